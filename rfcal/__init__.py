@@ -1,0 +1,1 @@
+"""Corrected impedance, and how sure it is, from raw one-port readings."""

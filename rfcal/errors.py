@@ -1,0 +1,62 @@
+"""The exceptions of rfcal: one base, few kinds, one clear sentence each."""
+
+
+class RfcalError(Exception):
+    """Base of every error that rfcal raises on purpose.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what was found, what was expected, what to do.
+    """
+
+    def __init__(self, message: str):
+        super().__init__(message)
+
+
+class CalibrationError(RfcalError):
+    """The standards cannot fix the error terms, or do not reach the frequencies asked for.
+
+    Parameters
+    ----------
+    message : str
+        One sentence naming standards, frequencies and the cure.
+    """
+
+
+class ReadingError(RfcalError):
+    """A file of readings, or typed readings, cannot be taken.
+
+    Parameters
+    ----------
+    file : str
+        The file as the user knows it.
+    message : str
+        One sentence: what is wrong and what was expected.
+    line : int, optional
+        Line of the file, counted from 1.
+    """
+
+    def __init__(self, file: str, message: str, line: int | None = None):
+        self.file, self.line = file, line
+        place = file if line is None else f"{file}, line {line}"
+        super().__init__(f"{place}: {message}")
+
+
+class RecordError(RfcalError):
+    """A record, or the place its results should go to, is not as it must be.
+
+    Parameters
+    ----------
+    file : str
+        The record's file or folder as the user knows it.
+    key : str
+        The key, such as ``standard[2].kind``; empty where no key is at fault.
+    message : str
+        One sentence: what is wrong and what was expected.
+    """
+
+    def __init__(self, file: str, key: str, message: str):
+        self.file, self.key = file, key
+        place = f"{file}, {key}" if key else file
+        super().__init__(f"{place}: {message}")

@@ -1,0 +1,174 @@
+"""Reflection coefficient, impedance, admittance and what is read off them.
+
+Everything broadcasts; frequency is the last axis. The reflection coefficient is the one of
+voltage, ``(Z - z_ref) / (Z + z_ref)``, and ``z_ref`` is real. Sources: the definitions as in
+any textbook on transmission lines, for example D. M. Pozar, Microwave Engineering, chapter 2.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+
+def _ratio(numerator: ArrayLike, denominator: ArrayLike) -> Complex:
+    """Divide; where the denominator is zero the result is a plain infinity."""
+    top, bottom = np.asarray(numerator, complex), np.asarray(denominator, complex)
+    zero = bottom == 0
+    return np.where(zero, np.inf + 0j, top / np.where(zero, 1, bottom))
+
+
+def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+    """Impedance of a device whose reflection coefficient is known.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+
+    Returns
+    -------
+    ndarray
+        Impedance [ohm]; infinite (real part) where the reflection is exactly 1.
+    """
+    reflection = np.asarray(reflection, complex)
+    # Z = z_ref (1 + reflection) / (1 - reflection)
+    return _ratio(z_ref * (1 + reflection), 1 - reflection)
+
+
+def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
+    """Reflection coefficient of an impedance.
+
+    Parameters
+    ----------
+    impedance : array_like, any shape
+        Impedance [ohm]; infinite values give a reflection of 1.
+    z_ref : float
+        Reference impedance of the result [ohm].
+
+    Returns
+    -------
+    ndarray
+        Reflection coefficient [1].
+    """
+    impedance = np.asarray(impedance, complex)
+    finite = np.isfinite(impedance)
+    z = np.where(finite, impedance, 0)
+    # reflection = (Z - z_ref) / (Z + z_ref)
+    return np.where(finite, _ratio(z - z_ref, z + z_ref), 1)
+
+
+def to_admittance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+    """Admittance of a device whose reflection coefficient is known.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+
+    Returns
+    -------
+    ndarray
+        Admittance [S]; infinite (real part) where the reflection is exactly -1.
+    """
+    return to_impedance(-np.asarray(reflection, complex), 1 / z_ref)
+
+
+def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+    """How fast the impedance moves with the reflection coefficient, dZ/dreflection.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+
+    Returns
+    -------
+    ndarray
+        Derivative [ohm]; infinite where the reflection is exactly 1.
+    """
+    # dZ/dreflection = 2 z_ref / (1 - reflection)^2
+    return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
+
+
+def renormalise(reflection: ArrayLike, z_from: float, z_to: float) -> Complex:
+    """The same device's reflection coefficient in another reference impedance.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1] in `z_from`.
+    z_from : float
+        Reference impedance of `reflection` [ohm].
+    z_to : float
+        Reference impedance wanted [ohm].
+
+    Returns
+    -------
+    ndarray
+        Reflection coefficient [1] in `z_to`.
+    """
+    reflection = np.asarray(reflection, complex)
+    step = (z_from - z_to) / (z_from + z_to)
+    # both are bilinear in Z, so the one is bilinear in the other
+    return _ratio(reflection + step, 1 + step * reflection)
+
+
+def swr(reflection: ArrayLike) -> Real:
+    """Standing wave ratio on a lossless line of the reference impedance.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray
+        Standing wave ratio [1], infinite where the magnitude of the reflection is 1 or more.
+    """
+    size = np.abs(reflection)
+    # SWR = (1 + |reflection|) / (1 - |reflection|)
+    return np.where(size < 1, _ratio(1 + size, 1 - size).real, np.inf)
+
+
+def return_loss_db(reflection: ArrayLike) -> Real:
+    """Return loss, positive for a passive device.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray
+        Return loss [dB], infinite for a perfect match.
+    """
+    with np.errstate(divide="ignore"):
+        return -20 * np.log10(np.abs(reflection))
+
+
+def mismatch_loss_db(reflection: ArrayLike) -> Real:
+    """Loss of a source of the reference impedance into the mismatched device.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray
+        Mismatch loss [dB], infinite where nothing is absorbed.
+    """
+    absorbed = np.maximum(1 - np.abs(reflection) ** 2, 0)
+    with np.errstate(divide="ignore"):
+        return -10 * np.log10(absorbed)
