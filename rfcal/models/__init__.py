@@ -1,0 +1,1 @@
+"""Physical things that can say what they are at given frequencies."""

@@ -1,0 +1,88 @@
+"""Values between the points of a sweep: interpolated, never extrapolated, and with a limit."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, Real
+
+TURN_LIMIT = np.radians(30.0)
+"""Largest turn between neighbours across which values are interpolated [rad]."""
+
+
+def same_grid(one: ArrayLike, other: ArrayLike) -> bool:
+    """Whether two frequency grids are the same to within a part in a thousand million.
+
+    Parameters
+    ----------
+    one, other : array_like, shape (F,)
+        Frequencies [Hz].
+
+    Returns
+    -------
+    bool
+        True where both have the same points.
+    """
+    return np.shape(one) == np.shape(other) and bool(np.allclose(one, other, rtol=1e-9, atol=0))
+
+
+def between_points(
+    frequency: ArrayLike, grid: ArrayLike, values: ArrayLike, *, what: str
+) -> tuple[Complex, Real]:
+    """Complex values at frequencies between those of a sweep, by a cubic spline.
+
+    Parameters
+    ----------
+    frequency : array_like, shape (F,)
+        Frequencies wanted [Hz].
+    grid : array_like, shape (G,)
+        Frequencies of the sweep [Hz], ascending.
+    values : array_like, shape (..., G)
+        Complex values at `grid`; several rows share the spline.
+    what : str
+        What the values are, for the error's sentence.
+
+    Returns
+    -------
+    values : ndarray, shape (..., F)
+        Interpolated values.
+    doubt : ndarray, shape (..., F)
+        Distance between the cubic spline and straight lines between the points: an upper
+        estimate of the interpolation's own standard uncertainty.
+
+    Raises
+    ------
+    CalibrationError
+        Frequencies outside the grid, or values that turn by more than `TURN_LIMIT` between
+        neighbouring points.
+    """
+    from scipy.interpolate import CubicSpline
+
+    frequency, grid = np.asarray(frequency, float), np.asarray(grid, float)
+    values = np.asarray(values, complex)
+    slack = 1e-9 * grid[-1]
+    if frequency[0] < grid[0] - slack or frequency[-1] > grid[-1] + slack:
+        raise CalibrationError(
+            f"{what} reach from {grid[0] / 1e6:.10g} to {grid[-1] / 1e6:.10g} MHz, but are asked "
+            f"for from {frequency[0] / 1e6:.10g} to {frequency[-1] / 1e6:.10g} MHz; "
+            "nothing is extrapolated: measure both over the same range"
+        )
+    if grid.size == 1:
+        return np.repeat(values, frequency.size, axis=-1), np.zeros((*values.shape[:-1], 1))
+    turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
+    size = np.abs(values)
+    # small values turn freely without moving far: only the part of the full size counts
+    turn = turn * np.minimum(size[..., 1:], size[..., :-1]) / np.maximum(size.max(), 1e-300)
+    if np.max(turn) > TURN_LIMIT:
+        at = np.unravel_index(np.argmax(turn), turn.shape)[-1]
+        raise CalibrationError(
+            f"{what} turn by {np.degrees(np.max(turn)):.3g} degrees between {grid[at] / 1e6:.10g} "
+            f"and {grid[at + 1] / 1e6:.10g} MHz, and no more than "
+            f"{np.degrees(TURN_LIMIT):.3g} can be interpolated: measure the standards at the "
+            "device's frequencies, or in finer steps"
+        )
+    cubic = CubicSpline(grid, values, axis=-1)(frequency)
+    index = np.clip(np.searchsorted(grid, frequency) - 1, 0, grid.size - 2)
+    share = (frequency - grid[index]) / (grid[index + 1] - grid[index])
+    straight = values[..., index] * (1 - share) + values[..., index + 1] * share
+    return cubic, np.abs(cubic - straight)

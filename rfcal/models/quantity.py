@@ -1,0 +1,197 @@
+"""A complex input together with what makes it uncertain.
+
+An `Effect` is one standard deviation of one real influence, written as the change that it
+makes in the complex value. Linear propagation multiplies effects by sensitivities, Monte
+Carlo multiplies the same effects by random numbers: one description serves both.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import Complex, Real
+
+
+@dataclass(frozen=True, eq=False)
+class Effect:
+    """One real influence of unit standard deviation on a complex quantity.
+
+    Parameters
+    ----------
+    source : str
+        Name for the budget, such as ``"load: resistance"``.
+    change : ndarray, shape (F,) or ()
+        What one standard deviation changes, in the unit of the quantity.
+    per_point : bool
+        True for a new value at every frequency (noise), False for one common to all.
+    rectangular : bool
+        True where the influence is spread evenly (a display's step), else normal.
+    """
+
+    source: str
+    change: Complex
+    per_point: bool = False
+    rectangular: bool = False
+
+    def draw(self, rng: np.random.Generator, draws: int, points: int) -> Complex:
+        """Random changes of the quantity.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+        points : int
+            Number of frequencies F.
+
+        Returns
+        -------
+        ndarray, shape (N, F) or (N, 1)
+            Changes, in the unit of the quantity.
+        """
+        shape = (draws, points if self.per_point else 1)
+        if self.rectangular:
+            return rng.uniform(-np.sqrt(3), np.sqrt(3), shape) * self.change
+        return rng.standard_normal(shape) * self.change
+
+
+def both_axes(
+    source: str,
+    deviation: ArrayLike,
+    *,
+    slope: ArrayLike = 1.0,
+    per_point: bool = False,
+    rectangular: bool = False,
+) -> tuple[Effect, Effect]:
+    """Equal and independent influences on the real and the imaginary part.
+
+    Parameters
+    ----------
+    source : str
+        Name for the budget.
+    deviation : array_like, shape (F,) or ()
+        Standard deviation of each part, in the unit of the influence.
+    slope : array_like, shape (F,) or ()
+        Derivative of the quantity with respect to the influence.
+    per_point : bool
+        As for `Effect`.
+    rectangular : bool
+        As for `Effect`.
+
+    Returns
+    -------
+    tuple of two Effect
+        Along the real axis and along the imaginary one.
+    """
+    step = np.asarray(slope, complex) * deviation
+    return (
+        Effect(source, step, per_point, rectangular),
+        Effect(source, 1j * step, per_point, rectangular),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Quantity:
+    """A complex input and its independent effects.
+
+    Parameters
+    ----------
+    value : ndarray, shape (F,)
+        Best estimate.
+    effects : tuple of Effect
+        What makes it uncertain.
+    """
+
+    value: Complex
+    effects: tuple[Effect, ...] = ()
+
+    def through(self, value: Complex, slope: ArrayLike) -> "Quantity":
+        """What a holomorphic function makes of this quantity, to first order.
+
+        Parameters
+        ----------
+        value : ndarray, shape (F,)
+            The function's value at this one's.
+        slope : array_like, shape (F,) or ()
+            The function's complex derivative there.
+
+        Returns
+        -------
+        Quantity
+            The new value, every effect multiplied by the slope.
+        """
+        slope = np.asarray(slope, complex)
+        return Quantity(value, tuple(replace(e, change=slope * e.change) for e in self.effects))
+
+    def plus(self, *effects: Effect) -> "Quantity":
+        """The same value with more effects.
+
+        Parameters
+        ----------
+        *effects : Effect
+            Effects to add.
+
+        Returns
+        -------
+        Quantity
+            A new quantity.
+        """
+        return Quantity(self.value, (*self.effects, *effects))
+
+    def covariance(self) -> Real:
+        """Covariance of the real and the imaginary part.
+
+        Returns
+        -------
+        ndarray, shape (F, 2, 2)
+            Covariance matrix, in the squared unit of the quantity.
+        """
+        return sum(self.by_source().values(), np.zeros((*np.shape(self.value), 2, 2)))
+
+    def by_source(self) -> dict[str, Real]:
+        """The covariance split by source; effects are independent, so the parts add up.
+
+        Returns
+        -------
+        dict of str to ndarray, shape (F, 2, 2)
+            Covariance matrix that each source alone would give.
+        """
+        parts: dict[str, Real] = {}
+        for effect in self.effects:
+            change = np.broadcast_to(effect.change, np.shape(self.value))
+            axes = np.stack([change.real, change.imag], axis=-1)
+            part = axes[..., :, None] * axes[..., None, :]
+            parts[effect.source] = parts.get(effect.source, 0.0) + part
+        return parts
+
+    def variance(self) -> Real:
+        """Mean variance of the real and the imaginary part.
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Variance, in the squared unit of the quantity.
+        """
+        return np.trace(self.covariance(), axis1=-2, axis2=-1) / 2
+
+    def draw(self, rng: np.random.Generator, draws: int) -> Complex:
+        """Random values of the quantity.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        ndarray, shape (N, F)
+            Values.
+        """
+        values = np.repeat(self.value[None, :], draws, axis=0)
+        for effect in self.effects:
+            values += effect.draw(rng, draws, self.value.size)
+        return values

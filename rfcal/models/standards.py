@@ -1,0 +1,280 @@
+"""Calibration standards and check artefacts: what reflects how much, and how surely.
+
+A standard is a termination behind an offset line. The polynomial model (open capacitance
+C0..C3, short inductance L0..L3, offset delay, loss quoted at 1 GHz and following the square
+root of frequency, offset impedance) is the usual one of coaxial calibration kits, in its
+first-order low-loss form. An artefact whose reflection was measured elsewhere is `Tabulated`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, renormalise
+from rfcal.models.between import between_points, same_grid
+from rfcal.models.quantity import Effect, Quantity, both_axes
+
+KINDS = ("short", "open", "load", "known")
+
+DEFAULT_UNCERTAINTY: Mapping[str, Mapping[str, float]] = {
+    "short": {"reflection": 0.002, "inductance": 0.1e-9},
+    "open": {"reflection": 0.002, "capacitance": 25e-15},
+    "load": {"reflection": 0.002, "resistance": 0.29},
+    "known": {"reflection": 0.005},
+}
+"""Standard uncertainties taken where a record states none (common practice, no source).
+
+A plain part's stray inductance is known to about 0.1 nH, an open's fringing capacitance lies
+within some 10 to 90 fF (25 fF is that range's half-width over the square root of three), a
+1 % resistor of 50 ohm within 0.5 ohm (0.29 ohm likewise), and none of them repeats its own
+drawing to better than 0.002 of reflection. Keys: ``reflection`` [1], ``delay`` [s],
+``inductance`` [H], ``capacitance`` [F], ``resistance`` [ohm].
+"""
+
+
+def _polynomial(coefficients: tuple[float, ...], frequency: Real) -> Real:
+    return np.polynomial.polynomial.polyval(frequency, np.array(coefficients))
+
+
+@dataclass(frozen=True)
+class Standard:
+    """An open, short or load behind an offset line.
+
+    Parameters
+    ----------
+    kind : str
+        ``"open"``, ``"short"`` or ``"load"``.
+    resistance : float
+        Resistance of a load [ohm].
+    inductance : tuple of float
+        Series inductance of a short or load: L0 [H], L1 [H/Hz], L2 [H/Hz^2], L3 [H/Hz^3].
+    capacitance : tuple of float
+        Shunt capacitance of an open or load: C0 [F], C1 [F/Hz], C2 [F/Hz^2], C3 [F/Hz^3].
+    offset_delay : float
+        One-way delay of the offset line [s].
+    offset_loss : float
+        Loss of the offset line at 1 GHz, per delay [ohm/s].
+    offset_z0 : float
+        Impedance of the offset line without loss [ohm].
+    uncertainty : mapping of str to float
+        Standard uncertainties, keys as in `DEFAULT_UNCERTAINTY`.
+    """
+
+    kind: str
+    resistance: float = 50.0
+    inductance: tuple[float, ...] = (0.0,)
+    capacitance: tuple[float, ...] = (0.0,)
+    offset_delay: float = 0.0
+    offset_loss: float = 0.0
+    offset_z0: float = 50.0
+    uncertainty: Mapping[str, float] = field(default_factory=dict)
+
+    def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
+        """Reflection coefficient at the reference plane.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz], above zero.
+        z_ref : float
+            Reference impedance of the result [ohm].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Reflection coefficient [1].
+        """
+        w = 2 * np.pi * np.asarray(frequency, float)
+        return self._offset(w, z_ref).apply(self._termination(w, z_ref))
+
+    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str) -> Quantity:
+        """Reflection coefficient with the effects of the stated uncertainties.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz], above zero.
+        z_ref : float
+            Reference impedance of the result [ohm].
+        name : str
+            Name of the standard, for the budget.
+
+        Returns
+        -------
+        Quantity
+            Reflection coefficient [1] and its effects, all common to every frequency.
+        """
+        effects: list[Effect] = []
+        for parameter, deviation in self.uncertainty.items():
+            if parameter == "reflection":
+                effects += both_axes(f"{name}: definition", deviation)
+            elif deviation:
+                change = self.slope(frequency, parameter, z_ref=z_ref) * deviation
+                effects.append(Effect(f"{name}: {parameter}", change))
+        return Quantity(self.reflection(frequency, z_ref=z_ref), tuple(effects))
+
+    def slope(self, frequency: ArrayLike, parameter: str, *, z_ref: float = 50.0) -> Complex:
+        """Derivative of the reflection coefficient with respect to one parameter.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz], above zero.
+        parameter : str
+            ``"resistance"``, ``"inductance"``, ``"capacitance"`` (the constant coefficients)
+            or ``"delay"``.
+        z_ref : float
+            Reference impedance [ohm].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Derivative [1/ohm, 1/H, 1/F or 1/s].
+        """
+        w = 2 * np.pi * np.asarray(frequency, float)
+        termination = self._termination(w, z_ref)
+        if parameter == "delay":
+            # bilinear in the round trip too; d(round trip)/d(delay) = -2 (gamma l / delay) trip
+            g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
+            through = Bilinear(
+                termination - g1,
+                g1 * (1 - g1 * termination),
+                g1 * (termination - g1),
+                1 - g1 * termination,
+            )
+            return through.derivative(trip) * -2 * self._propagation_per_delay(w) * trip
+        series, susceptance = self._series(w), z_ref * self._shunt(w)
+        one = np.ones_like(series)
+        if parameter == "capacitance":
+            y1 = 0 if self.kind == "open" else 1 / series
+            in_shunt = Bilinear(-one, one - z_ref * y1, one, one + z_ref * y1)
+            inner = in_shunt.derivative(susceptance) * z_ref * 1j * w
+        else:
+            in_series = Bilinear(1 - susceptance, -z_ref * one, 1 + susceptance, z_ref * one)
+            inner = in_series.derivative(series) * (1 if parameter == "resistance" else 1j * w)
+        return self._offset(w, z_ref).derivative(termination) * inner
+
+    def _series(self, w: Real) -> Complex:
+        """Series branch of the termination [ohm]: R + j w L."""
+        resistance = complex(self.resistance) if self.kind == "load" else 0j
+        reactance = w * _polynomial(self.inductance, w / (2 * np.pi))
+        return np.asarray(resistance + 1j * reactance, complex)
+
+    def _shunt(self, w: Real) -> Complex:
+        """Shunt branch of the termination [S]: j w C."""
+        return np.asarray(1j * w * _polynomial(self.capacitance, w / (2 * np.pi)), complex)
+
+    def _termination(self, w: Real, z_ref: float) -> Complex:
+        """Reflection of the termination itself, the offset line taken away."""
+        q = z_ref * self._shunt(w)
+        if self.kind == "open":
+            return (1 - q) / (1 + q)
+        z = self._series(w)
+        return (z * (1 - q) - z_ref) / (z * (1 + q) + z_ref)
+
+    def _loss_term(self, w: Real) -> Real:
+        """Offset loss at these frequencies, per delay [ohm/s]: square root of frequency."""
+        return self.offset_loss * np.sqrt(w / (2 * np.pi * 1e9))
+
+    def _propagation_per_delay(self, w: Real) -> Complex:
+        """Propagation of the offset line per second of delay: j w + (1 + j) loss / (2 z0)."""
+        return 1j * w + (1 + 1j) * self._loss_term(w) / (2 * self.offset_z0)
+
+    def _round_trip(self, w: Real) -> Complex:
+        return np.exp(-2 * self._propagation_per_delay(w) * self.offset_delay)
+
+    def _mismatch(self, w: Real, z_ref: float) -> Complex:
+        """Reflection of the offset line's impedance, z0 + (1 - j) loss / (2 w), in z_ref."""
+        zc = self.offset_z0 + (1 - 1j) * self._loss_term(w) / (2 * w)
+        return (zc - z_ref) / (zc + z_ref)
+
+    def _offset(self, w: Real, z_ref: float) -> Bilinear:
+        """The offset line as a map of the termination's reflection."""
+        g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
+        return Bilinear(trip - g1**2, g1 * (1 - trip), -g1 * (1 - trip), 1 - trip * g1**2)
+
+
+@dataclass(frozen=True, eq=False)
+class Tabulated:
+    """A standard or artefact whose reflection is itself a sweep (kind ``known``).
+
+    Parameters
+    ----------
+    grid : ndarray, shape (G,)
+        Frequencies of the table [Hz], ascending.
+    values : ndarray, shape (G,)
+        Reflection coefficient [1] in `z_table`.
+    z_table : float
+        Reference impedance of `values` [ohm].
+    uncertainty : mapping of str to float
+        As for `Standard`; only ``reflection`` has a meaning here.
+    """
+
+    grid: np.ndarray
+    values: np.ndarray
+    z_table: float = 50.0
+    uncertainty: Mapping[str, float] = field(default_factory=dict)
+    kind: str = "known"
+
+    def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
+        """Reflection coefficient, interpolated between the table's points where needed.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+        z_ref : float
+            Reference impedance of the result [ohm].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Reflection coefficient [1].
+        """
+        return self.quantity(frequency, z_ref=z_ref, name="the definition").value
+
+    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str) -> Quantity:
+        """Reflection coefficient with its effects, the interpolation's own among them.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+        z_ref : float
+            Reference impedance of the result [ohm].
+        name : str
+            Name of the standard, for the budget and for errors.
+
+        Returns
+        -------
+        Quantity
+            Reflection coefficient [1] and its effects.
+        """
+        table = renormalise(self.values, self.z_table, z_ref)
+        effects = both_axes(f"{name}: definition", self.uncertainty.get("reflection", 0.0))
+        if same_grid(frequency, self.grid):
+            return Quantity(table, effects)
+        what = f"the values that define '{name}'"
+        value, doubt = between_points(frequency, self.grid, table, what=what)
+        return Quantity(value, (*effects, *both_axes(f"{name}: interpolation", doubt)))
+
+
+def with_default_uncertainty(standard: Standard | Tabulated) -> Standard | Tabulated:
+    """The same standard with its kind's default uncertainty where it states none.
+
+    Parameters
+    ----------
+    standard : Standard or Tabulated
+        As described by the user.
+
+    Returns
+    -------
+    Standard or Tabulated
+        The standard itself where it states any uncertainty.
+    """
+    if standard.uncertainty:
+        return standard
+    return replace(standard, uncertainty=DEFAULT_UNCERTAINTY[standard.kind])
