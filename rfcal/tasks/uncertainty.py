@@ -1,0 +1,292 @@
+"""How sure the corrected answer is: one model function, asked in two ways.
+
+`corrected_reflection` is the model. Linear propagation (JCGM 100, the GUM) multiplies every
+input's effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluates the
+model on random draws of the same inputs.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
+from rfcal.models.quantity import Quantity
+from rfcal.tasks.calibration import Calibration
+
+COVERAGE = 0.95
+K_AXIS = 1.959963984540054
+"""Half-width of a normal variable's 95 % interval, in standard deviations."""
+K_ELLIPSE = 2.447746830680816
+"""Radius of the 95 % region of two normal variables: the root of -2 ln 0.05 (JCGM 102)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Inputs:
+    """All that one corrected reading depends on.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Standards, their readings and the error terms, at the reading's frequencies.
+    reading : Quantity
+        Raw reading [1] of the device.
+    connection : Quantity
+        What connecting the device adds to its true reflection [1]; zero on average.
+    """
+
+    calibration: Calibration
+    reading: Quantity
+    connection: Quantity
+
+    def draw(self, rng: np.random.Generator, draws: int) -> Complex:
+        """Random corrected reflections: the model evaluated on random inputs.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        ndarray, shape (N, F)
+            Corrected reflection coefficient [1].
+        """
+        known = [k.draw(rng, draws) for k in self.calibration.known]
+        seen = [s.draw(rng, draws) for s in self.calibration.seen]
+        reading, connection = self.reading.draw(rng, draws), self.connection.draw(rng, draws)
+        return corrected_reflection(known, seen, reading, connection, self.calibration.weight)
+
+
+def corrected_reflection(
+    known: Sequence[Complex],
+    seen: Sequence[Complex],
+    reading: Complex,
+    connection: Complex | float = 0.0,
+    weight: Sequence[Real] | None = None,
+) -> Complex:
+    """Model of a corrected one-port measurement; every input may lead with an axis of draws.
+
+    Parameters
+    ----------
+    known : sequence of S array_like, shape (..., F)
+        Reflection [1] of each standard as connected.
+    seen : sequence of S array_like, shape (..., F)
+        Raw reading [1] of each standard.
+    reading : array_like, shape (..., F)
+        Raw reading [1] of the device.
+    connection : array_like, shape (..., F)
+        What connecting the device added to its true reflection [1].
+    weight : sequence of S array_like, shape (F,), optional
+        Weights for more than three standards, the same for every draw.
+
+    Returns
+    -------
+    ndarray, shape (..., F)
+        Reflection coefficient [1] of the device at the standards' plane.
+    """
+    return Bilinear.fit(known, seen, weight).correct(reading) - connection
+
+
+def propagate(inputs: Inputs) -> Quantity:
+    """Corrected reflection with the effect that every source has on it, to first order.
+
+    For more than three standards the terms of second order in the fit's own residuals are
+    left out; Monte Carlo has them.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient [1] and its effects.
+    """
+    calibration, box = inputs.calibration, inputs.calibration.error_box
+    known = [k.value for k in calibration.known]
+    seen = [s.value for s in calibration.seen]
+    reading = inputs.reading.value
+    value = box.correct(reading)
+    # d(device)/d(reading) = 1 / f'(device)
+    to_plane = 1 / box.derivative(value)
+    # standard i enters the fit through e_i = m_i (c g_i + d) - a g_i - b
+    influence = Bilinear.influence(known, seen, value, reading, calibration.weight)
+    influence = influence / (box.c * reading - box.a)
+    effects = [*inputs.reading.through(value, to_plane).effects]
+    effects += inputs.connection.through(value, -1).effects
+    for i, (k, s) in enumerate(zip(calibration.known, calibration.seen, strict=True)):
+        effects += k.through(value, influence[i] * (box.c * seen[i] - box.a)).effects
+        effects += s.through(value, influence[i] * (box.c * known[i] + box.d)).effects
+    return Quantity(value, tuple(effects))
+
+
+def impedance(reflection: Quantity, z_ref: float) -> Quantity:
+    """Impedance with its effects, to first order.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient [1] and its effects.
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    Quantity
+        Impedance [ohm] and its effects.
+    """
+    value = to_impedance(reflection.value, z_ref)
+    return reflection.through(value, impedance_derivative(reflection.value, z_ref))
+
+
+def standard_uncertainty(covariance: Real) -> Real:
+    """Standard uncertainty of the real and of the imaginary part.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance matrices.
+
+    Returns
+    -------
+    ndarray, shape (F, 2)
+        Their diagonals' square roots.
+    """
+    return np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
+
+
+def correlation(covariance: Real) -> Real:
+    """Correlation of the real and the imaginary part.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance matrices.
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Correlation coefficient [1]; zero where one of the parts is certain.
+    """
+    product = np.prod(standard_uncertainty(covariance), axis=-1)
+    return np.where(product > 0, covariance[..., 0, 1] / np.where(product > 0, product, 1), 0.0)
+
+
+def budget(quantity: Quantity) -> dict[str, Real]:
+    """Each source's share of the variance of the real part and of the imaginary part.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        For example an impedance, whose parts are R and X.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (F, 2)
+        Shares [1]; over the sources they add up to 1.
+    """
+    parts = {s: np.diagonal(c, axis1=-2, axis2=-1) for s, c in quantity.by_source().items()}
+    total = sum(parts.values(), np.zeros((*np.shape(quantity.value), 2)))
+    return {s: part / np.where(total > 0, total, 1) for s, part in parts.items()}
+
+
+def magnitude_interval(reflection: Quantity) -> tuple[Real, Real]:
+    """Outer 95 % interval of the reflection's magnitude, from which SWR and return loss follow.
+
+    It spans the circle around the value that holds the 95 % region of both parts, so it covers
+    at least as often as it says, near a perfect match too.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    low, high : ndarray, shape (F,)
+        Magnitudes [1] between 0 and 1.
+    """
+    radius = K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(reflection.covariance())[..., -1])
+    size = np.abs(reflection.value)
+    return np.clip(size - radius, 0, 1), np.clip(size + radius, 0, 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated:
+    """What Monte Carlo says about an impedance.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (F,)
+        Mean impedance [ohm].
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance of R and X [ohm^2].
+    interval : ndarray, shape (F, 2, 2)
+        Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
+    draws : int
+        Number of draws.
+    """
+
+    mean: Complex
+    covariance: Real
+    interval: Real
+    draws: int
+
+
+def monte_carlo(
+    inputs: Inputs, z_ref: float, rng: np.random.Generator, *, draws: int = 20_000
+) -> Simulated:
+    """Impedance of the device by Monte Carlo.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    draws : int
+        Number of draws.
+
+    Returns
+    -------
+    Simulated
+        Mean, covariance and intervals of R and X.
+    """
+    chunks = [to_impedance(c, z_ref) for c in in_chunks(inputs, rng, draws)]
+    z = np.concatenate(chunks)
+    parts = np.stack([z.real, z.imag], axis=-1)
+    mean = parts.mean(axis=0)
+    centred = parts - mean
+    covariance = np.einsum("nfi,nfj->fij", centred, centred) / (draws - 1)
+    tail = (1 - COVERAGE) / 2
+    interval = np.moveaxis(np.quantile(parts, [tail, 1 - tail], axis=0), 0, -1)
+    return Simulated(mean[..., 0] + 1j * mean[..., 1], covariance, interval, draws)
+
+
+def in_chunks(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
+    """Draws of the corrected reflection in pieces that fit the processor's cache.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    draws : int
+        Total number of draws.
+
+    Yields
+    ------
+    ndarray, shape (n, F)
+        Corrected reflection coefficient [1].
+    """
+    size = max(1, 8192 // inputs.reading.value.size)
+    for start in range(0, draws, size):
+        yield inputs.draw(rng, min(size, draws - start))
