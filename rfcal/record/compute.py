@@ -1,0 +1,264 @@
+"""From a record to its results: the only place that knows the order of the job."""
+
+import platform
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.findings import Finding
+from rfcal.maths.reflection import Real
+from rfcal.models.between import same_grid
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.record import judge, schema
+from rfcal.record.readings import (
+    Sweep,
+    read_sweep,
+    typed_reflection_sweep,
+    typed_sweep,
+)
+from rfcal.record.results import Check, Device, Results
+from rfcal.record.schema import Artefact, Measurement, Reading, Record
+from rfcal.tasks.calibration import Calibration, calibrate
+from rfcal.tasks.uncertainty import Inputs, propagate
+
+
+def compute(record: Record | str | Path) -> Results:
+    """Compute everything a record asks for.
+
+    Parameters
+    ----------
+    record : Record, str or Path
+        A record, or the folder it lies in.
+
+    Returns
+    -------
+    Results
+        Error terms, checks, corrected devices and findings.
+
+    Raises
+    ------
+    RfcalError
+        One sentence: what is wrong with which file or key, and what to do.
+    """
+    if not isinstance(record, Record):
+        record = schema.load(record)
+    return _Job(record).results()
+
+
+def inspect(record: Record | str | Path) -> tuple[tuple[Sweep, ...], tuple[Finding, ...]]:
+    """Read and judge the raw readings of a record, and correct nothing.
+
+    Parameters
+    ----------
+    record : Record, str or Path
+        A record, or the folder it lies in.
+
+    Returns
+    -------
+    sweeps : tuple of Sweep
+        Every raw reading, in the record's order.
+    findings : tuple of Finding
+        What there is to say about them.
+
+    Raises
+    ------
+    RfcalError
+        One sentence: what is wrong with which file or key, and what to do.
+    """
+    if not isinstance(record, Record):
+        record = schema.load(record)
+    job = _Job(record)
+    calibration = job.calibration()
+    for item in record.items()[len(record.standards) :]:
+        job.calibration_at(calibration, item)
+    findings = (*job.findings, *judge.standards(calibration))
+    return tuple(job.sweeps.values()), judge.sorted_findings(findings)
+
+
+class _Job:
+    """One pass over a record; sweeps are read once, findings gathered on the way."""
+
+    def __init__(self, record: Record):
+        self.record = record
+        self.findings = judge.assumptions(record)
+        self.sweeps: dict[str, Sweep] = {}
+        self.models: dict[str, Standard | Tabulated] = {}
+        for item in record.items():
+            sweep = self._read(item)
+            self.sweeps[item.name] = sweep
+            self.findings += judge.raw_reading(sweep)
+        for item in (*record.standards, *record.checks):
+            self.models[item.name] = self._model(item)
+        self.grid = self._common_grid()
+        judge.require_independent(record, self.sweeps)
+
+    def results(self) -> Results:
+        """Everything, in order."""
+        calibration = self.calibration()
+        self.findings += judge.standards(calibration)
+        checks = tuple(self._check(calibration, item) for item in self.record.checks)
+        self.findings += judge.checks(checks, calibration)
+        devices = tuple(self._device(calibration, item) for item in self.record.measurements)
+        self.findings += judge.devices(devices)
+        return Results(
+            record=self.record,
+            sweeps=tuple(self.sweeps.values()),
+            calibration=calibration,
+            checks=checks,
+            devices=devices,
+            findings=judge.sorted_findings(self.findings),
+            software=software(),
+        )
+
+    def sweep(self, item: Artefact | Measurement) -> Sweep:
+        """The raw reading of one item."""
+        return self.sweeps[item.name]
+
+    def calibration(self) -> Calibration:
+        """The error terms on the standards' grid."""
+        items = self.record.standards
+        known = [self._connected(item, self.grid) for item in items]
+        seen = [self._raw(self.sweep(item)) for item in items]
+        return calibrate(self.grid, [item.name for item in items], known, seen)
+
+    def _read(self, item: Artefact | Measurement) -> Sweep:
+        return read(self.record, item.reading, item.name, item.place)
+
+    def _model(self, item: Artefact) -> Standard | Tabulated:
+        model: Standard | Tabulated
+        if item.definition is not None:
+            table = read_sweep(
+                self.record.folder,
+                item.definition,
+                label=f"{item.name}: definition",
+                z_ref=self.record.reference_ohm,
+            )
+            self.sweeps[table.label] = table
+            model = Tabulated(table.frequency, table.reflection, table.z_ref, item.uncertainty)
+        else:
+            assert item.model is not None
+            model = item.model
+        if not model.uncertainty:
+            self.findings.append(judge.default_uncertainty(item.name, model.kind))
+        return with_default_uncertainty(model)
+
+    def _common_grid(self) -> Real:
+        first, *others = self.record.standards
+        grid = self.sweep(first).frequency
+        for item in others:
+            found = self.sweep(item).frequency
+            if not same_grid(grid, found):
+                raise RecordError(
+                    schema.FILE,
+                    item.place,
+                    f"its reading has {judge.grid_words(found)}, but that of '{first.name}' has "
+                    f"{judge.grid_words(grid)}: read all standards at the same frequencies",
+                )
+        return grid
+
+    def _connected(self, item: Artefact, frequency: Real) -> Quantity:
+        """What the artefact is, as connected once."""
+        quantity = self.models[item.name].quantity(
+            frequency, z_ref=self.record.reference_ohm, name=item.name
+        )
+        return quantity.plus(*self._connection(item.name))
+
+    def _connection(self, name: str):
+        return both_axes(f"{name}: connection", self.record.analyzer["connection"])
+
+    def _raw(self, sweep: Sweep) -> Quantity:
+        """The raw reading with its noise."""
+        noise = both_axes(f"{sweep.label}: noise", self.record.analyzer["noise"], per_point=True)
+        return sweep.quantity(self.record.reference_ohm).plus(*noise)
+
+    def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
+        """The calibration at the frequencies of one item's reading."""
+        frequency = self.sweep(item).frequency
+        if same_grid(frequency, self.grid):
+            return calibration
+        known = [self._connected(standard, frequency) for standard in self.record.standards]
+        try:
+            moved = calibration.at(frequency, known)
+        except CalibrationError as error:
+            raise CalibrationError(f"'{item.name}': {error}") from error
+        self.findings.append(judge.interpolated(item.name))
+        return moved
+
+    def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
+        here = self.calibration_at(calibration, item)
+        reading = self._raw(self.sweep(item))
+        reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
+        zero = np.zeros_like(reading.value)
+        inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)))
+        return inputs, propagate(inputs)
+
+    def _check(self, calibration: Calibration, item: Artefact) -> Check:
+        frequency = self.sweep(item).frequency
+        _, measured = self._corrected(calibration, item)
+        expected = self.models[item.name].quantity(
+            frequency, z_ref=self.record.reference_ohm, name=item.name
+        )
+        inside = judge.inside_region(measured, expected)
+        return Check(item.name, frequency, measured, expected, inside, bool(inside.mean() >= 0.9))
+
+    def _device(self, calibration: Calibration, item: Measurement) -> Device:
+        sweep = self.sweep(item)
+        inputs, reflection = self._corrected(calibration, item)
+        answer = sweep.frequency.size // 2
+        if item.answer_hz is not None:
+            if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
+                raise RecordError(
+                    schema.FILE,
+                    f"{item.place} answer_mhz",
+                    f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
+                    f"{judge.grid_words(sweep.frequency)}",
+                )
+            answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
+        return Device(item.name, sweep, inputs, reflection, self.record.reference_ohm, answer)
+
+
+def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
+    """A raw reading of a record, from its file or as typed.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    reading : Reading
+        Where the reading is.
+    label : str
+        What it is of.
+    place : str
+        Where it stands in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        The reading.
+    """
+    z_ref = record.reference_ohm
+    if reading.file is not None:
+        return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
+    where = f"{schema.FILE}, {place}"
+    if reading.typed is not None:
+        step = record.analyzer["resolution_ohm"]
+        return typed_sweep(reading.typed, label=label, step_ohm=step, z_ref=z_ref, where=where)
+    assert reading.typed_reflection is not None
+    return typed_reflection_sweep(
+        reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
+    )
+
+
+def software() -> dict[str, str]:
+    """Versions of what computes the results.
+
+    Returns
+    -------
+    dict of str to str
+        Name to version.
+    """
+    names = ("rfcal", "numpy", "scipy", "scikit-rf")
+    return {**{name: version(name) for name in names}, "python": platform.python_version()}

@@ -1,0 +1,325 @@
+"""Results as files: ``results.json``, corrected Touchstone, and the record carried along."""
+
+import base64
+import binascii
+import json
+import math
+import os
+import re
+import tempfile
+import zlib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rfcal.errors import RecordError
+from rfcal.record.results import Check, Device, Results, error_terms
+from rfcal.record.schema import FILE
+from rfcal.tasks import uncertainty
+
+
+def plain(value: Any) -> Any:
+    """Arrays as nested lists that JSON can hold.
+
+    Parameters
+    ----------
+    value : object
+        Arrays, complex or real, and containers of them.
+
+    Returns
+    -------
+    object
+        Complex numbers as ``[re, im]``, infinite or undefined ones as None.
+    """
+    if isinstance(value, np.ndarray):
+        if np.iscomplexobj(value):
+            value = np.stack([value.real, value.imag], axis=-1)
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, dict):
+        return {k: plain(v) for k, v in value.items()}
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def results_json(results: Results) -> str:
+    """The whole of the results as JSON text, one top-level key a line.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    str
+        Text of ``results.json``.
+    """
+    record = results.record
+    data = {
+        "format": 1,
+        "record": {
+            "title": record.title,
+            "date": record.date,
+            "reference_ohm": record.reference_ohm,
+        },
+        "inputs": inputs(results),
+        "software": dict(results.software),
+        "findings": [vars(f) for f in results.findings],
+        "calibration": _calibration(results),
+        "checks": [_check(c) for c in results.checks],
+        "measurements": [_device(d) for d in results.devices],
+    }
+    lines = (
+        f"{json.dumps(k)}: {json.dumps(plain(v), allow_nan=False, ensure_ascii=False)}"
+        for k, v in data.items()
+    )
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def inputs(results: Results) -> list[dict[str, Any]]:
+    """The files that went in, with their fingerprints.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    list of dict
+        ``file``, ``sha256``, ``points``, ``first_hz``, ``last_hz``.
+    """
+    return [
+        {
+            "file": sweep.origin.file,
+            "sha256": sweep.origin.sha256,
+            "points": sweep.frequency.size,
+            "first_hz": float(sweep.frequency[0]),
+            "last_hz": float(sweep.frequency[-1]),
+        }
+        for sweep in results.sweeps
+        if sweep.origin is not None
+    ]
+
+
+def _calibration(results: Results) -> dict[str, Any]:
+    calibration = results.calibration
+    chi_square, freedom = calibration.chi_square()
+    return {
+        "frequency_hz": calibration.frequency,
+        **error_terms(calibration),
+        "residual": dict(zip(calibration.names, calibration.residuals(), strict=True)),
+        "chi_square": chi_square if freedom else None,
+        "degrees_of_freedom": freedom,
+        "condition_number": calibration.condition,
+    }
+
+
+def _check(check: Check) -> dict[str, Any]:
+    return {
+        "name": check.name,
+        "frequency_hz": check.frequency,
+        "measured": check.measured.value,
+        "expected": check.expected.value,
+        "expanded_uncertainty": check.expanded_uncertainty(),
+        "agrees": check.agrees,
+        "share_of_points_inside": float(check.inside.mean()),
+    }
+
+
+def _device(device: Device) -> dict[str, Any]:
+    z = device.impedance
+    covariance = z.covariance()
+    half = device.expanded_uncertainty()
+    around = np.stack([z.value.real, z.value.imag], axis=-1)
+    interval = np.stack([around - half, around + half], axis=-1)
+    shares = uncertainty.budget(z)
+    return {
+        "name": device.name,
+        "frequency_hz": device.frequency,
+        "answer_hz": float(device.frequency[device.answer]),
+        "reflection": device.reflection.value,
+        "reflection_covariance": _upper(device.reflection.covariance()),
+        "impedance_ohm": z.value,
+        "standard_uncertainty_ohm": uncertainty.standard_uncertainty(covariance),
+        "correlation": uncertainty.correlation(covariance),
+        "expanded_uncertainty_ohm": half,
+        "interval_ohm": interval.reshape(-1, 4),
+        "coverage": uncertainty.COVERAGE,
+        "method": ["linear"] * device.frequency.size,
+        "degrees_of_freedom": None,
+        "derived": {
+            name: dict(zip(("value", "low", "high"), triple, strict=True))
+            for name, triple in device.derived().items()
+        },
+        "budget": [
+            {"source": source, "share_r": share[:, 0], "share_x": share[:, 1]}
+            for source, share in shares.items()
+        ],
+    }
+
+
+def _upper(covariance: np.ndarray) -> np.ndarray:
+    return np.stack([covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]], axis=-1)
+
+
+def touchstone(device: Device) -> str:
+    """A corrected measurement as a one-port Touchstone file.
+
+    Parameters
+    ----------
+    device : Device
+        The corrected measurement.
+
+    Returns
+    -------
+    str
+        The file's text.
+    """
+    from skrf import Frequency, Network
+
+    network = Network(
+        frequency=Frequency.from_f(device.frequency, unit="hz"),
+        s=device.reflection.value[:, None, None],
+        z0=device.z_ref,
+        name=slug(device.name),
+        comments=f"{device.name}: corrected reflection at the standards' plane",
+    )
+    return network.write_touchstone(f"{slug(device.name)}.s1p", return_string=True, form="ri")
+
+
+def slug(name: str) -> str:
+    """A file name made of a measurement's name.
+
+    Parameters
+    ----------
+    name : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Small letters, digits and hyphens; ``measurement`` where none are left.
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "measurement"
+
+
+def file_names(results: Results) -> dict[str, str]:
+    """The Touchstone file of each measurement, no two the same.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    dict of str to str
+        Name of the measurement to file name.
+    """
+    names: dict[str, str] = {}
+    for device in results.devices:
+        base, number = slug(device.name), 2
+        file = f"{base}.s1p"
+        while file in names.values():
+            file, number = f"{base}-{number}.s1p", number + 1
+        names[device.name] = file
+    return names
+
+
+def pack(results: Results) -> dict[str, str]:
+    """The record's own files, to be carried inside a page.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    dict of str to str
+        Relative path to content, compressed and in base 64.
+    """
+    files = {FILE: results.record.content}
+    files |= {s.origin.file: s.origin.content for s in results.sweeps if s.origin is not None}
+    return {
+        name: base64.b64encode(zlib.compress(content, 9)).decode("ascii")
+        for name, content in files.items()
+    }
+
+
+def unpack(packed: Mapping[str, str], file: str) -> dict[str, bytes]:
+    """The record's files out of what `pack` made.
+
+    Parameters
+    ----------
+    packed : mapping of str to str
+        Relative path to packed content.
+    file : str
+        Where it came from, for errors.
+
+    Returns
+    -------
+    dict of str to bytes
+        Relative path to content.
+
+    Raises
+    ------
+    RecordError
+        A path that leads outside the folder, or content that is damaged.
+    """
+    files = {}
+    for name, content in packed.items():
+        parts = Path(name).parts
+        if not parts or Path(name).is_absolute() or ".." in parts or "\\" in name:
+            raise RecordError(file, "", f"it carries a file '{name}' that leads outside a folder")
+        try:
+            files[name] = zlib.decompress(base64.b64decode(content, validate=True))
+        except (binascii.Error, zlib.error, TypeError, ValueError) as error:
+            raise RecordError(file, "", f"the record inside is damaged at '{name}'") from error
+    if FILE not in files:
+        raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
+    return files
+
+
+def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> None:
+    """Write files whole or not at all, and overwrite nothing that was not offered.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to; made where it is missing.
+    files : mapping of str to bytes
+        Relative path to content.
+    force : bool
+        True to replace files of the same names.
+
+    Raises
+    ------
+    RecordError
+        A file that is already there, or a folder that cannot be written to.
+    """
+    there = [name for name in files if os.path.lexists(folder / name)]
+    if there and not force:
+        raise RecordError(
+            str(folder / there[0]),
+            "",
+            "this file is already there and was not touched; choose another folder, or say --force",
+        )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".rfcal-", dir=folder) as spare:
+            for name, content in files.items():
+                target = Path(spare) / name
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(content)
+            for name in files:
+                (folder / name).parent.mkdir(parents=True, exist_ok=True)
+                os.replace(Path(spare) / name, folder / name)
+    except OSError as error:
+        raise RecordError(str(folder), "", f"cannot be written to ({error.strerror})") from error

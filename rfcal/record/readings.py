@@ -1,0 +1,289 @@
+"""Raw readings: Touchstone or CSV files, or numbers typed off a display, as one `Sweep`."""
+
+import csv
+import hashlib
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import ReadingError
+from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_derivative, renormalise
+from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.record.touchstone import read_touchstone
+
+UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
+
+
+@dataclass(frozen=True, eq=False)
+class Origin:
+    """Where a sweep came from.
+
+    Parameters
+    ----------
+    file : str
+        Path relative to the record's folder.
+    content : bytes
+        The file as it was read.
+    """
+
+    file: str
+    content: bytes
+
+    @property
+    def sha256(self) -> str:
+        """Fingerprint of the content, in hexadecimal."""
+        return hashlib.sha256(self.content).hexdigest()
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """One raw sweep.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending.
+    reflection : ndarray, shape (F,)
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+    label : str
+        What the sweep is of, for messages.
+    origin : Origin, optional
+        The file; None for typed readings.
+    effects : tuple of Effect
+        What the display's step makes uncertain; empty for files.
+    """
+
+    frequency: Real
+    reflection: Complex
+    z_ref: float
+    label: str
+    origin: Origin | None = None
+    effects: tuple[Effect, ...] = ()
+
+    def __post_init__(self):
+        self.frequency.setflags(write=False)
+        self.reflection.setflags(write=False)
+
+    def quantity(self, z_ref: float) -> Quantity:
+        """The reading in another reference impedance, with the display's effects.
+
+        Parameters
+        ----------
+        z_ref : float
+            Reference impedance of the result [ohm].
+
+        Returns
+        -------
+        Quantity
+            Reflection coefficient [1].
+        """
+        value = renormalise(self.reflection, self.z_ref, z_ref)
+        step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
+        slope = (1 - step**2) / (1 + step * self.reflection) ** 2
+        return Quantity(self.reflection, self.effects).through(value, slope)
+
+
+def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> Sweep:
+    """A sweep from a file of the record.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    file : str
+        Path relative to the folder; ``.csv`` is read as CSV, anything else as Touchstone.
+    label : str
+        What the sweep is of.
+    z_ref : float
+        Reference impedance [ohm] that a CSV of reflections refers to.
+
+    Returns
+    -------
+    Sweep
+        Checked: finite, ascending, at least one point.
+
+    Raises
+    ------
+    ReadingError
+        One sentence naming file and line.
+    """
+    try:
+        content = (folder / file).read_bytes()
+    except OSError as error:
+        raise ReadingError(file, f"cannot be read ({error.strerror})") from error
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = content.decode("latin-1")
+    if file.lower().endswith(".csv"):
+        frequency, reflection = _read_csv(text, file, z_ref)
+    else:
+        frequency, reflection, z_ref = read_touchstone(text, file)
+    require_ascending(frequency, file)
+    return Sweep(frequency, reflection, z_ref, label, Origin(file, content))
+
+
+def typed_sweep(
+    rows: Sequence[Sequence[float]], *, label: str, step_ohm: float, z_ref: float, where: str
+) -> Sweep:
+    """A sweep from impedances typed off a display.
+
+    Parameters
+    ----------
+    rows : sequence of (MHz, R ohm, X ohm)
+        One row per frequency.
+    label : str
+        What the sweep is of.
+    step_ohm : float
+        Step of the display [ohm], for R and X alike.
+    z_ref : float
+        Reference impedance of the resulting reflection [ohm].
+    where : str
+        Place in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        With the display's step as effects, spread evenly over one step.
+
+    Raises
+    ------
+    ReadingError
+        Frequencies that do not ascend, or R and X that no reflection belongs to.
+    """
+    table = np.array(rows, float)
+    frequency, z = table[:, 0] * 1e6, table[:, 1] + 1j * table[:, 2]
+    require_ascending(frequency, where)
+    if np.any(z == -z_ref):
+        raise ReadingError(where, f"R = -{z_ref:g}, X = 0 has no reflection coefficient")
+    reflection = from_impedance(z, z_ref)
+    # d(reflection)/dZ is one over dZ/d(reflection)
+    slope = 1 / impedance_derivative(reflection, z_ref)
+    effects = _step(label, step_ohm, slope)
+    return Sweep(frequency, reflection, z_ref, label, effects=effects)
+
+
+def typed_reflection_sweep(
+    rows: Sequence[Sequence[float]],
+    *,
+    label: str,
+    steps: tuple[float, float],
+    z_ref: float,
+    where: str,
+) -> Sweep:
+    """A sweep from magnitudes and angles typed off a display.
+
+    Parameters
+    ----------
+    rows : sequence of (MHz, magnitude, degrees)
+        One row per frequency.
+    label : str
+        What the sweep is of.
+    steps : tuple of float
+        Steps of the display: of the magnitude [1] and of the angle [degree].
+    z_ref : float
+        Reference impedance that the instrument's reflection refers to [ohm].
+    where : str
+        Place in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        With the display's steps as effects.
+
+    Raises
+    ------
+    ReadingError
+        Frequencies that do not ascend.
+    """
+    table = np.array(rows, float)
+    require_ascending(table[:, 0], where)
+    direction = np.exp(1j * np.radians(table[:, 2]))
+    reflection = table[:, 1] * direction
+    name = f"{label}: display step"
+    share = 1 / np.sqrt(12)
+    effects = (
+        Effect(name, steps[0] * share * direction, per_point=True, rectangular=True),
+        Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
+    )
+    return Sweep(table[:, 0] * 1e6, reflection, z_ref, label, effects=effects)
+
+
+def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
+    """A display shows the nearest step: even spread of one step, so step / sqrt(12)."""
+    return both_axes(
+        f"{label}: display step",
+        step / np.sqrt(12),
+        slope=slope,
+        per_point=True,
+        rectangular=True,
+    )
+
+
+def require_ascending(frequency: Real, file: str) -> None:
+    """Refuse frequencies that do not rise from point to point, or are not above zero.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies, in any unit.
+    file : str
+        Where they stand.
+
+    Raises
+    ------
+    ReadingError
+        Names the first point at fault, counted from 1.
+    """
+    if not frequency[0] > 0:
+        raise ReadingError(
+            file, f"the first frequency is {frequency[0]:.10g}; leave out points at or below zero"
+        )
+    steps = np.diff(frequency)
+    if np.any(steps <= 0):
+        at = int(np.argmax(steps <= 0))
+        what = "repeats" if steps[at] == 0 else "falls below"
+        raise ReadingError(
+            file,
+            f"frequencies must ascend, but point {at + 2} ({frequency[at + 1]:.10g}) {what} "
+            f"the one before it ({frequency[at]:.10g})",
+        )
+
+
+def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex]:
+    rows = list(csv.reader(io.StringIO(text)))
+    header = [cell.strip().lower() for cell in rows[0]] if rows else []
+    unit = header[0].removeprefix("frequency_") if header else ""
+    kind = tuple(header[1:])
+    if unit not in UNITS_HZ or kind not in (("r_ohm", "x_ohm"), ("re", "im")):
+        raise ReadingError(
+            file,
+            "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' "
+            "(or _khz, _mhz), with commas between",
+            1,
+        )
+    table = []
+    for number, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        try:
+            values = [float(cell) for cell in row]
+        except ValueError:
+            values = []
+        if len(values) != 3 or not np.all(np.isfinite(values)):
+            raise ReadingError(
+                file, f"expected three finite numbers, found '{','.join(row)[:60]}'", number
+            )
+        table.append(values)
+    if not table:
+        raise ReadingError(file, "there are no data lines: the sweep is empty")
+    numbers = np.array(table)
+    value = numbers[:, 1] + 1j * numbers[:, 2]
+    return numbers[:, 0] * UNITS_HZ[unit], from_impedance(value, z_ref) if kind[
+        0
+    ] == "r_ohm" else value

@@ -1,0 +1,186 @@
+"""What a record comes to: frozen dataclasses that every face shows."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.findings import Finding
+from rfcal.maths.reflection import Complex, Real, return_loss_db, swr
+from rfcal.models.quantity import Quantity
+from rfcal.record.readings import Sweep
+from rfcal.record.schema import Record
+from rfcal.tasks import uncertainty
+from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.uncertainty import Inputs
+
+
+@dataclass(frozen=True, eq=False)
+class Check:
+    """An artefact that took no part in the solution, measured against what it is.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    measured, expected : Quantity
+        Corrected and defined reflection coefficient [1].
+    inside : ndarray of bool, shape (F,)
+        Where the difference lies in its own 95 % region.
+    agrees : bool
+        Whether it does at nine points in ten, or at the only one.
+    """
+
+    name: str
+    frequency: Real
+    measured: Quantity
+    expected: Quantity
+    inside: np.ndarray
+    agrees: bool
+
+    def expanded_uncertainty(self) -> Real:
+        """Expanded uncertainty of the difference, of its real and of its imaginary part.
+
+        Returns
+        -------
+        ndarray, shape (F, 2)
+            95 % half-widths [1].
+        """
+        total = self.measured.covariance() + self.expected.covariance()
+        return uncertainty.K_AXIS * uncertainty.standard_uncertainty(total)
+
+
+@dataclass(frozen=True, eq=False)
+class Device:
+    """One corrected measurement.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    raw : Sweep
+        What the analyzer showed.
+    inputs : Inputs
+        The reading and the calibration it was corrected with, for Monte Carlo.
+    reflection : Quantity
+        Corrected reflection coefficient [1].
+    z_ref : float
+        Its reference impedance [ohm].
+    answer : int
+        Index of the frequency at which the answer in words is quoted.
+    """
+
+    name: str
+    raw: Sweep
+    inputs: Inputs
+    reflection: Quantity
+    z_ref: float
+    answer: int
+
+    @property
+    def frequency(self) -> Real:
+        """Frequencies [Hz], shape (F,)."""
+        return self.raw.frequency
+
+    @property
+    def impedance(self) -> Quantity:
+        """Corrected impedance [ohm] with its effects."""
+        return uncertainty.impedance(self.reflection, self.z_ref)
+
+    def expanded_uncertainty(self) -> Real:
+        """Expanded uncertainty of R and of X, each by itself.
+
+        Returns
+        -------
+        ndarray, shape (F, 2)
+            95 % half-widths [ohm].
+        """
+        return uncertainty.K_AXIS * uncertainty.standard_uncertainty(self.impedance.covariance())
+
+    def derived(self) -> dict[str, tuple[Real, Real, Real]]:
+        """SWR and return loss, each with an outer 95 % interval.
+
+        Returns
+        -------
+        dict of str to (value, low, high)
+            Arrays of shape (F,); SWR [1], return loss [dB].
+        """
+        value = np.abs(self.reflection.value)
+        low, high = uncertainty.magnitude_interval(self.reflection)
+        return {
+            "swr": (swr(value), swr(low), swr(high)),
+            "return_loss_db": (return_loss_db(value), return_loss_db(high), return_loss_db(low)),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Results:
+    """Everything computed from one record.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    sweeps : tuple of Sweep
+        Every file that was read, in the record's order.
+    calibration : Calibration
+        The error terms on the standards' grid.
+    checks : tuple of Check
+        In the record's order.
+    devices : tuple of Device
+        In the record's order.
+    findings : tuple of Finding
+        Warnings before notes.
+    software : mapping of str to str
+        Versions that computed this.
+    """
+
+    record: Record
+    sweeps: tuple[Sweep, ...]
+    calibration: Calibration
+    checks: tuple[Check, ...]
+    devices: tuple[Device, ...]
+    findings: tuple[Finding, ...]
+    software: Mapping[str, str]
+
+    def device(self, name: str) -> Device:
+        """The measurement of one name.
+
+        Parameters
+        ----------
+        name : str
+            Name in the record.
+
+        Returns
+        -------
+        Device
+            The corrected measurement.
+
+        Raises
+        ------
+        KeyError
+            No measurement has this name.
+        """
+        for device in self.devices:
+            if device.name == name:
+                return device
+        raise KeyError(f"no measurement is named '{name}': {[d.name for d in self.devices]}")
+
+
+def error_terms(calibration: Calibration) -> dict[str, Complex]:
+    """The three error terms by name.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        A solved calibration.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (F,)
+        ``directivity``, ``source_match``, ``reflection_tracking`` [1].
+    """
+    names = ("directivity", "source_match", "reflection_tracking")
+    return {name: getattr(calibration.error_box, name) for name in names}

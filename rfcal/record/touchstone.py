@@ -1,0 +1,159 @@
+"""One-port Touchstone files, as real instruments write them.
+
+scikit-rf reads the format; this module stands before it, takes away what is harmless (stray
+first and last lines, ``#`` lines that are no option line, line ends of any kind) and refuses
+what scikit-rf would accept in silence or fail on without naming the line.
+"""
+
+import io
+import re
+
+import numpy as np
+
+from rfcal.errors import ReadingError
+from rfcal.maths.reflection import Complex, Real
+
+_OPTIONS = re.compile(r"hz|khz|mhz|ghz|s|y|z|g|h|ma|db|ri|r|[-+.\d]\S*", re.IGNORECASE)
+_KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
+
+
+def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float]:
+    """Frequencies, reflection and reference impedance of a one-port Touchstone file.
+
+    Parameters
+    ----------
+    text : str
+        The file's content, version 1.x or 2.x.
+    file : str
+        The file as the user knows it, for errors.
+
+    Returns
+    -------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], in the file's order.
+    reflection : ndarray, shape (F,)
+        Reflection coefficient [1] in the reference impedance.
+    z_ref : float
+        Reference impedance [ohm].
+
+    Raises
+    ------
+    ReadingError
+        One sentence naming file and line.
+    """
+    lines = _clean(text, file)
+    _require_one_option_line(lines, file)
+    rows = _data_rows(lines, file)
+    _require_counts(lines, rows, file)
+    frequency, reflection, z_ref = _parse(lines, file)
+    if len(frequency) != len(rows):
+        raise ReadingError(file, f"{len(rows)} data lines but {len(frequency)} points were found")
+    return frequency, reflection, z_ref
+
+
+def _clean(text: str, file: str) -> list[tuple[int, str]]:
+    """Lines that mean something, each with its number; comments and stray words are gone."""
+    kept = []
+    for number, raw in enumerate(re.split(r"\r\n|\n|\r", text.removeprefix("\ufeff")), start=1):
+        line = raw.split("!", 1)[0].strip()
+        if line.startswith("#") and not _is_option_line(line):
+            continue
+        if line:
+            kept.append((number, line))
+    first, last = 0, len(kept)
+    while first < last and _is_stray(kept[first][1]):
+        first += 1
+    while last > first and _is_stray(kept[last - 1][1]):
+        last -= 1
+    return kept[first:last]
+
+
+def _is_option_line(line: str) -> bool:
+    """Whether every word after ``#`` belongs to the format; ``#`` alone means all defaults."""
+    return all(_OPTIONS.fullmatch(word) for word in line[1:].split())
+
+
+def _is_stray(line: str) -> bool:
+    """A single word such as BEGIN or END that some instruments put around the file."""
+    return re.fullmatch(r"[A-Za-z_]+", line) is not None and line.lower() not in ("nan", "inf")
+
+
+def _require_one_option_line(lines: list[tuple[int, str]], file: str) -> None:
+    options = [number for number, line in lines if line.startswith("#")]
+    if not options:
+        raise ReadingError(
+            file,
+            "there is no option line, so the unit of frequency and the number format would be a "
+            "guess: add a line such as '# Hz S RI R 50' before the data",
+        )
+    if len(options) > 1:
+        raise ReadingError(
+            file, "a second option line: keep the one that describes the data", options[1]
+        )
+    data = [number for number, line in lines if line[0] not in "#["]
+    if data and data[0] < options[0]:
+        raise ReadingError(file, "this stands before the option line ('# ...')", data[0])
+
+
+def _data_rows(lines: list[tuple[int, str]], file: str) -> list[tuple[int, list[float]]]:
+    rows = []
+    for number, line in lines:
+        if line[0] in "#[":
+            continue
+        words = line.split()
+        try:
+            values = [float(word) for word in words]
+        except ValueError:
+            hint = ", with a point for the decimals and spaces between" if "," in line else ""
+            raise ReadingError(
+                file, f"expected three numbers{hint}, found '{line[:60]}'", number
+            ) from None
+        if len(values) != 3:
+            port = " (is this a file of two or more ports?)" if len(values) > 3 else " (cut off?)"
+            raise ReadingError(
+                file,
+                f"expected a frequency and one pair of numbers, found {len(values)}{port}",
+                number,
+            )
+        if not np.all(np.isfinite(values)):
+            raise ReadingError(file, "a value here is not finite (NaN or infinite)", number)
+        rows.append((number, values))
+    if not rows:
+        raise ReadingError(file, "there are no data lines: the sweep is empty")
+    return rows
+
+
+def _require_counts(
+    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str
+) -> None:
+    """Version 2 says how many ports and points there are: hold it to its word."""
+    for number, line in lines:
+        match = _KEYWORD.match(line)
+        if match is None:
+            continue
+        keyword, value = match[1].strip().lower(), match[2].strip()
+        if keyword == "number of ports" and value != "1":
+            raise ReadingError(file, f"a one-port file is wanted, this has {value} ports", number)
+        if keyword == "number of frequencies" and value != str(len(rows)):
+            raise ReadingError(
+                file, f"{value} frequencies are announced and {len(rows)} are there", number
+            )
+
+
+def _parse(lines: list[tuple[int, str]], file: str) -> tuple[Real, Complex, float]:
+    from skrf.io.touchstone import Touchstone
+
+    version2 = any(line.startswith("[") for _, line in lines)
+    stream = io.StringIO("\n".join(line for _, line in lines) + "\n")
+    stream.name = "reading.ts" if version2 else "reading.s1p"
+    try:
+        parsed = Touchstone(stream)
+        frequency, s = parsed.get_sparameter_arrays()
+    except Exception as error:  # scikit-rf raises many kinds; each becomes one sentence
+        raise ReadingError(file, f"not a Touchstone file that can be read ({error})") from error
+    z_ref = complex(np.ravel(parsed.z0)[0])
+    if z_ref.imag or not z_ref.real > 0:
+        raise ReadingError(
+            file, f"the reference impedance is {z_ref:g} ohm; a real one above zero is wanted"
+        )
+    return np.asarray(frequency, float), np.asarray(s, complex)[:, 0, 0], z_ref.real
