@@ -1,7 +1,6 @@
 """Findings: what a careful colleague would say about a record's readings and results."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,12 +10,10 @@ from rfcal.maths.reflection import Real
 from rfcal.models.quantity import Quantity
 from rfcal.models.standards import DEFAULT_UNCERTAINTY
 from rfcal.record.readings import Sweep
+from rfcal.record.results import Check, Device
 from rfcal.record.schema import ANALYZER_DEFAULTS, FILE, Record
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.uncertainty import K_ELLIPSE
-
-if TYPE_CHECKING:
-    from rfcal.record.results import Check, Device
 
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
@@ -238,7 +235,7 @@ def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
     return distance[..., 0, 0] <= K_ELLIPSE**2
 
 
-def checks(found: Sequence["Check"], calibration: Calibration) -> list[Finding]:
+def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
     """Checks that contradict the calibration, or that cannot.
 
     Parameters
@@ -278,7 +275,7 @@ def checks(found: Sequence["Check"], calibration: Calibration) -> list[Finding]:
     return findings
 
 
-def _same_place(check: "Check", calibration: Calibration) -> str:
+def _same_place(check: Check, calibration: Calibration) -> str:
     """Name of a standard that the check's artefact cannot be told from, all over the band."""
     middle = check.expected.value[check.frequency.size // 2]
     at = np.argmin(np.abs(calibration.frequency - check.frequency[check.frequency.size // 2]))
@@ -289,7 +286,7 @@ def _same_place(check: "Check", calibration: Calibration) -> str:
     return ""
 
 
-def devices(found: Sequence["Device"]) -> list[Finding]:
+def devices(found: Sequence[Device]) -> list[Finding]:
     """Corrected values that no passive device can have.
 
     Parameters

@@ -1,0 +1,31 @@
+"""After the run: one table of ratios, medians of repeats."""
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    session = getattr(config, "_benchmarksession", None)
+    found = session.benchmarks if session else []
+    peers, imports = {}, {}
+    for bench in found:
+        info = bench.extra_info
+        if "who" in info:
+            peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
+        elif "module" in info:
+            imports[info["module"]] = bench.stats.median
+    write = terminalreporter.write_line
+    if peers:
+        write("\nsolve and correct, medians: rfcal against scikit-rf OnePort in the same run")
+        write("standards  points   rfcal / us  scikit-rf / us   ratio   rfcal ns a point")
+        for (count, points), who in sorted(peers.items()):
+            ours, peer = who["rfcal"], who["scikit-rf"]
+            write(
+                f"{count:9d} {points:7d} {ours * 1e6:12.1f} {peer * 1e6:15.0f} "
+                f"{peer / ours:7.0f} {ours / points * 1e9:18.1f}"
+            )
+    for module, median in imports.items():
+        write(f"import {module}: {median * 1e3:.0f} ms, {median / imports['numpy']:.2f} x numpy")
+    for bench in found:
+        if "panel" in bench.extra_info:
+            write(
+                f"panel {bench.extra_info['panel']}: {bench.stats.median * 1e3:.1f} ms a move in "
+                "the kernel (budget 25 ms)"
+            )

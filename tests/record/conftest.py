@@ -1,0 +1,83 @@
+"""A small record to bend and break: the one that ``rfcal new`` writes, and one with files."""
+
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance
+from rfcal.models.standards import Standard
+
+START = (files("rfcal.record") / "start.toml").read_text()
+BOX = Bilinear.from_error_terms(np.array([0.04 + 0.02j]), np.array([0.03j]), np.array([0.9 + 0.1j]))
+DEVICE_OHM = 30 - 20j
+
+WITH_FILES = """
+format = 1
+[record]
+title = "files"
+date = 2026-05-16
+[analyzer]
+noise = 0.0005
+connection = 0.001
+[[standard]]
+name = "short"
+kind = "short"
+reading = "raw/short.s1p"
+uncertainty = 0.002
+[[standard]]
+name = "open"
+kind = "open"
+reading = "raw/open.s1p"
+uncertainty = 0.002
+[[standard]]
+name = "load"
+kind = "load"
+reading = "raw/load.s1p"
+uncertainty = 0.002
+[[measurement]]
+name = "device"
+reading = "raw/device.s1p"
+"""
+
+
+def touchstone(frequency, reflection) -> str:
+    rows = (
+        f"{f:.12g} {g.real:.15g} {g.imag:.15g}"
+        for f, g in zip(frequency, np.broadcast_to(reflection, frequency.shape), strict=True)
+    )
+    return "# Hz S RI R 50\n" + "\n".join(rows) + "\n"
+
+
+@pytest.fixture
+def typed(tmp_path) -> Path:
+    """The starting record, in a folder of its own."""
+    folder = tmp_path / "typed"
+    folder.mkdir()
+    (folder / "record.toml").write_text(START)
+    return folder
+
+
+@pytest.fixture
+def filed(tmp_path) -> Path:
+    """A record of four sweeps at 11 points, without noise."""
+    folder = tmp_path / "filed"
+    (folder / "raw").mkdir(parents=True)
+    (folder / "record.toml").write_text(WITH_FILES)
+    frequency = np.linspace(50e6, 60e6, 11)
+    true = {kind: Standard(kind).reflection(frequency) for kind in ("short", "open", "load")}
+    true["device"] = np.full(11, from_impedance(DEVICE_OHM))
+    for name, reflection in true.items():
+        text = touchstone(frequency, BOX.apply(reflection))
+        (folder / "raw" / f"{name}.s1p").write_text(text)
+    return folder
+
+
+def bend(folder: Path, old: str, new: str) -> None:
+    """Replace one piece of the record's text, which must be there exactly once or more."""
+    path = folder / "record.toml"
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))

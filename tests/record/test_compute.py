@@ -1,0 +1,253 @@
+"""A record computed: known truth recovered, findings made, grids bridged."""
+
+import json
+
+import numpy as np
+import pytest
+
+from rfcal.maths.reflection import from_impedance
+from rfcal.record import compute, export
+from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
+
+EVEN_FINER = np.linspace(50.5e6, 59.5e6, 7)
+
+
+def codes(results) -> list[str]:
+    return [finding.code for finding in results.findings]
+
+
+def test_starting_record_computes(typed):
+    results = compute.compute(typed)
+    (device,) = results.devices
+    # the numbers in the starting record were made for this impedance, then rounded
+    assert abs(device.impedance.value[0] - (9.8 - 14.5j)) < 0.3
+    assert results.checks[0].agrees
+    assert codes(results) == []
+
+
+def test_known_truth_is_recovered(filed):
+    device = compute.compute(filed).device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-9)
+    assert np.all(device.expanded_uncertainty() > 0)
+
+
+def test_reference_other_than_50_ohm(filed):
+    bend(filed, "date = 2026-05-16", "date = 2026-05-16\nreference_ohm = 75.0")
+    results = compute.compute(filed)
+    device = results.device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-9)
+    assert device.reflection.value == pytest.approx(from_impedance(np.full(11, DEVICE_OHM), 75.0))
+    back = export.touchstone(device)
+    assert " R 75.0" in back.upper()
+
+
+def test_file_with_a_reference_of_its_own(filed):
+    """The same raw readings written in 75 ohm say the same."""
+    path = filed / "raw/device.s1p"
+    raw = BOX.apply(np.full(11, from_impedance(DEVICE_OHM)))
+    z = 50 * (1 + raw) / (1 - raw)
+    frequency = np.linspace(50e6, 60e6, 11)
+    path.write_text(touchstone(frequency, from_impedance(z, 75.0)).replace("R 50", "R 75"))
+    device = compute.compute(filed).device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("header", "row"),
+    [
+        ("frequency_hz,re,im", lambda f, g, z: f"{f},{g.real:.15g},{g.imag:.15g}"),
+        ("frequency_khz,r_ohm,x_ohm", lambda f, g, z: f"{f / 1e3},{z.real:.15g},{z.imag:.15g}"),
+        ("Frequency_MHz, R_ohm, X_ohm", lambda f, g, z: f"{f / 1e6},{z.real:.15g},{z.imag:.15g}"),
+    ],
+)
+def test_csv(filed, header, row):
+    raw = BOX.apply(np.full(11, from_impedance(DEVICE_OHM)))
+    z = 50 * (1 + raw) / (1 - raw)
+    rows = [row(*v) for v in zip(np.linspace(50e6, 60e6, 11), raw, z, strict=True)]
+    (filed / "raw/device.csv").write_text("\n".join([header, *rows, ""]))
+    bend(filed, "raw/device.s1p", "raw/device.csv")
+    device = compute.compute(filed).device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-9)
+
+
+def test_typed_reflection_takes_the_step_from_the_digits(typed):
+    bend(typed, "typed = [[14.1, 12.2, -4.6]]", "typed_reflection = [[14.1, 0.62, -168.7]]")
+    sweep = compute.compute(typed).device("device").raw
+    assert sweep.reflection == pytest.approx([0.62 * np.exp(-1j * np.radians(168.7))])
+    size, turn = (abs(effect.change[0]) for effect in sweep.effects)
+    assert size == pytest.approx(0.01 / np.sqrt(12))
+    assert turn == pytest.approx(0.62 * np.radians(0.1) / np.sqrt(12))
+
+
+def test_device_between_the_standards_points(filed):
+    raw = BOX.apply(np.full(EVEN_FINER.size, from_impedance(DEVICE_OHM)))
+    (filed / "raw/device.s1p").write_text(touchstone(EVEN_FINER, raw))
+    results = compute.compute(filed)
+    device = results.device("device")
+    assert device.frequency == pytest.approx(EVEN_FINER)
+    assert device.impedance.value == pytest.approx(np.full(7, DEVICE_OHM), abs=1e-6)
+    assert "interpolated" in codes(results)
+
+
+def test_error_terms_that_turn_too_fast_are_not_interpolated(filed):
+    """A long cable inside the calibration, sampled too coarsely: refused with the step."""
+    frequency = np.linspace(50e6, 60e6, 11)
+    turn = np.exp(-2j * np.pi * frequency * 60e-9)  # 21.6 degrees a MHz and a way
+    for name, value in (("short", -1), ("open", 1), ("load", 0)):
+        text = touchstone(frequency, turn**2 * BOX.apply(np.array([value])))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    (filed / "raw/device.s1p").write_text(touchstone(EVEN_FINER, np.array([0.1])))
+    with pytest.raises(Exception, match=r"turn by .* degrees between .* MHz"):
+        compute.compute(filed)
+
+
+def test_interpolation_is_in_the_budget_and_covers_its_error(filed):
+    """A cable of 30 ns inside the calibration, 10.8 degrees a MHz and a way."""
+    frequency = np.linspace(50e6, 60e6, 11)
+
+    def cable(f):
+        return np.exp(-4j * np.pi * f * 30e-9)
+
+    for name, value in (("short", -1), ("open", 1), ("load", 0)):
+        text = touchstone(frequency, cable(frequency) * BOX.apply(np.array([value])))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    raw = cable(EVEN_FINER) * BOX.apply(np.full(7, from_impedance(DEVICE_OHM)))
+    (filed / "raw/device.s1p").write_text(touchstone(EVEN_FINER, raw))
+    device = compute.compute(filed).device("device")
+    parts = device.impedance.by_source()
+    doubt = np.sqrt(np.diagonal(parts["interpolation of the error terms"], axis1=-2, axis2=-1))
+    error = device.impedance.value - DEVICE_OHM
+    assert np.all(np.abs(error.real) <= 2 * doubt[:, 0] + 1e-9)
+    assert np.all(np.abs(error.imag) <= 2 * doubt[:, 1] + 1e-9)
+
+
+def test_a_wrong_standard_is_contradicted_by_the_check(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    raw = BOX.apply(np.full(11, from_impedance(25.0)))
+    (filed / "raw/check.s1p").write_text(touchstone(frequency, raw))
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            '[[check]]\nname = "25"\nreading = "raw/check.s1p"\nresistance_ohm = 25.0\n'
+            "uncertainty = 0.003\n"
+        )
+    assert compute.compute(filed).checks[0].agrees
+    bend(filed, 'kind = "load"', 'kind = "load"\nresistance_ohm = 46.0')
+    results = compute.compute(filed)
+    assert not results.checks[0].agrees
+    assert "check-disagrees" in codes(results)
+
+
+def test_a_check_at_a_standards_place_says_little(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    raw = BOX.apply(np.full(11, from_impedance(50.02)))
+    (filed / "raw/check.s1p").write_text(touchstone(frequency, raw))
+    with (filed / "record.toml").open("a") as file:
+        file.write('[[check]]\nname = "load"\nreading = "raw/check.s1p"\nresistance_ohm = 50.0\n')
+    bend(filed, 'name = "load"', 'name = "the load"')
+    assert "check-at-standard" in codes(compute.compute(filed))
+
+
+def test_exchanged_sweeps_come_out_active(filed):
+    short, load = filed / "raw/short.s1p", filed / "raw/load.s1p"
+    first, second = short.read_text(), load.read_text()
+    short.write_text(second)
+    load.write_text(first)
+    (filed / "raw/device.s1p").write_text(
+        touchstone(np.linspace(50e6, 60e6, 11), BOX.apply(np.array([0.4])))
+    )
+    assert "active" in codes(compute.compute(filed))
+
+
+def test_five_standards_and_one_that_lies(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    for name, ohm in (("25", 25.0), ("100", 100.0)):
+        raw = BOX.apply(np.full(11, from_impedance(ohm)))
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, raw))
+        with (filed / "record.toml").open("a") as file:
+            file.write(
+                f'[[standard]]\nname = "{name} ohm"\nkind = "load"\nresistance_ohm = {ohm}\n'
+                f'reading = "raw/{name}.s1p"\nuncertainty = 0.002\n'
+            )
+    results = compute.compute(filed)
+    assert "standards-disagree" not in codes(results)
+    assert np.abs(results.calibration.residuals()).max() < 1e-12
+    bend(filed, "resistance_ohm = 100.0", "resistance_ohm = 110.0")
+    results = compute.compute(filed)
+    finding = next(f for f in results.findings if f.code == "standards-disagree")
+    assert "'100 ohm'" in finding.message
+
+
+def test_definition_from_a_file(filed):
+    """A known standard whose file has a coarser grid of its own, in another reference."""
+    grid = np.linspace(45e6, 65e6, 5)
+    true = 0.6 * np.exp(-2j * np.pi * grid * 0.5e-9)
+    (filed / "raw/definition.s1p").write_text(touchstone(grid, true))
+    frequency = np.linspace(50e6, 60e6, 11)
+    seen = BOX.apply(0.6 * np.exp(-2j * np.pi * frequency * 0.5e-9))
+    (filed / "raw/known.s1p").write_text(touchstone(frequency, seen))
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            '[[standard]]\nname = "offset"\nkind = "known"\ndefinition = "raw/definition.s1p"\n'
+            'reading = "raw/known.s1p"\nuncertainty = 0.002\n'
+        )
+    results = compute.compute(filed)
+    assert np.abs(results.calibration.residuals()).max() < 1e-4
+    assert results.device("device").impedance.value == pytest.approx(
+        np.full(11, DEVICE_OHM), abs=1e-2
+    )
+    files = [entry["file"] for entry in export.inputs(results)]
+    assert "raw/definition.s1p" in files
+
+
+def test_defaults_that_were_used_are_said(filed):
+    bend(filed, "noise = 0.0005\nconnection = 0.001\n", "")
+    bend(filed, "uncertainty = 0.002\n", "")
+    results = compute.compute(filed)
+    said = {f.code: f.message for f in results.findings}
+    assert "noise = 0.0005" in said["analyzer-default"]
+    assert "'short'" in said["uncertainty-default"]
+    assert "resolution" not in said["analyzer-default"]
+
+
+def test_raw_readings_above_one_are_a_note(filed):
+    raw = np.full(11, 1.02 + 0j)
+    (filed / "raw/open.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    results = compute.compute(filed)
+    assert [f.severity for f in results.findings if f.code == "raw-above-one"] == ["note"]
+
+
+def test_results_json_is_whole_and_strict(filed):
+    results = compute.compute(filed)
+    data = json.loads(export.results_json(results), parse_constant=pytest.fail)
+    assert list(data) == [
+        *("format", "record", "inputs", "software", "findings"),
+        *("calibration", "checks", "measurements"),
+    ]
+    device = data["measurements"][0]
+    assert np.array(device["impedance_ohm"]).shape == (11, 2)
+    assert np.array(device["interval_ohm"]).shape == (11, 4)
+    shares = np.sum([row["share_r"] for row in device["budget"]], axis=0)
+    assert shares == pytest.approx(np.ones(11))
+    assert {len(entry["sha256"]) for entry in data["inputs"]} == {64}
+
+
+def test_an_open_device_gives_null_not_nan(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(np.array([1.0]))))
+    data = json.loads(export.results_json(compute.compute(filed)), parse_constant=pytest.fail)
+    assert len(data["measurements"][0]["impedance_ohm"]) == 11
+
+
+def test_what_is_written_reads_back(filed, tmp_path):
+    from rfcal.record.readings import read_sweep
+
+    device = compute.compute(filed).device("device")
+    (tmp_path / "back.s1p").write_text(export.touchstone(device))
+    back = read_sweep(tmp_path, "back.s1p", label="back")
+    assert back.reflection == pytest.approx(device.reflection.value, abs=1e-14)
+    assert back.frequency.tolist() == device.frequency.tolist()
+
+
+def test_answer_is_the_nearest_point(filed):
+    bend(filed, 'name = "device"', 'name = "device"\nanswer_mhz = 57.4')
+    assert compute.compute(filed).device("device").answer == 7

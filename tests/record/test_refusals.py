@@ -1,0 +1,218 @@
+"""Bad input: one clear sentence naming file, key or line, status 2, nothing written."""
+
+import os
+
+import numpy as np
+import pytest
+
+from rfcal.errors import RfcalError
+from rfcal.faces.cli import main
+from rfcal.record import compute
+from tests.record.conftest import bend, touchstone
+
+BAD_KEYS = [
+    ("format = 1", "format = 2", ["record.toml", "format"]),
+    ("format = 1", "format = true", ["format"]),
+    ("format = 1", "format = 1\nformat = 1", ["record.toml", "line 6"]),
+    ("reference_ohm = 50.0", "reference_ohms = 50.0", ["reference_ohms", "'reference_ohm'"]),
+    ("reference_ohm = 50.0", "reference_ohm = 0", ["reference_ohm", "above 0"]),
+    ("reference_ohm = 50.0", 'reference_ohm = "50"', ["reference_ohm", "number"]),
+    ("reference_ohm = 50.0", "reference_ohm = nan", ["reference_ohm", "finite"]),
+    ("reference_ohm = 50.0", "seed = -1", ["seed"]),
+    ('title = "My first record"', "title = 7", ["title", "text"]),
+    ('title = "My first record"', "", ["title", "missing"]),
+    ("date = 2026-01-31", 'date = "yesterday"', ["date", "2026-05-16"]),
+    ("noise = 0.0005", "noise = -1", ["noise", "at least 0"]),
+    ("noise = 0.0005", "noise = true", ["noise", "number"]),
+    ("noise = 0.0005", "drift = 0.1", ["drift", "yet"]),
+    ('kind = "short"', 'kind = "shorted"', ["[[standard]] 1 ('short')", "kind", "short, open"]),
+    ('kind = "short"', "", ["[[standard]] 1", "kind", "missing"]),
+    ("inductance = [0.3e-9]", "inductance = 0.3e-9", ["inductance", "list"]),
+    ("inductance = [0.3e-9]", "inductance = [1, 2, 3, 4, 5]", ["inductance", "one to four"]),
+    ("inductance = [0.3e-9]", "capacitance = [1e-15]", ["capacitance", "kind 'short'"]),
+    ("resistance_ohm = 49.9 ", "resistence_ohm = 49.9 ", ["resistence_ohm", "'resistance_ohm'"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "", ["[[standard]] 1", "reading"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = []", ["typed", "MHz, R ohm, X ohm"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[14.1, 2.6]]", ["typed", "row 1"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[14.1, inf, 9.3]]", ["typed, row 1", "finite"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[14.2, 2.6, 9.3]]", ["14.2 MHz", "14.1 MHz"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[-1, 2.6, 9.3]]", ["below zero"]),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[14.1, -50, 0]]", ["no reflection"]),
+    (
+        "typed = [[14.1, 2.6, 9.3]]",
+        "typed = [[14.1, 2.6, 9.3], [14.1, 2.6, 9.3]]",
+        ["point 2", "repeats"],
+    ),
+    (
+        "typed = [[14.1, 2.6, 9.3]]",
+        "typed = [[14.1, 2.6, 9.3], [14.0, 2.6, 9.3]]",
+        ["point 2", "ascend"],
+    ),
+    (
+        "typed = [[14.1, 2.6, 9.3]]",
+        'typed = [[14.1, 2.6, 9.3]]\nreading = "raw.s1p"',
+        ["exactly one"],
+    ),
+    ("typed = [[14.1, 2.6, 9.3]]", 'reading = "raw.s1p"', ["reading", "no file 'raw.s1p'"]),
+    ("typed = [[14.1, 2.6, 9.3]]", 'reading = "../x.s1p"', ["inside the record's folder"]),
+    ("typed = [[14.1, 2.6, 9.3]]", 'reading = "/etc/passwd"', ["inside the record's folder"]),
+    ("typed = [[14.1, 2.6, 9.3]]", 'reading = ["a.s1p"]', ["repeats", "yet"]),
+    ('name = "open"', 'name = "short"', ["[[standard]] 2", "twice"]),
+    ('name = "two loads in parallel"', 'name = "load"', ["[[check]] 1", "cannot contradict"]),
+    ("resistance_ohm = 24.95", "", ["[[check]] 1", "kind"]),
+    ("[[measurement]]", "[[measurment]]", ["measurment", "'measurement'"]),
+    ("[[measurement]]", "[match]\n[[measurement]]", ["match", "yet"]),
+    ('name = "device"', 'name = "device"\nanswer_mhz = 20', ["answer_mhz", "14.1 MHz"]),
+    ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
+    ('name = "device"', 'name = "device"\nbetween = []', ["between", "yet"]),
+]
+
+
+def refused(folder, fragments, capsys, tmp_path):
+    output = tmp_path / "out"
+    assert main(["report", str(folder), "--output", str(output)]) == 2
+    said = capsys.readouterr().err.strip()
+    assert said.startswith("rfcal: ")
+    assert "\n" not in said
+    assert "Traceback" not in said
+    for fragment in fragments:
+        assert fragment in said, said
+    assert not output.exists()
+
+
+@pytest.mark.parametrize(("old", "new", "fragments"), BAD_KEYS)
+def test_bad_keys(typed, capsys, tmp_path, old, new, fragments):
+    bend(typed, old, new)
+    refused(typed, fragments, capsys, tmp_path)
+
+
+def test_between_comes_later(typed, capsys, tmp_path):
+    with (typed / "record.toml").open("a") as file:
+        file.write('\n  [[measurement.between]]\n  line = "measured"\n')
+    refused(typed, ["between", "yet"], capsys, tmp_path)
+
+
+def test_missing_record_and_bad_toml(typed, capsys, tmp_path):
+    refused(tmp_path / "nowhere", ["no record.toml", "rfcal new"], capsys, tmp_path)
+    (typed / "record.toml").write_text("format = = 1")
+    refused(typed, ["not a TOML file", "line 1"], capsys, tmp_path)
+    (typed / "record.toml").write_bytes(b"\xff\xfe")
+    refused(typed, ["not a TOML file"], capsys, tmp_path)
+
+
+def test_too_few_standards(typed, capsys, tmp_path):
+    text = (typed / "record.toml").read_text()
+    start, end = text.index('[[standard]]\nname = "load"'), text.index("# Something that is no")
+    (typed / "record.toml").write_text(text[:start] + text[end:])
+    refused(typed, ["three", "2 are there"], capsys, tmp_path)
+
+
+def test_link_that_leads_outside(filed, capsys, tmp_path):
+    outside = tmp_path / "outside.s1p"
+    outside.write_text(touchstone(np.array([1e6]), np.array([0.1])))
+    (filed / "raw/device.s1p").unlink()
+    os.symlink(outside, filed / "raw/device.s1p")
+    refused(filed, ["link", "outside"], capsys, tmp_path)
+
+
+def test_grids_that_do_not_overlap(filed, capsys, tmp_path):
+    text = touchstone(np.linspace(61e6, 62e6, 5), np.array([0.1]))
+    (filed / "raw/device.s1p").write_text(text)
+    refused(filed, ["'device'", "50 to 60 MHz", "61 to 62 MHz", "extrapolated"], capsys, tmp_path)
+    with pytest.raises(RfcalError, match="extrapolated"):
+        compute.inspect(filed)
+
+
+def test_standards_on_different_grids(filed, capsys, tmp_path):
+    text = touchstone(np.linspace(50e6, 60e6, 5), np.array([0.1]))
+    (filed / "raw/open.s1p").write_text(text)
+    refused(filed, ["[[standard]] 2 ('open')", "5 points", "11 points"], capsys, tmp_path)
+
+
+def test_one_sweep_saved_twice(filed, capsys, tmp_path):
+    (filed / "raw/open.s1p").write_text((filed / "raw/short.s1p").read_text())
+    refused(
+        filed, ["'short' and 'open'", "read alike", "50 to 60 MHz", "condition"], capsys, tmp_path
+    )
+
+
+def test_check_with_a_standards_own_sweep(filed, capsys, tmp_path):
+    with (filed / "record.toml").open("a") as file:
+        file.write('[[check]]\nname = "again"\nreading = "raw/load.s1p"\nresistance_ohm = 50\n')
+    refused(filed, ["[[check]] 1 ('again')", "'load'", "cannot contradict"], capsys, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("content", "fragments"),
+    [
+        ("", ["raw/device.s1p", "option line"]),
+        ("# Hz S RI R 50\n", ["raw/device.s1p", "empty"]),
+        ("# Hz S RI R 50\n5e7 0.1\n", ["line 2", "cut off"]),
+        ("# Hz S RI R 50\n5e7 1 2 3 4 5 6 7 8\n", ["line 2", "two or more ports"]),
+        ("# Hz S RI R 50\n5e7 0,1 0,2\n", ["line 2", "point for the decimals"]),
+        ("# Hz S RI R 50\n5e7 nan 0\n", ["line 2", "finite"]),
+        ("# Hz S RI R 50\n5e7 0 0\n5e7 0 0\n", ["raw/device.s1p", "point 2", "repeats"]),
+        ("# Hz S RI R 50\n0 0 0\n5e7 0 0\n", ["raw/device.s1p", "zero"]),
+        ("# Hz S RI R -50\n5e7 0 0\n", ["raw/device.s1p", "reference impedance"]),
+    ],
+)
+def test_bad_sweeps(filed, capsys, tmp_path, content, fragments):
+    (filed / "raw/device.s1p").write_text(content)
+    refused(filed, fragments, capsys, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("content", "fragments"),
+    [
+        ("", ["line 1", "header"]),
+        ("frequency,r,x\n1,2,3\n", ["line 1", "header"]),
+        ("frequency_mhz,r_ohm,x_ohm\n", ["empty"]),
+        ("frequency_mhz,r_ohm,x_ohm\n50,1\n", ["line 2", "three finite numbers"]),
+        ("frequency_mhz,r_ohm,x_ohm\n50,1,inf\n", ["line 2", "three finite numbers"]),
+        ("frequency_mhz,re,im\n50,0,0\n49,0,0\n", ["point 2", "ascend"]),
+    ],
+)
+def test_bad_csv(filed, capsys, tmp_path, content, fragments):
+    (filed / "raw/device.csv").write_text(content)
+    bend(filed, "raw/device.s1p", "raw/device.csv")
+    refused(filed, fragments, capsys, tmp_path)
+
+
+def test_output_that_exists_is_not_touched(typed, capsys, tmp_path):
+    output = tmp_path / "out"
+    output.mkdir()
+    (output / "results.json").write_text("mine")
+    assert main(["report", str(typed), "--output", str(output)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert (output / "results.json").read_text() == "mine"
+    assert [p.name for p in output.iterdir()] == ["results.json"]
+    assert main(["report", str(typed), "--output", str(output), "--force"]) == 0
+    assert (output / "results.json").read_text() != "mine"
+
+
+def test_force_never_takes_a_raw_reading(filed, capsys):
+    (filed / "device.s1p").write_bytes((filed / "raw/device.s1p").read_bytes())
+    bend(filed, "raw/device.s1p", "device.s1p")
+    before = (filed / "device.s1p").read_bytes()
+    assert main(["report", str(filed), "--output", str(filed), "--force"]) == 2
+    assert "record itself" in capsys.readouterr().err
+    assert (filed / "device.s1p").read_bytes() == before
+    assert not (filed / "report.html").exists()
+
+
+def test_output_that_is_a_file(typed, capsys, tmp_path):
+    (tmp_path / "file").write_text("mine")
+    assert main(["report", str(typed), "--output", str(tmp_path / "file")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_new_and_unpack_overwrite_nothing(typed, capsys, tmp_path):
+    before = (typed / "record.toml").read_bytes()
+    assert main(["new", str(typed)]) == 2
+    assert (typed / "record.toml").read_bytes() == before
+    page = tmp_path / "page.html"
+    page.write_text("<html></html>")
+    assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
+    assert "carries no record" in capsys.readouterr().err
+    assert main(["unpack", str(tmp_path / "none.html"), str(tmp_path / "back")]) == 2
+    assert not (tmp_path / "back").exists()

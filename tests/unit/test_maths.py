@@ -1,0 +1,145 @@
+"""Reflection, the bilinear map and two-ports: round trips and identities."""
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from rfcal.maths import reflection as refl
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.twoport import TwoPort
+
+part = st.floats(-2, 2, allow_nan=False)
+numbers = st.builds(complex, part, part)
+disc = st.builds(lambda r, a: r * np.exp(1j * a), st.floats(0, 0.99), st.floats(-3.2, 3.2))
+boxes = st.builds(
+    lambda d, s, t, a: Bilinear.from_error_terms(0.3 * d, 0.3 * s, (0.5 + t) * np.exp(1j * a)),
+    disc,
+    disc,
+    st.floats(0, 1),
+    st.floats(-3.2, 3.2),
+)
+
+
+@given(disc, st.floats(1, 1000))
+def test_impedance_and_back(reflection, z_ref):
+    z = refl.to_impedance(reflection, z_ref)
+    assert refl.from_impedance(z, z_ref) == pytest.approx(reflection, abs=1e-12)
+    assert refl.to_admittance(reflection, z_ref) * z == pytest.approx(1, abs=1e-10) or z == 0
+
+
+@given(disc, st.floats(5, 500), st.floats(5, 500))
+def test_renormalising_is_the_way_over_impedance(reflection, z_from, z_to):
+    expected = refl.from_impedance(refl.to_impedance(reflection, z_from), z_to)
+    assert refl.renormalise(reflection, z_from, z_to) == pytest.approx(expected, abs=1e-9)
+
+
+def test_open_and_short_have_plain_limits():
+    assert refl.to_impedance(1.0) == np.inf
+    assert refl.from_impedance(np.inf) == 1
+    assert refl.from_impedance(0.0) == -1
+    assert refl.swr([0.0, 0.5, 1.0, 1.2]).tolist() == [1.0, pytest.approx(3.0), np.inf, np.inf]
+    assert refl.return_loss_db([0.1, 0.0]).tolist() == [pytest.approx(20.0), np.inf]
+    assert refl.mismatch_loss_db([0.0, 1.0]).tolist() == [0.0, np.inf]
+    assert np.isinf(refl.impedance_derivative(1.0))
+
+
+@given(disc)
+def test_impedance_derivative_is_the_slope(reflection):
+    step = 1e-6
+    slope = (refl.to_impedance(reflection + step) - refl.to_impedance(reflection - step)) / 2e-6
+    assert refl.impedance_derivative(reflection) == pytest.approx(complex(slope), rel=1e-3)
+
+
+@given(boxes, disc)
+def test_correct_undoes_apply(box, x):
+    seen = box.apply(x)
+    assert box.correct(seen) == pytest.approx(x, abs=1e-9)
+    assert box.invert().apply(seen) == pytest.approx(x, abs=1e-9)
+
+
+@given(boxes, boxes, disc)
+def test_compose_then_remove(near, far, x):
+    both = near @ far
+    assert both.apply(x) == pytest.approx(near.apply(far.apply(x)), abs=1e-9)
+    assert (near.invert() @ both).apply(x) == pytest.approx(far.apply(x), abs=1e-9)
+
+
+@given(boxes)
+def test_error_terms_are_views_of_the_map(box):
+    again = Bilinear.from_error_terms(box.directivity, box.source_match, box.reflection_tracking)
+    assert again.apply(0.3 - 0.2j) == pytest.approx(complex(box.apply(0.3 - 0.2j)), abs=1e-12)
+    assert box.apply(0.0) == pytest.approx(complex(box.directivity))
+    assert box.derivative(0.0) == pytest.approx(complex(box.reflection_tracking))
+
+
+@given(boxes, disc)
+def test_derivative_is_the_slope(box, x):
+    slope = (box.apply(x + 1e-6) - box.apply(x - 1e-6)) / 2e-6
+    assert box.derivative(x) == pytest.approx(complex(slope), rel=1e-6, abs=1e-8)
+
+
+@given(boxes, st.lists(numbers, min_size=3, max_size=6))
+def test_embed_then_fit_finds_the_map(box, points):
+    gaps = [abs(a - b) for i, a in enumerate(points) for b in points[:i]]
+    # points near the map's pole have no finite reading
+    assume(min(gaps) > 0.3 and all(abs(box.c * p + box.d) > 0.2 for p in points))
+    known = [np.array([p]) for p in points]
+    fitted = Bilinear.fit(known, [box.apply(k) for k in known])
+    assert fitted.correct(box.apply(np.array([0.2 + 0.1j]))) == pytest.approx(0.2 + 0.1j, abs=1e-8)
+
+
+def test_weights_pull_towards_the_trusted_standards():
+    known = [np.array([v]) for v in (1.0 + 0j, -1.0, 0.0, 0.5j)]
+    seen = [k.copy() for k in known]
+    seen[3] = seen[3] + 0.1
+    even = Bilinear.fit(known, seen)
+    trusting = Bilinear.fit(known, seen, [np.array([w]) for w in (1.0, 1.0, 1.0, 1e-8)])
+    assert abs(even.correct(np.array([0.0]))[0]) > 1e-3
+    assert abs(trusting.correct(np.array([0.0]))[0]) < 1e-7
+
+
+def test_influence_is_the_derivative_of_the_fit():
+    rng = np.random.default_rng(5)
+    box = Bilinear.from_error_terms(np.array([0.1]), np.array([0.1j]), np.array([0.9]))
+    for count in (3, 4, 6):
+        known = list(rng.normal(size=(count, 1)) + 1j * rng.normal(size=(count, 1)))
+        seen = [box.apply(k) for k in known]
+        weight = list(rng.uniform(0.5, 2, (count, 1)))
+        x = np.array([0.3 - 0.4j])
+        reading = box.apply(x)
+        influence = Bilinear.influence(known, seen, x, reading, weight)
+        for i in range(count):
+            moved = [k + 1e-7 * (i == j) for j, k in enumerate(known)]
+            shift = (Bilinear.fit(moved, seen, weight).correct(reading) - x) / 1e-7
+            change = influence[i] * (box.c * seen[i] - box.a) / (box.c * reading - box.a)
+            assert change == pytest.approx(shift, rel=1e-4, abs=1e-5)
+
+
+def test_fewer_than_three_points_are_refused():
+    with pytest.raises(ValueError, match="three points"):
+        Bilinear.fit([np.ones(1), np.zeros(1)], [np.ones(1), np.zeros(1)])
+
+
+positive = st.floats(1, 300)
+
+
+@given(positive, st.floats(0, 1), st.floats(0.01, 6), positive, st.floats(-300, 300))
+def test_a_line_as_two_port_and_as_map(z0, loss, turn, r, x):
+    line = TwoPort.line(z0, loss + 1j * turn)
+    load = complex(r, x)
+    seen = line.bilinear(50.0).apply(refl.from_impedance(load))
+    assert refl.to_impedance(seen) == pytest.approx(complex(line.input_impedance(load)), rel=1e-6)
+    again = TwoPort.from_s(line.to_s(75.0), 75.0)
+    assert again.input_impedance(load) == pytest.approx(complex(line.input_impedance(load)))
+
+
+@given(st.floats(0.1, 500), st.floats(-500, 500), st.floats(-0.1, 0.1), positive)
+def test_lossless_elements_lose_no_power(r, x, b, z0):
+    chain = TwoPort.series(1j * x) @ TwoPort.shunt(1j * b) @ TwoPort.line(z0, 0.7j)
+    assert chain.power_gain(complex(r, 30)) == pytest.approx(1.0, rel=1e-6)
+
+
+def test_resistor_in_series_takes_its_share():
+    assert TwoPort.series(50.0).power_gain(150.0) == pytest.approx(0.75)
+    assert TwoPort.shunt(1 / 100).power_gain(100.0) == pytest.approx(0.5)
