@@ -1,0 +1,239 @@
+"""Numbers in words: never more digits than the uncertainty supports."""
+
+import math
+
+import numpy as np
+
+from rfcal.record.results import Check, Device, Results
+from rfcal.record.schema import Artefact
+from rfcal.tasks import uncertainty
+
+
+def digits(half_width: float) -> int:
+    """Decimals to print beside an uncertainty, so that it shows two digits of its own.
+
+    Parameters
+    ----------
+    half_width : float
+        Uncertainty, above zero and finite.
+
+    Returns
+    -------
+    int
+        Decimals; negative for tens and hundreds.
+    """
+    return 1 - math.floor(math.log10(float(f"{half_width:.1e}")))
+
+
+def rounded(value: float, half_width: float) -> str:
+    """A value to the digits that its uncertainty supports.
+
+    Parameters
+    ----------
+    value : float
+        The value.
+    half_width : float
+        Its uncertainty in the same unit.
+
+    Returns
+    -------
+    str
+        Such as ``"52.1"``; six digits where nothing is known of the uncertainty.
+    """
+    if not math.isfinite(value):
+        return "infinite"
+    if not math.isfinite(half_width) or half_width <= 0:
+        return f"{value:.6g}"
+    places = digits(half_width)
+    return f"{round(value, places):.{max(places, 0)}f}"
+
+
+def plus_minus(value: float, half_width: float) -> str:
+    """A value and its expanded uncertainty.
+
+    Parameters
+    ----------
+    value : float
+        The value.
+    half_width : float
+        Its expanded uncertainty in the same unit.
+
+    Returns
+    -------
+    str
+        Such as ``"52.1 ± 0.8"``.
+    """
+    return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
+
+
+def complex_ohm(impedance: complex, half_width: np.ndarray) -> str:
+    """An impedance in the trade's notation.
+
+    Parameters
+    ----------
+    impedance : complex
+        Impedance [ohm].
+    half_width : ndarray, shape (2,)
+        Expanded uncertainty of R and X [ohm].
+
+    Returns
+    -------
+    str
+        Such as ``"52.1 - j3.4 ohm"``.
+    """
+    r = rounded(impedance.real, half_width[0])
+    x = rounded(impedance.imag, half_width[1])
+    sign = "-" if x.startswith("-") else "+"
+    return f"{r} {sign} j{x.removeprefix('-')} ohm"
+
+
+def mhz(frequency_hz: float) -> str:
+    """A frequency in MHz.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+
+    Returns
+    -------
+    str
+        Such as ``"70.2 MHz"``.
+    """
+    return f"{frequency_hz / 1e6:.10g} MHz"
+
+
+def answer(device: Device) -> dict[str, str]:
+    """The answer at the frequency asked for.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    dict of str to str
+        ``name``, ``at``, ``impedance``, ``r``, ``x``, ``swr``, ``raw`` and ``doubt`` in words.
+    """
+    at = device.answer
+    z, half = device.impedance, device.expanded_uncertainty()[at]
+    raw = device.raw.quantity(device.z_ref).value[at]
+    raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
+    shares = uncertainty.budget(z)
+    top = [max(shares, key=lambda s: shares[s][at, axis]) for axis in (0, 1)] if shares else []
+    return {
+        "name": device.name,
+        "at": mhz(device.frequency[at]),
+        "impedance": complex_ohm(z.value[at], half),
+        "r": plus_minus(z.value[at].real, half[0]),
+        "x": plus_minus(z.value[at].imag, half[1]),
+        "swr": swr_words(*(column[at] for column in device.derived()["swr"])),
+        "raw": complex_ohm(raw_ohm, np.array([0.1, 0.1])),
+        "doubt": "; ".join(
+            f"{part}: {source} ({shares[source][at, axis]:.0%})"
+            for axis, (part, source) in enumerate(zip("RX", top, strict=False))
+        ),
+    }
+
+
+def swr_words(value: float, low: float, high: float) -> str:
+    """A standing wave ratio and its interval.
+
+    Parameters
+    ----------
+    value, low, high : float
+        The ratio [1] and the interval's ends; infinite where all is reflected.
+
+    Returns
+    -------
+    str
+        Such as ``"1.09 (1.05 to 1.13)"``, or ``"above 40"``.
+    """
+    if not math.isfinite(high) or high > 100:
+        return f"above {low:.2g}"
+    half = max((high - low) / 2, 0.005)
+    return f"{rounded(value, half)} ({rounded(low, half)} to {rounded(high, half)})"
+
+
+def definition(item: Artefact) -> str:
+    """What a standard or check artefact is said to be.
+
+    Parameters
+    ----------
+    item : Artefact
+        As the record describes it.
+
+    Returns
+    -------
+    str
+        Kind and every value that differs from the ideal.
+    """
+    if item.model is None:
+        return f"known, from {item.definition}"
+    model = item.model
+    said = [
+        f"{model.resistance:g} ohm" if model.kind == "load" else "",
+        _coefficients(model.inductance, "H"),
+        _coefficients(model.capacitance, "F"),
+        f"offset {model.offset_delay * 1e12:g} ps" if model.offset_delay else "",
+        f"{model.offset_loss / 1e9:g} Gohm/s" if model.offset_loss else "",
+        f"{model.offset_z0:g} ohm line" if model.offset_z0 != 50 else "",
+    ]
+    return ", ".join([model.kind, *filter(None, said)])
+
+
+def _coefficients(values: tuple[float, ...], unit: str) -> str:
+    """A constant in engineering notation, and a word where it changes with frequency."""
+    from matplotlib.ticker import EngFormatter
+
+    if not any(values):
+        return ""
+    return EngFormatter(unit)(values[0]) + (" (polynomial)" if any(values[1:]) else "")
+
+
+def check_line(check: Check) -> str:
+    """One sentence about a check artefact.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+
+    Returns
+    -------
+    str
+        Says whether it agrees, and how far off it is.
+    """
+    off = np.abs(check.measured.value - check.expected.value)
+    verdict = "agrees" if check.agrees else "DOES NOT AGREE"
+    return (
+        f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
+        f"inside the 95 % region at {check.inside.mean():.0%} of its points"
+    )
+
+
+def summary(results: Results) -> list[str]:
+    """The results in a few lines for a terminal.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    lines = [f"{results.record.title} ({results.record.date or 'no date'})"]
+    for device in results.devices:
+        words = answer(device)
+        lines += [
+            f"{words['name']} at {words['at']}: {words['impedance']}",
+            f"  R = {words['r']} ohm, X = {words['x']} ohm (95 %, each by itself)",
+            f"  SWR {words['swr']}; the raw reading was {words['raw']}",
+            f"  largest source of doubt of {words['doubt']}",
+        ]
+    lines += [check_line(check) for check in results.checks]
+    return lines + [f"{f.severity}: {f.message}" for f in results.findings]

@@ -1,0 +1,138 @@
+"""The command line and the page: whole, repeatable, self-contained, and able to be unpacked."""
+
+import json
+import re
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from rfcal.faces.cautions import CAUTIONS
+from rfcal.faces.cli import main
+from tests.record.conftest import bend
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+
+
+class Links(HTMLParser):
+    """Gathers everything that a browser would fetch, and the alt texts of pictures."""
+
+    def __init__(self):
+        super().__init__()
+        self.fetched, self.pictures, self.described = [], 0, 0
+
+    def handle_starttag(self, tag, attrs):
+        values = dict(attrs)
+        self.fetched += [v for k, v in attrs if k in ("src", "href", "data") and v[0] != "#"]
+        if tag in ("svg", "img"):
+            self.pictures += 1
+            self.described += bool(values.get("aria-label") or values.get("alt"))
+
+
+@pytest.fixture(scope="module")
+def reported(tmp_path_factory):
+    output = tmp_path_factory.mktemp("beacon") / "out"
+    assert main(["report", str(DEMO / "beacon-antenna"), "--output", str(output)]) == 0
+    return output
+
+
+def test_page_asks_for_nothing_and_describes_its_pictures(reported):
+    text = (reported / "report.html").read_text(encoding="utf-8")
+    links = Links()
+    links.feed(text)
+    assert links.fetched == []
+    assert not re.search(r"@import|url\(\s*['\"]?(?!#)", text)
+    assert links.pictures == links.described == 3
+
+
+def test_page_answers_first_and_shows_the_cautions(reported):
+    text = (reported / "report.html").read_text(encoding="utf-8")
+    assert text.index('class="answer"') < text.index("<figure>")
+    assert "at 70.2 MHz" in text
+    for caution in CAUTIONS:
+        assert caution.split(":")[0] in text
+    for entry in json.loads((reported / "results.json").read_text())["inputs"]:
+        assert entry["sha256"] in text
+
+
+def test_page_is_not_large(reported):
+    assert (reported / "report.html").stat().st_size < 300_000
+
+
+def test_two_runs_give_the_same_bytes(reported, tmp_path):
+    assert main(["report", str(DEMO / "beacon-antenna"), "--output", str(tmp_path / "o")]) == 0
+    for path in reported.iterdir():
+        assert path.read_bytes() == (tmp_path / "o" / path.name).read_bytes()
+
+
+@pytest.mark.parametrize("demo", ["beacon-antenna", "sensor-coil"])
+def test_unpack_gives_the_record_back_byte_for_byte(demo, tmp_path):
+    assert main(["report", str(DEMO / demo), "--output", str(tmp_path / "o")]) == 0
+    assert main(["unpack", str(tmp_path / "o/report.html"), str(tmp_path / "back")]) == 0
+    for path in (tmp_path / "back").rglob("*"):
+        if path.is_file():
+            relative = path.relative_to(tmp_path / "back")
+            assert path.read_bytes() == (DEMO / demo / relative).read_bytes()
+    assert main(["report", str(tmp_path / "back"), "--output", str(tmp_path / "again")]) == 0
+    for name in ("report.html", "results.json"):
+        assert (tmp_path / "o" / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
+
+
+def test_text_of_the_user_is_only_text(typed, tmp_path, capsys):
+    nasty = "</script><script>alert(1)</script>"
+    bend(typed, "My first record", nasty)
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    text = (tmp_path / "o/report.html").read_text(encoding="utf-8")
+    assert "<script>alert" not in text
+    assert text.count("</script>") == 1
+    assert main(["unpack", str(tmp_path / "o/report.html"), str(tmp_path / "back")]) == 0
+    assert nasty in (tmp_path / "back/record.toml").read_text()
+
+
+@pytest.mark.parametrize("path", ["../evil.toml", "/tmp/evil.toml", "a/../../evil.toml"])
+def test_unpack_writes_nothing_outside(typed, tmp_path, capsys, path):
+    main(["report", str(typed), "--output", str(tmp_path / "o")])
+    page = tmp_path / "o/report.html"
+    page.write_text(page.read_text().replace('"record.toml"', f'"{path}"'))
+    assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
+    assert "outside" in capsys.readouterr().err
+    assert not (tmp_path / "back").exists()
+
+
+def test_unpack_says_when_the_page_is_damaged(typed, tmp_path, capsys):
+    main(["report", str(typed), "--output", str(tmp_path / "o")])
+    page = tmp_path / "o/report.html"
+    page.write_text(page.read_text().replace('"record.toml": "', '"record.toml": "AAAA'))
+    assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
+    assert "damaged" in capsys.readouterr().err
+
+
+def test_new_record_computes_as_it_stands(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "mine")]) == 0
+    assert main(["check", str(tmp_path / "mine")]) == 0
+    assert main(["report", str(tmp_path / "mine"), "--output", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"device at 14.1 MHz: \S+ - j\S+ ohm", said)
+    assert "95 %" in said
+    assert "jupyter lab notebooks/" in said
+
+
+def test_check_reads_and_judges_only(capsys):
+    assert main(["check", str(DEMO / "beacon-antenna")]) == 0
+    assert "201 points" in capsys.readouterr().out
+
+
+def test_names_of_files_do_not_collide(typed, tmp_path):
+    with (typed / "record.toml").open("a") as file:
+        file.write('[[measurement]]\nname = "Device!"\ntyped = [[14.1, 12.2, -4.6]]\n')
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    assert {"device.s1p", "device-2.s1p"} < {p.name for p in (tmp_path / "o").iterdir()}
+
+
+def test_a_record_in_another_place_gives_the_same_bytes(typed, tmp_path):
+    shutil.copytree(typed, tmp_path / "elsewhere")
+    main(["report", str(typed), "--output", str(tmp_path / "a")])
+    main(["report", str(tmp_path / "elsewhere"), "--output", str(tmp_path / "b")])
+    for name in ("report.html", "results.json"):
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()

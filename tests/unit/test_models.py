@@ -1,0 +1,133 @@
+"""Standards, quantities, lines and values between points."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.errors import CalibrationError
+from rfcal.models.between import between_points
+from rfcal.models.line import Line
+from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.models.standards import (
+    DEFAULT_UNCERTAINTY,
+    KINDS,
+    Standard,
+    Tabulated,
+    with_default_uncertainty,
+)
+
+FREQUENCY = np.array([1e6, 1e8, 1e9, 6e9])
+OFFSET = {"offset_delay": 30e-12, "offset_loss": 2e9, "offset_z0": 52.0}
+STANDARDS = {
+    "open": Standard("open", capacitance=(50e-15, 1e-27, 0.0, 0.0), **OFFSET),
+    "short": Standard("short", inductance=(1e-10, 1e-21), **OFFSET),
+    "load": Standard("load", 49.0, (1e-10,), (1e-13,), **OFFSET),
+}
+STEPS = {
+    "delay": ("offset_delay", 1e-16),
+    "capacitance": ("capacitance", 1e-19),
+    "inductance": ("inductance", 1e-15),
+    "resistance": ("resistance", 1e-5),
+}
+MEANINGFUL = [
+    *(("open", "delay"), ("open", "capacitance"), ("short", "delay"), ("short", "inductance")),
+    *(("load", p) for p in STEPS),
+]
+
+
+@pytest.mark.parametrize(("kind", "parameter"), MEANINGFUL)
+def test_slopes_are_the_slopes(kind, parameter):
+    standard, (name, step) = STANDARDS[kind], STEPS[parameter]
+    value = getattr(standard, name)
+
+    def moved(by):
+        new = (value[0] + by, *value[1:]) if isinstance(value, tuple) else value + by
+        return replace(standard, **{name: new}).reflection(FREQUENCY)
+
+    slope = (moved(step) - moved(-step)) / (2 * step)
+    assert standard.slope(FREQUENCY, parameter) == pytest.approx(slope, rel=1e-5)
+
+
+def test_ideal_standards_are_ideal_in_any_reference():
+    assert Standard("open").reflection(FREQUENCY, z_ref=75) == pytest.approx(np.ones(4))
+    assert Standard("short").reflection(FREQUENCY, z_ref=75) == pytest.approx(-np.ones(4))
+    assert Standard("load", 75.0).reflection(FREQUENCY, z_ref=75) == pytest.approx(np.zeros(4))
+
+
+def test_uncertainties_add_and_keep_their_names():
+    standard = replace(STANDARDS["load"], uncertainty={"reflection": 0.003, "resistance": 0.2})
+    quantity = standard.quantity(FREQUENCY, z_ref=50.0, name="mine")
+    assert set(quantity.by_source()) == {"mine: definition", "mine: resistance"}
+    slope = np.abs(standard.slope(FREQUENCY, "resistance"))
+    assert quantity.variance() == pytest.approx(0.003**2 + (0.2 * slope) ** 2 / 2)
+
+
+def test_every_kind_has_a_default_uncertainty():
+    assert set(DEFAULT_UNCERTAINTY) == set(KINDS)
+    assert with_default_uncertainty(Standard("load")).uncertainty == DEFAULT_UNCERTAINTY["load"]
+    stated = Standard("load", uncertainty={"resistance": 0.1})
+    assert with_default_uncertainty(stated) is stated
+
+
+def test_draws_have_the_covariance_that_the_effects_say():
+    quantity = Quantity(
+        np.array([1 + 1j, 2.0]),
+        (
+            Effect("a", np.array([0.1 + 0.1j, 0.2j])),
+            *both_axes("b", 0.05, per_point=True, rectangular=True),
+        ),
+    )
+    drawn = quantity.draw(np.random.default_rng(1), 100_000)
+    for i in range(2):
+        found = np.cov(drawn[:, i].real, drawn[:, i].imag)
+        assert found == pytest.approx(quantity.covariance()[i], abs=4e-4)
+    # what is common to all points moves them together, what is per point does not
+    shared = np.cov(drawn[:, 0].imag, drawn[:, 1].imag)[0, 1]
+    assert shared == pytest.approx(0.1 * 0.2, abs=4e-4)
+
+
+def test_rectangular_draws_stay_within_half_a_step():
+    step = 0.1
+    quantity = Quantity(
+        np.zeros(1, complex), both_axes("step", step / np.sqrt(12), rectangular=True)
+    )
+    drawn = quantity.draw(np.random.default_rng(2), 10_000)
+    assert np.abs(drawn.real).max() <= step / 2
+    assert np.abs(drawn.real).max() > 0.49 * step
+
+
+def test_table_is_interpolated_inside_only():
+    grid = np.linspace(1e6, 2e6, 11)
+    table = Tabulated(grid, np.exp(-1e-6j * grid / 4), uncertainty={"reflection": 0.001})
+    middle = np.array([1.234e6])
+    assert table.reflection(middle) == pytest.approx(np.exp(-1e-6j * middle / 4), abs=1e-7)
+    quantity = table.quantity(middle, z_ref=50.0, name="t")
+    assert set(quantity.by_source()) == {"t: definition", "t: interpolation"}
+    with pytest.raises(CalibrationError, match="nothing is extrapolated"):
+        table.reflection(np.array([2.1e6]))
+
+
+def test_interpolation_refuses_what_turns_too_fast():
+    grid = np.linspace(0, 1, 11)
+    slow, fast = np.exp(2.8j * grid), np.exp(6j * grid)
+    value, doubt = between_points(np.array([0.55]), grid, slow, what="these")
+    assert abs(value[0] - np.exp(2.8j * 0.55)) < doubt[0] < 0.02
+    with pytest.raises(CalibrationError, match="turn by 34"):
+        between_points(np.array([0.55]), grid, fast, what="these")
+
+
+def test_half_a_wave_repeats_and_a_quarter_inverts():
+    frequency = np.array([146e6])
+    line = Line(1.0, velocity_factor=0.66)
+    wave = line.wavelength_m(frequency)
+    half = line.two_port(frequency, wave / 2)
+    quarter = line.two_port(frequency, wave / 4)
+    assert half.input_impedance(20 - 30j) == pytest.approx(np.array([20 - 30j]))
+    assert quarter.input_impedance(20 - 30j) == pytest.approx(np.array([2500 / (20 - 30j)]))
+
+
+def test_matched_loss_of_a_line_is_its_table_value():
+    line = Line(40.0, loss_db_per_100m=7.5)
+    gain = line.two_port(np.array([70e6])).power_gain(np.array([50.0]))
+    assert -10 * np.log10(gain) == pytest.approx(3.0)
