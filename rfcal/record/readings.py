@@ -116,16 +116,23 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
         content = (folder / file).read_bytes()
     except OSError as error:
         raise ReadingError(file, f"cannot be read ({error.strerror})") from error
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = content.decode("latin-1")
+    text = _decoded(content)
     if file.lower().endswith(".csv"):
-        frequency, reflection = _read_csv(text, file, z_ref)
+        frequency, reflection, lines = _read_csv(text, file, z_ref)
     else:
-        frequency, reflection, z_ref = read_touchstone(text, file)
-    require_ascending(frequency, file)
+        frequency, reflection, z_ref, lines = read_touchstone(text, file)
+    require_ascending(frequency, file, lines)
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content))
+
+
+def _decoded(content: bytes) -> str:
+    """Text of a file: UTF-16 by its mark, else UTF-8, else Latin-1, which reads anything."""
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return content.decode("utf-16", errors="replace")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
 
 
 def typed_sweep(
@@ -225,7 +232,7 @@ def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
     )
 
 
-def require_ascending(frequency: Real, file: str) -> None:
+def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
     """Refuse frequencies that do not rise from point to point, or are not above zero.
 
     Parameters
@@ -234,6 +241,8 @@ def require_ascending(frequency: Real, file: str) -> None:
         Frequencies, in any unit.
     file : str
         Where they stand.
+    lines : sequence of F int, optional
+        Line of the file on which each point stands.
 
     Raises
     ------
@@ -242,20 +251,23 @@ def require_ascending(frequency: Real, file: str) -> None:
     """
     if not frequency[0] > 0:
         raise ReadingError(
-            file, f"the first frequency is {frequency[0]:.10g}; leave out points at or below zero"
+            file,
+            f"the first frequency is {frequency[0]:.10g}; leave out points at or below zero",
+            lines[0] if lines else None,
         )
     steps = np.diff(frequency)
     if np.any(steps <= 0):
-        at = int(np.argmax(steps <= 0))
-        what = "repeats" if steps[at] == 0 else "falls below"
+        at = int(np.argmax(steps <= 0)) + 1
+        what = "repeats" if steps[at - 1] == 0 else "falls below"
         raise ReadingError(
             file,
-            f"frequencies must ascend, but point {at + 2} ({frequency[at + 1]:.10g}) {what} "
-            f"the one before it ({frequency[at]:.10g})",
+            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g}) {what} "
+            f"the one before it ({frequency[at - 1]:.10g})",
+            lines[at] if lines else None,
         )
 
 
-def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex]:
+def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int]]:
     rows = list(csv.reader(io.StringIO(text)))
     header = [cell.strip().lower() for cell in rows[0]] if rows else []
     unit = header[0].removeprefix("frequency_") if header else ""
@@ -267,7 +279,7 @@ def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex]:
             "(or _khz, _mhz), with commas between",
             1,
         )
-    table = []
+    table, lines = [], []
     for number, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
             continue
@@ -280,10 +292,10 @@ def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex]:
                 file, f"expected three finite numbers, found '{','.join(row)[:60]}'", number
             )
         table.append(values)
+        lines.append(number)
     if not table:
         raise ReadingError(file, "there are no data lines: the sweep is empty")
     numbers = np.array(table)
     value = numbers[:, 1] + 1j * numbers[:, 2]
-    return numbers[:, 0] * UNITS_HZ[unit], from_impedance(value, z_ref) if kind[
-        0
-    ] == "r_ohm" else value
+    reflection = from_impedance(value, z_ref) if kind[0] == "r_ohm" else value
+    return numbers[:, 0] * UNITS_HZ[unit], reflection, lines

@@ -13,11 +13,16 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real
 
-_OPTIONS = re.compile(r"hz|khz|mhz|ghz|s|y|z|g|h|ma|db|ri|r|[-+.\d]\S*", re.IGNORECASE)
+_DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
+_WORDS = {
+    **dict.fromkeys(("HZ", "KHZ", "MHZ", "GHZ"), "unit"),
+    **dict.fromkeys("SYZGH", "parameter"),
+    **dict.fromkeys(("MA", "DB", "RI"), "form"),
+}
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 
 
-def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float]:
+def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float, list[int]]:
     """Frequencies, reflection and reference impedance of a one-port Touchstone file.
 
     Parameters
@@ -35,6 +40,8 @@ def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float]:
         Reflection coefficient [1] in the reference impedance.
     z_ref : float
         Reference impedance [ohm].
+    lines : list of F int
+        Line of the file on which each point stands, counted from 1.
 
     Raises
     ------
@@ -42,23 +49,33 @@ def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float]:
         One sentence naming file and line.
     """
     lines = _clean(text, file)
+    if not lines:
+        raise ReadingError(file, "the file is empty")
     _require_one_option_line(lines, file)
     rows = _data_rows(lines, file)
     _require_counts(lines, rows, file)
     frequency, reflection, z_ref = _parse(lines, file)
     if len(frequency) != len(rows):
         raise ReadingError(file, f"{len(rows)} data lines but {len(frequency)} points were found")
-    return frequency, reflection, z_ref
+    return frequency, reflection, z_ref, [number for number, _ in rows]
 
 
 def _clean(text: str, file: str) -> list[tuple[int, str]]:
     """Lines that mean something, each with its number; comments and stray words are gone."""
-    kept = []
-    for number, raw in enumerate(re.split(r"\r\n|\n|\r", text.removeprefix("\ufeff")), start=1):
+    kept: list[tuple[int, str]] = []
+    remark = False
+    for number, raw in enumerate(re.split(r"\r\n|\n|\r", text.strip("\ufeff\0\x1a")), start=1):
         line = raw.split("!", 1)[0].strip()
-        if line.startswith("#") and not _is_option_line(line):
+        lower = line.lower()
+        remark = lower.startswith("[begin information]") or remark
+        if remark:
+            remark = not lower.startswith("[end information]")
             continue
-        if line:
+        if line.startswith("#"):
+            line = _option_line(line, file, number)
+        if kept and kept[-1][1].lower() == "[reference]":
+            kept[-1] = (kept[-1][0], f"{kept[-1][1]} {line}")
+        elif line:
             kept.append((number, line))
     first, last = 0, len(kept)
     while first < last and _is_stray(kept[first][1]):
@@ -68,9 +85,39 @@ def _clean(text: str, file: str) -> list[tuple[int, str]]:
     return kept[first:last]
 
 
-def _is_option_line(line: str) -> bool:
-    """Whether every word after ``#`` belongs to the format; ``#`` alone means all defaults."""
-    return all(_OPTIONS.fullmatch(word) for word in line[1:].split())
+def _option_line(line: str, file: str, number: int) -> str:
+    """The option line in one order and whole, or nothing where ``#`` starts something else.
+
+    Its parts may stand in any order and case, and any may be missing; ``#`` alone means that
+    all have their defaults.
+    """
+    found: dict[str, str] = {}
+    words = iter(line[1:].upper().split())
+    for word in words:
+        part = "R" if word == "R" else _WORDS.get(word)
+        if part is None:
+            return ""
+        if part in found:
+            raise ReadingError(file, f"the option line says '{word}' and '{found[part]}'", number)
+        found[part] = next(words, "") if part == "R" else word
+    whole = _DEFAULTS | found
+    if whole["parameter"] in "GH":
+        raise ReadingError(file, "the option line says G or H: one port has S, Z or Y", number)
+    if not _is_number(whole["R"]) or not 0 < float(whole["R"]) < float("inf"):
+        raise ReadingError(
+            file,
+            f"the option line's reference impedance, R {whole['R']}, is not a number of ohms above zero",
+            number,
+        )
+    return f"# {whole['unit']} {whole['parameter']} {whole['form']} R {whole['R']}"
+
+
+def _is_number(word: str) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return "_" not in word
 
 
 def _is_stray(line: str) -> bool:
@@ -101,13 +148,10 @@ def _data_rows(lines: list[tuple[int, str]], file: str) -> list[tuple[int, list[
         if line[0] in "#[":
             continue
         words = line.split()
-        try:
-            values = [float(word) for word in words]
-        except ValueError:
+        if not all(_is_number(word) for word in words):
             hint = ", with a point for the decimals and spaces between" if "," in line else ""
-            raise ReadingError(
-                file, f"expected three numbers{hint}, found '{line[:60]}'", number
-            ) from None
+            raise ReadingError(file, f"expected three numbers{hint}, found '{line[:60]}'", number)
+        values = [float(word) for word in words]
         if len(values) != 3:
             port = " (is this a file of two or more ports?)" if len(values) > 3 else " (cut off?)"
             raise ReadingError(
@@ -144,7 +188,11 @@ def _parse(lines: list[tuple[int, str]], file: str) -> tuple[Real, Complex, floa
     from skrf.io.touchstone import Touchstone
 
     version2 = any(line.startswith("[") for _, line in lines)
-    stream = io.StringIO("\n".join(line for _, line in lines) + "\n")
+    text = "\n".join(line for _, line in lines) + "\n"
+    # scikit-rf 2.2 scales version 1 admittances by R where it should divide. Normalised
+    # admittance and impedance obey the same map but for the sign, so read it as impedance.
+    turned = not version2 and "HZ Y " in text
+    stream = io.StringIO(text.replace("HZ Y ", "HZ Z ") if turned else text)
     stream.name = "reading.ts" if version2 else "reading.s1p"
     try:
         parsed = Touchstone(stream)
@@ -152,8 +200,9 @@ def _parse(lines: list[tuple[int, str]], file: str) -> tuple[Real, Complex, floa
     except Exception as error:  # scikit-rf raises many kinds; each becomes one sentence
         raise ReadingError(file, f"not a Touchstone file that can be read ({error})") from error
     z_ref = complex(np.ravel(parsed.z0)[0])
-    if z_ref.imag or not z_ref.real > 0:
+    if z_ref.imag or not 0 < z_ref.real < float("inf"):
         raise ReadingError(
             file, f"the reference impedance is {z_ref:g} ohm; a real one above zero is wanted"
         )
-    return np.asarray(frequency, float), np.asarray(s, complex)[:, 0, 0], z_ref.real
+    reflection = np.asarray(s, complex)[:, 0, 0]
+    return np.asarray(frequency, float), -reflection if turned else reflection, z_ref.real
