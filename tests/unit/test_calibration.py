@@ -36,7 +36,8 @@ def test_offset_short_half_a_wave_long_is_refused_with_its_range():
     frequency, _, known, seen = session(Standard("short"), offset, Standard("load"))
     names = ["short", "offset short", "load"]
     with pytest.raises(
-        CalibrationError, match=r"'short' and 'offset short' are defined alike at 150 MHz.*condition"
+        CalibrationError,
+        match=r"'short' and 'offset short' are defined alike at 150 MHz.*condition",
     ):
         calibrate(frequency, names, known, seen)
 
