@@ -80,7 +80,7 @@ def to_impedance(g: np.ndarray) -> np.ndarray:
 # What each artefact truly is, before its own random error: impedance over angular frequency.
 SHORT_L, OPEN_C = 0.35e-9, 60e-15
 COIL = {"R": 2.4, "L": 0.66e-6, "C": 44.76e-12}
-ANTENNA = {"R": 57.0, "L": 0.91e-6, "C": 5.66e-12, "C_feed": 1.8e-12}
+ANTENNA = {"R": 31.0, "L": 1.2e-6, "C": 4.33e-12, "C_feed": 1.8e-12}
 
 
 def coil_impedance(w: np.ndarray) -> np.ndarray:

@@ -106,7 +106,7 @@ def _option_line(line: str, file: str, number: int) -> str:
     if not _is_number(whole["R"]) or not 0 < float(whole["R"]) < float("inf"):
         raise ReadingError(
             file,
-            f"the option line's reference impedance, R {whole['R']}, is not a number of ohms above zero",
+            f"the option line's reference impedance, R {whole['R']}, is no number of ohms above 0",
             number,
         )
     return f"# {whole['unit']} {whole['parameter']} {whole['form']} R {whole['R']}"

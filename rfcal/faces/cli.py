@@ -1,0 +1,110 @@
+"""The command line: ``rfcal report | check | new | unpack``."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib.resources import files
+from pathlib import Path
+
+from rfcal.errors import RfcalError
+from rfcal.record import compute, export
+from rfcal.record.schema import FILE
+
+WORKBOOK = "jupyter lab notebooks/"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Words of the command line; by default those the program was started with.
+
+    Returns
+    -------
+    int
+        Exit status: 0, or 2 where something was refused.
+    """
+    options = _parser().parse_args(arguments)
+    try:
+        options.run(options)
+    except RfcalError as error:
+        print(f"rfcal: {error}", file=sys.stderr)
+        return 2
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="rfcal", description="Corrected impedance, and how sure it is, from raw readings."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    report = commands.add_parser("report", help="compute a record and write its page and files")
+    report.add_argument("folder", type=Path, help="the record's folder")
+    report.add_argument("--output", type=Path, required=True, help="folder for the results")
+    report.add_argument("--force", action="store_true", help="replace results already there")
+    report.set_defaults(run=_report)
+    check = commands.add_parser("check", help="read and judge the raw readings only")
+    check.add_argument("folder", type=Path, help="the record's folder")
+    check.set_defaults(run=_check)
+    new = commands.add_parser("new", help="write a commented record to start from")
+    new.add_argument("folder", type=Path, help="folder to write it to")
+    new.set_defaults(run=_new)
+    unpack = commands.add_parser("unpack", help="give back the record that a page carries")
+    unpack.add_argument("page", type=Path, help="a report.html")
+    unpack.add_argument("folder", type=Path, help="folder to write the record to")
+    unpack.set_defaults(run=_unpack)
+    return parser
+
+
+def _report(options: argparse.Namespace) -> None:
+    from rfcal.faces.report import output_files
+    from rfcal.faces.words import summary
+
+    results = compute.compute(options.folder)
+    output = output_files(results)
+    _require_no_input(options.output, output, results)
+    export.write_files(options.output, output, force=options.force)
+    print("\n".join(summary(results)))
+    others = ", ".join(name for name in output if name != "report.html")
+    print(f"Page: {options.output / 'report.html'} (beside it: {others})")
+    print(f"Workbook: {WORKBOOK}")
+
+
+def _require_no_input(folder: Path, output: dict[str, bytes], results) -> None:
+    """Never let an output file take the place of a raw reading, whatever was forced."""
+    source = results.record.folder
+    readings = [s.origin.file for s in results.sweeps if s.origin is not None]
+    kept = {(source / name).resolve() for name in (FILE, *readings)}
+    for name in output:
+        if (folder / name).resolve() in kept:
+            raise export.RecordError(
+                str(folder / name), "", "this is a file of the record itself; choose another folder"
+            )
+
+
+def _check(options: argparse.Namespace) -> None:
+    from rfcal.record.judge import grid_words
+
+    sweeps, findings = compute.inspect(options.folder)
+    for sweep in sweeps:
+        origin = sweep.origin.file if sweep.origin else "typed"
+        print(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
+    for finding in findings:
+        print(f"{finding.severity}: {finding.message}")
+
+
+def _new(options: argparse.Namespace) -> None:
+    content = (files("rfcal.record") / "start.toml").read_bytes()
+    export.write_files(options.folder, {FILE: content})
+    print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
+    print(f"rfcal report {options.folder} --output {options.folder}-report")
+
+
+def _unpack(options: argparse.Namespace) -> None:
+    from rfcal.faces.report import carried_record
+
+    found = carried_record(options.page)
+    export.write_files(options.folder, found)
+    print(f"Wrote {len(found)} files to {options.folder}")

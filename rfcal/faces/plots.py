@@ -1,0 +1,133 @@
+"""Figures from results: the reflection chart, R and X over frequency, the error terms."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from rfcal.faces import chart, style, words
+from rfcal.maths.reflection import Complex, Real
+from rfcal.record.results import Device
+
+
+def device_chart(device: Device) -> Figure:
+    """Raw and corrected reflection of a device on the reflection chart.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The chart, with the 95 % region at the frequency of the answer.
+    """
+    figure = style.new_figure(6.4, 6.4)
+    ax = chart.draw_grid(figure.add_subplot(), z_ref=device.z_ref)
+    raw = device.raw.quantity(device.z_ref).value
+    chart.draw_trace(ax, raw, role="raw", label="raw reading")
+    at = device.answer
+    marks = {at: words.mhz(device.frequency[at])}
+    value = device.reflection.value
+    chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
+    covariance = device.reflection.covariance()[at]
+    chart.draw_ellipse(ax, value[at], covariance, label="95 % region there")
+    style.add_legend(figure, ax)
+    return figure
+
+
+def device_bands(device: Device) -> Figure:
+    """Resistance and reactance of a device over frequency, each with its 95 % interval.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        R above X.
+    """
+    figure = style.new_figure(7.5, 6.0)
+    upper, lower = figure.subplots(2, 1, sharex=True)
+    z, half = device.impedance.value, device.expanded_uncertainty()
+    at = device.frequency[device.answer] / 1e6
+    for ax, name, value, u in (
+        (upper, "R", z.real, half[:, 0]),
+        (lower, "X", z.imag, half[:, 1]),
+    ):
+        style.dress(ax, "", f"{name} [ohm]")
+        _band(ax, device.frequency / 1e6, value, u)
+        ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
+    if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
+        lower.axhline(0, color=style.MUTED, linewidth=0.8)
+    lower.set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    style.add_legend(figure, upper)
+    return figure
+
+
+def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
+    """A trace and its interval: a band with edges, or a bar where there is one point only."""
+    look = style.line_look("corrected", value.size)
+    doubt = style.role_of("uncertainty")
+    finite = np.isfinite(value) & np.isfinite(half)
+    if value.size == 1:
+        ax.errorbar(
+            megahertz,
+            value,
+            half,
+            fmt="none",
+            ecolor=doubt.color,
+            elinewidth=2.4,
+            capsize=7,
+            capthick=2.4,
+            label="95 % interval",
+        )
+    else:
+        ax.fill_between(
+            megahertz,
+            value - half,
+            value + half,
+            where=finite,
+            facecolor=(doubt.color, 0.35),
+            edgecolor=doubt.color,
+            linewidth=0.8,
+            label="95 % interval",
+        )
+    ax.plot(megahertz, value, label="corrected", **look)
+
+
+def error_terms_figure(
+    frequency: Real, directivity: Complex, source_match: Complex, reflection_tracking: Complex
+) -> Figure:
+    """The three error terms over frequency, and the phase of the tracking.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    directivity, source_match, reflection_tracking : ndarray, shape (F,)
+        Error terms [1].
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Magnitudes above, phase below.
+    """
+    figure = style.new_figure(7.5, 5.6)
+    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
+    style.dress(upper, "", "magnitude [dB]")
+    style.dress(lower, "frequency [MHz]", "phase of tracking [degree]")
+    megahertz = frequency / 1e6
+    for name, term, role in (
+        ("reflection tracking", reflection_tracking, "corrected"),
+        ("source match", source_match, "model"),
+        ("directivity", directivity, "raw"),
+    ):
+        size = 20 * np.log10(np.maximum(np.abs(term), 1e-6))
+        upper.plot(megahertz, size, label=name, **style.line_look(role, frequency.size))
+    phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
+    lower.plot(megahertz, phase, **style.line_look("corrected", frequency.size))
+    style.add_legend(figure, upper)
+    return figure

@@ -1,0 +1,189 @@
+"""How every picture looks: one colour, line style and marker for one meaning; greys; sizes.
+
+The colours are the members of the Okabe-Ito colour-blind-safe set that keep a contrast of 3:1
+on white. Nothing here touches matplotlib's global settings: looks are given artist by artist.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, Literal
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+RoleName = Literal["raw", "corrected", "truth", "uncertainty", "model"]
+Dashes = str | tuple[float, tuple[float, ...]]
+
+WHITE, GRID, MUTED, TEXT = "#FFFFFF", "#CFCFCF", "#595959", "#222222"
+DPI = 100
+WIDTH_INCHES = 7.5
+SIZE_TITLE, SIZE_LABEL, SIZE_SMALL = 12.0, 11.0, 10.0
+FEW_POINTS = 30
+"""Up to so many points a trace carries a marker on each."""
+
+
+@dataclass(frozen=True)
+class Role:
+    """How one meaning is drawn.
+
+    Parameters
+    ----------
+    color : str
+        Colour as ``#RRGGBB``.
+    dashes : str or tuple
+        matplotlib line style.
+    marker : str
+        matplotlib marker.
+    width : float
+        Line width [points].
+    order : float
+        Drawing order; larger lies on top.
+    """
+
+    color: str
+    dashes: Dashes
+    marker: str
+    width: float
+    order: float
+
+
+ROLES: Mapping[str, Role] = MappingProxyType(
+    {
+        "raw": Role("#D55E00", (0, (5, 2)), "s", 1.6, 3.0),
+        "corrected": Role("#0072B2", "-", "o", 2.0, 3.2),
+        "truth": Role("#000000", (0, (1, 1.6)), "x", 1.8, 3.4),
+        "uncertainty": Role("#CC79A7", "-", "d", 1.2, 2.6),
+        "model": Role("#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
+    }
+)
+
+
+def role_of(name: str) -> Role:
+    """Look of a meaning.
+
+    Parameters
+    ----------
+    name : {"raw", "corrected", "truth", "uncertainty", "model"}
+        The meaning: as read, after correction, known truth of a demo device, doubt, or
+        calculated from a model and not measured.
+
+    Returns
+    -------
+    Role
+        Its colour, dashes, marker, width and order.
+
+    Raises
+    ------
+    ValueError
+        If the name is none of these.
+    """
+    if name not in ROLES:
+        raise ValueError(f"role {name!r} is not known; expected one of {', '.join(ROLES)}")
+    return ROLES[name]
+
+
+def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, Any]:
+    """Keyword arguments for a trace of so many points.
+
+    Parameters
+    ----------
+    name : str
+        The meaning, see `role_of`.
+    points : int
+        Number of points; a trace of few points has a marker on each.
+    marked : iterable of int
+        Points that carry a marker in a trace of many.
+
+    Returns
+    -------
+    dict
+        For ``Axes.plot`` or ``Line2D``.
+    """
+    role, chosen = role_of(name), list(marked)
+    look: dict[str, Any] = {
+        "color": role.color,
+        "linestyle": role.dashes,
+        "linewidth": role.width,
+        "zorder": role.order,
+        "markersize": 7.0,
+        "markeredgewidth": 1.6,
+        "solid_capstyle": "round",
+    }
+    if points <= FEW_POINTS:
+        return look | {"marker": role.marker}
+    return look | ({"marker": role.marker, "markevery": chosen} if chosen else {})
+
+
+def new_figure(width: float = WIDTH_INCHES, height: float = 5.0) -> Figure:
+    """White figure that arranges its axes itself.
+
+    Parameters
+    ----------
+    width, height : float
+        Size [inch], at 100 pixels an inch; at most 9 wide.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Without axes and without any window.
+
+    Raises
+    ------
+    ValueError
+        If it would be wider than a notebook's column.
+    """
+    if width > 9.0:
+        raise ValueError(f"a figure is at most 9 inches (900 pixels) wide, not {width:g}")
+    return Figure(figsize=(width, height), dpi=DPI, facecolor=WHITE, layout="constrained")
+
+
+def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
+    """Give axes the common look: quiet frame, light grey grid, plain numbers.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        The axes; changed in place.
+    x_label, y_label : str
+        Quantity and unit, such as ``"R [ohm]"``; empty for none.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The same axes.
+    """
+    ax.set_facecolor(WHITE)
+    ax.grid(True, color=GRID, linewidth=0.8, linestyle="-")
+    ax.set_axisbelow(True)
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.spines[["left", "bottom"]].set_color(MUTED)
+    ax.tick_params(labelsize=SIZE_SMALL, colors=MUTED, labelcolor=TEXT)
+    ax.ticklabel_format(useOffset=False, style="plain")
+    ax.set_xlabel(x_label, fontsize=SIZE_LABEL, color=TEXT)
+    ax.set_ylabel(y_label, fontsize=SIZE_LABEL, color=TEXT)
+    return ax
+
+
+def add_legend(figure: Figure, source: Axes) -> None:
+    """Put one legend under the whole figure, where it can cover nothing.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The figure; changed in place.
+    source : matplotlib.axes.Axes
+        Axes whose labelled artists are listed; none, no legend.
+    """
+    handles, labels = source.get_legend_handles_labels()
+    if handles:
+        figure.legend(
+            handles,
+            labels,
+            loc="outside lower center",
+            ncols=min(len(labels), 3),
+            fontsize=SIZE_SMALL,
+            labelcolor=TEXT,
+            frameon=False,
+            handlelength=3.2,
+        )
