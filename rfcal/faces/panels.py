@@ -17,7 +17,7 @@ from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from rfcal.faces.picture import fast_png
+from rfcal.faces.picture import fast_png, settle
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,7 @@ class Panel(widgets.VBox):
         self.sliders, self._update, self._moving = tuple(sliders), update, tuple(moving)
         for artist in self._moving:
             artist.set_animated(True)
+        settle(figure)
         self._canvas = FigureCanvasAgg(figure)
         self._canvas.draw()
         self._still = self._canvas.copy_from_bbox(figure.bbox)

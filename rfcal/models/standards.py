@@ -211,6 +211,8 @@ class Tabulated:
         Reference impedance of `values` [ohm].
     uncertainty : mapping of str to float
         As for `Standard`; only ``reflection`` has a meaning here.
+    kind : str
+        Always ``"known"``.
     """
 
     grid: np.ndarray

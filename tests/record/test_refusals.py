@@ -13,7 +13,7 @@ from tests.record.conftest import bend, touchstone
 BAD_KEYS = [
     ("format = 1", "format = 2", ["record.toml", "format"]),
     ("format = 1", "format = true", ["format"]),
-    ("format = 1", "format = 1\nformat = 1", ["record.toml", "line 6"]),
+    ("format = 1", "format = 1\nformat = 1", ["record.toml", "line 5"]),
     ("reference_ohm = 50.0", "reference_ohms = 50.0", ["reference_ohms", "'reference_ohm'"]),
     ("reference_ohm = 50.0", "reference_ohm = 0", ["reference_ohm", "above 0"]),
     ("reference_ohm = 50.0", 'reference_ohm = "50"', ["reference_ohm", "number"]),
@@ -145,7 +145,8 @@ def test_check_with_a_standards_own_sweep(filed, capsys, tmp_path):
 @pytest.mark.parametrize(
     ("content", "fragments"),
     [
-        ("", ["raw/device.s1p", "option line"]),
+        ("", ["raw/device.s1p", "empty"]),
+        ("5e7 0 0\n", ["raw/device.s1p", "option line"]),
         ("# Hz S RI R 50\n", ["raw/device.s1p", "empty"]),
         ("# Hz S RI R 50\n5e7 0.1\n", ["line 2", "cut off"]),
         ("# Hz S RI R 50\n5e7 1 2 3 4 5 6 7 8\n", ["line 2", "two or more ports"]),

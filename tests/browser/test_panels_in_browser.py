@@ -1,0 +1,98 @@
+"""Panels in a real JupyterLab: keys move the slider, and picture and words follow."""
+
+import time
+from pathlib import Path
+
+import nbformat
+import numpy as np
+import pytest
+from nbformat.v4 import new_code_cell, new_notebook
+
+from tests.browser.conftest import TOKEN
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+PANELS = {
+    "cable": "from rfcal import workbook\n\nworkbook.cable_panel()",
+    "standards": (
+        "from rfcal import compute, workbook\n\n"
+        f"workbook.standards_panel(compute({str(DEMO / 'beacon-antenna')!r}), 'antenna')"
+    ),
+}
+MOVES = 12
+KERNEL_IS_IDLE = """
+const context = window.jupyterapp?.shell?.currentWidget?.sessionContext;
+return context?.session?.kernel?.status === 'idle' && context.isReady;
+"""
+
+
+def opened(browser, lab, name, source):
+    """Open a notebook of one cell as a document, run it, and wait for its picture."""
+    from selenium.common.exceptions import WebDriverException
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    address, folder = lab
+    kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    notebook = new_notebook(cells=[new_code_cell(source)], metadata={"kernelspec": kernel})
+    nbformat.write(notebook, folder / f"{name}.ipynb")
+    browser.get(f"{address}/doc/tree/{name}.ipynb?token={TOKEN}")
+    # while the page builds itself, elements come and go: try again until one can be used
+    wait = WebDriverWait(browser, 20, 0.01, ignored_exceptions=[WebDriverException])
+    # run before the kernel is there, and the page asks which one to take
+    wait.until(lambda b: b.execute_script(KERNEL_IS_IDLE))
+    browser.execute_script("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    wait.until(lambda b: b.find_element(By.CSS_SELECTOR, "img.widget-image"))
+    return wait
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_keys_move_the_panel(browser, lab, name, record_property):
+    from selenium.webdriver import Keys
+    from selenium.webdriver.common.by import By
+
+    wait = opened(browser, lab, name, PANELS[name])
+
+    # asked inside the page in one go: the widgets replace their elements when they change
+    def picture():
+        return browser.execute_script("return document.querySelector('img.widget-image').src")
+
+    def words():
+        return browser.execute_script("return document.querySelector('p[aria-live]').innerText")
+
+    def press_right(_):
+        browser.find_element(By.CSS_SELECTOR, ".noUi-handle").send_keys(Keys.ARROW_RIGHT)
+        return True
+
+    first_words, times = wait.until(lambda _: words()), []
+    for _ in range(MOVES):
+        before, start = picture(), time.perf_counter()
+        wait.until(press_right)
+        wait.until(lambda _, before=before: picture() != before)
+        times.append(time.perf_counter() - start)
+    assert words() != first_words
+    exact = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
+    shown = float(exact[0].get_attribute("value"))
+    browser.find_element(By.CSS_SELECTOR, "button.jupyter-button").click()
+    wait.until(lambda _: words() == first_words)
+    assert float(exact[0].get_attribute("value")) != shown
+    milliseconds = 1e3 * np.array(times)
+    record_property("key_to_picture_ms", np.round(milliseconds, 1).tolist())
+    median, slowest = np.median(milliseconds), milliseconds.max()
+    print(f"\n{name}: key to picture, driver included: median {median:.0f}, worst {slowest:.0f} ms")
+
+
+def test_an_error_is_said_in_the_panel(browser, lab):
+    from selenium.webdriver import Keys
+    from selenium.webdriver.common.by import By
+
+    source = (
+        "from rfcal.faces import style\nfrom rfcal.faces.panels import Panel, Slider\n\n"
+        "slider = Slider('y', 'height', 'm', 0, 1, 0.5, 0)\n"
+        "Panel(style.new_figure(3, 2), [slider], lambda y: f'{1 / (0.5 - y):.1f}', moving=[])"
+    )
+    wait = opened(browser, lab, "error", source)
+    handle = ".noUi-handle"
+    wait.until(
+        lambda b: b.find_element(By.CSS_SELECTOR, handle).send_keys(Keys.ARROW_RIGHT) or True
+    )
+    wait.until(lambda b: "This cannot be shown" in b.find_element(By.TAG_NAME, "body").text)

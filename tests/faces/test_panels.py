@@ -1,0 +1,179 @@
+"""Panels without a browser: every slider over its range, errors said, the same twice."""
+
+import base64
+import io
+from pathlib import Path
+
+import ipywidgets
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from PIL import Image
+
+from rfcal.faces import style, workbook
+from rfcal.faces.panels import Panel, Slider
+from rfcal.maths.reflection import to_impedance
+from rfcal.models.line import Line
+from rfcal.record.compute import compute
+from rfcal.record.whatif import computed_with, corrected_with
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+
+
+@pytest.fixture(scope="module")
+def beacon():
+    return compute(DEMO / "beacon-antenna")
+
+
+@pytest.fixture(params=["cable", "standards"])
+def panel(request, beacon, monkeypatch):
+    monkeypatch.setattr(Panel, "raising", True)
+    if request.param == "cable":
+        return workbook.cable_panel()
+    return workbook.standards_panel(beacon, "antenna")
+
+
+def controls(panel, kind):
+    found, queue = [], [panel]
+    while queue:
+        widget = queue.pop(0)
+        queue += getattr(widget, "children", ())
+        found += [widget] if isinstance(widget, kind) else []
+    return found
+
+
+def test_every_slider_over_its_whole_range(panel):
+    for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.FloatSlider), strict=True):
+        for value in np.linspace(slider.low, slider.high, 12):
+            widget.value = value
+            assert "nan" not in panel.sentence
+            assert "inf" not in panel.sentence.replace("inform", "")
+        panel.reset()
+
+
+def test_a_slider_moves_picture_and_words_and_reset_brings_them_back(panel):
+    picture, sentence = panel.png, panel.sentence
+    for slider in panel.sliders:
+        assert panel.move(**{slider.name: slider.high}) == panel.sentence
+        assert panel.png != picture
+        assert panel.sentence != sentence
+        controls(panel, ipywidgets.Button)[0].click()
+        assert (panel.png, panel.sentence) == (picture, sentence)
+
+
+def test_exact_values_follow_and_lead_the_slider(panel):
+    slider = controls(panel, ipywidgets.FloatSlider)[0]
+    exact = controls(panel, ipywidgets.BoundedFloatText)[0]
+    exact.value = slider.max
+    assert slider.value == slider.max
+    slider.value = slider.min
+    assert exact.value == slider.min
+
+
+def test_controls_say_quantity_and_unit(panel):
+    for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.FloatSlider), strict=True):
+        assert slider.label in widget.description
+        assert not slider.unit or f"[{slider.unit}]" in widget.description
+
+
+def test_picture_is_what_a_whole_redraw_gives():
+    """Moving artists on the kept background, against the figure drawn from nothing."""
+    figure = style.new_figure(4, 3)
+    ax = style.dress(figure.add_subplot(), "x [m]", "y [ohm]")
+    ax.set(xlim=(0, 1), ylim=(0, 1))
+    (line,) = ax.plot([0, 1], [0, 0], **style.line_look("corrected", 2))
+    slider = Slider("y", "height", "ohm", 0.0, 1.0, 0.1, 0.0)
+    panel = Panel(
+        figure, [slider], lambda y: line.set_ydata([y, y]) or f"{y:.1f} ohm", moving=[line]
+    )
+    panel.move(y=0.5)
+    moved = np.asarray(Image.open(io.BytesIO(panel.png)).convert("RGB"), int)
+    line.set_animated(False)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    whole = np.asarray(canvas.buffer_rgba())[..., :3].astype(int)
+    assert np.abs(moved - whole).max() <= 70
+    assert np.abs(moved - whole).mean() < 1
+
+
+def test_what_a_notebook_stores_is_stable(panel, beacon):
+    data = panel._repr_mimebundle_()
+    assert data["text/plain"] == panel.sentence
+    assert base64.b64decode(data["image/png"]) == panel.png
+    again = workbook.cable_panel()
+    first = workbook.cable_panel()
+    assert (again.png, again.sentence) == (first.png, first.sentence)
+
+
+def failing(y):
+    raise ZeroDivisionError(f"nothing at <{y}>")
+
+
+def test_an_error_in_a_callback_is_said_in_the_panel(monkeypatch):
+    figure = style.new_figure(3, 2)
+    calls = []
+
+    def update(y):
+        calls.append(y)
+        return failing(y) if y > 0.5 else "fine"
+
+    slider = Slider("y", "height", "", 0.0, 1.0, 0.1, 0.0)
+    panel = Panel(figure, [slider], update, moving=[])
+    widget = controls(panel, ipywidgets.FloatSlider)[0]
+    widget.value = 0.8
+    said = controls(panel, ipywidgets.HTML)[0].value
+    assert "This cannot be shown: nothing at &lt;0.8&gt;" in said
+    widget.value = 0.2
+    assert "fine" in controls(panel, ipywidgets.HTML)[0].value
+    with pytest.raises(ZeroDivisionError):
+        panel.move(y=0.9)
+    monkeypatch.setattr(Panel, "raising", True)
+    with pytest.raises(ZeroDivisionError):
+        widget.value = 0.7
+
+
+def test_moves_out_of_range_or_by_a_wrong_name_are_refused(panel):
+    name = panel.sliders[0].name
+    with pytest.raises(ValueError, match="outside"):
+        panel.move(**{name: panel.sliders[0].high + 1})
+    with pytest.raises(ValueError, match="no slider is named"):
+        panel.move(nothing=1.0)
+
+
+def test_words_about_a_cable():
+    quarter = Line(1.0, 0.66).wavelength_m(52e6) / 4
+    said = workbook.cable_words(52e6, 10 + 20j, Line(float(quarter), 0.66))
+    assert "reads 50.0 - j100.0 ohm" in said
+    assert "what is inductive reads capacitive" in said
+    assert "still reads capacitive" in workbook.cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
+    assert "nearly a plain resistance" in workbook.cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
+
+
+def test_if_the_standards_were_otherwise(beacon):
+    device = beacon.device("antenna")
+    assert corrected_with(beacon, "antenna") == pytest.approx(device.reflection.value)
+    moved = corrected_with(beacon, "antenna", load_ohm=2.0, open_farad=1e-13, short_henry=1e-9)
+    text = "resistance_ohm = 49.9"
+    told = computed_with(DEMO / "beacon-antenna", text, "resistance_ohm = 51.9")
+    only = corrected_with(beacon, "antenna", load_ohm=2.0)
+    assert told.device("antenna").reflection.value == pytest.approx(only)
+    assert np.abs(to_impedance(moved) - to_impedance(only)).max() > 0.01
+    with pytest.raises(Exception, match="does not stand in it"):
+        computed_with(DEMO / "beacon-antenna", "no such text", "")
+
+
+def test_exercises_say_why():
+    said = {
+        answer: workbook.check(answer, 2.0, unit="m", why="Because.", slips={"slipped.": 4.0})
+        for answer in (2.01, 4.0, 3.0, 1.0)
+    }
+    assert said[2.01] == "Right: 2 m. Because."
+    assert said[4.0] == "Not 4 m: slipped."
+    assert "too large" in said[3.0]
+    assert "too small" in said[1.0]
+
+
+def test_real_readings_have_no_known_truth(beacon, tmp_path):
+    assert "Simulated" in workbook.against_truth(beacon)
+    real = Path(__file__).parents[1] / "reference" / "radio_astronomy_oneport"
+    assert "nobody knows the truth" in workbook.against_truth(compute(real))

@@ -1,0 +1,113 @@
+"""Figures and pictures: labelled, repeatable, described, and coded in true colours."""
+
+import io
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from PIL import Image
+
+from rfcal.faces import chart, picture, plots, style
+from rfcal.maths.reflection import from_impedance
+from rfcal.record.compute import compute
+from rfcal.record.results import error_terms
+
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+
+
+@pytest.fixture(scope="module", params=["beacon-antenna", "sensor-coil"])
+def figures(request):
+    results = compute(DEMO / request.param)
+    terms = error_terms(results.calibration)
+    return {
+        "chart": plots.device_chart(results.devices[0]),
+        "bands": plots.device_bands(results.devices[0]),
+        "terms": plots.error_terms_figure(results.calibration.frequency, *terms.values()),
+    }
+
+
+def test_axes_say_quantity_and_unit(figures):
+    for name in ("bands", "terms"):
+        axes = figures[name].axes
+        assert all(re.search(r"\[\w+\]", ax.get_ylabel()) for ax in axes)
+        assert axes[-1].get_xlabel() == "frequency [MHz]"
+    assert figures["chart"].axes[0].get_aspect() == 1.0
+
+
+def test_figures_fit_a_notebook(figures):
+    for figure in figures.values():
+        assert figure.get_size_inches()[0] * figure.dpi <= 900
+
+
+def test_svg_is_the_same_twice_and_described(figures):
+    first = picture.svg_text(figures["bands"], alt='R & X "now"', prefix="a")
+    assert first == picture.svg_text(figures["bands"], alt='R & X "now"', prefix="a")
+    assert 'role="img"' in first
+    assert "R &amp; X &quot;now&quot;" in first
+    assert "<!DOCTYPE" not in first
+    assert not re.search(r'(href|src)="(?!#)', first)
+    ids = re.findall(r'\bid="([^"]+)"', first)
+    assert all(i.startswith("a") for i in ids)
+    used = set(re.findall(r'(?:url\(|href=")#([^")]+)', first))
+    assert used <= set(ids)
+
+
+def test_svg_wants_words_and_a_usable_prefix(figures):
+    with pytest.raises(ValueError, match="sentence"):
+        picture.svg_text(figures["chart"], alt=" ")
+    with pytest.raises(ValueError, match="cannot start an id"):
+        picture.svg_text(figures["chart"], alt="chart", prefix="1")
+
+
+def test_every_line_of_resistance_and_reactance_is_where_it_belongs():
+    figure = style.new_figure()
+    ax = chart.draw_grid(figure.add_subplot(), z_ref=50.0)
+    circles = [p for p in ax.patches if type(p).__name__ == "Circle"]
+    arcs = [p.get_path() for p in ax.patches if type(p).__name__ == "PathPatch"]
+    assert len(circles) == len(chart.STEPS) + 1
+    for step, circle in zip(chart.STEPS, circles, strict=False):
+        for x in (-3.0, 0.4):
+            point = complex(from_impedance(step + 1j * x, 1.0))
+            assert abs(point - circle.center[0]) == pytest.approx(circle.radius)
+    for path in arcs:
+        ends = [complex(*path.vertices[i]) for i in (0, -1)]
+        assert min(abs(e - 1) for e in ends) < 1e-9
+        assert max(abs(abs(e) - 1) for e in ends) < 1e-9
+
+
+def test_ellipse_holds_the_probability_it_says():
+    covariance = np.array([[4e-4, 2e-4], [2e-4, 3e-4]])
+    ax = style.new_figure().add_subplot()
+    ellipse = chart.draw_ellipse(ax, 0.2 + 0.1j, covariance)
+    rng = np.random.default_rng(4)
+    drawn = rng.multivariate_normal([0.2, 0.1], covariance, 50_000)
+    angle = np.radians(ellipse.angle)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    local = (drawn - np.array(ellipse.center)) @ turn.T
+    inside = (local[:, 0] / ellipse.width) ** 2 + (local[:, 1] / ellipse.height) ** 2 <= 0.25
+    assert inside.mean() == pytest.approx(0.95, abs=0.005)
+
+
+def test_fast_png_is_the_picture_in_the_fixed_colours(figures):
+    canvas = FigureCanvasAgg(figures["chart"])
+    canvas.draw()
+    drawn = np.asarray(canvas.buffer_rgba())
+    coded = np.asarray(Image.open(io.BytesIO(picture.fast_png(drawn))).convert("RGB"), int)
+    whole = drawn[..., :3].astype(int)
+    assert np.abs(coded - whole).max() <= 70  # where two lines blend
+    assert np.abs(coded - whole).mean() < 1
+    for name in ("#FFFFFF", style.GRID, *(role.color for role in style.ROLES.values())):
+        colour = np.rint(255 * np.array(to_rgb(name))).astype(int)
+        exact = (whole == colour).all(axis=-1)
+        assert (coded[exact] == colour).all()
+
+
+def test_nothing_loads_pyplot():
+    code = "import sys, rfcal.faces.workbook; print('matplotlib.pyplot' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
