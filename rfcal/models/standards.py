@@ -35,8 +35,12 @@ drawing to better than 0.002 of reflection. Keys: ``reflection`` [1], ``delay`` 
 """
 
 
-def _polynomial(coefficients: tuple[float, ...], frequency: Real) -> Real:
-    return np.polynomial.polynomial.polyval(frequency, np.array(coefficients))
+def _polynomial(coefficients: tuple[ArrayLike, ...], frequency: Real) -> Real:
+    """Sum of ``c_k f^k``, where each coefficient may lead with an axis of draws."""
+    total: Real = np.zeros(1)
+    for coefficient in reversed(coefficients):
+        total = total * frequency + np.asarray(coefficient)
+    return total
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,8 @@ class Standard:
     kind : str
         ``"open"``, ``"short"`` or ``"load"``.
     resistance : float
-        Resistance of a load [ohm].
+        Resistance of a load [ohm]. Like every number here it may be an array, shape (N, 1), of
+        draws; results then have shape (N, F).
     inductance : tuple of float
         Series inductance of a short or load: L0 [H], L1 [H/Hz], L2 [H/Hz^2], L3 [H/Hz^3].
     capacitance : tuple of float
@@ -159,13 +164,14 @@ class Standard:
 
     def _series(self, w: Real) -> Complex:
         """Series branch of the termination [ohm]: R + j w L."""
-        resistance = complex(self.resistance) if self.kind == "load" else 0j
+        resistance = self.resistance if self.kind == "load" else 0.0
         reactance = w * _polynomial(self.inductance, w / (2 * np.pi))
         return np.asarray(resistance + 1j * reactance, complex)
 
     def _shunt(self, w: Real) -> Complex:
         """Shunt branch of the termination [S]: j w C."""
-        return np.asarray(1j * w * _polynomial(self.capacitance, w / (2 * np.pi)), complex)
+        susceptance = w * _polynomial(self.capacitance, w / (2 * np.pi))
+        return np.asarray(1j * susceptance, complex)
 
     def _termination(self, w: Real, z_ref: float) -> Complex:
         """Reflection of the termination itself, the offset line taken away."""

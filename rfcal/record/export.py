@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from rfcal.errors import RecordError
+from rfcal.maths.reflection import Complex, Real
 from rfcal.record.results import Check, Device, Results, error_terms
 from rfcal.record.schema import FILE
 from rfcal.tasks import uncertainty
@@ -181,16 +182,39 @@ def touchstone(device: Device) -> str:
     str
         The file's text.
     """
+    about = f"{device.name}: corrected reflection at the standards' plane"
+    return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
+
+
+def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:
+    """A sweep as a one-port Touchstone file.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    reflection : ndarray, shape (F,)
+        Reflection coefficient [1].
+    z_ref : float
+        Its reference impedance [ohm].
+    about : str
+        One line for the file's comment.
+
+    Returns
+    -------
+    str
+        The file's text.
+    """
     from skrf import Frequency, Network
 
     network = Network(
-        frequency=Frequency.from_f(device.frequency, unit="hz"),
-        s=device.reflection.value[:, None, None],
-        z0=device.z_ref,
-        name=slug(device.name),
-        comments=f"{device.name}: corrected reflection at the standards' plane",
+        frequency=Frequency.from_f(frequency, unit="hz"),
+        s=reflection[:, None, None],
+        z0=z_ref,
+        name="sweep",
+        comments=" ".join(about.split()),
     )
-    return network.write_touchstone(f"{slug(device.name)}.s1p", return_string=True, form="ri")
+    return network.write_touchstone("sweep.s1p", return_string=True, form="ri")
 
 
 def slug(name: str) -> str:

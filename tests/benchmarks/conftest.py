@@ -7,6 +7,8 @@ def pytest_terminal_summary(terminalreporter, config):
     peers, imports = {}, {}
     for bench in found:
         info = bench.extra_info
+        if "uncertainty" in info:
+            continue
         if "who" in info:
             peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
         elif "module" in info:
@@ -29,3 +31,20 @@ def pytest_terminal_summary(terminalreporter, config):
                 f"panel {bench.extra_info['panel']}: {bench.stats.median * 1e3:.1f} ms a move in "
                 "the kernel (budget 25 ms)"
             )
+    linear = {b.extra_info["who"]: b for b in found if b.extra_info.get("uncertainty") == "linear"}
+    if linear:
+        ours, peer = (
+            linear[who].stats.median / linear[who].extra_info["points"] for who in ("rfcal", "GTC")
+        )
+        write(
+            f"linear propagation: rfcal {ours * 1e6:.2f} us a point, GTC {peer * 1e6:.0f}, "
+            f"ratio {peer / ours:.0f}"
+        )
+    drawn = {
+        (b.extra_info["who"], b.extra_info["draws"]): b.stats.median
+        for b in found
+        if b.extra_info.get("uncertainty") == "monte carlo"
+    }
+    for draws in sorted({draws for _, draws in drawn}):
+        ratio = drawn["rfcal", draws] / drawn["numpy", draws]
+        write(f"Monte Carlo, 201 points, {draws} draws: {ratio:.1f} x drawing the random numbers")

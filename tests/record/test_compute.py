@@ -4,9 +4,12 @@ import json
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rfcal.maths.reflection import from_impedance
 from rfcal.record import compute, export
+from rfcal.record.readings import read_sweep
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 
 EVEN_FINER = np.linspace(50.5e6, 59.5e6, 7)
@@ -239,13 +242,29 @@ def test_an_open_device_gives_null_not_nan(filed):
 
 
 def test_what_is_written_reads_back(filed, tmp_path):
-    from rfcal.record.readings import read_sweep
-
     device = compute.compute(filed).device("device")
     (tmp_path / "back.s1p").write_text(export.touchstone(device))
     back = read_sweep(tmp_path, "back.s1p", label="back")
     assert back.reflection == pytest.approx(device.reflection.value, abs=1e-14)
     assert back.frequency.tolist() == device.frequency.tolist()
+
+
+@given(
+    st.lists(st.floats(1e3, 1e10), min_size=1, max_size=20, unique_by=lambda f: round(f, 3)),
+    st.floats(1, 1000),
+    st.data(),
+)
+def test_touchstone_write_then_read(tmp_path_factory, frequencies, z_ref, data):
+    """Any sweep comes back as it was, to the last digit that the file holds."""
+    frequency = np.sort(frequencies)
+    part = st.floats(-3, 3, allow_subnormal=False)
+    values = [complex(data.draw(part), data.draw(part)) for _ in frequency]
+    folder = tmp_path_factory.mktemp("written")
+    (folder / "a.s1p").write_text(export.touchstone_text(frequency, np.array(values), z_ref, "a"))
+    back = read_sweep(folder, "a.s1p", label="a")
+    assert back.z_ref == z_ref
+    assert back.frequency == pytest.approx(frequency, rel=1e-14)
+    assert back.reflection == pytest.approx(np.array(values), rel=1e-14, abs=1e-300)
 
 
 def test_answer_is_the_nearest_point(filed):

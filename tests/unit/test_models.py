@@ -63,6 +63,26 @@ def test_uncertainties_add_and_keep_their_names():
     assert quantity.variance() == pytest.approx(0.003**2 + (0.2 * slope) ** 2 / 2)
 
 
+def test_effects_are_what_drawn_parameters_give():
+    """The effects, linear in the parameters, against the model itself on drawn parameters."""
+    rng = np.random.default_rng(8)
+    deviation = {"resistance": 0.3, "inductance": 1e-10, "capacitance": 5e-14, "delay": 2e-12}
+    standard = replace(STANDARDS["load"], uncertainty=deviation)
+    frequency = np.array([70e6, 1e9])
+    off = {name: d * rng.standard_normal((100_000, 1)) for name, d in deviation.items()}
+    drawn = replace(
+        standard,
+        resistance=49.0 + off["resistance"],
+        inductance=(1e-10 + off["inductance"],),
+        capacitance=(1e-13 + off["capacitance"],),
+        offset_delay=30e-12 + off["delay"],
+    ).reflection(frequency)
+    covariance = standard.quantity(frequency, z_ref=50.0, name="l").covariance()
+    for i in range(2):
+        found = np.cov(drawn[:, i].real, drawn[:, i].imag)
+        assert found == pytest.approx(covariance[i], abs=0.02 * covariance[i].max())
+
+
 def test_every_kind_has_a_default_uncertainty():
     assert set(DEFAULT_UNCERTAINTY) == set(KINDS)
     assert with_default_uncertainty(Standard("load")).uncertainty == DEFAULT_UNCERTAINTY["load"]
