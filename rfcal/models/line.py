@@ -1,5 +1,12 @@
-"""A uniform cable: what it does to a reflection at its far end."""
+"""A uniform line: impedance, velocity factor and a loss law, with its exact two-port.
 
+Losses are matched losses in dB per 100 m: a conductor term that goes with the square root of
+frequency and a dielectric term that goes with frequency. The complex impedance and propagation
+follow from R, L, G and C per metre (source: the telegrapher's equations, for example D. M. Pozar,
+Microwave Engineering, section 2.1), so impedance and loss are consistent with each other.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,32 +18,35 @@ from rfcal.maths.twoport import TwoPort
 SPEED_OF_LIGHT = 299_792_458.0
 """In vacuum [m/s], exact by definition of the metre."""
 
-NEPER_PER_DB = np.log(10) / 20
+NEPER_PER_DB = float(np.log(10) / 20)
 
 
 @dataclass(frozen=True)
 class Line:
-    """A cable of one kind.
+    """A line of one kind; every number may be an array, shape (N, 1), of draws.
 
     Parameters
     ----------
     length_m : float
         Physical length [m].
     velocity_factor : float
-        Speed on the cable over the speed of light [1].
+        Speed on the line over the speed of light [1].
     z0 : float
-        Characteristic impedance [ohm], taken as real.
-    loss_db_per_100m : float
-        Matched loss [dB per 100 m] at the frequencies in question.
+        Characteristic impedance without loss [ohm].
+    conductor_db : float
+        Conductor loss at 1 MHz [dB per 100 m]; goes with the square root of frequency.
+    dielectric_db : float
+        Dielectric loss at 1 MHz [dB per 100 m]; goes with frequency.
     """
 
     length_m: float
     velocity_factor: float = 0.66
     z0: float = 50.0
-    loss_db_per_100m: float = 0.0
+    conductor_db: float = 0.0
+    dielectric_db: float = 0.0
 
     def wavelength_m(self, frequency: ArrayLike) -> Real:
-        """Length of one wave on the cable.
+        """Length of one wave on the line, its losses taken away.
 
         Parameters
         ----------
@@ -49,6 +59,45 @@ class Line:
             Wavelength [m].
         """
         return self.velocity_factor * SPEED_OF_LIGHT / np.asarray(frequency, float)
+
+    def loss_db_per_100m(self, frequency: ArrayLike) -> Real:
+        """Matched loss by the loss law.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Loss [dB per 100 m].
+        """
+        megahertz = np.asarray(frequency, float) / 1e6
+        return self.conductor_db * np.sqrt(megahertz) + self.dielectric_db * megahertz
+
+    def per_metre(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
+        """Series impedance and shunt admittance of a metre of line.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        series : ndarray, shape (F,)
+            R + j w L [ohm/m].
+        shunt : ndarray, shape (F,)
+            G + j w C [S/m].
+        """
+        megahertz = np.asarray(frequency, float) / 1e6
+        to_neper = NEPER_PER_DB / 100
+        # matched loss is R / (2 z0) + G z0 / 2, to first order
+        r = 2 * self.z0 * self.conductor_db * np.sqrt(megahertz) * to_neper
+        g = 2 / self.z0 * self.dielectric_db * megahertz * to_neper
+        phase = 2e6 * np.pi * megahertz / (self.velocity_factor * SPEED_OF_LIGHT)
+        return r + 1j * phase * self.z0, g + 1j * phase / self.z0
 
     def propagation(self, frequency: ArrayLike) -> Complex:
         """Propagation constant.
@@ -63,18 +112,34 @@ class Line:
         ndarray, shape (F,)
             Attenuation and phase [Np/m + j rad/m].
         """
-        attenuation = self.loss_db_per_100m / 100 * NEPER_PER_DB
-        return attenuation + 2j * np.pi / self.wavelength_m(frequency)
+        series, shunt = self.per_metre(frequency)
+        return np.sqrt(series * shunt)
+
+    def impedance(self, frequency: ArrayLike) -> Complex:
+        """Characteristic impedance, complex as the loss asks.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Impedance [ohm].
+        """
+        series, shunt = self.per_metre(frequency)
+        return np.sqrt(series / shunt)
 
     def two_port(self, frequency: ArrayLike, length_m: ArrayLike | None = None) -> TwoPort:
-        """The cable, or a piece of it, as a two-port.
+        """The line, or a piece of it, as a two-port.
 
         Parameters
         ----------
         frequency : array_like, shape (F,)
             Frequencies [Hz].
         length_m : array_like, shape (F,), optional
-            Length of the piece [m]; the whole cable by default.
+            Length of the piece [m]; the whole line by default.
 
         Returns
         -------
@@ -82,4 +147,49 @@ class Line:
             From the near end to the far end.
         """
         length = self.length_m if length_m is None else np.asarray(length_m, float)
-        return TwoPort.line(self.z0, self.propagation(frequency) * length)
+        return TwoPort.line(self.impedance(frequency), self.propagation(frequency) * length)
+
+
+def loss_law(table: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Conductor and dielectric loss that fit a table best, both zero or more.
+
+    Parameters
+    ----------
+    table : sequence of (MHz, dB per 100 m)
+        Matched loss at one frequency or more; each row weighs by its relative error.
+
+    Returns
+    -------
+    conductor_db, dielectric_db : float
+        Losses at 1 MHz [dB per 100 m], as `Line` takes them.
+    """
+    from scipy.optimize import nnls
+
+    megahertz, loss = np.array(table, float).T
+    columns = np.stack([np.sqrt(megahertz), megahertz], axis=-1)
+    if len(table) == 1:  # one row cannot tell the two apart: take it as conductor loss
+        columns = columns[:, :1]
+    fitted, _ = nnls(columns / loss[:, None], np.ones(len(table)))
+    return float(fitted[0]), float(fitted[1]) if len(fitted) > 1 else 0.0
+
+
+def added_loss_db(matched_db: ArrayLike, load_reflection: ArrayLike) -> Real:
+    """Loss that a mismatched load adds to a line's matched loss, by the handbooks' formula.
+
+    It is exact only where the line's impedance is real; the two-port's power gain is exact always.
+
+    Parameters
+    ----------
+    matched_db : array_like, shape (F,)
+        Matched loss of the line [dB].
+    load_reflection : array_like, shape (F,)
+        Reflection coefficient of the load in the line's impedance [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Additional loss [dB].
+    """
+    # total = 10 log10[(a^2 - rho^2) / (a (1 - rho^2))], a = 10^(matched / 10)
+    a, rho2 = 10 ** (np.asarray(matched_db) / 10), np.abs(load_reflection) ** 2
+    return 10 * np.log10((a**2 - rho2) / (a * (1 - rho2))) - matched_db

@@ -27,12 +27,31 @@ class Effect:
         True for a new value at every frequency (noise), False for one common to all.
     rectangular : bool
         True where the influence is spread evenly (a display's step), else normal.
+    root : Effect, optional
+        The influence that this one is a consequence of; itself where None. Effects of one root
+        move together, whatever quantities they have come to.
     """
 
     source: str
     change: Complex
     per_point: bool = False
     rectangular: bool = False
+    root: "Effect | None" = None
+
+    def scaled(self, slope: Complex) -> "Effect":
+        """What becomes of the influence through a function of this slope.
+
+        Parameters
+        ----------
+        slope : ndarray, shape (F,) or ()
+            Complex derivative of the function.
+
+        Returns
+        -------
+        Effect
+            Of the same root.
+        """
+        return replace(self, change=slope * self.change, root=self.root or self)
 
     def draw(self, rng: np.random.Generator, draws: int, points: int) -> Complex:
         """Random changes of the quantity.
@@ -123,7 +142,7 @@ class Quantity:
             The new value, every effect multiplied by the slope.
         """
         slope = np.asarray(slope, complex)
-        return Quantity(value, tuple(replace(e, change=slope * e.change) for e in self.effects))
+        return Quantity(value, tuple(effect.scaled(slope) for effect in self.effects))
 
     def plus(self, *effects: Effect) -> "Quantity":
         """The same value with more effects.
@@ -195,3 +214,29 @@ class Quantity:
         for effect in self.effects:
             values += effect.draw(rng, draws, self.value.size)
         return values
+
+
+def combine(value: Complex, *parts: tuple[Quantity, ArrayLike]) -> Quantity:
+    """What a holomorphic function of several quantities makes of them, to first order.
+
+    Parameters
+    ----------
+    value : ndarray, shape (F,)
+        The function's value.
+    *parts : tuple of Quantity and array_like
+        Each argument with the function's complex derivative by it.
+
+    Returns
+    -------
+    Quantity
+        Effects of one root that came in by several arguments are added before they are squared,
+        so what the arguments have in common is counted as it must be.
+    """
+    together: dict[int, Effect] = {}
+    for quantity, slope in parts:
+        for effect in quantity.through(value, slope).effects:
+            key = id(effect.root)
+            if key in together:
+                effect = replace(effect, change=effect.change + together[key].change)
+            together[key] = effect
+    return Quantity(value, tuple(together.values()))

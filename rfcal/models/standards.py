@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal.maths import section
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.between import between_points, same_grid
@@ -142,15 +143,10 @@ class Standard:
         w = 2 * np.pi * np.asarray(frequency, float)
         termination = self._termination(w, z_ref)
         if parameter == "delay":
-            # bilinear in the round trip too; d(round trip)/d(delay) = -2 (gamma l / delay) trip
+            # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
             g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
-            through = Bilinear(
-                termination - g1,
-                g1 * (1 - g1 * termination),
-                g1 * (termination - g1),
-                1 - g1 * termination,
-            )
-            return through.derivative(trip) * -2 * self._propagation_per_delay(w) * trip
+            by_trip = section.by_round_trip(termination, g1, trip)
+            return by_trip * -2 * self._propagation_per_delay(w) * trip
         series, susceptance = self._series(w), z_ref * self._shunt(w)
         one = np.ones_like(series)
         if parameter == "capacitance":
@@ -199,8 +195,7 @@ class Standard:
 
     def _offset(self, w: Real, z_ref: float) -> Bilinear:
         """The offset line as a map of the termination's reflection."""
-        g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
-        return Bilinear(trip - g1**2, g1 * (1 - trip), -g1 * (1 - trip), 1 - trip * g1**2)
+        return section.section(self._mismatch(w, z_ref), self._round_trip(w))
 
 
 @dataclass(frozen=True, eq=False)

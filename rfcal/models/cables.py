@@ -1,0 +1,83 @@
+"""Cables by name: figures of generic and military-type cables, each with its source and trust.
+
+Tables of one type differ by 10 to 20 % between makers and years, and a cable ages: a measured
+line always beats its name.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from rfcal.models.line import Line, loss_law
+
+_COMPENDIUM = "nine-point table quoted in ARRL Antenna Compendium vol. 6 (1999)"
+_VENDOR = "data sheets of a European cable vendor, rounded"
+_ALMANAC = "radio amateur pocket almanac, 2023"
+_MEMORY = "value from memory"
+
+
+@dataclass(frozen=True)
+class Cable:
+    """What a cable of one type is said to be.
+
+    Parameters
+    ----------
+    z0 : float
+        Characteristic impedance [ohm].
+    velocity_factor : float
+        Speed on the cable over the speed of light [1].
+    loss : tuple of (MHz, dB per 100 m)
+        Matched loss.
+    source : str
+        Where the figures come from.
+    loss_doubt : float
+        Relative standard uncertainty of the loss [1], by how far such tables lie apart.
+    """
+
+    z0: float
+    velocity_factor: float
+    loss: tuple[tuple[float, float], ...]
+    source: str
+    loss_doubt: float
+
+    def line(self, length_m: float) -> Line:
+        """A piece of this cable.
+
+        Parameters
+        ----------
+        length_m : float
+            Physical length [m].
+
+        Returns
+        -------
+        Line
+            With the loss law fitted to the table.
+        """
+        return Line(length_m, self.velocity_factor, self.z0, *loss_law(self.loss))
+
+
+def _rows(decibels: str, megahertz: tuple[int, ...] = (10, 50, 100, 200, 500, 1000)):
+    pairs = zip(megahertz, decibels.split(), strict=True)
+    return tuple((float(f), float(db)) for f, db in pairs if db != "-")
+
+
+_USUAL = (10, 50, 100, 200, 400, 1000)
+CABLES: Mapping[str, Cable] = {
+    "RG-58A": Cable(
+        50, 0.66, _rows("4.59 10.83 16.08 23.95 37.73 70.54", _USUAL), _COMPENDIUM, 0.05
+    ),
+    "RG-58C": Cable(50, 0.66, _rows("4.7 10.7 15.3 22.8 37.0 55.5"), _VENDOR, 0.1),
+    "RG-213": Cable(50, 0.66, _rows("1.8 4.4 6.8 9.7 16.2 24.5"), _VENDOR, 0.1),
+    "RG-8": Cable(50, 0.66, _rows("2.0 4.8 7.8 10.6 17.2 27.5"), _VENDOR, 0.1),
+    "RG-174": Cable(50, 0.66, _rows("9.6 21.8 31.1 44.5 72.7 106.1"), _VENDOR, 0.1),
+    "RG-316": Cable(50, 0.70, _rows("- 19.2 28.7 - - 104.8"), _VENDOR, 0.1),
+    "RG-178": Cable(50, 0.70, _rows("- 38.0 52.5 65.3 - 170"), _VENDOR, 0.1),
+    "RG-8X": Cable(50, 0.80, _rows("2.95 6.89 10.17 14.76 21.65 36.75", _USUAL), _MEMORY, 0.15),
+    "foam 10 mm": Cable(
+        50, 0.87, _rows("1.2 2.4 3.5 5.0 7.6 13.6", (10, 50, 100, 200, 432, 1296)), _ALMANAC, 0.1
+    ),
+    "foam 5 mm": Cable(
+        50, 0.85, _rows("2.9 7.0 9.4 12.9 19 34.5", (10, 50, 100, 200, 432, 1296)), _ALMANAC, 0.1
+    ),
+    "ladder line 450 ohm": Cable(450, 0.92, _rows("0.3 - 1.1 - - -"), _MEMORY, 0.3),
+}
+"""Cables by the name that a record uses."""
