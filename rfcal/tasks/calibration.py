@@ -114,7 +114,8 @@ class Calibration:
 
     def _moved(self, effect: Effect, frequency: Real) -> Effect:
         change = np.broadcast_to(effect.change, self.frequency.shape)
-        return replace(effect, change=np.interp(frequency, self.frequency, change))
+        moved = np.interp(frequency, self.frequency, change)
+        return replace(effect, change=moved, root=effect.root or effect)
 
     def interpolation_effects(self, reflection: Complex) -> tuple[Effect, ...]:
         """What interpolating the error terms adds to the doubt about a raw reading.

@@ -1,19 +1,21 @@
 """How sure the corrected answer is: one model function, asked in two ways.
 
-`corrected_reflection` is the model. Linear propagation (JCGM 100, the GUM) multiplies every
-input's effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluates the
-model on random draws of the same inputs.
+The model: standards and their readings fix the error box, a reading is corrected by it, and what
+lies on the path is removed. Linear propagation (JCGM 100, the GUM) multiplies every input's
+effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluates the model on
+random draws of the same inputs.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
-from rfcal.models.quantity import Quantity
+from rfcal.models.quantity import Quantity, combine
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.path import Step, add, remove
 
 COVERAGE = 0.95
 K_AXIS = 1.959963984540054
@@ -34,11 +36,14 @@ class Inputs:
         Raw reading [1] of the device.
     connection : Quantity
         What connecting the device adds to its true reflection [1]; zero on average.
+    path : tuple of Step
+        What lies between the standards' plane and the device, from the plane outward.
     """
 
     calibration: Calibration
     reading: Quantity
     connection: Quantity
+    path: tuple[Step, ...] = ()
 
     def draw(self, rng: np.random.Generator, draws: int) -> Complex:
         """Random corrected reflections: the model evaluated on random inputs.
@@ -55,44 +60,24 @@ class Inputs:
         ndarray, shape (N, F)
             Corrected reflection coefficient [1].
         """
-        known = [k.draw(rng, draws) for k in self.calibration.known]
-        seen = [s.draw(rng, draws) for s in self.calibration.seen]
-        reading, connection = self.reading.draw(rng, draws), self.connection.draw(rng, draws)
-        return corrected_reflection(known, seen, reading, connection, self.calibration.weight)
-
-
-def corrected_reflection(
-    known: Sequence[Complex],
-    seen: Sequence[Complex],
-    reading: Complex,
-    connection: Complex | float = 0.0,
-    weight: Sequence[Real] | None = None,
-) -> Complex:
-    """Model of a corrected one-port measurement; every input may lead with an axis of draws.
-
-    Parameters
-    ----------
-    known : sequence of S array_like, shape (..., F)
-        Reflection [1] of each standard as connected.
-    seen : sequence of S array_like, shape (..., F)
-        Raw reading [1] of each standard.
-    reading : array_like, shape (..., F)
-        Raw reading [1] of the device.
-    connection : array_like, shape (..., F)
-        What connecting the device added to its true reflection [1].
-    weight : sequence of S array_like, shape (F,), optional
-        Weights for more than three standards, the same for every draw.
-
-    Returns
-    -------
-    ndarray, shape (..., F)
-        Reflection coefficient [1] of the device at the standards' plane.
-    """
-    return Bilinear.fit(known, seen, weight).correct(reading) - connection
+        calibration = self.calibration
+        known = [k.draw(rng, draws) for k in calibration.known]
+        seen = [s.draw(rng, draws) for s in calibration.seen]
+        pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
+        drawn = [(r.draw(rng, draws), c.draw(rng, draws)) for r, c in pairs]
+        box = Bilinear.fit(known, seen, calibration.weight)
+        reflection, *others = (box.correct(r) - c for r, c in drawn)
+        for step in self.path:
+            count = len(step.readings)
+            corrected, others = others[:count], others[count:]
+            inputs = [*corrected, *(p.draw(rng, draws) for p in step.parameters)]
+            through = step.element.bilinear(inputs)
+            reflection = (through.apply if step.embed else through.correct)(reflection)
+        return reflection
 
 
 def propagate(inputs: Inputs) -> Quantity:
-    """Corrected reflection with the effect that every source has on it, to first order.
+    """Corrected reflection of the device with the effect of every source, to first order.
 
     For more than three standards the terms of second order in the fit's own residuals are
     left out; Monte Carlo has them.
@@ -107,22 +92,47 @@ def propagate(inputs: Inputs) -> Quantity:
     Quantity
         Reflection coefficient [1] and its effects.
     """
-    calibration, box = inputs.calibration, inputs.calibration.error_box
+    reflection = at_plane(inputs.calibration, inputs.reading, inputs.connection)
+    for step in inputs.path:
+        readings = [at_plane(inputs.calibration, *pair) for pair in step.readings]
+        move = add if step.embed else remove
+        reflection = move(reflection, step.element, [*readings, *step.parameters])
+    return reflection
+
+
+def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) -> Quantity:
+    """A raw reading corrected to the standards' plane, with the effect of every source.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Error terms and what they rest on.
+    reading : Quantity
+        Raw reading [1].
+    connection : Quantity
+        What connecting it added to its true reflection [1].
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient at the plane [1].
+    """
+    box = calibration.error_box
     known = [k.value for k in calibration.known]
     seen = [s.value for s in calibration.seen]
-    reading = inputs.reading.value
-    value = box.correct(reading)
+    value = box.correct(reading.value)
     # d(device)/d(reading) = 1 / f'(device)
-    to_plane = 1 / box.derivative(value)
+    parts: list[tuple[Quantity, Complex | float]] = [
+        (reading, 1 / box.derivative(value)),
+        (connection, -1.0),
+    ]
     # standard i enters the fit through e_i = m_i (c g_i + d) - a g_i - b
-    influence = Bilinear.influence(known, seen, value, reading, calibration.weight)
-    influence = influence / (box.c * reading - box.a)
-    effects = [*inputs.reading.through(value, to_plane).effects]
-    effects += inputs.connection.through(value, -1).effects
+    influence = Bilinear.influence(known, seen, value, reading.value, calibration.weight)
+    influence = influence / (box.c * reading.value - box.a)
     for i, (k, s) in enumerate(zip(calibration.known, calibration.seen, strict=True)):
-        effects += k.through(value, influence[i] * (box.c * seen[i] - box.a)).effects
-        effects += s.through(value, influence[i] * (box.c * known[i] + box.d)).effects
-    return Quantity(value, tuple(effects))
+        parts.append((k, influence[i] * (box.c * seen[i] - box.a)))
+        parts.append((s, influence[i] * (box.c * known[i] + box.d)))
+    return combine(value, *parts)
 
 
 def impedance(reflection: Quantity, z_ref: float) -> Quantity:

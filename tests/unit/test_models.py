@@ -7,7 +7,8 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.models.between import between_points
-from rfcal.models.line import Line
+from rfcal.models.cables import CABLES
+from rfcal.models.line import Line, loss_law
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.models.standards import (
     DEFAULT_UNCERTAINTY,
@@ -148,6 +149,29 @@ def test_half_a_wave_repeats_and_a_quarter_inverts():
 
 
 def test_matched_loss_of_a_line_is_its_table_value():
-    line = Line(40.0, loss_db_per_100m=7.5)
-    gain = line.two_port(np.array([70e6])).power_gain(np.array([50.0]))
-    assert -10 * np.log10(gain) == pytest.approx(3.0)
+    line = Line(40.0, conductor_db=0.75, dielectric_db=0.01)
+    frequency = np.array([100e6])
+    assert line.loss_db_per_100m(frequency) == pytest.approx([8.5])
+    z0 = line.impedance(frequency)
+    # into its own impedance; half a per mille is what the exact telegrapher's loss differs by
+    gain = line.two_port(frequency).power_gain(z0)
+    assert -10 * np.log10(gain) == pytest.approx([0.4 * 8.5], rel=5e-4)
+
+
+def test_loss_law_takes_no_negative_term():
+    """A table that falls below the square root of frequency: least squares would go negative."""
+    conductor, dielectric = loss_law([(10, 3.0), (100, 9.0), (1000, 25.0)])
+    assert dielectric == 0
+    assert 0.8 < conductor < 1.0
+    assert loss_law([(100.0, 7.0)]) == pytest.approx((0.7, 0.0))
+
+
+@pytest.mark.parametrize("name", CABLES)
+def test_cables_by_name_follow_their_tables(name):
+    cable = CABLES[name]
+    line = cable.line(100.0)
+    for megahertz, loss in cable.loss:
+        fitted = float(line.loss_db_per_100m(megahertz * 1e6))
+        assert fitted == pytest.approx(loss, rel=0.12)
+    assert 0.6 < cable.velocity_factor < 1
+    assert cable.source
