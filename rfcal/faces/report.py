@@ -91,6 +91,7 @@ def _device(number: int, device: Device) -> dict[str, Any]:
     alt = f"{device.name} at {answer['at']}: {answer['impedance']}, SWR {answer['swr']}"
     return {
         "answer": answer,
+        "plane": device.plane,
         "chart": svg_text(
             plots.device_chart(device), alt=f"Reflection chart. {alt}.", prefix=f"chart-{number}"
         ),

@@ -43,15 +43,16 @@ def cable_panel() -> Panel:
     style.add_legend(figure, left)
 
     def update(frequency, length, velocity_factor, loss, r, x):
-        walked = walk_along(frequency * 1e6, r + 1j * x, Line(length, velocity_factor, 50.0, loss))
-        along, reflection = walked
+        # the loss said is the loss at this frequency: all of it as conductor loss
+        line = Line(length, velocity_factor, conductor_db=loss / frequency**0.5)
+        along, reflection = walk_along(frequency * 1e6, r + 1j * x, line)
         z = to_impedance(reflection)
         walk.set_data(reflection.real, reflection.imag)
         device.set_data(reflection[:1].real, reflection[:1].imag)
         seen.set_data(reflection[-1:].real, reflection[-1:].imag)
         r_line.set_data(along, z.real)
         x_line.set_data(along, z.imag)
-        return cable_words(frequency * 1e6, r + 1j * x, Line(length, velocity_factor, 50.0, loss))
+        return cable_words(frequency * 1e6, r + 1j * x, line)
 
     sliders = [
         Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),

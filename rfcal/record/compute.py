@@ -12,9 +12,10 @@ from rfcal.maths.reflection import Real
 from rfcal.models.between import same_grid
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
-from rfcal.record import judge, schema
+from rfcal.record import judge, route, schema
 from rfcal.record.readings import (
     Sweep,
+    TwoPortSweep,
     read_sweep,
     typed_reflection_sweep,
     typed_sweep,
@@ -22,6 +23,7 @@ from rfcal.record.readings import (
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
 from rfcal.tasks.calibration import Calibration, calibrate
+from rfcal.tasks.path import Step
 from rfcal.tasks.uncertainty import Inputs, propagate
 
 
@@ -48,7 +50,9 @@ def compute(record: Record | str | Path) -> Results:
     return _Job(record).results()
 
 
-def inspect(record: Record | str | Path) -> tuple[tuple[Sweep, ...], tuple[Finding, ...]]:
+def inspect(
+    record: Record | str | Path,
+) -> tuple[tuple[Sweep | TwoPortSweep, ...], tuple[Finding, ...]]:
     """Read and judge the raw readings of a record, and correct nothing.
 
     Parameters
@@ -58,8 +62,8 @@ def inspect(record: Record | str | Path) -> tuple[tuple[Sweep, ...], tuple[Findi
 
     Returns
     -------
-    sweeps : tuple of Sweep
-        Every raw reading, in the record's order.
+    sweeps : tuple of Sweep or TwoPortSweep
+        Every file and typed reading, in the record's order.
     findings : tuple of Finding
         What there is to say about them.
 
@@ -73,9 +77,11 @@ def inspect(record: Record | str | Path) -> tuple[tuple[Sweep, ...], tuple[Findi
     job = _Job(record)
     calibration = job.calibration()
     for item in record.items()[len(record.standards) :]:
-        job.calibration_at(calibration, item)
+        here = job.calibration_at(calibration, item)
+        if isinstance(item, Measurement):
+            job.path(item, here)
     findings = (*job.findings, *judge.standards(calibration))
-    return tuple(job.sweeps.values()), judge.sorted_findings(findings)
+    return tuple(job.files), judge.sorted_findings(findings)
 
 
 class _Job:
@@ -85,10 +91,12 @@ class _Job:
         self.record = record
         self.findings = judge.assumptions(record)
         self.sweeps: dict[str, Sweep] = {}
+        self.files: list[Sweep | TwoPortSweep] = []
         self.models: dict[str, Standard | Tabulated] = {}
         for item in record.items():
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
+            self.files.append(sweep)
             self.findings += judge.raw_reading(sweep)
         for item in (*record.standards, *record.checks):
             self.models[item.name] = self._model(item)
@@ -105,7 +113,7 @@ class _Job:
         self.findings += judge.devices(devices)
         return Results(
             record=self.record,
-            sweeps=tuple(self.sweeps.values()),
+            sweeps=tuple(self.files),
             calibration=calibration,
             checks=checks,
             devices=devices,
@@ -136,7 +144,7 @@ class _Job:
                 label=f"{item.name}: definition",
                 z_ref=self.record.reference_ohm,
             )
-            self.sweeps[table.label] = table
+            self.files.append(table)
             model = Tabulated(table.frequency, table.reflection, table.z_ref, item.uncertainty)
         else:
             assert item.model is not None
@@ -187,12 +195,23 @@ class _Job:
         self.findings.append(judge.interpolated(item.name))
         return moved
 
+    def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
+        """What lies between the plane and a device."""
+        steps = []
+        for between in item.between:
+            sweeps = route.path_sweeps(self.record, between)
+            self.files += sweeps
+            self.findings += route.assumed(between)
+            steps.append(route.step(self.record, between, sweeps, here))
+        return tuple(steps)
+
     def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
         here = self.calibration_at(calibration, item)
         reading = self._raw(self.sweep(item))
         reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
         zero = np.zeros_like(reading.value)
-        inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)))
+        path = self.path(item, here) if isinstance(item, Measurement) else ()
+        inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
         return inputs, propagate(inputs)
 
     def _check(self, calibration: Calibration, item: Artefact) -> Check:
@@ -217,7 +236,8 @@ class _Job:
                     f"{judge.grid_words(sweep.frequency)}",
                 )
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
-        return Device(item.name, sweep, inputs, reflection, self.record.reference_ohm, answer)
+        z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
+        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane)
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:

@@ -143,6 +143,7 @@ def _device(device: Device) -> dict[str, Any]:
     return {
         "name": device.name,
         "frequency_hz": device.frequency,
+        "plane": device.plane,
         "answer_hz": float(device.frequency[device.answer]),
         "reflection": device.reflection.value,
         "reflection_covariance": _upper(device.reflection.covariance()),
@@ -182,7 +183,7 @@ def touchstone(device: Device) -> str:
     str
         The file's text.
     """
-    about = f"{device.name}: corrected reflection at the standards' plane"
+    about = f"{device.name}: corrected reflection at {device.plane}"
     return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
 
 

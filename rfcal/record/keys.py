@@ -14,7 +14,7 @@ FILE = "record.toml"
 
 LATER = (
     *("drift", "residual_directivity", "residual_source_match", "residual_tracking"),
-    *("x_sign", "between", "match", "line_check"),
+    *("x_sign", "match", "line_check"),
 )
 """Keys of record format 1 that this version of rfcal does not compute yet."""
 
@@ -175,7 +175,7 @@ class Keys:
             raise self.fail(key, f"expected a list of one to four numbers, found {_show(value)}")
         return tuple(self._float(key, v) for v in value)
 
-    def rows(self, key: str, columns: str) -> tuple[tuple[float, float, float], ...]:
+    def rows(self, key: str, columns: str) -> list[tuple[float, float, float]]:
         """Rows of three numbers.
 
         Parameters
@@ -187,20 +187,39 @@ class Keys:
 
         Returns
         -------
-        tuple of tuple of float
+        list of tuple of float
             At least one row.
         """
+        return [(a, b, c) for a, b, c in self._rows(key, columns, "[[7.05, 48.2, -3.1]]", 3)]
+
+    def pairs(self, key: str, columns: str) -> list[tuple[float, float]]:
+        """Rows of two numbers.
+
+        Parameters
+        ----------
+        key : str
+            The key.
+        columns : str
+            What the columns are, for the error.
+
+        Returns
+        -------
+        list of tuple of float
+            At least one row.
+        """
+        return [(a, b) for a, b in self._rows(key, columns, "[[10.0, 2.0], [100.0, 7.0]]", 2)]
+
+    def _rows(self, key: str, columns: str, example: str, width: int) -> list[list[float]]:
         value = self.table[key]
-        wanted = f"expected rows of {columns}, such as [[7.05, 48.2, -3.1]]"
+        wanted = f"expected rows of {columns}, such as {example}"
         if not isinstance(value, list) or not value:
             raise self.fail(key, f"{wanted}, found {_show(value)}")
         for i, row in enumerate(value, start=1):
-            if not isinstance(row, list) or len(row) != 3:
+            if not isinstance(row, list) or len(row) != width:
                 raise self.fail(key, f"{wanted}; row {i} is {_show(row)}")
-        return tuple(
-            tuple(self._float(f"{key}, row {i}", v) for v in row)  # type: ignore[misc]
-            for i, row in enumerate(value, start=1)
-        )
+        return [
+            [self._float(f"{key}, row {i}", v) for v in row] for i, row in enumerate(value, start=1)
+        ]
 
     def decimals(self, key: str, column: int) -> float:
         """The step of a display, from the finest decimal place typed in one column.

@@ -112,17 +112,75 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     ReadingError
         One sentence naming file and line.
     """
-    try:
-        content = (folder / file).read_bytes()
-    except OSError as error:
-        raise ReadingError(file, f"cannot be read ({error.strerror})") from error
+    content = _content(folder, file)
     text = _decoded(content)
     if file.lower().endswith(".csv"):
         frequency, reflection, lines = _read_csv(text, file, z_ref)
     else:
-        frequency, reflection, z_ref, lines = read_touchstone(text, file)
+        frequency, s, z_ref, lines = read_touchstone(text, file)
+        reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content))
+
+
+def _content(folder: Path, file: str) -> bytes:
+    try:
+        return (folder / file).read_bytes()
+    except OSError as error:
+        raise ReadingError(file, f"cannot be read ({error.strerror})") from error
+
+
+@dataclass(frozen=True, eq=False)
+class TwoPortSweep:
+    """Scattering parameters of a two-port, such as an adapter.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending.
+    s : ndarray, shape (F, 2, 2)
+        Scattering parameters [1].
+    z_ref : float
+        Their reference impedance [ohm].
+    label : str
+        What it is, for messages.
+    origin : Origin
+        The file.
+    """
+
+    frequency: Real
+    s: Complex
+    z_ref: float
+    label: str
+    origin: Origin
+
+
+def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
+    """A two-port from a Touchstone file of the record.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    file : str
+        Path relative to the folder.
+    label : str
+        What it is.
+
+    Returns
+    -------
+    TwoPortSweep
+        Checked: finite, ascending, at least one point.
+
+    Raises
+    ------
+    ReadingError
+        One sentence naming file and line.
+    """
+    content = _content(folder, file)
+    frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
+    require_ascending(frequency, file, lines)
+    return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
 
 
 def _decoded(content: bytes) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr
 from rfcal.models.quantity import Quantity
-from rfcal.record.readings import Sweep
+from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import Calibration
@@ -70,6 +70,8 @@ class Device:
         Its reference impedance [ohm].
     answer : int
         Index of the frequency at which the answer in words is quoted.
+    plane : str
+        Where the answer holds, in words.
     """
 
     name: str
@@ -78,6 +80,7 @@ class Device:
     reflection: Quantity
     z_ref: float
     answer: int
+    plane: str = "the standards' plane"
 
     @property
     def frequency(self) -> Real:
@@ -123,8 +126,8 @@ class Results:
     ----------
     record : Record
         The record.
-    sweeps : tuple of Sweep
-        Every file that was read, in the record's order.
+    sweeps : tuple of Sweep or TwoPortSweep
+        Everything that was read, in the record's order.
     calibration : Calibration
         The error terms on the standards' grid.
     checks : tuple of Check
@@ -138,7 +141,7 @@ class Results:
     """
 
     record: Record
-    sweeps: tuple[Sweep, ...]
+    sweeps: tuple[Sweep | TwoPortSweep, ...]
     calibration: Calibration
     checks: tuple[Check, ...]
     devices: tuple[Device, ...]

@@ -1,7 +1,7 @@
 """``record.toml`` as validated dataclasses; every refusal names the key at fault."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -9,6 +9,7 @@ from typing import Any
 
 from rfcal.errors import RecordError
 from rfcal.models.standards import KINDS, Standard
+from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, first_of
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
@@ -52,17 +53,17 @@ class Reading:
     ----------
     file : str, optional
         Path relative to the record's folder.
-    typed : tuple of rows, optional
+    typed : sequence of rows, optional
         Rows of MHz, R ohm, X ohm.
-    typed_reflection : tuple of rows, optional
+    typed_reflection : sequence of rows, optional
         Rows of MHz, magnitude, degrees.
     steps : tuple of float
         Display steps of magnitude [1] and angle [degree] of `typed_reflection`.
     """
 
     file: str | None = None
-    typed: tuple[tuple[float, float, float], ...] | None = None
-    typed_reflection: tuple[tuple[float, float, float], ...] | None = None
+    typed: Sequence[tuple[float, float, float]] | None = None
+    typed_reflection: Sequence[tuple[float, float, float]] | None = None
     steps: tuple[float, float] = (0.0, 0.0)
 
 
@@ -108,12 +109,15 @@ class Measurement:
         Its raw reading.
     answer_hz : float, optional
         Frequency at which the answer in words is quoted [Hz].
+    between : tuple of Between
+        What lies between the calibration plane and the device, from the plane outward.
     """
 
     name: str
     place: str
     reading: Reading
     answer_hz: float | None
+    between: tuple[Between, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -330,8 +334,9 @@ def _standard(keys: Keys, kind: str, uncertainty: Mapping[str, float]) -> Standa
 def _measurements(top: Keys) -> tuple[Measurement, ...]:
     found = []
     for keys in _items(top, "measurement"):
-        keys.only(("name", *_READINGS, "answer_mhz"))
+        keys.only(("name", *_READINGS, "answer_mhz", "between"))
         stated = "answer_mhz" in keys.table
         answer = keys.number("answer_mhz", low=0, above=True) * 1e6 if stated else None
-        found.append(Measurement(keys.text("name"), keys.place, _reading(keys), answer))
+        reading, path = _reading(keys), read_between(keys)
+        found.append(Measurement(keys.text("name"), keys.place, reading, answer, path))
     return tuple(found)

@@ -1,4 +1,4 @@
-"""One-port Touchstone files, as real instruments write them.
+"""Touchstone files of one port or two, as real instruments write them.
 
 scikit-rf reads the format; this module stands before it, takes away what is harmless (stray
 first and last lines, ``#`` lines that are no option line, line ends of any kind) and refuses
@@ -19,11 +19,14 @@ _WORDS = {
     **dict.fromkeys("SYZGH", "parameter"),
     **dict.fromkeys(("MA", "DB", "RI"), "form"),
 }
+_COUNT = {1: "three", 2: "nine"}
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 
 
-def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float, list[int]]:
-    """Frequencies, reflection and reference impedance of a one-port Touchstone file.
+def read_touchstone(
+    text: str, file: str, *, ports: int = 1
+) -> tuple[Real, Complex, float, list[int]]:
+    """Frequencies, scattering parameters and reference impedance of a Touchstone file.
 
     Parameters
     ----------
@@ -31,13 +34,15 @@ def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float, list[in
         The file's content, version 1.x or 2.x.
     file : str
         The file as the user knows it, for errors.
+    ports : int
+        Number of ports wanted, 1 or 2.
 
     Returns
     -------
     frequency : ndarray, shape (F,)
         Frequencies [Hz], in the file's order.
-    reflection : ndarray, shape (F,)
-        Reflection coefficient [1] in the reference impedance.
+    s : ndarray, shape (F, ports, ports)
+        Scattering parameters [1] in the reference impedance.
     z_ref : float
         Reference impedance [ohm].
     lines : list of F int
@@ -52,12 +57,12 @@ def read_touchstone(text: str, file: str) -> tuple[Real, Complex, float, list[in
     if not lines:
         raise ReadingError(file, "the file is empty")
     _require_one_option_line(lines, file)
-    rows = _data_rows(lines, file)
-    _require_counts(lines, rows, file)
-    frequency, reflection, z_ref = _parse(lines, file)
+    rows = _data_rows(lines, file, ports)
+    _require_counts(lines, rows, file, ports)
+    frequency, s, z_ref = _parse(lines, file, ports)
     if len(frequency) != len(rows):
         raise ReadingError(file, f"{len(rows)} data lines but {len(frequency)} points were found")
-    return frequency, reflection, z_ref, [number for number, _ in rows]
+    return frequency, s, z_ref, [number for number, _ in rows]
 
 
 def _clean(text: str, file: str) -> list[tuple[int, str]]:
@@ -142,7 +147,10 @@ def _require_one_option_line(lines: list[tuple[int, str]], file: str) -> None:
         raise ReadingError(file, "this stands before the option line ('# ...')", data[0])
 
 
-def _data_rows(lines: list[tuple[int, str]], file: str) -> list[tuple[int, list[float]]]:
+def _data_rows(
+    lines: list[tuple[int, str]], file: str, ports: int
+) -> list[tuple[int, list[float]]]:
+    width, port = 1 + 2 * ports**2, "one pair" if ports == 1 else "four pairs"
     rows = []
     for number, line in lines:
         if line[0] in "#[":
@@ -150,13 +158,17 @@ def _data_rows(lines: list[tuple[int, str]], file: str) -> list[tuple[int, list[
         words = line.split()
         if not all(_is_number(word) for word in words):
             hint = ", with a point for the decimals and spaces between" if "," in line else ""
-            raise ReadingError(file, f"expected three numbers{hint}, found '{line[:60]}'", number)
+            raise ReadingError(
+                file, f"expected {_COUNT[ports]} numbers{hint}, found '{line[:60]}'", number
+            )
         values = [float(word) for word in words]
-        if len(values) != 3:
-            port = " (is this a file of two or more ports?)" if len(values) > 3 else " (cut off?)"
+        if len(values) != width:
+            why = (
+                " (is this a file of two or more ports?)" if len(values) > width else " (cut off?)"
+            )
             raise ReadingError(
                 file,
-                f"expected a frequency and one pair of numbers, found {len(values)}{port}",
+                f"expected a frequency and {port} of numbers, found {len(values)} numbers{why}",
                 number,
             )
         if not np.all(np.isfinite(values)):
@@ -168,7 +180,7 @@ def _data_rows(lines: list[tuple[int, str]], file: str) -> list[tuple[int, list[
 
 
 def _require_counts(
-    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str
+    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str, ports: int
 ) -> None:
     """Version 2 says how many ports and points there are: hold it to its word."""
     for number, line in lines:
@@ -176,24 +188,28 @@ def _require_counts(
         if match is None:
             continue
         keyword, value = match[1].strip().lower(), match[2].strip()
-        if keyword == "number of ports" and value != "1":
-            raise ReadingError(file, f"a one-port file is wanted, this has {value} ports", number)
+        if keyword == "number of ports" and value != str(ports):
+            raise ReadingError(
+                file, f"a file of {ports} port(s) is wanted, this has {value} ports", number
+            )
         if keyword == "number of frequencies" and value != str(len(rows)):
             raise ReadingError(
                 file, f"{value} frequencies are announced and {len(rows)} are there", number
             )
 
 
-def _parse(lines: list[tuple[int, str]], file: str) -> tuple[Real, Complex, float]:
+def _parse(lines: list[tuple[int, str]], file: str, ports: int) -> tuple[Real, Complex, float]:
     from skrf.io.touchstone import Touchstone
 
     version2 = any(line.startswith("[") for _, line in lines)
     text = "\n".join(line for _, line in lines) + "\n"
     # scikit-rf 2.2 scales version 1 admittances by R where it should divide. Normalised
     # admittance and impedance obey the same map but for the sign, so read it as impedance.
-    turned = not version2 and "HZ Y " in text
+    turned = not version2 and ports == 1 and "HZ Y " in text
+    if ports > 1 and "HZ S " not in text:
+        raise ReadingError(file, "a two-port file must hold scattering parameters (S)")
     stream = io.StringIO(text.replace("HZ Y ", "HZ Z ") if turned else text)
-    stream.name = "reading.ts" if version2 else "reading.s1p"
+    stream.name = "reading.ts" if version2 else f"reading.s{ports}p"
     try:
         parsed = Touchstone(stream)
         frequency, s = parsed.get_sparameter_arrays()
@@ -204,5 +220,5 @@ def _parse(lines: list[tuple[int, str]], file: str) -> tuple[Real, Complex, floa
         raise ReadingError(
             file, f"the reference impedance is {z_ref:g} ohm; a real one above zero is wanted"
         )
-    reflection = np.asarray(s, complex)[:, 0, 0]
-    return np.asarray(frequency, float), -reflection if turned else reflection, z_ref.real
+    s = np.asarray(s, complex)
+    return np.asarray(frequency, float), -s if turned else s, z_ref.real

@@ -198,7 +198,7 @@ MHZ_146 = np.array([146e6])
 
 
 def feed_line(loss_db_per_100m=0.0):
-    return Line(0.9144, velocity_factor=0.66, z0=50.0, loss_db_per_100m=loss_db_per_100m)
+    return Line(0.9144, velocity_factor=0.66, conductor_db=loss_db_per_100m / np.sqrt(146))
 
 
 def test_length_of_a_feed_line_in_wavelengths():

@@ -12,7 +12,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.uncertainty import Inputs, corrected_reflection, impedance, propagate
+from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 BOX = Bilinear.from_error_terms(
     np.array([0.05 + 0.02j]), np.array([0.1 - 0.05j]), 0.9 * np.exp([0.7j])
@@ -135,18 +135,6 @@ def test_monte_carlo_agrees_where_the_model_is_nearly_linear(count):
     half = uncertainty.K_AXIS * uncertainty.standard_uncertainty(linear.covariance())[0]
     assert drawn.interval[0, 0] == pytest.approx([45 - half[0], 45 + half[0]], abs=0.03 * half[0])
     assert drawn.interval[0, 1] == pytest.approx([-12 - half[1], -12 + half[1]], abs=0.03 * half[1])
-
-
-def test_the_model_function_is_the_corrected_value():
-    inputs = session(45 - 12j, 4)
-    calibration = inputs.calibration
-    value = corrected_reflection(
-        [k.value for k in calibration.known],
-        [s.value for s in calibration.seen],
-        inputs.reading.value,
-        weight=calibration.weight,
-    )
-    assert value == pytest.approx(propagate(inputs).value)
 
 
 H2 = json.loads((Path(__file__).parents[1] / "reference" / "gum_h2.json").read_text())

@@ -64,7 +64,7 @@ BAD_KEYS = [
     ("[[measurement]]", "[match]\n[[measurement]]", ["match", "yet"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 20', ["answer_mhz", "14.1 MHz"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
-    ('name = "device"', 'name = "device"\nbetween = []', ["between", "yet"]),
+    ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[between]]"]),
 ]
 
 
@@ -86,10 +86,27 @@ def test_bad_keys(typed, capsys, tmp_path, old, new, fragments):
     refused(typed, fragments, capsys, tmp_path)
 
 
-def test_between_comes_later(typed, capsys, tmp_path):
+@pytest.mark.parametrize(
+    ("text", "fragments"),
+    [
+        ('line = "measured"', ["between 1", "far_end_open", "missing"]),
+        ('line = "measured"\nlength_m = 3', ["length_m", "no meaning"]),
+        ('line = "RG-999"\nlength_m = 3', ["line", "RG-213", "velocity_factor"]),
+        ('line = "RG-213"', ["length_m", "missing"]),
+        ('line = "RG-213"\nlength_m = -1', ["length_m", "at least 0"]),
+        ('line = "RG-213"\nlength_m = 3\nvelocity_factor = 1.2', ["faster than light"]),
+        ('line = "RG-213"\nlength_m = 3\nloss_db_per_100m = [[10]]', ["loss_db_per_100m", "row 1"]),
+        ('line = "RG-213"\nlength_m = 3\nloss_db_per_100m = [[10, 0]]', ["above zero"]),
+        ('line = "RG-213"\nlenght_m = 3', ["lenght_m", "'length_m'"]),
+        ('adapter = "no.s2p"', ["adapter", "no file"]),
+        ('line = "RG-213"\nadapter = "x.s2p"', ["exactly one"]),
+        ("add = 1", ["add", "true or false"]),
+    ],
+)
+def test_bad_paths(typed, capsys, tmp_path, text, fragments):
     with (typed / "record.toml").open("a") as file:
-        file.write('\n  [[measurement.between]]\n  line = "measured"\n')
-    refused(typed, ["between", "yet"], capsys, tmp_path)
+        file.write(f"\n[[measurement.between]]\n{text}\n")
+    refused(typed, fragments, capsys, tmp_path)
 
 
 def test_missing_record_and_bad_toml(typed, capsys, tmp_path):

@@ -1,0 +1,183 @@
+"""``[[measurement.between]]``: what lies between the calibration plane and a device."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from rfcal.models.cables import CABLES
+from rfcal.models.line import Line, loss_law
+from rfcal.record.keys import Keys
+
+DEFAULT_DOUBT: Mapping[str, float] = {
+    "length": 0.01,
+    "velocity factor": 0.01,
+    "impedance": 1.0,
+    "loss": 0.1,
+    "far end": 0.002,
+    "adapter": 0.003,
+}
+"""Standard uncertainties where the record states none (common practice, no source).
+
+Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] as cables of one
+type differ; loss [1, relative] as tables of one type differ; reflection [1] of a soldered short
+and of an open at a line's far end; scattering parameters [1] of an adapter from a file.
+"""
+
+_CABLE = (
+    *("length_m", "length_uncertainty_m", "velocity_factor", "velocity_factor_uncertainty"),
+    *("z0_ohm", "z0_uncertainty_ohm", "loss_db_per_100m", "loss_uncertainty_percent"),
+)
+_PAIRS = {"line": ("far_end_open", "far_end_short"), "fixture": ("fixture_open", "fixture_short")}
+
+
+@dataclass(frozen=True)
+class Between:
+    """One element of a path, as the record describes it.
+
+    Parameters
+    ----------
+    name : str
+        Name for the budget, such as ``"line 1"``.
+    place : str
+        Where it stands in the record, for errors.
+    kind : str
+        ``"cable"``, ``"measured"``, ``"adapter"`` or ``"fixture"``.
+    files : tuple of str
+        Sweeps open and short, or the adapter's file.
+    line : Line, optional
+        A cable's figures.
+    doubt : mapping of str to float
+        Standard uncertainties, keys as in `DEFAULT_DOUBT`.
+    assumed : tuple of str
+        Keys of `doubt` that the record does not state.
+    embed : bool
+        True to add the element, False to remove it.
+    """
+
+    name: str
+    place: str
+    kind: str
+    files: tuple[str, ...]
+    line: Line | None
+    doubt: Mapping[str, float]
+    assumed: tuple[str, ...]
+    embed: bool
+
+
+def read_between(measurement: Keys) -> tuple[Between, ...]:
+    """The path of one measurement, from the plane outward.
+
+    Parameters
+    ----------
+    measurement : Keys
+        The measurement's table.
+
+    Returns
+    -------
+    tuple of Between
+        Empty where the device is at the plane.
+
+    Raises
+    ------
+    RecordError
+        Names the key at fault.
+    """
+    name = measurement.text("name")
+    return tuple(
+        _element(Keys(table, f"{measurement.place} between {i}", measurement.folder), name, i)
+        for i, table in enumerate(measurement.tables("between"), start=1)
+    )
+
+
+def _element(keys: Keys, device: str, number: int) -> Between:
+    """One table of the path."""
+    keys.only(("line", "adapter", *_PAIRS["fixture"], *_PAIRS["line"], *_CABLE, "add"))
+    embed = keys.table.get("add", False)
+    if not isinstance(embed, bool):
+        raise keys.fail("add", "expected true or false")
+    kinds = [k for k in ("line", "adapter", "fixture_open") if k in keys.table]
+    if len(kinds) != 1:
+        raise keys.fail("", "say what it is by exactly one of line, adapter, fixture_open")
+    kind: str = kinds[0]
+    files: tuple[str, ...] = ()
+    line: Line | None = None
+    doubt: dict[str, float] = {}
+    if kind == "line" and keys.text("line") != "measured":
+        _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"]), "a line by its type")
+        kind, line, doubt = "cable", _cable(keys), _cable_doubt(keys)
+        wanted: tuple[str, ...] = ("length", "velocity factor", "impedance", "loss")
+    else:
+        _refuse(keys, _CABLE, "an element known by its files")
+        pairs = {"line": _PAIRS["line"], "fixture_open": _PAIRS["fixture"], "adapter": ("adapter",)}
+        files = tuple(keys.path(k) for k in pairs[kind])
+        kind = {"line": "measured", "fixture_open": "fixture"}.get(kind, kind)
+        wanted = ("adapter",) if kind == "adapter" else ("far end",)
+    return Between(
+        name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
+        place=keys.place,
+        kind=kind,
+        files=files,
+        line=line,
+        doubt={k: doubt.get(k, DEFAULT_DOUBT[k]) for k in wanted},
+        assumed=tuple(k for k in wanted if k not in doubt),
+        embed=embed,
+    )
+
+
+def _refuse(keys: Keys, unwanted: tuple[str, ...], what: str) -> None:
+    for key in unwanted:
+        if key in keys.table:
+            raise keys.fail(key, f"this key has no meaning for {what}")
+
+
+def _cable(keys: Keys) -> Line:
+    """A cable by its type, or by values of the user's own under any name."""
+    kind = keys.text("line")
+    own = {"velocity_factor", "z0_ohm", "loss_db_per_100m"} <= set(keys.table)
+    if kind not in CABLES and not own:
+        raise keys.fail(
+            "line",
+            f"'{kind}' is no cable known here ({', '.join(CABLES)}); under a name of your own give "
+            "velocity_factor, z0_ohm and loss_db_per_100m",
+        )
+    known = CABLES.get(kind)
+    velocity = keys.number(
+        "velocity_factor", known.velocity_factor if known else None, low=0, above=True
+    )
+    if velocity > 1:
+        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
+    table = known.loss if known else ()
+    if "loss_db_per_100m" in keys.table:
+        table = tuple(_loss_rows(keys))
+    return Line(
+        keys.number("length_m", low=0),
+        velocity,
+        keys.number("z0_ohm", known.z0 if known else None, low=0, above=True),
+        *loss_law(table),
+    )
+
+
+def _loss_rows(keys: Keys) -> list[tuple[float, float]]:
+    rows = keys.pairs("loss_db_per_100m", "MHz, dB per 100 m")
+    for megahertz, loss in rows:
+        if megahertz <= 0 or loss <= 0:
+            raise keys.fail("loss_db_per_100m", "frequencies and losses must be above zero")
+    return rows
+
+
+def _cable_doubt(keys: Keys) -> dict[str, float]:
+    """What the record states; a type's own doubt about its loss stands in where it does not."""
+    stated = {
+        "length": ("length_uncertainty_m", 1.0),
+        "velocity factor": ("velocity_factor_uncertainty", 1.0),
+        "impedance": ("z0_uncertainty_ohm", 1.0),
+        "loss": ("loss_uncertainty_percent", 0.01),
+    }
+    doubt = {
+        name: keys.number(key, low=0) * unit
+        for name, (key, unit) in stated.items()
+        if key in keys.table
+    }
+    kind = keys.text("line")
+    if kind in CABLES and "loss_db_per_100m" not in keys.table:
+        doubt.setdefault("loss", CABLES[kind].loss_doubt)
+    return doubt

@@ -1,0 +1,174 @@
+"""From the record's words about a path to the steps that remove or add it."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import RecordError
+from rfcal.findings import Finding
+from rfcal.maths.reflection import Real
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.between import between_points, same_grid
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.record.between import DEFAULT_DOUBT, Between
+from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, read_two_port
+from rfcal.record.schema import FILE, Record
+from rfcal.tasks import path
+from rfcal.tasks.calibration import Calibration
+
+
+def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
+    """Read the files of one element.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    item : Between
+        The element.
+
+    Returns
+    -------
+    tuple of Sweep or TwoPortSweep
+        Open and short, or an adapter; empty for a cable.
+    """
+    folder: Path = record.folder
+    if item.kind == "adapter":
+        return (read_two_port(folder, item.files[0], label=item.name),)
+    ends = zip(("open", "short"), item.files, strict=False)
+    return tuple(
+        read_sweep(folder, file, label=f"{item.name}, {end}", z_ref=record.reference_ohm)
+        for end, file in ends
+    )
+
+
+def step(
+    record: Record,
+    item: Between,
+    sweeps: tuple[Sweep | TwoPortSweep, ...],
+    calibration: Calibration,
+) -> path.Step:
+    """One step of a path at the device's frequencies.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    item : Between
+        The element.
+    sweeps : tuple of Sweep or TwoPortSweep
+        Its files, as `path_sweeps` gave them.
+    calibration : Calibration
+        At the device's frequencies.
+
+    Returns
+    -------
+    Step
+        Element and inputs, with their effects.
+
+    Raises
+    ------
+    RecordError
+        Sweeps of a line at other frequencies than the device.
+    """
+    frequency, z_ref = calibration.frequency, record.reference_ohm
+    if item.line is not None:
+        cable = path.Cable(frequency, item.line, z_ref)
+        quantities = cable.quantities(dict(item.doubt), item.name)
+        return path.Step(cable, parameters=tuple(quantities), embed=item.embed)
+    first = sweeps[0]
+    if isinstance(first, TwoPortSweep):
+        parameters = _adapter(first, frequency, z_ref, item)
+        return path.Step(path.Adapter(), parameters=parameters, embed=item.embed)
+    element = path.Measured() if item.kind == "measured" else path.Fixture()
+    readings = [_reading(record, item, s, calibration) for s in sweeps if isinstance(s, Sweep)]
+    through = element.bilinear([calibration.error_box.correct(r.value) for r in readings])
+    pairs = []
+    for reading, end, sweep in zip(readings, (1.0, -1.0), sweeps, strict=True):
+        # what the far end's open or short is off from 1 or -1, as it is seen at the plane
+        slope = through.derivative(np.full(frequency.size, end, complex))
+        effects = (
+            *both_axes(f"{sweep.label}: connection", record.analyzer["connection"]),
+            *both_axes(f"{sweep.label}: far end", item.doubt["far end"], slope=slope),
+        )
+        pairs.append((reading, Quantity(np.zeros(frequency.size, complex), effects)))
+    return path.Step(element, readings=tuple(pairs), embed=item.embed)
+
+
+def _reading(record: Record, item: Between, sweep: Sweep, calibration: Calibration) -> Quantity:
+    """The raw reading of a line's end, at the device's own frequencies."""
+    if not same_grid(sweep.frequency, calibration.frequency):
+        raise RecordError(
+            FILE,
+            item.place,
+            f"'{sweep.origin.file if sweep.origin else sweep.label}' was not read at the device's "
+            "frequencies: read the line open, short and with the device at the same points",
+        )
+    noise = both_axes(f"{sweep.label}: noise", record.analyzer["noise"], per_point=True)
+    reading = sweep.quantity(record.reference_ohm).plus(*noise)
+    corrected = calibration.error_box.correct(reading.value)
+    return reading.plus(*calibration.interpolation_effects(corrected))
+
+
+def _adapter(
+    sweep: TwoPortSweep, frequency: Real, z_ref: float, item: Between
+) -> tuple[Quantity, ...]:
+    """S11, S12 S21 and S22 of an adapter at the device's frequencies."""
+    s = TwoPort.from_s(sweep.s, sweep.z_ref).to_s(z_ref)
+    rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
+    doubt = np.zeros((3, frequency.size))
+    if not same_grid(frequency, sweep.frequency):
+        what = f"the parameters of '{item.name}'"
+        rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
+    # the product of two parameters, each uncertain alike, is uncertain by root two
+    sizes = np.array([1.0, np.sqrt(2), 1.0]) * item.doubt["adapter"]
+    return tuple(
+        Quantity(row, both_axes(f"{item.name}: definition", np.hypot(size, extra)))
+        for row, size, extra in zip(rows, sizes, doubt, strict=True)
+    )
+
+
+def plane_words(items: Sequence[Between]) -> str:
+    """Where a device's answer holds.
+
+    Parameters
+    ----------
+    items : sequence of Between
+        Its path.
+
+    Returns
+    -------
+    str
+        Such as ``"the standards' plane with antenna: line 1 removed"``.
+    """
+    if not items:
+        return "the standards' plane"
+    removed = [item.name for item in items if not item.embed]
+    added = [item.name for item in items if item.embed]
+    said = [f"the standards' plane with {', '.join(removed)} removed"] if removed else []
+    said += [f"{', '.join(added)} added"] if added else []
+    return " and ".join(said) if removed else f"the standards' plane with {said[0]}"
+
+
+def assumed(item: Between) -> list[Finding]:
+    """What the record leaves to defaults about an element.
+
+    Parameters
+    ----------
+    item : Between
+        The element.
+
+    Returns
+    -------
+    list of Finding
+        One note, or nothing.
+    """
+    if not item.assumed:
+        return []
+    values = ", ".join(f"{key} {DEFAULT_DOUBT[key]:g}" for key in item.assumed)
+    message = (
+        f"No uncertainty is stated for '{item.name}', so this was taken: {values} (metres, ohms, "
+        "and parts of one). State what you know of yours."
+    )
+    return [Finding("path-default", "note", item.name, message)]

@@ -1,0 +1,156 @@
+"""Paths between plane and device in a record: every kind removed, added, and in the budget."""
+
+import numpy as np
+import pytest
+import skrf
+
+from rfcal.errors import RfcalError
+from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.cables import CABLES
+from rfcal.models.line import Line
+from rfcal.record import compute
+from tests.record.conftest import BOX, DEVICE_OHM, touchstone
+
+FREQUENCY = np.linspace(50e6, 60e6, 11)
+DEVICE = np.full(11, from_impedance(DEVICE_OHM))
+LINE = Line(14.2, 0.83, 48.6, conductor_db=0.9)
+
+
+def put(folder, name, two_port, reflection):
+    """A raw sweep of something seen through a two-port."""
+    seen = BOX.apply(two_port.bilinear(50.0).apply(reflection))
+    (folder / "raw" / f"{name}.s1p").write_text(touchstone(FREQUENCY, seen))
+
+
+def append(folder, *tables):
+    with (folder / "record.toml").open("a") as file:
+        for table in tables:
+            file.write(f"[[measurement.between]]\n{table}\n")
+
+
+def ends(folder, two_port, name="line"):
+    for end, value in (("open", 1.0), ("short", -1.0)):
+        put(folder, f"{name}-{end}", two_port, np.full(11, value, complex))
+
+
+MEASURED = (
+    'line = "measured"\nfar_end_open = "raw/line-open.s1p"\nfar_end_short = "raw/line-short.s1p"'
+)
+CABLE = 'line = "RG-213"\nlength_m = 12.4\nlength_uncertainty_m = 0.02'
+
+
+def test_measured_line(filed):
+    through = LINE.two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "device", through, DEVICE)
+    append(filed, MEASURED)
+    results = compute.compute(filed)
+    device = results.device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-6)
+    assert "line 1 removed" not in device.plane
+    assert "device: measured 1 removed" in device.plane
+    assert "device: measured 1, open: far end" in device.impedance.by_source()
+    assert {s.origin.file for s in results.sweeps} >= {"raw/line-open.s1p", "raw/line-short.s1p"}
+
+
+def test_calibrating_at_the_far_end_and_removing_a_measured_line_agree(filed, tmp_path):
+    """Two routes to the same plane, each with its own noise: within their uncertainties."""
+    rng = np.random.default_rng(9)
+    through = LINE.two_port(FREQUENCY)
+
+    def noisy(folder, name, reflection):
+        noise = 0.0005 * (rng.standard_normal(11) + 1j * rng.standard_normal(11))
+        (folder / "raw" / f"{name}.s1p").write_text(touchstone(FREQUENCY, reflection + noise))
+
+    for name, value in (("line-open", 1.0), ("line-short", -1.0), ("device", DEVICE[0])):
+        seen = BOX.apply(through.bilinear(50.0).apply(np.full(11, value, complex)))
+        noisy(filed, name, seen)
+    append(filed, MEASURED)
+    bottom = compute.compute(filed).device("device").impedance
+    for name, value in (("short", -1.0), ("open", 1.0), ("load", 0.0)):
+        seen = BOX.apply(through.bilinear(50.0).apply(np.full(11, value, complex)))
+        noisy(filed, name, seen)
+    text = (filed / "record.toml").read_text()
+    (filed / "record.toml").write_text(text[: text.index("[[measurement.between]]")])
+    top = compute.compute(filed).device("device").impedance
+    total = np.sqrt(np.diagonal(top.covariance() + bottom.covariance(), axis1=1, axis2=2))
+    difference = top.value - bottom.value
+    assert np.all(np.abs(difference.real) < 3 * total[:, 0])
+    assert np.all(np.abs(difference.imag) < 3 * total[:, 1])
+
+
+def test_cable_by_type_and_its_doubts(filed):
+    put(filed, "device", CABLES["RG-213"].line(12.4).two_port(FREQUENCY), DEVICE)
+    append(filed, CABLE)
+    results = compute.compute(filed)
+    device = results.device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
+    shares = device.impedance.by_source()
+    for source in ("length", "velocity factor", "impedance", "loss"):
+        assert f"device: line 1: {source}" in shares
+    note = next(f for f in results.findings if f.code == "path-default")
+    assert "velocity factor 0.01" in note.message
+    assert "length" not in note.message
+
+
+def test_cable_of_ones_own(filed):
+    own = (
+        'line = "the old one"\nlength_m = 3.0\nvelocity_factor = 0.8\nz0_ohm = 75.0\n'
+        "loss_db_per_100m = [[10.0, 2.0], [100.0, 7.0]]"
+    )
+    append(filed, own)
+    line = compute.schema.load(filed).measurements[0].between[0].line
+    assert (line.velocity_factor, line.z0) == (0.8, 75.0)
+    assert line.loss_db_per_100m(np.array([10e6, 100e6])) == pytest.approx([2.0, 7.0], rel=0.1)
+
+
+def test_elements_are_taken_in_order(filed):
+    """Adapter next to the plane, then a cable: the other way round is another device."""
+    adapter = (
+        TwoPort.series(3 + 5j) @ TwoPort.shunt(0.5e-3j) @ TwoPort.line(60.0, 0.3j * np.ones(11))
+    )
+    cable = CABLES["RG-213"].line(12.4).two_port(FREQUENCY)
+    s = adapter.to_s(75.0)
+    frequency = skrf.Frequency.from_f(FREQUENCY, unit="hz")
+    text = skrf.Network(frequency=frequency, s=s, z0=75).write_touchstone(
+        "adapter.s2p", return_string=True, form="ri"
+    )
+    (filed / "raw/adapter.s2p").write_text(text)
+    put(filed, "device", adapter @ cable, DEVICE)
+    append(filed, 'adapter = "raw/adapter.s2p"', CABLE)
+    device = compute.compute(filed).device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
+    assert "device: adapter 1: definition" in device.impedance.by_source()
+
+
+def test_fixture_open_and_short(filed):
+    fixture = TwoPort.series(np.full(11, 0.4 + 1.3j)) @ TwoPort.shunt(np.full(11, 0.7e-3j))
+    ends(filed, fixture, "fixture")
+    put(filed, "device", fixture, DEVICE)
+    append(filed, 'fixture_open = "raw/fixture-open.s1p"\nfixture_short = "raw/fixture-short.s1p"')
+    device = compute.compute(filed).device("device")
+    assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
+
+
+def test_adding_a_cable_shows_what_the_shack_sees(filed):
+    append(filed, CABLE + "\nadd = true")
+    device = compute.compute(filed).device("device")
+    expected = CABLES["RG-213"].line(12.4).two_port(FREQUENCY).input_impedance(DEVICE_OHM)
+    assert device.impedance.value == pytest.approx(expected, rel=1e-9)
+    assert "added" in device.plane
+
+
+def test_line_sweeps_at_other_frequencies_are_refused(filed):
+    ends(filed, LINE.two_port(FREQUENCY))
+    (filed / "raw/line-open.s1p").write_text(touchstone(FREQUENCY[:5], np.array([0.1])))
+    append(filed, MEASURED)
+    for run in (compute.compute, compute.inspect):
+        with pytest.raises(RfcalError, match=r"line-open.s1p.*same points"):
+            run(filed)
+
+
+def test_a_one_port_file_is_no_adapter(filed):
+    append(filed, 'adapter = "raw/open.s1p"')
+    with pytest.raises(RfcalError, match="four pairs"):
+        compute.compute(filed)
