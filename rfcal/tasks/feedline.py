@@ -1,0 +1,211 @@
+"""A line's own properties from sweeps with its far end open and short.
+
+Point by point, impedance and round trip follow from the two sweeps, but near multiples of a
+quarter wave hardly any of the readings depends on the impedance. A fit over the band reports the
+properties instead: delay, impedance and the two terms of the loss law, losses never below zero.
+To remove a line, use its measured map (`rfcal.tasks.path.Measured`), never the fit.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+
+
+@dataclass(frozen=True, eq=False)
+class LineProperties:
+    """What a line is, fitted over the band.
+
+    Parameters
+    ----------
+    line : Line
+        The line with the velocity factor and length that go with its delay.
+    delay_s : float
+        One-way delay [s].
+    standard_uncertainty : dict of str to float
+        Of ``delay`` [s], ``z0`` [ohm], ``conductor`` and ``dielectric`` [dB per 100 m at 1 MHz],
+        from the scatter about the fit.
+    residual : float
+        Root mean square of what the fit leaves of the reflections [1].
+    """
+
+    line: Line
+    delay_s: float
+    standard_uncertainty: dict[str, float]
+    residual: float
+
+
+def point_by_point(far_open: Complex, far_short: Complex, z_ref: float) -> tuple[Complex, Complex]:
+    """Characteristic impedance and round trip at each frequency.
+
+    Source: ``Z0 = sqrt(Zoc Zsc)`` and the reflection of the short in Z0, which is minus the round
+    trip (any textbook on lines). Ill-conditioned near multiples of a quarter wave.
+
+    Parameters
+    ----------
+    far_open, far_short : ndarray, shape (F,)
+        Corrected reflection with the far end open and short [1].
+    z_ref : float
+        Reference impedance [ohm].
+
+    Returns
+    -------
+    z0 : ndarray, shape (F,)
+        Characteristic impedance [ohm], of the sign that has a resistance above zero.
+    round_trip : ndarray, shape (F,)
+        ``exp(-2 gamma l)`` [1].
+    """
+    z_open, z_short = to_impedance(far_open, z_ref), to_impedance(far_short, z_ref)
+    z0 = np.sqrt(z_open * z_short)
+    z0 = np.where(z0.real < 0, -z0, z0)
+    return z0, -(z_short - z0) / (z_short + z0)
+
+
+def measure_line(
+    frequency: Real,
+    far_open: Complex,
+    far_short: Complex,
+    *,
+    z_ref: float = 50.0,
+    velocity_factor: float | None = None,
+    length_m: float | None = None,
+) -> LineProperties:
+    """Delay, impedance and loss of a line from its two sweeps.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending, five or more.
+    far_open, far_short : ndarray, shape (F,)
+        Corrected reflection with the far end open and short [1].
+    z_ref : float
+        Reference impedance [ohm].
+    velocity_factor : float, optional
+        Velocity factor [1], from which the length follows.
+    length_m : float, optional
+        Physical length [m], from which the velocity factor follows.
+
+    Returns
+    -------
+    LineProperties
+        The fit over the band.
+
+    Raises
+    ------
+    CalibrationError
+        A delay that the sweep leaves ambiguous, too few points, or not exactly one of velocity
+        factor and length: a sweep sees their ratio only.
+    """
+    if (velocity_factor is None) == (length_m is None):
+        raise CalibrationError(
+            "a sweep sees a line's delay only: give exactly one of velocity factor and length"
+        )
+    delay = coarse_delay(frequency, (far_open - far_short) / 2)
+    velocity = velocity_factor or 0.66
+    start = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z_ref, 0.5, 0.005)
+    line, deviation, residual = _fit(start, frequency, [far_open, far_short], z_ref)
+    delay = line.length_m / (velocity * SPEED_OF_LIGHT)
+    if length_m is not None:
+        # the same delay and the same loss in all, on another length
+        share = line.length_m / length_m
+        line = Line(
+            length_m,
+            length_m / delay / SPEED_OF_LIGHT,
+            line.z0,
+            line.conductor_db * share,
+            line.dielectric_db * share,
+        )
+        deviation = deviation * np.array([1.0, 1.0, share, share])
+    names = ("delay", "z0", "conductor", "dielectric")
+    return LineProperties(line, delay, dict(zip(names, deviation.tolist(), strict=True)), residual)
+
+
+def _fit(
+    start: Line, frequency: Real, ends: list[Complex], z_ref: float
+) -> tuple[Line, Real, float]:
+    """Least squares over both sweeps: line, deviations of its properties, rms residual."""
+    from scipy.optimize import least_squares
+
+    measured = np.concatenate(ends)
+
+    def fitted(values: Real) -> Line:
+        scale, z0, conductor, dielectric = (float(v) for v in values)
+        return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric)
+
+    def misfit(values: Real) -> Real:
+        difference = _ends(fitted(values), frequency, z_ref) - measured
+        return np.concatenate([difference.real, difference.imag])
+
+    found = least_squares(
+        misfit,
+        [1.0, z_ref, start.conductor_db, start.dielectric_db],
+        bounds=([0.5, z_ref / 20, 0, 0], [2.0, z_ref * 20, np.inf, np.inf]),
+        x_scale=[1e-3, 1.0, 0.1, 0.01],
+    )
+    freedom = 2 * measured.size - found.x.size
+    covariance = np.linalg.pinv(found.jac.T @ found.jac) * 2 * found.cost / freedom
+    delay = start.length_m / start.velocity_factor / SPEED_OF_LIGHT
+    deviation = np.sqrt(np.diag(covariance)) * np.array([delay, 1.0, 1.0, 1.0])
+    return fitted(found.x), deviation, float(np.sqrt(2 * found.cost / measured.size))
+
+
+def _ends(line: Line, frequency: Real, z_ref: float) -> Complex:
+    through = line.two_port(frequency).bilinear(z_ref)
+    one = np.ones(frequency.size, complex)
+    return np.concatenate([through.apply(one), through.apply(-one)])
+
+
+def coarse_delay(frequency: Real, round_trip: Complex) -> float:
+    """One-way delay from the phase of a line's round trip, on the branch that fits the band.
+
+    The phase of a line's round trip is zero at zero frequency. The slope over the band gives a
+    delay; carried back to zero frequency it must come to a whole number of turns, which fixes the
+    delay much better.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending.
+    round_trip : ndarray, shape (F,)
+        About ``exp(-2 gamma l)``; half the difference of the open and the short sweep will do.
+
+    Returns
+    -------
+    float
+        Delay [s].
+
+    Raises
+    ------
+    CalibrationError
+        Fewer than five points, steps too coarse for the delay, or a span too small for the branch.
+    """
+    if frequency.size < 5:
+        raise CalibrationError(
+            f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
+        )
+    phase = np.unwrap(np.angle(round_trip))
+    step = np.abs(np.diff(phase))
+    if np.max(step) > 0.8 * np.pi:
+        raise CalibrationError(
+            f"the round trip turns by {np.degrees(np.max(step)):.0f} degrees between neighbouring "
+            f"points, so the line's length is ambiguous: sweep in steps below "
+            f"{np.min(np.diff(frequency)) / 2e6:.3g} MHz"
+        )
+    slope, at_zero = np.polyfit(frequency, phase, 1)
+    scatter = np.std(phase - (slope * frequency + at_zero))
+    span = frequency[-1] - frequency[0]
+    # how far the intercept may be off: scatter carried from the band down to zero
+    doubt = 3 * scatter * (frequency[0] / span + 1)
+    turns = np.round(at_zero / (2 * np.pi))
+    if np.abs(at_zero - 2 * np.pi * turns) + doubt > np.pi:
+        raise CalibrationError(
+            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
+            f"line's length ambiguous by {SPEED_OF_LIGHT / (2 * frequency.mean()):.3g} m times the "
+            "velocity factor: sweep a wider span, or start lower"
+        )
+    # least squares through that point at zero frequency: phase = -4 pi f delay
+    unwound = phase - 2 * np.pi * turns
+    return float(-(frequency @ unwound) / (frequency @ frequency) / (4 * np.pi))

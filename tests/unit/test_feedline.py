@@ -1,0 +1,94 @@
+"""A line's properties from its two sweeps: random lines with noise, and what cannot be told."""
+
+import numpy as np
+import pytest
+
+from rfcal.errors import CalibrationError
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.tasks.feedline import measure_line, point_by_point
+
+WIDE = np.linspace(1e6, 160e6, 401)
+BAND = np.linspace(45e6, 57e6, 201)
+
+
+def sweeps(line, frequency, noise=0.0, seed=0):
+    rng = np.random.default_rng(seed)
+    through = line.two_port(frequency).bilinear(50.0)
+    for end in (1.0, -1.0):
+        off = rng.standard_normal((2, frequency.size))
+        yield through.apply(np.full(frequency.size, end, complex)) + noise * (off[0] + 1j * off[1])
+
+
+def random_line(seed):
+    rng = np.random.default_rng(1000 + seed)
+    return Line(
+        rng.uniform(8, 60),
+        rng.uniform(0.66, 0.9),
+        rng.uniform(46, 54),
+        rng.uniform(0.2, 1.2),
+        0.005,
+    )
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_delay_and_loss_of_random_lines_with_noise(seed):
+    """Delay within 0.5 %, loss within 3 % or 0.01 dB, impedance within 1 %."""
+    line = random_line(seed)
+    found = measure_line(
+        WIDE, *sweeps(line, WIDE, 0.001, seed), velocity_factor=line.velocity_factor
+    )
+    delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
+    assert found.delay_s == pytest.approx(delay, rel=0.005)
+    assert found.line.length_m == pytest.approx(line.length_m, rel=0.005)
+    assert found.line.z0 == pytest.approx(line.z0, rel=0.01)
+    loss = [float(v.loss_db_per_100m(100e6)) * v.length_m / 100 for v in (line, found.line)]
+    assert loss[1] == pytest.approx(loss[0], rel=0.03, abs=0.01)
+    assert abs(found.delay_s - delay) < 5 * found.standard_uncertainty["delay"] + 1e-14
+    assert found.residual == pytest.approx(0.001 * np.sqrt(2), rel=0.2)
+
+
+def test_a_narrow_band_far_from_zero():
+    line = Line(14.2, 0.83, 48.6, 0.9)
+    found = measure_line(BAND, *sweeps(line, BAND, 0.0005), velocity_factor=0.83)
+    assert found.line.length_m == pytest.approx(14.2, rel=0.002)
+    assert found.line.z0 == pytest.approx(48.6, rel=0.005)
+
+
+def test_length_known_and_velocity_factor_wanted():
+    line = Line(20.0, 0.8, 50.0, 0.6)
+    found = measure_line(WIDE, *sweeps(line, WIDE), length_m=20.0)
+    assert found.line.velocity_factor == pytest.approx(0.8, rel=1e-6)
+    assert found.line.loss_db_per_100m(50e6) == pytest.approx(line.loss_db_per_100m(50e6), rel=1e-4)
+
+
+def test_a_line_without_loss_has_none_below_zero():
+    found = measure_line(WIDE, *sweeps(Line(10.0, 0.8, 52.0), WIDE, 0.0005), velocity_factor=0.8)
+    assert found.line.conductor_db >= 0
+    assert found.line.dielectric_db >= 0
+    assert found.line.loss_db_per_100m(100e6) < 0.1
+
+
+def test_one_of_velocity_factor_and_length():
+    both = list(sweeps(Line(10.0), WIDE))
+    for given in ({}, {"velocity_factor": 0.66, "length_m": 10.0}):
+        with pytest.raises(CalibrationError, match="exactly one"):
+            measure_line(WIDE, *both, **given)
+
+
+def test_ambiguous_lengths_are_refused_with_the_cure():
+    line = Line(400.0, 0.66)
+    coarse = np.linspace(1e6, 160e6, 101)
+    with pytest.raises(CalibrationError, match="steps below"):
+        measure_line(coarse, *sweeps(line, coarse), velocity_factor=0.66)
+    narrow = np.linspace(144e6, 144.2e6, 21)
+    with pytest.raises(CalibrationError, match="wider span"):
+        measure_line(narrow, *sweeps(Line(30.0, 0.8, 50.0, 0.5), narrow, 0.01), velocity_factor=0.8)
+    with pytest.raises(CalibrationError, match="five or more"):
+        measure_line(WIDE[:3], *sweeps(line, WIDE[:3]), velocity_factor=0.66)
+
+
+def test_point_by_point_is_exact_without_noise():
+    line = Line(14.2, 0.83, 48.6, 0.9, 0.01)
+    z0, trip = point_by_point(*sweeps(line, BAND), 50.0)
+    assert z0 == pytest.approx(line.impedance(BAND), rel=1e-6)
+    assert trip == pytest.approx(np.exp(-2 * line.propagation(BAND) * 14.2), rel=1e-6)
