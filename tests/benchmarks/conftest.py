@@ -31,6 +31,17 @@ def pytest_terminal_summary(terminalreporter, config):
                 f"panel {bench.extra_info['panel']}: {bench.stats.median * 1e3:.1f} ms a move in "
                 "the kernel (budget 25 ms)"
             )
+    lines = {
+        (b.extra_info["line"], b.extra_info["member"]): b.stats.median
+        for b in found
+        if "line" in b.extra_info
+    }
+    for task in sorted({task for task, _ in lines}):
+        ours, peer = lines[task, "rfcal"], lines[task, "scikit-rf"]
+        write(
+            f"{task} a line, 100001 points: rfcal {ours * 1e3:.1f} ms, scikit-rf "
+            f"{peer * 1e3:.0f} ms, ratio {peer / ours:.0f}"
+        )
     linear = {b.extra_info["who"]: b for b in found if b.extra_info.get("uncertainty") == "linear"}
     if linear:
         ours, peer = (
