@@ -19,6 +19,10 @@ LATER = (
 """Keys of record format 1 that this version of rfcal does not compute yet."""
 
 
+LARGEST = 1e15
+"""Numbers beyond this are slips of the pen, and would overflow later."""
+
+
 class Keys:
     """One table of the record, read key by key.
 
@@ -109,6 +113,8 @@ class Keys:
             raise self.fail(key, f"expected a number, found {_show(value)}")
         if not math.isfinite(value):
             raise self.fail(key, f"expected a finite number, found {value}")
+        if abs(value) > LARGEST:
+            raise self.fail(key, f"{float(value):g} is beyond any measurement")
         return float(value)
 
     def text(self, key: str, default: str | None = None) -> str:

@@ -232,7 +232,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         date=head.day("date"),
         by=head.text("by", ""),
         notes=head.text("notes", ""),
-        reference_ohm=head.number("reference_ohm", 50.0, low=0, above=True),
+        reference_ohm=head.number("reference_ohm", 50.0, low=1e-3),
         seed=seed,
         about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
         analyzer={k: analyzer.number(k, d, low=0) for k, d in ANALYZER_DEFAULTS.items()},
