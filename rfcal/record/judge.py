@@ -17,6 +17,11 @@ from rfcal.tasks.uncertainty import K_ELLIPSE
 
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
+CROOKED = 0.2
+"""Radius of the 95 % region, in parts of its distance from an open, above which R is doubtful.
+
+Found by whole simulated sessions: up to there the intervals of R and X cover 93 % or more.
+"""
 DISAGREE_PROBABILITY = 1e-3
 """Chance below which the residuals of more than three standards are called a disagreement."""
 
@@ -287,7 +292,7 @@ def _same_place(check: Check, calibration: Calibration) -> str:
 
 
 def devices(found: Sequence[Device]) -> list[Finding]:
-    """Corrected values that no passive device can have.
+    """Corrected values that no passive device can have, and places where intervals mislead.
 
     Parameters
     ----------
@@ -311,4 +316,13 @@ def devices(found: Sequence[Device]) -> list[Finding]:
                 "exchanged standards, a wrong definition or a connection that changed."
             )
             findings.append(Finding("active", "warning", device.name, message))
+        # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
+        crooked = K_ELLIPSE * doubt > CROOKED * np.abs(1 - device.reflection.value)
+        if np.any(crooked):
+            message = (
+                f"'{device.name}' reads so near an open {span_mhz(device.frequency, crooked)} that "
+                "the intervals of R and X, which take the way from reflection to impedance as "
+                "straight, are too narrow there: believe the region of the reflection instead."
+            )
+            findings.append(Finding("near-open", "warning", device.name, message))
     return findings

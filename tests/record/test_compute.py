@@ -270,3 +270,11 @@ def test_touchstone_write_then_read(tmp_path_factory, frequencies, z_ref, data):
 def test_answer_is_the_nearest_point(filed):
     bend(filed, 'name = "device"', 'name = "device"\nanswer_mhz = 57.4')
     assert compute.compute(filed).device("device").answer == 7
+
+
+def test_beside_an_open_the_intervals_are_called_too_narrow(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(np.array([0.995]))))
+    assert "near-open" in codes(compute.compute(filed))
+    (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(np.array([0.9]))))
+    assert "near-open" not in codes(compute.compute(filed))

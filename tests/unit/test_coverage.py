@@ -1,0 +1,84 @@
+"""Does the truth lie inside as often as it is said? Thousands of whole simulated sessions.
+
+Every error is drawn as stated (definition and connection of each standard, connection of the
+device, noise of every reading), the standards are solved and the device corrected. Sessions lie
+along the frequency axis. Limits are binomial ones, simultaneous (Bonferroni) over all checks.
+"""
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.tasks import uncertainty
+from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+
+SESSIONS = 4000
+STANDARDS = {"short": -1, "open": 1, "load": 0, "25 ohm": -1 / 3, "offset": 1j}
+DEFINITION = dict(zip(STANDARDS, (0.002, 0.002, 0.003, 0.004, 0.004), strict=True))
+DEVICES = {
+    "match": 50,
+    "1 ohm": 1,
+    "3 kilohm": 3000,
+    "0.99 at 0": to_impedance(0.99),
+    "0.99 at 30": to_impedance(0.99 * np.exp(1j * np.pi / 6)),
+    "0.99 at 90": to_impedance(0.99j),
+    "0.99 at 180": to_impedance(-0.99),
+    "25": 25,
+    "100 - j50": 100 - 50j,
+    "10 + j80": 10 + 80j,
+    "200": 200,
+    "57 - j5": 57 - 5j,
+}
+CHECKS = 2 * len(DEVICES) * 3
+LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.025 / CHECKS, 1 - 0.025 / CHECKS))
+
+
+def drawn(rng, value, *deviations):
+    """What is believed (value and effects), and what is true this time."""
+    effects = [e for d in deviations for e in both_axes("error", d, per_point=True)]
+    believed = Quantity(value * np.ones(SESSIONS, complex), tuple(effects))
+    return believed, believed.draw(rng, 1)[0]
+
+
+def sessions(device_ohm, count, rng):
+    box = Bilinear.from_error_terms(
+        *(np.full(SESSIONS, v) for v in (0.05 + 0.02j, 0.06 - 0.03j, 0.8 * np.exp(1j)))
+    )
+
+    def read(true):
+        believed, _ = drawn(rng, 0, 0.0005)
+        shown = box.apply(true) + believed.draw(rng, 1)[0]
+        return Quantity(shown, believed.effects)
+
+    pairs = [drawn(rng, STANDARDS[n], DEFINITION[n], 0.001) for n in list(STANDARDS)[:count]]
+    frequency = 70e6 + np.arange(SESSIONS)
+    seen = [read(true) for _, true in pairs]
+    calibration = calibrate(frequency, list(STANDARDS)[:count], [k for k, _ in pairs], seen)
+    connection, off = drawn(rng, 0, 0.001)
+    return Inputs(calibration, read(from_impedance(complex(device_ohm)) + off), connection)
+
+
+@pytest.mark.parametrize("count", [3, 5])
+@pytest.mark.parametrize("name", DEVICES)
+def test_truth_is_inside_as_often_as_it_is_said(name, count):
+    true = complex(DEVICES[name])
+    rng = np.random.default_rng([count, list(DEVICES).index(name)])
+    reflection = propagate(sessions(true, count, rng))
+    off = reflection.value - from_impedance(true)
+    parts = np.stack([off.real, off.imag], axis=-1)[..., None]
+    distance = np.swapaxes(parts, -1, -2) @ np.linalg.solve(reflection.covariance(), parts)
+    assert LOW <= np.sum(distance[:, 0, 0] <= uncertainty.K_ELLIPSE**2) <= HIGH
+    ohm = impedance(reflection, 50.0)
+    half = uncertainty.K_AXIS * uncertainty.standard_uncertainty(ohm.covariance())
+    z_off = ohm.value - true
+    inside = [np.sum(np.abs(p) <= half[:, i]) for i, p in enumerate((z_off.real, z_off.imag))]
+    assert LOW <= inside[1] <= HIGH
+    if name == "0.99 at 0":
+        # beside an open the linear interval of R is known to be too narrow: a warning says so
+        assert inside[0] / SESSIONS > 0.85
+    else:
+        assert LOW <= inside[0] <= HIGH
