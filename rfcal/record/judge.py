@@ -20,7 +20,7 @@ CONDITION_WARNING = 30.0
 CROOKED = 0.2
 """Radius of the 95 % region, in parts of its distance from an open, above which R is doubtful.
 
-Found by whole simulated sessions: up to there the intervals of R and X cover 93 % or more.
+Found by whole simulated sessions: up to there the intervals of R and X cover 94 % or more.
 """
 DISAGREE_PROBABILITY = 1e-3
 """Chance below which the residuals of more than three standards are called a disagreement."""
