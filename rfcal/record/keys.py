@@ -113,9 +113,10 @@ class Keys:
             raise self.fail(key, f"expected a number, found {_show(value)}")
         if not math.isfinite(value):
             raise self.fail(key, f"expected a finite number, found {value}")
-        if abs(value) > LARGEST:
-            raise self.fail(key, f"{float(value):g} is beyond any measurement")
-        return float(value)
+        number = float(value)
+        if abs(number) > LARGEST:
+            raise self.fail(key, f"{number:g} is beyond any measurement")
+        return number
 
     def text(self, key: str, default: str | None = None) -> str:
         """A text.
