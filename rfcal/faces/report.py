@@ -67,6 +67,7 @@ def page(results: Results) -> str:
         devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
+        line=[] if results.line is None else words.line_lines(results.line),
         standards=_standards(results),
         error_terms=_error_terms(results),
         inputs=export.inputs(results),

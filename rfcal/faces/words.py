@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from rfcal.record.results import Check, Device, Results
+from rfcal.record.results import Check, Device, LineEvents, Results
 from rfcal.record.schema import Artefact
 from rfcal.tasks import uncertainty
+from rfcal.tasks.reflectometry import Event
 
 
 def digits(half_width: float) -> int:
@@ -213,6 +214,48 @@ def check_line(check: Check) -> str:
     )
 
 
+def event_line(event: Event) -> str:
+    """One sentence about a place that reflects.
+
+    Parameters
+    ----------
+    event : Event
+        The event.
+
+    Returns
+    -------
+    str
+        Distance with its expanded uncertainty, size and what it may be.
+    """
+    half = uncertainty.K_AXIS * event.distance_uncertainty_m
+    size = abs(event.reflection)
+    return f"{plus_minus(event.distance_m, half)} m: {event.kind}, reflects {size:.2g}"
+
+
+def line_lines(line: LineEvents) -> list[str]:
+    """What a line check found, in lines.
+
+    Parameters
+    ----------
+    line : LineEvents
+        The check.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    said = [
+        f"line: {len(line.now.events)} events, resolution {line.now.resolution_m:.2g} m, "
+        f"range {line.now.range_m:.3g} m"
+    ]
+    said += [f"  {event_line(event)}" for event in line.now.events]
+    if line.changes is not None:
+        said.append(f"changed since the baseline: {len(line.changes.events)} events")
+        said += [f"  {event_line(event)}" for event in line.changes.events]
+    return said
+
+
 def summary(results: Results) -> list[str]:
     """The results in a few lines for a terminal.
 
@@ -236,4 +279,5 @@ def summary(results: Results) -> list[str]:
             f"  largest source of doubt of {words['doubt']}",
         ]
     lines += [check_line(check) for check in results.checks]
+    lines += line_lines(results.line) if results.line is not None else []
     return lines + [f"{f.severity}: {f.message}" for f in results.findings]

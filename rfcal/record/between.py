@@ -30,6 +30,58 @@ _PAIRS = {"line": ("far_end_open", "far_end_short"), "fixture": ("fixture_open",
 
 
 @dataclass(frozen=True)
+class LineCheck:
+    """``[line_check]``: a sweep of a line, searched for what reflects on the way.
+
+    Parameters
+    ----------
+    reading : str
+        The sweep's file.
+    baseline : str, optional
+        An earlier sweep of the same line.
+    line : Line
+        Velocity factor and loss of the line; its length is 0 where the record does not state it.
+    """
+
+    reading: str
+    baseline: str | None
+    line: Line
+
+
+def read_line_check(keys: Keys) -> LineCheck:
+    """The line check of a record.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table ``[line_check]``.
+
+    Returns
+    -------
+    LineCheck
+        The check.
+
+    Raises
+    ------
+    RecordError
+        Names the key at fault.
+    """
+    keys.only(("reading", "baseline", "line", "velocity_factor", "length_m"))
+    known = CABLES[keys.choice("line", CABLES)] if "line" in keys.table else None
+    velocity = keys.number(
+        "velocity_factor", known.velocity_factor if known else None, low=0, above=True
+    )
+    if velocity > 1:
+        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
+    losses = loss_law(known.loss) if known else (0.0, 0.0)
+    return LineCheck(
+        keys.path("reading"),
+        keys.path("baseline") if "baseline" in keys.table else None,
+        Line(keys.number("length_m", 0.0, low=0), velocity, known.z0 if known else 50.0, *losses),
+    )
+
+
+@dataclass(frozen=True)
 class Between:
     """One element of a path, as the record describes it.
 

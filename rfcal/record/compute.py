@@ -1,6 +1,7 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Complex, Real
 from rfcal.models.between import same_grid
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
@@ -20,10 +21,11 @@ from rfcal.record.readings import (
     typed_reflection_sweep,
     typed_sweep,
 )
-from rfcal.record.results import Check, Device, Results
+from rfcal.record.results import Check, Device, LineEvents, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
 from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.path import Step
+from rfcal.tasks.reflectometry import find_events
 from rfcal.tasks.uncertainty import Inputs, propagate
 
 
@@ -80,6 +82,8 @@ def inspect(
         here = job.calibration_at(calibration, item)
         if isinstance(item, Measurement):
             job.path(item, here)
+    if record.line_check is not None:
+        job.line(calibration)
     findings = (*job.findings, *judge.standards(calibration))
     return tuple(job.files), judge.sorted_findings(findings)
 
@@ -111,6 +115,7 @@ class _Job:
         self.findings += judge.checks(checks, calibration)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         self.findings += judge.devices(devices)
+        line = self.line(calibration) if self.record.line_check else None
         return Results(
             record=self.record,
             sweeps=tuple(self.files),
@@ -119,6 +124,7 @@ class _Job:
             devices=devices,
             findings=judge.sorted_findings(self.findings),
             software=software(),
+            line=line,
         )
 
     def sweep(self, item: Artefact | Measurement) -> Sweep:
@@ -184,15 +190,17 @@ class _Job:
 
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
-        frequency = self.sweep(item).frequency
+        return self._calibration_on(calibration, self.sweep(item).frequency, item.name)
+
+    def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
         if same_grid(frequency, self.grid):
             return calibration
         known = [self._connected(standard, frequency) for standard in self.record.standards]
         try:
             moved = calibration.at(frequency, known)
         except CalibrationError as error:
-            raise CalibrationError(f"'{item.name}': {error}") from error
-        self.findings.append(judge.interpolated(item.name))
+            raise CalibrationError(f"'{name}': {error}") from error
+        self.findings.append(judge.interpolated(name))
         return moved
 
     def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
@@ -213,6 +221,38 @@ class _Job:
         path = self.path(item, here) if isinstance(item, Measurement) else ()
         inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
         return inputs, propagate(inputs)
+
+    def line(self, calibration: Calibration) -> LineEvents:
+        """Events along the line of the line check, and what changed since its baseline."""
+        wanted = self.record.line_check
+        assert wanted is not None
+        frequency, now = self._at_plane(calibration, wanted.reading, "line check")
+        search = partial(
+            find_events,
+            frequency,
+            velocity_factor=wanted.line.velocity_factor,
+            loss_db_per_100m=wanted.line.loss_db_per_100m(frequency),
+            noise=self.record.analyzer["noise"],
+        )
+        if wanted.baseline is None:
+            return LineEvents(search(now), None, wanted.line.length_m)
+        grid, then = self._at_plane(calibration, wanted.baseline, "line check, baseline")
+        if not same_grid(frequency, grid):
+            raise RecordError(
+                schema.FILE,
+                "[line_check] baseline",
+                f"it has {judge.grid_words(grid)}, the reading {judge.grid_words(frequency)}: "
+                "only sweeps at the same frequencies can be compared",
+            )
+        return LineEvents(search(now), search(now - then), wanted.line.length_m)
+
+    def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Complex]:
+        """A sweep from a file, corrected to the standards' plane, without its uncertainty."""
+        z_ref = self.record.reference_ohm
+        sweep = read_sweep(self.record.folder, file, label=label, z_ref=z_ref)
+        self.files.append(sweep)
+        here = self._calibration_on(calibration, sweep.frequency, label)
+        return sweep.frequency, here.error_box.correct(sweep.quantity(z_ref).value)
 
     def _check(self, calibration: Calibration, item: Artefact) -> Check:
         frequency = self.sweep(item).frequency

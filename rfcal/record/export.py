@@ -16,9 +16,10 @@ import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Complex, Real
-from rfcal.record.results import Check, Device, Results, error_terms
+from rfcal.record.results import Check, Device, LineEvents, Results, error_terms
 from rfcal.record.schema import FILE
 from rfcal.tasks import uncertainty
+from rfcal.tasks.reflectometry import Events
 
 
 def plain(value: Any) -> Any:
@@ -61,7 +62,7 @@ def results_json(results: Results) -> str:
         Text of ``results.json``.
     """
     record = results.record
-    data = {
+    data: dict[str, Any] = {
         "format": 1,
         "record": {
             "title": record.title,
@@ -75,6 +76,8 @@ def results_json(results: Results) -> str:
         "checks": [_check(c) for c in results.checks],
         "measurements": [_device(d) for d in results.devices],
     }
+    if results.line is not None:
+        data["line_check"] = _line(results.line)
     lines = (
         f"{json.dumps(k)}: {json.dumps(plain(v), allow_nan=False, ensure_ascii=False)}"
         for k, v in data.items()
@@ -163,6 +166,19 @@ def _device(device: Device) -> dict[str, Any]:
             {"source": source, "share_r": share[:, 0], "share_x": share[:, 1]}
             for source, share in shares.items()
         ],
+    }
+
+
+def _line(line: LineEvents) -> dict[str, Any]:
+    def listed(found: Events) -> list[dict[str, Any]]:
+        return [{**vars(e), "reflection": np.array(e.reflection)} for e in found.events]
+
+    return {
+        "events": listed(line.now),
+        "changes": None if line.changes is None else listed(line.changes),
+        "length_m": line.length_m or None,
+        "resolution_m": line.now.resolution_m,
+        "range_m": line.now.range_m,
     }
 
 

@@ -14,7 +14,7 @@ FILE = "record.toml"
 
 LATER = (
     *("drift", "residual_directivity", "residual_source_match", "residual_tracking"),
-    *("x_sign", "match", "line_check"),
+    *("x_sign", "match"),
 )
 """Keys of record format 1 that this version of rfcal does not compute yet."""
 

@@ -12,6 +12,7 @@ from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.reflectometry import Events
 from rfcal.tasks.uncertainty import Inputs
 
 
@@ -119,6 +120,25 @@ class Device:
 
 
 @dataclass(frozen=True, eq=False)
+class LineEvents:
+    """What reflects along a line, and what has changed since an earlier sweep.
+
+    Parameters
+    ----------
+    now : Events
+        Found in the sweep.
+    changes : Events, optional
+        Found in the difference to the baseline.
+    length_m : float
+        Length of the line as the record states it [m], 0 where it does not.
+    """
+
+    now: Events
+    changes: Events | None
+    length_m: float
+
+
+@dataclass(frozen=True, eq=False)
 class Results:
     """Everything computed from one record.
 
@@ -138,6 +158,8 @@ class Results:
         Warnings before notes.
     software : mapping of str to str
         Versions that computed this.
+    line : LineEvents, optional
+        What a line check found.
     """
 
     record: Record
@@ -147,6 +169,7 @@ class Results:
     devices: tuple[Device, ...]
     findings: tuple[Finding, ...]
     software: Mapping[str, str]
+    line: LineEvents | None = None
 
     def device(self, name: str) -> Device:
         """The measurement of one name.

@@ -9,7 +9,7 @@ from typing import Any
 
 from rfcal.errors import RecordError
 from rfcal.models.standards import KINDS, Standard
-from rfcal.record.between import Between, read_between
+from rfcal.record.between import Between, LineCheck, read_between, read_line_check
 from rfcal.record.keys import FILE, Keys, first_of
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
@@ -146,6 +146,8 @@ class Record:
         In the record's order.
     measurements : tuple of Measurement
         In the record's order.
+    line_check : LineCheck, optional
+        A sweep of a line to be searched for faults.
     """
 
     folder: Path
@@ -162,6 +164,7 @@ class Record:
     standards: tuple[Artefact, ...]
     checks: tuple[Artefact, ...]
     measurements: tuple[Measurement, ...]
+    line_check: LineCheck | None = None
 
     def items(self) -> tuple["Artefact | Measurement", ...]:
         """All that was read: standards, checks, measurements.
@@ -208,7 +211,9 @@ def load(folder: str | Path) -> Record:
 
 
 def _record(top: Keys, folder: Path, content: bytes) -> Record:
-    top.only(("format", "record", "about", "analyzer", "standard", "check", "measurement"))
+    top.only(
+        ("format", "record", "about", "analyzer", "standard", "check", "measurement", "line_check")
+    )
     if top.table.get("format") != 1 or isinstance(top.table["format"], bool):
         raise top.fail("format", "the first line must be 'format = 1', the only format there is")
     head, analyzer = top.inner("record"), top.inner("analyzer")
@@ -240,6 +245,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         standards=standards,
         checks=_artefacts(top, "check"),
         measurements=measurements,
+        line_check=read_line_check(top.inner("line_check")) if "line_check" in top.table else None,
     )
     _require_distinct_names(top, record)
     return record
