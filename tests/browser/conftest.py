@@ -66,7 +66,7 @@ def lab(tmp_path_factory):
 
 
 def wait_for(address: str, server: subprocess.Popen, log: Path) -> None:
-    for _ in range(300):
+    for _ in range(900):
         if server.poll() is not None:
             break
         try:

@@ -37,7 +37,7 @@ def opened(browser, lab, name, source):
     nbformat.write(notebook, folder / f"{name}.ipynb")
     browser.get(f"{address}/doc/tree/{name}.ipynb?token={TOKEN}")
     # while the page builds itself, elements come and go: try again until one can be used
-    wait = WebDriverWait(browser, 20, 0.01, ignored_exceptions=[WebDriverException])
+    wait = WebDriverWait(browser, 60, 0.01, ignored_exceptions=[WebDriverException])
     # run before the kernel is there, and the page asks which one to take
     wait.until(lambda b: b.execute_script(KERNEL_IS_IDLE))
     browser.execute_script("window.jupyterapp.commands.execute('notebook:run-all-cells')")
