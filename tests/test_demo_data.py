@@ -1,9 +1,13 @@
 """The demo data are what their script makes, and tell the story that the notebooks tell."""
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+import numpy as np
+import pytest
 
 from rfcal.record import compute
 
@@ -33,3 +37,26 @@ def test_demos_agree_with_their_checks_and_need_no_warning():
         results = compute.compute(DEMO / name)
         assert all(check.agrees for check in results.checks)
         assert results.findings == ()
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+def test_tower_line_is_what_ngspice_makes_of_its_script():
+    """ngspice, an independent circuit simulator: netlists in the script, numbers to 1e-6."""
+    done = subprocess.run(
+        [sys.executable, DEMO / "make_tower_line.py", "--check"], capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stdout
+    assert "import rfcal" not in (DEMO / "make_tower_line.py").read_text()
+
+
+def test_tower_line_gives_the_antenna_at_the_top_and_the_fault():
+    """Sweeps from the bottom: antenna behind the measured line, damaged connector at 23.4 m."""
+    results = compute.compute(DEMO / "tower-line")
+    device = results.devices[0]
+    truth = json.loads((DEMO / "tower-line" / "truth.json").read_text())
+    true = np.array(truth["impedance_ohm"])
+    found = np.stack([device.impedance.value.real, device.impedance.value.imag], axis=-1)
+    assert np.mean(np.abs(found - true) <= device.expanded_uncertainty()) > 0.9
+    assert all(check.agrees for check in results.checks)
+    for events in (results.line.now.events, results.line.changes.events):
+        assert min(abs(event.distance_m - 23.4) for event in events) < 0.1

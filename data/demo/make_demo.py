@@ -166,8 +166,8 @@ resistance_uncertainty_ohm = 0.1
 typed = {load}
 
 [[check]]                      # took no part in the solution, so it can contradict it
-name = "24.9 ohm resistor"
-resistance_ohm = 24.9
+name = "33 ohm resistor"
+resistance_ohm = 33.0
 resistance_uncertainty_ohm = 0.1
 uncertainty = 0.001
 typed = {check}
@@ -220,11 +220,11 @@ resistance_uncertainty_ohm = 0.15
 reading = "raw/load.s1p"
 
 [[check]]                      # took no part in the solution, so it can contradict it
-name = "two loads on a tee"
-resistance_ohm = 25.0
+name = "75 ohm resistor"        # of another make than the load, measured by itself
+resistance_ohm = 75.0
 resistance_uncertainty_ohm = 0.1
 uncertainty = 0.002
-reading = "raw/two-loads-on-a-tee.s1p"
+reading = "raw/75-ohm.s1p"
 
 [[measurement]]
 name = "antenna"
@@ -240,7 +240,7 @@ def sensor_coil() -> dict[str, str]:
         "short": session.read(ARTEFACTS["short"](session.w), 0.001, 0.0005),
         "open": session.read(ARTEFACTS["open"](session.w), 0.001, 0.0005),
         "load": session.read(49.9 + 0.1 * session.rng.standard_normal(1), 0, 0.0005),
-        "check": session.read(24.9 + 0.1 * session.rng.standard_normal(1), 0.001, 0.0005),
+        "check": session.read(33.0 + 0.1 * session.rng.standard_normal(1), 0.001, 0.0005),
         "device": session.read(coil_impedance(session.w), 0, 0.0005),
     }
     shown = {name: to_impedance(g)[0] for name, g in readings.items()}
@@ -255,13 +255,13 @@ def beacon_antenna() -> dict[str, str]:
     w, one = session.w, np.ones(201)
     resistances = (
         49.9 + 0.15 * session.rng.standard_normal(),
-        25 + 0.1 * session.rng.standard_normal(),
+        75 + 0.1 * session.rng.standard_normal(),
     )
     sweeps = {
         "short": session.read(ARTEFACTS["short"](w), 0.002, 0.001),
         "open": session.read(ARTEFACTS["open"](w), 0.002, 0.001),
         "load": session.read(resistances[0] * one, 0, 0.001),
-        "two-loads-on-a-tee": session.read(resistances[1] * one, 0.002, 0.001),
+        "75-ohm": session.read(resistances[1] * one, 0.002, 0.001),
         "antenna": session.read(antenna_impedance(w), 0, 0.001),
     }
     files = {f"raw/{name}.s1p": _touchstone(session.frequency, g) for name, g in sweeps.items()}

@@ -1,6 +1,7 @@
 """The command line: ``rfcal report | check | new | unpack``."""
 
 import argparse
+import shlex
 import sys
 from collections.abc import Sequence
 from importlib.resources import files
@@ -45,7 +46,9 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--output", type=Path, required=True, help="folder for the results")
     report.add_argument("--force", action="store_true", help="replace results already there")
     report.set_defaults(run=_report)
-    check = commands.add_parser("check", help="read and judge the raw readings only")
+    check = commands.add_parser(
+        "check", help="read and judge the raw readings and checks, correct no device"
+    )
     check.add_argument("folder", type=Path, help="the record's folder")
     check.set_defaults(run=_check)
     new = commands.add_parser("new", help="write a commented record to start from")
@@ -99,7 +102,9 @@ def _new(options: argparse.Namespace) -> None:
     content = (files("rfcal.record") / "start.toml").read_bytes()
     export.write_files(options.folder, {FILE: content})
     print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
-    print(f"rfcal report {options.folder} --output {options.folder}-report")
+    folder = shlex.quote(str(options.folder))
+    output = shlex.quote(f"{options.folder.resolve().name}-report")
+    print(f"rfcal report {folder} --output {output}")
 
 
 def _unpack(options: argparse.Namespace) -> None:

@@ -75,20 +75,24 @@ class Panel(widgets.VBox):
         *,
         moving: Sequence[Artist],
     ):
-        self.sliders, self._update, self._moving = tuple(sliders), update, tuple(moving)
+        self.sliders, self._update = tuple(sliders), update
+        # drawn in the order in which a whole redraw would draw them
+        self._moving = sorted(moving, key=lambda artist: artist.get_zorder())
         for artist in self._moving:
             artist.set_animated(True)
         settle(figure)
         self._canvas = FigureCanvasAgg(figure)
         self._canvas.draw()
         self._still = self._canvas.copy_from_bbox(figure.bbox)
-        self._image = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        # never wider than its column, and never blown up to fill it
+        size = widgets.Layout(max_width="100%", align_self="flex-start")
+        self._image = widgets.Image(format="png", layout=size)
         self._words = widgets.HTML()
-        self._controls = {s.name: self._control(s) for s in self.sliders}
+        self._pairs = {s.name: self._control(s) for s in self.sliders}
         self._held = False
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
         reset.on_click(lambda _: self._guarded(self.reset))
-        rows = [widgets.HBox(pair) for pair in self._pairs]
+        rows = [widgets.HBox(pair) for pair in self._pairs.values()]
         controls = widgets.HBox([*rows, reset], layout=widgets.Layout(flex_flow="row wrap"))
         self.sentence = ""
         self.refresh()
@@ -99,7 +103,8 @@ class Panel(widgets.VBox):
         """The picture as it stands."""
         return bytes(self._image.value)
 
-    def _control(self, slider: Slider) -> widgets.FloatSlider:
+    def _control(self, slider: Slider) -> tuple[widgets.FloatSlider, widgets.BoundedFloatText]:
+        """Make a slider and the box of its exact value; the box holds what counts."""
         unit = f" [{slider.unit}]" if slider.unit else ""
         bounds = {"min": slider.low, "max": slider.high, "step": slider.step}
         control = widgets.FloatSlider(
@@ -114,10 +119,23 @@ class Panel(widgets.VBox):
         exact = widgets.BoundedFloatText(
             value=slider.start, layout=widgets.Layout(width="6rem"), **bounds
         )
-        widgets.link((control, "value"), (exact, "value"))
-        control.observe(lambda _: None if self._held else self._guarded(self.refresh), "value")
-        self._pairs = [*getattr(self, "_pairs", []), (control, exact)]
-        return control
+        control.observe(lambda change: self._slid(slider, exact, change.new), "value")
+        exact.observe(lambda change: self._typed(control, change.new), "value")
+        return control, exact
+
+    def _slid(self, slider: Slider, exact: widgets.BoundedFloatText, value: float) -> None:
+        """Follow the slider, but not where it only shows an exact value by its nearest step."""
+        if abs(value - exact.value) > 0.501 * slider.step:
+            steps = round((value - slider.low) / slider.step)
+            # ten digits: a sum of steps such as 0.1 is not exact
+            exact.value = float(f"{slider.low + steps * slider.step:.10g}")
+
+    def _typed(self, control: widgets.FloatSlider, value: float) -> None:
+        """Take an exact value, and let the slider show it unless it does already."""
+        if abs(control.value - value) > 1e-6 * control.step:
+            control.value = value
+        if not self._held:
+            self._guarded(self.refresh)
 
     def refresh(self) -> str:
         """Update the sentence and the picture to the sliders.
@@ -127,7 +145,9 @@ class Panel(widgets.VBox):
         str
             The sentence.
         """
-        self.sentence = self._update(**{name: c.value for name, c in self._controls.items()})
+        self.sentence = self._update(
+            **{name: exact.value for name, (_, exact) in self._pairs.items()}
+        )
         self._words.value = f'<p aria-live="polite">{escape(self.sentence)}</p>'
         self._canvas.restore_region(self._still)
         for artist in self._moving:
@@ -164,7 +184,7 @@ class Panel(widgets.VBox):
         self._held = True
         try:
             for name, value in values.items():
-                self._controls[name].value = value
+                self._pairs[name][1].value = value
         finally:
             self._held = False
         return self.refresh()
@@ -184,7 +204,11 @@ class Panel(widgets.VBox):
         try:
             action()
         except Exception as error:
-            self._words.value = f"<p><b>This cannot be shown: {escape(str(error))}</b></p>"
+            self.sentence = f"This cannot be shown: {str(error) or type(error).__name__}"
+            self._words.value = f"<p><b>{escape(self.sentence)}</b></p>"
+            # the last picture would belong to other values than the sliders show
+            self._canvas.restore_region(self._still)
+            self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
             if self.raising:
                 raise
 

@@ -59,12 +59,20 @@ def device_bands(device: Device) -> Figure:
     ):
         style.dress(ax, "", f"{name} [ohm]")
         _band(ax, device.frequency / 1e6, value, u)
-        ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
+        if z.size > 1:
+            ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
         lower.axhline(0, color=style.MUTED, linewidth=0.8)
     lower.set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    _one_tick(lower, device.frequency / 1e6)
     style.add_legend(figure, upper)
     return figure
+
+
+def _one_tick(ax: Axes, megahertz: Real) -> None:
+    """Where there is one frequency only, make it the one that the axis names."""
+    if megahertz.size == 1:
+        ax.set_xticks(megahertz, [f"{megahertz[0]:.10g}"])
 
 
 def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
@@ -113,21 +121,24 @@ def error_terms_figure(
     Returns
     -------
     matplotlib.figure.Figure
-        Magnitudes above, phase below.
+        Magnitudes above (nothing is drawn below -80 dB), phase below; in grey, because the
+        colours mean something else.
     """
     figure = style.new_figure(7.5, 5.6)
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
     style.dress(upper, "", "magnitude [dB]")
     style.dress(lower, "frequency [MHz]", "phase of tracking [degree]")
     megahertz = frequency / 1e6
-    for name, term, role in (
-        ("reflection tracking", reflection_tracking, "corrected"),
-        ("source match", source_match, "model"),
-        ("directivity", directivity, "raw"),
+    looks = [style.plain_look(order, frequency.size) for order in range(3)]
+    for name, term, look in (
+        ("reflection tracking", reflection_tracking, looks[0]),
+        ("source match", source_match, looks[1]),
+        ("directivity", directivity, looks[2]),
     ):
-        size = 20 * np.log10(np.maximum(np.abs(term), 1e-6))
-        upper.plot(megahertz, size, label=name, **style.line_look(role, frequency.size))
+        size = 20 * np.log10(np.maximum(np.abs(term), 1e-4))
+        upper.plot(megahertz, size, label=name, **look)
     phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
-    lower.plot(megahertz, phase, **style.line_look("corrected", frequency.size))
+    lower.plot(megahertz, phase, **looks[0])
+    _one_tick(lower, megahertz)
     style.add_legend(figure, upper)
     return figure

@@ -115,6 +115,26 @@ def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, A
     return look | ({"marker": role.marker, "markevery": chosen} if chosen else {})
 
 
+def plain_look(order: int, points: int) -> dict[str, Any]:
+    """Keyword arguments for a trace that has none of the meanings: grey, told apart by dashes.
+
+    Parameters
+    ----------
+    order : int
+        0, 1 or 2: which of the traces side by side.
+    points : int
+        Number of points; a trace of few points has a marker on each.
+
+    Returns
+    -------
+    dict
+        For ``Axes.plot`` or ``Line2D``.
+    """
+    dashes: tuple[Dashes, ...] = ("-", (0, (5, 2)), (0, (1, 1.4)))
+    look: dict[str, Any] = {"color": TEXT, "linestyle": dashes[order], "linewidth": 1.8}
+    return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
+
+
 def new_figure(width: float = WIDTH_INCHES, height: float = 5.0) -> Figure:
     """White figure that arranges its axes itself.
 

@@ -46,7 +46,8 @@ def rounded(value: float, half_width: float) -> str:
     if not math.isfinite(half_width) or half_width <= 0:
         return f"{value:.6g}"
     places = digits(half_width)
-    return f"{round(value, places):.{max(places, 0)}f}"
+    # adding zero takes the sign off a rounded -0
+    return f"{round(value, places) + 0.0:.{max(places, 0)}f}"
 
 
 def plus_minus(value: float, half_width: float) -> str:
@@ -151,8 +152,10 @@ def swr_words(value: float, low: float, high: float) -> str:
     str
         Such as ``"1.09 (1.05 to 1.13)"``, or ``"above 40"``.
     """
+    if not math.isfinite(low):
+        return "has no value: all is reflected, or more"
     if not math.isfinite(high) or high > 100:
-        return f"above {low:.2g}"
+        return f"above {low:.0f}" if low >= 10 else f"above {low:.1f}"
     half = max((high - low) / 2, 0.005)
     return f"{rounded(value, half)} ({rounded(low, half)} to {rounded(high, half)})"
 

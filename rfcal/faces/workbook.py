@@ -127,7 +127,7 @@ def cable_words(frequency_hz: float, impedance: complex, line: Line) -> str:
 
 
 def _nature(z: complex) -> str:
-    if abs(z.imag) < 0.02 * abs(z):
+    if abs(z.imag) <= 0.02 * abs(z):
         return "nearly a plain resistance"
     return "inductive" if z.imag > 0 else "capacitive"
 
@@ -215,7 +215,7 @@ def against_truth(results: Results) -> str:
     """
     path = Path(results.record.folder) / "truth.json"
     if not path.is_file():
-        return "These are real readings: nobody knows the truth, only a [[check]] can speak."
+        return "No truth is recorded here, as with all real readings: only a [[check]] can speak."
     truth = json.loads(path.read_text())
     device = results.devices[0]
     true = np.array(truth["impedance_ohm"])

@@ -55,7 +55,7 @@ def compute(record: Record | str | Path) -> Results:
 def inspect(
     record: Record | str | Path,
 ) -> tuple[tuple[Sweep | TwoPortSweep, ...], tuple[Finding, ...]]:
-    """Read and judge the raw readings of a record, and correct nothing.
+    """Read and judge the raw readings of a record, and correct no device.
 
     Parameters
     ----------
@@ -78,13 +78,16 @@ def inspect(
         record = schema.load(record)
     job = _Job(record)
     calibration = job.calibration()
-    for item in record.items()[len(record.standards) :]:
-        here = job.calibration_at(calibration, item)
-        if isinstance(item, Measurement):
-            job.path(item, here)
+    checks = tuple(job.check(calibration, item) for item in record.checks)
+    for item in record.measurements:
+        job.path(item, job.calibration_at(calibration, item))
     if record.line_check is not None:
         job.line(calibration)
-    findings = (*job.findings, *judge.standards(calibration))
+    findings = (
+        *job.findings,
+        *judge.standards(calibration),
+        *judge.checks(checks, calibration),
+    )
     return tuple(job.files), judge.sorted_findings(findings)
 
 
@@ -111,7 +114,7 @@ class _Job:
         """Everything, in order."""
         calibration = self.calibration()
         self.findings += judge.standards(calibration)
-        checks = tuple(self._check(calibration, item) for item in self.record.checks)
+        checks = tuple(self.check(calibration, item) for item in self.record.checks)
         self.findings += judge.checks(checks, calibration)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         self.findings += judge.devices(devices)
@@ -254,14 +257,16 @@ class _Job:
         here = self._calibration_on(calibration, sweep.frequency, label)
         return sweep.frequency, here.error_box.correct(sweep.quantity(z_ref).value)
 
-    def _check(self, calibration: Calibration, item: Artefact) -> Check:
+    def check(self, calibration: Calibration, item: Artefact) -> Check:
         frequency = self.sweep(item).frequency
-        _, measured = self._corrected(calibration, item)
+        inputs, measured = self._corrected(calibration, item)
         expected = self.models[item.name].quantity(
             frequency, z_ref=self.record.reference_ohm, name=item.name
         )
         inside = judge.inside_region(measured, expected)
-        return Check(item.name, frequency, measured, expected, inside, bool(inside.mean() >= 0.9))
+        agrees = bool(inside.mean() >= judge.AGREES)
+        reading, here = inputs.reading.value, inputs.calibration
+        return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
 
     def _device(self, calibration: Calibration, item: Measurement) -> Device:
         sweep = self.sweep(item)

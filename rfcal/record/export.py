@@ -350,7 +350,8 @@ def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False
         raise RecordError(
             str(folder / there[0]),
             "",
-            "this file is already there and was not touched; choose another folder, or say --force",
+            "this file is already there and was not touched; choose another folder, or for a "
+            "report say --force",
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -1,11 +1,14 @@
 """Findings: what a careful colleague would say about a record's readings and results."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.findings import SEVERITIES, Finding, span_mhz
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Real
 from rfcal.models.quantity import Quantity
 from rfcal.models.standards import DEFAULT_UNCERTAINTY
@@ -15,6 +18,10 @@ from rfcal.record.schema import ANALYZER_DEFAULTS, FILE, Record
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.uncertainty import K_ELLIPSE
 
+AGREES = 0.9
+"""Share of its points at which a check must lie inside its 95 % region to agree as a whole."""
+PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
+"""Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
 CROOKED = 0.2
@@ -202,6 +209,17 @@ def standards(calibration: Calibration) -> list[Finding]:
             "standards further apart on the chart there."
         )
         found.append(Finding("standards-close", "warning", "standards", message))
+    box = calibration.error_box
+    terms = (box.directivity, box.source_match, box.reflection_tracking)
+    for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True):
+        beyond = np.abs(term) > limit
+        if np.any(beyond):
+            message = (
+                f"The {name} comes out as {np.max(np.abs(term)):.2g} "
+                f"{span_mhz(calibration.frequency, beyond)}, which no sound analyzer has: look for "
+                "exchanged sweeps, a wrong definition or a wrong sign of X."
+            )
+            found.append(Finding("error-terms", "warning", "standards", message))
     chi_square, freedom = calibration.chi_square()
     if freedom:
         from scipy.special import chdtri
@@ -258,18 +276,28 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
     if not found:
         message = (
             "Nothing independent contradicts or confirms this calibration: add a [[check]] with "
-            "an artefact that is no standard, such as 25 ohm."
+            "an artefact that is no standard, such as 33 or 75 ohm."
         )
         return [Finding("no-check", "note", "checks", message)]
     findings = []
     for check in found:
+        swaps = [pair for pair in _pairs(calibration) if _agrees_exchanged(check, *pair)]
+        pairs = ", or ".join(f"'{a}' and '{b}'" for a, b in swaps)
         if not check.agrees:
+            hint = f" It would agree if {pairs} were exchanged." if swaps else ""
             message = (
                 f"'{check.name}' does not agree with what it should be "
                 f"{span_mhz(check.frequency, ~check.inside)}: do not trust the answer before you "
-                "know why; look for exchanged sweeps, a loose connector or a wrong definition."
+                "know why; look for exchanged sweeps, a wrong sign of X, a wrong value of the "
+                f"load, a loose connector or a wrong definition.{hint}"
             )
             findings.append(Finding("check-disagrees", "warning", check.name, message))
+        elif swaps:
+            message = (
+                f"'{check.name}' would agree as well if {pairs} were exchanged, so it does not "
+                "show that they are not: check with another value too, such as 33 or 75 ohm."
+            )
+            findings.append(Finding("check-blind", "warning", check.name, message))
         twin = _same_place(check, calibration)
         if twin:
             message = (
@@ -278,6 +306,23 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
             )
             findings.append(Finding("check-at-standard", "warning", check.name, message))
     return findings
+
+
+def _pairs(calibration: Calibration) -> list[tuple[str, str]]:
+    return list(combinations(calibration.names, 2))
+
+
+def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
+    """Whether the check would agree if two standards' readings had been exchanged."""
+    calibration = check.calibration
+    order = list(range(len(calibration.names)))
+    i, j = calibration.names.index(one), calibration.names.index(other)
+    order[i], order[j] = j, i
+    known = [k.value for k in calibration.known]
+    seen = [calibration.seen[k].value for k in order]
+    box = Bilinear.fit(known, seen, calibration.weight)
+    moved = replace(check.measured, value=box.correct(check.reading))
+    return bool(np.mean(inside_region(moved, check.expected)) >= AGREES)
 
 
 def _same_place(check: Check, calibration: Calibration) -> str:

@@ -2,6 +2,7 @@
 
 import difflib
 import math
+import re
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from decimal import Decimal
@@ -75,7 +76,7 @@ class Keys:
                 continue
             if key in LATER:
                 raise self.fail(key, "this version of rfcal does not compute this key yet")
-            near = difflib.get_close_matches(key, allowed, 1, 0.0)
+            near = [k for k in allowed if key in k] or difflib.get_close_matches(key, allowed, 1, 0)
             raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
 
     def number(
@@ -330,7 +331,9 @@ class Keys:
 
 
 def _show(value: Any) -> str:
-    text = repr(value) if isinstance(value, str) else str(value)
+    text = (
+        repr(value) if isinstance(value, str) else re.sub(r"Decimal\('(.*?)'\)", r"\1", str(value))
+    )
     return text if len(text) <= 40 else text[:37] + "..."
 
 

@@ -222,6 +222,7 @@ def typed_sweep(
         Frequencies that do not ascend, or R and X that no reflection belongs to.
     """
     table = np.array(rows, float)
+    _require_megahertz(table[:, 0], where)
     frequency, z = table[:, 0] * 1e6, table[:, 1] + 1j * table[:, 2]
     require_ascending(frequency, where)
     if np.any(z == -z_ref):
@@ -267,6 +268,7 @@ def typed_reflection_sweep(
         Frequencies that do not ascend.
     """
     table = np.array(rows, float)
+    _require_megahertz(table[:, 0], where)
     require_ascending(table[:, 0], where)
     direction = np.exp(1j * np.radians(table[:, 2]))
     reflection = table[:, 1] * direction
@@ -277,6 +279,11 @@ def typed_reflection_sweep(
         Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
     )
     return Sweep(table[:, 0] * 1e6, reflection, z_ref, label, effects=effects)
+
+
+def _require_megahertz(frequency: Real, where: str) -> None:
+    if frequency[-1] > 1e6:
+        raise ReadingError(where, f"the first column is MHz, and {frequency[-1]:.10g} is too much")
 
 
 def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:

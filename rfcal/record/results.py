@@ -32,6 +32,10 @@ class Check:
         Where the difference lies in its own 95 % region.
     agrees : bool
         Whether it does at nine points in ten, or at the only one.
+    reading : ndarray, shape (F,)
+        Its raw reading [1].
+    calibration : Calibration
+        That it was corrected with.
     """
 
     name: str
@@ -40,6 +44,8 @@ class Check:
     expected: Quantity
     inside: np.ndarray
     agrees: bool
+    reading: Complex
+    calibration: Calibration
 
     def expanded_uncertainty(self) -> Real:
         """Expanded uncertainty of the difference, of its real and of its imaginary part.

@@ -206,7 +206,9 @@ def load(folder: str | Path) -> Record:
     except OSError as error:
         raise RecordError(str(folder / FILE), "", f"cannot be read ({error.strerror})") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RecordError(FILE, "", f"not a TOML file: {error}") from error
+        raise RecordError(
+            FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
+        ) from error
     return _record(Keys(table, "", folder), folder, content)
 
 
@@ -215,7 +217,10 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         ("format", "record", "about", "analyzer", "standard", "check", "measurement", "line_check")
     )
     if top.table.get("format") != 1 or isinstance(top.table["format"], bool):
-        raise top.fail("format", "the first line must be 'format = 1', the only format there is")
+        raise top.fail(
+            "format",
+            "there must be a line 'format = 1' before the tables; it is the only format there is",
+        )
     head, analyzer = top.inner("record"), top.inner("analyzer")
     head.only(("title", "date", "by", "notes", "reference_ohm", "seed"))
     analyzer.only(ANALYZER_DEFAULTS)

@@ -232,7 +232,11 @@ def require_apart(
     """
     g = np.array([k.value for k in known])
     condition = np.linalg.cond(np.moveaxis(g[..., None] ** np.arange(3), 0, -2))
-    for points, what in ((known, "are defined"), (seen, "were read")):
+    advice = {
+        "are defined": "look at their values and units (H, F, ohm), or use another standard",
+        "were read": "look whether one sweep was saved twice, or use another standard",
+    }
+    for points, what in zip((known, seen), advice, strict=True):
         together = _together(points)
         later = np.zeros_like(g, bool)
         for (_, j), near in together.items():
@@ -243,8 +247,8 @@ def require_apart(
             alike = " and ".join(dict.fromkeys(f"'{names[i]}'" for p in pairs for i in p))
             raise CalibrationError(
                 f"the standards {alike} {what} alike {span_mhz(frequency, lost)} (condition "
-                f"number {np.max(condition[lost]):.3g}), and three that differ are needed: use "
-                "another standard, or look whether one sweep was saved twice"
+                f"number {np.max(condition[lost]):.3g}), and three that differ are needed: "
+                f"{advice[what]}"
             )
     if np.any(bad := condition > CONDITION_LIMIT):
         raise CalibrationError(

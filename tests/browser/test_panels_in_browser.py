@@ -70,6 +70,9 @@ def test_keys_move_the_panel(browser, lab, name, record_property):
         wait.until(lambda _, before=before: picture() != before)
         times.append(time.perf_counter() - start)
     assert words() != first_words
+    width = "const i = document.querySelector('img.widget-image'); return [i.width, i.naturalWidth]"
+    shown_wide, drawn_wide = browser.execute_script(width)
+    assert shown_wide <= drawn_wide, "blown up"
     exact = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
     shown = float(exact[0].get_attribute("value"))
     browser.find_element(By.CSS_SELECTOR, "button.jupyter-button").click()
@@ -79,6 +82,33 @@ def test_keys_move_the_panel(browser, lab, name, record_property):
     record_property("key_to_picture_ms", np.round(milliseconds, 1).tolist())
     median, slowest = np.median(milliseconds), milliseconds.max()
     print(f"\n{name}: key to picture, driver included: median {median:.0f}, worst {slowest:.0f} ms")
+
+
+def test_a_typed_value_between_two_steps_stays(browser, lab):
+    """The slider shows the nearest step, and tells the kernel so; the typed value counts."""
+    from selenium.webdriver import Keys
+    from selenium.webdriver.common.by import By
+
+    wait = opened(browser, lab, "exact", PANELS["cable"])
+
+    def words():
+        return browser.execute_script("return document.querySelector('p[aria-live]').innerText")
+
+    def typed(index, text):
+        box = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")[index]
+        box.send_keys(Keys.CONTROL, "a")
+        box.send_keys(text, Keys.ENTER)
+        return True
+
+    wait.until(lambda _: words())
+    wait.until(lambda _: typed(0, "70.2"))
+    wait.until(lambda _: "70.2 MHz" in words())
+    # a second value goes there and back after whatever the first slider had to say
+    wait.until(lambda _: typed(1, "1.23"))
+    wait.until(lambda _: "1.23 m" in words())
+    assert "70.2 MHz" in words()
+    boxes = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
+    assert [b.get_attribute("value") for b in boxes] == ["70.2", "1.23", "0.66", "5", "4", "-30"]
 
 
 def test_an_error_is_said_in_the_panel(browser, lab):

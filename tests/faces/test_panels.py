@@ -70,6 +70,32 @@ def test_exact_values_follow_and_lead_the_slider(panel):
     assert exact.value == slider.min
 
 
+def test_an_exact_value_between_two_steps_stays(panel):
+    """The browser's slider shows the nearest step and sends it back."""
+    slider = controls(panel, ipywidgets.FloatSlider)[0]
+    exact = controls(panel, ipywidgets.BoundedFloatText)[0]
+    first = panel.sliders[0]
+    exact.value = first.start + 0.2 * first.step
+    sentence = panel.sentence
+    slider.value = first.start
+    assert exact.value == first.start + 0.2 * first.step
+    assert panel.sentence == sentence
+    slider.value = first.start + first.step * (1 - 1e-14)
+    assert exact.value == first.start + first.step
+
+
+def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
+    figure = style.new_figure(2, 2)
+    ax = figure.add_subplot()
+    ax.set(xlim=(0, 1), ylim=(0, 1))
+    (above,) = ax.plot([0, 1], [0.5, 0.5], color="#000000", linewidth=20, zorder=5)
+    (below,) = ax.plot([0, 1], [0.5, 0.5], color="#0072B2", linewidth=20, zorder=4)
+    panel = Panel(figure, [Slider("y", "y", "", 0, 1, 1, 0)], lambda y: "", moving=[above, below])
+    colours = Image.open(io.BytesIO(panel.png)).convert("RGB").getcolors(256)
+    assert (0, 0, 0) in [colour for _, colour in colours]
+    assert sum(n for n, colour in colours if colour == (0, 114, 178)) == 0
+
+
 def test_controls_say_quantity_and_unit(panel):
     for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.FloatSlider), strict=True):
         assert slider.label in widget.description
@@ -111,6 +137,7 @@ def failing(y):
 
 def test_an_error_in_a_callback_is_said_in_the_panel(monkeypatch):
     figure = style.new_figure(3, 2)
+    (line,) = figure.add_subplot().plot([0, 1], [0, 1], color="#0072B2")
     calls = []
 
     def update(y):
@@ -118,12 +145,16 @@ def test_an_error_in_a_callback_is_said_in_the_panel(monkeypatch):
         return failing(y) if y > 0.5 else "fine"
 
     slider = Slider("y", "height", "", 0.0, 1.0, 0.1, 0.0)
-    panel = Panel(figure, [slider], update, moving=[])
+    panel = Panel(figure, [slider], update, moving=[line])
     widget = controls(panel, ipywidgets.FloatSlider)[0]
+    picture = panel.png
     widget.value = 0.8
+    assert panel._repr_mimebundle_()["text/plain"] == panel.sentence != "fine"
     said = controls(panel, ipywidgets.HTML)[0].value
     assert "This cannot be shown: nothing at &lt;0.8&gt;" in said
+    assert panel.png != picture, "an old picture beside new slider values"
     widget.value = 0.2
+    assert panel.png == picture
     assert "fine" in controls(panel, ipywidgets.HTML)[0].value
     with pytest.raises(ZeroDivisionError):
         panel.move(y=0.9)
@@ -147,6 +178,7 @@ def test_words_about_a_cable():
     assert "what is inductive reads capacitive" in said
     assert "still reads capacitive" in workbook.cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
     assert "nearly a plain resistance" in workbook.cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
+    assert "capacitive" not in workbook.cable_words(52e6, 0j, Line(0.0, 0.66))
 
 
 def test_if_the_standards_were_otherwise(beacon):
@@ -176,4 +208,4 @@ def test_exercises_say_why():
 def test_real_readings_have_no_known_truth(beacon, tmp_path):
     assert "Simulated" in workbook.against_truth(beacon)
     real = Path(__file__).parents[1] / "reference" / "radio_astronomy_oneport"
-    assert "nobody knows the truth" in workbook.against_truth(compute(real))
+    assert "No truth is recorded" in workbook.against_truth(compute(real))

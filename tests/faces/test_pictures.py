@@ -39,6 +39,20 @@ def test_axes_say_quantity_and_unit(figures):
     assert figures["chart"].axes[0].get_aspect() == 1.0
 
 
+def test_error_terms_borrow_no_meaning(figures):
+    meanings = {role.color for role in style.ROLES.values()}
+    lines = [line for ax in figures["terms"].axes for line in ax.lines]
+    assert not meanings & {line.get_color() for line in lines}
+    assert len({str(style.plain_look(order, 99)["linestyle"]) for order in range(3)}) == 3
+
+
+def test_one_frequency_is_the_one_the_axis_names(figures):
+    for name in ("bands", "terms"):
+        at = figures[name].axes[-1].lines[0].get_xdata()
+        if len(at) == 1:
+            assert list(figures[name].axes[-1].get_xticks()) == pytest.approx(list(at))
+
+
 def test_figures_fit_a_notebook(figures):
     for figure in figures.values():
         assert figure.get_size_inches()[0] * figure.dpi <= 900

@@ -16,6 +16,7 @@ from rfcal.faces import words
         (-0.04, 0.2, "-0.04 ± 0.20"),
         (3.0, 0.0996, "3.00 ± 0.10"),
         (1e-5, 3.2, "0.0 ± 3.2"),
+        (-0.4, 41.0, "0 ± 41"),
     ],
 )
 def test_plus_minus(value, half, said):
@@ -31,3 +32,5 @@ def test_complex_in_the_trades_notation():
 def test_swr_near_the_edge_is_one_sided():
     assert words.swr_words(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
     assert words.swr_words(40.0, 22.0, np.inf) == "above 22"
+    assert words.swr_words(400.0, 321.4, np.inf) == "above 321"
+    assert "no value" in words.swr_words(np.inf, np.inf, np.inf)

@@ -278,3 +278,46 @@ def test_beside_an_open_the_intervals_are_called_too_narrow(filed):
     assert "near-open" in codes(compute.compute(filed))
     (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(np.array([0.9]))))
     assert "near-open" not in codes(compute.compute(filed))
+
+
+def exchanged(filed, one, other):
+    first, second = filed / f"raw/{one}.s1p", filed / f"raw/{other}.s1p"
+    texts = first.read_text(), second.read_text()
+    first.write_text(texts[1])
+    second.write_text(texts[0])
+
+
+def with_check(filed, ohm):
+    frequency = np.linspace(50e6, 60e6, 11)
+    raw = BOX.apply(np.full(11, from_impedance(ohm)))
+    (filed / "raw/check.s1p").write_text(touchstone(frequency, raw))
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            f'[[check]]\nname = "check"\nreading = "raw/check.s1p"\nresistance_ohm = {ohm}\n'
+            "uncertainty = 0.003\n"
+        )
+
+
+def test_a_check_blind_to_exchanged_standards_is_told_so(filed):
+    """With ideal standards 25 ohm stays where it is when short and load are exchanged (z to 1 - z).
+
+    And 100 ohm when open and load are (z to z / (z - 1)); computed, no source.
+    """
+    with_check(filed, 25.0)
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    assert "'short' and 'load'" in found["check-blind"]
+    exchanged(filed, "short", "load")
+    codes_then = codes(compute.compute(filed))
+    assert "check-disagrees" not in codes_then
+    assert "error-terms" in codes_then
+    assert "error-terms" in [f.code for f in compute.inspect(filed)[1]]
+
+
+@pytest.mark.parametrize("pair", [("short", "load"), ("open", "load"), ("short", "open")])
+def test_a_check_of_33_ohm_sees_every_exchange_and_names_it(filed, pair):
+    with_check(filed, 33.0)
+    assert "check-blind" not in codes(compute.compute(filed))
+    exchanged(filed, *pair)
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    assert f"if '{pair[0]}' and '{pair[1]}' were exchanged" in found["check-disagrees"]
+    assert "check-disagrees" in [f.code for f in compute.inspect(filed)[1]]
