@@ -7,11 +7,13 @@ class RfcalError(Exception):
     Parameters
     ----------
     message : str
-        One sentence: what was found, what was expected, what to do.
+        One sentence: what was found, what was expected, what to do. It is put on one line, and
+        signs that are not printable (from a name, say) become spaces.
     """
 
     def __init__(self, message: str):
-        super().__init__(message)
+        printable = "".join(c if c.isprintable() else " " for c in message)
+        super().__init__(" ".join(printable.split()))
 
 
 class CalibrationError(RfcalError):

@@ -163,6 +163,7 @@ name = "load"
 kind = "load"
 resistance_ohm = 49.9
 resistance_uncertainty_ohm = 0.1
+uncertainty = 0.0              # nothing beyond that of its resistance
 typed = {load}
 
 [[check]]                      # took no part in the solution, so it can contradict it
@@ -217,6 +218,7 @@ name = "load"
 kind = "load"
 resistance_ohm = 49.9          # by ohmmeter, at the plug
 resistance_uncertainty_ohm = 0.15
+uncertainty = 0.0              # nothing beyond that of its resistance
 reading = "raw/load.s1p"
 
 [[check]]                      # took no part in the solution, so it can contradict it

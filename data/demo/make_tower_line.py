@@ -197,12 +197,14 @@ name = "load"
 kind = "load"
 resistance_ohm = 49.8          # by ohmmeter, at the plug
 resistance_uncertainty_ohm = {load}
+uncertainty = 0.0              # nothing beyond that of its resistance
 reading = "raw/load.s1p"
 
 [[check]]                      # took no part in the solution, so it can contradict it
 name = "75 ohm resistor"
 resistance_ohm = 75.0
 resistance_uncertainty_ohm = {check}
+uncertainty = 0.0              # nothing beyond that of its resistance
 reading = "raw/75-ohm.s1p"
 
 [[measurement]]

@@ -1,14 +1,17 @@
 """The command line: ``rfcal report | check | new | unpack``."""
 
 import argparse
+import io
+import os
 import shlex
 import sys
 from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 
-from rfcal.errors import RfcalError
-from rfcal.record import compute, export
+from rfcal.errors import RecordError, RfcalError
+from rfcal.record import compute
+from rfcal.record.files import write_files
 from rfcal.record.schema import FILE
 
 WORKBOOK = "jupyter lab notebooks/"
@@ -27,11 +30,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         Exit status: 0, or 2 where something was refused.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
+            stream.reconfigure(errors="replace")
     options = _parser().parse_args(arguments)
     try:
         options.run(options)
+        print(end="", flush=True)
     except RfcalError as error:
         print(f"rfcal: {error}", file=sys.stderr)
+        return 2
+    except OSError as error:
+        # all work on files is over or refused by then: only the printing can fail
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(error, BrokenPipeError):  # whoever read has had enough
+            return 0
+        print(f"rfcal: cannot print the answer ({error.strerror})", file=sys.stderr)
         return 2
     return 0
 
@@ -68,7 +82,7 @@ def _report(options: argparse.Namespace) -> None:
     results = compute.compute(options.folder)
     output = output_files(results)
     _require_no_input(options.output, output, results)
-    export.write_files(options.output, output, force=options.force)
+    write_files(options.output, output, force=options.force)
     print("\n".join(summary(results)))
     others = ", ".join(name for name in output if name != "report.html")
     print(f"Page: {options.output / 'report.html'} (beside it: {others})")
@@ -78,11 +92,13 @@ def _report(options: argparse.Namespace) -> None:
 def _require_no_input(folder: Path, output: dict[str, bytes], results) -> None:
     """Never let an output file take the place of a raw reading, whatever was forced."""
     source = results.record.folder
+    if folder.resolve() == source.resolve():
+        raise RecordError(str(folder), "", "this is the record's own folder; choose another one")
     readings = [s.origin.file for s in results.sweeps if s.origin is not None]
     kept = {(source / name).resolve() for name in (FILE, *readings)}
     for name in output:
         if (folder / name).resolve() in kept:
-            raise export.RecordError(
+            raise RecordError(
                 str(folder / name), "", "this is a file of the record itself; choose another folder"
             )
 
@@ -100,7 +116,7 @@ def _check(options: argparse.Namespace) -> None:
 
 def _new(options: argparse.Namespace) -> None:
     content = (files("rfcal.record") / "start.toml").read_bytes()
-    export.write_files(options.folder, {FILE: content})
+    write_files(options.folder, {FILE: content})
     print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
     folder = shlex.quote(str(options.folder))
     output = shlex.quote(f"{options.folder.resolve().name}-report")
@@ -111,5 +127,5 @@ def _unpack(options: argparse.Namespace) -> None:
     from rfcal.faces.report import carried_record
 
     found = carried_record(options.page)
-    export.write_files(options.folder, found)
+    write_files(options.folder, found)
     print(f"Wrote {len(found)} files to {options.folder}")

@@ -80,7 +80,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
     look = style.line_look("corrected", value.size)
     doubt = style.role_of("uncertainty")
     finite = np.isfinite(value) & np.isfinite(half)
-    if value.size == 1:
+    if value.size == 1 and finite[0]:
         ax.errorbar(
             megahertz,
             value,
@@ -92,7 +92,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
             capthick=2.4,
             label="95 % interval",
         )
-    else:
+    elif value.size > 1:
         ax.fill_between(
             megahertz,
             value - half,

@@ -15,9 +15,12 @@ from rfcal.faces.picture import svg_text
 from rfcal.maths.reflection import Real
 from rfcal.record import export
 from rfcal.record.compute import compute
+from rfcal.record.files import write_files
 from rfcal.record.results import Device, Results, error_terms
 from rfcal.tasks import uncertainty
 
+MOST_ROWS = 2001
+"""Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 _CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
 
 
@@ -103,6 +106,7 @@ def _device(number: int, device: Device) -> dict[str, Any]:
         ),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
         "rows": _rows(device, z.value, half),
+        "points": device.frequency.size,
     }
 
 
@@ -118,7 +122,7 @@ def _rows(device: Device, z: np.ndarray, half: Real) -> list[tuple[str, ...]]:
             words.rounded(half[i, 1], half[i, 1]),
             words.swr_words(swr[i], low[i], high[i]),
         )
-        for i in range(device.frequency.size)
+        for i in range(0, device.frequency.size, -(-device.frequency.size // MOST_ROWS))
     ]
 
 
@@ -169,14 +173,14 @@ def carried_record(file: Path) -> dict[str, bytes]:
     """
     try:
         text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise RecordError(str(file), "", f"cannot be read ({error})") from error
     match = _CARRIED.search(text)
     if match is None:
         raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
     try:
         packed = json.loads(match[1])
-    except json.JSONDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise RecordError(str(file), "", "the record inside is damaged") from error
     if not isinstance(packed, dict):
         raise RecordError(str(file), "", "the record inside is damaged")
@@ -198,5 +202,5 @@ def recomputed(page_file: str | Path) -> Results:
     """
     with tempfile.TemporaryDirectory() as spare:
         folder = Path(spare) / "record"
-        export.write_files(folder, carried_record(Path(page_file)))
+        write_files(folder, carried_record(Path(page_file)))
         return compute(folder)

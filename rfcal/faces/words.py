@@ -39,11 +39,14 @@ def rounded(value: float, half_width: float) -> str:
     Returns
     -------
     str
-        Such as ``"52.1"``; six digits where nothing is known of the uncertainty.
+        Such as ``"52.1"``; six digits where there is no uncertainty, ``"unknown"`` where it has
+        no bound.
     """
     if not math.isfinite(value):
         return "infinite"
-    if not math.isfinite(half_width) or half_width <= 0:
+    if not math.isfinite(half_width):
+        return "unknown"
+    if half_width <= 0:
         return f"{value:.6g}"
     places = digits(half_width)
     # adding zero takes the sign off a rounded -0
@@ -65,6 +68,8 @@ def plus_minus(value: float, half_width: float) -> str:
     str
         Such as ``"52.1 ± 0.8"``.
     """
+    if math.isinf(half_width):
+        return "unknown"
     return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
 
 
@@ -83,6 +88,8 @@ def complex_ohm(impedance: complex, half_width: np.ndarray) -> str:
     str
         Such as ``"52.1 - j3.4 ohm"``.
     """
+    if np.isfinite(impedance) and np.any(np.isinf(half_width)):
+        return "unknown: the reading fits an open as well"
     r = rounded(impedance.real, half_width[0])
     x = rounded(impedance.imag, half_width[1])
     sign = "-" if x.startswith("-") else "+"

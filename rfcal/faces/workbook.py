@@ -12,7 +12,7 @@ from rfcal.faces.picture import Picture
 from rfcal.faces.report import output_files
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
-from rfcal.record.export import write_files
+from rfcal.record.files import write_files
 from rfcal.record.results import Results
 from rfcal.record.whatif import corrected_with
 

@@ -6,6 +6,8 @@ from numpy.typing import ArrayLike
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real
 
+FEWEST = 3
+"""Points below which nothing is interpolated: two say nothing of how values bend between them."""
 TURN_LIMIT = np.radians(30.0)
 """Largest turn between neighbours across which values are interpolated [rad]."""
 
@@ -53,8 +55,8 @@ def between_points(
     Raises
     ------
     CalibrationError
-        Frequencies outside the grid, or values that turn by more than `TURN_LIMIT` between
-        neighbouring points.
+        Frequencies outside the grid, fewer than `FEWEST` points to interpolate between, or values
+        that turn by more than `TURN_LIMIT` between neighbouring points.
     """
     from scipy.interpolate import CubicSpline
 
@@ -67,8 +69,16 @@ def between_points(
             f"for from {frequency[0] / 1e6:.10g} to {frequency[-1] / 1e6:.10g} MHz; "
             "nothing is extrapolated: measure both over the same range"
         )
-    if grid.size == 1:
-        return np.repeat(values, frequency.size, axis=-1), np.zeros((*values.shape[:-1], 1))
+    above = np.clip(np.searchsorted(grid, frequency), 0, grid.size - 1)
+    below = np.maximum(above - 1, 0)
+    nearest = np.where(grid[above] - frequency < frequency - grid[below], above, below)
+    if np.all(np.abs(grid[nearest] - frequency) <= slack):
+        return values[..., nearest], np.zeros((*values.shape[:-1], frequency.size))
+    if grid.size < FEWEST:
+        raise CalibrationError(
+            f"{what} have {grid.size} points, and {FEWEST} or more are needed to take values "
+            "between them: give them at more frequencies, or at the device's own"
+        )
     turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
     size = np.abs(values)
     # small values turn freely without moving far: only the part of the full size counts

@@ -266,7 +266,7 @@ class Tabulated:
 
 
 def with_default_uncertainty(standard: Standard | Tabulated) -> Standard | Tabulated:
-    """The same standard with its kind's default uncertainty where it states none.
+    """The same standard with its kind's default uncertainties where it leaves them open.
 
     Parameters
     ----------
@@ -276,8 +276,26 @@ def with_default_uncertainty(standard: Standard | Tabulated) -> Standard | Tabul
     Returns
     -------
     Standard or Tabulated
-        The standard itself where it states any uncertainty.
+        With `missing_uncertainty` filled in.
     """
-    if standard.uncertainty:
-        return standard
-    return replace(standard, uncertainty=DEFAULT_UNCERTAINTY[standard.kind])
+    return replace(standard, uncertainty={**missing_uncertainty(standard), **standard.uncertainty})
+
+
+def missing_uncertainty(standard: Standard | Tabulated) -> dict[str, float]:
+    """The default uncertainties that stand in for what a standard does not state.
+
+    Parameters
+    ----------
+    standard : Standard or Tabulated
+        As described by the user.
+
+    Returns
+    -------
+    dict of str to float
+        Keys as in `DEFAULT_UNCERTAINTY`; empty where ``reflection`` is stated, which is the whole
+        doubt about a standard.
+    """
+    stated = standard.uncertainty
+    if "reflection" in stated:
+        return {}
+    return {k: v for k, v in DEFAULT_UNCERTAINTY[standard.kind].items() if k not in stated}

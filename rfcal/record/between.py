@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rfcal.models.cables import CABLES
+from rfcal.models.cables import CABLES, Cable
 from rfcal.models.line import Line, loss_law
 from rfcal.record.keys import Keys
 
@@ -21,6 +21,9 @@ Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] a
 type differ; loss [1, relative] as tables of one type differ; reflection [1] of a soldered short
 and of an open at a line's far end; scattering parameters [1] of an adapter from a file.
 """
+
+LONGEST_M = 1e5
+"""Lengths beyond this are slips of the pen [m]."""
 
 _CABLE = (
     *("length_m", "length_uncertainty_m", "velocity_factor", "velocity_factor_uncertainty"),
@@ -68,17 +71,20 @@ def read_line_check(keys: Keys) -> LineCheck:
     """
     keys.only(("reading", "baseline", "line", "velocity_factor", "length_m"))
     known = CABLES[keys.choice("line", CABLES)] if "line" in keys.table else None
-    velocity = keys.number(
-        "velocity_factor", known.velocity_factor if known else None, low=0, above=True
-    )
-    if velocity > 1:
-        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
     losses = loss_law(known.loss) if known else (0.0, 0.0)
+    length = keys.number("length_m", 0.0, low=0, high=LONGEST_M)
     return LineCheck(
         keys.path("reading"),
         keys.path("baseline") if "baseline" in keys.table else None,
-        Line(keys.number("length_m", 0.0, low=0), velocity, known.z0 if known else 50.0, *losses),
+        Line(length, _velocity_factor(keys, known), known.z0 if known else 50.0, *losses),
     )
+
+
+def _velocity_factor(keys: Keys, known: Cable | None) -> float:
+    velocity = keys.number("velocity_factor", known.velocity_factor if known else None, low=0.01)
+    if velocity > 1:
+        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
+    return velocity
 
 
 @dataclass(frozen=True)
@@ -192,18 +198,13 @@ def _cable(keys: Keys) -> Line:
             "velocity_factor, z0_ohm and loss_db_per_100m",
         )
     known = CABLES.get(kind)
-    velocity = keys.number(
-        "velocity_factor", known.velocity_factor if known else None, low=0, above=True
-    )
-    if velocity > 1:
-        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
     table = known.loss if known else ()
     if "loss_db_per_100m" in keys.table:
         table = tuple(_loss_rows(keys))
     return Line(
-        keys.number("length_m", low=0),
-        velocity,
-        keys.number("z0_ohm", known.z0 if known else None, low=0, above=True),
+        keys.number("length_m", low=0, high=LONGEST_M),
+        _velocity_factor(keys, known),
+        keys.number("z0_ohm", known.z0 if known else None, low=1e-3, high=1e6),
         *loss_law(table),
     )
 
@@ -211,8 +212,12 @@ def _cable(keys: Keys) -> Line:
 def _loss_rows(keys: Keys) -> list[tuple[float, float]]:
     rows = keys.pairs("loss_db_per_100m", "MHz, dB per 100 m")
     for megahertz, loss in rows:
-        if megahertz <= 0 or loss <= 0:
-            raise keys.fail("loss_db_per_100m", "frequencies and losses must be above zero")
+        if not 1e-3 <= megahertz <= 1e6 or not 1e-6 <= loss <= 1e6:
+            raise keys.fail(
+                "loss_db_per_100m",
+                f"[{megahertz:g}, {loss:g}] is no row of MHz (from 0.001 to 1e6) and dB per 100 m "
+                "(above zero, from 1e-6 to 1e6)",
+            )
     return rows
 
 

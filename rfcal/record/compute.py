@@ -12,8 +12,13 @@ from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.between import same_grid
 from rfcal.models.quantity import Quantity, both_axes
-from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
-from rfcal.record import judge, route, schema
+from rfcal.models.standards import (
+    Standard,
+    Tabulated,
+    missing_uncertainty,
+    with_default_uncertainty,
+)
+from rfcal.record import agreement, judge, route, schema
 from rfcal.record.readings import (
     Sweep,
     TwoPortSweep,
@@ -86,7 +91,7 @@ def inspect(
     findings = (
         *job.findings,
         *judge.standards(calibration),
-        *judge.checks(checks, calibration),
+        *agreement.checks(checks, calibration),
     )
     return tuple(job.files), judge.sorted_findings(findings)
 
@@ -104,7 +109,7 @@ class _Job:
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
             self.files.append(sweep)
-            self.findings += judge.raw_reading(sweep)
+            self.findings += judge.raw_reading(sweep) + judge.display_step(item)
         for item in (*record.standards, *record.checks):
             self.models[item.name] = self._model(item)
         self.grid = self._common_grid()
@@ -115,7 +120,7 @@ class _Job:
         calibration = self.calibration()
         self.findings += judge.standards(calibration)
         checks = tuple(self.check(calibration, item) for item in self.record.checks)
-        self.findings += judge.checks(checks, calibration)
+        self.findings += agreement.checks(checks, calibration)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         self.findings += judge.devices(devices)
         line = self.line(calibration) if self.record.line_check else None
@@ -158,8 +163,9 @@ class _Job:
         else:
             assert item.model is not None
             model = item.model
-        if not model.uncertainty:
-            self.findings.append(judge.default_uncertainty(item.name, model.kind))
+        missing = missing_uncertainty(model)
+        if missing:
+            self.findings.append(judge.default_uncertainty(item.name, model.kind, missing))
         return with_default_uncertainty(model)
 
     def _common_grid(self) -> Real:
@@ -263,8 +269,8 @@ class _Job:
         expected = self.models[item.name].quantity(
             frequency, z_ref=self.record.reference_ohm, name=item.name
         )
-        inside = judge.inside_region(measured, expected)
-        agrees = bool(inside.mean() >= judge.AGREES)
+        inside = agreement.inside_region(measured, expected)
+        agrees = agreement.agree(measured, expected)
         reading, here = inputs.reading.value, inputs.calibration
         return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
 
@@ -281,6 +287,7 @@ class _Job:
                     f"{judge.grid_words(sweep.frequency)}",
                 )
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
+            self.findings += judge.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
         z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
         return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane)
 

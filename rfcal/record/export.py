@@ -4,12 +4,10 @@ import base64
 import binascii
 import json
 import math
-import os
 import re
-import tempfile
 import zlib
 from collections.abc import Mapping
-from pathlib import Path
+from pathlib import PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -287,14 +285,16 @@ def pack(results: Results) -> dict[str, str]:
         Relative path to content, compressed and in base 64.
     """
     files = {FILE: results.record.content}
-    files |= {s.origin.file: s.origin.content for s in results.sweeps if s.origin is not None}
+    for sweep in results.sweeps:
+        if sweep.origin is not None:
+            files[str(PurePosixPath(sweep.origin.file))] = sweep.origin.content
     return {
         name: base64.b64encode(zlib.compress(content, 9)).decode("ascii")
         for name, content in files.items()
     }
 
 
-def unpack(packed: Mapping[str, str], file: str) -> dict[str, bytes]:
+def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
     """The record's files out of what `pack` made.
 
     Parameters
@@ -307,61 +307,36 @@ def unpack(packed: Mapping[str, str], file: str) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        Relative path to content.
+        Relative path to content, no two the same and none inside another.
 
     Raises
     ------
     RecordError
-        A path that leads outside the folder, or content that is damaged.
+        A path that leads outside the folder or clashes with another, or content that is damaged.
     """
-    files = {}
+    found: dict[PurePosixPath, bytes] = {}
     for name, content in packed.items():
-        parts = Path(name).parts
-        if not parts or Path(name).is_absolute() or ".." in parts or "\\" in name:
-            raise RecordError(file, "", f"it carries a file '{name}' that leads outside a folder")
+        path = PurePosixPath(name)
+        if not path.parts or path.is_absolute() or ".." in path.parts or not _is_plain(name):
+            raise RecordError(file, "", f"it carries a file {name!r} that leads outside a folder")
+        if path in found:
+            raise RecordError(file, "", f"it carries the file '{path}' twice")
         try:
-            files[name] = zlib.decompress(base64.b64decode(content, validate=True))
+            found[path] = zlib.decompress(base64.b64decode(content, validate=True))
         except (binascii.Error, zlib.error, TypeError, ValueError) as error:
-            raise RecordError(file, "", f"the record inside is damaged at '{name}'") from error
-    if FILE not in files:
+            raise RecordError(file, "", f"the record inside is damaged at '{path}'") from error
+    for path in found:
+        if clash := next((p for p in path.parents if p in found), None):
+            raise RecordError(file, "", f"it carries '{clash}' both as a file and as a folder")
+    if PurePosixPath(FILE) not in found:
         raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
-    return files
+    return {str(path): content for path, content in found.items()}
 
 
-def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> None:
-    """Write files whole or not at all, and overwrite nothing that was not offered.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to; made where it is missing.
-    files : mapping of str to bytes
-        Relative path to content.
-    force : bool
-        True to replace files of the same names.
-
-    Raises
-    ------
-    RecordError
-        A file that is already there, or a folder that cannot be written to.
-    """
-    there = [name for name in files if os.path.lexists(folder / name)]
-    if there and not force:
-        raise RecordError(
-            str(folder / there[0]),
-            "",
-            "this file is already there and was not touched; choose another folder, or for a "
-            "report say --force",
-        )
+def _is_plain(name: str) -> bool:
+    """Whether a path can stand in any file system: no backslash, no NUL, nothing but Unicode."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".rfcal-", dir=folder) as spare:
-            for name, content in files.items():
-                target = Path(spare) / name
-                target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(content)
-            for name in files:
-                (folder / name).parent.mkdir(parents=True, exist_ok=True)
-                os.replace(Path(spare) / name, folder / name)
-    except OSError as error:
-        raise RecordError(str(folder), "", f"cannot be written to ({error.strerror})") from error
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return not set(name) & {"\\", "\0"}

@@ -1,25 +1,19 @@
 """Findings: what a careful colleague would say about a record's readings and results."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.findings import SEVERITIES, Finding, span_mhz
-from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Real
-from rfcal.models.quantity import Quantity
-from rfcal.models.standards import DEFAULT_UNCERTAINTY
+from rfcal.record.agreement import too_many
 from rfcal.record.readings import Sweep
-from rfcal.record.results import Check, Device
-from rfcal.record.schema import ANALYZER_DEFAULTS, FILE, Record
+from rfcal.record.results import Device
+from rfcal.record.schema import ANALYZER_DEFAULTS, FILE, Artefact, Measurement, Record
 from rfcal.tasks.calibration import Calibration
-from rfcal.tasks.uncertainty import K_ELLIPSE
+from rfcal.tasks.uncertainty import region_radius
 
-AGREES = 0.9
-"""Share of its points at which a check must lie inside its 95 % region to agree as a whole."""
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 CONDITION_WARNING = 30.0
@@ -29,6 +23,8 @@ CROOKED = 0.2
 
 Found by whole simulated sessions: up to there the intervals of R and X cover 94 % or more.
 """
+HIDDEN = 0.3
+"""Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
 DISAGREE_PROBABILITY = 1e-3
 """Chance below which the residuals of more than three standards are called a disagreement."""
 
@@ -90,8 +86,8 @@ def assumptions(record: Record) -> list[Finding]:
     return [Finding("analyzer-default", "note", "[analyzer]", message)]
 
 
-def default_uncertainty(name: str, kind: str) -> Finding:
-    """A standard or artefact whose uncertainty the record leaves to the default.
+def default_uncertainty(name: str, kind: str, missing: Mapping[str, float]) -> Finding:
+    """A standard or artefact whose uncertainty the record leaves to the default, or a part of it.
 
     Parameters
     ----------
@@ -99,16 +95,19 @@ def default_uncertainty(name: str, kind: str) -> Finding:
         Its name.
     kind : str
         Its kind.
+    missing : mapping of str to float
+        The defaults taken, keys as in `rfcal.models.standards.DEFAULT_UNCERTAINTY`.
 
     Returns
     -------
     Finding
         A note with the values taken.
     """
-    values = ", ".join(f"{k} {v:g}" for k, v in DEFAULT_UNCERTAINTY[kind].items())
+    values = ", ".join(f"{k} {v:g}" for k, v in missing.items())
     message = (
-        f"No uncertainty is stated for '{name}', so the usual one of kind '{kind}' was taken "
-        f"({values}, in SI units). State what you know of yours."
+        f"Not every uncertainty of '{name}' is stated, so the usual ones of kind '{kind}' were "
+        f"taken ({values}, in SI units). State what you know of yours, or 'uncertainty' for the "
+        "whole of it."
     )
     return Finding("uncertainty-default", "note", name, message)
 
@@ -134,6 +133,53 @@ def raw_reading(sweep: Sweep) -> list[Finding]:
         f"{span_mhz(sweep.frequency, beyond)}; that is normal for an uncorrected analyzer."
     )
     return [Finding("raw-above-one", "note", sweep.label, message)]
+
+
+def off_grid(device: str, wanted_hz: float, taken_hz: float) -> list[Finding]:
+    """An answer asked for between the points of the reading.
+
+    Parameters
+    ----------
+    device : str
+        The measurement.
+    wanted_hz, taken_hz : float
+        Frequency asked for, and that of the nearest point [Hz].
+
+    Returns
+    -------
+    list of Finding
+        One note, or nothing.
+    """
+    if abs(wanted_hz - taken_hz) <= 1e-9 * taken_hz:
+        return []
+    message = (
+        f"'{device}' was not read at {wanted_hz / 1e6:.10g} MHz: the answer is that of the nearest "
+        f"point, {taken_hz / 1e6:.10g} MHz."
+    )
+    return [Finding("answer-nearest", "note", device, message)]
+
+
+def display_step(item: Artefact | Measurement) -> list[Finding]:
+    """A typed magnitude and angle, whose display step is taken from the digits typed.
+
+    Parameters
+    ----------
+    item : Artefact or Measurement
+        What was read.
+
+    Returns
+    -------
+    list of Finding
+        One note, or nothing.
+    """
+    if item.reading.typed_reflection is None:
+        return []
+    magnitude, degrees = item.reading.steps
+    message = (
+        f"By the digits typed for '{item.name}', its display was taken to step by {magnitude:g} "
+        f"in magnitude and {degrees:g} degrees; type every digit shown, zeros too."
+    )
+    return [Finding("display-step", "note", item.name, message)]
 
 
 def interpolated(name: str) -> Finding:
@@ -224,9 +270,8 @@ def standards(calibration: Calibration) -> list[Finding]:
     if freedom:
         from scipy.special import chdtri
 
-        limit = chdtri(freedom, DISAGREE_PROBABILITY)
-        bad = chi_square > limit
-        if np.mean(bad) > 10 * DISAGREE_PROBABILITY:
+        bad = chi_square > chdtri(freedom, DISAGREE_PROBABILITY)
+        if too_many(bad, DISAGREE_PROBABILITY):
             worst = np.argmax(np.mean(np.abs(calibration.residuals()) ** 2, axis=1))
             message = (
                 f"The standards contradict each other {span_mhz(calibration.frequency, bad)}: "
@@ -236,104 +281,6 @@ def standards(calibration: Calibration) -> list[Finding]:
             )
             found.append(Finding("standards-disagree", "warning", "standards", message))
     return found
-
-
-def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
-    """Where two reflections agree: their difference lies in its own 95 % ellipse.
-
-    Parameters
-    ----------
-    measured, expected : Quantity
-        Independent reflection coefficients [1].
-
-    Returns
-    -------
-    ndarray of bool, shape (F,)
-        True where they agree.
-    """
-    difference = measured.value - expected.value
-    d = np.stack([difference.real, difference.imag], axis=-1)[..., None]
-    total = measured.covariance() + expected.covariance() + 1e-24 * np.eye(2)
-    distance = np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d)
-    return distance[..., 0, 0] <= K_ELLIPSE**2
-
-
-def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
-    """Checks that contradict the calibration, or that cannot.
-
-    Parameters
-    ----------
-    found : sequence of Check
-        The record's checks.
-    calibration : Calibration
-        The solved calibration.
-
-    Returns
-    -------
-    list of Finding
-        Warnings, and a note where there is no check at all.
-    """
-    if not found:
-        message = (
-            "Nothing independent contradicts or confirms this calibration: add a [[check]] with "
-            "an artefact that is no standard, such as 33 or 75 ohm."
-        )
-        return [Finding("no-check", "note", "checks", message)]
-    findings = []
-    for check in found:
-        swaps = [pair for pair in _pairs(calibration) if _agrees_exchanged(check, *pair)]
-        pairs = ", or ".join(f"'{a}' and '{b}'" for a, b in swaps)
-        if not check.agrees:
-            hint = f" It would agree if {pairs} were exchanged." if swaps else ""
-            message = (
-                f"'{check.name}' does not agree with what it should be "
-                f"{span_mhz(check.frequency, ~check.inside)}: do not trust the answer before you "
-                "know why; look for exchanged sweeps, a wrong sign of X, a wrong value of the "
-                f"load, a loose connector or a wrong definition.{hint}"
-            )
-            findings.append(Finding("check-disagrees", "warning", check.name, message))
-        elif swaps:
-            message = (
-                f"'{check.name}' would agree as well if {pairs} were exchanged, so it does not "
-                "show that they are not: check with another value too, such as 33 or 75 ohm."
-            )
-            findings.append(Finding("check-blind", "warning", check.name, message))
-        twin = _same_place(check, calibration)
-        if twin:
-            message = (
-                f"'{check.name}' sits where the standard '{twin}' does, so it says little about "
-                "the rest of the chart: check with something different."
-            )
-            findings.append(Finding("check-at-standard", "warning", check.name, message))
-    return findings
-
-
-def _pairs(calibration: Calibration) -> list[tuple[str, str]]:
-    return list(combinations(calibration.names, 2))
-
-
-def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
-    """Whether the check would agree if two standards' readings had been exchanged."""
-    calibration = check.calibration
-    order = list(range(len(calibration.names)))
-    i, j = calibration.names.index(one), calibration.names.index(other)
-    order[i], order[j] = j, i
-    known = [k.value for k in calibration.known]
-    seen = [calibration.seen[k].value for k in order]
-    box = Bilinear.fit(known, seen, calibration.weight)
-    moved = replace(check.measured, value=box.correct(check.reading))
-    return bool(np.mean(inside_region(moved, check.expected)) >= AGREES)
-
-
-def _same_place(check: Check, calibration: Calibration) -> str:
-    """Name of a standard that the check's artefact cannot be told from, all over the band."""
-    middle = check.expected.value[check.frequency.size // 2]
-    at = np.argmin(np.abs(calibration.frequency - check.frequency[check.frequency.size // 2]))
-    for name, known in zip(calibration.names, calibration.known, strict=True):
-        spread = np.sqrt(2 * (check.expected.variance().max() + known.variance()[at]))
-        if abs(middle - known.value[at]) < K_ELLIPSE * spread:
-            return name
-    return ""
 
 
 def devices(found: Sequence[Device]) -> list[Finding]:
@@ -352,8 +299,8 @@ def devices(found: Sequence[Device]) -> list[Finding]:
     findings = []
     for device in found:
         excess = np.abs(device.reflection.value) - 1
-        doubt = np.sqrt(np.linalg.eigvalsh(device.reflection.covariance())[..., -1])
-        active = excess > K_ELLIPSE * doubt
+        radius = region_radius(device.reflection)
+        active = excess > radius
         if np.any(active):
             message = (
                 f"The corrected reflection of '{device.name}' is above 1 beyond its uncertainty "
@@ -361,8 +308,16 @@ def devices(found: Sequence[Device]) -> list[Finding]:
                 "exchanged standards, a wrong definition or a connection that changed."
             )
             findings.append(Finding("active", "warning", device.name, message))
+        hidden = radius > HIDDEN
+        if np.any(hidden):
+            message = (
+                f"Hardly anything is known of '{device.name}' {span_mhz(device.frequency, hidden)}:"
+                f" the 95 % region of its reflection has a radius of up to {np.max(radius):.2g}. "
+                "Look in the budget for what hides it: a lossy path, poor standards, noise."
+            )
+            findings.append(Finding("device-hidden", "warning", device.name, message))
         # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
-        crooked = K_ELLIPSE * doubt > CROOKED * np.abs(1 - device.reflection.value)
+        crooked = (radius > CROOKED * np.abs(1 - device.reflection.value)) & ~hidden
         if np.any(crooked):
             message = (
                 f"'{device.name}' reads so near an open {span_mhz(device.frequency, crooked)} that "

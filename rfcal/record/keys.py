@@ -80,7 +80,13 @@ class Keys:
             raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
 
     def number(
-        self, key: str, default: float | None = None, *, low: float = -math.inf, above: bool = False
+        self,
+        key: str,
+        default: float | None = None,
+        *,
+        low: float = -math.inf,
+        above: bool = False,
+        high: float = math.inf,
     ) -> float:
         """A finite number.
 
@@ -94,6 +100,8 @@ class Keys:
             Smallest value allowed.
         above : bool
             True where `low` itself is refused.
+        high : float
+            Largest value allowed.
 
         Returns
         -------
@@ -107,14 +115,16 @@ class Keys:
         value = self._float(key, self.table[key])
         if value < low or (above and value == low):
             raise self.fail(key, f"{value:g} is not {'above' if above else 'at least'} {low:g}")
+        if value > high:
+            raise self.fail(key, f"{value:g} is above {high:g}, the most that makes sense here")
         return value
 
     def _float(self, key: str, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
             raise self.fail(key, f"expected a number, found {_show(value)}")
-        if not math.isfinite(value):
-            raise self.fail(key, f"expected a finite number, found {value}")
-        number = float(value)
+        number = float(value) if not isinstance(value, int) or abs(value) <= LARGEST else math.inf
+        if math.isnan(number) or (math.isinf(number) and not isinstance(value, int)):
+            raise self.fail(key, f"expected a finite number, found {_show(value)}")
         if abs(number) > LARGEST:
             raise self.fail(key, f"{number:g} is beyond any measurement")
         return number
@@ -143,6 +153,24 @@ class Keys:
             raise self.fail(key, f"expected a text in quotes, found {_show(value)}")
         if default is None and not value.strip():
             raise self.fail(key, "this text is empty")
+        return value
+
+    def line(self, key: str) -> str:
+        """A text of one line, with nothing in it that cannot be printed.
+
+        Parameters
+        ----------
+        key : str
+            The key.
+
+        Returns
+        -------
+        str
+            The text.
+        """
+        value = self.text(key)
+        if not value.isprintable():
+            raise self.fail(key, f"expected one line of printable signs, found {_show(value)}")
         return value
 
     def day(self, key: str) -> str:
@@ -229,7 +257,7 @@ class Keys:
             [self._float(f"{key}, row {i}", v) for v in row] for i, row in enumerate(value, start=1)
         ]
 
-    def decimals(self, key: str, column: int) -> float:
+    def display_step(self, key: str, column: int, coarsest: int) -> float:
         """The step of a display, from the finest decimal place typed in one column.
 
         Parameters
@@ -238,6 +266,8 @@ class Keys:
             The key of the rows.
         column : int
             The column, from 0.
+        coarsest : int
+            Power of ten of the coarsest step that a display has.
 
         Returns
         -------
@@ -245,7 +275,7 @@ class Keys:
             Such as 0.01 where two places were typed.
         """
         cells = [Decimal(row[column]) for row in self.table[key]]
-        return float(10.0 ** min(int(c.as_tuple().exponent) for c in cells))
+        return float(10.0 ** min(coarsest, *(int(c.as_tuple().exponent) for c in cells)))
 
     def path(self, key: str) -> str:
         """A file inside the record's folder.
@@ -261,14 +291,18 @@ class Keys:
             The path, relative to the folder.
         """
         value = self.text(key)
-        inside = self.folder.resolve()
         if Path(value).is_absolute() or ".." in Path(value).parts or "\\" in value:
-            raise self.fail(key, f"'{value}' must be a path inside the record's folder")
-        target = (inside / value).resolve()
+            raise self.fail(key, f"{_show(value)} must be a path inside the record's folder")
+        try:
+            inside = self.folder.resolve()
+            target = (inside / value).resolve()
+            there = target.is_file()
+        except (OSError, ValueError, RuntimeError) as error:
+            raise self.fail(key, f"{_show(value)} is no path that can be read ({error})") from error
         if not target.is_relative_to(inside):
-            raise self.fail(key, f"'{value}' is a link that leads outside the record's folder")
-        if not target.is_file():
-            raise self.fail(key, f"there is no file '{value}' in the record's folder")
+            raise self.fail(key, f"{_show(value)} is a link that leads outside the record's folder")
+        if not there:
+            raise self.fail(key, f"there is no file {_show(value)} in the record's folder")
         return value
 
     def tables(self, key: str) -> list[dict[str, Any]]:
@@ -331,10 +365,29 @@ class Keys:
 
 
 def _show(value: Any) -> str:
-    text = (
-        repr(value) if isinstance(value, str) else re.sub(r"Decimal\('(.*?)'\)", r"\1", str(value))
-    )
-    return text if len(text) <= 40 else text[:37] + "..."
+    """A value as the user may know it again, in at most 60 characters."""
+    text = repr(value) if isinstance(value, str) else as_text(value)
+    text = re.sub(r"Decimal\('(.*?)'\)", r"\1", text)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def as_text(value: Any) -> str:
+    """A value of any kind as text.
+
+    Parameters
+    ----------
+    value : object
+        As the TOML parser gave it.
+
+    Returns
+    -------
+    str
+        Its text; words where it is a number too long to be written out.
+    """
+    try:
+        return str(value)
+    except ValueError:
+        return "a number of thousands of digits"
 
 
 def first_of(keys: Keys, candidates: Iterable[str], reason: Callable[[str], str]) -> str:

@@ -12,9 +12,14 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_derivative, renormalise
 from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.record.keys import LARGEST
 from rfcal.record.touchstone import read_touchstone
 
 UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
+LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
+"""Frequencies outside these are slips of the pen [Hz]."""
+LARGEST_REFLECTION = 1e6
+"""A raw reading beyond this is no reading [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +125,7 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
         frequency, s, z_ref, lines = read_touchstone(text, file)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
+    _require_plausible(reflection, file, lines)
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content))
 
 
@@ -180,6 +186,7 @@ def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
     content = _content(folder, file)
     frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
     require_ascending(frequency, file, lines)
+    _require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
     return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
 
 
@@ -222,12 +229,9 @@ def typed_sweep(
         Frequencies that do not ascend, or R and X that no reflection belongs to.
     """
     table = np.array(rows, float)
-    _require_megahertz(table[:, 0], where)
-    frequency, z = table[:, 0] * 1e6, table[:, 1] + 1j * table[:, 2]
-    require_ascending(frequency, where)
-    if np.any(z == -z_ref):
-        raise ReadingError(where, f"R = -{z_ref:g}, X = 0 has no reflection coefficient")
-    reflection = from_impedance(z, z_ref)
+    frequency = _from_megahertz(table[:, 0], where)
+    reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
+    _require_plausible(reflection, where)
     # d(reflection)/dZ is one over dZ/d(reflection)
     slope = 1 / impedance_derivative(reflection, z_ref)
     effects = _step(label, step_ohm, slope)
@@ -268,8 +272,8 @@ def typed_reflection_sweep(
         Frequencies that do not ascend.
     """
     table = np.array(rows, float)
-    _require_megahertz(table[:, 0], where)
-    require_ascending(table[:, 0], where)
+    frequency = _from_megahertz(table[:, 0], where)
+    _require_plausible(table[:, 1], where)
     direction = np.exp(1j * np.radians(table[:, 2]))
     reflection = table[:, 1] * direction
     name = f"{label}: display step"
@@ -278,12 +282,15 @@ def typed_reflection_sweep(
         Effect(name, steps[0] * share * direction, per_point=True, rectangular=True),
         Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
     )
-    return Sweep(table[:, 0] * 1e6, reflection, z_ref, label, effects=effects)
+    return Sweep(frequency, reflection, z_ref, label, effects=effects)
 
 
-def _require_megahertz(frequency: Real, where: str) -> None:
-    if frequency[-1] > 1e6:
-        raise ReadingError(where, f"the first column is MHz, and {frequency[-1]:.10g} is too much")
+def _from_megahertz(column: Real, where: str) -> Real:
+    """The first column of typed rows, checked, in Hz."""
+    if column[-1] * 1e6 > HIGHEST_HZ:
+        raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
+    require_ascending(column * 1e6, where)
+    return column * 1e6
 
 
 def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
@@ -298,12 +305,12 @@ def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
 
 
 def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
-    """Refuse frequencies that do not rise from point to point, or are not above zero.
+    """Refuse frequencies that do not rise from point to point, or that nobody measures at.
 
     Parameters
     ----------
     frequency : ndarray, shape (F,)
-        Frequencies, in any unit.
+        Frequencies [Hz].
     file : str
         Where they stand.
     lines : sequence of F int, optional
@@ -314,11 +321,18 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = 
     ReadingError
         Names the first point at fault, counted from 1.
     """
-    if not frequency[0] > 0:
+    if not frequency[0] >= LOWEST_HZ:
         raise ReadingError(
             file,
-            f"the first frequency is {frequency[0]:.10g}; leave out points at or below zero",
+            f"the first frequency is {frequency[0]:.10g} Hz; leave out zero and points below 1 Hz",
             lines[0] if lines else None,
+        )
+    if frequency[-1] > HIGHEST_HZ:
+        raise ReadingError(
+            file,
+            f"the last frequency is {frequency[-1]:.10g} Hz, beyond any measurement: is the unit "
+            "right?",
+            lines[-1] if lines else None,
         )
     steps = np.diff(frequency)
     if np.any(steps <= 0):
@@ -326,14 +340,32 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = 
         what = "repeats" if steps[at - 1] == 0 else "falls below"
         raise ReadingError(
             file,
-            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g}) {what} "
-            f"the one before it ({frequency[at - 1]:.10g})",
+            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g} Hz) {what} "
+            f"the one before it ({frequency[at - 1]:.10g} Hz)",
+            lines[at] if lines else None,
+        )
+
+
+def _require_plausible(
+    reflection: np.ndarray, file: str, lines: Sequence[int] | None = None
+) -> None:
+    """Refuse reflections that are infinite, as of -z_ref, or of no possible size."""
+    beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
+    if np.any(beyond):
+        at = int(np.argmax(beyond))
+        raise ReadingError(
+            file,
+            f"point {at + 1} comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no "
+            "reading: look for a slip in the numbers, or in the unit or format of the file",
             lines[at] if lines else None,
         )
 
 
 def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int]]:
-    rows = list(csv.reader(io.StringIO(text)))
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=None)))
+    except csv.Error as error:
+        raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
     header = [cell.strip().lower() for cell in rows[0]] if rows else []
     unit = header[0].removeprefix("frequency_") if header else ""
     kind = tuple(header[1:])
@@ -352,9 +384,10 @@ def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[i
             values = [float(cell) for cell in row]
         except ValueError:
             values = []
-        if len(values) != 3 or not np.all(np.isfinite(values)):
+        if len(values) != 3 or not np.all(np.abs(values) <= LARGEST):
+            found = ",".join(row)[:60]
             raise ReadingError(
-                file, f"expected three finite numbers, found '{','.join(row)[:60]}'", number
+                file, f"expected three finite numbers up to {LARGEST:g}, found {found!r}", number
             )
         table.append(values)
         lines.append(number)

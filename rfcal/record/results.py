@@ -31,7 +31,7 @@ class Check:
     inside : ndarray of bool, shape (F,)
         Where the difference lies in its own 95 % region.
     agrees : bool
-        Whether it does at nine points in ten, or at the only one.
+        Whether it agrees as a whole, see `rfcal.record.agreement.agree`.
     reading : ndarray, shape (F,)
         Its raw reading [1].
     calibration : Calibration
@@ -105,9 +105,9 @@ class Device:
         Returns
         -------
         ndarray, shape (F, 2)
-            95 % half-widths [ohm].
+            95 % half-widths [ohm], infinite where R and X have no bound.
         """
-        return uncertainty.K_AXIS * uncertainty.standard_uncertainty(self.impedance.covariance())
+        return uncertainty.impedance_half_widths(self.reflection, self.z_ref)
 
     def derived(self) -> dict[str, tuple[Real, Real, Real]]:
         """SWR and return loss, each with an outer 95 % interval.

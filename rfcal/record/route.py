@@ -6,16 +6,20 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import RecordError
-from rfcal.findings import Finding
+from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.between import between_points, same_grid
+from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.record.between import DEFAULT_DOUBT, Between
 from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
 from rfcal.tasks.calibration import Calibration
+
+MOST_LOSS_DB = 120.0
+"""Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
 
 def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
@@ -70,10 +74,11 @@ def step(
     Raises
     ------
     RecordError
-        Sweeps of a line at other frequencies than the device.
+        Sweeps of a line at other frequencies than the device, or a line too lossy to see through.
     """
     frequency, z_ref = calibration.frequency, record.reference_ohm
     if item.line is not None:
+        _require_passage(item, item.line, frequency)
         cable = path.Cable(frequency, item.line, z_ref)
         quantities = cable.quantities(dict(item.doubt), item.name)
         return path.Step(cable, parameters=tuple(quantities), embed=item.embed)
@@ -94,6 +99,18 @@ def step(
         )
         pairs.append((reading, Quantity(np.zeros(frequency.size, complex), effects)))
     return path.Step(element, readings=tuple(pairs), embed=item.embed)
+
+
+def _require_passage(item: Between, line: Line, frequency: Real) -> None:
+    there_and_back = 2 * line.loss_db_per_100m(frequency) * line.length_m / 100
+    lost = there_and_back > MOST_LOSS_DB
+    if np.any(lost):
+        raise RecordError(
+            FILE,
+            item.place,
+            f"there and back it loses {np.max(there_and_back):.3g} dB {span_mhz(frequency, lost)}, "
+            "so nothing of the device comes back: check length_m and the loss",
+        )
 
 
 def _reading(record: Record, item: Between, sweep: Sweep, calibration: Calibration) -> Quantity:

@@ -10,7 +10,7 @@ from typing import Any
 from rfcal.errors import RecordError
 from rfcal.models.standards import KINDS, Standard
 from rfcal.record.between import Between, LineCheck, read_between, read_line_check
-from rfcal.record.keys import FILE, Keys, first_of
+from rfcal.record.keys import FILE, Keys, as_text, first_of
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
     "noise": 0.0005,
@@ -198,14 +198,14 @@ def load(folder: str | Path) -> Record:
     folder = Path(folder)
     try:
         content = (folder / FILE).read_bytes()
-        table = tomllib.loads(content.decode("utf-8"), parse_float=Decimal)
+        table = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except FileNotFoundError:
         raise RecordError(
             str(folder), "", f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
         ) from None
     except OSError as error:
         raise RecordError(str(folder / FILE), "", f"cannot be read ({error.strerror})") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError, ArithmeticError) as error:
         raise RecordError(
             FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
         ) from error
@@ -238,11 +238,11 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
     record = Record(
         folder=folder,
         content=content,
-        title=head.text("title"),
+        title=head.line("title"),
         date=head.day("date"),
         by=head.text("by", ""),
         notes=head.text("notes", ""),
-        reference_ohm=head.number("reference_ohm", 50.0, low=1e-3),
+        reference_ohm=head.number("reference_ohm", 50.0, low=1e-3, high=1e6),
         seed=seed,
         about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
         analyzer={k: analyzer.number(k, d, low=0) for k, d in ANALYZER_DEFAULTS.items()},
@@ -259,7 +259,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
 def _free(top: Keys, key: str, value: Any) -> str:
     if isinstance(value, dict | list):
         raise top.fail(f"[about] {key}", "expected a text in quotes")
-    return str(value)
+    return as_text(value)
 
 
 def _require_distinct_names(top: Keys, record: Record) -> None:
@@ -282,7 +282,7 @@ def _items(top: Keys, section: str) -> list[Keys]:
     found = []
     for i, table in enumerate(top.tables(section), start=1):
         keys = Keys(table, f"[[{section}]] {i}", top.folder)
-        name = keys.text("name")
+        name = keys.line("name")
         found.append(Keys(table, f"[[{section}]] {i} ('{name}')", top.folder))
     return found
 
@@ -296,7 +296,9 @@ def _reading(keys: Keys) -> Reading:
     if key == "typed":
         return Reading(typed=keys.rows(key, "MHz, R ohm, X ohm"))
     rows = keys.rows(key, "MHz, magnitude, degrees")
-    return Reading(typed_reflection=rows, steps=(keys.decimals(key, 1), keys.decimals(key, 2)))
+    # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
+    steps = (keys.display_step(key, 1, -2), keys.display_step(key, 2, 0))
+    return Reading(typed_reflection=rows, steps=steps)
 
 
 def _artefacts(top: Keys, section: str) -> tuple[Artefact, ...]:
@@ -335,9 +337,9 @@ def _standard(keys: Keys, kind: str, uncertainty: Mapping[str, float]) -> Standa
         resistance=keys.number("resistance_ohm", 50.0, low=0, above=True),
         inductance=keys.numbers("inductance"),
         capacitance=keys.numbers("capacitance"),
-        offset_delay=keys.number("offset_delay_ps", 0.0) * 1e-12,
-        offset_loss=keys.number("offset_loss_gohm_per_s", 0.0, low=0) * 1e9,
-        offset_z0=keys.number("offset_z0_ohm", 50.0, low=0, above=True),
+        offset_delay=keys.number("offset_delay_ps", 0.0, low=-1e6, high=1e6) * 1e-12,
+        offset_loss=keys.number("offset_loss_gohm_per_s", 0.0, low=0, high=1e6) * 1e9,
+        offset_z0=keys.number("offset_z0_ohm", 50.0, low=1e-3, high=1e6),
         uncertainty=uncertainty,
     )
 

@@ -21,6 +21,12 @@ _WORDS = {
 }
 _COUNT = {1: "three", 2: "nine"}
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
+_KEYWORDS = (
+    *("version", "number of ports", "two-port data order", "number of frequencies"),
+    *("number of noise frequencies", "reference", "matrix format", "mixed-mode order"),
+    *("network data", "noise data", "end"),
+)
+"""Keywords of Touchstone 2.x (source: the Touchstone File Format Specification, version 2.1)."""
 
 
 def read_touchstone(
@@ -188,6 +194,8 @@ def _require_counts(
         if match is None:
             continue
         keyword, value = match[1].strip().lower(), match[2].strip()
+        if keyword not in _KEYWORDS:
+            raise ReadingError(file, f"'{line[:60]}' is no keyword of a Touchstone file", number)
         if keyword == "number of ports" and value != str(ports):
             raise ReadingError(
                 file, f"a file of {ports} port(s) is wanted, this has {value} ports", number
@@ -211,14 +219,17 @@ def _parse(lines: list[tuple[int, str]], file: str, ports: int) -> tuple[Real, C
     stream = io.StringIO(text.replace("HZ Y ", "HZ Z ") if turned else text)
     stream.name = "reading.ts" if version2 else f"reading.s{ports}p"
     try:
-        parsed = Touchstone(stream)
-        frequency, s = parsed.get_sparameter_arrays()
+        with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
+            parsed = Touchstone(stream)
+            frequency, s = parsed.get_sparameter_arrays()
     except Exception as error:  # scikit-rf raises many kinds; each becomes one sentence
         raise ReadingError(file, f"not a Touchstone file that can be read ({error})") from error
-    z_ref = complex(np.ravel(parsed.z0)[0])
-    if z_ref.imag or not 0 < z_ref.real < float("inf"):
+    stated = np.ravel(parsed.z0)
+    z_ref = complex(stated[0]) if stated.size else complex("nan")
+    if z_ref.imag or not 1e-3 <= z_ref.real <= 1e6:
         raise ReadingError(
-            file, f"the reference impedance is {z_ref:g} ohm; a real one above zero is wanted"
+            file,
+            f"the reference impedance is {z_ref:g} ohm; a real one from 0.001 to 1e6 is wanted",
         )
     s = np.asarray(s, complex)
     return np.asarray(frequency, float), -s if turned else s, z_ref.real

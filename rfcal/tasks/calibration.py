@@ -231,6 +231,12 @@ def require_apart(
         Names the standards, the frequencies and the condition number.
     """
     g = np.array([k.value for k in known])
+    for name, k, s in zip(names, known, seen, strict=True):
+        if np.any(bad := ~(np.isfinite(k.value) & np.isfinite(s.value))):
+            raise CalibrationError(
+                f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
+                "at the numbers and units of its definition"
+            )
     condition = np.linalg.cond(np.moveaxis(g[..., None] ** np.arange(3), 0, -2))
     advice = {
         "are defined": "look at their values and units (H, F, ohm), or use another standard",

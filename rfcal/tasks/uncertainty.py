@@ -221,9 +221,46 @@ def magnitude_interval(reflection: Quantity) -> tuple[Real, Real]:
     low, high : ndarray, shape (F,)
         Magnitudes [1] between 0 and 1.
     """
-    radius = K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(reflection.covariance())[..., -1])
+    radius = region_radius(reflection)
     size = np.abs(reflection.value)
     return np.clip(size - radius, 0, 1), np.clip(size + radius, 0, 1)
+
+
+def region_radius(quantity: Quantity) -> Real:
+    """Radius of the circle that holds the 95 % region of both parts of a complex quantity.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        For example a reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Radius in the quantity's unit.
+    """
+    return K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(quantity.covariance())[..., -1])
+
+
+def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
+    """Expanded uncertainty of R and of X, each by itself.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient [1].
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    ndarray, shape (F, 2)
+        95 % half-widths [ohm], infinite where the region of the reflection reaches an open: R and
+        X have no bound there, whatever their derivatives at the middle say.
+    """
+    half = K_AXIS * standard_uncertainty(impedance(reflection, z_ref).covariance())
+    unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)
+    return np.where(unbounded[:, None], np.inf, half)
 
 
 @dataclass(frozen=True, eq=False)

@@ -88,7 +88,9 @@ def test_every_kind_has_a_default_uncertainty():
     assert set(DEFAULT_UNCERTAINTY) == set(KINDS)
     assert with_default_uncertainty(Standard("load")).uncertainty == DEFAULT_UNCERTAINTY["load"]
     stated = Standard("load", uncertainty={"resistance": 0.1})
-    assert with_default_uncertainty(stated) is stated
+    assert with_default_uncertainty(stated).uncertainty == {"reflection": 0.002, "resistance": 0.1}
+    whole = Standard("load", uncertainty={"reflection": 0.0})
+    assert with_default_uncertainty(whole).uncertainty == {"reflection": 0.0}
 
 
 def test_draws_have_the_covariance_that_the_effects_say():

@@ -1,0 +1,178 @@
+"""Do the checks agree: verdicts that chance alone seldom turns, and what they cannot see."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Real
+from rfcal.models.quantity import Quantity
+from rfcal.record.results import Check
+from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.uncertainty import K_ELLIPSE
+
+CHECK_CHANCE = 0.01
+"""Chance that a sound check disagrees: of one point, and at most twice that of the whole."""
+GROSS_CHANCE = 1e-3
+"""Chance that any point of a sound check lies as far off as makes it disagree by itself."""
+
+
+def too_many(outside: np.ndarray, chance: float) -> bool:
+    """Whether more points lie outside a limit than chance explains.
+
+    Points may share their errors (then all are out together, with the chance of one) or be
+    independent (then their number is binomial); both must be unlikely.
+
+    Parameters
+    ----------
+    outside : ndarray of bool, shape (F,)
+        True at points beyond the limit.
+    chance : float
+        Probability of one sound point to be there [1].
+
+    Returns
+    -------
+    bool
+        True where so many or more have at most twice the chance of one, and are more than
+        ten times what is expected.
+    """
+    from scipy.special import bdtrc
+
+    count, points = int(outside.sum()), outside.size
+    return bool(bdtrc(count - 1, points, chance) <= 2 * chance and count > 10 * chance * points)
+
+
+def agree(measured: Quantity, expected: Quantity) -> bool:
+    """Whether a check agrees as a whole.
+
+    Parameters
+    ----------
+    measured, expected : Quantity
+        Independent reflection coefficients [1].
+
+    Returns
+    -------
+    bool
+        False where too many points lie outside their 99 % region, or any lies grossly outside.
+    """
+    # the squared distance of two normal variables exceeds -2 ln p with probability p
+    distance = squared_distance(measured, expected)
+    gross = -2 * np.log(GROSS_CHANCE / distance.size)
+    outside = distance > -2 * np.log(CHECK_CHANCE)
+    return not too_many(outside, CHECK_CHANCE) and not bool(np.any(distance > gross))
+
+
+def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
+    """Where two reflections agree: their difference lies in its own 95 % ellipse.
+
+    Parameters
+    ----------
+    measured, expected : Quantity
+        Independent reflection coefficients [1].
+
+    Returns
+    -------
+    ndarray of bool, shape (F,)
+        True where they agree.
+    """
+    return squared_distance(measured, expected) <= K_ELLIPSE**2
+
+
+def squared_distance(measured: Quantity, expected: Quantity) -> Real:
+    """Squared distance of two reflections in standard deviations of their difference.
+
+    Parameters
+    ----------
+    measured, expected : Quantity
+        Independent reflection coefficients [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Mahalanobis' distance, squared [1].
+    """
+    difference = measured.value - expected.value
+    d = np.stack([difference.real, difference.imag], axis=-1)[..., None]
+    total = measured.covariance() + expected.covariance() + 1e-24 * np.eye(2)
+    return (np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d))[..., 0, 0]
+
+
+def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
+    """Checks that contradict the calibration, or that cannot.
+
+    Parameters
+    ----------
+    found : sequence of Check
+        The record's checks.
+    calibration : Calibration
+        The solved calibration.
+
+    Returns
+    -------
+    list of Finding
+        Warnings, and a note where there is no check at all.
+    """
+    if not found:
+        message = (
+            "Nothing independent contradicts or confirms this calibration: add a [[check]] with "
+            "an artefact that is no standard, such as 33 or 75 ohm."
+        )
+        return [Finding("no-check", "note", "checks", message)]
+    findings = []
+    for check in found:
+        swaps = [pair for pair in _pairs(calibration) if _agrees_exchanged(check, *pair)]
+        pairs = ", or ".join(f"'{a}' and '{b}'" for a, b in swaps)
+        if not check.agrees:
+            hint = f" It would agree if {pairs} were exchanged." if swaps else ""
+            message = (
+                f"'{check.name}' does not agree with what it should be "
+                f"{span_mhz(check.frequency, ~check.inside)}: do not trust the answer before you "
+                "know why; look for exchanged sweeps, a wrong sign of X, a wrong value of the "
+                f"load, a loose connector or a wrong definition.{hint}"
+            )
+            findings.append(Finding("check-disagrees", "warning", check.name, message))
+        elif swaps:
+            message = (
+                f"'{check.name}' would agree as well if {pairs} were exchanged, so it does not "
+                "show that they are not: check with another value too, such as 33 or 75 ohm."
+            )
+            findings.append(Finding("check-blind", "warning", check.name, message))
+        twin = _same_place(check, calibration)
+        if twin:
+            message = (
+                f"'{check.name}' sits where the standard '{twin}' does, so it says little about "
+                "the rest of the chart: check with something different."
+            )
+            findings.append(Finding("check-at-standard", "warning", check.name, message))
+    return findings
+
+
+def _pairs(calibration: Calibration) -> list[tuple[str, str]]:
+    return list(combinations(calibration.names, 2))
+
+
+def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
+    """Whether the check would agree if two standards' readings had been exchanged."""
+    calibration = check.calibration
+    order = list(range(len(calibration.names)))
+    i, j = calibration.names.index(one), calibration.names.index(other)
+    order[i], order[j] = j, i
+    known = [k.value for k in calibration.known]
+    seen = [calibration.seen[k].value for k in order]
+    box = Bilinear.fit(known, seen, calibration.weight)
+    moved = replace(check.measured, value=box.correct(check.reading))
+    return agree(moved, check.expected)
+
+
+def _same_place(check: Check, calibration: Calibration) -> str:
+    """Name of a standard that the check's artefact cannot be told from, all over the band."""
+    middle = check.expected.value[check.frequency.size // 2]
+    at = np.argmin(np.abs(calibration.frequency - check.frequency[check.frequency.size // 2]))
+    for name, known in zip(calibration.names, calibration.known, strict=True):
+        spread = np.sqrt(2 * (check.expected.variance().max() + known.variance()[at]))
+        if abs(middle - known.value[at]) < K_ELLIPSE * spread:
+            return name
+    return ""
