@@ -8,6 +8,9 @@ from rfcal.faces import chart, style, words
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.results import Device
 
+MOST_POINTS = 2001
+"""Points of a band that are drawn."""
+
 
 def device_chart(device: Device) -> Figure:
     """Raw and corrected reflection of a device on the reflection chart.
@@ -53,12 +56,14 @@ def device_bands(device: Device) -> Figure:
     upper, lower = figure.subplots(2, 1, sharex=True)
     z, half = device.impedance.value, device.expanded_uncertainty()
     at = device.frequency[device.answer] / 1e6
+    # a band's outline is not simplified when drawn: no more points than the paper can show
+    thin = slice(None, None, -(-z.size // MOST_POINTS))
     for ax, name, value, u in (
         (upper, "R", z.real, half[:, 0]),
         (lower, "X", z.imag, half[:, 1]),
     ):
         style.dress(ax, "", f"{name} [ohm]")
-        _band(ax, device.frequency / 1e6, value, u)
+        _band(ax, device.frequency[thin] / 1e6, value[thin], u[thin])
         if z.size > 1:
             ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
