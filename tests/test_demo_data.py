@@ -58,5 +58,12 @@ def test_tower_line_gives_the_antenna_at_the_top_and_the_fault():
     found = np.stack([device.impedance.value.real, device.impedance.value.imag], axis=-1)
     assert np.mean(np.abs(found - true) <= device.expanded_uncertainty()) > 0.9
     assert all(check.agrees for check in results.checks)
-    for events in (results.line.now.events, results.line.changes.events):
-        assert min(abs(event.distance_m - 23.4) for event in events) < 0.1
+    line = results.line
+    assert min(abs(line.now.distance_m - truth["fault"]["distance_m"])) < 0.1
+    assert line.changes[0].distance_m == pytest.approx(truth["fault"]["distance_m"], abs=0.1)
+    assert (line.changes[0].what, line.changes[0].kind) == ("new", "shunt resistance")
+    assert line.length_m == pytest.approx(truth["line"]["length_m"], abs=0.05)
+    assert line.properties.delay_s * 1e9 == pytest.approx(truth["line"]["delay_ns"], rel=0.005)
+    for megahertz, loss in truth["line"]["loss_db_per_100m"]:
+        found, doubt = line.properties.loss_db(np.array([megahertz * 1e6]))
+        assert abs(found[0] - loss * 0.398) < 3 * doubt[0]

@@ -210,7 +210,7 @@ reading = "raw/75-ohm.s1p"
 [[measurement]]
 name = "antenna"
 reading = "raw/antenna.s1p"
-answer_mhz = 70.2
+answer_mhz = 70.165
   [[measurement.between]]      # the line, as read on installation day
   line = "measured"
   far_end_open = "raw/line-open.s1p"
@@ -219,7 +219,10 @@ answer_mhz = 70.2
 [line_check]                   # this spring, before the repair, against installation day
 reading = "raw/line-spring.s1p"
 velocity_factor = {velocity_factor}
+velocity_factor_uncertainty = 0.005   # by its maker's sheet
 baseline = "raw/line-baseline.s1p"
+far_end_open = "raw/line-open.s1p"    # the line itself, from installation day
+far_end_short = "raw/line-short.s1p"
 """
 
 

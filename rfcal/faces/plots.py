@@ -6,6 +6,7 @@ from matplotlib.figure import Figure
 
 from rfcal.faces import chart, style, words
 from rfcal.maths.reflection import Complex, Real
+from rfcal.record.line_check import LineState
 from rfcal.record.results import Device
 
 MOST_POINTS = 2001
@@ -146,4 +147,43 @@ def error_terms_figure(
     lower.plot(megahertz, phase, **looks[0])
     _one_tick(lower, megahertz)
     style.add_legend(figure, upper)
+    return figure
+
+
+def line_figure(line: LineState) -> Figure:
+    """Size of reflection over distance, now and in the baseline.
+
+    Parameters
+    ----------
+    line : LineState
+        What a line check found.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Logarithmic, from the noise up; the places found are marked.
+    """
+    figure = style.new_figure(7.5, 4.0)
+    ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
+    now, place = line.now, line.now.distance_m
+    end = line.length_m or float(place.max(initial=0.0))
+    reach = min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2)
+    near = now.grid_m <= reach
+    if line.before is not None:
+        ax.plot(
+            now.grid_m[near],
+            line.before.magnitude[near],
+            label="baseline",
+            **style.plain_look(1, near.size),
+        )
+    ax.plot(
+        now.grid_m[near],
+        now.magnitude[near],
+        label="now",
+        **style.line_look("corrected", near.size),
+    )
+    at = np.interp(place, now.grid_m, now.magnitude)
+    ax.scatter(place, 1.25 * at, label="found", color=style.TEXT, marker="v", s=40, zorder=4)
+    ax.set(yscale="log", xlim=(0, reach), ylim=(max(now.noise, 1e-5), 2.0))
+    style.add_legend(figure, ax)
     return figure

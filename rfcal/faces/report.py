@@ -16,6 +16,7 @@ from rfcal.maths.reflection import Real
 from rfcal.record import export
 from rfcal.record.compute import compute
 from rfcal.record.files import write_files
+from rfcal.record.line_check import LineState
 from rfcal.record.results import Device, Results, error_terms
 from rfcal.tasks import uncertainty
 
@@ -71,6 +72,7 @@ def page(results: Results) -> str:
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
         line=[] if results.line is None else words.line_lines(results.line),
+        line_figure="" if results.line is None else _line_figure(results.line),
         standards=_standards(results),
         error_terms=_error_terms(results),
         inputs=export.inputs(results),
@@ -151,6 +153,12 @@ def _error_terms(results: Results) -> str:
     )
     figure = plots.error_terms_figure(calibration.frequency, *terms.values())
     return svg_text(figure, alt=alt, prefix="error-terms")
+
+
+def _line_figure(line: LineState) -> str:
+    places = ", ".join(f"{place:.2f} m" for place in line.now.distance_m)
+    alt = f"Size of reflection over distance; peaks at {places}."
+    return svg_text(plots.line_figure(line), alt=alt, prefix="line")
 
 
 def carried_record(file: Path) -> dict[str, bytes]:

@@ -4,10 +4,11 @@ import math
 
 import numpy as np
 
-from rfcal.record.results import Check, Device, LineEvents, Results
+from rfcal.record.line_check import LineState
+from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact
 from rfcal.tasks import uncertainty
-from rfcal.tasks.reflectometry import Event
+from rfcal.tasks.faults import Change
 
 
 def digits(half_width: float) -> int:
@@ -224,30 +225,12 @@ def check_line(check: Check) -> str:
     )
 
 
-def event_line(event: Event) -> str:
-    """One sentence about a place that reflects.
-
-    Parameters
-    ----------
-    event : Event
-        The event.
-
-    Returns
-    -------
-    str
-        Distance with its expanded uncertainty, size and what it may be.
-    """
-    half = uncertainty.K_AXIS * event.distance_uncertainty_m
-    size = abs(event.reflection)
-    return f"{plus_minus(event.distance_m, half)} m: {event.kind}, reflects {size:.2g}"
-
-
-def line_lines(line: LineEvents) -> list[str]:
+def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines.
 
     Parameters
     ----------
-    line : LineEvents
+    line : LineState
         The check.
 
     Returns
@@ -255,15 +238,65 @@ def line_lines(line: LineEvents) -> list[str]:
     list of str
         Lines.
     """
+    now = line.now
+    near = 1.5 * now.resolution_m
     said = [
-        f"line: {len(line.now.events)} events, resolution {line.now.resolution_m:.2g} m, "
-        f"range {line.now.range_m:.3g} m"
+        *_properties(line),
+        f"{len(now.kind)} places reflect, nearest first (told apart from {near:.2g} m on, seen up "
+        f"to {now.range_m:.3g} m):",
     ]
-    said += [f"  {event_line(event)}" for event in line.now.events]
-    if line.changes is not None:
-        said.append(f"changed since the baseline: {len(line.changes.events)} events")
-        said += [f"  {event_line(event)}" for event in line.changes.events]
+    for place, doubt, size, kind in zip(
+        now.distance_m, now.distance_uncertainty_m, np.abs(now.reflection), now.kind, strict=True
+    ):
+        half = uncertainty.K_AXIS * float(doubt)
+        end = "the line's end, " if line.length_m and abs(place - line.length_m) < near else ""
+        said.append(f"  {plus_minus(place, half)} m: {end}{kind}, reflects {size:.2g}")
+    if line.changes is None:
+        return said
+    if not line.changes:
+        return [*said, "nothing has changed since the baseline"]
+    said.append(
+        "changed since the baseline, nearest first (a fault changes what is seen beyond it too):"
+    )
+    for c in line.changes:
+        said.append(
+            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, from {abs(c.before):.2g} to "
+            f"{abs(c.after):.2g}"
+        )
     return said
+
+
+def kind_words(change: Change) -> str:
+    """What changed, in words.
+
+    Parameters
+    ----------
+    change : Change
+        One difference.
+
+    Returns
+    -------
+    str
+        Its kind, or that it cannot be told.
+    """
+    return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
+
+
+def _properties(line: LineState) -> list[str]:
+    """Length, impedance and loss of a line by its own sweeps; nothing where there are none."""
+    found, k = line.properties, uncertainty.K_AXIS
+    if found is None:
+        return []
+    doubt = found.standard_uncertainty
+    middle = line.frequency[line.frequency.size // 2]
+    loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
+    length = plus_minus(line.length_m, k * line.length_uncertainty_m)
+    return [
+        f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
+        f"{plus_minus(found.delay_s * 1e9, k * doubt['delay'] * 1e9)} ns, "
+        f"{plus_minus(found.line.z0, k * doubt['z0'])} ohm, matched loss "
+        f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
+    ]
 
 
 def summary(results: Results) -> list[str]:

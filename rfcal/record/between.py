@@ -33,61 +33,6 @@ _PAIRS = {"line": ("far_end_open", "far_end_short"), "fixture": ("fixture_open",
 
 
 @dataclass(frozen=True)
-class LineCheck:
-    """``[line_check]``: a sweep of a line, searched for what reflects on the way.
-
-    Parameters
-    ----------
-    reading : str
-        The sweep's file.
-    baseline : str, optional
-        An earlier sweep of the same line.
-    line : Line
-        Velocity factor and loss of the line; its length is 0 where the record does not state it.
-    """
-
-    reading: str
-    baseline: str | None
-    line: Line
-
-
-def read_line_check(keys: Keys) -> LineCheck:
-    """The line check of a record.
-
-    Parameters
-    ----------
-    keys : Keys
-        The table ``[line_check]``.
-
-    Returns
-    -------
-    LineCheck
-        The check.
-
-    Raises
-    ------
-    RecordError
-        Names the key at fault.
-    """
-    keys.only(("reading", "baseline", "line", "velocity_factor", "length_m"))
-    known = CABLES[keys.choice("line", CABLES)] if "line" in keys.table else None
-    losses = loss_law(known.loss) if known else (0.0, 0.0)
-    length = keys.number("length_m", 0.0, low=0, high=LONGEST_M)
-    return LineCheck(
-        keys.path("reading"),
-        keys.path("baseline") if "baseline" in keys.table else None,
-        Line(length, _velocity_factor(keys, known), known.z0 if known else 50.0, *losses),
-    )
-
-
-def _velocity_factor(keys: Keys, known: Cable | None) -> float:
-    velocity = keys.number("velocity_factor", known.velocity_factor if known else None, low=0.01)
-    if velocity > 1:
-        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
-    return velocity
-
-
-@dataclass(frozen=True)
 class Between:
     """One element of a path, as the record describes it.
 
@@ -200,25 +145,13 @@ def _cable(keys: Keys) -> Line:
     known = CABLES.get(kind)
     table = known.loss if known else ()
     if "loss_db_per_100m" in keys.table:
-        table = tuple(_loss_rows(keys))
+        table = loss_rows(keys)
     return Line(
         keys.number("length_m", low=0, high=LONGEST_M),
-        _velocity_factor(keys, known),
+        velocity_factor(keys, known),
         keys.number("z0_ohm", known.z0 if known else None, low=1e-3, high=1e6),
         *loss_law(table),
     )
-
-
-def _loss_rows(keys: Keys) -> list[tuple[float, float]]:
-    rows = keys.pairs("loss_db_per_100m", "MHz, dB per 100 m")
-    for megahertz, loss in rows:
-        if not 1e-3 <= megahertz <= 1e6 or not 1e-6 <= loss <= 1e6:
-            raise keys.fail(
-                "loss_db_per_100m",
-                f"[{megahertz:g}, {loss:g}] is no row of MHz (from 0.001 to 1e6) and dB per 100 m "
-                "(above zero, from 1e-6 to 1e6)",
-            )
-    return rows
 
 
 def _cable_doubt(keys: Keys) -> dict[str, float]:
@@ -238,3 +171,48 @@ def _cable_doubt(keys: Keys) -> dict[str, float]:
     if kind in CABLES and "loss_db_per_100m" not in keys.table:
         doubt.setdefault("loss", CABLES[kind].loss_doubt)
     return doubt
+
+
+def velocity_factor(keys: Keys, known: Cable | None) -> float:
+    """The velocity factor of a line, stated or of its type.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table that describes the line.
+    known : Cable, optional
+        Its type.
+
+    Returns
+    -------
+    float
+        Speed on the line over the speed of light [1].
+    """
+    velocity = keys.number("velocity_factor", known.velocity_factor if known else None, low=0.01)
+    if velocity > 1:
+        raise keys.fail("velocity_factor", f"{velocity:g} is faster than light")
+    return velocity
+
+
+def loss_rows(keys: Keys) -> tuple[tuple[float, float], ...]:
+    """The loss of a line as the record states it.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table that describes the line.
+
+    Returns
+    -------
+    tuple of (MHz, dB per 100 m)
+        At least one row.
+    """
+    rows = keys.pairs("loss_db_per_100m", "MHz, dB per 100 m")
+    for megahertz, loss in rows:
+        if not 1e-3 <= megahertz <= 1e6 or not 1e-6 <= loss <= 1e6:
+            raise keys.fail(
+                "loss_db_per_100m",
+                f"[{megahertz:g}, {loss:g}] is no row of MHz (from 0.001 to 1e6) and dB per 100 m "
+                "(above zero, from 1e-6 to 1e6)",
+            )
+    return tuple(rows)

@@ -1,7 +1,6 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
-from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -9,7 +8,7 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Real
 from rfcal.models.between import same_grid
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import (
@@ -18,7 +17,8 @@ from rfcal.models.standards import (
     missing_uncertainty,
     with_default_uncertainty,
 )
-from rfcal.record import agreement, judge, route, schema
+from rfcal.record import agreement, judge, line_check, route, schema
+from rfcal.record.line_check import LineState
 from rfcal.record.readings import (
     Sweep,
     TwoPortSweep,
@@ -26,12 +26,11 @@ from rfcal.record.readings import (
     typed_reflection_sweep,
     typed_sweep,
 )
-from rfcal.record.results import Check, Device, LineEvents, Results
+from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
 from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.path import Step
-from rfcal.tasks.reflectometry import find_events
-from rfcal.tasks.uncertainty import Inputs, propagate
+from rfcal.tasks.uncertainty import Inputs, at_plane, propagate
 
 
 def compute(record: Record | str | Path) -> Results:
@@ -231,37 +230,39 @@ class _Job:
         inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
         return inputs, propagate(inputs)
 
-    def line(self, calibration: Calibration) -> LineEvents:
-        """Events along the line of the line check, and what changed since its baseline."""
+    def line(self, calibration: Calibration) -> LineState:
+        """State of the line of the line check, and what changed since its baseline."""
         wanted = self.record.line_check
         assert wanted is not None
+        self.findings += line_check.assumed(wanted)
         frequency, now = self._at_plane(calibration, wanted.reading, "line check")
-        search = partial(
-            find_events,
-            frequency,
-            velocity_factor=wanted.line.velocity_factor,
-            loss_db_per_100m=wanted.line.loss_db_per_100m(frequency),
-            noise=self.record.analyzer["noise"],
-        )
-        if wanted.baseline is None:
-            return LineEvents(search(now), None, wanted.line.length_m)
-        grid, then = self._at_plane(calibration, wanted.baseline, "line check, baseline")
-        if not same_grid(frequency, grid):
-            raise RecordError(
-                schema.FILE,
-                "[line_check] baseline",
-                f"it has {judge.grid_words(grid)}, the reading {judge.grid_words(frequency)}: "
-                "only sweeps at the same frequencies can be compared",
-            )
-        return LineEvents(search(now), search(now - then), wanted.line.length_m)
-
-    def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Complex]:
-        """A sweep from a file, corrected to the standards' plane, without its uncertainty."""
+        others = [] if wanted.baseline is None else [(wanted.baseline, "baseline")]
+        others += [(file, "open" if end > 0 else "short") for end, file in wanted.far_ends]
+        sweeps = []
+        for file, what in others:
+            grid, sweep = self._at_plane(calibration, file, f"line check, {what}")
+            if not same_grid(frequency, grid):
+                raise RecordError(
+                    schema.FILE,
+                    "[line_check]",
+                    f"'{file}' has {judge.grid_words(grid)}, the reading "
+                    f"{judge.grid_words(frequency)}: only sweeps at the same frequencies can be "
+                    "compared",
+                )
+            sweeps.append(sweep)
+        then = None if wanted.baseline is None else sweeps.pop(0).value
         z_ref = self.record.reference_ohm
-        sweep = read_sweep(self.record.folder, file, label=label, z_ref=z_ref)
+        return line_check.line_state(wanted, frequency, now.value, then, sweeps, z_ref)
+
+    def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:
+        """A sweep from a file, corrected to the standards' plane."""
+        sweep = read_sweep(self.record.folder, file, label=label, z_ref=self.record.reference_ohm)
         self.files.append(sweep)
         here = self._calibration_on(calibration, sweep.frequency, label)
-        return sweep.frequency, here.error_box.correct(sweep.quantity(z_ref).value)
+        reading = self._raw(sweep)
+        reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
+        zero = np.zeros_like(reading.value)
+        return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
         frequency = self.sweep(item).frequency

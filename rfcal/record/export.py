@@ -14,10 +14,10 @@ import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Complex, Real
-from rfcal.record.results import Check, Device, LineEvents, Results, error_terms
+from rfcal.record.line_check import LineState
+from rfcal.record.results import Check, Device, Results, error_terms
 from rfcal.record.schema import FILE
 from rfcal.tasks import uncertainty
-from rfcal.tasks.reflectometry import Events
 
 
 def plain(value: Any) -> Any:
@@ -33,7 +33,8 @@ def plain(value: Any) -> Any:
     object
         Complex numbers as ``[re, im]``, infinite or undefined ones as None.
     """
-    if isinstance(value, np.ndarray):
+    if isinstance(value, np.ndarray | np.generic):
+        value = np.asarray(value)
         if np.iscomplexobj(value):
             value = np.stack([value.real, value.imag], axis=-1)
         return plain(value.tolist())
@@ -167,16 +168,33 @@ def _device(device: Device) -> dict[str, Any]:
     }
 
 
-def _line(line: LineEvents) -> dict[str, Any]:
-    def listed(found: Events) -> list[dict[str, Any]]:
-        return [{**vars(e), "reflection": np.array(e.reflection)} for e in found.events]
-
-    return {
-        "events": listed(line.now),
-        "changes": None if line.changes is None else listed(line.changes),
+def _line(line: LineState) -> dict[str, Any]:
+    now, found = line.now, line.properties
+    columns = (now.distance_m, now.distance_uncertainty_m, now.reflection, now.kind)
+    names = ("distance_m", "distance_uncertainty_m", "reflection", "kind")
+    changed = [
+        {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
+        for c in line.changes or ()
+    ]
+    data: dict[str, Any] = {
+        "events": [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)],
+        "changes": None if line.changes is None else changed,
         "length_m": line.length_m or None,
-        "resolution_m": line.now.resolution_m,
-        "range_m": line.now.range_m,
+        "resolution_m": now.resolution_m,
+        "range_m": now.range_m,
+        "velocity_factor": now.velocity_factor,
+    }
+    if found is None:
+        return data
+    loss, of_loss = found.loss_db(line.frequency)
+    return data | {
+        "length_uncertainty_m": line.length_uncertainty_m,
+        "delay_ns": found.delay_s * 1e9,
+        "delay_uncertainty_ns": found.standard_uncertainty["delay"] * 1e9,
+        "z0_ohm": found.line.z0,
+        "z0_uncertainty_ohm": found.standard_uncertainty["z0"],
+        "loss_db": np.stack([line.frequency, loss], axis=-1),
+        "loss_uncertainty_db": of_loss,
     }
 
 

@@ -8,11 +8,11 @@ import numpy as np
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr
 from rfcal.models.quantity import Quantity
+from rfcal.record.line_check import LineState
 from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import Calibration
-from rfcal.tasks.reflectometry import Events
 from rfcal.tasks.uncertainty import Inputs
 
 
@@ -126,25 +126,6 @@ class Device:
 
 
 @dataclass(frozen=True, eq=False)
-class LineEvents:
-    """What reflects along a line, and what has changed since an earlier sweep.
-
-    Parameters
-    ----------
-    now : Events
-        Found in the sweep.
-    changes : Events, optional
-        Found in the difference to the baseline.
-    length_m : float
-        Length of the line as the record states it [m], 0 where it does not.
-    """
-
-    now: Events
-    changes: Events | None
-    length_m: float
-
-
-@dataclass(frozen=True, eq=False)
 class Results:
     """Everything computed from one record.
 
@@ -164,7 +145,7 @@ class Results:
         Warnings before notes.
     software : mapping of str to str
         Versions that computed this.
-    line : LineEvents, optional
+    line : LineState, optional
         What a line check found.
     """
 
@@ -175,7 +156,7 @@ class Results:
     devices: tuple[Device, ...]
     findings: tuple[Finding, ...]
     software: Mapping[str, str]
-    line: LineEvents | None = None
+    line: LineState | None = None
 
     def device(self, name: str) -> Device:
         """The measurement of one name.

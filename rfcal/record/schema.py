@@ -9,8 +9,9 @@ from typing import Any
 
 from rfcal.errors import RecordError
 from rfcal.models.standards import KINDS, Standard
-from rfcal.record.between import Between, LineCheck, read_between, read_line_check
+from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, as_text, first_of
+from rfcal.record.line_check import LineCheck, read_line_check
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
     "noise": 0.0005,
@@ -235,6 +236,9 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         )
     if not measurements:
         raise top.fail("measurement", "there is no [[measurement]], so nothing to correct")
+    z_ref = head.number("reference_ohm", 50.0, low=1e-3, high=1e6)
+    stated = "line_check" in top.table
+    line = read_line_check(top.inner("line_check"), z_ref) if stated else None
     record = Record(
         folder=folder,
         content=content,
@@ -242,7 +246,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         date=head.day("date"),
         by=head.text("by", ""),
         notes=head.text("notes", ""),
-        reference_ohm=head.number("reference_ohm", 50.0, low=1e-3, high=1e6),
+        reference_ohm=z_ref,
         seed=seed,
         about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
         analyzer={k: analyzer.number(k, d, low=0) for k, d in ANALYZER_DEFAULTS.items()},
@@ -250,7 +254,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         standards=standards,
         checks=_artefacts(top, "check"),
         measurements=measurements,
-        line_check=read_line_check(top.inner("line_check")) if "line_check" in top.table else None,
+        line_check=line,
     )
     _require_distinct_names(top, record)
     return record

@@ -13,6 +13,7 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.models.quantity import Effect, Quantity, both_axes
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,17 +26,41 @@ class LineProperties:
         The line with the velocity factor and length that go with its delay.
     delay_s : float
         One-way delay [s].
-    standard_uncertainty : dict of str to float
-        Of ``delay`` [s], ``z0`` [ohm], ``conductor`` and ``dielectric`` [dB per 100 m at 1 MHz],
-        from the scatter about the fit.
+    covariance : ndarray, shape (4, 4)
+        Of delay [s], z0 [ohm], conductor and dielectric loss [dB per 100 m at 1 MHz]: from the
+        scatter about the fit, and from the sweeps' effects that are common to all frequencies.
     residual : float
         Root mean square of what the fit leaves of the reflections [1].
     """
 
     line: Line
     delay_s: float
-    standard_uncertainty: dict[str, float]
+    covariance: Real
     residual: float
+
+    @property
+    def standard_uncertainty(self) -> dict[str, float]:
+        """Of ``delay`` [s], ``z0`` [ohm], ``conductor`` and ``dielectric`` [dB per 100 m]."""
+        names = ("delay", "z0", "conductor", "dielectric")
+        return dict(zip(names, np.sqrt(np.diag(self.covariance)).tolist(), strict=True))
+
+    def loss_db(self, frequency: Real) -> tuple[Real, Real]:
+        """Matched loss of the whole line.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        loss, uncertainty : ndarray, shape (F,)
+            Loss and its standard uncertainty [dB].
+        """
+        share, megahertz = self.line.length_m / 100, np.asarray(frequency, float) / 1e6
+        by_term = np.stack([np.sqrt(megahertz), megahertz], axis=-1) * share
+        variance = np.einsum("fi,ij,fj->f", by_term, self.covariance[2:, 2:], by_term)
+        return self.line.loss_db_per_100m(frequency) * share, np.sqrt(variance)
 
 
 def point_by_point(far_open: Complex, far_short: Complex, z_ref: float) -> tuple[Complex, Complex]:
@@ -66,27 +91,33 @@ def point_by_point(far_open: Complex, far_short: Complex, z_ref: float) -> tuple
 
 def measure_line(
     frequency: Real,
-    far_open: Complex,
-    far_short: Complex,
+    far_open: Quantity | Complex | None,
+    far_short: Quantity | Complex | None = None,
     *,
     z_ref: float = 50.0,
     velocity_factor: float | None = None,
     length_m: float | None = None,
+    far_end: float = 0.0,
 ) -> LineProperties:
-    """Delay, impedance and loss of a line from its two sweeps.
+    """Delay, impedance and loss of a line from sweeps with its far end open and short.
+
+    One of the two sweeps will do, on trust that the line is uniform, its loss follows the loss
+    law and its far end is what it is said to be; two check each other.
 
     Parameters
     ----------
     frequency : ndarray, shape (F,)
         Frequencies [Hz], ascending, five or more.
-    far_open, far_short : ndarray, shape (F,)
-        Corrected reflection with the far end open and short [1].
+    far_open, far_short : Quantity, ndarray of shape (F,), or None
+        Corrected reflection with the far end open and short [1]; one of them may be absent.
     z_ref : float
         Reference impedance [ohm].
     velocity_factor : float, optional
         Velocity factor [1], from which the length follows.
     length_m : float, optional
         Physical length [m], from which the velocity factor follows.
+    far_end : float
+        Standard uncertainty of the real and the imaginary part of what the far end reflects [1].
 
     Returns
     -------
@@ -96,17 +127,26 @@ def measure_line(
     Raises
     ------
     CalibrationError
-        A delay that the sweep leaves ambiguous, too few points, or not exactly one of velocity
-        factor and length: a sweep sees their ratio only.
+        A delay that the sweep leaves ambiguous, too few points, no sweep, or not exactly one of
+        velocity factor and length: a sweep sees their ratio only.
     """
     if (velocity_factor is None) == (length_m is None):
         raise CalibrationError(
             "a sweep sees a line's delay only: give exactly one of velocity factor and length"
         )
-    delay = coarse_delay(frequency, (far_open - far_short) / 2)
+    ends = {
+        end: sweep if isinstance(sweep, Quantity) else Quantity(np.asarray(sweep, complex))
+        for end, sweep in ((1.0, far_open), (-1.0, far_short))
+        if sweep is not None
+    }
+    if not ends:
+        raise CalibrationError("give a sweep of the line with its far end open, short, or both")
+    trip: Complex = np.mean([end * sweep.value for end, sweep in ends.items()], axis=0)
     velocity = velocity_factor or 0.66
-    start = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z_ref, 0.5, 0.005)
-    line, deviation, residual = _fit(start, frequency, [far_open, far_short], z_ref)
+    start = coarse_delay(frequency, trip) * velocity * SPEED_OF_LIGHT
+    line, covariance, residual = _fit(
+        Line(start, velocity, z_ref, 0.5, 0.005), frequency, ends, z_ref, far_end
+    )
     delay = line.length_m / (velocity * SPEED_OF_LIGHT)
     if length_m is not None:
         # the same delay and the same loss in all, on another length
@@ -118,25 +158,27 @@ def measure_line(
             line.conductor_db * share,
             line.dielectric_db * share,
         )
-        deviation = deviation * np.array([1.0, 1.0, share, share])
-    names = ("delay", "z0", "conductor", "dielectric")
-    return LineProperties(line, delay, dict(zip(names, deviation.tolist(), strict=True)), residual)
+        scale = np.array([1.0, 1.0, share, share])
+        covariance = covariance * scale * scale[:, None]
+    return LineProperties(line, delay, covariance, residual)
 
 
 def _fit(
-    start: Line, frequency: Real, ends: list[Complex], z_ref: float
+    start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
 ) -> tuple[Line, Real, float]:
-    """Least squares over both sweeps: line, deviations of its properties, rms residual."""
+    """Least squares over the sweeps: line, covariance of its properties, rms residual."""
     from scipy.optimize import least_squares
 
-    measured = np.concatenate(ends)
+    measured = np.concatenate([sweep.value for sweep in ends.values()])
 
     def fitted(values: Real) -> Line:
         scale, z0, conductor, dielectric = (float(v) for v in values)
         return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric)
 
     def misfit(values: Real) -> Real:
-        difference = _ends(fitted(values), frequency, z_ref) - measured
+        through = fitted(values).two_port(frequency).bilinear(z_ref)
+        seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
+        difference = np.concatenate(seen) - measured
         return np.concatenate([difference.real, difference.imag])
 
     found = least_squares(
@@ -145,17 +187,36 @@ def _fit(
         bounds=([0.5, z_ref / 20, 0, 0], [2.0, z_ref * 20, np.inf, np.inf]),
         x_scale=[1e-3, 1.0, 0.1, 0.01],
     )
-    freedom = 2 * measured.size - found.x.size
-    covariance = np.linalg.pinv(found.jac.T @ found.jac) * 2 * found.cost / freedom
-    delay = start.length_m / start.velocity_factor / SPEED_OF_LIGHT
-    deviation = np.sqrt(np.diag(covariance)) * np.array([delay, 1.0, 1.0, 1.0])
-    return fitted(found.x), deviation, float(np.sqrt(2 * found.cost / measured.size))
-
-
-def _ends(line: Line, frequency: Real, z_ref: float) -> Complex:
+    line = fitted(found.x)
     through = line.two_port(frequency).bilinear(z_ref)
-    one = np.ones(frequency.size, complex)
-    return np.concatenate([through.apply(one), through.apply(-one)])
+    changes = _common(ends, far_end, [through.derivative(np.full(frequency.size, e)) for e in ends])
+    solve = np.linalg.pinv(found.jac)
+    moved = solve @ np.concatenate([changes.real, changes.imag])
+    freedom = 2 * measured.size - found.x.size
+    scatter = solve @ solve.T * 2 * found.cost / freedom
+    delay = start.length_m / start.velocity_factor / SPEED_OF_LIGHT
+    scale = np.array([delay, 1.0, 1.0, 1.0])
+    covariance = (scatter + moved @ moved.T) * scale * scale[:, None]
+    return line, covariance, float(np.sqrt(2 * found.cost / measured.size))
+
+
+def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) -> Complex:
+    """Changes of all sweeps by each influence common to all frequencies, one column each.
+
+    What differs from point to point shows as scatter about the fit and is counted there.
+    """
+    size = slopes[0].size
+    columns: dict[int, Complex] = {}
+    kept: list[Effect] = []  # alive, so that no two have one identity
+    for k, (sweep, slope) in enumerate(zip(ends.values(), slopes, strict=True)):
+        for effect in (*sweep.effects, *both_axes("far end", far_end, slope=slope)):
+            if effect.per_point:
+                continue
+            root = effect.root or effect
+            kept.append(root)
+            column = columns.setdefault(id(root), np.zeros(size * len(ends), complex))
+            column[k * size : (k + 1) * size] += effect.change
+    return np.stack(list(columns.values()), axis=-1)
 
 
 def coarse_delay(frequency: Real, round_trip: Complex) -> float:

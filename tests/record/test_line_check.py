@@ -10,6 +10,7 @@ from rfcal.faces.cli import main
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record import compute
+from rfcal.record.line_check import BEHIND
 from tests.record.conftest import BOX, touchstone
 
 FREQUENCY = np.linspace(1e6, 160e6, 401)
@@ -43,13 +44,45 @@ def tower(filed):
 
 
 def test_fault_and_end_are_found_and_the_change_is_the_fault(tower):
+    results = compute.compute(tower)
+    line = results.line
+    assert min(abs(line.now.distance_m - 23.4)) < 0.1
+    assert min(abs(line.now.distance_m - 40.0)) < 0.1
+    first = line.changes[0]
+    assert first.distance_m == pytest.approx(23.4, abs=0.1)
+    assert (first.what, first.kind) == ("new", "shunt resistance")
+    assert any(f.about == "line check" for f in results.findings)
+
+
+@pytest.mark.parametrize("ends", [(1.0, -1.0), (1.0,), (-1.0,)])
+@pytest.mark.parametrize("known", ["velocity_factor = 0.85", "length_m = 40.0"])
+def test_the_line_by_its_own_sweeps(tower, ends, known):
+    lines = []
+    for end in ends:
+        name = "open" if end > 0 else "short"
+        through = LINE.two_port(FREQUENCY).bilinear()
+        text = touchstone(FREQUENCY, BOX.apply(through.apply(np.full(401, complex(end)))))
+        (tower / f"raw/far-{name}.s1p").write_text(text)
+        lines.append(f'far_end_{name} = "raw/far-{name}.s1p"\n')
+    text = (tower / "record.toml").read_text().replace("velocity_factor = 0.85", known)
+    (tower / "record.toml").write_text(text + "".join(lines))
     line = compute.compute(tower).line
-    places = [event.distance_m for event in line.now.events]
-    assert min(abs(p - 23.4) for p in places) < 0.1
-    assert min(abs(p - 40.0) for p in places) < 0.1
-    strongest = max(line.changes.events, key=lambda event: abs(event.reflection))
-    assert strongest.distance_m == pytest.approx(23.4, abs=0.1)
-    assert strongest.kind == "lower impedance"
+    assert line.length_m == pytest.approx(40.0, abs=0.02)
+    assert line.now.velocity_factor == pytest.approx(0.85, rel=1e-3)
+    assert line.properties.line.z0 == pytest.approx(50.0, abs=0.3)
+    loss, doubt = line.properties.loss_db(np.array([100e6]))
+    true = LINE.loss_db_per_100m(100e6) * 0.4
+    assert abs(loss[0] - true) < 3 * doubt[0] + 0.01
+    assert line.changes[0].distance_m == pytest.approx(23.4, abs=0.1)
+    assert line.now.kind[-1] != "unknown"
+
+
+def test_what_lies_behind_the_end_is_called_so(tower):
+    with (tower / "record.toml").open("a") as file:
+        file.write("length_m = 35.0\n")
+    line = compute.compute(tower).line
+    assert line.now.kind[-1] == BEHIND
+    assert max(c.distance_m for c in line.changes) < 40
 
 
 def test_line_check_in_page_and_json(tower, tmp_path, capsys):
@@ -59,6 +92,7 @@ def test_line_check_in_page_and_json(tower, tmp_path, capsys):
     found = json.loads((tmp_path / "o/results.json").read_text())["line_check"]
     assert found["resolution_m"] == pytest.approx(0.85 * 299792458 / 2 / 159e6)
     assert {"distance_m", "distance_uncertainty_m", "reflection", "kind"} == set(found["events"][0])
+    assert found["changes"][0]["what"] == "new"
     assert main(["unpack", str(tmp_path / "o/report.html"), str(tmp_path / "back")]) == 0
     assert (tmp_path / "back/raw/then.s1p").is_file()
 
@@ -71,6 +105,12 @@ def test_line_check_in_page_and_json(tower, tmp_path, capsys):
         ("velocity_factor = 0.85", 'line = "RG-999"', "none of RG-58A"),
         ("velocity_factor = 0.85", "velocity = 0.85", "'velocity_factor'"),
         ("raw/then.s1p", "raw/none.s1p", "no file"),
+        ("velocity_factor = 0.85", "velocity_factor = 0.8\nloss_db_per_100m = [[1, 0]]", "no row"),
+        (
+            "velocity_factor = 0.85",
+            'velocity_factor = 0.8\nlength_m = 40\nfar_end_open = "raw/now.s1p"',
+            "one of the two",
+        ),
     ],
 )
 def test_bad_line_checks(tower, old, new, words):

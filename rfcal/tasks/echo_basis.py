@@ -1,0 +1,250 @@
+"""A sweep as a basis of echoes: round trips at distances times slow polynomials in frequency."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT
+
+Loss = Callable[[Real], ArrayLike] | ArrayLike | None
+
+UNEVEN = 0.01
+"""Frequencies may stray from an even grid by this share of the step."""
+
+RIDGE = 0.01
+"""Reluctance to let an echo vary over the band, in parts of its column's own weight."""
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Evenly spaced frequencies [Hz].
+    speed : float
+        Speed on the line [m/s].
+    alpha : ndarray, shape (F,)
+        Attenuation of the line [Np/m].
+    weight : ndarray, shape (F,)
+        Window [1].
+    shapes : ndarray, shape (P, F)
+        Polynomials orthonormal under the window [1], the first of them 1.
+    """
+
+    frequency: Real
+    speed: float
+    alpha: Real
+    weight: Real
+    shapes: Real
+
+    @property
+    def width(self) -> float:
+        """Swept band [Hz]."""
+        return float(self.frequency[-1] - self.frequency[0])
+
+    @property
+    def resolution(self) -> float:
+        """``v / (2 B)`` [m] (a sinc's first null; any textbook on radar)."""
+        return self.speed / (2 * self.width)
+
+    @property
+    def range(self) -> float:
+        """``v / (2 df)`` [m], where the round trip turns by one period from point to point."""
+        return self.speed / 2 * (self.frequency.size - 1) / self.width
+
+    def trace(self, reflection: Complex) -> Complex:
+        """Windowed inverse transform, four times zero-padded or more; 1 for an echo of 1.
+
+        Parameters
+        ----------
+        reflection : ndarray, shape (F,)
+            Reflection [1].
+
+        Returns
+        -------
+        ndarray, shape (G,)
+            Complex trace [1] on `grid`.
+        """
+        size = 2 ** int(np.ceil(np.log2(4 * self.frequency.size)))
+        return np.fft.ifft(reflection * self.weight, size) * (size / self.weight.sum())
+
+    @property
+    def grid(self) -> Real:
+        """Distances of the trace [m], shape (G,)."""
+        size = 2 ** int(np.ceil(np.log2(4 * self.frequency.size)))
+        return np.arange(size) * (self.range / size)
+
+    def fade(self, distance: Real) -> Real:
+        """What the line's loss leaves of an echo's peak.
+
+        Parameters
+        ----------
+        distance : ndarray, shape (K,)
+            Distances [m].
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            Mean over the window of ``exp(-2 alpha d)`` [1].
+        """
+        steps = np.linspace(0, self.range, 33)
+        left = np.exp(-2 * steps[:, None] * self.alpha) @ self.weight / self.weight.sum()
+        return np.exp(np.interp(distance, steps, np.log(left)))
+
+    def _columns(self, distance: Real) -> Complex:
+        """The basis, shape (K P, F)."""
+        turn = -2 * self.alpha - 4j * np.pi / self.speed * self.frequency
+        trip = np.exp(distance[:, None] * turn)
+        every = (trip[:, None, :] * self.shapes).reshape(-1, self.frequency.size)
+        return np.asarray(every, complex)
+
+    def fit(self, distance: Real, reflection: Complex) -> tuple[Complex, Complex, Complex]:
+        """Weighted least squares of echoes at given distances.
+
+        Parameters
+        ----------
+        distance : ndarray, shape (K,)
+            Distances [m].
+        reflection : ndarray, shape (F,)
+            Reflection [1].
+
+        Returns
+        -------
+        coefficients : ndarray, shape (K, P)
+            Of each echo's shapes [1]; the first is its mean reflection.
+        left : ndarray, shape (F,)
+            What the echoes leave [1].
+        basis : ndarray, shape (K P, F)
+            The columns of the fit [1].
+        """
+        basis = self._columns(distance)
+        seen = basis.conj() * self.weight
+        solved = np.linalg.solve(self._normal(seen, basis), np.einsum("kf,f->k", seen, reflection))
+        coefficients = np.asarray(solved.reshape(distance.size, len(self.shapes)), complex)
+        return (
+            coefficients,
+            np.asarray(reflection - np.einsum("k,kf->f", solved, basis), complex),
+            basis,
+        )
+
+    def _normal(self, seen: Complex, basis: Complex) -> Complex:
+        """Matrix of the normal equations; a ridge keeps the shapes of near echoes from fighting."""
+        matrix = _product(seen, basis)
+        ridge = np.where(np.arange(len(basis)) % len(self.shapes), RIDGE, 1e-9)
+        return matrix + np.diag(ridge * np.diagonal(matrix))
+
+    def shift(self, coefficients: Complex) -> Real:
+        """How far each echo lies beyond where it was assumed.
+
+        Source: first order of ``exp(-j 4 pi (f - fc) shift / v)``, whose imaginary slope over
+        the band is ``-4 pi shift / v``.
+
+        Parameters
+        ----------
+        coefficients : ndarray, shape (K, P)
+            As `fit` gives them [1].
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            Shifts [m], half a resolution at most.
+        """
+        slope = (coefficients[:, 1] / coefficients[:, 0]).imag / self.per_metre
+        return np.clip(-slope, -self.resolution / 2, self.resolution / 2)
+
+    @property
+    def per_metre(self) -> float:
+        """Coefficient of the linear shape that a metre of distance makes."""
+        step = self.shapes[1, -1] - self.shapes[1, 0]
+        return 4 * np.pi / self.speed * self.width / float(step)
+
+    def deviations(self, basis: Complex) -> Real:
+        """Standard deviation of each coefficient per noise 1 in the trace.
+
+        Source: ``N^-1 X^H W^2 X N^-1`` of a fit with weights W that are not the noise's.
+
+        Parameters
+        ----------
+        basis : ndarray, shape (K P, F)
+            The columns of the fit [1].
+
+        Returns
+        -------
+        ndarray, shape (K, P)
+            Deviations of the complex coefficients [1].
+        """
+        seen = basis.conj() * self.weight
+        inverse = np.linalg.inv(self._normal(seen, basis))
+        spread = inverse @ _product(seen, seen.conj()) @ inverse
+        per_trace = self.weight.sum() / np.sqrt(np.sum(self.weight**2))
+        return (np.sqrt(np.diagonal(spread).real) * per_trace).reshape(-1, len(self.shapes))
+
+
+def _product(left: Complex, right: Complex) -> Complex:
+    """``left @ right.T`` in pieces too small for BLAS to wake threads, which costs more."""
+    total = np.zeros((len(left), len(right)), complex)
+    size = max(16, 30_000 // max(total.size, 1))
+    for start in range(0, left.shape[1], size):
+        piece = slice(start, start + size)
+        total += left[:, piece] @ right[:, piece].T
+    return total
+
+
+def prepare(frequency: Real, reflection: Complex, velocity_factor: float, loss: Loss) -> Band:
+    """Check the sweep and prepare its basis.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    reflection : ndarray, shape (F,)
+        Reflection [1].
+    velocity_factor : float
+        Velocity factor [1].
+    loss : callable, array_like of shape (F,), or None
+        Matched loss [dB per 100 m].
+
+    Returns
+    -------
+    Band
+        The basis.
+
+    Raises
+    ------
+    CalibrationError
+        A sweep, velocity factor or loss that cannot be used.
+    """
+    frequency = np.asarray(frequency, float)
+    if frequency.ndim != 1 or frequency.size < 16 or np.shape(reflection) != frequency.shape:
+        raise CalibrationError(
+            f"a sweep of {np.shape(reflection)} readings at {frequency.shape} frequencies cannot "
+            "be turned into distance: give 16 points or more, one reading at each frequency"
+        )
+    even = np.linspace(frequency[0], frequency[-1], frequency.size)
+    step = even[1] - even[0]
+    stray = np.max(np.abs(frequency - even))
+    if not (step > 0 and stray <= UNEVEN * step and np.all(np.isfinite(reflection))):
+        raise CalibrationError(
+            f"distance needs ascending, evenly spaced frequencies and finite readings, and these "
+            f"stray by {stray / 1e3:.3g} kHz from a step of {step / 1e3:.6g} kHz: sweep again "
+            "with a linear sweep"
+        )
+    if not 0 < velocity_factor <= 1:
+        raise CalibrationError(f"velocity factor is {velocity_factor}: give one above 0, at most 1")
+    in_db = np.asarray(0.0 if loss is None else loss(frequency) if callable(loss) else loss, float)
+    alpha = np.broadcast_to(in_db, frequency.shape) * (NEPER_PER_DB / 100)
+    if not (np.all(np.isfinite(alpha)) and np.all(alpha >= 0)):
+        raise CalibrationError("loss_db_per_100m must be finite and zero or more at all points")
+    # Kaiser window of 6: sidelobes some 44 dB down before any is subtracted
+    weight = np.kaiser(frequency.size, 6.0)
+    # with the loss unknown each echo needs one more term for its droop
+    powers = np.linspace(-1, 1, frequency.size)[:, None] ** np.arange(3 if loss is not None else 4)
+    orthogonal, upper = np.linalg.qr(np.sqrt(weight)[:, None] * powers)
+    shapes = orthogonal * np.sign(np.diagonal(upper)) / np.sqrt(weight / weight.sum())[:, None]
+    return Band(frequency, velocity_factor * SPEED_OF_LIGHT, alpha, weight, shapes.T.copy())

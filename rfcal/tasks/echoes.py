@@ -1,0 +1,211 @@
+"""A sweep of reflection as a sum of echoes: found one by one, fitted together.
+
+A sweep is taken as a sum of echoes, each a round trip of the line times a reflection that varies
+little over the band. The windowed inverse Fourier transform shows the strongest echo; all echoes
+found so far are fitted together by weighted least squares, moved to where the fit puts them, and
+taken away, until nothing stands out of the noise. So neither the skirts of a strong echo nor the
+smear of its loss pass for further ones. Echoes that are explained by bouncing between stronger
+ones are fitted too, but not reported.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.tasks.echo_basis import Band
+
+NEAREST = 1.5
+"""Two echoes are told apart when further from each other than this many resolutions."""
+
+CROSSTALK = 0.03
+"""Pull of an equal echo within three resolutions, in resolutions (by simulation)."""
+
+NEIGHBOURS = 8.0
+"""Within this many resolutions echoes are fitted together while the search goes on."""
+
+STANDS_OUT = 5.0
+"""An echo is one when it is this many times larger than the noise of the trace."""
+
+
+@dataclass(frozen=True, eq=False)
+class Echoes:
+    """All echoes of a sweep, bounces included, near to far.
+
+    Parameters
+    ----------
+    band : Band
+        The basis.
+    distance : ndarray, shape (K,)
+        Distances [m].
+    coefficients : ndarray, shape (K, P)
+        Of each echo's shapes [1].
+    basis : ndarray, shape (K P, F)
+        The columns of the fit [1].
+    left : ndarray, shape (F,)
+        What the echoes leave [1].
+    noise : float
+        Noise of the trace [1], root mean square.
+    """
+
+    band: Band
+    distance: Real
+    coefficients: Complex
+    basis: Complex
+    left: Complex
+    noise: float
+
+    def model(self, chosen: np.ndarray) -> Complex:
+        """The sweep that the chosen echoes alone would give.
+
+        Parameters
+        ----------
+        chosen : ndarray of bool, shape (K,)
+            Which echoes.
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Reflection [1].
+        """
+        kept = np.where(chosen[:, None], self.coefficients, 0)
+        return kept.ravel() @ self.basis
+
+    def uncertainty(self) -> tuple[Real, Real]:
+        """Standard uncertainties, as noise and misfit nearby ask.
+
+        Returns
+        -------
+        of_distance : ndarray, shape (K,)
+            Of the distance [m].
+        of_size : ndarray, shape (K,)
+            Of each part of the reflection [1].
+        """
+        rest, grid = np.abs(self.band.trace(self.left)), self.band.grid
+        near = np.abs(folded(grid - self.distance[:, None], self.band.range))
+        near_rms = [np.sqrt(np.mean(rest[row < 3 * self.band.resolution] ** 2)) for row in near]
+        each = self.band.deviations(self.basis) * np.maximum(near_rms, self.noise)[:, None]
+        size = np.abs(self.coefficients[:, 0])
+        of_distance = each[:, 1] / (np.sqrt(2) * size * self.band.per_metre)
+        return of_distance, each[:, 0] / np.sqrt(2)
+
+
+def folded(distance: Real, span: float) -> Real:
+    """Distances modulo the range, about zero.
+
+    Parameters
+    ----------
+    distance : ndarray, any shape
+        Distances [m].
+    span : float
+        The range [m].
+
+    Returns
+    -------
+    ndarray
+        Distances [m] of half the range at most.
+    """
+    return (distance + span / 2) % span - span / 2
+
+
+def _settled(
+    band: Band, distance: Real, reflection: Complex, moves: int
+) -> tuple[Real, Complex, Complex, Complex]:
+    """Echoes moved to where the fit puts them: distances, and the fit there."""
+    for _ in range(moves):
+        distance = distance + band.shift(band.fit(distance, reflection)[0])
+    return distance, *band.fit(distance, reflection)
+
+
+def search(band: Band, reflection: Complex, dynamic_db: float, limit: int) -> Echoes:
+    """Find, fit and subtract, strongest first.
+
+    Parameters
+    ----------
+    band : Band
+        The basis.
+    reflection : ndarray, shape (F,)
+        Reflection in the line's impedance [1].
+    dynamic_db : float
+        Echoes this far below the strongest are left alone [dB].
+    limit : int
+        At most so many.
+
+    Returns
+    -------
+    Echoes
+        Near to far.
+    """
+    grid, left = band.grid, reflection
+    distance, refused = np.zeros(0), np.zeros(0)
+    parts = np.zeros((0, reflection.size), complex)
+    floor = 10 ** (-dynamic_db / 20) * float(np.max(np.abs(band.trace(reflection))))
+    while True:
+        size = np.abs(band.trace(left))
+        # Rayleigh: median = rms sqrt(ln 2)
+        noise = float(np.median(size)) / np.sqrt(np.log(2))
+        peaks = np.flatnonzero((size > np.roll(size, 1)) & (size >= np.roll(size, -1)))
+        peaks = peaks[size[peaks] > max(STANDS_OUT * noise, floor)]
+        taken = np.concatenate([distance, refused])[:, None]
+        apart = np.abs(folded(grid[peaks] - taken, band.range)) > NEAREST * band.resolution
+        peaks = peaks[np.all(apart, axis=0)]
+        if not peaks.size or max(distance.size, refused.size) == limit:
+            break
+        best = peaks[np.argmax(size[peaks])]
+        behind = grid[best] > band.range - NEAREST * band.resolution
+        tried = np.append(distance, grid[best] - band.range * behind)
+        # only neighbours are fitted anew: those further off hardly feel it
+        near = np.abs(tried - tried[-1]) < NEIGHBOURS * band.resolution
+        with_near = left + parts[near[:-1]].sum(axis=0)
+        tried[near], solved, rest, basis = _settled(band, tried[near], with_near, 1)
+        if np.min(np.abs(tried[-1] - distance), initial=np.inf) > band.resolution:
+            distance, left = tried, rest
+            parts = np.append(parts, np.zeros((1, left.size)), axis=0)
+            parts[near] = np.einsum("kp,kpf->kf", solved, basis.reshape(*solved.shape, left.size))
+        else:
+            refused = np.append(refused, grid[best])
+    distance, solved, left, basis = _settled(band, np.sort(distance), reflection, 1)
+    return Echoes(band, distance, solved, basis, left, noise)
+
+
+def _bounced(echoes: Echoes) -> tuple[Real, Real]:
+    """Bounces between echoes, seen at d_j + d_k - d_i, i nearer than both: how far, how large.
+
+    Their size is that of three reflections, over the transmission through the nearest that the
+    other two carry already: ``r_i r_j r_k / (1 - r_i)^2`` for a resistance.
+    """
+    d, size = echoes.distance, np.abs(echoes.coefficients[:, 0])
+    i, j, k = np.indices((d.size,) * 3).reshape(3, d.size**3)
+    i, j, k = (a[(i < j) & (i < k)] for a in (i, j, k))
+    return d[j] + d[k] - d[i], size[i] * size[j] * size[k] / np.maximum(1 - size[i], 0.1) ** 2
+
+
+def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.ndarray, Real]:
+    """Which echoes are no bounces, and how far what is near may have pulled each.
+
+    Parameters
+    ----------
+    echoes : Echoes
+        As searched.
+    of_distance, of_size : ndarray, shape (K,)
+        Their standard uncertainties [m] and [1].
+
+    Returns
+    -------
+    real : ndarray of bool, shape (K,)
+        False for a bounce.
+    pulled : ndarray, shape (K,)
+        Standard uncertainty [m] to add.
+    """
+    band, size = echoes.band, np.abs(echoes.coefficients[:, 0])
+    place, expected = _bounced(echoes)
+    off = np.abs(folded(place - echoes.distance[:, None], band.range))
+    hit = off < band.resolution / 2 + 3 * of_distance[:, None]
+    explained = np.where(hit, expected, 0).sum(axis=1)
+    real = ~hit.any(axis=1) | (size > 2 * explained + 3 * of_size)
+    near = np.where(off < NEAREST * band.resolution, expected, 0).sum(axis=1)
+    # a neighbour that the shapes cannot part from it pulls too
+    gap = np.abs(echoes.distance - echoes.distance[:, None])
+    beside = np.where((gap > 0) & (gap < 3 * band.resolution), size, 0).sum(axis=1)
+    pull = (near / 2 + CROSSTALK * beside) / np.maximum(size, 1e-12)
+    return real, band.resolution * np.minimum(pull, 0.5)

@@ -1,0 +1,339 @@
+"""From a sweep of a line's reflection to what reflects on it, and how far away.
+
+Where echoes come from, `rfcal.tasks.echoes`; here they become events of a kind at a distance, are
+gated, and are compared with an earlier sweep. Events are those of one uniform line.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, Real, renormalise
+from rfcal.models.line import SPEED_OF_LIGHT
+from rfcal.tasks.echo_basis import Loss, prepare
+from rfcal.tasks.echoes import folded, search, told_apart
+
+FLAT = 0.001
+"""Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
+
+FULL = 0.15
+"""A reflection this close to 1 is taken as total (common practice, no source)."""
+
+SURE_PHASE = 0.35
+"""A kind is told only where the phase is known to this standard uncertainty [rad]."""
+
+ON_AXIS = 0.3
+"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance."""
+
+
+@dataclass(frozen=True, eq=False)
+class Events:
+    """What reflects along a line, near to far.
+
+    A line with loss is not quite `z0` at the lowest frequencies, which may show as a faint
+    mismatch at its foot.
+
+    Parameters
+    ----------
+    distance_m : ndarray, shape (K,)
+        Distance from the reference plane [m].
+    distance_uncertainty_m : ndarray, shape (K,)
+        Its standard uncertainty [m]: noise, misfit nearby and velocity factor.
+    reflection : ndarray, shape (K,)
+        Mean over the band of the reflection at the event in `z0` [1], the line's loss made good;
+        what nearer events keep back is not.
+    reflection_uncertainty : ndarray, shape (K,)
+        Standard uncertainty of each of its parts [1], from noise and misfit nearby.
+    kind : tuple of K str
+        ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"mismatch"``,
+        or ``"unknown"`` where band, noise or an unknown loss do not let it be told.
+    resolution_m : float
+        ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
+    range_m : float
+        ``c VF / (2 df)`` of the step df [m]; what lies beyond is folded back into it.
+    grid_m : ndarray, shape (G,)
+        Distances of the trace [m].
+    magnitude : ndarray, shape (G,)
+        Magnitude of the trace [1], the line's loss made good.
+    noise : float
+        Noise of the trace before the loss was made good [1], root mean square.
+    velocity_factor : float
+        Velocity factor that the distances rest on [1].
+    centre_hz : float
+        Middle of the band [Hz].
+    """
+
+    distance_m: Real
+    distance_uncertainty_m: Real
+    reflection: Complex
+    reflection_uncertainty: Real
+    kind: tuple[str, ...]
+    resolution_m: float
+    range_m: float
+    grid_m: Real
+    magnitude: Real
+    noise: float
+    velocity_factor: float
+    centre_hz: float
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One difference between two sweeps of a line.
+
+    Parameters
+    ----------
+    distance_m : float
+        Where [m].
+    what : str
+        ``"new"``, ``"gone"`` or ``"changed"``.
+    before, after : complex
+        Reflection in the baseline and now [1]; zero where there was none.
+    kind : str
+        Kind of the event now; in the baseline for one that is gone.
+    """
+
+    distance_m: float
+    what: str
+    before: complex
+    after: complex
+    kind: str
+
+
+def _kinds(
+    reflection: Complex, uncertainty: Real, phase_uncertainty: Real, loss_known: bool
+) -> tuple[str, ...]:
+    """Kinds of events on one uniform line, near to far.
+
+    Source: a shunt resistance reflects ``-z0 / (2 R + z0)`` and passes ``1 + r``; one in series
+    reflects ``R / (2 z0 + R)`` and passes ``1 - r`` (ABCD matrices; D. M. Pozar, Microwave
+    Engineering, table 4.1). The end alone cannot be told from a resistance across a line
+    whose rest is matched; what is seen beyond an event shows that it is not the end.
+    """
+    kinds, through = [], 1.0
+    for m, value in enumerate(reflection / 1.0):
+        r, u = value / through, uncertainty[m] / through
+        size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
+        beyond = np.abs(reflection[m + 1 :]).max(initial=0.0)
+        passed = max(1 - size, 0.0) ** 2
+        kind = "mismatch"
+        if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
+            kind = "unknown"
+        elif off_axis > ON_AXIS:
+            kind = "mismatch"
+        elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
+            kind = "shunt resistance" if r.real < 0 else "series resistance"
+        elif size > 1 - FULL:
+            kind = "open" if r.real > 0 else "short"
+        elif not beyond and not loss_known:
+            kind = "unknown"
+        resistive = kind.endswith("resistance")
+        through *= max(passed if resistive else 1 - size**2, 0.01)
+        kinds.append(kind)
+    return tuple(kinds)
+
+
+def find_events(
+    frequency: Real,
+    reflection: Complex,
+    *,
+    velocity_factor: float,
+    loss_db_per_100m: Loss = None,
+    z0: float = 50.0,
+    z_ref: float = 50.0,
+    velocity_factor_uncertainty: float = 0.0,
+    dynamic_db: float = 54.0,
+    most: int = 6,
+) -> Events:
+    """What reflects along a line, from a sweep at its foot.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Evenly spaced frequencies [Hz]; they need not begin near zero.
+    reflection : ndarray, shape (F,)
+        Corrected reflection at the foot of the line [1] in `z_ref`.
+    velocity_factor : float
+        Velocity factor of the line [1].
+    loss_db_per_100m : callable, array_like of shape (F,), or None
+        Matched loss [dB per 100 m], or a function of frequency [Hz] that gives it. Where None,
+        reflections are what they seem from the foot, and fewer kinds can be told.
+    z0 : float
+        Characteristic impedance of the line [ohm].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+    velocity_factor_uncertainty : float
+        Standard uncertainty of the velocity factor [1].
+    dynamic_db : float
+        Echoes further than this below the strongest one are left alone [dB].
+    most : int
+        At most this many events, the strongest.
+
+    Returns
+    -------
+    Events
+        Near to far.
+
+    Raises
+    ------
+    CalibrationError
+        A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
+    """
+    band = prepare(frequency, reflection, velocity_factor, loss_db_per_100m)
+    seen = renormalise(reflection, z_ref, z0)
+    echoes = search(band, seen, dynamic_db, 2 * most)
+    of_distance, of_size = echoes.uncertainty()
+    single, pulled = told_apart(echoes, of_distance, of_size)
+    of_distance = np.sqrt(of_distance**2 + pulled**2 + (FLAT * band.resolution) ** 2)
+    real = np.flatnonzero(single)
+    strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
+    real = np.sort(real[np.argsort(-strength)[:most]])
+    distance, value = echoes.distance[real], echoes.coefficients[real, 0]
+    phase = 4 * np.pi / band.speed * np.mean(band.frequency) * of_distance[real]
+    by_velocity = distance * velocity_factor_uncertainty / velocity_factor
+    return Events(
+        distance_m=distance,
+        distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
+        reflection=value,
+        reflection_uncertainty=of_size[real],
+        kind=_kinds(value, of_size[real], phase, loss_db_per_100m is not None),
+        resolution_m=band.resolution,
+        range_m=band.range,
+        grid_m=band.grid,
+        magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
+        noise=echoes.noise,
+        velocity_factor=velocity_factor,
+        centre_hz=float(np.mean(band.frequency)),
+    )
+
+
+def gate(
+    frequency: Real,
+    reflection: Complex,
+    *,
+    velocity_factor: float,
+    start_m: float,
+    stop_m: float,
+    loss_db_per_100m: Loss = None,
+    z0: float = 50.0,
+    z_ref: float = 50.0,
+) -> Complex:
+    """What a stretch of line alone reflects, as seen from the foot.
+
+    The echoes fitted in the stretch are kept and those outside are taken away before the rest is
+    gated in distance, so the band's edges suffer little.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Evenly spaced frequencies [Hz].
+    reflection : ndarray, shape (F,)
+        Corrected reflection at the foot of the line [1] in `z_ref`.
+    velocity_factor : float
+        Velocity factor of the line [1].
+    start_m, stop_m : float
+        The stretch, distances from the reference plane [m].
+    loss_db_per_100m : callable, array_like of shape (F,), or None
+        Matched loss [dB per 100 m], as for `find_events`.
+    z0 : float
+        Characteristic impedance of the line [ohm].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Reflection [1] in `z0`, the line's loss and delay to the event still in it.
+
+    Raises
+    ------
+    CalibrationError
+        As `find_events`, or a stretch narrower than the resolution or outside the range.
+    """
+    band = prepare(frequency, reflection, velocity_factor, loss_db_per_100m)
+    if not (-band.resolution <= start_m <= stop_m - band.resolution <= band.range):
+        raise CalibrationError(
+            f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "
+            f"or wider, between 0 and {band.range:.4g} m"
+        )
+    echoes = search(band, renormalise(reflection, z_ref, z0), 54.0, 12)
+    inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
+    size = band.grid.size
+    off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))
+    passed = off <= (stop_m - start_m) / 2
+    rest = np.fft.fft(np.where(passed, np.fft.ifft(echoes.left, size), 0))[: band.frequency.size]
+    return echoes.model(inside) + rest
+
+
+def changes(events: Events, baseline: Events, *, least: float = 0.02) -> tuple[Change, ...]:
+    """What is different from an earlier sweep of the same line, near to far.
+
+    Read the nearest change first: a new fault keeps part of the wave from all that lies beyond
+    it, so that farther events seem changed too.
+
+    Parameters
+    ----------
+    events, baseline : Events
+        Now, and before; found with the same velocity factor and band.
+    least : float
+        Changes of the reflection smaller than this are left out [1].
+
+    Returns
+    -------
+    tuple of Change
+        Empty where nothing changed beyond four standard uncertainties.
+
+    Raises
+    ------
+    CalibrationError
+        Velocity factors or bands that differ.
+    """
+    now = (events.velocity_factor, events.resolution_m, events.centre_hz)
+    then = (baseline.velocity_factor, baseline.resolution_m, baseline.centre_hz)
+    if not np.allclose(now, then, rtol=1e-3):
+        raise CalibrationError(
+            "a sweep and its baseline must share velocity factor and band: analyse both alike"
+        )
+    partner = _partners(events, baseline)
+    found = []
+    for m, n in partner.items():
+        found += _compared(events, m, baseline, n, least)
+    for n in set(range(baseline.distance_m.size)) - set(partner.values()):
+        before = complex(baseline.reflection[n])
+        if abs(before) > max(least, 4 * baseline.reflection_uncertainty[n]):
+            where = float(baseline.distance_m[n])
+            found.append(Change(where, "gone", before, 0j, baseline.kind[n]))
+    return tuple(sorted(found, key=lambda change: change.distance_m))
+
+
+def _partners(events: Events, baseline: Events) -> dict[int, int | None]:
+    """For each event the nearest one of the baseline, if near enough to be the same."""
+    partner: dict[int, int | None] = {}
+    off = np.abs(events.distance_m[:, None] - baseline.distance_m)
+    doubt = np.hypot(events.distance_uncertainty_m[:, None], baseline.distance_uncertainty_m)
+    off = np.where(off < np.maximum(events.resolution_m / 2, 3 * doubt), off, np.inf)
+    for m in range(events.distance_m.size):
+        n = int(np.argmin(off[m])) if off.shape[1] else None
+        same = n is not None and np.isfinite(off[m, n]) and np.argmin(off[:, n]) == m
+        partner[m] = n if same else None
+    return partner
+
+
+def _compared(
+    events: Events, m: int, baseline: Events, n: int | None, least: float
+) -> list[Change]:
+    """The change from event n of the baseline to event m, if there is one."""
+    after, doubt = complex(events.reflection[m]), float(events.reflection_uncertainty[m])
+    before, turn = 0j, 0.0
+    if n is not None:
+        before = complex(baseline.reflection[n])
+        doubt = float(np.hypot(doubt, baseline.reflection_uncertainty[n]))
+        # place and phase are fitted together: compare the echoes as if at one place
+        moved = events.distance_m[m] - baseline.distance_m[n]
+        speed = events.velocity_factor * SPEED_OF_LIGHT
+        turn = 4 * np.pi * events.centre_hz / speed * float(moved)
+    if abs(after * np.exp(-1j * turn) - before) <= max(least, 4 * doubt):
+        return []
+    where = float(events.distance_m[m])
+    return [Change(where, "new" if n is None else "changed", before, after, events.kind[m])]

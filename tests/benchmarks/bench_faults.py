@@ -1,0 +1,45 @@
+"""Time of a search for events, in the kernel, and its worst errors over random lines.
+
+Prints its own table; run with ``-s`` to see it.
+"""
+
+import numpy as np
+import pytest
+
+from rfcal.models.line import Line
+from rfcal.tasks.faults import find_events
+from tests.unit.test_faults import ENDS, foot, noisy, random_case
+
+
+def test_search_of_1601_points(benchmark):
+    frequency = np.linspace(1e6, 160e6, 1601)
+    line = Line(50.0, 0.8, 50.0, 0.5)
+    clean = foot(frequency, line, ENDS["open"], ("shunt", 60.0, 20.0), ("series", 30.0, 33.0))
+    seen = noisy(np.random.default_rng(1), clean)
+    loss = line.loss_db_per_100m(frequency)
+    benchmark(find_events, frequency, seen, velocity_factor=0.8, loss_db_per_100m=loss)
+    median = benchmark.stats.stats.median
+    print(f"\nsearch for events, 1601 points: median {median * 1e3:.1f} ms (budget 25 ms)")
+
+
+@pytest.mark.parametrize("loss_known", [True, False])
+def test_worst_errors(loss_known):
+    rng = np.random.default_rng(23)
+    worst: dict[tuple[str, str], tuple[float, float, int]] = {}
+    for _ in range(400):
+        frequency, line, end, faults = random_case(rng)
+        loss = line.loss_db_per_100m if loss_known else None
+        seen = noisy(rng, foot(frequency, line, ENDS[end], *faults))
+        found = find_events(
+            frequency, seen, velocity_factor=line.velocity_factor, loss_db_per_100m=loss
+        ).distance_m
+        band = f"{frequency[0] / 1e6:.0f}-{frequency[-1] / 1e6:.0f} MHz"
+        truths = [(kind, place) for kind, _, place in faults]
+        truths += [(end, line.length_m)] if end != "load" else []
+        for what, place in truths:
+            off = float(np.min(np.abs(found - place), initial=np.inf))
+            metres, share, count = worst.get((band, what), (0.0, 0.0, 0))
+            worst[band, what] = max(metres, off), max(share, off / place), count + 1
+    print(f"\nworst errors, noise 0.001, loss {'known' if loss_known else 'unknown'}")
+    for (band, what), (metres, share, count) in sorted(worst.items()):
+        print(f"{band:>11} {what:>7} {count:4d} cases {metres:7.3f} m {share * 100:7.3f} %")

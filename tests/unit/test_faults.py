@@ -1,0 +1,224 @@
+"""Events on simulated lines: how near the truth, which kinds, what changed, what is refused.
+
+The lines are chain matrices of the project's own model, multiplied exactly: all bouncing is in.
+"""
+
+import numpy as np
+import pytest
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.tasks.faults import changes, find_events, gate
+
+WIDE = np.linspace(1e6, 160e6, 401)
+HIGH = np.linspace(50e6, 150e6, 201)
+ENDS = {"open": 1e9, "short": 1e-6, "load": 50.0}
+
+
+def foot(frequency, line, end, *faults):
+    """Reflection in 50 ohm of a line with faults (kind, ohm, place [m]) and an end [ohm]."""
+    one, at = np.ones(frequency.size), 0.0
+    net = TwoPort.series(0 * one)
+    for kind, ohm, place in faults:
+        part = TwoPort.shunt(one / ohm) if kind == "shunt" else TwoPort.series(one * ohm)
+        net, at = net @ line.two_port(frequency, place - at) @ part, place
+    net = net @ line.two_port(frequency, line.length_m - at)
+    return from_impedance(net.input_impedance(end * one))
+
+
+def noisy(rng, reflection, deviation=0.001):
+    noise = rng.standard_normal((2, reflection.size))
+    return reflection + deviation * (noise[0] + 1j * noise[1])
+
+
+def random_case(rng):
+    """A line, its fault (or none) and its end, of the spread that the accuracy is stated for."""
+    frequency = (WIDE, HIGH)[rng.integers(2)]
+    line = Line(rng.uniform(8, 80), rng.uniform(0.66, 0.9), 50.0, rng.uniform(0, 1.0))
+    resolution = line.velocity_factor * SPEED_OF_LIGHT / 2 / (frequency[-1] - frequency[0])
+    kind = ("shunt", "series", None)[rng.integers(3)]
+    end = ("open", "short", "load")[rng.integers(2 if kind is None else 3)]
+    ohm = np.exp(rng.uniform(np.log(10), np.log(250)))
+    place = rng.uniform(3 * resolution, line.length_m - 3 * resolution)
+    faults = [(kind, ohm, place)] if kind else []
+    return frequency, line, end, faults
+
+
+@pytest.mark.parametrize("loss_known", [True, False])
+def test_faults_and_ends_are_where_they_are(loss_known):
+    rng = np.random.default_rng(11)
+    pulls = []
+    for case in range(200):
+        frequency, line, end, faults = random_case(rng)
+        loss = line.loss_db_per_100m if loss_known else None
+        seen = noisy(rng, foot(frequency, line, ENDS[end], *faults))
+        found = find_events(
+            frequency, seen, velocity_factor=line.velocity_factor, loss_db_per_100m=loss
+        )
+        assert found.distance_m.size <= 6
+        truths = [(place, max(0.3, found.resolution_m / 10)) for _, _, place in faults]
+        truths += [(line.length_m, 0.005 * line.length_m)] if end != "load" else []
+        for place, allowed in truths:
+            off = found.distance_m - place
+            nearest = np.argmin(np.abs(off))
+            assert abs(off[nearest]) < allowed, (case, line, end, faults, found.distance_m)
+            pulls.append(abs(off[nearest]) / found.distance_uncertainty_m[nearest])
+    # two standard uncertainties hold the truth at least as often as they say
+    assert np.mean(np.array(pulls) < 2) > 0.95
+
+
+@pytest.mark.parametrize("end", ["open", "short"])
+@pytest.mark.parametrize("fault", ["shunt", "series"])
+def test_kinds_of_fault_and_end(fault, end):
+    rng = np.random.default_rng(3)
+    for frequency in (WIDE, HIGH):
+        line = Line(42.0, 0.8, 50.0, 0.4)
+        seen = noisy(rng, foot(frequency, line, ENDS[end], (fault, 60.0, 17.0)))
+        found = find_events(
+            frequency, seen, velocity_factor=0.8, loss_db_per_100m=line.loss_db_per_100m
+        )
+        # a line with loss is not quite 50 ohm at the lowest frequencies: seen at its foot
+        foot_only = np.abs(found.distance_m) < found.resolution_m
+        assert np.all(np.abs(found.reflection[foot_only]) < 0.005)
+        assert found.kind[foot_only.sum() :] == (f"{fault} resistance", end)
+        expected = {"shunt": -50 / (2 * 60 + 50), "series": 60 / (2 * 50 + 60)}[fault]
+        assert found.reflection[~foot_only][0] == pytest.approx(expected, abs=0.02)
+
+
+def test_end_kinds_need_the_loss():
+    line = Line(70.0, 0.7, 50.0, 0.9)
+    seen = foot(WIDE, line, ENDS["open"])
+    loss = line.loss_db_per_100m(WIDE)
+    known = find_events(WIDE, seen, velocity_factor=0.7, loss_db_per_100m=loss)
+    assert known.kind[-1] == "open"
+    assert known.reflection[-1] == pytest.approx(1, abs=0.02)
+    assert find_events(WIDE, seen, velocity_factor=0.7).kind[-1] == "unknown"
+
+
+def test_reactance_is_a_mismatch():
+    line = Line(30.0, 0.8)
+    capacitor = 1 / (2j * np.pi * WIDE * 40e-12)
+    found = find_events(
+        WIDE, foot(WIDE, line, capacitor), velocity_factor=0.8, loss_db_per_100m=0.0
+    )
+    assert found.kind[-1] == "mismatch"
+
+
+@pytest.mark.parametrize("loss_known", [True, False])
+@pytest.mark.parametrize("z0", [48.6, 50.0])
+def test_one_line_with_resistance_and_a_shunt(z0, loss_known):
+    w = 2 * np.pi * WIDE
+    series, shunt = (
+        0.27 + 1j * w * 48.6 / (0.83 * SPEED_OF_LIGHT),
+        1j * w / (48.6 * 0.83 * SPEED_OF_LIGHT),
+    )
+    first, second = (
+        TwoPort.line(np.sqrt(series / shunt), np.sqrt(series * shunt) * length)
+        for length in (22.6, 9.9)
+    )
+    net = first @ TwoPort.shunt(np.full(401, 1 / 85)) @ second
+    seen = from_impedance(net.input_impedance(np.full(401, 50.0)))
+    loss = 0.27 / (2 * 48.6) * 2000 / np.log(10) if loss_known else None
+    found = find_events(WIDE, seen, velocity_factor=0.83, z0=z0, loss_db_per_100m=loss)
+    assert found.distance_m.size <= 6
+    at = np.argmin(np.abs(found.distance_m - 22.6))
+    assert found.distance_m[at] == pytest.approx(22.6, abs=0.3)
+    assert found.kind[at] == "shunt resistance"
+
+
+def test_bounces_between_strong_faults_are_not_events():
+    line = Line(60.0, 0.8, 50.0, 0.1)
+    seen = foot(WIDE, line, ENDS["load"], ("shunt", 30.0, 20.0), ("shunt", 30.0, 30.0))
+    found = find_events(WIDE, seen, velocity_factor=0.8, loss_db_per_100m=line.loss_db_per_100m)
+    # the first bounce, at 40 m, is far above the noise: the trace shows it, the list does not
+    bounce = found.magnitude[np.abs(found.grid_m - 40) < 0.5].max()
+    assert bounce > 0.02 > 100 * found.noise
+    assert found.distance_m == pytest.approx([20, 30], abs=0.05)
+
+
+def test_a_far_fault_is_not_made_small():
+    line = Line(80.0, 0.7, 50.0, 1.0)
+    seen = foot(WIDE, line, ENDS["short"], ("series", 40.0, 75.0))
+    found = find_events(WIDE, seen, velocity_factor=0.7, loss_db_per_100m=line.loss_db_per_100m)
+    fault = found.reflection[np.argmin(np.abs(found.distance_m - 75))]
+    assert fault == pytest.approx(40 / 140, abs=0.02)
+
+
+@pytest.mark.parametrize("deviation", [0.0, 0.001])
+def test_a_matched_line_has_no_events(deviation):
+    rng = np.random.default_rng(5)
+    seen = noisy(rng, np.zeros(401, complex), deviation)
+    found = find_events(WIDE, seen, velocity_factor=0.8)
+    assert found.distance_m.size == 0
+    assert found.kind == ()
+
+
+def test_resolution_and_range():
+    found = find_events(HIGH, np.exp(-1e-6j * HIGH), velocity_factor=0.7)
+    assert found.resolution_m == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 100e6)
+    assert found.range_m == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 0.5e6)
+
+
+def test_doubt_of_the_velocity_factor_grows_with_distance():
+    seen = foot(WIDE, Line(50.0, 0.8), ENDS["open"])
+    found = find_events(WIDE, seen, velocity_factor=0.8, velocity_factor_uncertainty=0.008)
+    assert found.distance_uncertainty_m[-1] == pytest.approx(0.5, rel=0.01)
+
+
+def test_gate_keeps_one_fault():
+    line, fault = Line(50.0, 0.8, 50.0, 0.3), ("shunt", 80.0, 20.0)
+    seen = noisy(np.random.default_rng(1), foot(WIDE, line, ENDS["open"], fault))
+    stretch = {"velocity_factor": 0.8, "loss_db_per_100m": line.loss_db_per_100m}
+    kept = gate(WIDE, seen, start_m=17.0, stop_m=23.0, **stretch)
+    # without what lies beyond: the line goes on for ever, matched
+    alone = line.two_port(WIDE, 20.0) @ TwoPort.shunt(np.full(401, 1 / 80.0))
+    true = from_impedance(alone.input_impedance(line.impedance(WIDE)))
+    true = true - from_impedance(line.impedance(WIDE))
+    assert np.abs(seen - true).max() > 0.3
+    assert np.abs(kept - true)[20:-20].max() < 0.005
+
+
+def test_changes_since_the_baseline():
+    rng = np.random.default_rng(2)
+    line = Line(50.0, 0.8, 50.0, 0.3)
+
+    def sweep(*faults):
+        seen = noisy(rng, foot(WIDE, line, ENDS["open"], *faults))
+        return find_events(WIDE, seen, velocity_factor=0.8, loss_db_per_100m=line.loss_db_per_100m)
+
+    old = ("series", 5.0, 12.0)
+    baseline, faulty = sweep(old), sweep(old, ("shunt", 100.0, 30.0))
+    assert changes(sweep(old), baseline) == ()
+    new, beyond = changes(faulty, baseline)
+    assert (new.what, new.kind, new.before) == ("new", "shunt resistance", 0)
+    assert new.distance_m == pytest.approx(30, abs=0.05)
+    assert new.after == pytest.approx(-0.2 * (1 - 5 / 105) ** 2, abs=0.01)
+    assert beyond.what == "changed"
+    assert abs(beyond.after / beyond.before) == pytest.approx(0.8**2, abs=0.02)
+    assert changes(baseline, faulty)[0].what == "gone"
+    with pytest.raises(CalibrationError, match="velocity factor"):
+        changes(find_events(WIDE, np.ones(401, complex), velocity_factor=0.7), baseline)
+
+
+@pytest.mark.parametrize(
+    ("frequency", "options", "words"),
+    [
+        (np.geomspace(1e6, 160e6, 401), {}, "linear sweep"),
+        (WIDE[::-1], {}, "linear sweep"),
+        (WIDE[:10], {}, "16 points"),
+        (WIDE, {"velocity_factor": 1.2}, "velocity factor"),
+        (WIDE, {"loss_db_per_100m": -1.0}, "loss"),
+    ],
+)
+def test_refusals(frequency, options, words):
+    with pytest.raises(CalibrationError, match=words):
+        find_events(
+            frequency, np.ones(frequency.size, complex), **{"velocity_factor": 0.8, **options}
+        )
+
+
+def test_gate_narrower_than_the_resolution_is_refused():
+    with pytest.raises(CalibrationError, match="wider"):
+        gate(WIDE, np.ones(401, complex), velocity_factor=0.8, start_m=5.0, stop_m=5.1)
