@@ -124,7 +124,8 @@ def answer(device: Device) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        ``name``, ``at``, ``impedance``, ``r``, ``x``, ``swr``, ``raw`` and ``doubt`` in words.
+        ``name``, ``at``, ``impedance``, ``r``, ``x``, ``swr``, ``raw``, ``path`` (empty where there
+        is none) and ``doubt`` in words.
     """
     at = device.answer
     z, half = device.impedance, device.expanded_uncertainty()[at]
@@ -140,11 +141,25 @@ def answer(device: Device) -> dict[str, str]:
         "x": plus_minus(z.value[at].imag, half[1]),
         "swr": swr_words(*(column[at] for column in device.derived()["swr"])),
         "raw": complex_ohm(raw_ohm, np.array([0.1, 0.1])),
+        "path": _path_words(device),
         "doubt": "; ".join(
             f"{part}: {source} ({shares[source][at, axis]:.0%})"
             for axis, (part, source) in enumerate(zip("RX", top, strict=False))
         ),
     }
+
+
+def _path_words(device: Device) -> str:
+    """What the path that was removed does to power, or nothing."""
+    if device.path_loss is None:
+        return ""
+    loss = float(device.path_loss.loss_db[device.answer])
+    half = float(device.path_loss.expanded_uncertainty_db[device.answer])
+    if not (math.isfinite(loss) and math.isfinite(half)):
+        return "the path's loss cannot be told"
+    return (
+        f"the path loses {plus_minus(loss, half)} dB: {10 ** (-loss / 10):.0%} of the power arrives"
+    )
 
 
 def swr_words(value: float, low: float, high: float) -> str:
@@ -319,6 +334,7 @@ def summary(results: Results) -> list[str]:
             f"{words['name']} at {words['at']}: {words['impedance']}",
             f"  R = {words['r']} ohm, X = {words['x']} ohm (95 %, each by itself)",
             f"  SWR {words['swr']}; the raw reading was {words['raw']}",
+            *([f"  {words['path']}"] if words["path"] else []),
             f"  largest source of doubt of {words['doubt']}",
         ]
     lines += [check_line(check) for check in results.checks]

@@ -133,6 +133,26 @@ class Bilinear:
         """Gain of the way there and back [1], the derivative at a perfect match."""
         return (self.a * self.d - self.b * self.c) / self.d**2
 
+    def power_gain(self, reflection: Complex) -> Real:
+        """Power beyond the map over power into it, where what it describes is reciprocal.
+
+        Source: the operating power gain in scattering parameters (D. M. Pozar, Microwave
+        Engineering, section 12.1), with ``S21^2`` the reflection tracking.
+
+        Parameters
+        ----------
+        reflection : array_like, shape (..., F)
+            Reflection coefficient [1] on the far side, below 1 in magnitude.
+
+        Returns
+        -------
+        ndarray
+            Power ratio [1], 1 where nothing is lost; reference impedances are real.
+        """
+        into = 1 - np.abs(self.apply(reflection)) ** 2
+        through = np.abs(self.reflection_tracking) * (1 - np.abs(reflection) ** 2)
+        return through / (into * np.abs(1 - self.source_match * reflection) ** 2)
+
     @classmethod
     def fit(
         cls,

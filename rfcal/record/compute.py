@@ -29,6 +29,7 @@ from rfcal.record.readings import (
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
 from rfcal.tasks.calibration import Calibration, calibrate
+from rfcal.tasks.delivery import path_loss
 from rfcal.tasks.path import Step
 from rfcal.tasks.uncertainty import Inputs, at_plane, propagate
 
@@ -290,7 +291,9 @@ class _Job:
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
             self.findings += judge.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
         z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
-        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane)
+        rng = np.random.default_rng(self.record.seed)
+        loss = path_loss(inputs, reflection.value, rng)
+        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane, loss)
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:

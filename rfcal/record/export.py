@@ -155,6 +155,7 @@ def _device(device: Device) -> dict[str, Any]:
         "expanded_uncertainty_ohm": half,
         "interval_ohm": interval.reshape(-1, 4),
         "coverage": uncertainty.COVERAGE,
+        "path_loss": device.path_loss and vars(device.path_loss),
         "method": ["linear"] * device.frequency.size,
         "degrees_of_freedom": None,
         "derived": {

@@ -13,6 +13,7 @@ from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.delivery import PathLoss
 from rfcal.tasks.uncertainty import Inputs
 
 
@@ -79,6 +80,8 @@ class Device:
         Index of the frequency at which the answer in words is quoted.
     plane : str
         Where the answer holds, in words.
+    path_loss : PathLoss, optional
+        What the path that was removed loses on the way to the device.
     """
 
     name: str
@@ -88,6 +91,7 @@ class Device:
     z_ref: float
     answer: int
     plane: str = "the standards' plane"
+    path_loss: PathLoss | None = None
 
     @property
     def frequency(self) -> Real:

@@ -60,6 +60,25 @@ class Inputs:
         ndarray, shape (N, F)
             Corrected reflection coefficient [1].
         """
+        return self.walk(rng, draws)[0]
+
+    def walk(self, rng: np.random.Generator, draws: int) -> tuple[Complex, list[Bilinear]]:
+        """Random corrected reflections, and the random maps of the path that led to them.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        reflection : ndarray, shape (N, F)
+            Corrected reflection coefficient [1].
+        maps : list of Bilinear
+            Of the path's elements, in its order.
+        """
         calibration = self.calibration
         known = [k.draw(rng, draws) for k in calibration.known]
         seen = [s.draw(rng, draws) for s in calibration.seen]
@@ -67,13 +86,14 @@ class Inputs:
         drawn = [(r.draw(rng, draws), c.draw(rng, draws)) for r, c in pairs]
         box = Bilinear.fit(known, seen, calibration.weight)
         reflection, *others = (box.correct(r) - c for r, c in drawn)
+        maps = []
         for step in self.path:
             count = len(step.readings)
             corrected, others = others[:count], others[count:]
             inputs = [*corrected, *(p.draw(rng, draws) for p in step.parameters)]
-            through = step.element.bilinear(inputs)
-            reflection = (through.apply if step.embed else through.correct)(reflection)
-        return reflection
+            maps.append(step.element.bilinear(inputs))
+            reflection = (maps[-1].apply if step.embed else maps[-1].correct)(reflection)
+        return reflection, maps
 
 
 def propagate(inputs: Inputs) -> Quantity:

@@ -1,0 +1,98 @@
+"""Lossy lines, and places along them, against ngspice and scikit-rf."""
+
+import shutil
+
+import numpy as np
+import pytest
+import skrf
+
+from rfcal.maths.reflection import from_impedance
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.tasks.delivery import along, loss_db
+from rfcal.tasks.faults import find_events
+from tests.outside.test_ngspice import simulate
+
+RANDOM = np.random.default_rng(17)
+CASES = [
+    (
+        Line(length, velocity, z0, loss),
+        float(megahertz) * 1e6,
+        complex(resistance, reactance),
+    )
+    for length, velocity, z0, loss, megahertz, resistance, reactance in zip(
+        RANDOM.uniform(0.5, 60, 12),
+        RANDOM.uniform(0.6, 0.95, 12),
+        RANDOM.choice([50.0, 75.0, 450.0], 12),
+        RANDOM.uniform(0.1, 3.0, 12),
+        RANDOM.uniform(1.8, 150, 12),
+        RANDOM.uniform(2, 400, 12),
+        RANDOM.uniform(-300, 300, 12),
+        strict=True,
+    )
+]
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+@pytest.mark.parametrize("case", range(len(CASES)))
+def test_random_loads_through_a_lossy_line(tmp_path, case):
+    """Source: ngspice's LTRA line, whose R, L and C per metre are ours at one frequency."""
+    line, hertz, load = CASES[case]
+    w = 2 * np.pi * hertz
+    series, shunt = line.per_metre(np.array([hertz]))
+    part = f"L1 x 0 {load.imag / w}" if load.imag > 0 else f"C1 x 0 {-1 / (w * load.imag)}"
+    netlist = (
+        "Vs near 0 AC 1\nO1 near 0 far 0 cable\n"
+        f".model cable LTRA R={series[0].real:.17g} L={series[0].imag / w:.17g} G=0 "
+        f"C={shunt[0].imag / w:.17g} LEN={line.length_m:.17g} REL=1 ABS=1\n"
+        f"R1 far x {load.real:.17g}\n{part}"
+    )
+    far, into = simulate(tmp_path, netlist, ["v(far)", "i(vs)"], (hertz, hertz, 1))[:, 0]
+    z = line.two_port(np.array([hertz])).input_impedance(load)[0]
+    assert z == pytest.approx(-1 / into, rel=1e-6)
+    power_in, power_out = (-into).real, abs(far / load) ** 2 * load.real
+    assert loss_db(line, [hertz], load)[0] == pytest.approx(
+        10 * np.log10(power_in / power_out), abs=1e-5
+    )
+    found = along(line, hertz, load, power_w=power_in)
+    assert found.volts[[0, -1]] == pytest.approx([abs(far), 1.0], rel=1e-6)
+    assert found.amps[-1] == pytest.approx(abs(into), rel=1e-6)
+    assert found.watts[[0, -1]] == pytest.approx([power_out, power_in], rel=1e-6)
+    assert np.all(np.diff(found.watts) > 0)
+
+
+def test_line_against_distributed_circuit():
+    """Source: scikit-rf's media.DistributedCircuit with the same R, L, G, C per metre."""
+    frequency = np.linspace(1e6, 160e6, 101)
+    line = Line(23.0, 0.81, 51.0, 0.9, 0.02)
+    series, shunt = line.per_metre(frequency)
+    w = 2 * np.pi * frequency
+    media = skrf.media.DistributedCircuit(
+        frequency=skrf.Frequency.from_f(frequency, unit="hz"),
+        z0_port=50,
+        C=shunt.imag / w,
+        L=series.imag / w,
+        R=series.real,
+        G=shunt.real,
+    )
+    theirs = media.line(line.length_m, "m").s
+    assert line.two_port(frequency).to_s(50.0) == pytest.approx(theirs, abs=1e-9)
+
+
+@pytest.mark.parametrize("first", [1e6, 50e6])
+def test_distance_against_a_time_transform(first):
+    """Source: scikit-rf's windowed inverse transform of the same sweep (Network.s_time)."""
+    frequency = np.linspace(first, 160e6, 401)
+    line = Line(33.3, 0.83, 50.0, 0.5)
+    seen = line.two_port(frequency).bilinear().apply(np.full(401, from_impedance(500.0)))
+    network = skrf.Network(frequency=skrf.Frequency.from_f(frequency, unit="hz"), s=seen, z0=50)
+    windowed = network.windowed(window=("kaiser", 6), normalize=True)
+    trace = np.abs(np.fft.ifft(windowed.s[:, 0, 0], 2**16))
+    time = np.arange(trace.size) / (trace.size * (frequency[1] - frequency[0]))
+    theirs = time[np.argmax(trace)] * line.velocity_factor * SPEED_OF_LIGHT / 2
+    found = find_events(
+        frequency, seen, velocity_factor=0.83, loss_db_per_100m=line.loss_db_per_100m
+    )
+    ours = found.distance_m[np.argmax(np.abs(found.reflection))]
+    assert ours == pytest.approx(33.3, abs=0.005)
+    # a peak alone is pulled by the loss that grows with frequency, the fit is not
+    assert ours == pytest.approx(theirs, abs=found.resolution_m / 10)
