@@ -1,4 +1,4 @@
-"""Make the demo record ``tower-line`` beside this file: invented, simulated, so its truth is known.
+"""Make the demos ``tower-line`` and ``tower-line-top`` beside this file: invented, simulated.
 
 ``python data/demo/make_tower_line.py`` writes it anew, with ngspice. ``--check`` writes nothing
 and exits 1 where what is there is not what would be written, numbers to 1e-6; without ngspice it
@@ -8,6 +8,8 @@ A club's tower carries a 4 m antenna on some 40 m of line, in two pieces with a 
 installation day the line was swept with its far end open, then shorted, then with the antenna.
 This spring the sweep looked odd: the joint was damaged (line-spring). It was renewed, and the
 antenna read again. Short, open and load stood at the analyzer's connector, the line's near end.
+In ``tower-line-top`` they stood at the far end instead, so that the line is calibrated out: the
+same antenna, reached another way.
 
 The analyzer is a resistive bridge with strays, the same on both days. The line has R, L and C per
 metre and no G. The simulator's R does not depend on frequency, skin effect's does: so the line is
@@ -15,7 +17,9 @@ rebuilt at every frequency with R = R0 sqrt(f / f0). The inductance inside the c
 would rise towards low frequencies by R over angular frequency, is neglected.
 
 The standards and the line's open and short are off what the record says of them by amounts of the
-size that it states, or that are usual. Every connection is off once, every reading has noise.
+size that it states, or that are usual. Every connection is off once, at the foot or at the top;
+the line itself stayed on the analyzer from its open sweep to the antenna's, and every reading has
+noise.
 """
 
 import json
@@ -28,7 +32,7 @@ from pathlib import Path
 
 import numpy as np
 
-FOLDER = Path(__file__).parent / "tower-line"
+FOLDERS = {name: Path(__file__).parent / name for name in ("tower-line", "tower-line-top")}
 SEED = 20260418
 FREQUENCY = np.linspace(1e6, 160e6, 401)
 
@@ -52,13 +56,18 @@ READ = {
     "open": "C1 p 0 55f\nR1 p 0 1e15",
     "load": "R1 p 0 {load}",
     "75-ohm": "R1 p 0 {check}",
-    "line-open": "X1 p q line\nC1 q 0 {C_open}\nR1 q 0 1e15",
-    "line-short": "X1 p q line\nL1 q 0 {L_short}",
     "line-baseline": "X1 p q line\nX2 q antenna",
     "line-spring": "X1 p q damaged\nX2 q antenna",
-    "antenna": "X1 p q line\nX2 q antenna",
 }
-# The far end's impedance is the voltage at 1 A; the bridge is known by what it shows of these.
+# What was connected at the top of the sound line, as a circuit at node p.
+TOP = {
+    "line-open": "C1 p 0 {C_open}\nR1 p 0 1e15",
+    "line-short": "L1 p 0 {L_short}",
+    "line-load": "R1 p 0 {load}",
+    "line-75-ohm": "R1 p 0 {check}",
+    "antenna": "X2 p antenna",
+}
+# The far end's impedance is the voltage at 1 A; bridge and line are known by these.
 PERFECT = {"match": "R1 p 0 50", "short": "V1 p 0 0", "mismatch": "R1 p 0 150"}
 
 CIRCUIT = """* tower line
@@ -97,12 +106,17 @@ X1 alone antenna
 
 
 def circuit(off_ohm: dict[str, float]) -> tuple[str, list[str]]:
-    """Netlist, and what to read in it: READ's reflections, PERFECT's raw readings, the antenna."""
+    """Netlist, and what to read in it: reflections, PERFECT's raw readings, the antenna.
+
+    Reflections are those of READ, of TOP, and of PERFECT through the line.
+    """
     values = FAR_END | {"load": 49.8 + off_ohm["load"], "check": 75.0 + off_ohm["check"]}
     antenna = {"L_antenna": ANTENNA["L"], "C_antenna": ANTENNA["C"]} | ANTENNA
     line = {"L": L, "C": C, "below": JOINT, "above": LENGTH - JOINT}
     blocks, wanted = [CIRCUIT.format(**antenna | FAULT | BRIDGE | line)], []
-    for i, parts in enumerate(READ.values()):
+    ends = [parts.replace(" p ", " q ") for parts in PERFECT.values()]
+    through = [f"X1 p q line\n{parts}" for parts in ends]
+    for i, parts in enumerate([*READ.values(), *TOP.values(), *through]):
         # behind 50 ohm and 2 V, the voltage is 1 plus the reflection
         blocks.append(f".subckt read{i} p\n{parts.format(**values)}\n.ends\nXr{i} r{i} read{i}")
         blocks.append(f"Vr{i} r{i}s 0 DC 0 AC 2\nRr{i} r{i}s r{i} 50")
@@ -136,8 +150,8 @@ def off(rng: np.random.Generator, source: str, points: int = 1) -> np.ndarray:
     return DOUBT[source] * (parts[0] + 1j * parts[1])
 
 
-def analyzer(reflection: np.ndarray, perfect: np.ndarray) -> np.ndarray:
-    """What a bridge shows, a bilinear function of the reflection, from three readings of it."""
+def seen(reflection: np.ndarray, perfect: np.ndarray) -> np.ndarray:
+    """What bridge or line makes of a reflection, a bilinear function, from three values of it."""
     # raw = zero + tracking * g / (1 - match * g), known at g = 0, -1 and 1/2
     zero, minus, half = perfect
     rise, fall = half - zero, minus - zero
@@ -149,12 +163,16 @@ def sweeps() -> tuple[dict[str, np.ndarray], np.ndarray]:
     """All raw sweeps by name, and the antenna's impedance [ohm]."""
     rng = np.random.default_rng(SEED)
     off_ohm = {name: DOUBT[name] * rng.standard_normal() for name in ("load", "check")}
-    *seen, antenna = simulate(*circuit(off_ohm))
-    true, perfect = dict(zip(READ, seen, strict=False)), np.array(seen[len(READ) :])
+    *found, antenna = simulate(*circuit(off_ohm))
+    true = dict(zip([*READ, *TOP], found, strict=False))
+    through, bridge = np.array(found[-6:-3]), np.array(found[-3:])
     for name in ("short", "open"):
         true[name] = true[name] + off(rng, "definition")
-    raw = {n: analyzer(g + off(rng, "connection"), perfect) for n, g in true.items()}
-    return {n: g + off(rng, "noise", g.size) for n, g in raw.items()}, antenna
+    true = {name: g + off(rng, "connection") for name, g in true.items()}
+    at_foot = off(rng, "connection")
+    true |= {name: seen(true[name], through) + at_foot for name in TOP}
+    raw = {name: seen(g, bridge) for name, g in true.items()}
+    return {name: g + off(rng, "noise", g.size) for name, g in raw.items()}, antenna
 
 
 RECORD = """\
@@ -225,13 +243,66 @@ far_end_open = "raw/line-open.s1p"    # the line itself, from installation day
 far_end_short = "raw/line-short.s1p"
 """
 
+RECORD_TOP = """\
+# A demo, invented and simulated: see make_tower_line.py beside this folder.
+format = 1
 
-def files() -> dict[str, str]:
-    """Text of every file of the record, by its path in the folder."""
+[record]
+title = "Antenna on 4 m, calibrated at the top of the tower"
+date = 2026-04-18
+by = "tower crew"
+notes = "Short, open and load were connected at the top, in the antenna's place."
+reference_ohm = 50.0
+
+[analyzer]
+noise = {noise}
+connection = {connection}
+
+[[standard]]
+name = "short at the top"
+kind = "short"
+uncertainty = {definition}
+reading = "raw/line-short.s1p"
+
+[[standard]]
+name = "open at the top"
+kind = "open"
+uncertainty = {definition}
+reading = "raw/line-open.s1p"
+
+[[standard]]
+name = "load at the top"
+kind = "load"
+resistance_ohm = 49.8          # by ohmmeter, at the plug
+resistance_uncertainty_ohm = {load}
+uncertainty = 0.0              # nothing beyond that of its resistance
+reading = "raw/line-load.s1p"
+
+[[check]]
+name = "75 ohm resistor at the top"
+resistance_ohm = 75.0
+resistance_uncertainty_ohm = {check}
+uncertainty = 0.0              # nothing beyond that of its resistance
+reading = "raw/line-75-ohm.s1p"
+
+[[measurement]]
+name = "antenna"
+reading = "raw/antenna.s1p"
+answer_mhz = 70.165
+"""
+
+
+def files() -> dict[Path, str]:
+    """Text of every file of both records."""
     raw, antenna = sweeps()
     record = RECORD.format(**DOUBT, velocity_factor=VELOCITY_FACTOR)
-    made = {"record.toml": record, "truth.json": truth(antenna)}
-    return made | {f"raw/{name}.s1p": touchstone(g) for name, g in raw.items()}
+    foot, top = FOLDERS.values()
+    made = {foot / "record.toml": record, foot / "truth.json": truth(antenna)}
+    made |= {top / "record.toml": RECORD_TOP.format(**DOUBT), top / "truth.json": truth(antenna)}
+    from_foot = [name for name in raw if name not in ("line-load", "line-75-ohm")]
+    for folder, names in ((foot, from_foot), (top, TOP)):
+        made |= {folder / f"raw/{name}.s1p": touchstone(raw[name]) for name in names}
+    return made
 
 
 def loss_db_per_100m(megahertz: float) -> float:
@@ -290,9 +361,9 @@ def main() -> int:
     """Write the record, or check the one that is there."""
     check = "--check" in sys.argv
     if shutil.which("ngspice") is None:
-        print(f"ngspice is not installed: {FOLDER.name} not {'checked' if check else 'made'}")
+        print(f"ngspice is not installed: nothing was {'checked' if check else 'made'}")
         return 0 if check else 1
-    made = {FOLDER / relative: text for relative, text in files().items()}
+    made = files()
     if check:
         wrong = [path for path, text in made.items() if not same(path, text)]
         print("".join(f"{path} is not what make_tower_line.py makes\n" for path in wrong), end="")

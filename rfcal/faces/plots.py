@@ -86,6 +86,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
     look = style.line_look("corrected", value.size)
     doubt = style.role_of("uncertainty")
     finite = np.isfinite(value) & np.isfinite(half)
+    value, half = np.where(np.isfinite(value), value, np.nan), np.where(finite, half, np.nan)
     if value.size == 1 and finite[0]:
         ax.errorbar(
             megahertz,

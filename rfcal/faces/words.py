@@ -89,7 +89,9 @@ def complex_ohm(impedance: complex, half_width: np.ndarray) -> str:
     str
         Such as ``"52.1 - j3.4 ohm"``.
     """
-    if np.isfinite(impedance) and np.any(np.isinf(half_width)):
+    if not np.isfinite(impedance):
+        return "infinite, as an open"
+    if np.any(np.isinf(half_width)):
         return "unknown: the reading fits an open as well"
     r = rounded(impedance.real, half_width[0])
     x = rounded(impedance.imag, half_width[1])
@@ -260,12 +262,14 @@ def line_lines(line: LineState) -> list[str]:
         f"{len(now.kind)} places reflect, nearest first (told apart from {near:.2g} m on, seen up "
         f"to {now.range_m:.3g} m):",
     ]
-    for place, doubt, size, kind in zip(
-        now.distance_m, now.distance_uncertainty_m, np.abs(now.reflection), now.kind, strict=True
-    ):
-        half = uncertainty.K_AXIS * float(doubt)
-        end = "the line's end, " if line.length_m and abs(place - line.length_m) < near else ""
-        said.append(f"  {plus_minus(place, half)} m: {end}{kind}, reflects {size:.2g}")
+    size = np.abs(now.reflection)
+    here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
+    at_end = int(np.argmax(here)) if line.length_m and np.any(here) else -1
+    for i, kind in enumerate(now.kind):
+        half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
+        place = plus_minus(float(now.distance_m[i]), half)
+        end = "the line's end, " if i == at_end else ""
+        said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
     if line.changes is None:
         return said
     if not line.changes:

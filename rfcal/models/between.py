@@ -6,14 +6,18 @@ from numpy.typing import ArrayLike
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real
 
+SMALL = 0.02
+"""Size [1] below which a value's turn counts only in part: noise turns small values too."""
 FEWEST = 3
 """Points below which nothing is interpolated: two say nothing of how values bend between them."""
+SAME = 1e-6
+"""Frequencies closer than this, in parts of themselves, are one: files round them."""
 TURN_LIMIT = np.radians(30.0)
 """Largest turn between neighbours across which values are interpolated [rad]."""
 
 
 def same_grid(one: ArrayLike, other: ArrayLike) -> bool:
-    """Whether two frequency grids are the same to within a part in a thousand million.
+    """Whether two frequency grids are the same to within a part in a million.
 
     Parameters
     ----------
@@ -25,7 +29,30 @@ def same_grid(one: ArrayLike, other: ArrayLike) -> bool:
     bool
         True where both have the same points.
     """
-    return np.shape(one) == np.shape(other) and bool(np.allclose(one, other, rtol=1e-9, atol=0))
+    return np.shape(one) == np.shape(other) and bool(np.allclose(one, other, rtol=SAME, atol=0))
+
+
+def points_of(frequency: ArrayLike, grid: ArrayLike) -> np.ndarray | None:
+    """Which points of a grid frequencies are, where every one of them is one.
+
+    Parameters
+    ----------
+    frequency : array_like, shape (F,)
+        Frequencies [Hz].
+    grid : array_like, shape (G,)
+        Frequencies of the grid [Hz], ascending.
+
+    Returns
+    -------
+    ndarray of int, shape (F,), or None
+        Indices; None where any frequency lies between points or outside.
+    """
+    frequency, grid = np.asarray(frequency, float), np.asarray(grid, float)
+    above = np.clip(np.searchsorted(grid, frequency), 0, grid.size - 1)
+    below = np.maximum(above - 1, 0)
+    nearest = np.where(grid[above] - frequency < frequency - grid[below], above, below)
+    same = np.abs(grid[nearest] - frequency) <= SAME * frequency
+    return nearest if np.all(same) else None
 
 
 def between_points(
@@ -62,17 +89,15 @@ def between_points(
 
     frequency, grid = np.asarray(frequency, float), np.asarray(grid, float)
     values = np.asarray(values, complex)
-    slack = 1e-9 * grid[-1]
-    if frequency[0] < grid[0] - slack or frequency[-1] > grid[-1] + slack:
+    slack = SAME * frequency
+    if frequency[0] < grid[0] - slack[0] or frequency[-1] > grid[-1] + slack[-1]:
         raise CalibrationError(
             f"{what} reach from {grid[0] / 1e6:.10g} to {grid[-1] / 1e6:.10g} MHz, but are asked "
             f"for from {frequency[0] / 1e6:.10g} to {frequency[-1] / 1e6:.10g} MHz; "
             "nothing is extrapolated: measure both over the same range"
         )
-    above = np.clip(np.searchsorted(grid, frequency), 0, grid.size - 1)
-    below = np.maximum(above - 1, 0)
-    nearest = np.where(grid[above] - frequency < frequency - grid[below], above, below)
-    if np.all(np.abs(grid[nearest] - frequency) <= slack):
+    nearest = points_of(frequency, grid)
+    if nearest is not None:
         return values[..., nearest], np.zeros((*values.shape[:-1], frequency.size))
     if grid.size < FEWEST:
         raise CalibrationError(
@@ -81,8 +106,9 @@ def between_points(
         )
     turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
     size = np.abs(values)
-    # small values turn freely without moving far: only the part of the full size counts
-    turn = turn * np.minimum(size[..., 1:], size[..., :-1]) / np.maximum(size.max(), 1e-300)
+    # small values turn freely without moving far: only the part of the row's full size counts
+    full = np.maximum(size.max(axis=-1, keepdims=True), SMALL)
+    turn = turn * np.minimum(size[..., 1:], size[..., :-1]) / full
     if np.max(turn) > TURN_LIMIT:
         at = np.unravel_index(np.argmax(turn), turn.shape)[-1]
         raise CalibrationError(

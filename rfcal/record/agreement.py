@@ -7,7 +7,6 @@ from itertools import combinations
 import numpy as np
 
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Real
 from rfcal.models.quantity import Quantity
 from rfcal.record.results import Check
@@ -16,6 +15,8 @@ from rfcal.tasks.uncertainty import K_ELLIPSE
 
 CHECK_CHANCE = 0.01
 """Chance that a sound check disagrees: of one point, and at most twice that of the whole."""
+DISAGREE_PROBABILITY = 1e-3
+"""Chance below which the residuals of more than three standards are called a disagreement."""
 GROSS_CHANCE = 1e-3
 """Chance that any point of a sound check lies as far off as makes it disagree by itself."""
 
@@ -122,11 +123,11 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
         )
         return [Finding("no-check", "note", "checks", message)]
     findings = []
+    unseen = [p for p in combinations(calibration.names, 2) if _unseen(calibration, *p)]
     for check in found:
-        swaps = [pair for pair in _pairs(calibration) if _agrees_exchanged(check, *pair)]
-        pairs = ", or ".join(f"'{a}' and '{b}'" for a, b in swaps)
+        swaps = [pair for pair in unseen if _agrees_exchanged(check, *pair)]
         if not check.agrees:
-            hint = f" It would agree if {pairs} were exchanged." if swaps else ""
+            hint = f" It would agree if {_either(swaps)} were exchanged." if swaps else ""
             message = (
                 f"'{check.name}' does not agree with what it should be "
                 f"{span_mhz(check.frequency, ~check.inside)}: do not trust the answer before you "
@@ -134,45 +135,44 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
                 f"load, a loose connector or a wrong definition.{hint}"
             )
             findings.append(Finding("check-disagrees", "warning", check.name, message))
-        elif swaps:
-            message = (
-                f"'{check.name}' would agree as well if {pairs} were exchanged, so it does not "
-                "show that they are not: check with another value too, such as 33 or 75 ohm."
-            )
-            findings.append(Finding("check-blind", "warning", check.name, message))
-        twin = _same_place(check, calibration)
+        twin = _same_place(check)
         if twin:
             message = (
                 f"'{check.name}' sits where the standard '{twin}' does, so it says little about "
                 "the rest of the chart: check with something different."
             )
             findings.append(Finding("check-at-standard", "warning", check.name, message))
+    blind = [p for p in unseen if all(_agrees_exchanged(check, *p) for check in found)]
+    if blind and all(check.agrees for check in found):
+        message = (
+            f"Every check would agree as well if {_either(blind)} were exchanged, so none shows "
+            "that they are not: check with another value too, such as 33 or 75 ohm."
+        )
+        findings.append(Finding("check-blind", "warning", "checks", message))
     return findings
 
 
-def _pairs(calibration: Calibration) -> list[tuple[str, str]]:
-    return list(combinations(calibration.names, 2))
+def _either(pairs: Sequence[tuple[str, str]]) -> str:
+    return ", or ".join(f"'{a}' and '{b}'" for a, b in pairs)
+
+
+def _unseen(calibration: Calibration, one: str, other: str) -> bool:
+    """Whether the standards themselves would not show an exchange of two."""
+    bad = calibration.exchanged(one, other).disagrees(DISAGREE_PROBABILITY)
+    return not too_many(bad, DISAGREE_PROBABILITY)
 
 
 def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
     """Whether the check would agree if two standards' readings had been exchanged."""
-    calibration = check.calibration
-    order = list(range(len(calibration.names)))
-    i, j = calibration.names.index(one), calibration.names.index(other)
-    order[i], order[j] = j, i
-    known = [k.value for k in calibration.known]
-    seen = [calibration.seen[k].value for k in order]
-    box = Bilinear.fit(known, seen, calibration.weight)
+    box = check.calibration.exchanged(one, other).error_box
     moved = replace(check.measured, value=box.correct(check.reading))
     return agree(moved, check.expected)
 
 
-def _same_place(check: Check, calibration: Calibration) -> str:
+def _same_place(check: Check) -> str:
     """Name of a standard that the check's artefact cannot be told from, all over the band."""
-    middle = check.expected.value[check.frequency.size // 2]
-    at = np.argmin(np.abs(calibration.frequency - check.frequency[check.frequency.size // 2]))
-    for name, known in zip(calibration.names, calibration.known, strict=True):
-        spread = np.sqrt(2 * (check.expected.variance().max() + known.variance()[at]))
-        if abs(middle - known.value[at]) < K_ELLIPSE * spread:
+    for name, known in zip(check.calibration.names, check.calibration.known, strict=True):
+        spread = np.sqrt(2 * (check.expected.variance() + known.variance()))
+        if np.all(np.abs(check.expected.value - known.value) < K_ELLIPSE * spread):
             return name
     return ""

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
-from rfcal.findings import Finding
+from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
-from rfcal.models.between import same_grid
+from rfcal.models.between import points_of, same_grid
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import (
     Standard,
@@ -110,6 +110,7 @@ class _Job:
             self.sweeps[item.name] = sweep
             self.files.append(sweep)
             self.findings += judge.raw_reading(sweep) + judge.display_step(item)
+        self.findings += judge.references(record, list(self.sweeps.values()))
         for item in (*record.standards, *record.checks):
             self.models[item.name] = self._model(item)
         self.grid = self._common_grid()
@@ -144,7 +145,9 @@ class _Job:
         items = self.record.standards
         known = [self._connected(item, self.grid) for item in items]
         seen = [self._raw(self.sweep(item)) for item in items]
-        return calibrate(self.grid, [item.name for item in items], known, seen)
+        solved = calibrate(self.grid, [item.name for item in items], known, seen)
+        judge.require_distinct(self.record, self.sweeps)
+        return solved
 
     def _read(self, item: Artefact | Measurement) -> Sweep:
         return read(self.record, item.reading, item.name, item.place)
@@ -163,6 +166,7 @@ class _Job:
         else:
             assert item.model is not None
             model = item.model
+        self.findings += judge.load_value(item)
         missing = missing_uncertainty(model)
         if missing:
             self.findings.append(judge.default_uncertainty(item.name, model.kind, missing))
@@ -178,7 +182,8 @@ class _Job:
                     schema.FILE,
                     item.place,
                     f"its reading has {judge.grid_words(found)}, but that of '{first.name}' has "
-                    f"{judge.grid_words(grid)}: read all standards at the same frequencies",
+                    f"{judge.grid_words(grid)}{judge.first_difference(grid, found)}: read all "
+                    "standards at the same frequencies",
                 )
         return grid
 
@@ -194,8 +199,7 @@ class _Job:
 
     def _raw(self, sweep: Sweep) -> Quantity:
         """The raw reading with its noise."""
-        noise = both_axes(f"{sweep.label}: noise", self.record.analyzer["noise"], per_point=True)
-        return sweep.quantity(self.record.reference_ohm).plus(*noise)
+        return sweep.quantity(self.record.reference_ohm, self.record.analyzer["noise"])
 
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
@@ -209,7 +213,8 @@ class _Job:
             moved = calibration.at(frequency, known)
         except CalibrationError as error:
             raise CalibrationError(f"'{name}': {error}") from error
-        self.findings.append(judge.interpolated(name))
+        if points_of(frequency, self.grid) is None:
+            self.findings.append(judge.interpolated(name))
         return moved
 
     def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
@@ -224,12 +229,22 @@ class _Job:
 
     def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
         here = self.calibration_at(calibration, item)
-        reading = self._raw(self.sweep(item))
-        reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
-        zero = np.zeros_like(reading.value)
-        path = self.path(item, here) if isinstance(item, Measurement) else ()
-        inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
-        return inputs, propagate(inputs)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            reading = self._raw(self.sweep(item))
+            corrected = here.error_box.correct(reading.value)
+            reading = reading.plus(*here.interpolation_effects(corrected))
+            zero = np.zeros_like(reading.value)
+            path = self.path(item, here) if isinstance(item, Measurement) else ()
+            inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
+            found = propagate(inputs)
+            finite = np.isfinite(found.value) & np.isfinite(found.variance())
+        if not np.all(finite):
+            raise CalibrationError(
+                f"'{item.name}' comes to no finite reflection "
+                f"{span_mhz(self.sweep(item).frequency, ~finite)}: look for exchanged sweeps, or a "
+                "wrong definition or path"
+            )
+        return inputs, found
 
     def line(self, calibration: Calibration) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""

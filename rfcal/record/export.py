@@ -140,7 +140,8 @@ def _device(device: Device) -> dict[str, Any]:
     covariance = z.covariance()
     half = device.expanded_uncertainty()
     around = np.stack([z.value.real, z.value.imag], axis=-1)
-    interval = np.stack([around - half, around + half], axis=-1)
+    width = np.where(np.isfinite(around), half, np.nan)
+    interval = np.stack([around - width, around + width], axis=-1)
     shares = uncertainty.budget(z)
     return {
         "name": device.name,
@@ -262,9 +263,9 @@ def slug(name: str) -> str:
     Returns
     -------
     str
-        Small letters, digits and hyphens; ``measurement`` where none are left.
+        Small letters, digits and hyphens, 60 at most; ``measurement`` where none are left.
     """
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "measurement"
+    return re.sub(r"[^a-z0-9]+", "-", name.lower())[:60].strip("-") or "measurement"
 
 
 def file_names(results: Results) -> dict[str, str]:

@@ -1,13 +1,15 @@
 """Findings: what a careful colleague would say about a record's readings and results."""
 
 from collections.abc import Mapping, Sequence
+from itertools import combinations
 
 import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.findings import SEVERITIES, Finding, span_mhz
 from rfcal.maths.reflection import Real
-from rfcal.record.agreement import too_many
+from rfcal.models.between import SAME
+from rfcal.record.agreement import DISAGREE_PROBABILITY, too_many
 from rfcal.record.readings import Sweep
 from rfcal.record.results import Device
 from rfcal.record.schema import ANALYZER_DEFAULTS, FILE, Artefact, Measurement, Record
@@ -25,8 +27,6 @@ Found by whole simulated sessions: up to there the intervals of R and X cover 94
 """
 HIDDEN = 0.3
 """Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
-DISAGREE_PROBABILITY = 1e-3
-"""Chance below which the residuals of more than three standards are called a disagreement."""
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -62,6 +62,25 @@ def grid_words(frequency: Real) -> str:
         return f"one point at {frequency[0] / 1e6:.10g} MHz"
     first, last = frequency[0] / 1e6, frequency[-1] / 1e6
     return f"{frequency.size} points from {first:.10g} to {last:.10g} MHz"
+
+
+def first_difference(one: Real, other: Real) -> str:
+    """Where two frequency grids of one size begin to differ, in words.
+
+    Parameters
+    ----------
+    one, other : ndarray, shape (F,) and (G,)
+        Frequencies [Hz].
+
+    Returns
+    -------
+    str
+        Such as ``"; point 3 is 50.1 here and 50.2 MHz there"``, empty where the sizes differ.
+    """
+    if one.size != other.size:
+        return ""
+    at = int(np.argmax(np.abs(one - other) > SAME * one))
+    return f"; point {at + 1} is {other[at] / 1e6:.10g} MHz here and {one[at] / 1e6:.10g} MHz there"
 
 
 def assumptions(record: Record) -> list[Finding]:
@@ -112,6 +131,55 @@ def default_uncertainty(name: str, kind: str, missing: Mapping[str, float]) -> F
     return Finding("uncertainty-default", "note", name, message)
 
 
+def load_value(item: Artefact) -> list[Finding]:
+    """A load whose resistance the record does not state.
+
+    Parameters
+    ----------
+    item : Artefact
+        A standard or check artefact.
+
+    Returns
+    -------
+    list of Finding
+        One note, or nothing.
+    """
+    if item.model is None or item.model.kind != "load" or item.resistance_stated:
+        return []
+    message = (
+        f"The resistance of '{item.name}' is not stated, so {item.model.resistance:g} ohm was "
+        "taken: measure it with an ohmmeter and state resistance_ohm."
+    )
+    return [Finding("load-default", "note", item.name, message)]
+
+
+def references(record: Record, sweeps: Sequence[Sweep]) -> list[Finding]:
+    """Bare reflections beside files that state another reference impedance than the record's.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    sweeps : sequence of Sweep
+        All its raw readings.
+
+    Returns
+    -------
+    list of Finding
+        One warning, or nothing.
+    """
+    bare = [s.label for s in sweeps if s.assumed_reference]
+    other = next((s for s in sweeps if s.z_ref != record.reference_ohm), None)
+    if not bare or other is None:
+        return []
+    message = (
+        f"'{bare[0]}' is given as a bare reflection, which was taken to refer to "
+        f"{record.reference_ohm:g} ohm, but '{other.label}' states {other.z_ref:g} ohm: if both "
+        "are from one analyzer, give it as Touchstone with its own R, or as R and X."
+    )
+    return [Finding("mixed-references", "warning", bare[0], message)]
+
+
 def raw_reading(sweep: Sweep) -> list[Finding]:
     """A raw reading beyond the chart's edge: normal before correction.
 
@@ -150,7 +218,7 @@ def off_grid(device: str, wanted_hz: float, taken_hz: float) -> list[Finding]:
     list of Finding
         One note, or nothing.
     """
-    if abs(wanted_hz - taken_hz) <= 1e-9 * taken_hz:
+    if abs(wanted_hz - taken_hz) <= SAME * taken_hz:
         return []
     message = (
         f"'{device}' was not read at {wanted_hz / 1e6:.10g} MHz: the answer is that of the nearest "
@@ -220,10 +288,7 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """
     for check in record.checks:
         for standard in record.standards:
-            one, other = sweeps[check.name], sweeps[standard.name]
-            if np.array_equal(one.frequency, other.frequency) and np.array_equal(
-                one.reflection, other.reflection
-            ):
+            if _same_reading(sweeps[check.name], sweeps[standard.name]):
                 raise RecordError(
                     FILE,
                     check.place,
@@ -231,6 +296,38 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
                     "the solution and so cannot contradict it: check with an artefact that is no "
                     "standard",
                 )
+
+
+def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
+    """Refuse one file that was read as two standards: it would count as evidence twice.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    sweeps : mapping of str to Sweep
+        Raw readings by name.
+
+    Raises
+    ------
+    RecordError
+        Names both standards.
+    """
+    for one, other in combinations(record.standards, 2):
+        files = sweeps[one.name].origin, sweeps[other.name].origin
+        if None not in files and _same_reading(sweeps[one.name], sweeps[other.name]):
+            raise RecordError(
+                FILE,
+                other.place,
+                f"its reading is that of '{one.name}': one sweep is no evidence twice; connect the "
+                "standard again and read it anew, or leave it out",
+            )
+
+
+def _same_reading(one: Sweep, other: Sweep) -> bool:
+    return np.array_equal(one.frequency, other.frequency) and np.array_equal(
+        one.reflection, other.reflection
+    )
 
 
 def standards(calibration: Calibration) -> list[Finding]:
@@ -266,20 +363,17 @@ def standards(calibration: Calibration) -> list[Finding]:
                 "exchanged sweeps, a wrong definition or a wrong sign of X."
             )
             found.append(Finding("error-terms", "warning", "standards", message))
-    chi_square, freedom = calibration.chi_square()
-    if freedom:
-        from scipy.special import chdtri
-
-        bad = chi_square > chdtri(freedom, DISAGREE_PROBABILITY)
-        if too_many(bad, DISAGREE_PROBABILITY):
-            worst = np.argmax(np.mean(np.abs(calibration.residuals()) ** 2, axis=1))
-            message = (
-                f"The standards contradict each other {span_mhz(calibration.frequency, bad)}: "
-                f"chi-square up to {np.max(chi_square):.3g} with {freedom} degrees of freedom. "
-                f"The largest residual is that of '{calibration.names[worst]}': look at its "
-                "definition, its connection and its file."
-            )
-            found.append(Finding("standards-disagree", "warning", "standards", message))
+    bad = calibration.disagrees(DISAGREE_PROBABILITY)
+    if too_many(bad, DISAGREE_PROBABILITY):
+        chi_square, freedom = calibration.chi_square()
+        worst = np.argmax(np.mean(np.abs(calibration.residuals()) ** 2, axis=1))
+        message = (
+            f"The standards contradict each other {span_mhz(calibration.frequency, bad)}: "
+            f"chi-square up to {np.max(chi_square):.3g} with {freedom} degrees of freedom. "
+            f"The largest residual is that of '{calibration.names[worst]}': look at its "
+            "definition, its connection and its file."
+        )
+        found.append(Finding("standards-disagree", "warning", "standards", message))
     return found
 
 

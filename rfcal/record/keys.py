@@ -291,7 +291,9 @@ class Keys:
             The path, relative to the folder.
         """
         value = self.text(key)
-        if Path(value).is_absolute() or ".." in Path(value).parts or "\\" in value:
+        if "\\" in value:
+            raise self.fail(key, f"{_show(value)}: write / between folders, not \\")
+        if Path(value).is_absolute() or ".." in Path(value).parts:
             raise self.fail(key, f"{_show(value)} must be a path inside the record's folder")
         try:
             inside = self.folder.resolve()

@@ -18,6 +18,8 @@ from rfcal.record.touchstone import read_touchstone
 UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
+LARGEST_TYPED = 5.0
+"""A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
 LARGEST_REFLECTION = 1e6
 """A raw reading beyond this is no reading [1]."""
 
@@ -61,6 +63,8 @@ class Sweep:
         The file; None for typed readings.
     effects : tuple of Effect
         What the display's step makes uncertain; empty for files.
+    assumed_reference : bool
+        Whether `z_ref` is the record's for want of a statement: a bare reflection has none.
     """
 
     frequency: Real
@@ -69,18 +73,21 @@ class Sweep:
     label: str
     origin: Origin | None = None
     effects: tuple[Effect, ...] = ()
+    assumed_reference: bool = False
 
     def __post_init__(self):
         self.frequency.setflags(write=False)
         self.reflection.setflags(write=False)
 
-    def quantity(self, z_ref: float) -> Quantity:
-        """The reading in another reference impedance, with the display's effects.
+    def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
+        """The reading in another reference impedance, with the effects of display and noise.
 
         Parameters
         ----------
         z_ref : float
             Reference impedance of the result [ohm].
+        noise : float
+            Standard deviation of real and imaginary part of one reading in its own reference [1].
 
         Returns
         -------
@@ -90,7 +97,10 @@ class Sweep:
         value = renormalise(self.reflection, self.z_ref, z_ref)
         step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
         slope = (1 - step**2) / (1 + step * self.reflection) ** 2
-        return Quantity(self.reflection, self.effects).through(value, slope)
+        effects = self.effects
+        if noise:
+            effects = (*effects, *both_axes(f"{self.label}: noise", noise, per_point=True))
+        return Quantity(self.reflection, effects).through(value, slope)
 
 
 def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> Sweep:
@@ -119,14 +129,15 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     """
     content = _content(folder, file)
     text = _decoded(content)
+    bare = False
     if file.lower().endswith(".csv"):
-        frequency, reflection, lines = _read_csv(text, file, z_ref)
+        frequency, reflection, lines, bare = _read_csv(text, file, z_ref)
     else:
         frequency, s, z_ref, lines = read_touchstone(text, file)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
     _require_plausible(reflection, file, lines)
-    return Sweep(frequency, reflection, z_ref, label, Origin(file, content))
+    return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
 
 
 def _content(folder: Path, file: str) -> bytes:
@@ -273,7 +284,14 @@ def typed_reflection_sweep(
     """
     table = np.array(rows, float)
     frequency = _from_megahertz(table[:, 0], where)
-    _require_plausible(table[:, 1], where)
+    for i, (_, magnitude, degrees) in enumerate(rows, start=1):
+        if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
+            raise ReadingError(
+                where,
+                f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a magnitude "
+                f"from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle "
+                "within 360 degrees",
+            )
     direction = np.exp(1j * np.radians(table[:, 2]))
     reflection = table[:, 1] * direction
     name = f"{label}: display step"
@@ -282,7 +300,7 @@ def typed_reflection_sweep(
         Effect(name, steps[0] * share * direction, per_point=True, rectangular=True),
         Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
     )
-    return Sweep(frequency, reflection, z_ref, label, effects=effects)
+    return Sweep(frequency, reflection, z_ref, label, effects=effects, assumed_reference=True)
 
 
 def _from_megahertz(column: Real, where: str) -> Real:
@@ -361,7 +379,8 @@ def _require_plausible(
         )
 
 
-def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int]]:
+def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int], bool]:
+    """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
     try:
         rows = list(csv.reader(io.StringIO(text, newline=None)))
     except csv.Error as error:
@@ -395,5 +414,6 @@ def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[i
         raise ReadingError(file, "there are no data lines: the sweep is empty")
     numbers = np.array(table)
     value = numbers[:, 1] + 1j * numbers[:, 2]
-    reflection = from_impedance(value, z_ref) if kind[0] == "r_ohm" else value
-    return numbers[:, 0] * UNITS_HZ[unit], reflection, lines
+    bare = kind[0] != "r_ohm"
+    reflection = value if bare else from_impedance(value, z_ref)
+    return numbers[:, 0] * UNITS_HZ[unit], reflection, lines, bare

@@ -8,7 +8,6 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
-from rfcal.maths.twoport import TwoPort
 from rfcal.models.between import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity, both_axes
@@ -18,6 +17,8 @@ from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
 from rfcal.tasks.calibration import Calibration
 
+ALIKE = 1e-6
+"""Reflections closer than this are one reading, not two [1]."""
 MOST_LOSS_DB = 120.0
 """Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
@@ -84,15 +85,31 @@ def step(
         return path.Step(cable, parameters=tuple(quantities), embed=item.embed)
     first = sweeps[0]
     if isinstance(first, TwoPortSweep):
-        parameters = _adapter(first, frequency, z_ref, item)
-        return path.Step(path.Adapter(), parameters=parameters, embed=item.embed)
+        parameters = _adapter(first, frequency, item)
+        return path.Step(path.Adapter(first.z_ref, z_ref), parameters=parameters, embed=item.embed)
     element = path.Measured() if item.kind == "measured" else path.Fixture()
     readings = [_reading(record, item, s, calibration) for s in sweeps if isinstance(s, Sweep)]
-    through = element.bilinear([calibration.error_box.correct(r.value) for r in readings])
+    corrected = [calibration.error_box.correct(r.value) for r in readings]
+    if np.any(alike := np.abs(corrected[0] - corrected[1]) < ALIKE):
+        raise RecordError(
+            FILE,
+            item.place,
+            f"its two sweeps, open and short, read alike {span_mhz(frequency, alike)}: look "
+            "whether one file was named twice",
+        )
+    through = element.bilinear(corrected)
     pairs = []
     for reading, end, sweep in zip(readings, (1.0, -1.0), sweeps, strict=True):
         # what the far end's open or short is off from 1 or -1, as it is seen at the plane
-        slope = through.derivative(np.full(frequency.size, end, complex))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = through.derivative(np.full(frequency.size, end, complex))
+        if np.any(lost := ~np.isfinite(slope)):
+            raise RecordError(
+                FILE,
+                item.place,
+                f"its two sweeps leave no way through {span_mhz(frequency, lost)}: look whether "
+                "open and short are exchanged",
+            )
         effects = (
             *both_axes(f"{sweep.label}: connection", record.analyzer["connection"]),
             *both_axes(f"{sweep.label}: far end", item.doubt["far end"], slope=slope),
@@ -122,17 +139,22 @@ def _reading(record: Record, item: Between, sweep: Sweep, calibration: Calibrati
             f"'{sweep.origin.file if sweep.origin else sweep.label}' was not read at the device's "
             "frequencies: read the line open, short and with the device at the same points",
         )
-    noise = both_axes(f"{sweep.label}: noise", record.analyzer["noise"], per_point=True)
-    reading = sweep.quantity(record.reference_ohm).plus(*noise)
+    reading = sweep.quantity(record.reference_ohm, record.analyzer["noise"])
     corrected = calibration.error_box.correct(reading.value)
     return reading.plus(*calibration.interpolation_effects(corrected))
 
 
-def _adapter(
-    sweep: TwoPortSweep, frequency: Real, z_ref: float, item: Between
-) -> tuple[Quantity, ...]:
-    """S11, S12 S21 and S22 of an adapter at the device's frequencies."""
-    s = TwoPort.from_s(sweep.s, sweep.z_ref).to_s(z_ref)
+def _adapter(sweep: TwoPortSweep, frequency: Real, item: Between) -> tuple[Quantity, ...]:
+    """S11, S12 S21 and S22 of an adapter at the device's frequencies, in its own reference."""
+    s = sweep.s
+    closed = np.abs(s[:, 0, 1] * s[:, 1, 0]) < 10 ** (-MOST_LOSS_DB / 20)
+    if np.any(closed):
+        raise RecordError(
+            FILE,
+            item.place,
+            f"'{sweep.origin.file}' lets nothing through and back "
+            f"{span_mhz(sweep.frequency, closed)}: an adapter passes both ways",
+        )
     rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
     doubt = np.zeros((3, frequency.size))
     if not same_grid(frequency, sweep.frequency):

@@ -86,6 +86,8 @@ class Artefact:
         File with its reflection, for kind ``known``.
     uncertainty : mapping of str to float
         Standard uncertainties as the record states them; empty for the defaults.
+    resistance_stated : bool
+        Whether the record states ``resistance_ohm``.
     """
 
     name: str
@@ -94,6 +96,7 @@ class Artefact:
     model: Standard | None
     definition: str | None
     uncertainty: Mapping[str, float]
+    resistance_stated: bool = True
 
 
 @dataclass(frozen=True)
@@ -206,6 +209,10 @@ def load(folder: str | Path) -> Record:
         ) from None
     except OSError as error:
         raise RecordError(str(folder / FILE), "", f"cannot be read ({error.strerror})") from error
+    except UnicodeDecodeError as error:
+        raise RecordError(
+            FILE, "", "this is not UTF-8 text: save it as UTF-8 in your editor"
+        ) from error
     except (ValueError, RecursionError, ArithmeticError) as error:
         raise RecordError(
             FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
@@ -332,6 +339,7 @@ def _artefact(keys: Keys, section: str) -> Artefact:
         model=None if kind == "known" else _standard(keys, kind, uncertainty),
         definition=keys.path("definition") if kind == "known" else None,
         uncertainty=uncertainty,
+        resistance_stated="resistance_ohm" in keys.table,
     )
 
 

@@ -79,6 +79,55 @@ class Calibration:
         total = np.sum(size / np.maximum(variance, 1e-30), axis=0)
         return total, 2 * (len(self.names) - 3)
 
+    def disagrees(self, chance: float) -> np.ndarray:
+        """Where the standards contradict each other beyond what chance allows.
+
+        Errors along one axis only, such as a delay's, scatter chi-square more than errors of both
+        parts: it is judged with as many degrees of freedom as its own variance has (source:
+        Satterthwaite's approximation, of the least isotropic standard).
+
+        Parameters
+        ----------
+        chance : float
+            Probability of a sound point to be called in contradiction [1].
+
+        Returns
+        -------
+        ndarray of bool, shape (F,)
+            False everywhere with three standards, which fit exactly.
+        """
+        from scipy.special import chdtri
+
+        total, freedom = self.chi_square()
+        if not freedom:
+            return np.zeros(self.frequency.shape, bool)
+        shares = []
+        for known, seen in zip(self.known, self.seen, strict=True):
+            at_plane = seen.through(known.value, 1 / self.error_box.derivative(known.value))
+            c = known.covariance() + at_plane.covariance() + 1e-30 * np.eye(2)
+            shares.append(np.trace(c, axis1=1, axis2=2) ** 2 / (2 * np.sum(c**2, axis=(1, 2))))
+        effective = freedom * np.min(shares, axis=0)
+        return np.asarray(total > freedom / effective * chdtri(effective, chance))
+
+    def exchanged(self, one: str, other: str) -> "Calibration":
+        """The calibration as if the readings of two standards had been exchanged.
+
+        Parameters
+        ----------
+        one, other : str
+            Names of the standards.
+
+        Returns
+        -------
+        Calibration
+            Fitted anew, with the same weights.
+        """
+        seen = dict(zip(self.names, self.seen, strict=True))
+        seen[one], seen[other] = seen[other], seen[one]
+        values = [s.value for s in seen.values()]
+        box = Bilinear.fit([k.value for k in self.known], values, self.weight)
+        return replace(self, seen=tuple(seen.values()), error_box=box)
+
     def at(self, frequency: Real, known: Sequence[Quantity]) -> "Calibration":
         """The same calibration at frequencies between its points.
 

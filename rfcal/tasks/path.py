@@ -231,8 +231,26 @@ class Measured:
         return [by_open, by_short]
 
 
+@dataclass(frozen=True)
 class Adapter:
-    """A two-port known by its scattering parameters; inputs: S11, S12 S21, S22."""
+    """A two-port known by its scattering parameters; inputs: S11, S12 S21, S22.
+
+    Parameters
+    ----------
+    z_own : float
+        Reference impedance of the scattering parameters [ohm].
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+    """
+
+    z_own: float = 50.0
+    z_ref: float = 50.0
+
+    def _to_own(self) -> Bilinear:
+        """From reflections in `z_ref` to those in `z_own`."""
+        step = np.asarray((self.z_ref - self.z_own) / (self.z_ref + self.z_own), complex)
+        one = np.ones_like(step)
+        return Bilinear(one, step, step, one)
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
         """The adapter as a map.
@@ -248,7 +266,8 @@ class Adapter:
             From port 2 to port 1.
         """
         s11, through, s22 = inputs
-        return Bilinear.from_error_terms(s11, s22, through)
+        own = self._to_own()
+        return own.invert() @ Bilinear.from_error_terms(s11, s22, through) @ own
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
         """Derivative of what is seen by each input.
@@ -265,9 +284,12 @@ class Adapter:
         list of three ndarray, shape (F,)
             Derivatives [1].
         """
-        _, through, s22 = inputs
+        s11, through, s22 = inputs
+        own = self._to_own()
+        x = own.apply(x)
         inside = x / (1 - s22 * x)
-        return [np.ones_like(inside), inside, through * inside**2]
+        back = own.invert().derivative(s11 + through * inside)
+        return [back, back * inside, back * through * inside**2]
 
 
 class Fixture:

@@ -171,7 +171,9 @@ def impedance(reflection: Quantity, z_ref: float) -> Quantity:
         Impedance [ohm] and its effects.
     """
     value = to_impedance(reflection.value, z_ref)
-    return reflection.through(value, impedance_derivative(reflection.value, z_ref))
+    slope = impedance_derivative(reflection.value, z_ref)
+    # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
+    return reflection.through(value, np.where(np.isfinite(slope), slope, 0))
 
 
 def standard_uncertainty(covariance: Real) -> Real:

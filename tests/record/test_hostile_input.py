@@ -10,7 +10,7 @@ import pytest
 
 from rfcal.errors import RecordError, RfcalError
 from rfcal.faces.cli import main
-from rfcal.record.compute import compute
+from rfcal.record.compute import compute, inspect
 from rfcal.record.files import write_files
 from tests.record.conftest import bend
 from tests.record.test_refusals import refused
@@ -34,7 +34,10 @@ VALUES = [
     (TYPED, "typed = [[1e-320, 2.6, 9.3]]", ["below 1 Hz"]),
     (TYPED, "typed = [[14100000, 2.6, 9.3]]", ["MHz", "too much"]),
     (TYPED, "typed = [[14.1, -49.99999999, 0]]", ["no reading"]),
-    (TYPED, "typed_reflection = [[14.1, 1e7, 0e400]]", ["no reading"]),
+    (TYPED, "typed_reflection = [[14.1, 1e7, 0e400]]", ["row 1", "no reading"]),
+    (TYPED, "typed_reflection = [[14.1, -10.5, 45.0]]", ["row 1", "0.316"]),
+    (TYPED, "typed_reflection = [[14.1, 0.3, 4500.0]]", ["row 1", "360"]),
+    (TYPED, "reading = 'raw\\dev.s1p'", ["reading", "write /"]),
     ("capacitance = [50e-15]", "offset_z0_ohm = 1e-300", ["offset_z0_ohm", "at least"]),
     ("capacitance = [50e-15]", "offset_delay_ps = -1e9", ["offset_delay_ps", "at least"]),
 ]
@@ -61,6 +64,34 @@ def test_paths(typed, capsys, tmp_path, text, fragments):
     with (typed / "record.toml").open("a") as file:
         file.write(f'\n[[measurement.between]]\nline = "RG-213"\n{text}\n')
     refused(typed, fragments, capsys, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "fragments"),
+    [
+        (
+            'line = "measured"\nfar_end_open = "raw/open.s1p"\nfar_end_short = "raw/open.s1p"',
+            ["between 1", "read alike", "named twice"],
+        ),
+        (
+            'fixture_open = "raw/load.s1p"\nfixture_short = "raw/load.s1p"',
+            ["between 1", "read alike"],
+        ),
+        ('adapter = "raw/closed.s2p"', ["between 1", "closed.s2p", "at 52 MHz", "both ways"]),
+        (
+            'fixture_open = "raw/short.s1p"\nfixture_short = "raw/open.s1p"',
+            ["between 1", "open and short are exchanged"],
+        ),
+    ],
+)
+def test_paths_that_show_nothing(filed, capsys, tmp_path, text, fragments):
+    rows = [f"{f}e6 0 0 {int(f != 52)} 0 1 0 0 0" for f in range(50, 61)]
+    (filed / "raw/closed.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows))
+    with (filed / "record.toml").open("a") as file:
+        file.write(f"\n[[measurement.between]]\n{text}\n")
+    refused(filed, fragments, capsys, tmp_path)
+    with pytest.raises(RfcalError):
+        inspect(filed)
 
 
 @pytest.mark.parametrize(

@@ -115,7 +115,7 @@ def test_missing_record_and_bad_toml(typed, capsys, tmp_path):
     (typed / "record.toml").write_text("format = = 1")
     refused(typed, ["not a TOML file", "line 1"], capsys, tmp_path)
     (typed / "record.toml").write_bytes(b"\xff\xfe")
-    refused(typed, ["not a TOML file"], capsys, tmp_path)
+    refused(typed, ["UTF-8"], capsys, tmp_path)
 
 
 def test_too_few_standards(typed, capsys, tmp_path):

@@ -1,15 +1,20 @@
 """Verdicts: how often chance alone turns them, and that what is unknown is called unknown."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from rfcal.errors import CalibrationError
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.faces.report import output_files
 from rfcal.faces.words import summary
+from rfcal.maths.reflection import from_impedance
 from rfcal.models.between import between_points
 from rfcal.models.quantity import Quantity, both_axes
-from rfcal.record.agreement import agree, too_many
+from rfcal.models.standards import Standard
+from rfcal.record.agreement import DISAGREE_PROBABILITY, agree, too_many
 from rfcal.record.compute import compute
-from rfcal.record.judge import DISAGREE_PROBABILITY
+from rfcal.tasks.calibration import calibrate
 from tests.record.conftest import BOX, START, bend, touchstone
 
 SESSIONS = 2000
@@ -100,6 +105,112 @@ def test_steps_of_typed_magnitudes_are_said(typed):
     assert step == pytest.approx(0.01 / np.sqrt(12))
     note = next(f for f in results.findings if f.code == "display-step")
     assert "0.01 in magnitude and 1 degrees" in note.message
+
+
+def test_one_file_is_no_evidence_twice(filed):
+    with (filed / "record.toml").open("a") as file:
+        file.write('[[standard]]\nname = "again"\nkind = "load"\nreading = "raw/load.s1p"\n')
+    with pytest.raises(RecordError, match="no evidence twice"):
+        compute(filed)
+
+
+@pytest.mark.parametrize("reference_ohm", [12.5, 75.0, 600.0])
+def test_noise_belongs_to_the_readings_own_reference(filed, reference_ohm):
+    before = compute(filed).devices[0].expanded_uncertainty()
+    bend(filed, "date = 2026-05-16", f"date = 2026-05-16\nreference_ohm = {reference_ohm}")
+    bend(filed, "connection = 0.001", "connection = 0.0")
+    text = (filed / "record.toml").read_text().replace("uncertainty = 0.002", "uncertainty = 0.0")
+    (filed / "record.toml").write_text(text)
+    other = compute(filed).devices[0].expanded_uncertainty()
+    bend(filed, f"reference_ohm = {reference_ohm}", "reference_ohm = 50.0")
+    assert other == pytest.approx(compute(filed).devices[0].expanded_uncertainty(), rel=1e-6)
+    assert np.all(other < before)
+
+
+def test_an_adapters_doubt_belongs_to_its_own_reference(filed):
+    rows = [f"{f}e6 0.05 0.01 0.9 0.3 0.9 0.3 0.02 0" for f in range(50, 61)]
+    (filed / "raw/a.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows))
+    with (filed / "record.toml").open("a") as file:
+        file.write('[[measurement.between]]\nadapter = "raw/a.s2p"\n')
+    device = compute(filed).devices[0]
+    at50 = device.impedance.by_source()["device: adapter 1: definition"]
+    bend(filed, "date = 2026-05-16", "date = 2026-05-16\nreference_ohm = 75.0")
+    other = compute(filed).devices[0]
+    assert other.impedance.value == pytest.approx(device.impedance.value)
+    at75 = other.impedance.by_source()["device: adapter 1: definition"]
+    assert at75 == pytest.approx(at50, rel=1e-6)
+
+
+def test_a_small_term_that_turns_fast_is_not_interpolated():
+    grid = np.linspace(50e6, 60e6, 20)
+    turning = 0.05 * np.exp(1j * np.radians(170) * np.arange(20))
+    with pytest.raises(CalibrationError, match="turn by 170 degrees"):
+        between_points([51.1e6], grid, [turning, np.ones(20)], what="the error terms")
+
+
+def test_bare_reflections_beside_stated_references(filed):
+    bend(filed, "date = 2026-05-16", "date = 2026-05-16\nreference_ohm = 75.0")
+    assert "mixed-references" not in {f.code for f in compute(filed).findings}
+    (filed / "raw/device.csv").write_text("frequency_mhz,re,im\n52,0.1,0\n54,0.1,0\n")
+    bend(filed, "raw/device.s1p", "raw/device.csv")
+    found = next(f for f in compute(filed).findings if f.code == "mixed-references")
+    assert "75 ohm" in found.message
+    assert "50 ohm" in found.message
+
+
+def test_more_standards_or_another_check_rule_an_exchange_out(filed):
+    """25 ohm alone cannot see short and load exchanged; 33 ohm beside it can, and so can chi^2."""
+    frequency = np.linspace(50e6, 60e6, 11)
+
+    def add(table, name, ohm):
+        reflection = BOX.apply(np.full(11, complex(from_impedance(ohm))))
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, reflection))
+        with (filed / "record.toml").open("a") as file:
+            kind = 'kind = "load"\n' if table == "standard" else ""
+            file.write(
+                f'[[{table}]]\nname = "{name}"\n{kind}reading = "raw/{name}.s1p"\n'
+                f"resistance_ohm = {ohm}\nuncertainty = 0.002\n"
+            )
+
+    add("check", "c25", 25.0)
+    assert "check-blind" in {f.code for f in compute(filed).findings}
+    add("check", "c33", 33.0)
+    assert "check-blind" not in {f.code for f in compute(filed).findings}
+    text = (filed / "record.toml").read_text()
+    (filed / "record.toml").write_text(text[: text.index('[[check]]\nname = "c33"')])
+    add("standard", "s75", 75.0)
+    add("standard", "s15", 15.0)
+    assert "check-blind" not in {f.code for f in compute(filed).findings}
+
+
+def test_standards_whose_errors_lie_along_one_axis_seldom_disagree():
+    """Delays of four offset standards: chi-square scatters more than with errors of both parts."""
+    rng = np.random.default_rng(8)
+    kinds = (("short", 0.0), ("open", 0.0), ("short", 70.0), ("open", 70.0))
+    frequency, one = np.linspace(900e6, 1000e6, 21), 2e-12
+    doubt = {"reflection": 0.0, "delay": one}
+    models = [Standard(k, offset_delay=d * 1e-12, uncertainty=doubt) for k, d in kinds]
+    known = [m.quantity(frequency, z_ref=50.0, name=str(i)) for i, m in enumerate(models)]
+    alarms = 0
+    for _ in range(SESSIONS):
+        true = [
+            replace(m, offset_delay=m.offset_delay + one * rng.standard_normal()) for m in models
+        ]
+        seen = [
+            Quantity(BOX.apply(m.reflection(frequency)), both_axes("noise", 1e-6)) for m in true
+        ]
+        solved = calibrate(frequency, "abcd", known, seen)
+        alarms += too_many(solved.disagrees(DISAGREE_PROBABILITY), DISAGREE_PROBABILITY)
+    assert alarms / SESSIONS < 4 * DISAGREE_PROBABILITY
+
+
+def test_an_exact_open_is_called_infinite(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    for name, value in (("short", -1), ("open", 1), ("load", 0), ("device", 1)):
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, np.array([complex(value)])))
+    results = compute(filed)
+    assert "infinite, as an open" in "\n".join(summary(results))
+    assert output_files(results)
 
 
 def test_an_answer_between_points_is_said(filed):
