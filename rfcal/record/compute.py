@@ -17,17 +17,12 @@ from rfcal.models.standards import (
     missing_uncertainty,
     with_default_uncertainty,
 )
-from rfcal.record import agreement, judge, line_check, route, schema
+from rfcal.record import agreement, judge, line_check, notes, route, schema
 from rfcal.record.line_check import LineState
-from rfcal.record.readings import (
-    Sweep,
-    TwoPortSweep,
-    read_sweep,
-    typed_reflection_sweep,
-    typed_sweep,
-)
+from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
+from rfcal.record.typed import typed_reflection_sweep, typed_sweep
 from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.delivery import path_loss
 from rfcal.tasks.path import Step
@@ -101,7 +96,7 @@ class _Job:
 
     def __init__(self, record: Record):
         self.record = record
-        self.findings = judge.assumptions(record)
+        self.findings = notes.assumptions(record)
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.models: dict[str, Standard | Tabulated] = {}
@@ -109,8 +104,8 @@ class _Job:
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
             self.files.append(sweep)
-            self.findings += judge.raw_reading(sweep) + judge.display_step(item)
-        self.findings += judge.references(record, list(self.sweeps.values()))
+            self.findings += notes.raw_reading(sweep) + notes.display_step(item)
+        self.findings += notes.references(record, list(self.sweeps.values()))
         for item in (*record.standards, *record.checks):
             self.models[item.name] = self._model(item)
         self.grid = self._common_grid()
@@ -166,10 +161,10 @@ class _Job:
         else:
             assert item.model is not None
             model = item.model
-        self.findings += judge.load_value(item)
+        self.findings += notes.load_value(item)
         missing = missing_uncertainty(model)
         if missing:
-            self.findings.append(judge.default_uncertainty(item.name, model.kind, missing))
+            self.findings.append(notes.default_uncertainty(item.name, model.kind, missing))
         return with_default_uncertainty(model)
 
     def _common_grid(self) -> Real:
@@ -214,7 +209,7 @@ class _Job:
         except CalibrationError as error:
             raise CalibrationError(f"'{name}': {error}") from error
         if points_of(frequency, self.grid) is None:
-            self.findings.append(judge.interpolated(name))
+            self.findings.append(notes.interpolated(name))
         return moved
 
     def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
@@ -304,7 +299,7 @@ class _Job:
                     f"{judge.grid_words(sweep.frequency)}",
                 )
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
-            self.findings += judge.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
+            self.findings += notes.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
         z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
         rng = np.random.default_rng(self.record.seed)
         loss = path_loss(inputs, reflection.value, rng)

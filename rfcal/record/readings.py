@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_derivative, renormalise
+from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.record.keys import LARGEST
 from rfcal.record.touchstone import read_touchstone
@@ -18,8 +18,6 @@ from rfcal.record.touchstone import read_touchstone
 UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
-LARGEST_TYPED = 5.0
-"""A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
 LARGEST_REFLECTION = 1e6
 """A raw reading beyond this is no reading [1]."""
 
@@ -136,7 +134,7 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
         frequency, s, z_ref, lines = read_touchstone(text, file)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
-    _require_plausible(reflection, file, lines)
+    require_plausible(reflection, file, lines)
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
 
 
@@ -197,7 +195,7 @@ def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
     content = _content(folder, file)
     frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
     require_ascending(frequency, file, lines)
-    _require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
+    require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
     return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
 
 
@@ -209,117 +207,6 @@ def _decoded(content: bytes) -> str:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         return content.decode("latin-1")
-
-
-def typed_sweep(
-    rows: Sequence[Sequence[float]], *, label: str, step_ohm: float, z_ref: float, where: str
-) -> Sweep:
-    """A sweep from impedances typed off a display.
-
-    Parameters
-    ----------
-    rows : sequence of (MHz, R ohm, X ohm)
-        One row per frequency.
-    label : str
-        What the sweep is of.
-    step_ohm : float
-        Step of the display [ohm], for R and X alike.
-    z_ref : float
-        Reference impedance of the resulting reflection [ohm].
-    where : str
-        Place in the record, for errors.
-
-    Returns
-    -------
-    Sweep
-        With the display's step as effects, spread evenly over one step.
-
-    Raises
-    ------
-    ReadingError
-        Frequencies that do not ascend, or R and X that no reflection belongs to.
-    """
-    table = np.array(rows, float)
-    frequency = _from_megahertz(table[:, 0], where)
-    reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
-    _require_plausible(reflection, where)
-    # d(reflection)/dZ is one over dZ/d(reflection)
-    slope = 1 / impedance_derivative(reflection, z_ref)
-    effects = _step(label, step_ohm, slope)
-    return Sweep(frequency, reflection, z_ref, label, effects=effects)
-
-
-def typed_reflection_sweep(
-    rows: Sequence[Sequence[float]],
-    *,
-    label: str,
-    steps: tuple[float, float],
-    z_ref: float,
-    where: str,
-) -> Sweep:
-    """A sweep from magnitudes and angles typed off a display.
-
-    Parameters
-    ----------
-    rows : sequence of (MHz, magnitude, degrees)
-        One row per frequency.
-    label : str
-        What the sweep is of.
-    steps : tuple of float
-        Steps of the display: of the magnitude [1] and of the angle [degree].
-    z_ref : float
-        Reference impedance that the instrument's reflection refers to [ohm].
-    where : str
-        Place in the record, for errors.
-
-    Returns
-    -------
-    Sweep
-        With the display's steps as effects.
-
-    Raises
-    ------
-    ReadingError
-        Frequencies that do not ascend.
-    """
-    table = np.array(rows, float)
-    frequency = _from_megahertz(table[:, 0], where)
-    for i, (_, magnitude, degrees) in enumerate(rows, start=1):
-        if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
-            raise ReadingError(
-                where,
-                f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a magnitude "
-                f"from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle "
-                "within 360 degrees",
-            )
-    direction = np.exp(1j * np.radians(table[:, 2]))
-    reflection = table[:, 1] * direction
-    name = f"{label}: display step"
-    share = 1 / np.sqrt(12)
-    effects = (
-        Effect(name, steps[0] * share * direction, per_point=True, rectangular=True),
-        Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
-    )
-    return Sweep(frequency, reflection, z_ref, label, effects=effects, assumed_reference=True)
-
-
-def _from_megahertz(column: Real, where: str) -> Real:
-    """The first column of typed rows, checked, in Hz."""
-    if column[-1] * 1e6 > HIGHEST_HZ:
-        raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
-    require_ascending(column * 1e6, where)
-    return column * 1e6
-
-
-def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
-    """A display shows the nearest step: even spread of one step, so step / sqrt(12)."""
-    return both_axes(
-        f"{label}: display step",
-        step / np.sqrt(12),
-        slope=slope,
-        per_point=True,
-        rectangular=True,
-    )
 
 
 def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
@@ -364,10 +251,25 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = 
         )
 
 
-def _require_plausible(
+def require_plausible(
     reflection: np.ndarray, file: str, lines: Sequence[int] | None = None
 ) -> None:
-    """Refuse reflections that are infinite, as of -z_ref, or of no possible size."""
+    """Refuse reflections that are infinite, as of -z_ref, or of no possible size.
+
+    Parameters
+    ----------
+    reflection : ndarray, shape (F,)
+        Reflection coefficients, or their magnitudes [1].
+    file : str
+        Where they stand.
+    lines : sequence of F int, optional
+        Line of the file on which each point stands.
+
+    Raises
+    ------
+    ReadingError
+        Names the first point at fault, counted from 1.
+    """
     beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
     if np.any(beyond):
         at = int(np.argmax(beyond))
