@@ -13,6 +13,7 @@ _HOME = {
     "RfcalError": "rfcal.errors",
     "Standard": "rfcal.models.standards",
     "compute": "rfcal.record.compute",
+    "line_panels": "rfcal.faces",
     "from_impedance": "rfcal.maths.reflection",
     "monte_carlo": "rfcal.tasks.uncertainty",
     "plots": "rfcal.faces",

