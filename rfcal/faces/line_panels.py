@@ -176,8 +176,8 @@ def standing_panel() -> Panel:
         load = words.complex_ohm(r + 1j * x, ONE)
         return (
             f"At {frequency:g} MHz the line would lose {matched:.2f} dB if matched; with {load} "
-            f"at its end it loses {lost:.2f} dB, so of 100 W into it {arrives:.0f} W arrive. At most "
-            f"{found.volts.max():.0f} V and {found.amps.max():.1f} A stand on it."
+            f"at its end it loses {lost:.2f} dB, so of 100 W into it {arrives:.0f} W arrive. "
+            f"At most {found.volts.max():.0f} V and {found.amps.max():.1f} A stand on it."
         )
 
     sliders = [
