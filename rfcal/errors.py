@@ -62,3 +62,13 @@ class RecordError(RfcalError):
         self.file, self.key = file, key
         place = f"{file}, {key}" if key else file
         super().__init__(f"{place}: {message}")
+
+
+class MatchingError(RfcalError):
+    """A load, or a band, that a network cannot match.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what is out of reach and what reaches it.
+    """

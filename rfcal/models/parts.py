@@ -1,0 +1,341 @@
+"""Parts that match: real inductors, capacitors and stubs, and the values that are sold.
+
+Losses are given as a Q that is the same at every frequency (common practice, no source); a coil's
+own capacitance lies across it and a capacitor's leads are an inductance in series with it.
+Preferred values: IEC 60063 (E6 to E24 from its table, E48 and finer by its rule).
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import Line
+
+
+def _omega(frequency: ArrayLike) -> Real:
+    return 2 * np.pi * np.asarray(frequency, float)
+
+
+@dataclass(frozen=True, eq=False)
+class Inductor:
+    """A coil; every number may be an array, shape (N, 1), of draws.
+
+    Parameters
+    ----------
+    inductance_h : array_like
+        Inductance [H].
+    q : float
+        Q of the coil without its own capacitance [1]; infinite without loss.
+    parallel_f : float
+        The coil's own capacitance [F].
+    """
+
+    inductance_h: ArrayLike
+    q: float = np.inf
+    parallel_f: float = 0.0
+
+    @classmethod
+    def resonating(
+        cls, inductance_h: float, self_resonance_hz: float, q: float = np.inf
+    ) -> "Inductor":
+        """A coil known by the frequency at which it resonates by itself.
+
+        Parameters
+        ----------
+        inductance_h : float
+            Inductance well below that frequency [H].
+        self_resonance_hz : float
+            Self-resonance [Hz].
+        q : float
+            Q without its own capacitance [1].
+
+        Returns
+        -------
+        Inductor
+            With the capacitance that resonates there.
+        """
+        return cls(inductance_h, q, float(1 / (_omega(self_resonance_hz) ** 2 * inductance_h)))
+
+    @property
+    def value(self) -> Any:
+        """Inductance [H]."""
+        return self.inductance_h
+
+    def with_value(self, value: Any) -> "Inductor":
+        """The same kind of coil with another inductance.
+
+        Parameters
+        ----------
+        value : array_like
+            Inductance [H].
+
+        Returns
+        -------
+        Inductor
+            Of the same Q and capacitance.
+        """
+        return replace(self, inductance_h=value)
+
+    def _coil(self, frequency: ArrayLike) -> Complex:
+        return _omega(frequency) * (np.asarray(self.inductance_h) * (1j + 1 / self.q))
+
+    def impedance(self, frequency: ArrayLike) -> Complex:
+        """Impedance between the terminals.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Impedance [ohm].
+        """
+        coil = self._coil(frequency)
+        if not np.any(self.parallel_f):
+            return coil
+        return coil / (1 + 1j * _omega(frequency) * self.parallel_f * coil)
+
+    def slope(self, frequency: ArrayLike) -> Complex:
+        """Derivative of the impedance by the logarithm of the inductance.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Derivative [ohm].
+        """
+        return self.impedance(frequency) ** 2 / self._coil(frequency)
+
+
+@dataclass(frozen=True, eq=False)
+class Capacitor:
+    """A capacitor; every number may be an array, shape (N, 1), of draws.
+
+    Parameters
+    ----------
+    capacitance_f : array_like
+        Capacitance [F].
+    q : float
+        Q without the leads [1]; infinite without loss.
+    series_h : float
+        Inductance of the leads [H].
+    """
+
+    capacitance_f: ArrayLike
+    q: float = np.inf
+    series_h: float = 0.0
+
+    @property
+    def value(self) -> Any:
+        """Capacitance [F]."""
+        return self.capacitance_f
+
+    def with_value(self, value: Any) -> "Capacitor":
+        """The same kind of capacitor with another capacitance.
+
+        Parameters
+        ----------
+        value : array_like
+            Capacitance [F].
+
+        Returns
+        -------
+        Capacitor
+            Of the same Q and leads.
+        """
+        return replace(self, capacitance_f=value)
+
+    def _plates(self, frequency: ArrayLike) -> Complex:
+        return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
+
+    def impedance(self, frequency: ArrayLike) -> Complex:
+        """Impedance between the terminals.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Impedance [ohm].
+        """
+        return self._plates(frequency) + 1j * _omega(frequency) * self.series_h
+
+    def slope(self, frequency: ArrayLike) -> Complex:
+        """Derivative of the impedance by the logarithm of the capacitance.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Derivative [ohm].
+        """
+        return -self._plates(frequency)
+
+
+@dataclass(frozen=True, eq=False)
+class Stub:
+    """A piece of line with its far end open or short.
+
+    Parameters
+    ----------
+    line : Line
+        The line and its length.
+    end : str
+        ``"open"`` or ``"short"``.
+    """
+
+    line: Line
+    end: str
+
+    @property
+    def value(self) -> Any:
+        """Length [m]."""
+        return self.line.length_m
+
+    def with_value(self, value: Any) -> "Stub":
+        """The same kind of stub with another length.
+
+        Parameters
+        ----------
+        value : array_like
+            Length [m].
+
+        Returns
+        -------
+        Stub
+            Of the same line.
+        """
+        return replace(self, line=replace(self.line, length_m=value))
+
+    def impedance(self, frequency: ArrayLike) -> Complex:
+        """Impedance between the terminals.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Impedance [ohm]: ``zc tanh(gamma l)`` short, ``zc / tanh(gamma l)`` open.
+        """
+        trip = np.exp(-2 * self.line.propagation(frequency) * self.line.length_m)
+        zc = self.line.impedance(frequency)
+        return zc * (1 - trip) / (1 + trip) if self.end == "short" else zc * (1 + trip) / (1 - trip)
+
+    def slope(self, frequency: ArrayLike) -> Complex:
+        """Derivative of the impedance by the logarithm of the length.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Derivative [ohm], ``gamma l (zc - z^2 / zc)`` for either end.
+        """
+        zc, z = self.line.impedance(frequency), self.impedance(frequency)
+        return self.line.propagation(frequency) * self.line.length_m * (zc - z**2 / zc)
+
+
+_TABLE = {
+    "E6": "10 15 22 33 47 68",
+    "E12": "10 12 15 18 22 27 33 39 47 56 68 82",
+    "E24": "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91",
+}
+
+
+def _decade(series: str) -> Real:
+    if series in _TABLE:
+        return np.array(_TABLE[series].split(), float) / 10
+    count = int(series[1:])
+    values = np.round(100 * 10 ** (np.arange(count) / count)) / 100
+    if series == "E192":
+        values[185] = 9.2  # the standard's one departure from its own rule
+    return values
+
+
+SERIES = {name: _decade(name) for name in ("E6", "E12", "E24", "E48", "E96", "E192")}
+"""The preferred numbers of one decade, from 1 up [1]."""
+
+
+def preferred(index: ArrayLike, series: str = "E24") -> Real:
+    """Preferred values counted through all decades; number 0 is 1.
+
+    Parameters
+    ----------
+    index : array_like of int, any shape
+        Which value; one more is the next larger one.
+    series : str
+        ``"E6"`` to ``"E192"``.
+
+    Returns
+    -------
+    ndarray
+        Values, in the unit of 1.
+    """
+    decade = SERIES[series]
+    power, place = np.divmod(np.asarray(index), decade.size)
+    return decade[place] * 10.0**power
+
+
+def preferred_below(value: ArrayLike, series: str = "E24") -> np.ndarray:
+    """Index of the largest preferred value that is not above a value.
+
+    Parameters
+    ----------
+    value : array_like, any shape
+        Values above zero; within 1e-9 of a preferred one they count as it.
+    series : str
+        ``"E6"`` to ``"E192"``.
+
+    Returns
+    -------
+    ndarray of int
+        For `preferred`; the index plus one is the neighbour above.
+    """
+    decade = SERIES[series]
+    value = np.asarray(value, float) * (1 + 1e-9)
+    power = np.floor(np.log10(value)).astype(int)
+    place = np.searchsorted(decade, value / 10.0**power, side="right") - 1
+    return power * decade.size + place
+
+
+def neighbours(value: ArrayLike, series: str = "E24", *, count: int = 1) -> Real:
+    """The preferred values next to a value, as many below as above.
+
+    Parameters
+    ----------
+    value : array_like, any shape
+        Values above zero.
+    series : str
+        ``"E6"`` to ``"E192"``.
+    count : int
+        How many on each side; a value that is itself preferred counts as below.
+
+    Returns
+    -------
+    ndarray, shape (..., 2 count)
+        Ascending.
+    """
+    steps = np.arange(1 - count, 1 + count)
+    return preferred(preferred_below(value, series)[..., None] + steps, series)

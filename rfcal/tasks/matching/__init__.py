@@ -1,0 +1,1 @@
+"""Networks that match: closed forms, parts that exist, bands, tolerance and trimming."""

@@ -1,0 +1,171 @@
+"""One part of a network and how it is connected."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.line import Line
+from rfcal.models.parts import Capacitor, Inductor, Stub
+
+SERIES, SHUNT, SECTION = "series", "shunt", "section"
+AnyPart = Inductor | Capacitor | Stub | Line
+
+
+@dataclass(frozen=True, eq=False)
+class Element:
+    """One part and how it is connected.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``"C1"``.
+    place : str
+        ``"series"``, ``"shunt"`` or, for a line in the way, ``"section"``.
+    part : Inductor, Capacitor, Stub or Line
+        The part.
+    fixed : bool
+        True for what is there already and is not chosen, such as the feed line.
+    """
+
+    name: str
+    place: str
+    part: AnyPart
+    fixed: bool = False
+
+    @property
+    def value(self) -> Any:
+        """Inductance [H], capacitance [F] or length [m]."""
+        return self.part.length_m if isinstance(self.part, Line) else self.part.value
+
+    @property
+    def line(self) -> Line | None:
+        """The line that it is made of, if it is."""
+        part = self.part
+        return part if isinstance(part, Line) else part.line if isinstance(part, Stub) else None
+
+    def with_value(self, value: Any) -> "Element":
+        """The same element with another value.
+
+        Parameters
+        ----------
+        value : array_like, shape () or (..., 1)
+            Inductance [H], capacitance [F] or length [m].
+
+        Returns
+        -------
+        Element
+            Of the same name and place.
+        """
+        part = self.part
+        if isinstance(part, Line):
+            return replace(self, part=replace(part, length_m=value))
+        return replace(self, part=part.with_value(value))
+
+    def two_port(self, frequency: ArrayLike) -> TwoPort:
+        """The element as a two-port.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        TwoPort
+            From its source side to its load side.
+        """
+        if isinstance(self.part, Line):
+            return self.part.two_port(frequency)
+        z = self.part.impedance(frequency)
+        return TwoPort.series(z) if self.place == SERIES else TwoPort.shunt(1 / z)
+
+    def before(
+        self, frequency: ArrayLike, volt: Complex, ampere: Complex
+    ) -> tuple[Complex, Complex]:
+        """Voltage and current at the source side from those at the load side.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+        volt, ampere : ndarray, shape (..., F)
+            At the load side [V, A].
+
+        Returns
+        -------
+        volt, ampere : ndarray, shape (..., F)
+            At the source side [V, A].
+        """
+        if isinstance(self.part, Line):
+            zc = self.part.impedance(frequency)
+            grow = np.exp(self.part.propagation(frequency) * self.part.length_m)
+            ahead, back = (volt + zc * ampere) * grow / 2, (volt - zc * ampere) / grow / 2
+            return ahead + back, (ahead - back) / zc
+        z = self.part.impedance(frequency)
+        if self.place == SERIES:
+            return volt + z * ampere, ampere
+        return volt, ampere + volt / z
+
+    def _through(self, near: tuple[Complex, Complex], far: tuple[Complex, Complex]) -> Complex:
+        """Current through the part; a section's is the one at its source side."""
+        return near[1] - far[1] if self.place == SHUNT else near[1]
+
+    def slope(
+        self, frequency: ArrayLike, near: tuple[Complex, Complex], far: tuple[Complex, Complex]
+    ) -> Complex:
+        """Derivative of the network's input impedance by the logarithm of the value.
+
+        By reciprocity a change dZ of a part whose current is I changes the input impedance by
+        ``(I / I_in)^2 dZ`` (Tellegen's theorem); here without the division.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+        near, far : tuple of ndarray, shape (..., F)
+            Voltage and current at its source side and load side.
+
+        Returns
+        -------
+        ndarray, shape (..., F)
+            Derivative times the square of the input current [ohm A^2].
+        """
+        current = self._through(near, far)
+        if not isinstance(self.part, Line):
+            return current**2 * self.part.slope(frequency)
+        zc = self.part.impedance(frequency)
+        turn = self.part.propagation(frequency) * self.part.length_m
+        return turn * (zc * near[1] ** 2 - near[0] ** 2 / zc)
+
+    def peaks(
+        self, frequency: ArrayLike, near: tuple[Complex, Complex], far: tuple[Complex, Complex]
+    ) -> tuple[Real, Real]:
+        """Largest voltage across the part and current through it, along it for a line.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+        near, far : tuple of ndarray, shape (..., F)
+            Voltage and current at its source side and load side.
+
+        Returns
+        -------
+        volt, ampere : ndarray, shape (..., F)
+            Magnitudes, in the unit of `near`.
+        """
+        current = self._through(near, far)
+        volt = near[0] - far[0] if self.place == SERIES else near[0]
+        if self.line is None:
+            return np.abs(volt), np.abs(current)
+        line, zc = self.line, self.line.impedance(frequency)
+        waves = np.max(line.length_m / line.wavelength_m(frequency))
+        share = np.linspace(0, 1, 2 + min(int(64 * waves), 1000))
+        share = share.reshape(-1, *(1,) * max(volt.ndim, 1))
+        grow = np.exp(line.propagation(frequency) * line.length_m * share)
+        ahead, back = (volt + zc * current) / 2 / grow, (volt - zc * current) / 2 * grow
+        return np.abs(ahead + back).max(axis=0), np.abs((ahead - back) / zc).max(axis=0)
