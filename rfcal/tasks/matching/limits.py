@@ -1,0 +1,175 @@
+"""How well any network without loss could match a load over a band: the limit of Bode and Fano.
+
+Sources: H. W. Bode, Network Analysis and Feedback Amplifier Design, section 16.3; R. M. Fano,
+Journal of the Franklin Institute 249 (1950); value from memory, the integrals checked in tests.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real
+
+
+@dataclass(frozen=True, eq=False)
+class LoadModel:
+    """Resistance, inductance and capacitance that stand for a load.
+
+    Parameters
+    ----------
+    series : bool
+        True for all three in series, False for all three in parallel.
+    r_ohm : float
+        Resistance [ohm].
+    l_h : float
+        Inductance [H]; 0 in series or infinite in parallel where there is none.
+    c_f : float
+        Capacitance [F]; infinite in series or 0 in parallel where there is none.
+    residual : float
+        Root mean square of what the model leaves of the reflection [1].
+    """
+
+    series: bool
+    r_ohm: float
+    l_h: float
+    c_f: float
+    residual: float = 0.0
+
+    def impedance(self, frequency: Real) -> Complex:
+        """Impedance of the model.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Impedance [ohm].
+        """
+        jw: Complex = 2j * np.pi * np.asarray(frequency, complex)
+        if self.series:
+            return self.r_ohm + jw * self.l_h + 1 / (jw * self.c_f)
+        return 1 / (1 / self.r_ohm + jw * self.c_f + 1 / (jw * self.l_h))
+
+
+def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:
+    """The series or parallel model that leaves less of the reflection.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], two or more.
+    load : ndarray, shape (F,)
+        Load impedance [ohm].
+    z_ref : float
+        Reference impedance of the reflection in which the misfit is counted [ohm].
+
+    Returns
+    -------
+    LoadModel
+        Every part zero or more.
+    """
+    found = []
+    for series in (True, False):
+        seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
+        # both models are linear in their parts: R + j (w L - 1/(w C)), G + j (w C - 1/(w L))
+        weight = np.abs(2 * ref / (seen + ref) ** 2)
+        (level, rising, falling), residual = _fit(frequency, seen, weight)
+        with np.errstate(divide="ignore"):
+            inverse = 1 / np.array([level, falling])
+        if series:
+            found.append(LoadModel(True, level, rising, float(inverse[1]), residual))
+        else:
+            found.append(LoadModel(False, float(inverse[0]), float(inverse[1]), rising, residual))
+    return min(found, key=lambda model: model.residual)
+
+
+def _fit(frequency: Real, seen: Complex, weight: Real) -> tuple[list[float], float]:
+    """Level, rising and falling part of ``a + j (w b - c / w)``, none below zero; rms misfit."""
+    from scipy.optimize import nnls
+
+    middle = float(np.sqrt(frequency[0] * frequency[-1]))
+    ratio = frequency / middle
+    zero = np.zeros_like(ratio)
+    columns = np.stack([np.r_[zero + 1, zero], np.r_[zero, ratio], np.r_[zero, -1 / ratio]], axis=1)
+    both = np.r_[weight, weight]
+    parts, misfit = nnls(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
+    omega = 2 * np.pi * middle
+    scaled = parts * np.array([1, 1 / omega, omega])
+    return [float(p) for p in scaled], float(misfit / np.sqrt(frequency.size))
+
+
+@dataclass(frozen=True, eq=False)
+class Limit:
+    """What no network without loss can beat, by both conditions.
+
+    Parameters
+    ----------
+    far : float
+        Most that the integral of ln(1/|reflection|) over angular frequency can be [rad/s], by the
+        inductance in series or the capacitance in parallel; infinite without one.
+    near : float
+        Most that the integral of ln(1/|reflection|) over angular frequency squared can be [s/rad],
+        by the other one.
+    reflection : float
+        Least magnitude that can be held over the whole band [1].
+    """
+
+    far: float
+    near: float
+    reflection: float
+
+    @property
+    def swr(self) -> float:
+        """The SWR that goes with the least reflection [1]."""
+        return (1 + self.reflection) / (1 - self.reflection) if self.reflection < 1 else np.inf
+
+    def used(self, frequency: Real, reflection: Complex) -> tuple[float, float]:
+        """How much of both limits a network uses over a sweep.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (F,)
+            Frequencies [Hz].
+        reflection : ndarray, shape (F,)
+            Reflection at the network's input [1].
+
+        Returns
+        -------
+        far, near : float
+            Shares [1]; below 1 for every network without loss on the model.
+        """
+        omega = 2 * np.pi * frequency
+        depth = -np.log(np.maximum(np.abs(reflection), 1e-300))
+        return (
+            float(np.trapezoid(depth, omega) / self.far),
+            float(np.trapezoid(depth / omega**2, omega) / self.near),
+        )
+
+
+def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
+    """The limit for a load over a band.
+
+    Parameters
+    ----------
+    model : LoadModel
+        The load.
+    band_hz : tuple of (float, float)
+        Band [Hz].
+
+    Returns
+    -------
+    Limit
+        Reached only by a network of endlessly many parts.
+    """
+    # far: pi R/L in series, pi/(R C) in parallel; near: pi R C in series, pi L/R in parallel
+    r, l_h, c = model.r_ohm, model.l_h, model.c_f
+    if model.series:
+        far, near = r / l_h if l_h else np.inf, r * c
+    else:
+        far, near = 1 / (r * c) if c else np.inf, l_h / r
+    low, high = (2 * np.pi * f for f in band_hz)
+    depth = np.pi * min(far / (high - low), near / (1 / low - 1 / high))
+    return Limit(np.pi * far, np.pi * near, float(np.exp(-depth)))

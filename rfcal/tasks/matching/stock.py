@@ -1,0 +1,237 @@
+"""What can be bought and cut: real parts in place of a design's, and a search over their values."""
+
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import Line
+from rfcal.models.parts import Capacitor, Inductor, Stub, preferred, preferred_below
+from rfcal.tasks.matching.elements import AnyPart, Element
+from rfcal.tasks.matching.network import Network
+
+COARSE = 4
+"""The search starts with this many preferred values, or this many times 1/128 wave, a step."""
+
+
+@dataclass(frozen=True, eq=False)
+class Stock:
+    """Parts that exist.
+
+    Parameters
+    ----------
+    series : str
+        Preferred values of coils and capacitors, ``"E6"`` to ``"E192"``.
+    inductor_q, capacitor_q : float
+        Q of the parts [1]; the defaults are common practice, no source.
+    inductor_parallel_f : float
+        A coil's own capacitance [F].
+    capacitor_series_h : float
+        Inductance of a capacitor's leads [H].
+    inductance_h, capacitance_f : tuple of (float, float)
+        Smallest and largest value to be had [H, F].
+    lines : tuple of Line
+        Lines to cut sections and stubs from, the usual one first; their lengths are not used.
+    step_m : float
+        Lengths are cut to this [m].
+    """
+
+    series: str = "E24"
+    inductor_q: float = 100.0
+    capacitor_q: float = 1000.0
+    inductor_parallel_f: float = 0.0
+    capacitor_series_h: float = 0.0
+    inductance_h: tuple[float, float] = (1e-9, 1e-3)
+    capacitance_f: tuple[float, float] = (0.5e-12, 1e-6)
+    lines: tuple[Line, ...] = (Line(1.0, 0.66, 50.0), Line(1.0, 0.66, 75.0))
+    step_m: float = 1e-3
+
+    def limits(self, part: AnyPart) -> tuple[float, float]:
+        """Smallest and largest value of a kind of part.
+
+        Parameters
+        ----------
+        part : Inductor, Capacitor, Stub or Line
+            The part.
+
+        Returns
+        -------
+        low, high : float
+            Values [H, F or m].
+        """
+        if isinstance(part, Inductor):
+            return self.inductance_h
+        return self.capacitance_f if isinstance(part, Capacitor) else (self.step_m, np.inf)
+
+    def lacks(self, network: Network) -> str:
+        """Words for the first part that is not to be had.
+
+        Parameters
+        ----------
+        network : Network
+            A design.
+
+        Returns
+        -------
+        str
+            Empty where every part is.
+        """
+        for element in network.elements:
+            low, high = self.limits(element.part)
+            if not low / 1.1 <= element.value <= high * 1.1:
+                unit = {Inductor: "H", Capacitor: "F"}.get(type(element.part), "m")
+                return f"{element.name} of {element.value:.3g} {unit} is not in stock"
+        return ""
+
+    def _real(self, element: Element) -> list[Element]:
+        """The element of real parts; twice where no line of the impedance is in stock."""
+        part = element.part
+        if isinstance(part, Inductor):
+            return [
+                replace(
+                    element, part=Inductor(part.value, self.inductor_q, self.inductor_parallel_f)
+                )
+            ]
+        if isinstance(part, Capacitor):
+            return [
+                replace(
+                    element, part=Capacitor(part.value, self.capacitor_q, self.capacitor_series_h)
+                )
+            ]
+        line = element.line
+        assert line is not None
+        near = [one for one in self.lines if np.isclose(one.z0, line.z0)]
+        if not near:
+            below = [one for one in self.lines if one.z0 < line.z0]
+            above = [one for one in self.lines if one.z0 > line.z0]
+            near = sorted(below, key=lambda one: -one.z0)[:1]
+            near += sorted(above, key=lambda one: one.z0)[:1]
+        cut = []
+        for one in near:  # the same number of wavelengths on the line that there is
+            length = line.length_m * one.velocity_factor / line.velocity_factor
+            whole = replace(one, length_m=length)
+            new = Stub(whole, part.end) if isinstance(part, Stub) else whole
+            cut.append(replace(element, part=new))
+        return cut
+
+    def realise(self, network: Network) -> list[Network]:
+        """The network of real parts, values still as designed.
+
+        Parameters
+        ----------
+        network : Network
+            A design.
+
+        Returns
+        -------
+        list of Network
+            More than one where a section's impedance lies between those of two lines in stock.
+        """
+        choices = [[e] if e.fixed else self._real(e) for e in network.elements]
+        return [replace(network, elements=tuple(chosen)) for chosen in product(*choices)]
+
+
+@dataclass(frozen=True, eq=False)
+class _Axis:
+    """The values that one element may have, by number."""
+
+    start: int
+    stride: int
+    lowest: int
+    highest: int
+    scale: float
+    series: str
+
+    @classmethod
+    def of(cls, element: Element, frequency: Real, stock: Stock) -> "_Axis":
+        low, high = stock.limits(element.part)
+        if element.line is None:
+            first, last = preferred_below([low * (1 - 1e-12), high], stock.series)
+            below = int(preferred_below(element.value, stock.series))
+            pair = preferred([below, below + 1], stock.series)
+            start = below + int(abs(pair[1] / element.value) < abs(element.value / pair[0]))
+            return cls(start, COARSE, int(first), int(last), 1.0, stock.series)
+        wave = float(np.max(element.line.wavelength_m(frequency))) / stock.step_m
+        stride = 2 ** max(0, round(np.log2(COARSE * wave / 128)))
+        return cls(round(element.value / stock.step_m), stride, 1, int(2 * wave), stock.step_m, "")
+
+    def hold(self, number: int) -> int:
+        return min(max(number, self.lowest), self.highest)
+
+    def values(self, number: ArrayLike) -> Real:
+        number = np.clip(number, self.lowest, self.highest)
+        return preferred(number, self.series) if self.series else number * self.scale
+
+
+def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
+    """Largest reflection over the frequencies.
+
+    Parameters
+    ----------
+    network : Network
+        Its values may have leading axes.
+    frequency : ndarray, shape (F,)
+        Frequencies of the band [Hz].
+    load : ndarray, shape (..., F)
+        Load impedance [ohm].
+    z_ref : float
+        Resistance wanted at the input [ohm].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Magnitude [1].
+    """
+    seen = network.seen(frequency, load, z_ref=z_ref)
+    return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
+
+
+def search(
+    network: Network, frequency: Real, load: Complex, *, stock: Stock, z_ref: float = 50.0
+) -> Network:
+    """The values in stock that make the worst SWR in the band smallest, from the design's on.
+
+    All combinations of each value with its neighbours on both sides, first in wide steps, then in
+    ever smaller ones, and at last of two neighbours on each side; a local optimum of that kind.
+
+    Parameters
+    ----------
+    network : Network
+        A design of real parts.
+    frequency : ndarray, shape (F,)
+        Frequencies of the band [Hz].
+    load : ndarray, shape (F,)
+        Load impedance [ohm].
+    stock : Stock
+        The values to choose from.
+    z_ref : float
+        Resistance wanted at the input [ohm].
+
+    Returns
+    -------
+    Network
+        Of preferred values and cut lengths.
+    """
+    axes = [_Axis.of(network.elements[k], frequency, stock) for k in network.free()]
+    at = np.array([axis.hold(axis.start) for axis in axes])
+    stride = np.array([axis.stride for axis in axes])
+    width = 1
+    for _ in range(200):
+        steps = np.arange(-width, width + 1)
+        values = [
+            axis.values(at[k] + steps * stride[k]).reshape(-1, *(1,) * (len(axes) - k))
+            for k, axis in enumerate(axes)
+        ]
+        found = worst(network.with_values(values), frequency, load, z_ref)
+        best = np.array(np.unravel_index(np.argmin(found), found.shape)) - width
+        if np.any(best) and found.min() < found[(width,) * len(axes)]:
+            at = np.array([axis.hold(a) for axis, a in zip(axes, at + best * stride, strict=True)])
+        elif stride.max() > 1:
+            stride = np.maximum(stride // 2, 1)
+        elif width == 1:
+            width = 2
+        else:
+            break
+    return network.with_values([float(axis.values(a)) for a, axis in zip(at, axes, strict=True)])
