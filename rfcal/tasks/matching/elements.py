@@ -164,7 +164,7 @@ class Element:
             return np.abs(volt), np.abs(current)
         line, zc = self.line, self.line.impedance(frequency)
         waves = np.max(line.length_m / line.wavelength_m(frequency))
-        share = np.linspace(0, 1, 2 + min(int(64 * waves), 1000))
+        share = np.linspace(0, 1, 2 + min(int(128 * waves), 2000))
         share = share.reshape(-1, *(1,) * max(volt.ndim, 1))
         grow = np.exp(line.propagation(frequency) * line.length_m * share)
         ahead, back = (volt + zc * current) / 2 / grow, (volt - zc * current) / 2 * grow

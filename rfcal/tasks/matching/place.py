@@ -85,7 +85,11 @@ def rank_places(
         The existing line from source to load.
     places_m : sequence of float
         Distances from the load [m]: 0 at the load, the line's length at the source.
-    stock, topologies, q
+    stock : Stock, optional
+        What can be bought and cut.
+    topologies : sequence of str
+        As for `rank`.
+    q : float, optional
         As for `rank`.
 
     Returns

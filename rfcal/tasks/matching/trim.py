@@ -7,6 +7,7 @@ is expected, in which the errors common to both measurements cancel. Then all pa
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -169,7 +170,7 @@ class _Fit:
             logs = logs + size * step
             if np.abs(size * step).max() < 1e-9:
                 break
-        spread = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
+        spread: Any = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
         return logs, spread, float((self.residual(which, logs) ** 2).sum())
 
     def alone(self, k: int) -> tuple[Real, Real, float]:
