@@ -131,6 +131,25 @@ class Line:
         series, shunt = self.per_metre(frequency)
         return np.sqrt(series / shunt)
 
+    def constants(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
+        """Characteristic impedance and propagation constant together.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (F,)
+            Frequencies [Hz].
+
+        Returns
+        -------
+        impedance : ndarray, shape (F,)
+            As by `impedance` [ohm].
+        propagation : ndarray, shape (F,)
+            As by `propagation` [Np/m + j rad/m].
+        """
+        series, shunt = self.per_metre(frequency)
+        propagation = np.sqrt(series * shunt)
+        return propagation / shunt, propagation
+
     def two_port(self, frequency: ArrayLike, length_m: ArrayLike | None = None) -> TwoPort:
         """The line, or a piece of it, as a two-port.
 

@@ -236,8 +236,8 @@ class Stub:
         ndarray, shape (..., F)
             Impedance [ohm]: ``zc tanh(gamma l)`` short, ``zc / tanh(gamma l)`` open.
         """
-        trip = np.exp(-2 * self.line.propagation(frequency) * self.line.length_m)
-        zc = self.line.impedance(frequency)
+        zc, propagation = self.line.constants(frequency)
+        trip = np.exp(-2 * propagation * self.line.length_m)
         return zc * (1 - trip) / (1 + trip) if self.end == "short" else zc * (1 + trip) / (1 - trip)
 
     def slope(self, frequency: ArrayLike) -> Complex:
@@ -253,8 +253,8 @@ class Stub:
         ndarray, shape (..., F)
             Derivative [ohm], ``gamma l (zc - z^2 / zc)`` for either end.
         """
-        zc, z = self.line.impedance(frequency), self.impedance(frequency)
-        return self.line.propagation(frequency) * self.line.length_m * (zc - z**2 / zc)
+        zc, propagation = self.line.constants(frequency)
+        return propagation * self.line.length_m * (zc - self.impedance(frequency) ** 2 / zc)
 
 
 _TABLE = {

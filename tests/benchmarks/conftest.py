@@ -7,7 +7,7 @@ def pytest_terminal_summary(terminalreporter, config):
     peers, imports = {}, {}
     for bench in found:
         info = bench.extra_info
-        if "uncertainty" in info:
+        if "uncertainty" in info or "matching" in info:
             continue
         if "who" in info:
             peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
@@ -59,3 +59,19 @@ def pytest_terminal_summary(terminalreporter, config):
     for draws in sorted({draws for _, draws in drawn}):
         ratio = drawn["rfcal", draws] / drawn["numpy", draws]
         write(f"Monte Carlo, 201 points, {draws} draws: {ratio:.1f} x drawing the random numbers")
+    for bench in (b for b in found if "matching" in b.extra_info):
+        info, median = bench.extra_info, bench.stats.median
+        if "faster" in info:
+            ratio = [a / b for a, b in zip(info["ours"], info["theirs"], strict=True)]
+            write(
+                f"rank against scipy's differential evolution on all {len(ratio)} networks: "
+                f"{info['faster']:.0f} times faster; worst reflection, best of all: "
+                f"{min(info['ours']):.4f}, scipy {min(info['theirs']):.4f}; better or equal in "
+                f"{sum(r < 1.0001 for r in ratio)}, within 5 % in {sum(r < 1.05 for r in ratio)}, "
+                f"largest ratio {max(ratio):.2f}"
+            )
+        else:
+            write(
+                f"rank {info['matching']}, {info['points']} points: {median * 1e3:.0f} ms for "
+                f"{info['n']} networks"
+            )

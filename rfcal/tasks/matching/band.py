@@ -12,7 +12,8 @@ from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impeda
 from rfcal.models.line import Line
 from rfcal.tasks.matching import lines, lumped
 from rfcal.tasks.matching.network import Network
-from rfcal.tasks.matching.stock import Stock, search, worst
+from rfcal.tasks.matching.search import search, worst
+from rfcal.tasks.matching.stock import Stock
 
 
 @dataclass(frozen=True, eq=False)
@@ -377,7 +378,7 @@ def rank(
                 refused.setdefault(name, lack)
                 continue
             for real in stock.realise(ideal):
-                chosen = search(real, f, z, stock=stock, z_ref=goal.target_ohm)
+                chosen = search(real, f, z, stock=stock, z_ref=goal.target_ohm, free=q is None)
                 key = (
                     chosen.topology,
                     *(

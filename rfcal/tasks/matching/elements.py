@@ -101,8 +101,8 @@ class Element:
             At the source side [V, A].
         """
         if isinstance(self.part, Line):
-            zc = self.part.impedance(frequency)
-            grow = np.exp(self.part.propagation(frequency) * self.part.length_m)
+            zc, propagation = self.part.constants(frequency)
+            grow = np.exp(propagation * self.part.length_m)
             ahead, back = (volt + zc * ampere) * grow / 2, (volt - zc * ampere) / grow / 2
             return ahead + back, (ahead - back) / zc
         z = self.part.impedance(frequency)
@@ -137,9 +137,8 @@ class Element:
         current = self._through(near, far)
         if not isinstance(self.part, Line):
             return current**2 * self.part.slope(frequency)
-        zc = self.part.impedance(frequency)
-        turn = self.part.propagation(frequency) * self.part.length_m
-        return turn * (zc * near[1] ** 2 - near[0] ** 2 / zc)
+        zc, propagation = self.part.constants(frequency)
+        return propagation * self.part.length_m * (zc * near[1] ** 2 - near[0] ** 2 / zc)
 
     def peaks(
         self, frequency: ArrayLike, near: tuple[Complex, Complex], far: tuple[Complex, Complex]
@@ -162,10 +161,11 @@ class Element:
         volt = near[0] - far[0] if self.place == SERIES else near[0]
         if self.line is None:
             return np.abs(volt), np.abs(current)
-        line, zc = self.line, self.line.impedance(frequency)
+        line = self.line
+        zc, propagation = line.constants(frequency)
         waves = np.max(line.length_m / line.wavelength_m(frequency))
         share = np.linspace(0, 1, 2 + min(int(128 * waves), 2000))
         share = share.reshape(-1, *(1,) * max(volt.ndim, 1))
-        grow = np.exp(line.propagation(frequency) * line.length_m * share)
+        grow = np.exp(propagation * line.length_m * share)
         ahead, back = (volt + zc * current) / 2 / grow, (volt - zc * current) / 2 * grow
         return np.abs(ahead + back).max(axis=0), np.abs((ahead - back) / zc).max(axis=0)

@@ -34,14 +34,14 @@ def check_load(load_ohm: complex, where: str = "") -> None:
     place = f" {where}" if where else ""
     if not np.isfinite(load_ohm):
         raise MatchingError(f"the load{place} is an open circuit and takes no power")
+    if abs(load_ohm.real) <= TINY * abs(load_ohm):
+        raise MatchingError(
+            f"the load{place} has no resistance and takes no power: nothing can be matched to it"
+        )
     if load_ohm.real < 0:
         raise MatchingError(
             f"the load{place} has a resistance of {load_ohm.real:.4g} ohm and gives power instead "
             "of taking it: check the calibration before matching"
-        )
-    if load_ohm.real == 0:
-        raise MatchingError(
-            f"the load{place} has no resistance and takes no power: nothing can be matched to it"
         )
 
 

@@ -210,8 +210,10 @@ class Network:
             volt, ampere = element.before(frequency, volt, ampere)
         return (volt - z_ref * ampere) / (volt + z_ref * ampere)
 
-    def slopes(self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = 50.0) -> Complex:
-        """Derivative of what is seen by the logarithm of each element's value.
+    def seen_and_slopes(
+        self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = 50.0
+    ) -> tuple[Complex, Complex]:
+        """What is seen, and its derivative by the logarithm of each element's value.
 
         Parameters
         ----------
@@ -224,15 +226,19 @@ class Network:
 
         Returns
         -------
-        ndarray, shape (K, ..., F)
+        seen : ndarray, shape (..., F)
+            Reflection coefficient [1].
+        slopes : ndarray, shape (K, ..., F)
             Derivatives [1]; a part 1 % larger changes the reflection by 0.01 times this.
         """
         joints = self.states(frequency, load)
         volt, ampere = joints[0]
+        below = volt + z_ref * ampere
         # d(reflection)/dZ = 2 z_ref / (Z + z_ref)^2 with Z = volt / ampere
-        scale = 2 * z_ref / (volt + z_ref * ampere) ** 2
+        scale = 2 * z_ref / below**2
         pairs = zip(self.elements, pairwise(joints), strict=True)
-        return _stack([scale * e.slope(frequency, near, far) for e, (near, far) in pairs])
+        slopes = _stack([scale * e.slope(frequency, near, far) for e, (near, far) in pairs])
+        return (volt - z_ref * ampere) / below, slopes
 
     def losses_db(self, frequency: ArrayLike, load: ArrayLike) -> Real:
         """Loss in each element; what is reflected at the input is not in it.

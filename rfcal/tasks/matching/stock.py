@@ -1,19 +1,14 @@
-"""What can be bought and cut: real parts in place of a design's, and a search over their values."""
+"""What can be bought and cut: real parts in place of a design's."""
 
 from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
-from rfcal.models.parts import Capacitor, Inductor, Stub, preferred, preferred_below
+from rfcal.models.parts import Capacitor, Inductor, Stub
 from rfcal.tasks.matching.elements import AnyPart, Element
 from rfcal.tasks.matching.network import Network
-
-COARSE = 4
-"""The search starts with this many preferred values, or this many times 1/128 wave, a step."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,107 +126,3 @@ class Stock:
         """
         choices = [[e] if e.fixed else self._real(e) for e in network.elements]
         return [replace(network, elements=tuple(chosen)) for chosen in product(*choices)]
-
-
-@dataclass(frozen=True, eq=False)
-class _Axis:
-    """The values that one element may have, by number."""
-
-    start: int
-    stride: int
-    lowest: int
-    highest: int
-    scale: float
-    series: str
-
-    @classmethod
-    def of(cls, element: Element, frequency: Real, stock: Stock) -> "_Axis":
-        low, high = stock.limits(element.part)
-        if element.line is None:
-            first, last = preferred_below([low * (1 - 1e-12), high], stock.series)
-            below = int(preferred_below(element.value, stock.series))
-            pair = preferred([below, below + 1], stock.series)
-            start = below + int(abs(pair[1] / element.value) < abs(element.value / pair[0]))
-            return cls(start, COARSE, int(first), int(last), 1.0, stock.series)
-        wave = float(np.max(element.line.wavelength_m(frequency))) / stock.step_m
-        stride = 2 ** max(0, round(np.log2(COARSE * wave / 128)))
-        return cls(round(element.value / stock.step_m), stride, 1, int(2 * wave), stock.step_m, "")
-
-    def hold(self, number: int) -> int:
-        return min(max(number, self.lowest), self.highest)
-
-    def values(self, number: ArrayLike) -> Real:
-        number = np.clip(number, self.lowest, self.highest)
-        return preferred(number, self.series) if self.series else number * self.scale
-
-
-def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
-    """Largest reflection over the frequencies.
-
-    Parameters
-    ----------
-    network : Network
-        Its values may have leading axes.
-    frequency : ndarray, shape (F,)
-        Frequencies of the band [Hz].
-    load : ndarray, shape (..., F)
-        Load impedance [ohm].
-    z_ref : float
-        Resistance wanted at the input [ohm].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Magnitude [1].
-    """
-    seen = network.seen(frequency, load, z_ref=z_ref)
-    return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
-
-
-def search(
-    network: Network, frequency: Real, load: Complex, *, stock: Stock, z_ref: float = 50.0
-) -> Network:
-    """The values in stock that make the worst SWR in the band smallest, from the design's on.
-
-    All combinations of each value with its neighbours on both sides, first in wide steps, then in
-    ever smaller ones, and at last of two neighbours on each side; a local optimum of that kind.
-
-    Parameters
-    ----------
-    network : Network
-        A design of real parts.
-    frequency : ndarray, shape (F,)
-        Frequencies of the band [Hz].
-    load : ndarray, shape (F,)
-        Load impedance [ohm].
-    stock : Stock
-        The values to choose from.
-    z_ref : float
-        Resistance wanted at the input [ohm].
-
-    Returns
-    -------
-    Network
-        Of preferred values and cut lengths.
-    """
-    axes = [_Axis.of(network.elements[k], frequency, stock) for k in network.free()]
-    at = np.array([axis.hold(axis.start) for axis in axes])
-    stride = np.array([axis.stride for axis in axes])
-    width = 1
-    for _ in range(200):
-        steps = np.arange(-width, width + 1)
-        values = [
-            axis.values(at[k] + steps * stride[k]).reshape(-1, *(1,) * (len(axes) - k))
-            for k, axis in enumerate(axes)
-        ]
-        found = worst(network.with_values(values), frequency, load, z_ref)
-        best = np.array(np.unravel_index(np.argmin(found), found.shape)) - width
-        if np.any(best) and found.min() < found[(width,) * len(axes)]:
-            at = np.array([axis.hold(a) for axis, a in zip(axes, at + best * stride, strict=True)])
-        elif stride.max() > 1:
-            stride = np.maximum(stride // 2, 1)
-        elif width == 1:
-            width = 2
-        else:
-            break
-    return network.with_values([float(axis.values(a)) for a, axis in zip(at, axes, strict=True)])

@@ -9,7 +9,7 @@ from rfcal.models.line import Line
 from rfcal.models.parts import Stub
 from rfcal.tasks.matching.band import Goal
 from rfcal.tasks.matching.network import Network
-from rfcal.tasks.matching.stock import worst
+from rfcal.tasks.matching.search import worst
 
 CHUNK = 128
 """Draws that are reckoned at once."""

@@ -156,7 +156,7 @@ class _Fit:
         free = self.network.free()
         for _ in range(50):
             now = self._with(which, logs)
-            slopes = now.slopes(self.frequency, self.load, z_ref=self.z_ref)
+            _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
             wanted = _split(slopes[[free[k] for k in which]].reshape(len(which), -1))
             jacobian = self.whiten @ wanted.T
             step = np.linalg.lstsq(jacobian, self.residual(which, logs), rcond=1e-10)[0]

@@ -1,0 +1,374 @@
+"""Networks over a band: search, ranking, limits, tolerance, places and trimming."""
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+
+from rfcal.errors import MatchingError
+from rfcal.maths.reflection import from_impedance, swr
+from rfcal.models.line import Line
+from rfcal.models.parts import SERIES, Capacitor, Inductor, neighbours
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.tasks.matching import band, limits, lumped, place, search, stock, tolerance, trim
+from rfcal.tasks.matching.network import Network
+
+FREQUENCY = np.linspace(13.5e6, 15e6, 61)
+OMEGA = 2 * np.pi * FREQUENCY
+CENTRE, BAND = 14.17e6, (14.0e6, 14.35e6)
+COAX = Line(1.0, 0.66, 50.0, 0.4)
+STOCK = stock.Stock(lines=(COAX, Line(1.0, 0.8, 75.0, 0.3)))
+
+
+def resonant(r, l_h, c_f, frequency=FREQUENCY):
+    return limits.LoadModel(True, r, l_h, c_f).impedance(frequency)
+
+
+LOAD = resonant(22.0, 5e-6, 30e-12)
+GOAL = band.Goal(FREQUENCY, LOAD, CENTRE, BAND)
+
+
+def test_search_finds_what_all_combinations_hold():
+    """L sections of E12 parts: every pair of values over three decades tried."""
+    choice = stock.Stock(series="E12", capacitance_f=(1e-12, 1e-8), inductance_h=(1e-8, 1e-4))
+    rng = np.random.default_rng(2)
+    equal = count = 0
+    for _ in range(12):
+        load = resonant(*10 ** rng.uniform([0.5, -5.6, -11], [2.2, -4.9, -10.2]))
+        goal = band.Goal(FREQUENCY, load, CENTRE, BAND)
+        f, z = goal.in_band()
+        for ideal in lumped.l_section(CENTRE, goal.centre_load()):
+            if choice.lacks(ideal):
+                continue
+            (real,) = choice.realise(ideal)
+            found = search.search(real, f, z, stock=choice)
+            assert all(
+                e.value == pytest.approx(neighbours(e.value, "E12")[0]) for e in found.elements
+            )
+            values = [
+                np.concatenate([SERIES["E12"] * 10.0**k for k in decades])
+                for decades in (
+                    range(-8, -4) if isinstance(e.part, Inductor) else range(-12, -8)
+                    for e in real.elements
+                )
+            ]
+            every = real.with_values([values[0][:, None, None], values[1][:, None]])
+            best = search.worst(every, f, z, 50.0).min()
+            ours = float(search.worst(found, f, z, 50.0))
+            assert ours <= best * 1.05 + 1e-3
+            equal += ours <= best + 1e-12
+            count += 1
+    assert count > 20
+    assert equal >= 0.9 * count
+
+
+def test_lengths_are_cut_to_the_step():
+    ranking = band.rank(GOAL, stock=STOCK, topologies=("shunt stub", "series stub"))
+    assert len(ranking.candidates) == 8
+    for candidate in ranking.candidates:
+        f, z = GOAL.in_band()
+        for e in candidate.network.elements:
+            assert e.value / 1e-3 == pytest.approx(round(e.value / 1e-3), abs=1e-9)
+        # no neighbour at 1 mm is better
+        at = [e.value for e in candidate.network.elements]
+        around = [
+            candidate.network.with_values([v + s * 1e-3 for v, s in zip(at, steps, strict=True)])
+            for steps in product((-1, 0, 1), repeat=len(at))
+        ]
+        worst = [float(search.worst(n, f, z, 50.0)) for n in around]
+        assert min(worst) == pytest.approx(worst[len(worst) // 2], abs=1e-12)
+
+
+def test_ranking_is_in_order_and_says_why_not():
+    goal = replace(GOAL, target_swr=2.0)
+    ranking = band.rank(goal, stock=STOCK)
+    meets = [c.meets for c in ranking.candidates]
+    assert meets == sorted(meets, reverse=True)
+    assert 0 < sum(meets) < len(meets)
+    good = [c.loss_db for c in ranking.candidates if c.meets]
+    rest = [c.worst_swr for c in ranking.candidates if not c.meets]
+    assert good == sorted(good)
+    assert rest == sorted(rest)
+    assert "single" in ranking.refused
+    for candidate in ranking.candidates:
+        inside = (BAND[0] <= FREQUENCY) & (BAND[1] >= FREQUENCY)
+        assert candidate.worst_swr >= candidate.swr[inside].max() - 1e-9
+        assert candidate.meets == (candidate.worst_swr <= 2.0)
+        at = candidate.ideal.seen(np.array([CENTRE]), np.array([goal.centre_load()]))
+        assert abs(at[0]) < 1e-6  # the design is exact at the centre
+        assert candidate.losses_db.sum() <= candidate.loss_db + 1e-9
+    assert swr(from_impedance(LOAD)) == pytest.approx(ranking.raw_swr)
+
+
+def test_parts_that_do_not_exist_are_refused():
+    few = stock.Stock(inductance_h=(1e-6, 2e-6), capacitance_f=(1e-9, 2e-9), lines=())
+    ranking = band.rank(GOAL, stock=few, topologies=("L", "pi"))
+    assert "not in stock" in ranking.refused["L"]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"band_hz": (13.0e6, 14.2e6)}, "within the sweep from 13.5 to 15 MHz"),
+        ({"centre_hz": 14.9e6}, "in order"),
+        ({"load": LOAD - 30.0}, "gives power"),
+        ({"load": 1j * LOAD.imag}, "no resistance"),
+    ],
+)
+def test_goals_that_cannot_be(change, words):
+    given = {"load": LOAD, "centre_hz": CENTRE, "band_hz": BAND} | change
+    with pytest.raises(MatchingError, match=words):
+        band.Goal(FREQUENCY, **given)
+
+
+def test_unknown_topology():
+    with pytest.raises(MatchingError, match="'ell' is not known"):
+        band.rank(GOAL, topologies=("ell",))
+
+
+def test_bandwidth_of_a_resonator_by_its_formula():
+    """Matched series resonance: |x| = 2 rho / sqrt(1 - rho^2) at the edges, x = Q (f/f0 - f0/f)."""
+    q, f0 = 20.0, 14e6
+    frequency = np.linspace(10e6, 18e6, 4001)
+    load = 50 * (1 + 1j * q * (frequency / f0 - f0 / frequency))
+    curve = swr(from_impedance(load))
+    for limit in (1.5, 2.0):
+        at = band.bandwidth(frequency, curve, limit, f0)
+        assert at.width_hz == pytest.approx(f0 * (limit - 1) / np.sqrt(limit) / q, rel=1e-4)
+        assert not at.cut
+    assert band.bandwidth(frequency, curve, 2.0, 16e6).width_hz == 0
+    short = slice(1990, 2011)
+    cut = band.bandwidth(frequency[short], curve[short], 2.0, f0)
+    assert cut.cut
+    assert (cut.low_hz, cut.high_hz) == (frequency[1990], frequency[2010])
+    coarse = np.array([13e6, 14.05e6, 15e6])  # edges between the centre and its neighbours
+    wide = band.bandwidth(coarse, np.array([4.0, 1.0, 4.0]), 2.0, 14.0e6)
+    assert 13e6 < wide.low_hz < 14.0e6 < wide.high_hz < 15e6
+
+
+@pytest.mark.parametrize("series", [True, False])
+def test_the_limit_of_bode_and_fano(series):
+    """Fitted to its own model; no design without loss beats it, and the integrals stay below."""
+    true = limits.LoadModel(series, 30.0 if series else 200.0, 3e-6, 40e-12)
+    frequency = np.linspace(1e6, 60e6, 3001)
+    model = limits.fit_load(frequency, true.impedance(frequency))
+    assert model.series == series
+    assert [model.r_ohm, model.l_h, model.c_f] == pytest.approx([true.r_ohm, true.l_h, true.c_f])
+    centre, edges = 14.5e6, (13.0e6, 16.0e6)
+    limit = limits.bode_fano(model, edges)
+    assert 0 < limit.reflection < 1
+    load = true.impedance(frequency)
+    goal = band.Goal(frequency, load, centre, edges)
+    lossless = stock.Stock("E96", np.inf, np.inf, lines=(Line(1.0, 0.66, 50.0),))
+    ranking = band.rank(goal, stock=lossless)
+    best = min(c.worst_swr for c in ranking.candidates)
+    assert limit.swr < best < 4 * limit.swr
+    for candidate in ranking.candidates:
+        seen = candidate.network.seen(frequency, load)
+        assert max(limit.used(frequency, seen)) < 1
+
+
+def test_the_limit_is_met_with_equality_by_a_bare_load():
+    """Parallel R and C on a source of R: the integral of ln(1/|reflection|) is pi/(R C)."""
+    model = limits.LoadModel(False, 50.0, np.inf, 100e-12)
+    frequency = np.concatenate(
+        [np.linspace(1.0, 1e9, 400_001), np.geomspace(1.001e9, 1e14, 20_001)]
+    )
+    limit = limits.bode_fano(model, (10e6, 20e6))
+    jw = 2j * np.pi * frequency
+    seen = from_impedance(1 / (1 / 50 + jw * 100e-12))
+    assert limit.used(frequency, seen)[0] == pytest.approx(1, abs=1e-3)
+    assert limit.near == np.inf
+    assert limit.reflection == pytest.approx(np.exp(-1 / (2 * 50 * 100e-12 * 10e6)))
+
+
+def series_capacitor():
+    """A capacitor of 100 ohm that tunes 50 + j100 ohm, at one frequency of a flat load."""
+    load = np.full(3, 50 + 100j)
+    frequency = np.array([14e6 - 1, 14e6, 14e6 + 1])
+    goal = band.Goal(frequency, load, 14e6, (14e6 - 0.5, 14e6 + 0.5))
+    network = Network.of("single", [("series", Capacitor(1 / (2 * np.pi * 14e6 * 100), np.inf))])
+    return goal, network
+
+
+def test_yield_against_its_closed_form():
+    """SWR 1.5 at 50 ohm allows a reactance of 20.41 ohm: 1/(1 + t) - 1 within +-0.2041."""
+    goal, network = series_capacitor()
+    reach = 50 * 0.5 / np.sqrt(1.5) / 100
+    span = 0.4
+    expected = (min(1 / (1 - reach) - 1, span) + 1 - 1 / (1 + reach)) / (2 * span)
+    found = tolerance.production_yield(
+        goal,
+        network,
+        tolerance=tolerance.Tolerance(span),
+        rng=np.random.default_rng(1),
+        draws=20_000,
+    )
+    assert found.parts == found.both
+    assert found.parts == pytest.approx(expected, abs=3.5 * found.standard_uncertainty)
+    assert found.measurement == 1
+    assert found.worst_swr.shape == (20_000,)
+
+
+def test_yield_with_a_doubtful_load():
+    goal, network = series_capacitor()
+    rng = np.random.default_rng(1)
+    sigma = 15.0
+    loads = goal.load + 1j * sigma * rng.standard_normal((20_000, 1))
+    found = tolerance.production_yield(
+        goal,
+        network,
+        tolerance=tolerance.Tolerance(0.0),
+        rng=rng,
+        draws=20_000,
+        load_draws=loads,
+    )
+    from scipy.stats import norm
+
+    expected = 1 - 2 * norm.sf(50 * 0.5 / np.sqrt(1.5) / sigma)
+    assert found.parts == 1
+    assert found.measurement == found.both
+    assert found.both == pytest.approx(expected, abs=3.5 * found.standard_uncertainty)
+
+
+def test_sensitivity_moves_the_dip_as_it_must():
+    """Series resonance: one per cent more L or C moves the dip down by half a per cent of it."""
+    frequency = np.linspace(12e6, 16e6, 801)
+    goal = band.Goal(frequency, np.full(801, 50 + 0j), 14e6, (13.9e6, 14.1e6))
+    l_h = 5e-6
+    c_f = 1 / ((2 * np.pi * 14e6) ** 2 * l_h)
+    network = Network.of("trap", [("series", Inductor(l_h)), ("series", Capacitor(c_f))])
+    coil, capacitor = tolerance.sensitivity(goal, network)
+    assert (coil.name, capacitor.name) == ("L1", "C1")
+    for one in (coil, capacitor):
+        assert one.dip_hz == pytest.approx(-0.005 * 14e6, rel=1e-2)
+        assert one.swr_up > 0
+        assert one.swr_down > 0
+
+
+def test_places_on_a_line_and_what_they_cost():
+    line = Line(20.0, 0.66, 50.0, 0.6)
+    where = (0.0, 7.5, 20.0)
+    found = place.rank_places(GOAL, line, where, stock=STOCK, topologies=("L",))
+    for placed in found:
+        assert placed.line_only_db.shape == FREQUENCY.shape
+        for candidate in placed.whole:
+            lengths = [e.value for e in candidate.network.elements if e.fixed]
+            assert sum(lengths) == pytest.approx(20.0)
+            through = candidate.network.two_port(FREQUENCY)
+            loss = -10 * np.log10(through.power_gain(LOAD))
+            assert candidate.network.losses_db(FREQUENCY, LOAD).sum(axis=0) == pytest.approx(loss)
+    best = [min(c.loss_db for c in placed.whole) for placed in found]
+    assert best[0] < best[1] < best[2]  # the line's own extra loss stays with the shack's match
+    with pytest.raises(MatchingError, match="not on a line of 20 m"):
+        place.rank_places(GOAL, line, (21.0,))
+
+
+NETWORK = Network.of(
+    "pi",
+    [
+        ("shunt", Capacitor(330e-12, 800.0)),
+        ("series", Inductor(0.62e-6, 120.0)),
+        ("shunt", Capacitor(220e-12, 800.0)),
+    ],
+)
+NOISE = 1e-3
+
+
+def read_again(network, change, seed=1, load=LOAD):
+    """The measured load and the sweep after building, with noise and one common error."""
+    rng = np.random.default_rng(seed)
+
+    def noise():
+        return NOISE * (
+            rng.standard_normal(FREQUENCY.size) + 1j * rng.standard_normal(FREQUENCY.size)
+        )
+
+    common = both_axes("directivity", np.full(FREQUENCY.size, 2e-3))
+    own = both_axes("noise", np.full(FREQUENCY.size, NOISE), per_point=True)
+    shared = 2e-3 * (rng.standard_normal() + 1j * rng.standard_normal())
+    values = [e.value * (1 + c) for e, c in zip(network.elements, change, strict=True)]
+    seen = network.with_values(values).seen(FREQUENCY, load)
+    return (
+        Quantity(from_impedance(LOAD) + noise() + shared, (*common, *own)),
+        Quantity(
+            seen + noise() + shared,
+            (*common, *both_axes("again", np.full(FREQUENCY.size, NOISE), per_point=True)),
+        ),
+    )
+
+
+@pytest.mark.parametrize("off", [0, 1, 2])
+@pytest.mark.parametrize("change", [-0.3, 0.08, 0.25])
+def test_trim_finds_the_part(off, change):
+    changes = [change if k == off else 0.0 for k in range(3)]
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, changes))
+    assert found.verdict == "one part"
+    (part,) = found.off
+    assert part.name == NETWORK.elements[off].name
+    assert part.change == pytest.approx(change, abs=4 * part.standard_uncertainty)
+    assert part.standard_uncertainty < 0.02
+    assert part.name in found.message
+    assert ("less" if change > 0 else "more") in found.message
+
+
+def test_trim_is_as_sure_as_it_says():
+    """Over 60 repeats: the 95 % interval holds the truth; the part is the right one."""
+    inside = right = 0
+    for seed in range(60):
+        found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, [0, 0.1, 0], seed))
+        right += found.verdict == "one part" and found.off[0].name == "L1"
+        one = next(s for s in found.alone if s.name == "L1")
+        inside += abs(one.change - 0.1) < 1.96 * one.standard_uncertainty
+    assert right >= 58
+    assert 51 <= inside <= 60
+
+
+def test_trim_leaves_a_good_network_alone():
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, [0, 0, 0]))
+    assert found.verdict == "as designed"
+    assert not found.off
+
+
+def test_trim_finds_several():
+    truth = [0.1, -0.08, 0.12]
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, truth))
+    assert found.verdict == "several parts"
+    for one, change in zip(found.together, truth, strict=True):
+        assert one.change == pytest.approx(change, abs=4 * one.standard_uncertainty)
+
+
+def test_trim_says_when_it_cannot_tell():
+    """Two like capacitors side by side: the sum of both is off, no reading says which."""
+    twins = Network.of(
+        "pi",
+        [
+            ("shunt", Capacitor(165e-12, 800.0)),
+            ("shunt", Capacitor(165e-12, 800.0)),
+            ("series", Inductor(0.62e-6, 120.0)),
+            ("shunt", Capacitor(220e-12, 800.0)),
+        ],
+    )
+    found = trim.trim(twins, FREQUENCY, *read_again(twins, [0.2, 0, 0, 0]))
+    assert found.verdict == "undecided"
+    assert {s.name for s in found.off} == {"C1", "C2"}
+    assert "cannot tell" in found.message
+
+
+def test_trim_says_when_no_part_explains_it():
+    load, built = read_again(
+        NETWORK, [0, 0, 0], load=resonant(22.0, 5e-6, 30e-12) * (FREQUENCY / 14e6) ** 9
+    )
+    found = trim.trim(NETWORK, FREQUENCY, load, built)
+    assert found.verdict == "unexplained"
+    assert "connection" in found.message
+
+
+def test_trim_wants_one_grid():
+    load, built = read_again(NETWORK, [0, 0, 0])
+    short = Quantity(built.value[1:])
+    with pytest.raises(MatchingError, match="60 points"):
+        trim.trim(NETWORK, FREQUENCY, load, short)
+    with pytest.raises(MatchingError, match="no part"):
+        trim.trim(Network("none", ()).on_line(COAX, 1.0), FREQUENCY, load, built)
