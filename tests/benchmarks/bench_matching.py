@@ -44,12 +44,12 @@ def test_rank_by_parts(benchmark, parts):
 
 
 def by_general_optimiser(network, frequency, load):
-    """The same objective over values in stock by scipy: four decades, or a wavelength in mm."""
+    """The same objective over values in stock by scipy: four decades, or half a wave in mm."""
     elements = network.elements
     bounds = []
     for element in elements:
         if element.line is not None:
-            bounds.append((1, int(1000 * element.line.wavelength_m(frequency[0]))))
+            bounds.append((1, int(500 * element.line.wavelength_m(frequency[0]))))
         else:
             decades = (-8, -4) if isinstance(element.part, Inductor) else (-12, -8)
             bounds.append(tuple(int(preferred_below(10.0**x)) for x in decades))

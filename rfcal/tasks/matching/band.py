@@ -224,10 +224,9 @@ class Goal:
         return complex(self.load_at(np.array([self.centre_hz]))[0])
 
 
-def _qs(high: float, low: float, q: float | None) -> tuple[float, ...]:
-    """The Q asked for, or two that leave the L section at the least Q behind."""
-    least = max(high, low) / min(high, low) - 1
-    return (q,) if q else (np.sqrt(least + 1), np.sqrt(least + 6.25))
+def _q(high: float, low: float) -> float:
+    """A Q that leaves the L section at the least Q behind, where none is asked for."""
+    return float(np.sqrt(max(high, low) / min(high, low)))
 
 
 Design = Callable[[], tuple[Network, ...]]
@@ -256,10 +255,9 @@ def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[
     given = (goal.centre_hz, z, target)
     yield "single", partial(lumped.single, *given, enough_swr=goal.target_swr)
     yield "L", partial(lumped.l_section, *given)
-    for one in _qs(1 / (1 / z).real, target, q):
-        yield "pi", partial(lumped.pi_section, *given, q=one)
-    for one in _qs(z.real, target, q):
-        yield "T", partial(lumped.t_section, *given, q=one)
+    at_node, in_branch = q or _q(1 / (1 / z).real, target), q or _q(z.real, target)
+    yield "pi", partial(lumped.pi_section, *given, q=at_node)
+    yield "T", partial(lumped.t_section, *given, q=in_branch)
     if not available:
         return
     whole = [replace(line, conductor_db=0.0, dielectric_db=0.0) for line in available]
@@ -345,7 +343,8 @@ def rank(
     topologies : sequence of str
         Names out of `TOPOLOGIES`.
     q : float, optional
-        Q of pi and T sections [1]; two low ones by default.
+        Q of pi and T sections [1], from which values are not moved far; a low one by default, from
+        which they go where the band is best.
 
     Returns
     -------

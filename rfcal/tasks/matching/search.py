@@ -16,12 +16,14 @@ from rfcal.tasks.matching.elements import Element
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.stock import Stock
 
-POWERS = (2, 6, 20)
+POWERS = (2, 8)
 """The sums of these powers of the reflection are brought down one after the other."""
 STEPS = 5
 """Steps downhill for each power."""
 COARSE = 6
 """Steps in a decade of values with which one or two lumped parts are searched at first."""
+LONG = 64
+"""Steps of length with which sections and stubs, up to half a wave, are tried first."""
 THIN = 25
 """Points of the band, at least, until the last round of the search."""
 NEAR = {1: 8, 2: 4}
@@ -51,10 +53,8 @@ class _Axis:
     ) -> "_Axis":
         low, high = stock.limits(element.part)
         if element.line is not None:
-            longest = int(2 * np.max(element.line.wavelength_m(frequency)) / stock.step_m)
-            stride = 2 ** max(0, round(np.log2(longest / 512)))
-            start = round(element.value / stock.step_m)
-            return cls(start, stride, 1, longest, stock.step_m, "")
+            longest = int(0.5 * np.max(element.line.wavelength_m(frequency)) / stock.step_m)
+            return cls(round(element.value / stock.step_m), LONG, 1, longest, stock.step_m, "")
         first, last = (int(k) for k in preferred_below([low * (1 - 1e-12), high], stock.series))
         if not free:
             below = int(preferred_below(design.value, stock.series))
