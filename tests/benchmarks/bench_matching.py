@@ -8,7 +8,8 @@ from scipy.optimize import differential_evolution
 
 from rfcal.models.line import Line
 from rfcal.models.parts import Inductor, preferred, preferred_below
-from rfcal.tasks.matching.band import Goal, rank
+from rfcal.tasks.matching.band import Goal
+from rfcal.tasks.matching.ranking import rank
 from rfcal.tasks.matching.search import worst
 from rfcal.tasks.matching.stock import Stock
 

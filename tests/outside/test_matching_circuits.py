@@ -12,7 +12,8 @@ import skrf
 
 from rfcal.models.line import Line
 from rfcal.models.parts import Capacitor, Inductor, Stub
-from rfcal.tasks.matching.band import Goal, rank
+from rfcal.tasks.matching.band import Goal
+from rfcal.tasks.matching.ranking import rank
 from rfcal.tasks.matching.stock import Stock
 from tests.outside.test_ngspice import simulate
 

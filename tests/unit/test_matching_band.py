@@ -13,6 +13,7 @@ from rfcal.models.parts import SERIES, Capacitor, Inductor, neighbours
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.tasks.matching import band, limits, lumped, place, search, stock, tolerance, trim
 from rfcal.tasks.matching.network import Network
+from rfcal.tasks.matching.ranking import rank as ranking_of
 
 FREQUENCY = np.linspace(13.5e6, 15e6, 61)
 OMEGA = 2 * np.pi * FREQUENCY
@@ -64,7 +65,7 @@ def test_search_finds_what_all_combinations_hold():
 
 
 def test_lengths_are_cut_to_the_step():
-    ranking = band.rank(GOAL, stock=STOCK, topologies=("shunt stub", "series stub"))
+    ranking = ranking_of(GOAL, stock=STOCK, topologies=("shunt stub", "series stub"))
     assert len(ranking.candidates) == 8
     for candidate in ranking.candidates:
         f, z = GOAL.in_band()
@@ -82,7 +83,7 @@ def test_lengths_are_cut_to_the_step():
 
 def test_ranking_is_in_order_and_says_why_not():
     goal = replace(GOAL, target_swr=2.0)
-    ranking = band.rank(goal, stock=STOCK)
+    ranking = ranking_of(goal, stock=STOCK)
     meets = [c.meets for c in ranking.candidates]
     assert meets == sorted(meets, reverse=True)
     assert 0 < sum(meets) < len(meets)
@@ -103,7 +104,7 @@ def test_ranking_is_in_order_and_says_why_not():
 
 def test_parts_that_do_not_exist_are_refused():
     few = stock.Stock(inductance_h=(1e-6, 2e-6), capacitance_f=(1e-9, 2e-9), lines=())
-    ranking = band.rank(GOAL, stock=few, topologies=("L", "pi"))
+    ranking = ranking_of(GOAL, stock=few, topologies=("L", "pi"))
     assert "not in stock" in ranking.refused["L"]
 
 
@@ -124,7 +125,7 @@ def test_goals_that_cannot_be(change, words):
 
 def test_unknown_topology():
     with pytest.raises(MatchingError, match="'ell' is not known"):
-        band.rank(GOAL, topologies=("ell",))
+        ranking_of(GOAL, topologies=("ell",))
 
 
 def test_bandwidth_of_a_resonator_by_its_formula():
@@ -161,7 +162,7 @@ def test_the_limit_of_bode_and_fano(series):
     load = true.impedance(frequency)
     goal = band.Goal(frequency, load, centre, edges)
     lossless = stock.Stock("E96", np.inf, np.inf, lines=(Line(1.0, 0.66, 50.0),))
-    ranking = band.rank(goal, stock=lossless)
+    ranking = ranking_of(goal, stock=lossless)
     best = min(c.worst_swr for c in ranking.candidates)
     assert limit.swr < best < 4 * limit.swr
     for candidate in ranking.candidates:
@@ -372,3 +373,47 @@ def test_trim_wants_one_grid():
         trim.trim(NETWORK, FREQUENCY, load, short)
     with pytest.raises(MatchingError, match="no part"):
         trim.trim(Network("none", ()).on_line(COAX, 1.0), FREQUENCY, load, built)
+
+
+def test_one_typed_frequency_is_enough():
+    """A single measured point: designs, ranking, yield and sensitivity, without a dip to move."""
+    goal = band.Goal(np.array([14e6]), np.array([20 - 35j]), 14e6, (14e6, 14e6))
+    ranking = ranking_of(goal, stock=STOCK)
+    assert ranking.candidates[0].worst_swr < 1.5
+    assert ranking.candidates[0].at_2.cut
+    best = ranking.candidates[0].network
+    found = tolerance.production_yield(
+        goal, best, tolerance=tolerance.Tolerance(0.01), rng=np.random.default_rng(0), draws=200
+    )
+    assert found.both > 0.9
+    assert all(np.isnan(s.dip_hz) for s in tolerance.sensitivity(goal, best))
+
+
+def test_a_matched_load_needs_nothing():
+    goal = band.Goal(np.array([14e6]), np.array([50 + 0j]), 14e6, (14e6, 14e6))
+    ranking = ranking_of(goal, stock=STOCK, topologies=("single", "L", "shunt stub"))
+    assert not ranking.candidates
+    assert all("needs no network" in why for why in ranking.refused.values())
+
+
+def test_a_chosen_q_is_kept():
+    """Values stay next to the design's, so that the Q asked for is the Q that is built."""
+    ranking = ranking_of(GOAL, stock=STOCK, topologies=("pi",), q=12.0)
+    for candidate in ranking.candidates:
+        assert candidate.network.note == "Q = 12"
+        for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
+            assert real.value in neighbours(ideal.value, "E24", count=2)
+
+
+@pytest.mark.parametrize(
+    ("place", "part", "words"),
+    [
+        ("series", Capacitor(330e-12), "330 pF"),
+        ("series", Capacitor(1e-9), "1 nF"),
+        ("series", Inductor(1.2e-6), "1.2 µH"),
+        ("series", Inductor(1.5), "1.5 H"),
+        ("section", Line(0.9652), "0.9652 m"),
+    ],
+)
+def test_values_in_words(place, part, words):
+    assert Network.of("one", [(place, part)]).elements[0].in_words() == words

@@ -14,7 +14,7 @@ from rfcal.errors import MatchingError
 from rfcal.models.line import Line
 from rfcal.models.parts import Stub
 from rfcal.tasks.matching.elements import SECTION, SERIES, SHUNT, AnyPart
-from rfcal.tasks.matching.lumped import TINY, check_load, reactance
+from rfcal.tasks.matching.lumped import MATCHED, TINY, check_load, reactance
 from rfcal.tasks.matching.network import Network
 
 Parts = list[tuple[str, AnyPart]]
@@ -106,6 +106,8 @@ def single_stub(
     wanted = (line.z0 / target_ohm) ** sign
     size = abs(rho)
     low, high = (1 - size) / (1 + size), (1 + size) / (1 - size)
+    if size < TINY and abs(wanted - 1) < TINY:
+        raise MatchingError(MATCHED)
     if not low * (1 - TINY) <= wanted <= high * (1 + TINY) or size < TINY:
         quantity = "conductance" if place == SHUNT else "resistance"
         raise MatchingError(
@@ -253,6 +255,27 @@ def quarter_wave(
     )
 
 
+def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> list[complex]:
+    """Where the impedance along za from the load meets the one along zb to the target."""
+    rho = abs((load_ohm - za) / (load_ohm + za))
+    low, high = za * (1 - rho) / (1 + rho), za * (1 + rho) / (1 - rho)
+    first, last = sorted((target_ohm, zb**2 / target_ohm))
+    # two circles of the impedance plane, each with its centre on the real axis
+    centre, radius, apart = (low + high) / 2, (high - low) / 2, (first + last - low - high) / 2
+    if abs(apart) > TINY * za:
+        along = (radius**2 - ((last - first) / 2) ** 2 + apart**2) / (2 * apart)
+        square = radius**2 - along**2
+        if square >= -TINY * za**2:
+            up = 1j * np.sqrt(max(square, 0))
+            meeting = centre + along
+            return [meeting + up, meeting - up] if up.imag > TINY * za else [complex(meeting)]
+    raise MatchingError(
+        f"along {za:.4g} ohm this load stays between {low:.4g} and {high:.4g} ohm where it is real,"
+        f" and a section of {zb:.4g} ohm needs to meet the circle from {first:.4g} to {last:.4g} "
+        "ohm: take lines further apart in impedance, or a stub"
+    )
+
+
 def two_sections(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, near: Line, far: Line
 ) -> tuple[Network, ...]:
@@ -288,30 +311,8 @@ def two_sections(
             "two sections need lines of different impedances, and the one at the source another "
             f"impedance than the target's: {za:.4g} and {zb:.4g} ohm match nothing more"
         )
-    # circles of the impedance plane, centres on the real axis: along `near` from the load, and
-    # along `far` to the target
-    rho = abs((load_ohm - za) / (load_ohm + za))
-    centre_a, radius_a = za * (1 + rho**2) / (1 - rho**2), 2 * za * rho / (1 - rho**2)
-    centre_b, radius_b = (
-        (target_ohm + zb**2 / target_ohm) / 2,
-        abs(target_ohm - zb**2 / target_ohm) / 2,
-    )
-    apart = centre_b - centre_a
-    r = centre_a + (
-        (radius_a**2 - radius_b**2 + apart**2) / (2 * apart) if abs(apart) > TINY * za else np.inf
-    )
-    square = radius_a**2 - (r - centre_a) ** 2
-    if not square >= -TINY * za**2:
-        low, high = sorted((target_ohm, zb**2 / target_ohm))
-        raise MatchingError(
-            f"along {za:.4g} ohm this load stays between {za * (1 - rho) / (1 + rho):.4g} and "
-            f"{za * (1 + rho) / (1 - rho):.4g} ohm where it is real, and a section of {zb:.4g} ohm "
-            f"needs to meet the circle from {low:.4g} to {high:.4g} ohm: take lines further apart "
-            "in impedance, or a stub"
-        )
-    x = np.sqrt(max(square, 0))
     found = []
-    for meeting in (r + 1j * x, r - 1j * x) if x > TINY * za else (complex(r),):
+    for meeting in _meetings(load_ohm, target_ohm, za, zb):
         on_near = [(z - za) / (z + za) for z in (load_ohm, meeting)]
         on_far = [(z - zb) / (z + zb) for z in (meeting, target_ohm)]
         parts = [

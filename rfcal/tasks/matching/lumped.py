@@ -14,6 +14,7 @@ from rfcal.tasks.matching.network import Network
 
 TINY = 1e-9
 """A reactance or susceptance below this share of the target's counts as none."""
+MATCHED = "the load is matched as it is and needs no network at this frequency"
 
 
 def check_load(load_ohm: complex, where: str = "") -> None:
@@ -105,6 +106,8 @@ def _distinct(networks: list[Network | None]) -> tuple[Network, ...]:
         if network is not None:
             key = tuple((e.place, type(e.part), f"{e.value:.8e}") for e in network.elements)
             found.setdefault(key, network)
+    if not found:
+        raise MatchingError(MATCHED)
     return tuple(found.values())
 
 

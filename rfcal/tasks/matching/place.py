@@ -8,8 +8,9 @@ import numpy as np
 from rfcal.errors import MatchingError
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
-from rfcal.tasks.matching.band import TOPOLOGIES, Candidate, Goal, Ranking, judge, rank
+from rfcal.tasks.matching.band import Candidate, Goal, judge
 from rfcal.tasks.matching.network import Network
+from rfcal.tasks.matching.ranking import TOPOLOGIES, Ranking, rank
 from rfcal.tasks.matching.stock import Stock
 
 

@@ -76,8 +76,7 @@ class Stock:
         for element in network.elements:
             low, high = self.limits(element.part)
             if not low / 1.1 <= element.value <= high * 1.1:
-                unit = {Inductor: "H", Capacitor: "F"}.get(type(element.part), "m")
-                return f"{element.name} of {element.value:.3g} {unit} is not in stock"
+                return f"{element.name} of {element.in_words()} is not in stock"
         return ""
 
     def _real(self, element: Element) -> list[Element]:

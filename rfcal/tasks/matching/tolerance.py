@@ -167,6 +167,8 @@ def dip(frequency: Real, reflection: Complex) -> Real:
         where the least is at an edge.
     """
     power = np.abs(reflection) ** 2
+    if frequency.size < 3:
+        return np.full(power.shape[:-1], np.nan)
     k = power.argmin(axis=-1)
     inside = (k > 0) & (k < frequency.size - 1)
     k = np.clip(k, 1, frequency.size - 2)

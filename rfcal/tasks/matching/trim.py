@@ -30,8 +30,8 @@ class Suspect:
     ----------
     name : str
         The element.
-    designed : float
-        Value as designed [H, F or m].
+    designed : str
+        Value as designed, in words.
     change : float
         Relative change from the design [1].
     standard_uncertainty : float
@@ -41,7 +41,7 @@ class Suspect:
     """
 
     name: str
-    designed: float
+    designed: str
     change: float
     standard_uncertainty: float
     misfit: float
@@ -58,7 +58,7 @@ class Suspect:
         way, back = ("above", "less") if self.change > 0 else ("below", "more")
         return (
             f"{self.name} is {size:.2g} % (+- {doubt:.2g} %) {way} its value of "
-            f"{self.designed:.4g}: make it {back}"
+            f"{self.designed}: make it {back}"
         )
 
 
@@ -187,7 +187,7 @@ class _Fit:
         for place, k in enumerate(which):
             element, ratio = self.network.elements[free[k]], float(np.exp(logs[place]))
             doubt = ratio * float(np.sqrt(spread[place, place]))
-            made.append(Suspect(element.name, float(element.value), ratio - 1, doubt, misfit))
+            made.append(Suspect(element.name, element.in_words(), ratio - 1, doubt, misfit))
         return made
 
 

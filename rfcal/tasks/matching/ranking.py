@@ -1,0 +1,174 @@
+"""All topologies with parts that exist, in order of merit."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import permutations, product
+
+import numpy as np
+
+from rfcal.errors import MatchingError
+from rfcal.maths.reflection import Real, from_impedance, swr
+from rfcal.models.line import Line
+from rfcal.tasks.matching import lines, lumped
+from rfcal.tasks.matching.band import Candidate, Goal, judge
+from rfcal.tasks.matching.network import Network
+from rfcal.tasks.matching.search import search
+from rfcal.tasks.matching.stock import Stock
+
+
+@dataclass(frozen=True, eq=False)
+class Ranking:
+    """All candidates, best first, and why some topologies are not among them.
+
+    Parameters
+    ----------
+    candidates : tuple of Candidate
+        Those that meet the target by their loss, then the others by their worst SWR.
+    refused : dict of str to str
+        Topology and reason.
+    raw_swr : ndarray, shape (F,)
+        SWR without any network [1].
+    """
+
+    candidates: tuple[Candidate, ...]
+    refused: dict[str, str]
+    raw_swr: Real
+
+
+def _q(high: float, low: float) -> float:
+    """A Q that leaves the L section at the least Q behind, where none is asked for."""
+    return float(np.sqrt(max(high, low) / min(high, low)))
+
+
+Design = Callable[[], tuple[Network, ...]]
+
+
+def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[tuple[str, Design]]:
+    """Every topology with what is to be varied in it.
+
+    Parameters
+    ----------
+    goal : Goal
+        What is asked for.
+    available : sequence of Line
+        Lines in stock.
+    q : float, optional
+        Q of pi and T sections [1].
+
+    Yields
+    ------
+    topology : str
+        Its name.
+    design : callable
+        Without arguments; returns networks, or raises MatchingError.
+    """
+    z, target = goal.centre_load(), goal.target_ohm
+    given = (goal.centre_hz, z, target)
+    yield "single", partial(lumped.single, *given, enough_swr=goal.target_swr)
+    yield "L", partial(lumped.l_section, *given)
+    at_node, in_branch = q or _q(1 / (1 / z).real, target), q or _q(z.real, target)
+    yield "pi", partial(lumped.pi_section, *given, q=at_node)
+    yield "T", partial(lumped.t_section, *given, q=in_branch)
+    if not available:
+        return
+    whole = [replace(line, conductor_db=0.0, dielectric_db=0.0) for line in available]
+    main = min(whole, key=lambda line: abs(line.z0 - target))
+    for end, place in product(("open", "short"), ("shunt", "series")):
+        yield f"{place} stub", partial(lines.single_stub, *given, line=main, place=place, end=end)
+    for end, waves in product(("open", "short"), (1 / 8, 3 / 8)):
+        yield (
+            "double stub",
+            partial(lines.double_stub, *given, line=main, end=end, spacing_waves=waves),
+        )
+    yield "quarter wave", partial(lines.quarter_wave, *given, line=main)
+    for near, far in permutations(whole, 2):
+        yield "two sections", partial(lines.two_sections, *given, near=near, far=far)
+
+
+TOPOLOGIES = (
+    "single",
+    "L",
+    "pi",
+    "T",
+    "shunt stub",
+    "series stub",
+    "double stub",
+    "quarter wave",
+    "two sections",
+)
+"""Names for `rank`."""
+
+
+def _built(
+    ideals: Sequence[Network], goal: Goal, stock: Stock, free: bool
+) -> Iterator[tuple[Network, Network]]:
+    """Every design in parts of the stock; refused where none of them can be had."""
+    lacks = [stock.lacks(ideal) for ideal in ideals]
+    if all(lacks):
+        raise MatchingError(lacks[0])
+    for ideal in (i for i, lack in zip(ideals, lacks, strict=True) if not lack):
+        for real in stock.realise(ideal):
+            chosen = search(real, *goal.in_band(), stock=stock, z_ref=goal.target_ohm, free=free)
+            # where values have moved, the design's Q or spacing is no longer the network's
+            yield replace(chosen, note="") if free else chosen, ideal
+
+
+def _signature(network: Network) -> tuple:
+    """What two networks have in common that are the same."""
+    return network.topology, *(
+        (e.place, type(e.part), f"{e.value:.6e}", e.line and e.line.z0) for e in network.elements
+    )
+
+
+def rank(
+    goal: Goal,
+    *,
+    stock: Stock | None = None,
+    topologies: Sequence[str] = TOPOLOGIES,
+    q: float | None = None,
+) -> Ranking:
+    """All topologies with parts that exist, in order of merit.
+
+    Parameters
+    ----------
+    goal : Goal
+        Load, band and target.
+    stock : Stock, optional
+        What can be bought and cut.
+    topologies : sequence of str
+        Names out of `TOPOLOGIES`.
+    q : float, optional
+        Q of pi and T sections [1], from which values are not moved far; a low one by default, from
+        which they go where the band is best.
+
+    Returns
+    -------
+    Ranking
+        Candidates, and the reasons of what is refused.
+
+    Raises
+    ------
+    MatchingError
+        A topology that is not known.
+    """
+    stock = stock or Stock()
+    for name in topologies:
+        if name not in TOPOLOGIES:
+            raise MatchingError(f"topology '{name}' is not known: take of {', '.join(TOPOLOGIES)}")
+    found: dict[tuple, tuple[Network, Network]] = {}
+    refused: dict[str, str] = {}
+    built = set()
+    for name, design in designs(goal, stock.lines, q):
+        if name not in topologies:
+            continue
+        try:
+            for real, ideal in _built(design(), goal, stock, q is None or name not in ("pi", "T")):
+                found.setdefault(_signature(real), (real, ideal))
+                built.add(name)
+        except MatchingError as error:
+            refused.setdefault(name, str(error))
+    candidates = [judge(goal, *pair) for pair in found.values()]
+    candidates.sort(key=lambda c: (not c.meets, c.loss_db if c.meets else c.worst_swr))
+    raw = swr(from_impedance(goal.load, goal.target_ohm))
+    return Ranking(tuple(candidates), {n: why for n, why in refused.items() if n not in built}, raw)
