@@ -48,10 +48,10 @@ class LoadModel:
         ndarray, shape (F,)
             Impedance [ohm].
         """
-        jw: Complex = 2j * np.pi * np.asarray(frequency, complex)
+        omega = 2 * np.pi * np.asarray(frequency, float)
         if self.series:
-            return self.r_ohm + jw * self.l_h + 1 / (jw * self.c_f)
-        return 1 / (1 / self.r_ohm + jw * self.c_f + 1 / (jw * self.l_h))
+            return self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
+        return 1 / (1 / self.r_ohm + 1j * (omega * self.c_f - 1 / (omega * self.l_h)))
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:
