@@ -75,6 +75,23 @@ def test_ranked_networks_in_scikit_rf():
         assert network.s_vswr[:, 0, 0] == pytest.approx(candidate.swr, rel=1e-6)
 
 
+def test_losses_in_scikit_rf():
+    """Power into the load over power into the network, from scikit-rf's S-parameters."""
+    sweep = skrf.Frequency.from_f(FREQUENCY, unit="hz")
+    seen = (LOAD - 50) / (LOAD + 50)
+    for candidate in CANDIDATES:
+        elements = candidate.network.elements
+        network = scattering(elements[0], sweep)
+        for element in elements[1:]:
+            network = network ** scattering(element, sweep)
+        s11, s12, s21, s22 = (network.s[:, i, j] for i, j in ((0, 0), (0, 1), (1, 0), (1, 1)))
+        at_input = s11 + s12 * s21 * seen / (1 - s22 * seen)
+        share = np.abs(s21) ** 2 * (1 - np.abs(seen) ** 2)
+        share /= np.abs(1 - s22 * seen) ** 2 * (1 - np.abs(at_input) ** 2)
+        ours = candidate.network.losses_db(FREQUENCY, LOAD).sum(axis=0)
+        assert ours == pytest.approx(-10 * np.log10(share), rel=1e-6, abs=1e-9)
+
+
 def netlist(network, tag: str, frequency: float) -> str:
     """The network with its load, driven by one ampere; parts of constant Q at one frequency."""
     omega, rows, near = (

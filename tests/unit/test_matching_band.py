@@ -102,6 +102,25 @@ def test_ranking_is_in_order_and_says_why_not():
     assert swr(from_impedance(LOAD)) == pytest.approx(ranking.raw_swr)
 
 
+def test_short_list_has_the_best_of_every_topology():
+    ranking = ranking_of(GOAL, stock=STOCK)
+    short = ranking.short()
+    names = [c.network.topology for c in short]
+    assert len(set(names)) == len(names) < len(ranking.candidates)
+    assert set(names) == {c.network.topology for c in ranking.candidates}
+    assert short[0] is ranking.candidates[0]
+
+
+def test_a_double_stub_moves_away_from_a_load_that_it_cannot_match():
+    """20 ohm on a line of 50: twice and a half its conductance, too much for stubs at the load."""
+    goal = band.Goal(np.array([14e6]), np.array([20 + 0j]), 14e6, (14e6, 14e6))
+    ranking = ranking_of(goal, stock=STOCK, topologies=("double stub",))
+    assert ranking.candidates
+    for candidate in ranking.candidates:
+        assert [e.place for e in candidate.network.elements] == ["shunt", "section"] * 2
+        assert candidate.worst_swr < 1.05
+
+
 def test_parts_that_do_not_exist_are_refused():
     few = stock.Stock(inductance_h=(1e-6, 2e-6), capacitance_f=(1e-9, 2e-9), lines=())
     ranking = ranking_of(GOAL, stock=few, topologies=("L", "pi"))

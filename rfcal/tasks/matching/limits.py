@@ -5,6 +5,7 @@ Journal of the Franklin Institute 249 (1950); value from memory, the integrals c
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -50,8 +51,10 @@ class LoadModel:
         """
         omega = 2 * np.pi * np.asarray(frequency, float)
         if self.series:
-            return self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
-        return 1 / (1 / self.r_ohm + 1j * (omega * self.c_f - 1 / (omega * self.l_h)))
+            ohm: Any = self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
+            return ohm
+        siemens: Any = 1 / self.r_ohm + 1j * (omega * self.c_f - 1 / (omega * self.l_h))
+        return 1 / siemens
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:

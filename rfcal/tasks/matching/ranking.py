@@ -35,6 +35,19 @@ class Ranking:
     refused: dict[str, str]
     raw_swr: Real
 
+    def short(self) -> tuple[Candidate, ...]:
+        """The best candidate of every topology, for a short list.
+
+        Returns
+        -------
+        tuple of Candidate
+            Best first.
+        """
+        best: dict[str, Candidate] = {}
+        for candidate in self.candidates:
+            best.setdefault(candidate.network.topology, candidate)
+        return tuple(best.values())
+
 
 def _q(high: float, low: float) -> float:
     """A Q that leaves the L section at the least Q behind, where none is asked for."""
@@ -42,6 +55,21 @@ def _q(high: float, low: float) -> float:
 
 
 Design = Callable[[], tuple[Network, ...]]
+
+
+def _double(
+    given: tuple[float, complex, float], line: Line, end: str, spacing_waves: float
+) -> tuple[Network, ...]:
+    """Two stubs, the first at the load or else at the nearest eighth of a wave that will do."""
+    refusals = []
+    for first in (0.0, 0.125, 0.25, 0.375):
+        try:
+            return lines.double_stub(
+                *given, line=line, end=end, spacing_waves=spacing_waves, first_waves=first
+            )
+        except MatchingError as error:
+            refusals.append(error)
+    raise refusals[0]
 
 
 def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[tuple[str, Design]]:
@@ -77,10 +105,7 @@ def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[
     for end, place in product(("open", "short"), ("shunt", "series")):
         yield f"{place} stub", partial(lines.single_stub, *given, line=main, place=place, end=end)
     for end, waves in product(("open", "short"), (1 / 8, 3 / 8)):
-        yield (
-            "double stub",
-            partial(lines.double_stub, *given, line=main, end=end, spacing_waves=waves),
-        )
+        yield "double stub", partial(_double, given, main, end, waves)
     yield "quarter wave", partial(lines.quarter_wave, *given, line=main)
     for near, far in permutations(whole, 2):
         yield "two sections", partial(lines.two_sections, *given, near=near, far=far)
