@@ -59,7 +59,15 @@ def test_maths_needs_numpy_alone():
 
 
 @pytest.mark.parametrize(
-    "module", ["rfcal", "rfcal.maths.bilinear", "rfcal.tasks.uncertainty", "rfcal.record.compute"]
+    "module",
+    [
+        "rfcal",
+        "rfcal.maths.bilinear",
+        "rfcal.tasks.uncertainty",
+        "rfcal.tasks.matching.place",
+        "rfcal.tasks.matching.trim",
+        "rfcal.record.compute",
+    ],
 )
 def test_import_is_light(module):
     code = f"import sys, {module}; print(*{{m.split('.')[0] for m in sys.modules}})"

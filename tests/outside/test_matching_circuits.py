@@ -140,3 +140,32 @@ def test_ranked_networks_in_ngspice(tmp_path, point):
     size = np.abs((z - 50) / (z + 50))
     ours = np.array([c.swr[point] for c in CANDIDATES])
     assert (1 + size) / (1 - size) == pytest.approx(ours, rel=1e-4)
+
+
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
+def test_stress_in_ngspice(tmp_path):
+    """Voltage across every coil and capacitor at 100 W, from the nodes of the netlist."""
+    point, power = 30, 100.0
+    frequency = float(FREQUENCY[point])
+    circuits, volts, ours = [], [], []
+    for n, candidate in enumerate(CANDIDATES):
+        network, tag, near = candidate.network, f"t{n}", f"t{n}n0"
+        circuits.append(netlist(network, tag, frequency))
+        stress = network.stress(FREQUENCY, LOAD, power_w=power)
+        for k, element in enumerate(network.elements):
+            far = f"{tag}n{k + 1}" if element.place != "shunt" else near
+            if element.line is None:
+                volts += [f"v({tag}n0)", f"v({near})", "0" if near == far else f"v({far})"]
+                ours.append(stress.volt[k, point])
+            near = far
+    wanted = sorted(set(volts) - {"0"})
+    sweep = (frequency, frequency, 1)
+    found = dict(
+        zip(wanted, simulate(tmp_path, "\n".join(circuits), wanted, sweep)[:, 0], strict=True)
+    )
+    found["0"] = 0.0
+    assert len(ours) > 25
+    for own, feed, near, far in zip(ours, volts[::3], volts[1::3], volts[2::3], strict=True):
+        # one ampere of amplitude carries half its real voltage of power
+        scale = np.sqrt(power / (found[feed].real / 2))
+        assert abs(found[near] - found[far]) * scale == pytest.approx(own, rel=1e-4)

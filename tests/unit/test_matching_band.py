@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from rfcal.errors import MatchingError
-from rfcal.maths.reflection import from_impedance, swr
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
 from rfcal.models.parts import SERIES, Capacitor, Inductor, neighbours
 from rfcal.models.quantity import Quantity, both_axes
@@ -184,6 +184,9 @@ def test_the_limit_of_bode_and_fano(series):
     ranking = ranking_of(goal, stock=lossless)
     best = min(c.worst_swr for c in ranking.candidates)
     assert limit.swr < best < 4 * limit.swr
+    assert 0 < limit.reached(best) < 1
+    assert limit.reached(limit.swr) == pytest.approx(1)
+    assert limit.reached(np.inf) == 0
     for candidate in ranking.candidates:
         seen = candidate.network.seen(frequency, load)
         assert max(limit.used(frequency, seen)) < 1
@@ -260,6 +263,28 @@ def test_yield_with_a_doubtful_load():
     assert found.both == pytest.approx(expected, abs=3.5 * found.standard_uncertainty)
 
 
+def test_yield_by_the_draws_of_a_measured_quantity():
+    """The doubt of a reading, drawn as everywhere else, against its own closed form at a match."""
+    frequency = np.array([14e6])
+    deviation = 0.1
+    reading = Quantity(np.zeros(1, complex), both_axes("noise", np.array([deviation])))
+    rng = np.random.default_rng(4)
+    draws = to_impedance(reading.draw(rng, 20_000))
+    goal = band.Goal(frequency, np.array([50 + 0j]), 14e6, (14e6, 14e6))
+    half_wave = Network.of("line", [("section", Line(float(COAX.wavelength_m(14e6)) / 2))])
+    found = tolerance.production_yield(
+        goal,
+        half_wave,
+        tolerance=tolerance.Tolerance(0.0, 0.0),
+        rng=rng,
+        draws=20_000,
+        load_draws=draws,
+    )
+    # the size of a reflection of two like normal parts: P(size < r) = 1 - exp(-r^2 / (2 s^2))
+    expected = 1 - np.exp(-(0.2**2) / (2 * deviation**2))
+    assert found.measurement == pytest.approx(expected, abs=3.5 * found.standard_uncertainty)
+
+
 def test_sensitivity_moves_the_dip_as_it_must():
     """Series resonance: one per cent more L or C moves the dip down by half a per cent of it."""
     frequency = np.linspace(12e6, 16e6, 801)
@@ -273,6 +298,7 @@ def test_sensitivity_moves_the_dip_as_it_must():
         assert one.dip_hz == pytest.approx(-0.005 * 14e6, rel=1e-2)
         assert one.swr_up > 0
         assert one.swr_down > 0
+        assert one.in_words() == f"{one.name} up moves the dip down, 70 kHz for 1 %"
 
 
 def test_places_on_a_line_and_what_they_cost():

@@ -129,6 +129,24 @@ class Limit:
         """The SWR that goes with the least reflection [1]."""
         return (1 + self.reflection) / (1 - self.reflection) if self.reflection < 1 else np.inf
 
+    def reached(self, worst_swr: float) -> float:
+        """How close a network comes.
+
+        Parameters
+        ----------
+        worst_swr : float
+            Largest SWR in the band [1].
+
+        Returns
+        -------
+        float
+            Logarithm of its worst reflection over that of the limit [1]: 1 at the limit, 0 for
+            no match at all; above 1 only by loss.
+        """
+        if not np.isfinite(worst_swr) or worst_swr <= 1:
+            return 0.0 if worst_swr > 1 else np.inf
+        return float(np.log((worst_swr - 1) / (worst_swr + 1)) / np.log(self.reflection))
+
     def used(self, frequency: Real, reflection: Complex) -> tuple[float, float]:
         """How much of both limits a network uses over a sweep.
 
