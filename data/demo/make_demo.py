@@ -232,6 +232,13 @@ reading = "raw/75-ohm.s1p"
 name = "antenna"
 reading = "raw/antenna.s1p"
 answer_mhz = 70.2
+
+[match]                        # what to build between the antenna and the line
+measurement = "antenna"
+frequency_mhz = 70.2
+band_mhz = [69.9, 70.5]
+power_w = 50.0
+series = "E12"
 """
 
 

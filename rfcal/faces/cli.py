@@ -76,6 +76,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _report(options: argparse.Namespace) -> None:
+    from rfcal.faces import match_words
     from rfcal.faces.report import output_files
     from rfcal.faces.words import summary
 
@@ -84,6 +85,8 @@ def _report(options: argparse.Namespace) -> None:
     _require_no_input(options.output, output, results)
     write_files(options.output, output, force=options.force)
     print("\n".join(summary(results)))
+    for result in results.matches:
+        print("\n".join(match_words.lines(result)))
     others = ", ".join(name for name in output if name != "report.html")
     print(f"Page: {options.output / 'report.html'} (beside it: {others})")
     print(f"Workbook: {WORKBOOK}")

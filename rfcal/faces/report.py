@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from rfcal.errors import RecordError
-from rfcal.faces import plots, words
+from rfcal.faces import match_plots, match_words, plots, words
 from rfcal.faces.cautions import CAUTIONS
 from rfcal.faces.picture import svg_text
 from rfcal.maths.reflection import Real
@@ -17,9 +17,12 @@ from rfcal.record import export
 from rfcal.record.compute import compute
 from rfcal.record.files import write_files
 from rfcal.record.line_check import LineState
+from rfcal.record.match import MatchResult
 from rfcal.record.results import Device, Results, error_terms
 from rfcal.tasks import uncertainty
 
+FIGURES = 3
+"""Networks of a match table that are drawn."""
 MOST_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 _CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
@@ -73,6 +76,7 @@ def page(results: Results) -> str:
         findings=results.findings,
         line=[] if results.line is None else words.line_lines(results.line),
         line_figure="" if results.line is None else _line_figure(results.line),
+        matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
         standards=_standards(results),
         error_terms=_error_terms(results),
         inputs=export.inputs(results),
@@ -153,6 +157,33 @@ def _error_terms(results: Results) -> str:
     )
     figure = plots.error_terms_figure(calibration.frequency, *terms.values())
     return svg_text(figure, alt=alt, prefix="error-terms")
+
+
+def _match(number: int, result: MatchResult) -> dict[str, Any]:
+    """What the page shows of one match table."""
+    request = result.request
+    networks = []
+    for i, proposal in enumerate(result.proposals[:FIGURES], start=1):
+        said = match_words.row(proposal)
+        alt = f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band."
+        figure = match_plots.proposal_figure(result, proposal)
+        networks.append(
+            {
+                "title": said["network"],
+                "figure": svg_text(figure, alt=alt, prefix=f"match-{number}-{i}"),
+                "parts": match_words.part_rows(proposal),
+            }
+        )
+    return {
+        "measurement": request.measurement,
+        "where": match_words.where(result),
+        "power": f"{request.power_w:g}",
+        "tolerance": f"{request.tolerance:.0%}",
+        "at": words.mhz(request.centre_hz),
+        "rows": [match_words.row(p) for p in result.proposals],
+        "remarks": match_words.remarks(result),
+        "networks": networks,
+    }
 
 
 def _line_figure(line: LineState) -> str:

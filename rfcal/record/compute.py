@@ -17,8 +17,9 @@ from rfcal.models.standards import (
     missing_uncertainty,
     with_default_uncertainty,
 )
-from rfcal.record import agreement, judge, line_check, notes, route, schema
+from rfcal.record import agreement, judge, line_check, match, notes, route, schema
 from rfcal.record.line_check import LineState
+from rfcal.record.match import MatchRequest, MatchResult
 from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
@@ -120,6 +121,7 @@ class _Job:
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         self.findings += judge.devices(devices)
         line = self.line(calibration) if self.record.line_check else None
+        matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
         return Results(
             record=self.record,
             sweeps=tuple(self.files),
@@ -129,6 +131,7 @@ class _Job:
             findings=judge.sorted_findings(self.findings),
             software=software(),
             line=line,
+            matches=matches,
         )
 
     def sweep(self, item: Artefact | Measurement) -> Sweep:
@@ -274,6 +277,31 @@ class _Job:
         reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
         zero = np.zeros_like(reading.value)
         return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
+
+    def match(
+        self, calibration: Calibration, devices: tuple[Device, ...], wanted: MatchRequest
+    ) -> MatchResult:
+        """Networks for one measurement."""
+        at = [device.name for device in devices].index(wanted.measurement)
+        device, item = devices[at], self.record.measurements[at]
+        near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
+        built = None
+        if wanted.built is not None:
+            grid, built = self._at_plane(calibration, wanted.built, "after building")
+            if not same_grid(grid, device.frequency):
+                raise RecordError(
+                    schema.FILE,
+                    f"{wanted.place_in_record} built",
+                    f"it has {judge.grid_words(grid)}, '{item.name}' "
+                    f"{judge.grid_words(device.frequency)}: read both at the same frequencies",
+                )
+        line = item.between[0].line if len(item.between) == 1 else None
+        rng = np.random.default_rng(self.record.seed)
+        result = match.matched(
+            wanted, device.inputs, device.reflection, near, line, built, device.z_ref, rng
+        )
+        self.findings += match.findings(result)
+        return result
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
         frequency = self.sweep(item).frequency

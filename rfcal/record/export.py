@@ -15,6 +15,7 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.line_check import LineState
+from rfcal.record.match import MatchResult, Proposal
 from rfcal.record.results import Check, Device, Results, error_terms
 from rfcal.record.schema import FILE
 from rfcal.tasks import uncertainty
@@ -77,6 +78,8 @@ def results_json(results: Results) -> str:
     }
     if results.line is not None:
         data["line_check"] = _line(results.line)
+    if results.matches:
+        data["match"] = [_match(m) for m in results.matches]
     lines = (
         f"{json.dumps(k)}: {json.dumps(plain(v), allow_nan=False, ensure_ascii=False)}"
         for k, v in data.items()
@@ -197,6 +200,49 @@ def _line(line: LineState) -> dict[str, Any]:
         "z0_uncertainty_ohm": found.standard_uncertainty["z0"],
         "loss_db": np.stack([line.frequency, loss], axis=-1),
         "loss_uncertainty_db": of_loss,
+    }
+
+
+def _match(result: MatchResult) -> dict[str, Any]:
+    request = result.request
+    return {
+        "measurement": request.measurement,
+        "frequency_hz": request.centre_hz,
+        "band_hz": list(request.band_hz),
+        "place": request.place,
+        "networks": [_network(result, p) for p in result.proposals],
+        "refused": result.ranking.refused,
+        "path_loss_db": result.path_db,
+        "limit_swr": None if result.limit is None else result.limit.swr,
+        "trim": result.trimming
+        and {"verdict": result.trimming.verdict, "message": result.trimming.message},
+    }
+
+
+def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
+    candidate, goal = proposal.candidate, result.goal
+    elements = zip(candidate.network.elements, candidate.ideal.elements, strict=True)
+    return {
+        "topology": candidate.network.topology,
+        "parts": [
+            {
+                "role": f"{real.place} {real.name}",
+                "ideal": float(ideal.value),
+                "chosen": float(real.value),
+                "unit": real.unit,
+                "loss_db": float(candidate.losses_db[k]),
+                "volts_peak": float(proposal.volt[k]),
+                "amps_peak": float(proposal.ampere[k]),
+            }
+            for k, (real, ideal) in enumerate(elements)
+        ],
+        "swr_at_frequency": float(np.interp(goal.centre_hz, goal.frequency, candidate.swr)),
+        "worst_swr_in_band": candidate.worst_swr,
+        "loss_db": candidate.loss_db,
+        "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
+        "yield": proposal.production.both,
+        "volts_peak": float(proposal.volt.max(initial=0.0)),
+        "amps_peak": float(proposal.ampere.max(initial=0.0)),
     }
 
 

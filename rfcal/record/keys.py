@@ -15,7 +15,7 @@ FILE = "record.toml"
 
 LATER = (
     *("drift", "residual_directivity", "residual_source_match", "residual_tracking"),
-    *("x_sign", "match"),
+    "x_sign",
 )
 """Keys of record format 1 that this version of rfcal does not compute yet."""
 
@@ -112,14 +112,28 @@ class Keys:
             if default is None:
                 raise self.fail(key, "this key is missing, and a number is needed")
             return default
-        value = self._float(key, self.table[key])
+        value = self.checked(key, self.table[key])
         if value < low or (above and value == low):
             raise self.fail(key, f"{value:g} is not {'above' if above else 'at least'} {low:g}")
         if value > high:
             raise self.fail(key, f"{value:g} is above {high:g}, the most that makes sense here")
         return value
 
-    def _float(self, key: str, value: Any) -> float:
+    def checked(self, key: str, value: Any) -> float:
+        """A finite number out of a list, checked.
+
+        Parameters
+        ----------
+        key : str
+            The key, for the error.
+        value : object
+            What stands there.
+
+        Returns
+        -------
+        float
+            The number.
+        """
         if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
             raise self.fail(key, f"expected a number, found {_show(value)}")
         number = float(value) if not isinstance(value, int) or abs(value) <= LARGEST else math.inf
@@ -209,7 +223,7 @@ class Keys:
         value = self.table.get(key, [0.0])
         if not isinstance(value, list) or not 1 <= len(value) <= 4:
             raise self.fail(key, f"expected a list of one to four numbers, found {_show(value)}")
-        return tuple(self._float(key, v) for v in value)
+        return tuple(self.checked(key, v) for v in value)
 
     def rows(self, key: str, columns: str) -> list[tuple[float, float, float]]:
         """Rows of three numbers.
@@ -254,7 +268,8 @@ class Keys:
             if not isinstance(row, list) or len(row) != width:
                 raise self.fail(key, f"{wanted}; row {i} is {_show(row)}")
         return [
-            [self._float(f"{key}, row {i}", v) for v in row] for i, row in enumerate(value, start=1)
+            [self.checked(f"{key}, row {number}", cell) for cell in row]
+            for number, row in enumerate(value, start=1)
         ]
 
     def display_step(self, key: str, column: int, coarsest: int) -> float:

@@ -9,6 +9,7 @@ from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr
 from rfcal.models.quantity import Quantity
 from rfcal.record.line_check import LineState
+from rfcal.record.match import MatchResult
 from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
 from rfcal.tasks import uncertainty
@@ -151,6 +152,8 @@ class Results:
         Versions that computed this.
     line : LineState, optional
         What a line check found.
+    matches : tuple of MatchResult
+        Networks, in the record's order.
     """
 
     record: Record
@@ -161,6 +164,7 @@ class Results:
     findings: tuple[Finding, ...]
     software: Mapping[str, str]
     line: LineState | None = None
+    matches: tuple[MatchResult, ...] = ()
 
     def device(self, name: str) -> Device:
         """The measurement of one name.

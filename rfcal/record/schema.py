@@ -12,6 +12,7 @@ from rfcal.models.standards import KINDS, Standard
 from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, as_text, first_of
 from rfcal.record.line_check import LineCheck, read_line_check
+from rfcal.record.match import MatchRequest, read_match
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
     "noise": 0.0005,
@@ -152,6 +153,8 @@ class Record:
         In the record's order.
     line_check : LineCheck, optional
         A sweep of a line to be searched for faults.
+    matches : tuple of MatchRequest
+        Networks asked for.
     """
 
     folder: Path
@@ -169,6 +172,7 @@ class Record:
     checks: tuple[Artefact, ...]
     measurements: tuple[Measurement, ...]
     line_check: LineCheck | None = None
+    matches: tuple[MatchRequest, ...] = ()
 
     def items(self) -> tuple["Artefact | Measurement", ...]:
         """All that was read: standards, checks, measurements.
@@ -222,7 +226,10 @@ def load(folder: str | Path) -> Record:
 
 def _record(top: Keys, folder: Path, content: bytes) -> Record:
     top.only(
-        ("format", "record", "about", "analyzer", "standard", "check", "measurement", "line_check")
+        (
+            *("format", "record", "about", "analyzer", "standard", "check", "measurement"),
+            *("line_check", "match"),
+        )
     )
     if top.table.get("format") != 1 or isinstance(top.table["format"], bool):
         raise top.fail(
@@ -262,6 +269,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         checks=_artefacts(top, "check"),
         measurements=measurements,
         line_check=line,
+        matches=read_match(top, z_ref, {m.name: m.answer_hz for m in measurements}),
     )
     _require_distinct_names(top, record)
     return record

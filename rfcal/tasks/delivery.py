@@ -135,6 +135,28 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
     PathLoss or None
         None where nothing was removed, or where something was added.
     """
+    lost = loss_of(inputs, reflection)
+    if lost is None:
+        return None
+    drawn = _loss(*inputs.walk(rng, DRAWS))
+    return PathLoss(lost, K_AXIS * np.std(drawn, axis=0))
+
+
+def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:
+    """Loss of what was removed between plane and device, with any load in the device's place.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The device's reading and all it depends on.
+    reflection : ndarray, shape (F,)
+        Reflection of the load [1].
+
+    Returns
+    -------
+    ndarray, shape (F,), or None
+        Loss [dB]; None where nothing was removed, or where something was added.
+    """
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
     box = inputs.calibration.error_box
@@ -142,8 +164,7 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
     for step in inputs.path:
         readings = [box.correct(r.value) for r, _ in step.readings]
         maps.append(step.element.bilinear([*readings, *(p.value for p in step.parameters)]))
-    drawn = _loss(*inputs.walk(rng, DRAWS))
-    return PathLoss(_loss(reflection, maps), K_AXIS * np.std(drawn, axis=0))
+    return _loss(reflection, maps)
 
 
 def _loss(reflection: Complex, maps: list) -> Real:

@@ -47,6 +47,13 @@ class Element:
         part = self.part
         return part if isinstance(part, Line) else part.line if isinstance(part, Stub) else None
 
+    @property
+    def unit(self) -> str:
+        """Unit of `value`: ``"H"``, ``"F"`` or ``"m"``."""
+        if self.line is not None:
+            return "m"
+        return "H" if isinstance(self.part, Inductor) else "F"
+
     def in_words(self) -> str:
         """The value as it is written on a part.
 
@@ -58,8 +65,7 @@ class Element:
         if self.line is not None:
             return f"{self.value:.4g} m"
         power = int(np.clip(np.floor(np.log10(self.value) / 3 + 1e-9), -5, 0))
-        unit = "H" if isinstance(self.part, Inductor) else "F"
-        return f"{self.value / 1000.0**power:.4g} {' mµnpf'[-power].strip()}{unit}"
+        return f"{self.value / 1000.0**power:.4g} {' mµnpf'[-power].strip()}{self.unit}"
 
     def with_value(self, value: Any) -> "Element":
         """The same element with another value.

@@ -1,0 +1,162 @@
+"""What a match table came to, in words."""
+
+from rfcal.faces.words import mhz
+from rfcal.record.match import MatchResult, Proposal
+
+NEARLY_ONE = 1.005
+"""A limit below this SWR is none that anybody could measure."""
+
+
+def title(proposal: Proposal) -> str:
+    """A network's name.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+
+    Returns
+    -------
+    str
+        Such as ``"L, series part at load, low-pass"``.
+    """
+    network = proposal.candidate.network
+    return ", ".join(filter(None, (network.topology, network.form)))
+
+
+def row(proposal: Proposal) -> dict[str, str]:
+    """One line of the ranked table.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+
+    Returns
+    -------
+    dict of str to str
+        ``network``, ``parts``, ``swr``, ``loss``, ``band``, ``yield``, ``volt``.
+    """
+    c, made = proposal.candidate, proposal.production
+    parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
+    band = c.at_1_5.width_hz / 1e3
+    return {
+        "network": title(proposal),
+        "parts": parts or "nothing",
+        "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
+        "loss": f"{c.loss_db:.2f} dB",
+        "band": f"{'over ' if c.at_1_5.cut else ''}{band:.0f} kHz",
+        "yield": f"{made.both:.0%}",
+        "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
+    }
+
+
+def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
+    """Each part of a network: value, loss, stress and what it moves.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+
+    Returns
+    -------
+    list of tuple of str
+        Part, value, design value, loss, peak volts, peak amperes, effect.
+    """
+    c = proposal.candidate
+    effects = {s.name: s.in_words() for s in proposal.sensitivities}
+    return [
+        (
+            f"{e.place} {e.name}",
+            e.in_words(),
+            ideal.in_words(),
+            f"{c.losses_db[k]:.3f} dB",
+            f"{proposal.volt[k]:.0f} V",
+            f"{proposal.ampere[k]:.2f} A",
+            effects.get(e.name, ""),
+        )
+        for k, (e, ideal) in enumerate(zip(c.network.elements, c.ideal.elements, strict=True))
+    ]
+
+
+def lines(result: MatchResult) -> list[str]:
+    """A match table's outcome in lines for a terminal.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What it came to.
+
+    Returns
+    -------
+    list of str
+        The ranked networks first.
+    """
+    said = [f"match of '{result.request.measurement}' {where(result)}:"]
+    for i, proposal in enumerate(result.proposals, start=1):
+        r = row(proposal)
+        said.append(
+            f"  {i}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
+            f"{r['yield']} of such networks hold the target, up to {r['volt']}"
+        )
+    return said + [f"  {text}" for text in remarks(result)]
+
+
+def where(result: MatchResult) -> str:
+    """Where and for what the networks are.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What the table came to.
+
+    Returns
+    -------
+    str
+        Such as ``"at the device, to 50 ohm at 70.2 MHz, SWR 1.5 from 70 to 70.5 MHz"``.
+    """
+    request = result.request
+    low, high = request.band_hz
+    place = (
+        f"{request.place:g} m from the device on the line"
+        if isinstance(request.place, float)
+        else f"at the {request.place}"
+    )
+    wanted = f"SWR {request.target_swr:g}"
+    span = f" from {mhz(low).removesuffix(' MHz')} to {mhz(high)}" if high > low else " there"
+    return f"{place}, to {request.target_ohm:g} ohm at {mhz(request.centre_hz)}, {wanted}{span}"
+
+
+def remarks(result: MatchResult) -> list[str]:
+    """The limit, what the line still loses, what was refused, and what to trim.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What the table came to.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    said = []
+    if result.path_db is not None:
+        at_device = result.request.place == "device"
+        how = "with the match at the device" if at_device else "with the match before the line"
+        said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
+    if result.limit is not None and result.proposals:
+        best, limit = result.proposals[0].candidate.worst_swr, result.limit
+        if limit.swr < NEARLY_ONE:
+            said.append("the load itself sets no limit to the match over so narrow a band")
+        else:
+            said.append(
+                f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
+                "(limit of Bode and Fano, both conditions, by the load's series or parallel "
+                f"model); the first comes {limit.reached(best):.0%} of the way"
+            )
+    said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
+    if result.trimming is not None:
+        said.append(f"after building: {result.trimming.message}")
+    return said

@@ -1,0 +1,182 @@
+"""``[match]`` in a record: ranked networks in results, page and files, and what is refused."""
+
+import json
+
+import numpy as np
+import pytest
+
+from rfcal.errors import RfcalError
+from rfcal.faces import match_plots, match_words
+from rfcal.faces.cli import main
+from rfcal.faces.report import output_files
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
+from rfcal.models.line import Line
+from rfcal.record.compute import compute
+from rfcal.record.match import SHOWN
+from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
+from tests.record.test_refusals import refused
+
+FREQUENCY = np.linspace(50e6, 60e6, 41)
+MATCH = '\n[match]\nfrequency_mhz = 55\nband_mhz = [54, 56]\npower_w = 5\ntopologies = ["L"]\n'
+
+
+@pytest.fixture
+def asked(filed):
+    """The record of files with a network of L sections asked for, over 41 points."""
+    for name, value in (("short", -1), ("open", 1), ("load", 0)):
+        text = touchstone(FREQUENCY, BOX.apply(np.array([complex(value)])))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    write(filed, "device", np.full(41, from_impedance(DEVICE_OHM)))
+    with (filed / "record.toml").open("a") as file:
+        file.write(MATCH)
+    return filed
+
+
+def write(folder, name, reflection):
+    (folder / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, BOX.apply(reflection)))
+
+
+def test_what_is_proposed_matches_the_device(asked):
+    results = compute(asked)
+    (result,) = results.matches
+    assert 0 < len(result.proposals) <= SHOWN
+    for proposal in result.proposals:
+        network = proposal.candidate.network
+        seen = network.seen(FREQUENCY, np.full(41, DEVICE_OHM), z_ref=50.0)
+        inside = (FREQUENCY >= 54e6) & (FREQUENCY <= 56e6)
+        assert proposal.candidate.worst_swr == pytest.approx(swr(seen[inside]).max(), rel=0.02)
+        assert proposal.candidate.meets
+        assert 0 < proposal.candidate.loss_db < 0.5
+        assert 0.9 < proposal.production.both <= 1
+        # 5 W into 50 ohm are 22.4 V peak
+        assert 5 < proposal.volt.max() < 100
+    assert "match-target" not in {f.code for f in results.findings}
+
+
+def test_page_terminal_and_json(asked, tmp_path, capsys):
+    assert main(["report", str(asked), "--output", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert "match of 'device' at the device, to 50 ohm at 55 MHz" in said
+    page = (tmp_path / "o/report.html").read_text()
+    assert "Matching device" in page
+    assert "what it moves" in page
+    (match,) = json.loads((tmp_path / "o/results.json").read_text())["match"]
+    first = match["networks"][0]
+    keys = {"topology", "parts", "swr_at_frequency", "worst_swr_in_band", "loss_db", "yield"}
+    assert keys | {"volts_peak", "amps_peak"} <= set(first)
+    assert {"role", "ideal", "chosen", "unit"} <= set(first["parts"][0])
+    assert {part["unit"] for part in first["parts"]} == {"H", "F"}
+
+
+def test_power_calls_for_a_caution(asked):
+    bend(asked, "power_w = 5", "power_w = 100")
+    found = next(f for f in compute(asked).findings if f.code == "match-voltage")
+    assert "exposure limits and local codes" in found.message
+    bend(asked, "power_w = 100", "power_w = 0.5")
+    assert "match-voltage" not in {f.code for f in compute(asked).findings}
+
+
+def test_a_target_out_of_reach_is_said(asked):
+    rising = 1 / (1 / 10 + 2j * np.pi * FREQUENCY * 3e-10)
+    write(asked, "device", from_impedance(rising))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [50, 60]\ntarget_swr = 1.02")
+    results = compute(asked)
+    assert "match-target" in {f.code for f in results.findings}
+    said = "\n".join(match_words.lines(results.matches[0]))
+    assert "limit of Bode and Fano" in said
+
+
+@pytest.mark.parametrize("place", ['"device"', '"calibration plane"', "[4.0]"])
+def test_places_on_the_line(asked, place):
+    line = Line(10.0, 0.66, 50.0, 0.6, 0.01)
+    through = line.two_port(FREQUENCY).bilinear().apply(np.full(41, from_impedance(DEVICE_OHM)))
+    write(asked, "device", through)
+    losses = [[f, float(line.loss_db_per_100m(f * 1e6))] for f in (1, 10, 100)]
+    between = (
+        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
+        f"z0_ohm = 50.0\nloss_db_per_100m = {losses}\n"
+    )
+    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
+    (asked / "record.toml").write_text(text + f"place = {place}\n")
+    (result,) = compute(asked).matches
+    walked = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}[place]
+    expected = line.two_port(FREQUENCY, np.full(41, walked)).input_impedance(DEVICE_OHM)
+    assert result.goal.load == pytest.approx(expected, rel=1e-6)
+    assert (result.path_db is None) == (place == "[4.0]")
+    if result.path_db is not None:
+        matched = float(line.loss_db_per_100m(55e6)) / 10
+        assert result.path_db > matched * 0.99
+        assert (result.path_db > matched * 1.05) == (place == '"calibration plane"')
+
+
+def test_the_part_that_is_off_is_found_after_building(asked):
+    network = compute(asked).matches[0].proposals[0].candidate.network
+    values = [float(e.value) for e in network.elements]
+    k = next(i for i, e in enumerate(network.elements) if e.name == "C1")
+    values[k] *= 1.2
+    built = network.with_values(values).seen(FREQUENCY, np.full(41, DEVICE_OHM), z_ref=50.0)
+    write(asked, "after", built)
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/after.s1p"\n')
+    trimming = compute(asked).matches[0].trimming
+    assert trimming.verdict == "one part"
+    assert "C1" in trimming.message
+    assert trimming.off[0].change == pytest.approx(0.2, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fragments"),
+    [
+        ("frequency_mhz = 55\n", "frequency_mhz = 80\n", ["[match] 1", "80 MHz", "50 to 60 MHz"]),
+        ("band_mhz = [54, 56]", "band_mhz = [56, 54]", ["band_mhz", "ascend"]),
+        ("band_mhz = [54, 56]", "band_mhz = 3", ["band_mhz", "[70.0, 70.5]"]),
+        ("band_mhz = [54, 56]", "band_mhz = [54, 99]", ["[match] 1", "99 MHz"]),
+        ('["L"]', '["M"]', ["topologies", "none of single, L"]),
+        ('["L"]', '"L"', ["topologies", "list"]),
+        ("power_w = 5", "power_w = 0", ["power_w", "at least"]),
+        ("power_w = 5", 'series = "E13"', ["series", "none of E6"]),
+        ("power_w = 5", 'place = "shack"', ["place", "calibration plane"]),
+        ("power_w = 5", "place = [3.0]", ["[match] 1", "line = a type"]),
+        ("power_w = 5", 'measurement = "x"', ["measurement", "none of device"]),
+        ("power_w = 5", "target_swr = 1", ["target_swr", "above 1"]),
+        ("power_w = 5", "watts = 1", ["watts", "nearest"]),
+    ],
+)
+def test_bad_matches(asked, capsys, tmp_path, old, new, fragments):
+    bend(asked, old, new)
+    refused(asked, fragments, capsys, tmp_path)
+
+
+@pytest.mark.parametrize("reflection", [-1.0, 1.2])
+def test_loads_that_nothing_matches(asked, reflection):
+    write(asked, "device", np.full(41, complex(reflection)))
+    with pytest.raises(RfcalError, match=r"\[match\] 1.*(resistance|active)"):
+        compute(asked)
+
+
+def test_walk_ends_where_the_network_is_seen(asked):
+    result = compute(asked).matches[0]
+    for proposal in result.proposals:
+        network = proposal.candidate.network
+        ways = match_plots.walk(network, 55e6, DEVICE_OHM, 50.0)
+        seen = network.seen(np.array([55e6]), np.array([DEVICE_OHM]), z_ref=50.0)
+        assert to_impedance(ways[0][0]) == pytest.approx(DEVICE_OHM)
+        assert ways[-1][-1] == pytest.approx(complex(seen[0]), abs=1e-9)
+
+
+def test_every_topology_is_drawn(asked):
+    bend(asked, 'topologies = ["L"]\n', "")
+    results = compute(asked)
+    assert len(results.matches[0].proposals) == SHOWN
+    for proposal in results.matches[0].proposals:
+        match_plots.proposal_figure(results.matches[0], proposal).canvas.draw()
+    assert output_files(results)
+
+
+def test_a_single_frequency(typed):
+    with (typed / "record.toml").open("a") as file:
+        file.write("\n[match]\nfrequency_mhz = 14.1\n")
+    (result,) = compute(typed).matches
+    assert result.limit is None
+    assert result.proposals[0].candidate.worst_swr < 1.5
+    assert output_files(compute(typed))
