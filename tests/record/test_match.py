@@ -77,7 +77,7 @@ def test_power_calls_for_a_caution(asked):
 
 
 def test_a_target_out_of_reach_is_said(asked):
-    rising = 1 / (1 / 10 + 2j * np.pi * FREQUENCY * 3e-10)
+    rising = 1 / (1 / 200 + 2j * np.pi * FREQUENCY * 1e-10)
     write(asked, "device", from_impedance(rising))
     bend(asked, "band_mhz = [54, 56]", "band_mhz = [50, 60]\ntarget_swr = 1.02")
     results = compute(asked)
