@@ -154,6 +154,15 @@ def test_loads_that_nothing_matches(asked, reflection):
         compute(asked)
 
 
+def test_a_sweep_that_is_active_at_its_edge(asked):
+    """Noise takes a nearly total reflection above 1 there: no number, and no warning either."""
+    reflection = np.full(41, from_impedance(DEVICE_OHM))
+    reflection[-3:] = 1.001j
+    write(asked, "device", reflection)
+    (result,) = compute(asked).matches
+    assert result.proposals[0].candidate.at_1_5.high_hz < FREQUENCY[-3]
+
+
 def test_walk_ends_where_the_network_is_seen(asked):
     result = compute(asked).matches[0]
     for proposal in result.proposals:

@@ -52,7 +52,9 @@ def bandwidth(frequency: Real, ratio: Real, limit: float, centre_hz: float) -> B
     Bandwidth
         Edges interpolated between points, in the magnitude of the reflection.
     """
-    over = np.where(np.isinf(ratio), 1.0, (ratio - 1) / (ratio + 1)) - (limit - 1) / (limit + 1)
+    finite = np.where(np.isinf(ratio), 1.0, ratio)
+    size = np.where(np.isinf(ratio), 1.0, (finite - 1) / (finite + 1))
+    over = size - (limit - 1) / (limit + 1)
     if np.interp(centre_hz, frequency, over) > 0:
         return Bandwidth(centre_hz, centre_hz, False)
 
