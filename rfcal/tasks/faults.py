@@ -24,7 +24,15 @@ SURE_PHASE = 0.35
 """A kind is told only where the phase is known to this standard uncertainty [rad]."""
 
 ON_AXIS = 0.3
-"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance."""
+"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
+within this of half pi as that of a reactance."""
+
+SMALL = 0.4
+"""Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
+
+FAINT, RUN = 0.1, 4.0
+"""Three or more reflections below the first [1], no further apart than the second (in resolutions),
+are one slow change."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +54,11 @@ class Events:
     reflection_uncertainty : ndarray, shape (K,)
         Standard uncertainty of each of its parts [1], from noise and misfit nearby.
     kind : tuple of K str
-        ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"mismatch"``,
-        or ``"unknown"`` where band, noise or an unknown loss do not let it be told.
+        ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"series
+        inductance"`` or ``"shunt capacitance"`` (as of a connector), ``"stretch of lower
+        impedance"`` or ``higher`` (both its ends), ``"slow change"`` (of several in a row, as of
+        water), ``"mismatch"``, or ``"unknown"`` where band, noise, an unknown loss or a twin do
+        not let it be told.
     resolution_m : float
         ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
     range_m : float
@@ -121,7 +132,8 @@ def _kinds(
         if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
             kind = "unknown"
         elif off_axis > ON_AXIS:
-            kind = "mismatch"
+            if size < SMALL and abs(off_axis - np.pi / 2) < ON_AXIS:
+                kind = "series inductance" if r.imag > 0 else "shunt capacitance"
         elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
             kind = "shunt resistance" if r.real < 0 else "series resistance"
         elif size > 1 - FULL:
@@ -132,6 +144,37 @@ def _kinds(
         through *= max(passed if resistive else 1 - size**2, 0.01)
         kinds.append(kind)
     return tuple(kinds)
+
+
+def _together(
+    kinds: tuple[str, ...],
+    distance: Real,
+    reflection: Complex,
+    uncertainty: Real,
+    resolution: float,
+) -> tuple[str, ...]:
+    """Kinds that only neighbours tell: stretches of another impedance, and slow changes.
+
+    A stretch reflects at both ends, oppositely and alike. Where what lies beyond shows that
+    nothing was lost it is one; else two resistances would do as well, and neither is claimed.
+    """
+    found, size = list(kinds), np.abs(reflection)
+    for m in range(len(found) - 2):
+        pair = slice(m, m + 2)
+        r, off = reflection[pair].real, np.abs(reflection[pair].imag)
+        alike = abs(r[0] + r[1]) < 0.15 * abs(r[0]) + 3 * np.sum(uncertainty[pair])
+        if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
+            lossless = found[m] == found[m + 1] == "mismatch"
+            kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
+            found[pair] = [kind if lossless else "unknown"] * 2
+    start = 0
+    for m in range(1, len(found) + 1):
+        near = m < len(found) and distance[m] - distance[m - 1] < RUN * resolution
+        if not (near and size[m] < FAINT and size[m - 1] < FAINT):
+            if m - start >= 3:
+                found[start:m] = ["slow change"] * (m - start)
+            start = m
+    return tuple(found)
 
 
 def find_events(
@@ -197,7 +240,13 @@ def find_events(
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
-        kind=_kinds(value, of_size[real], phase, loss_db_per_100m is not None),
+        kind=_together(
+            _kinds(value, of_size[real], phase, loss_db_per_100m is not None),
+            distance,
+            value,
+            of_size[real],
+            band.resolution,
+        ),
         resolution_m=band.resolution,
         range_m=band.range,
         grid_m=band.grid,

@@ -262,10 +262,13 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     doubt = 3 * scatter * (frequency[0] / span + 1)
     turns = np.round(at_zero / (2 * np.pi))
     if np.abs(at_zero - 2 * np.pi * turns) + doubt > np.pi:
+        # the span at which the same scatter leaves a quarter of a turn of doubt
+        needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
         raise CalibrationError(
             f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
             f"line's length ambiguous by {SPEED_OF_LIGHT / (2 * frequency.mean()):.3g} m times the "
-            "velocity factor: sweep a wider span, or start lower"
+            f"velocity factor: sweep a wider span, {max(needed, 2 * span) / 1e6:.3g} MHz or more, "
+            "or start lower"
         )
     # least squares through that point at zero frequency: phase = -4 pi f delay
     unwound = phase - 2 * np.pi * turns

@@ -3,6 +3,8 @@
 The lines are chain matrices of the project's own model, multiplied exactly: all bouncing is in.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -126,6 +128,57 @@ def test_one_line_with_resistance_and_a_shunt(z0, loss_known):
     at = np.argmin(np.abs(found.distance_m - 22.6))
     assert found.distance_m[at] == pytest.approx(22.6, abs=0.3)
     assert found.kind[at] == "shunt resistance"
+
+
+LOADED = Line(1.0, 0.8, 50.0, 0.4)
+
+
+def chain(frequency, end, *parts):
+    """Reflection of pieces of line (length, impedance) and of two-ports in a row."""
+    whole = TwoPort.series(np.zeros(frequency.size))
+    for part in parts:
+        if isinstance(part, tuple):
+            part = replace(LOADED, length_m=part[0], z0=part[1]).two_port(frequency)
+        whole = whole @ part
+    return from_impedance(whole.input_impedance(np.full(frequency.size, end)))
+
+
+def kinds_beyond_the_foot(frequency, seen):
+    seen = noisy(np.random.default_rng(1), seen)
+    found = find_events(
+        frequency, seen, velocity_factor=0.8, loss_db_per_100m=LOADED.loss_db_per_100m
+    )
+    return [k for k, d in zip(found.kind, found.distance_m, strict=True) if 1 < d < 39]
+
+
+@pytest.mark.parametrize("frequency", [WIDE, HIGH])
+@pytest.mark.parametrize("end", [50.0, 1e9])
+def test_connectors_are_reactances(frequency, end):
+    w = 2j * np.pi * frequency
+    for part, kind in (
+        (TwoPort.series(w * 5e-9), "series inductance"),
+        (TwoPort.shunt(w * 2e-12), "shunt capacitance"),
+    ):
+        seen = chain(frequency, end, (20, 50.0), part, (20, 50.0))
+        assert kinds_beyond_the_foot(frequency, seen) == [kind]
+
+
+@pytest.mark.parametrize("frequency", [WIDE, HIGH])
+@pytest.mark.parametrize(("z0", "word"), [(42.0, "lower"), (60.0, "higher")])
+def test_a_stretch_of_other_line_where_it_can_be_told(frequency, z0, word):
+    """Before a total end nothing was lost, so it is a stretch; before a load nobody knows."""
+    pieces = (18, 50.0), (3, z0), (19, 50.0)
+    told = kinds_beyond_the_foot(frequency, chain(frequency, 1e9, *pieces))
+    assert told == [f"stretch of {word} impedance"] * 2
+    assert kinds_beyond_the_foot(frequency, chain(frequency, 50.0, *pieces)) == ["unknown"] * 2
+
+
+@pytest.mark.parametrize("frequency", [WIDE, HIGH])
+@pytest.mark.parametrize("end", [50.0, 1e9])
+def test_water_is_a_slow_change(frequency, end):
+    wet = [(1.0, 50.0 - z) for z in (2, 4, 6, 8, 6, 4, 2)]
+    seen = chain(frequency, end, (17, 50.0), *wet, (16, 50.0))
+    assert set(kinds_beyond_the_foot(frequency, seen)) == {"slow change"}
 
 
 def test_bounces_between_strong_faults_are_not_events():
