@@ -14,7 +14,7 @@ _HOME = {
     "Standard": "rfcal.models.standards",
     "compute": "rfcal.record.compute",
     "from_impedance": "rfcal.maths.reflection",
-    "monte_carlo": "rfcal.tasks.uncertainty",
+    "monte_carlo": "rfcal.tasks.monte_carlo",
     "plots": "rfcal.faces",
     "swr": "rfcal.maths.reflection",
     "to_impedance": "rfcal.maths.reflection",

@@ -6,7 +6,6 @@ effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluat
 random draws of the same inputs.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,19 +60,30 @@ class Inputs:
             Corrected reflection coefficient [1].
         """
         calibration = self.calibration
-        known = [k.draw(rng, draws) for k in calibration.known]
-        seen = [s.draw(rng, draws) for s in calibration.seen]
+        drawn: dict[object, Real] = {}
+        known = [k.draw(rng, draws, drawn) for k in calibration.known]
+        seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
-        drawn = [(r.draw(rng, draws), c.draw(rng, draws)) for r, c in pairs]
+        read = [(r.draw(rng, draws, drawn), c.draw(rng, draws, drawn)) for r, c in pairs]
         box = Bilinear.fit(known, seen, calibration.weight)
-        reflection, *others = (box.correct(r) - c for r, c in drawn)
+        reflection, *others = (box.correct(r) - c for r, c in read)
         for step in self.path:
             count = len(step.readings)
             corrected, others = others[:count], others[count:]
-            inputs = [*corrected, *(p.draw(rng, draws) for p in step.parameters)]
+            inputs = [*corrected, *(p.draw(rng, draws, drawn) for p in step.parameters)]
             through = step.element.bilinear(inputs)
             reflection = (through.apply if step.embed else through.correct)(reflection)
         return reflection
+
+    def corrected(self) -> Complex:
+        """The model evaluated at the best estimates.
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Corrected reflection coefficient [1].
+        """
+        return propagate(self).value
 
 
 def propagate(inputs: Inputs) -> Quantity:
@@ -224,79 +234,3 @@ def magnitude_interval(reflection: Quantity) -> tuple[Real, Real]:
     radius = K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(reflection.covariance())[..., -1])
     size = np.abs(reflection.value)
     return np.clip(size - radius, 0, 1), np.clip(size + radius, 0, 1)
-
-
-@dataclass(frozen=True, eq=False)
-class Simulated:
-    """What Monte Carlo says about an impedance.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (F,)
-        Mean impedance [ohm].
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of R and X [ohm^2].
-    interval : ndarray, shape (F, 2, 2)
-        Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
-    draws : int
-        Number of draws.
-    """
-
-    mean: Complex
-    covariance: Real
-    interval: Real
-    draws: int
-
-
-def monte_carlo(
-    inputs: Inputs, z_ref: float, rng: np.random.Generator, *, draws: int = 20_000
-) -> Simulated:
-    """Impedance of the device by Monte Carlo.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Number of draws.
-
-    Returns
-    -------
-    Simulated
-        Mean, covariance and intervals of R and X.
-    """
-    chunks = [to_impedance(c, z_ref) for c in in_chunks(inputs, rng, draws)]
-    z = np.concatenate(chunks)
-    parts = np.stack([z.real, z.imag], axis=-1)
-    mean = parts.mean(axis=0)
-    centred = parts - mean
-    covariance = np.einsum("nfi,nfj->fij", centred, centred) / (draws - 1)
-    tail = (1 - COVERAGE) / 2
-    interval = np.moveaxis(np.quantile(parts, [tail, 1 - tail], axis=0), 0, -1)
-    return Simulated(mean[..., 0] + 1j * mean[..., 1], covariance, interval, draws)
-
-
-def in_chunks(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
-    """Draws of the corrected reflection in pieces that fit the processor's cache.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Total number of draws.
-
-    Yields
-    ------
-    ndarray, shape (n, F)
-        Corrected reflection coefficient [1].
-    """
-    size = max(1, 8192 // inputs.reading.value.size)
-    for start in range(0, draws, size):
-        yield inputs.draw(rng, min(size, draws - start))

@@ -12,6 +12,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.monte_carlo import monte_carlo
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 BOX = Bilinear.from_error_terms(
@@ -128,7 +129,7 @@ def test_monte_carlo_agrees_where_the_model_is_nearly_linear(count):
     """JCGM 101: both ways ask the same model function; 1 % is six standard errors here."""
     inputs = session(45 - 12j, count)
     linear = impedance(propagate(inputs), 50.0)
-    drawn = uncertainty.monte_carlo(inputs, 50.0, np.random.default_rng(3), draws=200_000)
+    drawn = monte_carlo(inputs, 50.0, np.random.default_rng(3), draws=200_000)
     assert drawn.covariance[0].diagonal() == pytest.approx(
         linear.covariance()[0].diagonal(), rel=0.02
     )

@@ -13,7 +13,8 @@ from rfcal.models.quantity import Quantity, both_axes, combine
 from rfcal.models.standards import Standard
 from rfcal.tasks import path
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.uncertainty import Inputs, monte_carlo, propagate, standard_uncertainty
+from rfcal.tasks.monte_carlo import monte_carlo
+from rfcal.tasks.uncertainty import Inputs, propagate, standard_uncertainty
 from rfcal.tasks.uncertainty import impedance as impedance_of
 
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])
