@@ -1,0 +1,263 @@
+"""Intervals that cover as often as they say, beside an open and at a perfect match too.
+
+Every figure read off a reflection (R, X, G, B, |Z|, SWR, X/R) is constant along a circle of the
+reflection plane. How far the corrected reflection lies from such a circle has a distribution
+that Monte Carlo gives; all values whose circle is not too far off make the interval. This is
+Neyman's construction of a confidence interval: it needs no straight line between reflection and
+figure, and where a figure has a bound (R >= 0 and SWR >= 1 of a passive device) all that may be
+missed is moved to the other side, so that the interval is one-sided there and reaches the bound.
+
+Quantiles of the drawn figure itself (JCGM 101, 7.7) are not used for this: beside an open they
+covered 87 % where 95 % was said, and never a perfect match.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.tasks.uncertainty import COVERAGE, K_AXIS
+
+ROUNDS = 4
+"""Renewals of the distance's quantile at the interval's end: three give four digits."""
+
+Form = tuple[float, complex, float]
+"""Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """A figure that is the ratio of two such forms of the reflection, so constant on circles.
+
+    Parameters
+    ----------
+    top, bottom : tuple of (float, complex, float)
+        Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``; the bottom one is not
+        negative for a passive device.
+    low, high : float
+        Least and largest value of a passive device [unit of the figure].
+    edges : tuple of two bool
+        Whether the least, the largest value belongs to the unit circle.
+    wraps : bool
+        Whether plus and minus infinity are one place, which a passive device can pass.
+    """
+
+    top: Form
+    bottom: Form
+    low: float = -np.inf
+    high: float = np.inf
+    edges: tuple[bool, bool] = (False, False)
+    wraps: bool = False
+
+    def value(self, reflection: Complex) -> Real:
+        """The figure of a reflection.
+
+        Parameters
+        ----------
+        reflection : ndarray, any shape
+            Reflection coefficient [1].
+
+        Returns
+        -------
+        ndarray
+            The figure; infinite where its bottom form vanishes.
+        """
+        below = _form(self.bottom, reflection)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(below == 0, np.inf, _form(self.top, reflection) / below)
+
+    def circle(self, turn: Real, scale: Real) -> "Circle":
+        """The circle of one value, as the form that vanishes on it.
+
+        Parameters
+        ----------
+        turn : ndarray, shape (F,)
+            Angle [rad] whose tangent times `scale` is the value: a right angle is infinity.
+        scale : ndarray, shape (F,)
+            Unit of the value.
+
+        Returns
+        -------
+        tuple of three ndarray, shape (F,)
+            Coefficients; the form is positive where the figure is above the value.
+        """
+        up, down = np.cos(turn), np.sin(turn) * scale
+        p, q, r = (up * a - down * b for a, b in zip(self.top, self.bottom, strict=True))
+        return p, q, r
+
+
+RESISTANCE = Level((-1, 0, 1), (1, -1, 1), low=0.0, edges=(True, False))
+REACTANCE = Level((0, 1j, 0), (1, -1, 1), wraps=True)
+CONDUCTANCE = Level((-1, 0, 1), (1, 1, 1), low=0.0, edges=(True, False))
+SUSCEPTANCE = Level((0, -1j, 0), (1, 1, 1), wraps=True)
+SQUARED_IMPEDANCE = Level((1, 1, 1), (1, -1, 1), low=0.0)
+SQUARED_REFLECTION = Level((1, 0, 0), (0, 0, 1), low=0.0, high=1.0, edges=(False, True))
+REACTANCE_OVER_RESISTANCE = Level((0, 1j, 0), (-1, 0, 1), edges=(True, True))
+"""All of them with impedance in units of the reference impedance."""
+
+
+def _form(form: tuple, x: Complex) -> Real:
+    p, q, r = form
+    return p * np.abs(x) ** 2 + 2 * np.real(np.conj(q) * x) + r
+
+
+Circle = tuple[Real, Complex, Real]
+
+
+def _distance(circle: Circle, x: Complex) -> tuple[Real, Complex]:
+    """Signed distance from a circle, and the way it grows; exact for a straight line too."""
+    p, q, r = circle
+    outward = p * x + q
+    size = np.abs(outward)
+    away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
+    distance = _form(circle, x) / np.where(away > 0, away, 1)
+    return distance, np.where(size > 0, outward / np.where(size > 0, size, 1), 1)
+
+
+class _Spread:
+    """The doubt about a reflection: its standard deviation along any direction."""
+
+    def __init__(self, errors: Complex):
+        off = errors - errors.mean(axis=-1, keepdims=True)
+        # variance along n: the mean of the axes' and what is not round, turned twice as fast
+        self.mean = np.maximum(np.mean(np.abs(off) ** 2, axis=-1) / 2, 1e-300)
+        self.out_of_round = np.mean(off**2, axis=-1) / 2
+
+    def along(self, way: Complex) -> Real:
+        pad = (...,) + (None,) * (way.ndim - 1)
+        turned = np.real(way**2 * np.conj(self.out_of_round[pad]))
+        return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
+
+    def distance(self, circle: Circle, x: Complex) -> Real:
+        """Signed distance in standard deviations."""
+        distance, way = _distance(circle, x)
+        return distance / self.along(way)
+
+    def nearest(self, circle: Circle, x: Complex) -> Complex:
+        """The circle's most probable point for a reading of x."""
+        distance, way = _distance(circle, x)
+        near = x - distance * way
+        for _ in range(4):
+            normal = _distance(circle, near)[1]
+            tilted = self.mean * normal + self.out_of_round * np.conj(normal)
+            step = np.real(np.conj(normal) * (x - near)) / self.along(normal) ** 2
+            guess = x - step * tilted
+            off, way = _distance(circle, guess)
+            near = guess - off * way
+        return near
+
+
+def interval(
+    level: Level, reflection: Complex, errors: Complex, *, passive: bool = True
+) -> tuple[Real, Real]:
+    """The 95 % interval of a figure of the reflection.
+
+    Parameters
+    ----------
+    level : Level
+        The figure.
+    reflection : ndarray, shape (F,)
+        Corrected reflection [1].
+    errors : ndarray, shape (F, N)
+        Draws of the reflection less `reflection` [1].
+    passive : bool
+        Whether the device is known to be passive, so that the figure's bounds hold.
+
+    Returns
+    -------
+    low, high : ndarray, shape (F,)
+        The interval [unit of the figure]; infinite where nothing bounds it. Where the reading
+        contradicts the bound, what is left is the bound itself and a little more.
+    """
+    middle = level.value(reflection)
+    scale = np.maximum(np.where(np.isfinite(middle), np.abs(middle), 1.0), 1e-6)
+    search = _Search(level, scale, reflection, errors, passive)
+    begin = np.arctan(np.clip(middle / scale, -1e12, 1e12))
+    turns = [search.end(np.clip(begin, *search.limits), side) for side in (-1, 1)]
+    infinite = [np.abs(turn) >= np.pi / 2 for turn in turns]
+    if level.wraps:
+        infinite = [infinite[0] | infinite[1]] * 2
+    low, high = (
+        np.where(beyond, side * np.inf, scale * np.tan(turn))
+        for side, turn, beyond in zip((-1, 1), turns, infinite, strict=True)
+    )
+    return low, high
+
+
+class _Search:
+    """One figure of one device, at all frequencies; values are angles, see `Level.circle`."""
+
+    def __init__(
+        self, level: Level, scale: Real, reflection: Complex, errors: Complex, passive: bool
+    ):
+        self.level, self.scale = level, scale
+        self.reflection, self.errors, self.spread = reflection, errors, _Spread(errors)
+        ends = (level.low, level.high) if passive else (-np.inf, np.inf)
+        self.limits = tuple(np.arctan(e / scale) for e in ends)
+        self.edges = level.edges if passive else (False, False)
+
+    def end(self, begin: Real, side: int) -> Real:
+        """The circle so far off on that side that it would be missed as often as allowed."""
+        limit = self.limits[(side + 1) // 2]
+        turn = begin
+        for _ in range(ROUNDS):
+            turn = self._solve(begin, limit, self._allowed(turn, side), side)
+        off = self.spread.distance(self.level.circle(limit, self.scale), self.reflection)
+        reached = side * (self._allowed(limit, side) - off) <= 0
+        return np.where(reached, limit, turn)
+
+    def _allowed(self, turn: Real, side: int) -> Real:
+        """How far the reflection may lie from that circle, if the truth lies on it."""
+        p, q, r = circle = self.level.circle(turn, self.scale)
+        near = self.spread.nearest(circle, self.reflection)
+        column = (p[:, None], q[:, None], r[:, None])
+        distances = side * self.spread.distance(column, near[:, None] - self.errors)
+        return side * _low_quantile(distances, self._miss(turn, circle, near, side))
+
+    def _miss(self, turn: Real, circle: Circle, near: Complex, side: int) -> Real:
+        """How often the truth may lie beyond this end: half of all, except near bounds.
+
+        Within a circle smaller than the doubt, and beside the unit circle, one side of the
+        value's circle is no evidence against it: all that may be missed is on the other.
+        """
+        p, q, r = circle
+        root = np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
+        radius = root / np.maximum(np.abs(p), 1e-300)
+        spread = K_AXIS * self.spread.along(_distance(circle, near)[1])
+        small = 1 - np.minimum(1.0, radius / spread)
+        # inside is where the figure is larger if p < 0
+        lean = -np.sign(p) * small
+        beside = 1 - np.minimum(1.0, np.abs(1 - np.abs(near)) / spread)
+        both = all(self.edges)
+        if self.edges[1]:
+            lean = lean + np.where(turn > 0, beside, 0) if both else lean + beside
+        if self.edges[0]:
+            lean = lean - np.where(turn < 0, beside, 0) if both else lean - beside
+        return (1 - COVERAGE) / 2 * (1 + side * np.clip(lean, -1, 1))
+
+    def _solve(self, inner: Real, outer: Real, wanted: Real, side: int) -> Real:
+        """The value whose circle is that far from the reflection, by bisection; else the limit."""
+
+        def short(turn: Real) -> NDArray[np.bool_]:
+            # the distance falls as the value rises
+            off = self.spread.distance(self.level.circle(turn, self.scale), self.reflection)
+            return side * (off - wanted) > 0
+
+        limit, beyond = outer, short(outer)
+        for _ in range(50):
+            middle = (inner + outer) / 2
+            go = short(middle)
+            inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
+        return np.where(beyond, limit, (inner + outer) / 2)
+
+
+def _low_quantile(rows: Real, share: Real) -> Real:
+    """A quantile below one in ten of each row; the least draw is its end."""
+    count = rows.shape[-1]
+    tail = min(count - 1, count // 8 + 2)
+    low = np.sort(np.partition(rows, tail, axis=-1)[..., : tail + 1], axis=-1)
+    place = np.clip(share * count - 0.5, 0, tail - 1)
+    below = place.astype(int)[..., None]
+    first, second = (np.take_along_axis(low, below + i, axis=-1)[..., 0] for i in (0, 1))
+    return first + (place - below[..., 0]) * (second - first)
