@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
+from rfcal.tasks.repeats import degrees_of_freedom
 from rfcal.tasks.uncertainty import COVERAGE, K_ELLIPSE
 
 ROUNDS = 8
@@ -183,10 +184,11 @@ def interval(
         contradicts the bound, what is left is the bound itself and a little more.
     """
     value, covariance = reflection.value, reflection.covariance()
-    low, high = _interval(level, value, covariance, None, passive)
+    freedom = np.maximum(degrees_of_freedom(reflection), 1.0)
+    low, high = _interval(level, value, covariance, freedom, passive)
     bent = curved(level, value, covariance)
     if np.any(bent):
-        draws = _normal_draws(covariance[bent]) if errors is None else errors[bent]
+        draws = _drawn(covariance[bent], freedom[bent]) if errors is None else errors[bent]
         part = _interval(level, value[bent], covariance[bent], draws, passive)
         low[bent], high[bent] = part
     return low, high
@@ -221,16 +223,21 @@ def _radius(circle: Circle) -> Real:
     return root / np.maximum(np.abs(p), 1e-300)
 
 
-def _normal_draws(covariance: Real) -> Complex:
+def _drawn(covariance: Real, freedom: Real) -> Complex:
+    """Normal draws, or a joint t's where the covariance rests on repeats."""
     values, axes = np.linalg.eigh(covariance)
     shape = (len(covariance), 2, NORMAL_DRAWS)
-    numbers = np.random.default_rng(1).standard_normal(shape)
+    rng = np.random.default_rng(1)
+    numbers = rng.standard_normal(shape)
+    if np.any(np.isfinite(freedom)):
+        few = np.where(np.isfinite(freedom), freedom, 1e9)[:, None, None]
+        numbers /= np.sqrt(rng.chisquare(few, (shape[0], 1, shape[2])) / few)
     real, imag = np.moveaxis((axes * np.sqrt(np.maximum(values, 0))[:, None]) @ numbers, 1, 0)
     return real + 1j * imag
 
 
 def _interval(
-    level: Level, value: Complex, covariance: Real, errors: Complex | None, passive: bool
+    level: Level, value: Complex, covariance: Real, errors: Complex | Real, passive: bool
 ) -> tuple[Real, Real]:
     middle = level.value(value)
     scale = np.maximum(np.where(np.isfinite(middle), np.abs(middle), 1.0), 1e-6)
@@ -248,7 +255,10 @@ def _interval(
 
 
 class _Search:
-    """One figure of one device, at all frequencies; values are angles, see `Level.circle`."""
+    """One figure of one device, at all frequencies; values are angles, see `Level.circle`.
+
+    The errors are draws, shape (F, N), or the degrees of freedom of a t, shape (F,).
+    """
 
     def __init__(
         self,
@@ -256,7 +266,7 @@ class _Search:
         scale: Real,
         reflection: Complex,
         spread: _Spread,
-        errors: Complex | None,
+        errors: Complex | Real,
         passive: bool,
     ):
         self.level, self.scale = level, scale
@@ -283,10 +293,8 @@ class _Search:
         p, q, r = circle = self.level.circle(turn, self.scale)
         near = self.spread.nearest(circle, self.reflection)
         miss = self._miss(turn, circle, near, side)
-        if self.errors is None:
-            from scipy.special import ndtri
-
-            return side * ndtri(miss)
+        if self.errors.ndim == 1:
+            return side * _student(self.errors, miss)
         column = (p[:, None], q[:, None], r[:, None])
         distances = side * self.spread.distance(column, near[:, None] - self.errors)
         return side * _low_quantile(distances, miss)
@@ -324,6 +332,16 @@ class _Search:
             go = short(middle)
             inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
         return np.where(beyond, limit, (inner + outer) / 2)
+
+
+def _student(freedom: Real, share: Real) -> Real:
+    """Quantiles of Student's t, or of the normal distribution where nothing was repeated."""
+    from scipy.special import ndtri, stdtrit
+
+    if np.all(np.isinf(freedom)):
+        return ndtri(share)
+    known = np.isfinite(freedom)
+    return np.where(known, stdtrit(np.where(known, freedom, 1.0), share), ndtri(share))
 
 
 def _low_quantile(rows: Real, share: Real) -> Real:
