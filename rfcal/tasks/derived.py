@@ -14,6 +14,7 @@ from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admitt
 from rfcal.models.quantity import Quantity
 from rfcal.tasks import intervals
 from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, linear_holds
+from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
 from rfcal.tasks.uncertainty import K_ELLIPSE, Inputs, impedance, propagate
 
 
@@ -115,11 +116,12 @@ def assess(
     reflection = propagate(inputs)
     drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
     linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
-    straight = np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05
+    freedom = degrees_of_freedom(reflection)
+    straight = np.isfinite(freedom) | (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05)
     region = Region(
         np.where(straight, reflection.value, drawn.reflection.mean),
         np.where(straight[:, None, None], reflection.covariance(), drawn.reflection.covariance),
-        np.where(straight, K_ELLIPSE, drawn.radius),
+        np.where(straight, coverage_factors(freedom)[1], drawn.radius),
     )
     figures = derived(
         inputs.calibration.frequency, reflection, z_ref=z_ref, errors=drawn.sample, passive=passive

@@ -294,7 +294,7 @@ class _Search:
         near = self.spread.nearest(circle, self.reflection)
         miss = self._miss(turn, circle, near, side)
         if self.errors.ndim == 1:
-            return side * _student(self.errors, miss)
+            return side * _student(self.errors.real, miss)
         column = (p[:, None], q[:, None], r[:, None])
         distances = side * self.spread.distance(column, near[:, None] - self.errors)
         return side * _low_quantile(distances, miss)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.models.quantity import Quantity
+from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
 from rfcal.tasks.uncertainty import COVERAGE, K_AXIS, K_ELLIPSE, Inputs, standard_uncertainty
 
 BATCH = 10_000
@@ -388,7 +389,9 @@ def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDAr
     ndarray of bool, shape (F, 2)
         For R and for X.
     """
-    half = K_AXIS * standard_uncertainty(linear.covariance())
+    freedom = degrees_of_freedom(reflection)
+    factor = coverage_factors(freedom)[0][:, None]
+    half = factor * standard_uncertainty(linear.covariance())
     middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
     ends = np.stack([middle - half, middle + half], axis=-1)
     agrees = np.all(np.abs(ends - drawn.interval) <= drawn.tolerance[..., None], axis=-1)
@@ -397,7 +400,8 @@ def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDAr
     shift = np.stack([off.real, off.imag], axis=-1)[:, None]
     moved = _mahalanobis(shift, reflection.covariance())[:, 0]
     normal = (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05) & (moved < 0.01 * K_ELLIPSE**2)
-    return agrees & normal[:, None]
+    # a joint t is no normal region; its own factor is in the linear answer
+    return agrees & (normal | np.isfinite(freedom))[:, None]
 
 
 def shortest(draws: Real, *, bound: tuple[float, float] = (-np.inf, np.inf)) -> Real:
