@@ -12,7 +12,7 @@ _HOME = {
     "Line": "rfcal.models.line",
     "RfcalError": "rfcal.errors",
     "Standard": "rfcal.models.standards",
-    "assess": "rfcal.tasks.derived",
+    "assess": "rfcal.tasks.assessment",
     "compute": "rfcal.record.compute",
     "from_impedance": "rfcal.maths.reflection",
     "monte_carlo": "rfcal.tasks.monte_carlo",

@@ -8,14 +8,10 @@ function that only rises or only falls, so its interval is that figure's, carrie
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.models.quantity import Quantity
 from rfcal.tasks import intervals
-from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, linear_holds
-from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
-from rfcal.tasks.uncertainty import K_ELLIPSE, Inputs, impedance, propagate
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,97 +32,6 @@ class Figure:
     low: Real
     high: Real
     unit: str
-
-
-@dataclass(frozen=True, eq=False)
-class Region:
-    """The 95 % region of the reflection plane: an ellipse at each frequency.
-
-    Parameters
-    ----------
-    centre : ndarray, shape (F,)
-        Reflection coefficient [1].
-    covariance : ndarray, shape (F, 2, 2)
-        Shape of the ellipse [1].
-    radius : ndarray, shape (F,)
-        Its size in the measure of the covariance [1].
-    """
-
-    centre: Complex
-    covariance: Real
-    radius: Real
-
-
-@dataclass(frozen=True, eq=False)
-class Assessment:
-    """One device by linear propagation and by Monte Carlo, and which of them to believe.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Corrected reflection [1], linear.
-    drawn : Adapted
-        Monte Carlo.
-    linear : ndarray of bool, shape (F, 2)
-        Where the linear intervals of R and of X may be used (JCGM 101, clause 8).
-    region : Region
-        Of the reflection: the linear one where it may be used, else Monte Carlo's.
-    figures : dict of str to Figure
-        As from `derived`.
-    """
-
-    reflection: Quantity
-    drawn: Adapted
-    linear: NDArray[np.bool_]
-    region: Region
-    figures: dict[str, Figure]
-
-
-def assess(
-    inputs: Inputs,
-    z_ref: float,
-    rng: np.random.Generator,
-    *,
-    most: int = 100_000,
-    passive: bool = True,
-    progress: Progress | None = None,
-) -> Assessment:
-    """Ask the model both ways, compare, and give the intervals that hold.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    most : int
-        Draws after which to stop in any case.
-    passive : bool
-        As for `intervals.interval`.
-    progress : callable of (int, int), optional
-        As for `monte_carlo.adaptive`.
-
-    Returns
-    -------
-    Assessment
-        Both answers.
-    """
-    reflection = propagate(inputs)
-    drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
-    linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
-    freedom = degrees_of_freedom(reflection)
-    straight = np.isfinite(freedom) | (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05)
-    region = Region(
-        np.where(straight, reflection.value, drawn.reflection.mean),
-        np.where(straight[:, None, None], reflection.covariance(), drawn.reflection.covariance),
-        np.where(straight, coverage_factors(freedom)[1], drawn.radius),
-    )
-    figures = derived(
-        inputs.calibration.frequency, reflection, z_ref=z_ref, errors=drawn.sample, passive=passive
-    )
-    return Assessment(reflection, drawn, linear, region, figures)
 
 
 def derived(

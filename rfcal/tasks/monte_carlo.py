@@ -1,7 +1,7 @@
 """Monte Carlo through the model function: moments, quantiles, and when to stop drawing.
 
-Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure, 8 comparison with the linear
-answer) and JCGM 102:2011 (7.6 covariance, 7.7.2 elliptical region) for complex outputs.
+Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure) and JCGM 102:2011
+(7.6 covariance, 7.7.2 elliptical region) for complex outputs.
 """
 
 from collections.abc import Callable, Iterator
@@ -11,9 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.models.quantity import Quantity
-from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
-from rfcal.tasks.uncertainty import COVERAGE, K_AXIS, K_ELLIPSE, Inputs, standard_uncertainty
+from rfcal.tasks.uncertainty import COVERAGE, K_AXIS, Inputs, standard_uncertainty
 
 BATCH = 10_000
 """Draws between two looks at whether to stop: the M of JCGM 101, 7.9.4, for 95 %."""
@@ -301,15 +299,28 @@ class _Figures:
         found = sums.result()
         parts = np.stack([off.real, off.imag], axis=-1)
         parts -= np.stack([found.mean.real, found.mean.imag], axis=-1)[:, None]
-        squared = _mahalanobis(parts, found.covariance)
+        squared = squared_distance(parts, found.covariance)
         radius = np.sqrt(np.quantile(squared, COVERAGE, axis=-1))
         mean = np.stack([found.mean.real, found.mean.imag], axis=-1)
         z = to_impedance(value[:, None] + off, z_ref)
         return mean, standard_uncertainty(found.covariance), radius, _ends(z)
 
 
-def _mahalanobis(parts: Real, covariance: Real) -> Real:
-    """Squared distance in the measure of the covariance; certain directions do not count."""
+def squared_distance(parts: Real, covariance: Real) -> Real:
+    """Squared distance in the measure of a covariance; certain directions do not count.
+
+    Parameters
+    ----------
+    parts : ndarray, shape (F, N, 2)
+        Real and imaginary parts of what is apart.
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance matrices in the same unit squared.
+
+    Returns
+    -------
+    ndarray, shape (F, N)
+        Squared distances [1].
+    """
     inverse = np.linalg.pinv(covariance, rcond=1e-12, hermitian=True)
     return np.einsum("fni,fij,fnj->fn", parts, inverse, parts, optimize=True)
 
@@ -366,42 +377,6 @@ def _settled(seen: list[_Figures], digits: int, share: float) -> tuple[NDArray[n
         & still(ends, tolerance[..., None]),
         tolerance,
     )
-
-
-def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDArray[np.bool_]:
-    """Where the linear answer may be used, judged by Monte Carlo (JCGM 101, clause 8).
-
-    Both ends of the 95 % intervals of R and of X must agree within the numerical tolerance,
-    the linear R must not reach below zero (no passive device does), and the reflection's 95 %
-    region must be as wide as a normal one within 5 %.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Corrected reflection [1] by linear propagation.
-    linear : Quantity
-        Impedance [ohm] by linear propagation.
-    drawn : Adapted
-        The same by Monte Carlo, with a `share` of a fifth or less.
-
-    Returns
-    -------
-    ndarray of bool, shape (F, 2)
-        For R and for X.
-    """
-    freedom = degrees_of_freedom(reflection)
-    factor = coverage_factors(freedom)[0][:, None]
-    half = factor * standard_uncertainty(linear.covariance())
-    middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
-    ends = np.stack([middle - half, middle + half], axis=-1)
-    agrees = np.all(np.abs(ends - drawn.interval) <= drawn.tolerance[..., None], axis=-1)
-    agrees[:, 0] &= ends[:, 0, 0] >= 0
-    off = drawn.reflection.mean - reflection.value
-    shift = np.stack([off.real, off.imag], axis=-1)[:, None]
-    moved = _mahalanobis(shift, reflection.covariance())[:, 0]
-    normal = (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05) & (moved < 0.01 * K_ELLIPSE**2)
-    # a joint t is no normal region; its own factor is in the linear answer
-    return agrees & (normal | np.isfinite(freedom))[:, None]
 
 
 def shortest(draws: Real, *, bound: tuple[float, float] = (-np.inf, np.inf)) -> Real:

@@ -6,13 +6,15 @@ effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluat
 random draws of the same inputs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
-from rfcal.models.quantity import Quantity, combine
+from rfcal.models.quantity import Effect, Quantity, combine
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.path import Step, add, remove
 
@@ -75,6 +77,27 @@ class Inputs:
             reflection = (through.apply if step.embed else through.correct)(reflection)
         return reflection
 
+    def at(self, index: NDArray[np.intp]) -> "Inputs":
+        """The same at some of the frequencies, so that costly questions are asked only there.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (n,)
+            Which frequencies.
+
+        Returns
+        -------
+        Inputs
+            What was shared among quantities is shared still.
+        """
+        pick = _Pick(index, self.reading.value.size)
+        return Inputs(
+            pick.calibration(self.calibration),
+            pick.quantity(self.reading),
+            pick.quantity(self.connection),
+            tuple(pick.step(step) for step in self.path),
+        )
+
     def corrected(self) -> Complex:
         """The model evaluated at the best estimates.
 
@@ -84,6 +107,51 @@ class Inputs:
             Corrected reflection coefficient [1].
         """
         return propagate(self).value
+
+
+class _Pick:
+    """Takes some frequencies out of everything, each influence once."""
+
+    def __init__(self, index: NDArray[np.intp], points: int):
+        self.index, self.points = index, points
+        self.done: dict[Effect, Effect] = {}
+
+    def array(self, values: Any) -> Any:
+        """Along the last axis, where that is the frequencies."""
+        values = np.asarray(values)
+        whole = values.ndim > 0 and values.shape[-1] == self.points
+        return values[..., self.index] if whole else values
+
+    def effect(self, effect: Effect) -> Effect:
+        if effect not in self.done:
+            root = self.effect(effect.root) if effect.root else None
+            self.done[effect] = replace(effect, change=self.array(effect.change), root=root)
+        return self.done[effect]
+
+    def quantity(self, quantity: Quantity) -> Quantity:
+        effects = tuple(self.effect(e) for e in quantity.effects)
+        return Quantity(self.array(quantity.value), effects)
+
+    def calibration(self, whole: Calibration) -> Calibration:
+        box = whole.error_box
+        return replace(
+            whole,
+            frequency=self.array(whole.frequency),
+            known=tuple(self.quantity(q) for q in whole.known),
+            seen=tuple(self.quantity(q) for q in whole.seen),
+            weight=whole.weight and tuple(self.array(w) for w in whole.weight),
+            error_box=Bilinear(*(self.array(v) for v in (box.a, box.b, box.c, box.d))),
+            condition=self.array(whole.condition),
+            doubt=None if whole.doubt is None else self.array(whole.doubt),
+        )
+
+    def step(self, step: Step) -> Step:
+        element: Any = step.element
+        if hasattr(element, "frequency"):
+            element = replace(element, frequency=self.array(element.frequency))
+        pairs = ((self.quantity(r), self.quantity(c)) for r, c in step.readings)
+        parameters = tuple(self.quantity(p) for p in step.parameters)
+        return replace(step, element=element, readings=tuple(pairs), parameters=parameters)
 
 
 def propagate(inputs: Inputs) -> Quantity:

@@ -8,9 +8,9 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.tasks.assessment import assess, linear_holds
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.derived import assess
-from rfcal.tasks.monte_carlo import adaptive, linear_holds, moments, shortest, tolerance_of
+from rfcal.tasks.monte_carlo import adaptive, moments, shortest, tolerance_of
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 OHM = np.array([45 - 12j, 120 + 30j, 20 + 60j, 9950 + 0j, 0.05 + 0j])

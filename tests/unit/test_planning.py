@@ -78,10 +78,10 @@ def test_a_long_line_asks_for_calibration_at_its_far_end():
     assert np.all(width[0] > 2 * width[1])
 
 
-def test_an_extra_standard_helps_most_where_it_lies():
-    found = gains(plan(SETUP, 25))
-    extra = {k: g for k, g in found.items() if k.startswith("add")}
-    assert max(extra, key=extra.get) == "add the standard '25 ohm'"
+@pytest.mark.parametrize(("near", "far"), [("25 ohm", "100 ohm"), ("100 ohm", "25 ohm")])
+def test_of_two_resistors_the_one_like_the_device_helps_more(near, far):
+    found = gains(plan(SETUP, float(near.split()[0])))
+    assert found[f"add the standard '{near}'"] > found[f"add the standard '{far}'"] > 0
 
 
 def test_blind_at_the_rim_and_not_in_the_middle():
