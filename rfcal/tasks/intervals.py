@@ -353,3 +353,33 @@ def _low_quantile(rows: Real, share: Real) -> Real:
     below = place.astype(int)[..., None]
     first, second = (np.take_along_axis(low, below + i, axis=-1)[..., 0] for i in (0, 1))
     return first + (place - below[..., 0]) * (second - first)
+
+
+def shortest(draws: Real, *, bound: tuple[float, float] = (-np.inf, np.inf)) -> Real:
+    """Shortest 95 % interval of draws (JCGM 101, 7.7 and 5.3.4).
+
+    Parameters
+    ----------
+    draws : ndarray, shape (..., N)
+        Draws of a real quantity.
+    bound : tuple of two float
+        Least and largest value the quantity can have. Where the shortest interval starts at
+        the outermost draw, it is taken to reach to the bound, which no draw ever meets.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+        Low and high.
+    """
+    ordered = np.sort(np.clip(draws, *bound), axis=-1)
+    count = ordered.shape[-1]
+    inside = round(COVERAGE * count)
+    starts = ordered[..., : count - inside]
+    at = np.argmin(ordered[..., inside:] - starts, axis=-1)[..., None]
+    low = np.take_along_axis(ordered, at, axis=-1)
+    high = np.take_along_axis(ordered, at + inside, axis=-1)
+    few = max(1, count // 500)
+    low = np.where((at < few) & np.isfinite(bound[0]), bound[0], low)
+    last = at >= count - inside - few
+    high = np.where(last & np.isfinite(bound[1]), bound[1], high)
+    return np.concatenate([low, high], axis=-1)

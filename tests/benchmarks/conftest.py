@@ -7,7 +7,7 @@ def pytest_terminal_summary(terminalreporter, config):
     peers, imports = {}, {}
     for bench in found:
         info = bench.extra_info
-        if "uncertainty" in info or "monte_carlo" in info:
+        if {"uncertainty", "monte_carlo", "coverage"} & set(info):
             continue
         if "who" in info:
             peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
@@ -65,3 +65,9 @@ def pytest_terminal_summary(terminalreporter, config):
     for b in found:
         if "quantiles" in b.extra_info:
             write(f"quantiles, adaptive, up to 100000 draws, 201 points: {b.stats.median:.1f} s")
+    audits = [b.extra_info["coverage"] for b in found if "coverage" in b.extra_info]
+    if audits:
+        write("coverage in per cent; linear intervals of R and X for comparison")
+    for row in audits:
+        shares = "  ".join(f"{k} {100 * v:.1f}" for k, v in row.items() if isinstance(v, float))
+        write(f"{row['setup']}, {row['device']}: {shares}")

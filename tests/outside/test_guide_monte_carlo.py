@@ -11,7 +11,7 @@ import pytest
 
 from rfcal.models.quantity import Effect, Quantity
 from rfcal.tasks import intervals
-from rfcal.tasks.monte_carlo import shortest, tolerance_of
+from rfcal.tasks.monte_carlo import tolerance_of
 
 FOLDER = Path(__file__).parents[1] / "reference"
 LOSS = json.loads((FOLDER / "jcgm101_9_4.json").read_text())
@@ -39,7 +39,7 @@ def test_comparison_loss(row):
     assert loss.std() == pytest.approx(printed["u"], rel=0.015)
     # the shortest interval's ends are loosely fixed where the density is flat
     room = 0.05 * (exact["shortest95"][1] - exact["shortest95"][0])
-    found = shortest(loss, bound=(0, np.inf))
+    found = intervals.shortest(loss, bound=(0, np.inf))
     assert found == pytest.approx(exact["shortest95"], abs=room)
     assert found == pytest.approx(printed["shortest95"], abs=room)
     assert np.quantile(loss, [0.025, 0.975]) == pytest.approx(exact["symmetric95"], rel=0.02, abs=1)

@@ -8,9 +8,10 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.tasks import intervals
 from rfcal.tasks.assessment import assess, linear_holds
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.monte_carlo import adaptive, moments, shortest, tolerance_of
+from rfcal.tasks.monte_carlo import adaptive, moments, tolerance_of
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 OHM = np.array([45 - 12j, 120 + 30j, 20 + 60j, 9950 + 0j, 0.05 + 0j])
@@ -116,6 +117,6 @@ def test_assessment_shows_what_holds():
 def test_shortest_interval_of_a_lopsided_distribution():
     """Exponential of unit mean: from 0 to ln 20."""
     draws = np.random.default_rng(5).exponential(size=(2, 200_000))
-    found = shortest(draws, bound=(0.0, np.inf))
+    found = intervals.shortest(draws, bound=(0.0, np.inf))
     assert found[:, 0] == pytest.approx([0, 0])
     assert found[:, 1] == pytest.approx([np.log(20)] * 2, rel=0.02)
