@@ -264,12 +264,27 @@ class Bilinear:
         ndarray, shape (S, ..., F)
             Complex influence [1] of each standard.
         """
+        if len(known) == 3:
+            return _through_three_influence(known, seen, reflection, reading)
         system = _Centred(known, seen, weight)
         dx = reflection - system.g_mean
         dp = reflection * reading - system.p_mean
         # row N^-1 A^H w
         first, second = system.solve(system.wx, system.wp)
         return system.share + dx * first + dp * second
+
+
+def _through_three_influence(
+    known: Sequence[Complex], seen: Sequence[Complex], reflection: Complex, reading: Complex
+) -> Complex:
+    """Shares that make 1, known and known * seen of the three into those of the device."""
+    g3, p3 = known[2], known[2] * seen[2]
+    h1, h2 = known[0] - g3, known[1] - g3
+    q1, q2 = known[0] * seen[0] - p3, known[1] * seen[1] - p3
+    dx, dp = reflection - g3, reflection * reading - p3
+    scale = 1 / (h1 * q2 - h2 * q1)
+    first, second = (dx * q2 - dp * h2) * scale, (dp * h1 - dx * q1) * scale
+    return np.array([first, second, 1 - first - second])
 
 
 class _Centred:

@@ -30,6 +30,9 @@ class Effect:
     root : Effect, optional
         The influence that this one is a consequence of; itself where None. Effects of one root
         move together, whatever quantities they have come to.
+    freedom : float
+        Degrees of freedom of the standard deviation; finite where it was found from repeats. All
+        effects of one source then rest on the same repeats, and are drawn as a joint t.
     """
 
     source: str
@@ -37,6 +40,7 @@ class Effect:
     per_point: bool = False
     rectangular: bool = False
     root: "Effect | None" = None
+    freedom: float = np.inf
 
     def scaled(self, slope: Complex) -> "Effect":
         """What becomes of the influence through a function of this slope.
@@ -51,10 +55,11 @@ class Effect:
         Effect
             Of the same root.
         """
-        return replace(self, change=slope * self.change, root=self.root or self)
+        change, root = slope * self.change, self.root or self
+        return Effect(self.source, change, self.per_point, self.rectangular, root, self.freedom)
 
-    def draw(self, rng: np.random.Generator, draws: int, points: int) -> Complex:
-        """Random changes of the quantity.
+    def numbers(self, rng: np.random.Generator, draws: int, points: int) -> Real:
+        """Random numbers of unit standard deviation for this influence.
 
         Parameters
         ----------
@@ -68,12 +73,12 @@ class Effect:
         Returns
         -------
         ndarray, shape (N, F) or (N, 1)
-            Changes, in the unit of the quantity.
+            Numbers [1].
         """
         shape = (draws, points if self.per_point else 1)
         if self.rectangular:
-            return rng.uniform(-np.sqrt(3), np.sqrt(3), shape) * self.change
-        return rng.standard_normal(shape) * self.change
+            return rng.uniform(-np.sqrt(3), np.sqrt(3), shape)
+        return rng.standard_normal(shape)
 
 
 def both_axes(
@@ -167,7 +172,14 @@ class Quantity:
         ndarray, shape (F, 2, 2)
             Covariance matrix, in the squared unit of the quantity.
         """
-        return sum(self.by_source().values(), np.zeros((*np.shape(self.value), 2, 2)))
+        shape = np.shape(self.value)
+        xx, xy, yy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        for effect in self.effects:
+            x, y = np.real(effect.change), np.imag(effect.change)
+            xx += x * x
+            xy += x * y
+            yy += y * y
+        return np.stack([xx, xy, xy, yy], axis=-1).reshape(*shape, 2, 2)
 
     def by_source(self) -> dict[str, Real]:
         """The covariance split by source; effects are independent, so the parts add up.
@@ -195,7 +207,9 @@ class Quantity:
         """
         return np.trace(self.covariance(), axis1=-2, axis2=-1) / 2
 
-    def draw(self, rng: np.random.Generator, draws: int) -> Complex:
+    def draw(
+        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+    ) -> Complex:
         """Random values of the quantity.
 
         Parameters
@@ -204,16 +218,36 @@ class Quantity:
             Where the randomness comes from.
         draws : int
             Number of draws N.
+        drawn : dict, optional
+            Numbers that were drawn already, by influence; new ones are added. Quantities drawn
+            with the same dict move together where they share influences.
 
         Returns
         -------
         ndarray, shape (N, F)
             Values.
         """
+        drawn = {} if drawn is None else drawn
         values = np.repeat(self.value[None, :], draws, axis=0)
         for effect in self.effects:
-            values += effect.draw(rng, draws, self.value.size)
+            root = effect.root or effect
+            if root not in drawn:
+                drawn[root] = root.numbers(rng, draws, self.value.size)
+            change = drawn[root] * effect.change
+            if np.isfinite(effect.freedom):
+                change /= _spread(effect, rng, draws, drawn)
+            values += change
         return values
+
+
+def _spread(
+    effect: Effect, rng: np.random.Generator, draws: int, drawn: dict[object, Real]
+) -> Real:
+    """Root of chi-square over its degrees of freedom, one for all effects of a source."""
+    key = (effect.source, effect.freedom)
+    if key not in drawn:
+        drawn[key] = np.sqrt(rng.chisquare(effect.freedom, (draws, 1)) / effect.freedom)
+    return drawn[key]
 
 
 def combine(value: Complex, *parts: tuple[Quantity, ArrayLike]) -> Quantity:

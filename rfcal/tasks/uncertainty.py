@@ -6,14 +6,15 @@ effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluat
 random draws of the same inputs.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
-from rfcal.models.quantity import Quantity, combine
+from rfcal.models.quantity import Effect, Quantity, combine
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.path import Step, add, remove
 
@@ -80,20 +81,97 @@ class Inputs:
             Of the path's elements, in its order.
         """
         calibration = self.calibration
-        known = [k.draw(rng, draws) for k in calibration.known]
-        seen = [s.draw(rng, draws) for s in calibration.seen]
+        drawn: dict[object, Real] = {}
+        known = [k.draw(rng, draws, drawn) for k in calibration.known]
+        seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
-        drawn = [(r.draw(rng, draws), c.draw(rng, draws)) for r, c in pairs]
+        read = [(r.draw(rng, draws, drawn), c.draw(rng, draws, drawn)) for r, c in pairs]
         box = Bilinear.fit(known, seen, calibration.weight)
-        reflection, *others = (box.correct(r) - c for r, c in drawn)
+        reflection, *others = (box.correct(r) - c for r, c in read)
         maps = []
         for step in self.path:
             count = len(step.readings)
             corrected, others = others[:count], others[count:]
-            inputs = [*corrected, *(p.draw(rng, draws) for p in step.parameters)]
+            inputs = [*corrected, *(p.draw(rng, draws, drawn) for p in step.parameters)]
             maps.append(step.element.bilinear(inputs))
             reflection = (maps[-1].apply if step.embed else maps[-1].correct)(reflection)
         return reflection, maps
+
+    def at(self, index: NDArray[np.intp]) -> "Inputs":
+        """The same at some of the frequencies, so that costly questions are asked only there.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (n,)
+            Which frequencies.
+
+        Returns
+        -------
+        Inputs
+            What was shared among quantities is shared still.
+        """
+        pick = _Pick(index, self.reading.value.size)
+        return Inputs(
+            pick.calibration(self.calibration),
+            pick.quantity(self.reading),
+            pick.quantity(self.connection),
+            tuple(pick.step(step) for step in self.path),
+        )
+
+    def corrected(self) -> Complex:
+        """The model evaluated at the best estimates.
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Corrected reflection coefficient [1].
+        """
+        return propagate(self).value
+
+
+class _Pick:
+    """Takes some frequencies out of everything, each influence once."""
+
+    def __init__(self, index: NDArray[np.intp], points: int):
+        self.index, self.points = index, points
+        self.done: dict[Effect, Effect] = {}
+
+    def array(self, values: Any) -> Any:
+        """Along the last axis, where that is the frequencies."""
+        values = np.asarray(values)
+        whole = values.ndim > 0 and values.shape[-1] == self.points
+        return values[..., self.index] if whole else values
+
+    def effect(self, effect: Effect) -> Effect:
+        if effect not in self.done:
+            root = self.effect(effect.root) if effect.root else None
+            self.done[effect] = replace(effect, change=self.array(effect.change), root=root)
+        return self.done[effect]
+
+    def quantity(self, quantity: Quantity) -> Quantity:
+        effects = tuple(self.effect(e) for e in quantity.effects)
+        return Quantity(self.array(quantity.value), effects)
+
+    def calibration(self, whole: Calibration) -> Calibration:
+        box = whole.error_box
+        return replace(
+            whole,
+            frequency=self.array(whole.frequency),
+            known=tuple(self.quantity(q) for q in whole.known),
+            seen=tuple(self.quantity(q) for q in whole.seen),
+            weight=whole.weight and tuple(self.array(w) for w in whole.weight),
+            error_box=Bilinear(*(self.array(v) for v in (box.a, box.b, box.c, box.d))),
+            condition=self.array(whole.condition),
+            doubt=None if whole.doubt is None else self.array(whole.doubt),
+        )
+
+    def step(self, step: Step) -> Step:
+        element: Any = step.element
+        if hasattr(element, "frequency"):
+            element = replace(element, frequency=self.array(element.frequency))
+        pairs = ((self.quantity(r), self.quantity(c)) for r, c in step.readings)
+        parameters = tuple(self.quantity(p) for p in step.parameters)
+        return replace(step, element=element, readings=tuple(pairs), parameters=parameters)
 
 
 def propagate(inputs: Inputs) -> Quantity:
@@ -283,79 +361,3 @@ def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
     half = K_AXIS * standard_uncertainty(impedance(reflection, z_ref).covariance())
     unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)
     return np.where(unbounded[:, None], np.inf, half)
-
-
-@dataclass(frozen=True, eq=False)
-class Simulated:
-    """What Monte Carlo says about an impedance.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (F,)
-        Mean impedance [ohm].
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of R and X [ohm^2].
-    interval : ndarray, shape (F, 2, 2)
-        Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
-    draws : int
-        Number of draws.
-    """
-
-    mean: Complex
-    covariance: Real
-    interval: Real
-    draws: int
-
-
-def monte_carlo(
-    inputs: Inputs, z_ref: float, rng: np.random.Generator, *, draws: int = 20_000
-) -> Simulated:
-    """Impedance of the device by Monte Carlo.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Number of draws.
-
-    Returns
-    -------
-    Simulated
-        Mean, covariance and intervals of R and X.
-    """
-    chunks = [to_impedance(c, z_ref) for c in in_chunks(inputs, rng, draws)]
-    z = np.concatenate(chunks)
-    parts = np.stack([z.real, z.imag], axis=-1)
-    mean = parts.mean(axis=0)
-    centred = parts - mean
-    covariance = np.einsum("nfi,nfj->fij", centred, centred) / (draws - 1)
-    tail = (1 - COVERAGE) / 2
-    interval = np.moveaxis(np.quantile(parts, [tail, 1 - tail], axis=0), 0, -1)
-    return Simulated(mean[..., 0] + 1j * mean[..., 1], covariance, interval, draws)
-
-
-def in_chunks(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
-    """Draws of the corrected reflection in pieces that fit the processor's cache.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Total number of draws.
-
-    Yields
-    ------
-    ndarray, shape (n, F)
-        Corrected reflection coefficient [1].
-    """
-    size = max(1, 8192 // inputs.reading.value.size)
-    for start in range(0, draws, size):
-        yield inputs.draw(rng, min(size, draws - start))

@@ -1,5 +1,11 @@
 """Linear propagation against GTC point by point, Monte Carlo against drawing its random numbers."""
 
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from functools import partial
+
 import GTC
 import numpy as np
 import pytest
@@ -8,26 +14,41 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.uncertainty import Inputs, impedance, in_chunks, propagate
+from rfcal.tasks.monte_carlo import adaptive, moments
+from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+
+STANDARDS = {
+    "short": Standard("short"),
+    "open": Standard("open"),
+    "load": Standard("load"),
+    "25 ohm": Standard("load", resistance=25.0),
+    "offset short": Standard("short", offset_delay=2e-9),
+}
 
 
-def session(points: int) -> Inputs:
+def session(points: int, count: int = 3) -> Inputs:
     frequency = np.linspace(50e6, 60e6, points)
     box = Bilinear.from_error_terms(
         np.full(points, 0.04 + 0.02j), np.full(points, 0.03j), np.full(points, 0.9 + 0.1j)
     )
-    noise = both_axes("noise", 0.0005, per_point=True)
-    connection = both_axes("connection", 0.001)
+
+    def read(true, name):
+        return Quantity(box.apply(true), both_axes(f"{name}: noise", 0.0005, per_point=True))
+
+    def connection(name):
+        return both_axes(f"{name}: connection", 0.001)
+
+    names = list(STANDARDS)[:count]
     known = [
-        Standard(kind, uncertainty={"reflection": 0.002})
-        .quantity(frequency, z_ref=50.0, name=kind)
-        .plus(*connection)
-        for kind in ("short", "open", "load")
+        replace(STANDARDS[name], uncertainty={"reflection": 0.002})
+        .quantity(frequency, z_ref=50.0, name=name)
+        .plus(*connection(name))
+        for name in names
     ]
-    seen = [Quantity(box.apply(k.value), noise) for k in known]
-    calibration = calibrate(frequency, ["short", "open", "load"], known, seen)
-    reading = Quantity(box.apply(np.full(points, 0.3 - 0.2j)), noise)
-    return Inputs(calibration, reading, Quantity(np.zeros(points, complex), connection))
+    seen = [read(k.value, name) for k, name in zip(known, names, strict=True)]
+    calibration = calibrate(frequency, names, known, seen)
+    zero = Quantity(np.zeros(points, complex), connection("device"))
+    return Inputs(calibration, read(np.full(points, 0.3 - 0.2j), "device"), zero)
 
 
 def test_linear_rfcal(benchmark):
@@ -69,23 +90,55 @@ def gtc_chain(values):
     return GTC.variance(50 * (1 + reflection) / (1 - reflection))
 
 
-@pytest.mark.parametrize("draws", [1_000, 10_000])
-def test_monte_carlo_rfcal(benchmark, draws):
-    inputs = session(201)
-    benchmark.extra_info.update(uncertainty="monte carlo", who="rfcal", draws=draws)
-    benchmark(lambda: sum(c.sum() for c in in_chunks(inputs, np.random.default_rng(1), draws)))
+@pytest.mark.parametrize("points", [51, 201])
+@pytest.mark.parametrize("draws", [10_000, 100_000])
+@pytest.mark.parametrize("count", [3, 5])
+def test_monte_carlo_rfcal(benchmark, count, draws, points):
+    """Full budget with its moments; quantiles are timed apart."""
+    inputs = session(points, count)
+    benchmark.extra_info.update(monte_carlo=(count, draws, points), who="rfcal")
+    run = partial(moments, inputs, np.random.default_rng(1), draws)
+    benchmark.pedantic(run, rounds=3 if draws < 100_000 else 1)
 
 
-@pytest.mark.parametrize("draws", [1_000, 10_000])
-def test_monte_carlo_bare_draws(benchmark, draws):
-    """The same random numbers: noise of four readings at 201 points, 14 common ones."""
+@pytest.mark.parametrize("points", [51, 201])
+@pytest.mark.parametrize("draws", [10_000, 100_000])
+@pytest.mark.parametrize("count", [3, 5])
+def test_monte_carlo_bare_draws(benchmark, count, draws, points):
+    """The same random numbers: noise of every reading at each point, and the common ones."""
+    rng, size = np.random.default_rng(1), 8192 // points
 
     def bare():
-        rng = np.random.default_rng(1)
-        for _ in range(0, draws, 40):
-            for _ in range(8):
-                rng.standard_normal((40, 201))
-            rng.standard_normal((40, 14))
+        for _ in range(0, draws, size):
+            for _ in range(2 * count + 2):
+                rng.standard_normal((size, points))
+            for _ in range(4 * count + 2):
+                rng.standard_normal((size, 1))
 
-    benchmark.extra_info.update(uncertainty="monte carlo", who="numpy", draws=draws)
-    benchmark(bare)
+    benchmark.extra_info.update(monte_carlo=(count, draws, points), who="numpy")
+    benchmark.pedantic(bare, rounds=3 if draws < 100_000 else 1)
+
+
+def test_monte_carlo_quantiles(benchmark):
+    """Batches of draws kept until their quantiles stand still (JCGM 101, 7.9)."""
+    inputs = session(201)
+    run = partial(adaptive, inputs, 50.0, np.random.default_rng(1), most=100_000)
+    benchmark.extra_info["quantiles"] = 201
+    benchmark.pedantic(run, rounds=1)
+
+
+@pytest.mark.skipif("RFCAL_LONG" not in os.environ, reason="minutes long: set RFCAL_LONG=1")
+def test_a_million_draws_in_constant_memory():
+    """1,601 points; a process of its own, so that its peak memory is its own."""
+    code = (
+        "import resource, numpy as np\n"
+        "from tests.benchmarks.bench_uncertainty import session\n"
+        "from rfcal.tasks.monte_carlo import moments\n"
+        "told = []\n"
+        "moments(session(1601), np.random.default_rng(1), 1_000_000,"
+        " progress=lambda done, of: told.append(done))\n"
+        "assert told[-1] == 1_000_000 and len(told) > 1000\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert int(done.stdout) * 1024 < 500e6

@@ -7,7 +7,7 @@ def pytest_terminal_summary(terminalreporter, config):
     peers, imports = {}, {}
     for bench in found:
         info = bench.extra_info
-        if "uncertainty" in info or "matching" in info:
+        if {"uncertainty", "monte_carlo", "coverage", "matching"} & set(info):
             continue
         if "who" in info:
             peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
@@ -51,14 +51,6 @@ def pytest_terminal_summary(terminalreporter, config):
             f"linear propagation: rfcal {ours * 1e6:.2f} us a point, GTC {peer * 1e6:.0f}, "
             f"ratio {peer / ours:.0f}"
         )
-    drawn = {
-        (b.extra_info["who"], b.extra_info["draws"]): b.stats.median
-        for b in found
-        if b.extra_info.get("uncertainty") == "monte carlo"
-    }
-    for draws in sorted({draws for _, draws in drawn}):
-        ratio = drawn["rfcal", draws] / drawn["numpy", draws]
-        write(f"Monte Carlo, 201 points, {draws} draws: {ratio:.1f} x drawing the random numbers")
     for bench in (b for b in found if "matching" in b.extra_info):
         info, median = bench.extra_info, bench.stats.median
         if "faster" in info:
@@ -75,3 +67,23 @@ def pytest_terminal_summary(terminalreporter, config):
                 f"rank {info['matching']}, {info['points']} points: {median * 1e3:.0f} ms for "
                 f"{info['n']} networks"
             )
+    drawn = {}
+    for b in found:
+        if "monte_carlo" in b.extra_info:
+            drawn.setdefault(tuple(b.extra_info["monte_carlo"]), {})[b.extra_info["who"]] = b
+    for (count, draws, points), who in sorted(drawn.items()):
+        ours, bare = who["rfcal"].stats.median, who["numpy"].stats.median
+        write(
+            f"Monte Carlo, {count} standards, {draws} draws, {points} points: "
+            f"{ours / bare:.1f} x drawing the random numbers, "
+            f"{ours / draws / points * 1e9:.0f} ns a draw and point"
+        )
+    for b in found:
+        if "quantiles" in b.extra_info:
+            write(f"quantiles, adaptive, up to 100000 draws, 201 points: {b.stats.median:.1f} s")
+    audits = [b.extra_info["coverage"] for b in found if "coverage" in b.extra_info]
+    if audits:
+        write("coverage in per cent; linear intervals of R and X for comparison")
+    for row in audits:
+        shares = "  ".join(f"{k} {100 * v:.1f}" for k, v in row.items() if isinstance(v, float))
+        write(f"{row['setup']}, {row['device']}: {shares}")

@@ -14,6 +14,7 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.models.quantity import Effect, Quantity
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.sources import residual_bound, residual_inputs
 from rfcal.tasks.uncertainty import Inputs, propagate
 
 TABLE = Path(__file__).parents[1] / "reference" / "residual_model.csv"
@@ -81,3 +82,29 @@ def test_lagrange_weights_of_three_standards(box):
     ]
     assert found == pytest.approx(np.array(expected), abs=1e-7)
     assert found.sum() == pytest.approx(1)
+
+
+@pytest.mark.parametrize("phase", np.linspace(0, 6, 7))
+@pytest.mark.parametrize("size", [0.0, 0.3, 0.7, 1.0])
+def test_first_order_bound_holds_what_the_residuals_leave(size, phase):
+    """EURAMET Calibration Guide 12's sum: never passed by the model but by its second order."""
+    reading = Quantity(np.array([size * np.exp(1j * phase)]))
+    sizes = {"directivity": DIRECTIVITY, "source_match": SOURCE_MATCH, "tracking": TRACKING}
+    inputs = residual_inputs(np.array([1e8]), reading, Quantity(np.zeros(1, complex)), **sizes)
+    bound = residual_bound(reading.value, **sizes)[0]
+    worst = np.max(
+        [
+            np.abs(
+                Bilinear.from_error_terms(
+                    DIRECTIVITY * d, SOURCE_MATCH * m, 1 + TRACKING * t
+                ).correct(reading.value)
+                - reading.value
+            )
+            for d in PHASES[::4]
+            for m in PHASES[::4]
+            for t in PHASES[::4]
+        ]
+    )
+    assert worst == pytest.approx(bound, rel=0.05)
+    # root sum of squares of the same three, half in each axis
+    assert propagate(inputs).variance()[0] < bound**2 / 2 * (1 + 1e-12)

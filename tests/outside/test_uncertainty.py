@@ -12,6 +12,9 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.monte_carlo import monte_carlo
+from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.tasks.sources import residual_inputs
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 BOX = Bilinear.from_error_terms(
@@ -128,7 +131,7 @@ def test_monte_carlo_agrees_where_the_model_is_nearly_linear(count):
     """JCGM 101: both ways ask the same model function; 1 % is six standard errors here."""
     inputs = session(45 - 12j, count)
     linear = impedance(propagate(inputs), 50.0)
-    drawn = uncertainty.monte_carlo(inputs, 50.0, np.random.default_rng(3), draws=200_000)
+    drawn = monte_carlo(inputs, 50.0, np.random.default_rng(3), draws=200_000)
     assert drawn.covariance[0].diagonal() == pytest.approx(
         linear.covariance()[0].diagonal(), rel=0.02
     )
@@ -178,3 +181,43 @@ def test_gum_h2_without_correlation_is_wrong():
     assert uncertainty.standard_uncertainty(z.covariance())[0] == pytest.approx(
         H2["recomputed"]["ignoring_correlation_u"][:2], rel=1e-4
     )
+
+
+def gtc_residual(reflection, sizes, connection):
+    """An instrument that corrects itself, written again in GTC's arithmetic."""
+    d, t, m = (GTC.ucomplex(0, size / np.sqrt(2)) for size in sizes)
+    off = reflection - d
+    true = off / (1 + t + m * off) - GTC.ucomplex(0, connection)
+    return 50 * (1 + true) / (1 - true)
+
+
+@pytest.mark.parametrize("device_ohm", DEVICES)
+def test_self_correcting_instrument_against_gtc(device_ohm):
+    """GTC 1.5, its own propagation; 1e-6 relative."""
+    shown = from_impedance(np.array([device_ohm]))
+    connection = Quantity(np.zeros(1, complex), both_axes("connection", CONNECTION))
+    inputs = residual_inputs(
+        FREQUENCY, Quantity(shown), connection, directivity=0.01, source_match=0.03, tracking=0.02
+    )
+    # the connection sits beyond the residual box
+    near = Inputs(inputs.calibration, inputs.reading, Quantity(np.zeros(1, complex)), inputs.path)
+    reflection = propagate(near).plus(*both_axes("connection", CONNECTION))
+    ours = impedance(reflection, 50.0)
+    peer = gtc_residual(complex(shown[0]), (0.01, 0.02, 0.03), CONNECTION)
+    variance = np.array(GTC.variance(peer)).reshape(2, 2)
+    assert ours.covariance()[0] == pytest.approx(variance, rel=1e-6, abs=1e-6 * variance.max())
+
+
+@pytest.mark.parametrize("count", [3, 5, 12])
+def test_degrees_of_freedom_and_factors_against_gtc(count):
+    """GTC 1.5: its type A estimate, effective degrees of freedom and coverage factors."""
+    rng = np.random.default_rng(count)
+    sweeps = 0.3 + 0.1j + rng.standard_normal((count, 2)) @ np.array([[0.02], [0.007 + 0.01j]])
+    ours = from_repeats(sweeps, "repeats").plus(*both_axes("known", 0.004))
+    peer = GTC.type_a.estimate(list(sweeps[:, 0])) + GTC.ucomplex(0, 0.004)
+    assert ours.covariance()[0].ravel() == pytest.approx(np.array(GTC.variance(peer)).ravel())
+    freedom = degrees_of_freedom(ours)
+    assert freedom[0] == pytest.approx(GTC.dof(peer), rel=1e-9)
+    interval, region = coverage_factors(freedom)
+    assert interval[0] == pytest.approx(GTC.reporting.k_factor(freedom[0]), rel=1e-6)
+    assert region[0] ** 2 == pytest.approx(GTC.reporting.k2_factor_sq(freedom[0]), rel=1e-6)

@@ -1,5 +1,7 @@
 """What lies between plane and device: maps, their derivatives, and what they share."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,7 +15,8 @@ from rfcal.models.quantity import Quantity, both_axes, combine
 from rfcal.models.standards import Standard
 from rfcal.tasks import path
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.uncertainty import Inputs, monte_carlo, propagate, standard_uncertainty
+from rfcal.tasks.monte_carlo import monte_carlo
+from rfcal.tasks.uncertainty import Inputs, propagate, standard_uncertainty
 from rfcal.tasks.uncertainty import impedance as impedance_of
 
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])
@@ -144,3 +147,22 @@ def test_device_behind_a_measured_line_both_ways():
     drawn = monte_carlo(inputs, 50.0, np.random.default_rng(4), draws=40_000)
     slopes = standard_uncertainty(linear.covariance())
     assert standard_uncertainty(drawn.covariance) == pytest.approx(slopes, rel=0.04)
+
+
+@pytest.mark.parametrize("embed", [False, True])
+def test_inputs_at_some_frequencies_give_the_same_answers_there(embed):
+    inputs = session(Line(14.2, 0.83, 48.6, conductor_db=0.9))
+    cable = path.Cable(inputs.calibration.frequency, Line(0.3), 50.0)
+    names = ("length", "velocity factor", "impedance", "loss")
+    jumper = cable.quantities(dict.fromkeys(names, 0.01), "jumper")
+    last = path.Step(cable, parameters=tuple(jumper), embed=embed)
+    inputs = replace(inputs, path=(*inputs.path, last))
+    index = np.array([1, 3])
+    whole, part = propagate(inputs), propagate(inputs.at(index))
+    assert part.value == pytest.approx(whole.value[index], rel=1e-12)
+    assert part.covariance() == pytest.approx(whole.covariance()[index], rel=1e-9)
+    assert part.by_source().keys() == whole.by_source().keys()
+    drawn = inputs.at(index).draw(np.random.default_rng(1), 2000)
+    assert drawn.std(axis=0) == pytest.approx(
+        np.sqrt(np.trace(whole.covariance()[index], axis1=1, axis2=2)), rel=0.1
+    )

@@ -1,0 +1,145 @@
+"""One device by linear propagation and by Monte Carlo, compared: which of them to believe where.
+
+Source: JCGM 101:2008, clause 8; for the region JCGM 102:2011, 7.7.2.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.quantity import Quantity
+from rfcal.tasks.derived import Figure, derived
+from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, squared_distance
+from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
+from rfcal.tasks.uncertainty import K_ELLIPSE, Inputs, impedance, propagate, standard_uncertainty
+
+
+def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDArray[np.bool_]:
+    """Where the linear answer may be used, judged by Monte Carlo (JCGM 101, clause 8).
+
+    Both ends of the 95 % intervals of R and of X must agree within the numerical tolerance,
+    the linear R must not reach below zero (no passive device does), and the reflection's 95 %
+    region must be as wide as a normal one within 5 %.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Corrected reflection [1] by linear propagation.
+    linear : Quantity
+        Impedance [ohm] by linear propagation.
+    drawn : Adapted
+        The same by Monte Carlo, with a `share` of a fifth or less.
+
+    Returns
+    -------
+    ndarray of bool, shape (F, 2)
+        For R and for X.
+    """
+    freedom = degrees_of_freedom(reflection)
+    factor = coverage_factors(freedom)[0][:, None]
+    half = factor * standard_uncertainty(linear.covariance())
+    middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
+    ends = np.stack([middle - half, middle + half], axis=-1)
+    agrees = np.all(np.abs(ends - drawn.interval) <= drawn.tolerance[..., None], axis=-1)
+    agrees[:, 0] &= ends[:, 0, 0] >= 0
+    off = drawn.reflection.mean - reflection.value
+    shift = np.stack([off.real, off.imag], axis=-1)[:, None]
+    moved = squared_distance(shift, reflection.covariance())[:, 0]
+    normal = (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05) & (moved < 0.01 * K_ELLIPSE**2)
+    # a joint t is no normal region; its own factor is in the linear answer
+    return agrees & (normal | np.isfinite(freedom))[:, None]
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """The 95 % region of the reflection plane: an ellipse at each frequency.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (F,)
+        Reflection coefficient [1].
+    covariance : ndarray, shape (F, 2, 2)
+        Shape of the ellipse [1].
+    radius : ndarray, shape (F,)
+        Its size in the measure of the covariance [1].
+    """
+
+    centre: Complex
+    covariance: Real
+    radius: Real
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """One device by linear propagation and by Monte Carlo, and which of them to believe.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Corrected reflection [1], linear.
+    drawn : Adapted
+        Monte Carlo.
+    linear : ndarray of bool, shape (F, 2)
+        Where the linear intervals of R and of X may be used (JCGM 101, clause 8).
+    region : Region
+        Of the reflection: the linear one where it may be used, else Monte Carlo's.
+    figures : dict of str to Figure
+        As from `derived`.
+    """
+
+    reflection: Quantity
+    drawn: Adapted
+    linear: NDArray[np.bool_]
+    region: Region
+    figures: dict[str, Figure]
+
+
+def assess(
+    inputs: Inputs,
+    z_ref: float,
+    rng: np.random.Generator,
+    *,
+    most: int = 100_000,
+    passive: bool = True,
+    progress: Progress | None = None,
+) -> Assessment:
+    """Ask the model both ways, compare, and give the intervals that hold.
+
+    The time goes with draws times frequencies: of a long sweep, `Inputs.at` takes some.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    most : int
+        Draws after which to stop in any case.
+    passive : bool
+        As for `intervals.interval`.
+    progress : callable of (int, int), optional
+        As for `monte_carlo.adaptive`.
+
+    Returns
+    -------
+    Assessment
+        Both answers.
+    """
+    reflection = propagate(inputs)
+    drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
+    linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
+    freedom = degrees_of_freedom(reflection)
+    straight = np.isfinite(freedom) | (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05)
+    region = Region(
+        np.where(straight, reflection.value, drawn.reflection.mean),
+        np.where(straight[:, None, None], reflection.covariance(), drawn.reflection.covariance),
+        np.where(straight, coverage_factors(freedom)[1], drawn.radius),
+    )
+    figures = derived(
+        inputs.calibration.frequency, reflection, z_ref=z_ref, errors=drawn.sample, passive=passive
+    )
+    return Assessment(reflection, drawn, linear, region, figures)

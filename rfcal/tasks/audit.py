@@ -1,0 +1,169 @@
+"""Does the truth lie inside as often as it is said? Whole measurements, simulated by thousands.
+
+In every session each error is drawn as stated: what the standards really are and how they were
+connected, what the analyzer read and how it drifted, what the lines on the path really are. The
+standards are solved and the device corrected as in any record. Sessions lie along the frequency
+axis, so that one call computes them all.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real, from_impedance
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.derived import derived
+from rfcal.tasks.monte_carlo import squared_distance
+from rfcal.tasks.path import Step
+from rfcal.tasks.planning import Setup
+from rfcal.tasks.uncertainty import K_AXIS, K_ELLIPSE, Inputs, impedance, propagate
+
+DRAWS = 500
+"""Monte Carlo draws of every session."""
+
+
+@dataclass(frozen=True, eq=False)
+class Audit:
+    """How often the truth was inside.
+
+    Parameters
+    ----------
+    sessions : int
+        Number of sessions.
+    inside : dict of str to int
+        Sessions in which the truth was inside ``region`` (of the reflection), ``resistance``,
+        ``reactance``, ``impedance_magnitude`` and ``swr``, and inside the linear intervals
+        ``linear resistance`` and ``linear reactance``, for comparison.
+    endless : dict of str to int
+        Sessions in which the interval of a figure had no end: these may cover more.
+    """
+
+    sessions: int
+    inside: dict[str, int]
+    endless: dict[str, int]
+
+
+def audit(
+    setup: Setup, device_ohm: complex, rng: np.random.Generator, *, sessions: int = 4000
+) -> Audit:
+    """Simulate whole measurements of one device.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines; the middle of its frequencies counts.
+    device_ohm : complex
+        What the device truly is [ohm].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    sessions : int
+        Number of sessions.
+
+    Returns
+    -------
+    Audit
+        Counts.
+    """
+    frequency = np.full(sessions, float(np.median(setup.frequency)))
+    lines = tuple(replace(v, cable=replace(v.cable, frequency=frequency)) for v in setup.lines)
+    here = replace(setup, frequency=frequency, lines=lines)
+    true = from_impedance(complex(device_ohm), setup.z_ref)
+    inputs = session(here, np.full(sessions, true), rng)
+    reflection = propagate(inputs)
+    off = reflection.value - true
+    parts = np.stack([off.real, off.imag], axis=-1)[:, None]
+    squared = squared_distance(parts, reflection.covariance())[:, 0]
+    errors = (inputs.draw(rng, DRAWS) - reflection.value).T
+    figures = derived(frequency, reflection, z_ref=setup.z_ref, errors=errors)
+    inside = {"region": int(np.sum(squared <= K_ELLIPSE**2))}
+    endless = {}
+    size = abs(true)
+    truth: dict[str, float] = {
+        "resistance": complex(device_ohm).real,
+        "reactance": complex(device_ohm).imag,
+        "impedance_magnitude": abs(device_ohm),
+        "swr": (1 + size) / (1 - size) if size < 1 else np.inf,
+    }
+    for name, value in truth.items():
+        low, high = figures[name].low, figures[name].high
+        # the slack is for rounding at a bound
+        slack = 1e-9 * abs(value) if np.isfinite(value) else 0.0
+        inside[name] = int(np.sum((low <= value + slack) & (value - slack <= high)))
+        endless[name] = int(np.sum(~np.isfinite(low) | ~np.isfinite(high)))
+    return Audit(sessions, inside | _linear(reflection, complex(device_ohm), setup.z_ref), endless)
+
+
+def _linear(reflection: Quantity, true: complex, z_ref: float) -> dict[str, int]:
+    """The plain intervals of R and X: middle and two standard deviations."""
+    ohm = impedance(reflection, z_ref)
+    half = K_AXIS * np.sqrt(np.diagonal(ohm.covariance(), axis1=-2, axis2=-1))
+    off = ohm.value - true
+    return {
+        "linear resistance": int(np.sum(np.abs(off.real) <= half[:, 0])),
+        "linear reactance": int(np.sum(np.abs(off.imag) <= half[:, 1])),
+    }
+
+
+def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
+    """One session at every frequency of a set-up, with errors of its own.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    true : ndarray, shape (F,)
+        True reflection of the device [1].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+
+    Returns
+    -------
+    Inputs
+        What the sessions' readings and the stated uncertainties are.
+    """
+    planned = setup.inputs(true)
+    known = [_apart(k) for k in planned.calibration.known]
+    seen = [_read(_once(k, rng), setup.noise, rng) for k in known]
+    names = list(setup.standards)
+    calibration = calibrate(setup.frequency, names, known, seen)
+    path = tuple(
+        replace(s, parameters=tuple(_apart(p) for p in s.parameters)) for s in planned.path
+    )
+    connection = _apart(planned.connection)
+    raw = _through(path, true, rng) + _once(connection, rng)
+    drifting = Quantity(raw, _drift_of(setup, raw))
+    reading = _read(_once(drifting, rng), setup.noise, rng)
+    stated = (*reading.effects, *_drift_of(setup, reading.value))
+    return Inputs(calibration, Quantity(reading.value, stated), connection, path)
+
+
+def _through(path: tuple[Step, ...], true: Complex, rng: np.random.Generator) -> Complex:
+    """What is seen at the plane of a device behind lines that are not quite as believed."""
+    for step in reversed(path):
+        actual = [_once(p, rng) for p in step.parameters]
+        true = step.element.bilinear(actual).apply(true)
+    return true
+
+
+def _drift_of(setup: Setup, raw: Complex) -> tuple:
+    """Effects of drifting error terms on a reading; the analyzer has no other errors here."""
+    slopes = {"directivity": np.ones_like(raw), "tracking": raw, "source match": raw**2}
+    pairs = (
+        both_axes(f"drift: {n}", setup.drift, slope=s, per_point=True) for n, s in slopes.items()
+    )
+    return tuple(effect for pair in pairs for effect in pair)
+
+
+def _apart(quantity: Quantity) -> Quantity:
+    """Every session has errors of its own: what is common to all frequencies no longer is."""
+    return Quantity(quantity.value, tuple(replace(e, per_point=True) for e in quantity.effects))
+
+
+def _once(quantity: Quantity, rng: np.random.Generator) -> Complex:
+    return quantity.draw(rng, 1)[0]
+
+
+def _read(true: Complex, noise: Real | float, rng: np.random.Generator) -> Quantity:
+    effects = both_axes("noise", noise, per_point=True)
+    return Quantity(true + _once(Quantity(np.zeros_like(true), effects), rng), effects)

@@ -1,0 +1,128 @@
+"""What is read off a corrected reflection, each figure with its 95 % interval.
+
+R, X, |Z|, SWR, return loss, series and parallel inductance and capacitance, and Q: each follows
+from one figure that is constant on circles of the reflection plane (`intervals.Level`) by a
+function that only rises or only falls, so its interval is that figure's, carried over.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
+from rfcal.models.quantity import Quantity
+from rfcal.tasks import intervals
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """A real figure and its 95 % interval.
+
+    Parameters
+    ----------
+    value : ndarray, shape (F,)
+        Best estimate.
+    low, high : ndarray, shape (F,)
+        Ends of the interval; an infinite one, or one at the figure's bound, makes it one-sided.
+    unit : str
+        Unit, empty for a plain number.
+    """
+
+    value: Real
+    low: Real
+    high: Real
+    unit: str
+
+
+def derived(
+    frequency: Real,
+    reflection: Quantity,
+    *,
+    z_ref: float,
+    errors: Complex | None = None,
+    passive: bool = True,
+) -> dict[str, Figure]:
+    """All figures of one device.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], above zero.
+    reflection : Quantity
+        Corrected reflection [1].
+    z_ref : float
+        Its reference impedance [ohm].
+    errors : ndarray, shape (F, N), optional
+        As for `intervals.interval`.
+    passive : bool
+        As for `intervals.interval`.
+
+    Returns
+    -------
+    dict of str to Figure
+        Keys ``resistance``, ``reactance``, ``impedance_magnitude``, ``swr``, ``return_loss``,
+        ``series_inductance``, ``series_capacitance``, ``parallel_resistance``,
+        ``parallel_inductance``, ``parallel_capacitance`` and ``q``. An inductance is negative
+        where the device is a capacitor, and the other way round; one whose interval reaches an
+        infinite value is "at least this", if the part is of that kind at all.
+    """
+
+    def ends(level: intervals.Level) -> tuple[Real, Real]:
+        return intervals.interval(level, reflection, errors=errors, passive=passive)
+
+    w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
+    z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
+    ohm = [z_ref * e for e in ends(intervals.REACTANCE)]
+    siemens = [e / z_ref for e in ends(intervals.SUSCEPTANCE)]
+    conductance = [e / z_ref for e in ends(intervals.CONDUCTANCE)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return {
+            "resistance": _figure(z.real, [z_ref * e for e in ends(intervals.RESISTANCE)], "ohm"),
+            "reactance": _figure(z.imag, ohm, "ohm"),
+            "impedance_magnitude": _figure(
+                np.abs(z), [z_ref * _root(e) for e in ends(intervals.SQUARED_IMPEDANCE)], "ohm"
+            ),
+            **_of_magnitude(value, [_root(e) for e in ends(intervals.SQUARED_REFLECTION)]),
+            "series_inductance": _figure(z.imag / w, [e / w for e in ohm], "H"),
+            "series_capacitance": _reciprocal(z.imag * -w, [-w * e for e in ohm[::-1]], "F"),
+            "parallel_resistance": _reciprocal(y.real, conductance, "ohm"),
+            "parallel_inductance": _reciprocal(y.imag * -w, [-w * e for e in siemens[::-1]], "H"),
+            "parallel_capacitance": _figure(y.imag / w, [e / w for e in siemens], "F"),
+            "q": _quality(z, ends(intervals.REACTANCE_OVER_RESISTANCE)),
+        }
+
+
+def _root(square: Real) -> Real:
+    return np.sqrt(np.maximum(square, 0))
+
+
+def _figure(value: Real, ends: list[Real], unit: str) -> Figure:
+    return Figure(value, ends[0], ends[1], unit)
+
+
+def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, Figure]:
+    """SWR rises with the size of the reflection, return loss falls."""
+    return {
+        "swr": _figure(swr(reflection), [swr(s) for s in sizes], ""),
+        "return_loss": _figure(
+            return_loss_db(reflection), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB"
+        ),
+    }
+
+
+def _reciprocal(value: Real, ends: list[Real], unit: str) -> Figure:
+    """One over a figure. Through zero it is unbounded on the side that the value is on."""
+    low, high = ends
+    one, other = 1 / high, 1 / low
+    through = (low <= 0) & (high >= 0)
+    low = np.where(through & (value <= 0), -np.inf, one)
+    high = np.where(through & (value >= 0), np.inf, other)
+    return Figure(1 / value, low, high, unit)
+
+
+def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:
+    """|X| / R from the interval of X / R."""
+    sizes = np.abs(ends)
+    low = np.where((ends[0] <= 0) & (ends[1] >= 0), 0.0, sizes.min(axis=0))
+    value = np.where(z.real > 0, np.abs(z.imag) / np.where(z.real > 0, z.real, 1), np.inf)
+    return Figure(value, low, sizes.max(axis=0), "")

@@ -1,0 +1,62 @@
+"""Coverage audit: twelve devices over the chart, every source, judged by simultaneous limits.
+
+Limits are binomial (Bonferroni over all checks); seeds are fixed, so a failure stays a failure.
+"""
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from rfcal.maths.reflection import to_impedance
+from rfcal.models.line import Line
+from rfcal.models.standards import Standard
+from rfcal.tasks.audit import audit
+from rfcal.tasks.path import Cable
+from rfcal.tasks.planning import EXTRA, Length, Setup
+
+SESSIONS = 4000
+FREQUENCY = np.array([70e6])
+PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
+FIVE = {**PLAIN, "25 ohm": EXTRA["25 ohm"], "offset": Standard("open", offset_delay=1.786e-9)}
+LINE = Length(
+    "jumper",
+    Cable(FREQUENCY, Line(1.5, 0.66, 50.0, conductor_db=0.4), 50.0),
+    {"length": 0.003, "velocity factor": 0.002, "impedance": 0.2, "loss": 0.05},
+)
+SETUPS = {
+    "3 standards": Setup(FREQUENCY, PLAIN),
+    "5 standards": Setup(FREQUENCY, FIVE),
+    "behind a line": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
+}
+DEVICES = {
+    "match": 50,
+    "1 ohm": 1,
+    "3 kilohm": 3000,
+    **{f"0.99 at {a}": to_impedance(0.99 * np.exp(1j * np.radians(a))) for a in (0, 30, 90, 180)},
+    "25": 25,
+    "100 - j50": 100 - 50j,
+    "10 + j80": 10 + 80j,
+    "200": 200,
+    "57 - j5": 57 - 5j,
+}
+CHECKED = ("region", "resistance", "reactance", "impedance_magnitude", "swr")
+CHECKS = len(SETUPS) * len(DEVICES) * len(CHECKED)
+LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.025 / CHECKS, 1 - 0.025 / CHECKS))
+
+
+@pytest.mark.parametrize("device", DEVICES)
+@pytest.mark.parametrize("setup", SETUPS)
+def test_coverage(benchmark, setup, device):
+    rng = np.random.default_rng([list(SETUPS).index(setup), list(DEVICES).index(device)])
+    ohm = complex(DEVICES[device])
+    found = benchmark.pedantic(
+        audit, args=(SETUPS[setup], ohm, rng), kwargs={"sessions": SESSIONS}, rounds=1
+    )
+    shares = {name: count / SESSIONS for name, count in found.inside.items()}
+    benchmark.extra_info["coverage"] = {"setup": setup, "device": device, **shares}
+    wrong = {
+        name: found.inside[name] / SESSIONS
+        for name in CHECKED
+        if found.inside[name] < LOW or (found.inside[name] > HIGH and not found.endless.get(name))
+    }
+    assert not wrong, f"allowed {LOW / SESSIONS:.3f} to {HIGH / SESSIONS:.3f}"
