@@ -8,6 +8,7 @@ from rfcal.faces import chart, style, words
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.line_check import LineState
 from rfcal.record.results import Device
+from rfcal.tasks.uncertainty import K_ELLIPSE
 
 MOST_POINTS = 2001
 """Points of a band that are drawn."""
@@ -34,8 +35,12 @@ def device_chart(device: Device) -> Figure:
     marks = {at: words.mhz(device.frequency[at])}
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
-    covariance = device.reflection.covariance()[at]
-    chart.draw_ellipse(ax, value[at], covariance, label="95 % region there")
+    index, assessed = device.assessed
+    (k,) = np.flatnonzero(index == at)
+    region = assessed.region
+    # drawn to the size that its own probability asks for
+    covariance = region.covariance[k] * (region.radius[k] / K_ELLIPSE) ** 2
+    chart.draw_ellipse(ax, region.centre[k], covariance, label="95 % region there")
     style.add_legend(figure, ax)
     return figure
 
@@ -55,16 +60,16 @@ def device_bands(device: Device) -> Figure:
     """
     figure = style.new_figure(7.5, 6.0)
     upper, lower = figure.subplots(2, 1, sharex=True)
-    z, half = device.impedance.value, device.expanded_uncertainty()
+    z, ends = device.impedance.value, device.interval
     at = device.frequency[device.answer] / 1e6
     # a band's outline is not simplified when drawn: no more points than the paper can show
     thin = slice(None, None, -(-z.size // MOST_POINTS))
-    for ax, name, value, u in (
-        (upper, "R", z.real, half[:, 0]),
-        (lower, "X", z.imag, half[:, 1]),
+    for ax, name, value, interval in (
+        (upper, "R", z.real, ends[:, 0]),
+        (lower, "X", z.imag, ends[:, 1]),
     ):
         style.dress(ax, "", f"{name} [ohm]")
-        _band(ax, device.frequency[thin] / 1e6, value[thin], u[thin])
+        _band(ax, device.frequency[thin] / 1e6, value[thin], interval[thin])
         if z.size > 1:
             ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
@@ -81,17 +86,18 @@ def _one_tick(ax: Axes, megahertz: Real) -> None:
         ax.set_xticks(megahertz, [f"{megahertz[0]:.10g}"])
 
 
-def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
+def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     """A trace and its interval: a band with edges, or a bar where there is one point only."""
     look = style.line_look("corrected", value.size)
     doubt = style.role_of("uncertainty")
-    finite = np.isfinite(value) & np.isfinite(half)
-    value, half = np.where(np.isfinite(value), value, np.nan), np.where(finite, half, np.nan)
+    finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
+    value = np.where(np.isfinite(value), value, np.nan)
+    low, high = np.where(finite, interval.T, np.nan)
     if value.size == 1 and finite[0]:
         ax.errorbar(
             megahertz,
             value,
-            half,
+            np.abs([low - value, high - value]),
             fmt="none",
             ecolor=doubt.color,
             elinewidth=2.4,
@@ -102,8 +108,8 @@ def _band(ax: Axes, megahertz: Real, value: Real, half: Real) -> None:
     elif value.size > 1:
         ax.fill_between(
             megahertz,
-            value - half,
-            value + half,
+            low,
+            high,
             where=finite,
             facecolor=(doubt.color, 0.35),
             edgecolor=doubt.color,

@@ -91,7 +91,6 @@ def page(results: Results) -> str:
 def _device(number: int, device: Device) -> dict[str, Any]:
     """What the page shows of one device."""
     answer = words.answer(device)
-    half = device.expanded_uncertainty()
     z = device.impedance
     shares = uncertainty.budget(z)
     rows = sorted(
@@ -111,22 +110,22 @@ def _device(number: int, device: Device) -> dict[str, Any]:
             prefix=f"bands-{number}",
         ),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
-        "rows": _rows(device, z.value, half),
+        "rows": _rows(device, z.value),
+        "figures": words.figure_rows(device),
+        "method": words.method(device),
         "points": device.frequency.size,
     }
 
 
-def _rows(device: Device, z: np.ndarray, half: Real) -> list[tuple[str, ...]]:
+def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
     """The data itself, to the digits that its uncertainty supports."""
-    swr, low, high = device.derived()["swr"]
+    swr, ends = device.figures["swr"], device.interval
     return [
         (
             f"{device.frequency[i] / 1e6:.10g}",
-            words.rounded(z[i].real, half[i, 0]),
-            words.rounded(half[i, 0], half[i, 0]),
-            words.rounded(z[i].imag, half[i, 1]),
-            words.rounded(half[i, 1], half[i, 1]),
-            words.swr_words(swr[i], low[i], high[i]),
+            words.value_words(z[i].real, *ends[i, 0]),
+            words.value_words(z[i].imag, *ends[i, 1]),
+            words.swr_words(swr.value[i], swr.low[i], swr.high[i]),
         )
         for i in range(0, device.frequency.size, -(-device.frequency.size // MOST_ROWS))
     ]

@@ -74,6 +74,115 @@ def plus_minus(value: float, half_width: float) -> str:
     return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
 
 
+LOPSIDED = 0.2
+"""Share of an interval's larger side by which the smaller one may fall short of it for a ±."""
+
+
+def value_words(value: float, low: float, high: float, unit: str = "") -> str:
+    """A value with its interval: ± where that is fair, both ends where it is lopsided.
+
+    Parameters
+    ----------
+    value, low, high : float
+        The value and the ends of its 95 % interval, in one unit; an end may be infinite.
+    unit : str
+        Unit to put behind, with a prefix where one is usual.
+
+    Returns
+    -------
+    str
+        Such as ``"52.1 ± 0.8"``, ``"0.1 (0 to 0.5)"`` or ``"above 3000"``.
+    """
+    scale, unit = _prefixed(value, low, high, unit)
+    value, low, high = value * scale, low * scale, high * scale
+    if math.isinf(low) and math.isinf(high):
+        return "unknown"
+    if math.isinf(high) or math.isinf(low):
+        end, word = (low, "above") if math.isinf(high) else (high, "below")
+        return f"{word} {end:.2g}{unit}"
+    larger, smaller = max(high - value, value - low), min(high - value, value - low)
+    if not math.isfinite(value) or smaller < (1 - LOPSIDED) * larger:
+        half = max((high - low) / 2, 1e-300)
+        known = f"{rounded(value, half)} " if math.isfinite(value) else ""
+        return f"{known}({rounded(low, half)} to {rounded(high, half)}){unit}"
+    return f"{plus_minus(value, larger)}{unit}"
+
+
+def _prefixed(value: float, low: float, high: float, unit: str) -> tuple[float, str]:
+    """Factor and unit with a prefix, so that henry and farad are read in nano and pico."""
+    if unit not in ("H", "F"):
+        return 1.0, f" {unit}" if unit else ""
+    sizes = [abs(v) for v in (value, low, high) if math.isfinite(v) and v]
+    power = min(max(math.floor(math.log10(max(sizes, default=1.0)) / 3), -5), 0)
+    return 1000.0**-power, f" {('', 'm', 'µ', 'n', 'p', 'f')[-power]}{unit}"
+
+
+NAMES = {
+    "impedance_magnitude": "|Z|",
+    "swr": "SWR",
+    "return_loss": "return loss",
+    "series_inductance": "as L in series with R",
+    "series_capacitance": "as C in series with R",
+    "parallel_resistance": "as R in parallel",
+    "parallel_inductance": "as L in parallel with it",
+    "parallel_capacitance": "as C in parallel with it",
+    "q": "Q",
+}
+"""Figures on the page, in this order; a coil is not named a negative capacitor, nor the reverse."""
+
+
+def figure_rows(device: Device) -> list[tuple[str, str]]:
+    """What is read off the reflection at the answer's frequency, with 95 % intervals.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    list of (str, str)
+        Name and value.
+    """
+    at, rows = device.answer, []
+    for key, name in NAMES.items():
+        figure = device.figures[key]
+        value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
+        reactive = key.endswith(("inductance", "capacitance"))
+        if reactive and not value > 0:
+            continue
+        said = swr_words(value, low, high) if key == "swr" else ""
+        rows.append((name, said or value_words(value, low, high, figure.unit)))
+    return rows
+
+
+def method(device: Device) -> str:
+    """Whether Monte Carlo upholds the linear answer.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    index, assessed = device.assessed
+    share = float(assessed.linear.all(axis=1).mean())
+    where = "there" if index.size == 1 else f"at {share:.0%} of the {index.size} points tried"
+    if index.size == 1 and not share:
+        return (
+            "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8): believe "
+            "the interval, not the standard deviation."
+        )
+    return (
+        f"Monte Carlo upholds linear propagation {where} (JCGM 101, clause 8); the intervals hold "
+        "in either case, and the ellipse is Monte Carlo's where linear propagation fails."
+    )
+
+
 def complex_ohm(impedance: complex, half_width: np.ndarray) -> str:
     """An impedance in the trade's notation.
 
@@ -130,7 +239,8 @@ def answer(device: Device) -> dict[str, str]:
         is none) and ``doubt`` in words.
     """
     at = device.answer
-    z, half = device.impedance, device.expanded_uncertainty()[at]
+    z, half, ends = device.impedance, device.expanded_uncertainty()[at], device.interval[at]
+    swr = device.figures["swr"]
     raw = device.raw.quantity(device.z_ref).value[at]
     raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
     shares = uncertainty.budget(z)
@@ -139,9 +249,9 @@ def answer(device: Device) -> dict[str, str]:
         "name": device.name,
         "at": mhz(device.frequency[at]),
         "impedance": complex_ohm(z.value[at], half),
-        "r": plus_minus(z.value[at].real, half[0]),
-        "x": plus_minus(z.value[at].imag, half[1]),
-        "swr": swr_words(*(column[at] for column in device.derived()["swr"])),
+        "r": value_words(z.value[at].real, *ends[0]),
+        "x": value_words(z.value[at].imag, *ends[1]),
+        "swr": swr_words(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
         "raw": complex_ohm(raw_ohm, np.array([0.1, 0.1])),
         "path": _path_words(device),
         "doubt": "; ".join(

@@ -331,7 +331,8 @@ class _Job:
         z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
         rng = np.random.default_rng(self.record.seed)
         loss = path_loss(inputs, reflection.value, rng)
-        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane, loss)
+        seed = self.record.seed
+        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane, loss, seed)
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:

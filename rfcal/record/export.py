@@ -19,6 +19,10 @@ from rfcal.record.match import MatchResult, Proposal
 from rfcal.record.results import Check, Device, Results, error_terms
 from rfcal.record.schema import FILE
 from rfcal.tasks import uncertainty
+from rfcal.tasks.repeats import degrees_of_freedom
+
+UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
+"""Endings of the keys of derived figures, by unit."""
 
 
 def plain(value: Any) -> Any:
@@ -141,10 +145,10 @@ def _check(check: Check) -> dict[str, Any]:
 def _device(device: Device) -> dict[str, Any]:
     z = device.impedance
     covariance = z.covariance()
-    half = device.expanded_uncertainty()
-    around = np.stack([z.value.real, z.value.imag], axis=-1)
-    width = np.where(np.isfinite(around), half, np.nan)
-    interval = np.stack([around - width, around + width], axis=-1)
+    index, assessed = device.assessed
+    nearest = np.abs(np.arange(device.frequency.size)[:, None] - index).argmin(axis=1)
+    linear = np.all(assessed.linear, axis=1, keepdims=True)[nearest, 0]
+    freedom = degrees_of_freedom(device.reflection)
     shares = uncertainty.budget(z)
     return {
         "name": device.name,
@@ -156,15 +160,20 @@ def _device(device: Device) -> dict[str, Any]:
         "impedance_ohm": z.value,
         "standard_uncertainty_ohm": uncertainty.standard_uncertainty(covariance),
         "correlation": uncertainty.correlation(covariance),
-        "expanded_uncertainty_ohm": half,
-        "interval_ohm": interval.reshape(-1, 4),
+        "expanded_uncertainty_ohm": device.expanded_uncertainty(),
+        "interval_ohm": device.interval.reshape(-1, 4),
         "coverage": uncertainty.COVERAGE,
         "path_loss": device.path_loss and vars(device.path_loss),
-        "method": ["linear"] * device.frequency.size,
-        "degrees_of_freedom": None,
+        "method": np.where(linear, "linear", "monte carlo").tolist(),
+        "assessed_hz": device.frequency[index],
+        "degrees_of_freedom": freedom if np.any(np.isfinite(freedom)) else None,
         "derived": {
-            name: dict(zip(("value", "low", "high"), triple, strict=True))
-            for name, triple in device.derived().items()
+            f"{name}_{UNITS[figure.unit]}" if figure.unit else name: {
+                "value": figure.value,
+                "low": figure.low,
+                "high": figure.high,
+            }
+            for name, figure in device.figures.items()
         },
         "budget": [
             {"source": source, "share_r": share[:, 0], "share_x": share[:, 1]}

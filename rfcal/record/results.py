@@ -2,20 +2,28 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from rfcal.findings import Finding
-from rfcal.maths.reflection import Complex, Real, return_loss_db, swr
+from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
 from rfcal.record.line_check import LineState
 from rfcal.record.match import MatchResult
 from rfcal.record.readings import Sweep, TwoPortSweep
 from rfcal.record.schema import Record
-from rfcal.tasks import uncertainty
+from rfcal.tasks import intervals, uncertainty
+from rfcal.tasks.assessment import Assessment, assess
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.delivery import PathLoss
+from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.uncertainty import Inputs
+
+ASSESSED = 101
+"""Frequencies at which a device is asked by Monte Carlo too."""
+ASSESS_DRAWS = 20_000
+"""Draws at most for that."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +91,8 @@ class Device:
         Where the answer holds, in words.
     path_loss : PathLoss, optional
         What the path that was removed loses on the way to the device.
+    seed : int
+        For random draws.
     """
 
     name: str
@@ -93,6 +103,7 @@ class Device:
     answer: int
     plane: str = "the standards' plane"
     path_loss: PathLoss | None = None
+    seed: int = 1
 
     @property
     def frequency(self) -> Real:
@@ -104,30 +115,51 @@ class Device:
         """Corrected impedance [ohm] with its effects."""
         return uncertainty.impedance(self.reflection, self.z_ref)
 
+    @cached_property
+    def interval(self) -> Real:
+        """95 % intervals of R and of X, each by itself, shape (F, 2, 2): last axis low and high.
+
+        They are right beside an open and at the edge of the chart too, where they are lopsided;
+        infinite where nothing bounds them. A passive device's R is not below zero.
+        """
+        active = np.abs(self.reflection.value) - 1 > uncertainty.region_radius(self.reflection)
+        ends = []
+        for level in (intervals.RESISTANCE, intervals.REACTANCE):
+            low, high = intervals.interval(level, self.reflection)
+            if np.any(active):
+                free = intervals.interval(level, self.reflection, passive=False)
+                low, high = np.where(active, free[0], low), np.where(active, free[1], high)
+            ends.append(self.z_ref * np.stack([low, high], axis=-1))
+        return np.stack(ends, axis=-2)
+
     def expanded_uncertainty(self) -> Real:
-        """Expanded uncertainty of R and of X, each by itself.
+        """The larger side of each 95 % interval of R and of X.
 
         Returns
         -------
         ndarray, shape (F, 2)
-            95 % half-widths [ohm], infinite where R and X have no bound.
+            Distances [ohm], infinite where R or X has no bound.
         """
-        return uncertainty.impedance_half_widths(self.reflection, self.z_ref)
+        z = self.impedance.value
+        middle = np.stack([z.real, z.imag], axis=-1)
+        middle = np.where(np.isfinite(middle), middle, 0)  # an exact open has no bound anyway
+        return np.max(np.abs(self.interval - middle[..., None]), axis=-1)
 
-    def derived(self) -> dict[str, tuple[Real, Real, Real]]:
-        """SWR and return loss, each with an outer 95 % interval.
+    @cached_property
+    def figures(self) -> dict[str, Figure]:
+        """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
+        return derived(self.frequency, self.reflection, z_ref=self.z_ref)
 
-        Returns
-        -------
-        dict of str to (value, low, high)
-            Arrays of shape (F,); SWR [1], return loss [dB].
+    @cached_property
+    def assessed(self) -> tuple[np.ndarray, Assessment]:
+        """Monte Carlo beside the linear answer, at up to `ASSESSED` of the frequencies.
+
+        Indices of the frequencies, the answer's among them, and what was found there.
         """
-        value = np.abs(self.reflection.value)
-        low, high = uncertainty.magnitude_interval(self.reflection)
-        return {
-            "swr": (swr(value), swr(low), swr(high)),
-            "return_loss_db": (return_loss_db(value), return_loss_db(high), return_loss_db(low)),
-        }
+        step = -(-self.frequency.size // ASSESSED)
+        index = np.unique(np.append(np.arange(0, self.frequency.size, step), self.answer))
+        rng = np.random.default_rng(self.seed)
+        return index, assess(self.inputs.at(index), self.z_ref, rng, most=ASSESS_DRAWS)
 
 
 @dataclass(frozen=True, eq=False)

@@ -83,7 +83,7 @@ def audit(
         "resistance": complex(device_ohm).real,
         "reactance": complex(device_ohm).imag,
         "impedance_magnitude": abs(device_ohm),
-        "swr": (1 + size) / (1 - size) if size < 1 else np.inf,
+        "swr": float((1 + size) / (1 - size)) if size < 1 else np.inf,
     }
     for name, value in truth.items():
         low, high = figures[name].low, figures[name].high
