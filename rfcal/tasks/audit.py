@@ -82,7 +82,7 @@ def audit(
     truth: dict[str, float] = {
         "resistance": complex(device_ohm).real,
         "reactance": complex(device_ohm).imag,
-        "impedance_magnitude": abs(device_ohm),
+        "impedance_magnitude": float(abs(device_ohm)),
         "swr": float((1 + size) / (1 - size)) if size < 1 else np.inf,
     }
     for name, value in truth.items():

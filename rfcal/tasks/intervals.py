@@ -123,8 +123,8 @@ def _distance(circle: Circle, x: Complex) -> tuple[Real, Complex]:
     outward = p * x + q
     size = np.abs(outward)
     away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    distance = _form(circle, x) / np.where(away > 0, away, 1)
-    return distance, np.where(size > 0, outward / np.where(size > 0, size, 1), 1)
+    distance = _form(circle, x) / np.where(away > 1e-100, away, 1)
+    return distance, np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1)
 
 
 class _Spread:
@@ -271,6 +271,8 @@ class _Search:
     ):
         self.level, self.scale = level, scale
         self.reflection, self.errors, self.spread = reflection, errors, spread
+        size = np.abs(reflection)
+        self.outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
         ends = (level.low, level.high) if passive else (-np.inf, np.inf)
         self.limits = tuple(np.arctan(e / scale) for e in ends)
         self.edges = level.edges if passive else (False, False)
@@ -280,8 +282,10 @@ class _Search:
         limit = self.limits[(side + 1) // 2]
         # from outside, so that nothing that is accepted is left beyond
         turn = self._solve(begin, limit, np.full(begin.shape, -3.0 * side), side)
-        for _ in range(ROUNDS):
+        for i in range(ROUNDS):
             before, turn = turn, self._solve(begin, limit, self._allowed(turn, side), side)
+            if i > 2:
+                turn = (turn + before) / 2
             if np.allclose(turn, before, rtol=1e-6, atol=1e-7):
                 break
         off = self.spread.distance(self.level.circle(limit, self.scale), self.reflection)
@@ -310,7 +314,8 @@ class _Search:
         small = 1 - np.clip(_radius(circle) / (K_ELLIPSE * spread) - 1, 0, 1)
         # inside is where the figure is larger if p < 0
         lean = -np.sign(circle[0]) * small
-        beside = 1 - np.clip(np.abs(1 - np.abs(near)) / (K_ONE_SIDED * spread) - 1, 0, 1)
+        across = self.spread.along(self.outward)
+        beside = 1 - np.clip(np.abs(1 - np.abs(near)) / (K_ONE_SIDED * across) - 1, 0, 1)
         both = all(self.edges)
         if self.edges[1]:
             lean = lean + np.where(turn > 0, beside, 0) if both else lean + beside

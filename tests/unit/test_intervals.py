@@ -1,0 +1,131 @@
+"""Circles of the reflection plane and the figures that are constant on them."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rfcal.maths.reflection import from_impedance
+from rfcal.models.quantity import Quantity, both_axes
+from rfcal.models.standards import Standard
+from rfcal.tasks import intervals
+from rfcal.tasks.audit import audit
+from rfcal.tasks.derived import derived
+from rfcal.tasks.planning import Setup
+
+FREQUENCY = np.array([100e6])
+LEVELS = {
+    intervals.RESISTANCE: lambda z: z.real,
+    intervals.REACTANCE: lambda z: z.imag,
+    intervals.CONDUCTANCE: lambda z: (1 / z).real,
+    intervals.SUSCEPTANCE: lambda z: (1 / z).imag,
+    intervals.SQUARED_IMPEDANCE: lambda z: abs(z) ** 2,
+    intervals.SQUARED_REFLECTION: lambda z: abs((z - 1) / (z + 1)) ** 2,
+    intervals.REACTANCE_OVER_RESISTANCE: lambda z: z.imag / z.real,
+}
+passive = st.tuples(st.floats(0.02, 50), st.floats(-50, 50)).map(lambda p: complex(*p))
+
+
+@given(passive)
+def test_levels_are_the_figures_they_are_called(z):
+    x = from_impedance(np.array([z]), 1.0)
+    for level, figure in LEVELS.items():
+        assert level.value(x)[0] == pytest.approx(figure(z), rel=1e-6, abs=1e-9)
+
+
+@settings(deadline=None)
+@given(passive, st.floats(1e-5, 1e-3))
+def test_value_is_always_inside(z, deviation):
+    x = Quantity(from_impedance(np.array([z]), 1.0), both_axes("e", deviation))
+    for level in LEVELS:
+        low, high = intervals.interval(level, x)
+        value = level.value(x.value)[0]
+        assert low[0] <= value + 1e-9 + 1e-9 * abs(value)
+        assert value <= high[0] + 1e-9 + 1e-9 * abs(value)
+
+
+def figures(ohm, deviation=0.003, **kwargs):
+    x = Quantity(from_impedance(np.array([complex(ohm)])), both_axes("e", deviation))
+    return derived(FREQUENCY, x, z_ref=50.0, **kwargs)
+
+
+def test_where_all_is_straight_the_interval_is_the_linear_one():
+    """R = 50 (1 + x)/(1 - x) at 50 ohm: dR = 100 dx."""
+    found = figures(50 + 20j, 1e-6)
+    u = 1e-6 * abs(100 / (1 - from_impedance(np.array([50 + 20j]))[0]) ** 2)
+    for name, value in (("resistance", 50), ("reactance", 20)):
+        ends = found[name].low[0], found[name].high[0]
+        assert ends == pytest.approx([value - 1.959964 * u, value + 1.959964 * u], abs=1e-3 * u)
+
+
+def test_perfect_match_has_one_sided_figures():
+    found = figures(50)
+    assert found["swr"].low[0] == 1
+    assert 1.005 < found["swr"].high[0] < 1.02
+    assert np.isinf(found["return_loss"].high[0])
+    assert 40 < found["return_loss"].low[0] < 55
+    assert found["q"].low[0] == 0
+
+
+def test_short_has_a_resistance_from_zero_and_no_upper_q():
+    found = figures(0.05 + 30j)
+    assert found["resistance"].low[0] == 0
+    assert 0.2 < found["resistance"].high[0] < 1
+    assert np.isinf(found["q"].high[0])
+    assert np.isinf(found["swr"].high[0])
+    # the reactance is as good as anywhere
+    assert found["series_inductance"].low[0] == pytest.approx(30 / (2 * np.pi * 1e8), rel=0.02)
+
+
+def test_open_has_no_upper_resistance_and_a_reactance_of_either_sign():
+    found = figures(1e5)
+    assert np.isinf(found["resistance"].high[0])
+    # the reading cannot tell it from a large reactance, so only |Z| has a lower end
+    assert found["resistance"].low[0] == 0
+    assert found["impedance_magnitude"].low[0] > 5000
+    assert (found["reactance"].low[0], found["reactance"].high[0]) == (-np.inf, np.inf)
+    # its capacitance, though, is bounded: u(B) = 0.003 / 100 S
+    assert found["parallel_capacitance"].high[0] == pytest.approx(
+        1.96 * 0.003 / 100 / (2 * np.pi * 1e8), rel=0.02
+    )
+
+
+def test_reading_beyond_the_bound_leaves_the_bound():
+    x = Quantity(np.array([-1.01 + 0j]), both_axes("e", 0.003))
+    low, high = intervals.interval(intervals.RESISTANCE, x)
+    assert low[0] == 0
+    assert 0 < high[0] < 0.003
+    low, _ = intervals.interval(intervals.RESISTANCE, x, passive=False)
+    assert low[0] < 0
+
+
+def test_capacitor_in_series_is_the_reciprocal():
+    found = figures(5 - 80j)["series_capacitance"]
+    w = 2 * np.pi * 1e8
+    assert found.value[0] == pytest.approx(1 / (80 * w))
+    assert found.low[0] < found.value[0] < found.high[0]
+    assert found.unit == "F"
+    # one that may be a short is "at least this"
+    doubtful = figures(5 - 0.1j)["series_capacitance"]
+    assert np.isinf(doubtful.high[0])
+    assert 0 < doubtful.low[0] < doubtful.value[0]
+
+
+def test_more_doubt_never_narrows():
+    for ohm in (50, 1, 3000, 20 + 60j, 9950):
+        less, more = figures(ohm, 0.002), figures(ohm, 0.004)
+        for name, figure in less.items():
+            assert more[name].low[0] <= figure.low[0], name
+            assert more[name].high[0] >= figure.high[0], name
+
+
+def test_audit_counts_what_it_says():
+    """All near 95 % where everything is straight; beside an open the linear R is not."""
+    setup = Setup(FREQUENCY, {kind: Standard(kind) for kind in ("short", "open", "load")})
+    found = audit(setup, 30 - 20j, np.random.default_rng(1), sessions=1000)
+    assert found.sessions == 1000
+    # six standard deviations of a binomial count
+    assert all(abs(n - 950) < 42 for n in found.inside.values())
+    beside = audit(setup, 9950, np.random.default_rng(1), sessions=1000)
+    assert beside.inside["linear resistance"] < 920 < beside.inside["resistance"]
+    assert beside.endless["resistance"] > 0
