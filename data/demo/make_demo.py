@@ -142,6 +142,7 @@ place = "end of the pigtail"
 [analyzer]
 noise = 0.0003
 connection = 0.0005
+drift = 0.0                    # standards and device were read within minutes
 resolution_ohm = 0.1
 
 [[standard]]
@@ -198,6 +199,7 @@ weather = "dry, 14 degrees, light wind"
 [analyzer]
 noise = 0.0005
 connection = 0.001
+drift = 0.0                    # standards and device were read within minutes
 
 [[standard]]
 name = "short"

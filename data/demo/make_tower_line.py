@@ -195,6 +195,7 @@ choke = "six ferrite cores at the feed point"
 [analyzer]
 noise = {noise}
 connection = {connection}
+drift = 0.0                    # standards and device were read within minutes
 
 [[standard]]
 name = "short"
@@ -257,6 +258,7 @@ reference_ohm = 50.0
 [analyzer]
 noise = {noise}
 connection = {connection}
+drift = 0.0                    # standards and device were read within minutes
 
 [[standard]]
 name = "short at the top"

@@ -101,7 +101,9 @@ def squared_distance(measured: Quantity, expected: Quantity) -> Real:
     return (np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d))[..., 0, 0]
 
 
-def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
+def checks(
+    found: Sequence[Check], calibration: Calibration, *, solved: bool = True
+) -> list[Finding]:
     """Checks that contradict the calibration, or that cannot.
 
     Parameters
@@ -110,6 +112,8 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
         The record's checks.
     calibration : Calibration
         The solved calibration.
+    solved : bool
+        False for an instrument that corrects itself: there are no standards to mix up.
 
     Returns
     -------
@@ -123,7 +127,8 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
         )
         return [Finding("no-check", "note", "checks", message)]
     findings = []
-    unseen = [p for p in combinations(calibration.names, 2) if _unseen(calibration, *p)]
+    pairs = combinations(calibration.names, 2) if solved else ()
+    unseen = [pair for pair in pairs if _unseen(calibration, *pair)]
     for check in found:
         swaps = [pair for pair in unseen if _agrees_exchanged(check, *pair)]
         if not check.agrees:
@@ -135,7 +140,7 @@ def checks(found: Sequence[Check], calibration: Calibration) -> list[Finding]:
                 f"load, a loose connector or a wrong definition.{hint}"
             )
             findings.append(Finding("check-disagrees", "warning", check.name, message))
-        twin = _same_place(check)
+        twin = _same_place(check) if solved else ""
         if twin:
             message = (
                 f"'{check.name}' sits where the standard '{twin}' does, so it says little about "

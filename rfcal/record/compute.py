@@ -8,9 +8,9 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Complex, Real
 from rfcal.models.between import points_of, same_grid
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.models.standards import (
     Standard,
     Tabulated,
@@ -20,13 +20,14 @@ from rfcal.models.standards import (
 from rfcal.record import agreement, judge, line_check, match, notes, route, schema
 from rfcal.record.line_check import LineState
 from rfcal.record.match import MatchRequest, MatchResult
-from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep
+from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, repeated_sweep
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.typed import typed_reflection_sweep, typed_sweep
 from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.delivery import path_loss
 from rfcal.tasks.path import Step
+from rfcal.tasks.sources import drift_effects, perfect, residual_step
 from rfcal.tasks.uncertainty import Inputs, at_plane, propagate
 
 
@@ -87,7 +88,7 @@ def inspect(
     findings = (
         *job.findings,
         *judge.standards(calibration),
-        *agreement.checks(checks, calibration),
+        *agreement.checks(checks, calibration, solved=bool(job.record.standards)),
     )
     return tuple(job.files), judge.sorted_findings(findings)
 
@@ -104,7 +105,7 @@ class _Job:
         for item in record.items():
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
-            self.files.append(sweep)
+            self.files += sweep.parts or (sweep,)
             self.findings += notes.raw_reading(sweep) + notes.display_step(item)
         self.findings += notes.references(record, list(self.sweeps.values()))
         for item in (*record.standards, *record.checks):
@@ -117,7 +118,8 @@ class _Job:
         calibration = self.calibration()
         self.findings += judge.standards(calibration)
         checks = tuple(self.check(calibration, item) for item in self.record.checks)
-        self.findings += agreement.checks(checks, calibration)
+        solved = bool(self.record.standards)
+        self.findings += agreement.checks(checks, calibration, solved=solved)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         self.findings += judge.devices(devices)
         line = self.line(calibration) if self.record.line_check else None
@@ -141,6 +143,8 @@ class _Job:
     def calibration(self) -> Calibration:
         """The error terms on the standards' grid."""
         items = self.record.standards
+        if not items:
+            return perfect(self.grid)
         known = [self._connected(item, self.grid) for item in items]
         seen = [self._raw(self.sweep(item)) for item in items]
         solved = calibrate(self.grid, [item.name for item in items], known, seen)
@@ -171,6 +175,8 @@ class _Job:
         return with_default_uncertainty(model)
 
     def _common_grid(self) -> Real:
+        if not self.record.standards:
+            return self.sweep(self.record.measurements[0]).frequency
         first, *others = self.record.standards
         grid = self.sweep(first).frequency
         for item in others:
@@ -206,6 +212,8 @@ class _Job:
     def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
         if same_grid(frequency, self.grid):
             return calibration
+        if not self.record.standards:
+            return perfect(frequency)
         known = [self._connected(standard, frequency) for standard in self.record.standards]
         try:
             moved = calibration.at(frequency, known)
@@ -231,8 +239,11 @@ class _Job:
             reading = self._raw(self.sweep(item))
             corrected = here.error_box.correct(reading.value)
             reading = reading.plus(*here.interpolation_effects(corrected))
+            reading = reading.plus(*self._drift(here, reading.value))
             zero = np.zeros_like(reading.value)
             path = self.path(item, here) if isinstance(item, Measurement) else ()
+            if self.record.residual is not None:
+                path = (residual_step(here.frequency, **self.record.residual), *path)
             inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
             found = propagate(inputs)
             finite = np.isfinite(found.value) & np.isfinite(found.variance())
@@ -243,6 +254,10 @@ class _Job:
                 "wrong definition or path"
             )
         return inputs, found
+
+    def _drift(self, here: Calibration, reading: Complex) -> tuple[Effect, ...]:
+        drift = self.record.analyzer["drift"]
+        return drift_effects(here, reading, drift) if drift else ()
 
     def line(self, calibration: Calibration) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
@@ -275,6 +290,7 @@ class _Job:
         here = self._calibration_on(calibration, sweep.frequency, label)
         reading = self._raw(sweep)
         reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
+        reading = reading.plus(*self._drift(here, reading.value))
         zero = np.zeros_like(reading.value)
         return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
 
@@ -355,6 +371,8 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
         The reading.
     """
     z_ref = record.reference_ohm
+    if reading.repeats:
+        return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
     if reading.file is not None:
         return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
     where = f"{schema.FILE}, {place}"

@@ -227,8 +227,7 @@ def devices(found: Sequence[Device]) -> list[Finding]:
         if np.any(crooked):
             message = (
                 f"'{device.name}' reads so near an open {span_mhz(device.frequency, crooked)} that "
-                "the intervals of R and X, which take the way from reflection to impedance as "
-                "straight, are too narrow there: believe the region of the reflection instead."
+                "the intervals of R and X are lopsided there: read their ends, not a value and a ±."
             )
-            findings.append(Finding("near-open", "warning", device.name, message))
+            findings.append(Finding("near-open", "note", device.name, message))
     return findings

@@ -6,17 +6,14 @@ import re
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from decimal import Decimal
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.errors import RecordError
 
 FILE = "record.toml"
 
-LATER = (
-    *("drift", "residual_directivity", "residual_source_match", "residual_tracking"),
-    "x_sign",
-)
+LATER = ("x_sign",)
 """Keys of record format 1 that this version of rfcal does not compute yet."""
 
 
@@ -321,6 +318,27 @@ class Keys:
         if not there:
             raise self.fail(key, f"there is no file {_show(value)} in the record's folder")
         return value
+
+    def paths(self, key: str) -> tuple[str, ...]:
+        """Two files or more inside the record's folder.
+
+        Parameters
+        ----------
+        key : str
+            The key, which holds a list.
+
+        Returns
+        -------
+        tuple of str
+            The paths, no two the same.
+        """
+        value = self.table[key]
+        if len(value) < 2 or not all(isinstance(v, str) for v in value):
+            raise self.fail(key, f"expected a file, or a list of two or more, found {_show(value)}")
+        found = [Keys({key: v}, self.place, self.folder).path(key) for v in value]
+        if len({PurePosixPath(v) for v in found}) < len(found):
+            raise self.fail(key, "one file stands in the list twice: only new readings scatter")
+        return tuple(found)
 
     def tables(self, key: str) -> list[dict[str, Any]]:
         """A list of tables, as ``[[key]]`` makes them.

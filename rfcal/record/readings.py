@@ -11,9 +11,11 @@ import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise
+from rfcal.models.between import same_grid
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.record.keys import LARGEST
 from rfcal.record.touchstone import read_touchstone
+from rfcal.tasks.repeats import from_repeats
 
 UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
@@ -63,6 +65,8 @@ class Sweep:
         What the display's step makes uncertain; empty for files.
     assumed_reference : bool
         Whether `z_ref` is the record's for want of a statement: a bare reflection has none.
+    parts : tuple of Sweep
+        The repeated sweeps that this is the mean of; empty for a single one.
     """
 
     frequency: Real
@@ -72,6 +76,7 @@ class Sweep:
     origin: Origin | None = None
     effects: tuple[Effect, ...] = ()
     assumed_reference: bool = False
+    parts: tuple["Sweep", ...] = ()
 
     def __post_init__(self):
         self.frequency.setflags(write=False)
@@ -85,7 +90,8 @@ class Sweep:
         z_ref : float
             Reference impedance of the result [ohm].
         noise : float
-            Standard deviation of real and imaginary part of one reading in its own reference [1].
+            Standard deviation of real and imaginary part of one reading in its own reference [1];
+            of repeated sweeps their own scatter counts instead.
 
         Returns
         -------
@@ -96,7 +102,7 @@ class Sweep:
         step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
         slope = (1 - step**2) / (1 + step * self.reflection) ** 2
         effects = self.effects
-        if noise:
+        if noise and not self.parts:
             effects = (*effects, *both_axes(f"{self.label}: noise", noise, per_point=True))
         return Quantity(self.reflection, effects).through(value, slope)
 
@@ -136,6 +142,51 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     require_ascending(frequency, file, lines)
     require_plausible(reflection, file, lines)
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
+
+
+def repeated_sweep(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
+    """The mean of several sweeps of one thing, with the scatter of the mean.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    files : sequence of str
+        Paths relative to the folder, two or more.
+    label : str
+        What the sweeps are of.
+    z_ref : float
+        As for `read_sweep`.
+
+    Returns
+    -------
+    Sweep
+        With its `parts`.
+
+    Raises
+    ------
+    ReadingError
+        As `read_sweep`, or sweeps at different frequencies or of different references.
+    """
+    parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
+    first = parts[0]
+    for file, part in zip(files, parts, strict=True):
+        if not same_grid(first.frequency, part.frequency) or part.z_ref != first.z_ref:
+            raise ReadingError(
+                file,
+                f"it has other frequencies or another reference impedance than '{files[0]}': only "
+                "sweeps of one kind can be averaged",
+            )
+    mean = from_repeats(np.array([part.reflection for part in parts]), f"{label}: repeats")
+    return Sweep(
+        first.frequency,
+        mean.value,
+        first.z_ref,
+        label,
+        effects=mean.effects,
+        assumed_reference=first.assumed_reference,
+        parts=parts,
+    )
 
 
 def _content(folder: Path, file: str) -> bytes:

@@ -13,13 +13,18 @@ from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, as_text, first_of
 from rfcal.record.line_check import LineCheck, read_line_check
 from rfcal.record.match import MatchRequest, read_match
+from rfcal.tasks.sources import DEFAULT_DRIFT, DEFAULT_RESIDUAL
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {
     "noise": 0.0005,
     "connection": 0.001,
     "resolution_ohm": 0.1,
+    "drift": DEFAULT_DRIFT,
 }
 """What one raw reading is worth where the record does not say (common practice, no source)."""
+
+RESIDUAL = {f"residual_{name}": name for name in DEFAULT_RESIDUAL}
+"""Keys of an instrument that corrects itself, and their names in the model."""
 
 UNCERTAINTY_KEYS = {  # key in the record: (name in the model, unit in SI)
     "uncertainty": ("reflection", 1.0),
@@ -55,6 +60,8 @@ class Reading:
     ----------
     file : str, optional
         Path relative to the record's folder.
+    repeats : tuple of str
+        Paths of several sweeps of one thing, whose scatter counts; then `file` is None.
     typed : sequence of rows, optional
         Rows of MHz, R ohm, X ohm.
     typed_reflection : sequence of rows, optional
@@ -67,6 +74,7 @@ class Reading:
     typed: Sequence[tuple[float, float, float]] | None = None
     typed_reflection: Sequence[tuple[float, float, float]] | None = None
     steps: tuple[float, float] = (0.0, 0.0)
+    repeats: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -155,6 +163,8 @@ class Record:
         A sweep of a line to be searched for faults.
     matches : tuple of MatchRequest
         Networks asked for.
+    residual : mapping of str to float, optional
+        Sizes of what an instrument's own correction leaves [1]; there are no standards then.
     """
 
     folder: Path
@@ -173,6 +183,7 @@ class Record:
     measurements: tuple[Measurement, ...]
     line_check: LineCheck | None = None
     matches: tuple[MatchRequest, ...] = ()
+    residual: Mapping[str, float] | None = None
 
     def items(self) -> tuple["Artefact | Measurement", ...]:
         """All that was read: standards, checks, measurements.
@@ -238,15 +249,18 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         )
     head, analyzer = top.inner("record"), top.inner("analyzer")
     head.only(("title", "date", "by", "notes", "reference_ohm", "seed"))
-    analyzer.only(ANALYZER_DEFAULTS)
+    analyzer.only((*ANALYZER_DEFAULTS, *RESIDUAL))
     seed = head.table.get("seed", 1)
     if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
         raise head.fail("seed", "expected a whole number, zero or more")
     standards = _artefacts(top, "standard")
     measurements = _measurements(top)
-    if len(standards) < 3:
+    residual = _residual(analyzer, bool(standards))
+    if len(standards) < 3 and residual is None:
         raise top.fail(
-            "standard", f"three [[standard]] or more are needed, {len(standards)} are there"
+            "standard",
+            f"three [[standard]] or more are needed, {len(standards)} are there (or none, for an "
+            f"instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer])",
         )
     if not measurements:
         raise top.fail("measurement", "there is no [[measurement]], so nothing to correct")
@@ -269,10 +283,27 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         checks=_artefacts(top, "check"),
         measurements=measurements,
         line_check=line,
+        residual=residual,
         matches=read_match(top, z_ref, {m.name: m.answer_hz for m in measurements}),
     )
     _require_distinct_names(top, record)
     return record
+
+
+def _residual(analyzer: Keys, standards: bool) -> dict[str, float] | None:
+    """Residual errors of an instrument that corrects itself; None where standards stand in."""
+    stated = [key for key in RESIDUAL if key in analyzer.table]
+    if not stated:
+        return None
+    if standards:
+        raise analyzer.fail(
+            stated[0],
+            "an instrument that corrects itself has no [[standard]]: leave out one of the two",
+        )
+    return {
+        name: analyzer.number(key, DEFAULT_RESIDUAL[name], low=0, high=1.0)
+        for key, name in RESIDUAL.items()
+    }
 
 
 def _free(top: Keys, key: str, value: Any) -> str:
@@ -310,7 +341,7 @@ def _reading(keys: Keys) -> Reading:
     key = first_of(keys, _READINGS, lambda c: f"give the raw reading by exactly one of {c}")
     if key == "reading":
         if isinstance(keys.table[key], list):
-            raise keys.fail(key, "a list of repeats is not computed by this version of rfcal yet")
+            return Reading(repeats=keys.paths(key))
         return Reading(file=keys.path(key))
     if key == "typed":
         return Reading(typed=keys.rows(key, "MHz, R ohm, X ohm"))

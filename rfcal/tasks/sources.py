@@ -102,19 +102,57 @@ def residual_inputs(
         For linear propagation and Monte Carlo alike. Sources ``"residual directivity"``,
         ``"residual source match"`` and ``"residual tracking"``.
     """
+    step = residual_step(
+        frequency, directivity=directivity, source_match=source_match, tracking=tracking
+    )
+    return Inputs(perfect(frequency), reading, connection, (step, *path))
+
+
+def perfect(frequency: Real) -> Calibration:
+    """A calibration that changes nothing: an instrument that shows what is at its plane.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+
+    Returns
+    -------
+    Calibration
+        With exact standards and without error terms.
+    """
     ones = np.ones(np.shape(frequency), complex)
     exact = tuple(Quantity(v * ones) for v in (-1, 1, 0))
     box = Bilinear.from_error_terms(0 * ones, 0 * ones, ones)
-    perfect = Calibration(
-        ("short", "open", "load"), frequency, exact, exact, None, box, np.ones(ones.shape)
-    )
+    names = ("short", "open", "load")
+    return Calibration(names, frequency, exact, exact, None, box, np.ones(ones.shape))
+
+
+def residual_step(
+    frequency: Real, *, directivity: float, source_match: float, tracking: float
+) -> Step:
+    """What an instrument's own correction leaves, as the first step of a path.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    directivity, source_match, tracking : float
+        Sizes of the residual errors [1].
+
+    Returns
+    -------
+    Step
+        An error box of nothing, uncertain by the residuals.
+    """
+    ones = np.ones(np.shape(frequency), complex)
     terms = {"directivity": (0, directivity), "tracking": (1, tracking)}
     terms["source match"] = (0, source_match)
     residual = tuple(
         Quantity(v * ones, both_axes(f"residual {name}", size / np.sqrt(2)))
         for name, (v, size) in terms.items()
     )
-    return Inputs(perfect, reading, connection, (Step(Adapter(), parameters=residual), *path))
+    return Step(Adapter(), parameters=residual)
 
 
 def residual_bound(

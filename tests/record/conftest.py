@@ -22,6 +22,7 @@ date = 2026-05-16
 [analyzer]
 noise = 0.0005
 connection = 0.001
+drift = 0.0
 [[standard]]
 name = "short"
 kind = "short"
