@@ -14,6 +14,7 @@ _HOME = {
     "Standard": "rfcal.models.standards",
     "assess": "rfcal.tasks.assessment",
     "compute": "rfcal.record.compute",
+    "doubt_panel": "rfcal.faces",
     "line_panels": "rfcal.faces",
     "from_impedance": "rfcal.maths.reflection",
     "match_panel": "rfcal.faces",

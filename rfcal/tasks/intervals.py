@@ -324,19 +324,37 @@ class _Search:
         return (1 - COVERAGE) / 2 * (1 + side * np.clip(lean, -1, 1))
 
     def _solve(self, inner: Real, outer: Real, wanted: Real, side: int) -> Real:
-        """The value whose circle is that far from the reflection, by bisection; else the limit."""
+        """The value whose circle is that far from the reflection; else the limit.
 
-        def short(turn: Real) -> NDArray[np.bool_]:
+        False position with Illinois' halving, and a bisection at every fourth step, so that it
+        always ends.
+        """
+
+        def excess(turn: Real) -> Real:
             # the distance falls as the value rises
             off = self.spread.distance(self.level.circle(turn, self.scale), self.reflection)
-            return side * (off - wanted) > 0
+            return side * (off - wanted)
 
-        limit, beyond = outer, short(outer)
-        for _ in range(50):
-            middle = (inner + outer) / 2
-            go = short(middle)
+        limit, beyond = outer, excess(outer) > 0
+        above, below = excess(inner), excess(outer)
+        middle, went = (inner + outer) / 2, np.full(inner.shape, 2)
+        for step in range(150):
+            ends = np.isfinite(above) & np.isfinite(below)  # a distance may be endless
+            slope = np.where(ends, below, 0) - np.where(ends, above, 0)
+            fair = (slope != 0) & (step % 4 != 3)
+            share = np.where(fair, np.where(fair, -above, 0) / np.where(fair, slope, 1), 0.5)
+            share = np.where((share > 0) & (share < 1), share, 0.5)
+            middle = inner + share * (outer - inner)
+            found = excess(middle)
+            if np.all((np.abs(found) < 1e-9) | (outer == inner) | beyond):
+                break
+            go = found > 0
+            # an end that stays twice is taken half as seriously, so that it moves next time
+            stays = np.where(go == went, 0.5, 1.0)
+            above = np.where(go, found, above * stays)
+            below, went = np.where(go, below * stays, found), go
             inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
-        return np.where(beyond, limit, (inner + outer) / 2)
+        return np.where(beyond, limit, middle)
 
 
 def _student(freedom: Real, share: Real) -> Real:

@@ -10,7 +10,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from rfcal.faces import line_panels, match_panel, style, workbook
+from rfcal.faces import doubt_panel, line_panels, match_panel, style, workbook
 from rfcal.faces.panels import Panel, Slider
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import Line
@@ -30,7 +30,9 @@ def tower():
     return compute(DEMO / "tower-line")
 
 
-@pytest.fixture(params=["cable", "standards", "blind", "plane", "standing", "fault", "match"])
+@pytest.fixture(
+    params=["cable", "standards", "blind", "plane", "standing", "fault", "match", "doubt"]
+)
 def panel(request, beacon, tower, monkeypatch):
     monkeypatch.setattr(Panel, "raising", True)
     line = tower.line.properties.line
@@ -41,6 +43,7 @@ def panel(request, beacon, tower, monkeypatch):
         "plane": lambda: line_panels.plane_panel(tower, "antenna", line),
         "standing": line_panels.standing_panel,
         "fault": line_panels.fault_panel,
+        "doubt": doubt_panel.doubt_panel,
         "match": lambda: match_panel.match_panel(beacon, "antenna"),
     }[request.param]()
 
