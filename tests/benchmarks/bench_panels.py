@@ -5,18 +5,32 @@ from pathlib import Path
 
 import pytest
 
-from rfcal.faces import workbook
+from rfcal.faces import doubt_panel, line_panels, match_panel, workbook
 from rfcal.record.compute import compute
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
 
-@pytest.mark.parametrize("name", ["cable", "standards"])
+def plane_panel():
+    results = compute(DEMO / "tower-line")
+    return line_panels.plane_panel(results, "antenna", results.line.properties.line)
+
+
+PANELS = {
+    "cable": workbook.cable_panel,
+    "standards": lambda: workbook.standards_panel(compute(DEMO / "beacon-antenna"), "antenna"),
+    "loss": line_panels.blind_panel,
+    "plane": plane_panel,
+    "standing wave": line_panels.standing_panel,
+    "fault": line_panels.fault_panel,
+    "match": lambda: match_panel.match_panel(compute(DEMO / "beacon-antenna"), "antenna"),
+    "doubt": doubt_panel.doubt_panel,
+}
+
+
+@pytest.mark.parametrize("name", PANELS)
 def test_panel(benchmark, name):
-    if name == "cable":
-        panel = workbook.cable_panel()
-    else:
-        panel = workbook.standards_panel(compute(DEMO / "beacon-antenna"), "antenna")
+    panel = PANELS[name]()
     moves = cycle([{s.name: v} for s in panel.sliders for v in (s.low, s.high, s.start)])
     benchmark.extra_info.update(panel=name)
     benchmark(lambda: panel.move(**next(moves)))
