@@ -17,6 +17,12 @@ PANELS = {
         "from rfcal import compute, workbook\n\n"
         f"workbook.standards_panel(compute({str(DEMO / 'beacon-antenna')!r}), 'antenna')"
     ),
+    "fault": "from rfcal import line_panels\n\nline_panels.fault_panel()",
+    "match": (
+        "from rfcal import compute, match_panel\n\n"
+        f"match_panel.match_panel(compute({str(DEMO / 'beacon-antenna')!r}), 'antenna')"
+    ),
+    "doubt": "from rfcal import doubt_panel\n\ndoubt_panel.doubt_panel()",
 }
 MOVES = 12
 KERNEL_IS_IDLE = """
