@@ -10,6 +10,8 @@ from rfcal.record.line_check import LineState
 from rfcal.record.results import Device
 from rfcal.tasks.uncertainty import K_ELLIPSE
 
+MOST_TURNS = 6.0
+"""Turns of the raw reading round the chart that can still be followed by eye."""
 MOST_POINTS = 2001
 """Points of a band that are drawn."""
 
@@ -29,9 +31,14 @@ def device_chart(device: Device) -> Figure:
     """
     figure = style.new_figure(6.4, 6.4)
     ax = chart.draw_grid(figure.add_subplot(), z_ref=device.z_ref)
-    raw = device.raw.quantity(device.z_ref).value
-    chart.draw_trace(ax, raw, role="raw", label="raw reading")
-    at = device.answer
+    raw, at = device.raw.quantity(device.z_ref).value, device.answer
+    turns = np.sum(np.abs(np.diff(np.unwrap(np.angle(raw))))) / (2 * np.pi)
+    label = "raw reading"
+    if turns > MOST_TURNS:
+        # a long line winds it into a tangle: only what is near the answer can be read
+        near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
+        raw, label = raw[near], "raw reading near there"
+    chart.draw_trace(ax, raw, role="raw", label=label)
     marks = {at: words.mhz(device.frequency[at])}
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
