@@ -2,6 +2,7 @@
 
 from rfcal.faces.words import mhz
 from rfcal.record.match import MatchResult, Proposal
+from rfcal.tasks.matching.band import Bandwidth
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
@@ -39,16 +40,19 @@ def row(proposal: Proposal) -> dict[str, str]:
     """
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
-    band = c.at_1_5.width_hz / 1e3
     return {
         "network": title(proposal),
         "parts": parts or "nothing",
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
         "loss": f"{c.loss_db:.2f} dB",
-        "band": f"{'over ' if c.at_1_5.cut else ''}{band:.0f} kHz",
+        "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
         "yield": f"{made.both:.0%}",
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
+
+
+def _width(band: Bandwidth) -> str:
+    return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.3g}"
 
 
 def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
@@ -143,8 +147,11 @@ def remarks(result: MatchResult) -> list[str]:
     """
     said = []
     if result.path_db is not None:
-        at_device = result.request.place == "device"
-        how = "with the match at the device" if at_device else "with the match before the line"
+        place = result.request.place
+        how = {
+            "device": "with the match at the device",
+            "calibration plane": "with the match before the line",
+        }.get(str(place), "with the match on the line")
         said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
     if result.limit is not None and result.proposals:
         best, limit = result.proposals[0].candidate.worst_swr, result.limit

@@ -250,6 +250,8 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "loss_db": candidate.loss_db,
         "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
         "yield": proposal.production.both,
+        "yield_parts": proposal.production.parts,
+        "yield_measurement": proposal.production.measurement,
         "volts_peak": float(proposal.volt.max(initial=0.0)),
         "amps_peak": float(proposal.ampere.max(initial=0.0)),
     }

@@ -14,7 +14,7 @@ from rfcal.models.line import Line
 from rfcal.models.parts import SERIES
 from rfcal.models.quantity import Quantity
 from rfcal.record.keys import FILE, Keys
-from rfcal.tasks.delivery import loss_of
+from rfcal.tasks.delivery import loss_db, loss_of
 from rfcal.tasks.matching.band import Candidate, Goal
 from rfcal.tasks.matching.limits import Limit, bode_fano, fit_load
 from rfcal.tasks.matching.network import Network
@@ -320,7 +320,13 @@ def matched(
         best = proposals[0].candidate.network
         trimming = trim(best, frequency, load, built, z_ref=z_ref)
     return MatchResult(
-        request, goal, ranking, proposals, limit, trimming, _path_db(request, inputs, reflection)
+        request,
+        goal,
+        ranking,
+        proposals,
+        limit,
+        trimming,
+        _path_db(request, inputs, reflection, line, z_ref),
     )
 
 
@@ -340,14 +346,21 @@ def _require_resistance(
         )
 
 
-def _path_db(request: MatchRequest, inputs: Inputs, reflection: Quantity) -> float | None:
-    """Loss of the path with the match in its place; not for a place in between."""
+def _path_db(
+    request: MatchRequest, inputs: Inputs, reflection: Quantity, line: Line | None, z_ref: float
+) -> float | None:
+    """Loss of the path with the match in its place: matched before it, mismatched behind it."""
+    frequency = inputs.calibration.frequency
     if isinstance(request.place, float):
-        return None
+        assert line is not None
+        at = int(np.argmin(np.abs(frequency - request.centre_hz)))
+        load = complex(to_impedance(reflection.value[at], z_ref))
+        behind = loss_db(replace(line, length_m=request.place), frequency[[at]], load)[0]
+        before = line.loss_db_per_100m(frequency[at]) * (line.length_m - request.place) / 100
+        return float(behind + before)
     matched_there = request.place == "device"
     seen = np.zeros_like(reflection.value) if matched_there else reflection.value
     lost = loss_of(inputs, seen)
-    frequency = inputs.calibration.frequency
     return None if lost is None else float(np.interp(request.centre_hz, frequency, lost))
 
 
