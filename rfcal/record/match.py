@@ -306,6 +306,8 @@ def matched(
                 )
             piece = line.two_port(frequency, np.array(request.place))
             goal, drawn = at_point(goal, line, request.place), piece.input_impedance(drawn)
+            through = piece.bilinear(z_ref)
+            load = load.through(through.apply(load.value), through.derivative(load.value))
         ranking = rank(goal, stock=request.stock, topologies=request.topologies)
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error

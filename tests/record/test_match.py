@@ -124,6 +124,24 @@ def test_the_part_that_is_off_is_found_after_building(asked):
     assert trimming.off[0].change == pytest.approx(0.2, abs=0.03)
 
 
+def test_trimming_on_the_line_counts_the_piece_behind(asked):
+    line = Line(10.0, 0.66, 50.0)
+    through = line.two_port(FREQUENCY).bilinear()
+    write(asked, "device", through.apply(np.full(41, from_impedance(DEVICE_OHM))))
+    between = (
+        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
+        "z0_ohm = 50.0\nloss_db_per_100m = [[1.0, 1e-6]]\n"
+    )
+    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
+    (asked / "record.toml").write_text(text + "place = [4.0]\n")
+    network = compute(asked).matches[0].proposals[0].candidate.network
+    load = line.two_port(FREQUENCY, np.full(41, 4.0)).input_impedance(DEVICE_OHM)
+    write(asked, "after", network.seen(FREQUENCY, load, z_ref=50.0))
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/after.s1p"\n')
+    assert compute(asked).matches[0].trimming.verdict == "as designed"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "fragments"),
     [
