@@ -3,6 +3,7 @@
 from rfcal.faces.words import mhz
 from rfcal.record.match import MatchResult, Proposal
 from rfcal.tasks.matching.band import Bandwidth
+from rfcal.tasks.matching.limits import Limit
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
@@ -25,18 +26,20 @@ def title(proposal: Proposal) -> str:
     return ", ".join(filter(None, (network.topology, network.form)))
 
 
-def row(proposal: Proposal) -> dict[str, str]:
+def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     """One line of the ranked table.
 
     Parameters
     ----------
     proposal : Proposal
         One network.
+    limit : Limit, optional
+        What no network without loss can beat, to say how close this one comes.
 
     Returns
     -------
     dict of str to str
-        ``network``, ``parts``, ``swr``, ``loss``, ``band``, ``yield``, ``volt``.
+        ``network``, ``parts``, ``swr``, ``limit``, ``loss``, ``band``, ``yield``, ``volt``.
     """
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
@@ -44,11 +47,34 @@ def row(proposal: Proposal) -> dict[str, str]:
         "network": title(proposal),
         "parts": parts or "nothing",
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
+        "limit": _reached(limit, c.worst_swr),
         "loss": f"{c.loss_db:.2f} dB",
         "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
         "yield": f"{made.both:.0%}",
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
+
+
+def sets_none(limit: Limit | None) -> bool:
+    """Whether the load sets no limit that anybody could measure.
+
+    Parameters
+    ----------
+    limit : Limit, optional
+        The limit of Bode and Fano.
+
+    Returns
+    -------
+    bool
+        True too where there is no band.
+    """
+    return limit is None or limit.swr < NEARLY_ONE
+
+
+def _reached(limit: Limit | None, worst_swr: float) -> str:
+    if limit is None or sets_none(limit):
+        return "no limit"
+    return f"{limit.reached(worst_swr):.0%}"
 
 
 def _width(band: Bandwidth) -> str:
@@ -99,7 +125,7 @@ def lines(result: MatchResult) -> list[str]:
     """
     said = [f"match of '{result.request.measurement}' {where(result)}:"]
     for i, proposal in enumerate(result.proposals, start=1):
-        r = row(proposal)
+        r = row(proposal, result.limit)
         said.append(
             f"  {i}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
             f"{r['yield']} of such networks hold the target, up to {r['volt']}"
@@ -154,14 +180,14 @@ def remarks(result: MatchResult) -> list[str]:
         }.get(str(place), "with the match on the line")
         said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
     if result.limit is not None and result.proposals:
-        best, limit = result.proposals[0].candidate.worst_swr, result.limit
-        if limit.swr < NEARLY_ONE:
+        limit = result.limit
+        if sets_none(limit):
             said.append("the load itself sets no limit to the match over so narrow a band")
         else:
             said.append(
                 f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
                 "(limit of Bode and Fano, both conditions, by the load's series or parallel "
-                f"model); the first comes {limit.reached(best):.0%} of the way"
+                f"model); the first comes {row(result.proposals[0], limit)['limit']} of the way"
             )
     said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
     if result.trimming is not None:

@@ -179,7 +179,7 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
         "at": words.mhz(request.centre_hz),
-        "rows": [match_words.row(p) for p in result.proposals],
+        "rows": [match_words.row(p, result.limit) for p in result.proposals],
         "remarks": match_words.remarks(result),
         "networks": networks,
     }

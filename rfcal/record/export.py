@@ -247,6 +247,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         ],
         "swr_at_frequency": float(np.interp(goal.centre_hz, goal.frequency, candidate.swr)),
         "worst_swr_in_band": candidate.worst_swr,
+        "share_of_limit": result.limit and result.limit.reached(candidate.worst_swr),
         "loss_db": candidate.loss_db,
         "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
         "yield": proposal.production.both,
