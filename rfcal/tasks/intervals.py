@@ -31,6 +31,9 @@ shifts a normal distance by a tenth of a standard deviation and costs 0.1 % of c
 K_ONE_SIDED = 1.6448536269514722
 """Standard deviations that a normal variable exceeds in one of twenty cases."""
 
+BLOCK = 256
+"""Frequencies for which draws are kept at a time, so that a long sweep does not fill the memory."""
+
 NORMAL_DRAWS = 2_000
 """Normal draws that stand in where none of Monte Carlo's are given."""
 
@@ -186,11 +189,11 @@ def interval(
     value, covariance = reflection.value, reflection.covariance()
     freedom = np.maximum(degrees_of_freedom(reflection), 1.0)
     low, high = _interval(level, value, covariance, freedom, passive)
-    bent = curved(level, value, covariance)
-    if np.any(bent):
-        draws = _drawn(covariance[bent], freedom[bent]) if errors is None else errors[bent]
-        part = _interval(level, value[bent], covariance[bent], draws, passive)
-        low[bent], high[bent] = part
+    (bent,) = np.nonzero(curved(level, value, covariance))
+    for start in range(0, bent.size, BLOCK):
+        here = bent[start : start + BLOCK]
+        draws = _drawn(covariance[here], freedom[here]) if errors is None else errors[here]
+        low[here], high[here] = _interval(level, value[here], covariance[here], draws, passive)
     return low, high
 
 
