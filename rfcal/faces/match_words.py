@@ -78,7 +78,7 @@ def _reached(limit: Limit | None, worst_swr: float) -> str:
 
 
 def _width(band: Bandwidth) -> str:
-    return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.3g}"
+    return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.0f}"
 
 
 def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
