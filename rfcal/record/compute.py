@@ -300,6 +300,21 @@ class _Job:
         """Networks for one measurement."""
         at = [device.name for device in devices].index(wanted.measurement)
         device, item = devices[at], self.record.measurements[at]
+        added = any(between.embed for between in item.between)
+        if wanted.place != "calibration plane" and added:
+            raise RecordError(
+                schema.FILE,
+                f"{wanted.place_in_record} place",
+                f"something was added to '{item.name}', so its answer is not that of the device: "
+                "take out add = true for a match",
+            )
+        if wanted.built is not None and wanted.place == "device" and item.between:
+            raise RecordError(
+                schema.FILE,
+                f"{wanted.place_in_record} built",
+                f"'{item.name}' lies behind a path, and the sweep after building is not taken "
+                "through it: calibrate where the network's input is",
+            )
         near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
         built = None
         if wanted.built is not None:

@@ -125,7 +125,14 @@ class Band:
         """
         basis = self._columns(distance)
         seen = basis.conj() * self.weight
-        solved = np.linalg.solve(self._normal(seen, basis), np.einsum("kf,f->k", seen, reflection))
+        try:
+            asked = np.einsum("kf,f->k", seen, reflection)
+            solved = np.linalg.solve(self._normal(seen, basis), asked)
+        except np.linalg.LinAlgError as error:
+            raise CalibrationError(
+                "the line's loss leaves no echo of what lies far along it, so no distances can be "
+                "told: look at the stated loss and impedance, and at the far end's sweeps"
+            ) from error
         coefficients = np.asarray(solved.reshape(distance.size, len(self.shapes)), complex)
         return (
             coefficients,

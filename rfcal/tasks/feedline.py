@@ -187,6 +187,12 @@ def _fit(
         bounds=([0.5, z_ref / 20, 0, 0], [2.0, z_ref * 20, np.inf, np.inf]),
         x_scale=[1e-3, 1.0, 0.1, 0.01],
     )
+    # at a bound of the search, or of no length, it is not this line that was swept
+    if not (0.51 < found.x[0] < 1.99 and start.length_m > 0 and 0.06 < found.x[1] / z_ref < 19):
+        raise CalibrationError(
+            "the far end's sweeps are not those of a line with its end open or short: look whether "
+            "they are exchanged, or whether something else was connected"
+        )
     line = fitted(found.x)
     through = line.two_port(frequency).bilinear(z_ref)
     changes = _common(ends, far_end, [through.derivative(np.full(frequency.size, e)) for e in ends])
@@ -261,7 +267,13 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     # how far the intercept may be off: scatter carried from the band down to zero
     doubt = 3 * scatter * (frequency[0] / span + 1)
     turns = np.round(at_zero / (2 * np.pi))
-    if np.abs(at_zero - 2 * np.pi * turns) + doubt > np.pi:
+    off = float(np.abs(at_zero - 2 * np.pi * turns))
+    if off > np.pi / 2 and doubt < np.pi / 4:
+        raise CalibrationError(
+            "the far end's sweeps are half a turn off at zero frequency: look whether open and "
+            "short are exchanged"
+        )
+    if off + doubt > np.pi:
         # the span at which the same scatter leaves a quarter of a turn of doubt
         needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
         raise CalibrationError(

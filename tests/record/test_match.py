@@ -124,6 +124,20 @@ def test_the_part_that_is_off_is_found_after_building(asked):
     assert trimming.off[0].change == pytest.approx(0.2, abs=0.03)
 
 
+def test_a_network_that_is_not_connected_is_no_part_that_is_off(asked):
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/device.s1p"\n')
+    assert compute(asked).matches[0].trimming.verdict in ("unexplained", "undecided")
+
+
+def test_a_match_for_a_device_to_which_something_was_added(asked):
+    between = '[[measurement.between]]\nline = "RG-213"\nlength_m = 10\nadd = true\n'
+    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
+    (asked / "record.toml").write_text(text)
+    with pytest.raises(RfcalError, match="add = true"):
+        compute(asked)
+
+
 def test_trimming_on_the_line_counts_the_piece_behind(asked):
     line = Line(10.0, 0.66, 50.0)
     through = line.two_port(FREQUENCY).bilinear()

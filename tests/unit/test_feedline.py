@@ -87,6 +87,14 @@ def test_ambiguous_lengths_are_refused_with_the_cure():
         measure_line(WIDE[:3], *sweeps(line, WIDE[:3]), velocity_factor=0.66)
 
 
+def test_exchanged_sweeps_are_refused():
+    far_open, far_short = sweeps(Line(40.0, 0.85, 50.0, 0.8), WIDE, 0.0005)
+    with pytest.raises(CalibrationError, match="exchanged"):
+        measure_line(WIDE, far_short, far_open, velocity_factor=0.85)
+    with pytest.raises(CalibrationError, match="exchanged"):
+        measure_line(WIDE, far_short, velocity_factor=0.85)
+
+
 def test_point_by_point_is_exact_without_noise():
     line = Line(14.2, 0.83, 48.6, 0.9, 0.01)
     z0, trip = point_by_point(*sweeps(line, BAND), 50.0)

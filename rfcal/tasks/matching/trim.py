@@ -276,6 +276,10 @@ def _decide(
         return "as designed", []
     if best < fits and best - joint < CLEAR:
         near = sorted((s for s in alone if s.misfit - best < CLEAR), key=lambda s: s.misfit)
+        first = near[0]
+        if abs(first.change) > np.expm1(FAR) or abs(first.change) < 2 * first.standard_uncertainty:
+            # a part that far off is no part that is off: something is missing, or was not connected
+            return "unexplained", []
         return ("one part" if len(near) == 1 else "undecided"), near
     if joint > fits:
         return "unexplained", []
