@@ -16,6 +16,7 @@ _HOME = {
     "compute": "rfcal.record.compute",
     "doubt_panel": "rfcal.faces",
     "line_panels": "rfcal.faces",
+    "figure_words": "rfcal.faces",
     "from_impedance": "rfcal.maths.reflection",
     "match_panel": "rfcal.faces",
     "match_plots": "rfcal.faces",

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from rfcal.errors import RecordError
-from rfcal.faces import match_plots, match_words, plots, words
+from rfcal.faces import figure_words, match_plots, match_words, plots, words
 from rfcal.faces.cautions import CAUTIONS
 from rfcal.faces.picture import svg_text
 from rfcal.maths.reflection import Real
-from rfcal.record import export
+from rfcal.record import carry, export
 from rfcal.record.compute import compute
 from rfcal.record.files import write_files
 from rfcal.record.line_check import LineState
@@ -84,7 +84,7 @@ def page(results: Results) -> str:
         cautions=CAUTIONS,
         files=export.file_names(results),
         # "<" never appears inside, so the script element cannot be closed early
-        carried=json.dumps(export.pack(results)).replace("<", "\\u003c"),
+        carried=json.dumps(carry.pack(results)).replace("<", "\\u003c"),
     )
 
 
@@ -111,8 +111,8 @@ def _device(number: int, device: Device) -> dict[str, Any]:
         ),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
         "rows": _rows(device, z.value),
-        "figures": words.figure_rows(device),
-        "method": words.method(device),
+        "figures": figure_words.figure_rows(device),
+        "method": figure_words.method(device),
         "points": device.frequency.size,
     }
 
@@ -222,7 +222,7 @@ def carried_record(file: Path) -> dict[str, bytes]:
         raise RecordError(str(file), "", "the record inside is damaged") from error
     if not isinstance(packed, dict):
         raise RecordError(str(file), "", "the record inside is damaged")
-    return export.unpack(packed, str(file))
+    return carry.unpack(packed, str(file))
 
 
 def recomputed(page_file: str | Path) -> Results:

@@ -8,9 +8,9 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Real
 from rfcal.models.between import points_of, same_grid
-from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import (
     Standard,
     Tabulated,
@@ -19,7 +19,8 @@ from rfcal.models.standards import (
 )
 from rfcal.record import agreement, judge, line_check, match, notes, route, schema
 from rfcal.record.line_check import LineState
-from rfcal.record.match import MatchRequest, MatchResult
+from rfcal.record.match import MatchResult
+from rfcal.record.match_request import MatchRequest
 from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, repeated_sweep
 from rfcal.record.results import Check, Device, Results
 from rfcal.record.schema import Artefact, Measurement, Reading, Record
@@ -236,10 +237,7 @@ class _Job:
     def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
         here = self.calibration_at(calibration, item)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            reading = self._raw(self.sweep(item))
-            corrected = here.error_box.correct(reading.value)
-            reading = reading.plus(*here.interpolation_effects(corrected))
-            reading = reading.plus(*self._drift(here, reading.value))
+            reading = self._doubted(here, self.sweep(item))
             zero = np.zeros_like(reading.value)
             path = self.path(item, here) if isinstance(item, Measurement) else ()
             if self.record.residual is not None:
@@ -255,9 +253,12 @@ class _Job:
             )
         return inputs, found
 
-    def _drift(self, here: Calibration, reading: Complex) -> tuple[Effect, ...]:
-        drift = self.record.analyzer["drift"]
-        return drift_effects(here, reading, drift) if drift else ()
+    def _doubted(self, here: Calibration, sweep: Sweep) -> Quantity:
+        """A raw reading with noise, interpolated error terms and drift."""
+        reading, drift = self._raw(sweep), self.record.analyzer["drift"]
+        corrected = here.error_box.correct(reading.value)
+        drifted = drift_effects(here, reading.value, drift) if drift else ()
+        return reading.plus(*here.interpolation_effects(corrected), *drifted)
 
     def line(self, calibration: Calibration) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
@@ -288,9 +289,7 @@ class _Job:
         sweep = read_sweep(self.record.folder, file, label=label, z_ref=self.record.reference_ohm)
         self.files.append(sweep)
         here = self._calibration_on(calibration, sweep.frequency, label)
-        reading = self._raw(sweep)
-        reading = reading.plus(*here.interpolation_effects(here.error_box.correct(reading.value)))
-        reading = reading.plus(*self._drift(here, reading.value))
+        reading = self._doubted(here, sweep)
         zero = np.zeros_like(reading.value)
         return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
 
@@ -300,21 +299,7 @@ class _Job:
         """Networks for one measurement."""
         at = [device.name for device in devices].index(wanted.measurement)
         device, item = devices[at], self.record.measurements[at]
-        added = any(between.embed for between in item.between)
-        if wanted.place != "calibration plane" and added:
-            raise RecordError(
-                schema.FILE,
-                f"{wanted.place_in_record} place",
-                f"something was added to '{item.name}', so its answer is not that of the device: "
-                "take out add = true for a match",
-            )
-        if wanted.built is not None and wanted.place == "device" and item.between:
-            raise RecordError(
-                schema.FILE,
-                f"{wanted.place_in_record} built",
-                f"'{item.name}' lies behind a path, and the sweep after building is not taken "
-                "through it: calibrate where the network's input is",
-            )
+        match.require_place(wanted, item.between)
         near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
         built = None
         if wanted.built is not None:

@@ -12,7 +12,7 @@ from rfcal.models.standards import KINDS, Standard
 from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, as_text, first_of
 from rfcal.record.line_check import LineCheck, read_line_check
-from rfcal.record.match import MatchRequest, read_match
+from rfcal.record.match_request import MatchRequest, read_match
 from rfcal.tasks.sources import DEFAULT_DRIFT, DEFAULT_RESIDUAL
 
 ANALYZER_DEFAULTS: Mapping[str, float] = {

@@ -305,27 +305,6 @@ def budget(quantity: Quantity) -> dict[str, Real]:
     return {s: part / np.where(total > 0, total, 1) for s, part in parts.items()}
 
 
-def magnitude_interval(reflection: Quantity) -> tuple[Real, Real]:
-    """Outer 95 % interval of the reflection's magnitude, from which SWR and return loss follow.
-
-    It spans the circle around the value that holds the 95 % region of both parts, so it covers
-    at least as often as it says, near a perfect match too.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    low, high : ndarray, shape (F,)
-        Magnitudes [1] between 0 and 1.
-    """
-    radius = region_radius(reflection)
-    size = np.abs(reflection.value)
-    return np.clip(size - radius, 0, 1), np.clip(size + radius, 0, 1)
-
-
 def region_radius(quantity: Quantity) -> Real:
     """Radius of the circle that holds the 95 % region of both parts of a complex quantity.
 
