@@ -26,6 +26,16 @@ class CalibrationError(RfcalError):
     """
 
 
+class NotThisLineError(CalibrationError):
+    """Sweeps that cannot be those of a line with its far end open or short.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what shows it and what to look at.
+    """
+
+
 class ReadingError(RfcalError):
     """A file of readings, or typed readings, cannot be taken.
 

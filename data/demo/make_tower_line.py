@@ -12,9 +12,9 @@ In ``tower-line-top`` they stood at the far end instead, so that the line is cal
 same antenna, reached another way.
 
 The analyzer is a resistive bridge with strays, the same on both days. The line has R, L and C per
-metre and no G. The simulator's R does not depend on frequency, skin effect's does: so the line is
-rebuilt at every frequency with R = R0 sqrt(f / f0). The inductance inside the conductors, which
-would rise towards low frequencies by R over angular frequency, is neglected.
+metre and no G. The simulator's R and L do not depend on frequency, skin effect's do: so the line
+is rebuilt at every frequency with R = R0 sqrt(f / f0) and, for the field inside the conductors,
+with L larger by R over angular frequency.
 
 The standards and the line's open and short are off what the record says of them by amounts of the
 size that it states, or that are usual. Every connection is off once, at the foot or at the top;
@@ -134,7 +134,10 @@ def simulate(netlist: str, wanted: list[str]) -> np.ndarray:
     names = " ".join(f"re{i} im{i}" for i in range(len(wanted)))
     steps = [".control", "set wr_singlescale", "set appendwrite", "set numdgt=15"]
     for f in FREQUENCY:
-        steps += [f"altermod {piece} R={R0 * np.sqrt(f / F0):.16g}" for piece in ("lower", "upper")]
+        r = R0 * np.sqrt(f / F0)
+        for piece in ("lower", "upper"):
+            steps.append(f"altermod {piece} R={r:.16g}")
+            steps.append(f"altermod {piece} L={L + r / (2 * np.pi * f):.16g}")
         steps += [f"ac lin 1 {f:.0f} {f:.0f}", *lets, f"wrdata out.txt {names}", "destroy all"]
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "line.cir").write_text("\n".join([netlist, *steps, "quit\n.endc\n.end\n"]))
@@ -310,7 +313,7 @@ def files() -> dict[Path, str]:
 def loss_db_per_100m(megahertz: float) -> float:
     """Matched loss, by the telegrapher's equations with G = 0."""
     w, resistance = 2e6 * np.pi * megahertz, R0 * np.sqrt(1e6 * megahertz / F0)
-    return 2000 / np.log(10) * np.sqrt((resistance + 1j * w * L) * 1j * w * C).real
+    return 2000 / np.log(10) * np.sqrt((resistance * (1 + 1j) + 1j * w * L) * 1j * w * C).real
 
 
 def truth(antenna: np.ndarray) -> str:
@@ -324,7 +327,7 @@ def truth(antenna: np.ndarray) -> str:
             "length_m": LENGTH,
             "delay_ns": digits(1e9 * LENGTH / (VELOCITY_FACTOR * LIGHT)),
             "loss_db_per_100m": losses,
-            "loss_law": f"R = {R0} ohm/m * sqrt(f / {F0 / 1e6:g} MHz), no G",
+            "loss_law": f"R = {R0} ohm/m * sqrt(f / {F0 / 1e6:g} MHz), as much reactance, no G",
         },
         "fault": {"distance_m": JOINT, "kind": "series, then shunt resistance in a joint", **FAULT},
         "far_end": FAR_END,

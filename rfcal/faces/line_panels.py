@@ -1,5 +1,6 @@
 """Panels of the notebooks about lines: loss, moving the plane, standing waves, faults."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -221,8 +222,7 @@ def fault_panel() -> Panel:
         found = find_events(
             frequency,
             _line_with_fault(frequency, place, ohm) + noise,
-            velocity_factor=velocity_factor,
-            loss_db_per_100m=FAULTY.loss_db_per_100m,
+            replace(FAULTY, velocity_factor=velocity_factor),
         )
         trace.set_data(found.grid_m, found.magnitude)
         truth.set_xdata([place, place])

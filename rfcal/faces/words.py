@@ -203,6 +203,8 @@ def _path_words(device: Device) -> str:
     half = float(device.path_loss.expanded_uncertainty_db[device.answer])
     if not (math.isfinite(loss) and math.isfinite(half)):
         return "the path's loss cannot be told"
+    if loss < half:
+        return f"the path loses less than {loss + half:.1g} dB"
     return (
         f"the path loses {plus_minus(loss, half)} dB: {10 ** (-loss / 10):.0%} of the power arrives"
     )

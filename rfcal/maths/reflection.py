@@ -98,24 +98,24 @@ def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
     return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
 
 
-def renormalise(reflection: ArrayLike, z_from: float, z_to: float) -> Complex:
+def renormalise(reflection: ArrayLike, z_from: ArrayLike, z_to: ArrayLike) -> Complex:
     """The same device's reflection coefficient in another reference impedance.
 
     Parameters
     ----------
     reflection : array_like, any shape
         Reflection coefficient [1] in `z_from`.
-    z_from : float
+    z_from : array_like
         Reference impedance of `reflection` [ohm].
-    z_to : float
-        Reference impedance wanted [ohm].
+    z_to : array_like
+        Reference impedance wanted [ohm]; complex for waves on a line with loss.
 
     Returns
     -------
     ndarray
         Reflection coefficient [1] in `z_to`.
     """
-    reflection = np.asarray(reflection, complex)
+    reflection, z_from, z_to = (np.asarray(v, complex) for v in (reflection, z_from, z_to))
     step = (z_from - z_to) / (z_from + z_to)
     # both are bilinear in Z, so the one is bilinear in the other
     return _ratio(reflection + step, 1 + step * reflection)

@@ -28,7 +28,7 @@ from rfcal.record.typed import typed_reflection_sweep, typed_sweep
 from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.delivery import path_loss
 from rfcal.tasks.path import Step
-from rfcal.tasks.sources import drift_effects, perfect, residual_step
+from rfcal.tasks.sources import drift_effects, self_correcting
 from rfcal.tasks.uncertainty import Inputs, at_plane, propagate
 
 
@@ -145,12 +145,17 @@ class _Job:
         """The error terms on the standards' grid."""
         items = self.record.standards
         if not items:
-            return perfect(self.grid)
+            return self._self_correcting(self.grid)
         known = [self._connected(item, self.grid) for item in items]
         seen = [self._raw(self.sweep(item)) for item in items]
         solved = calibrate(self.grid, [item.name for item in items], known, seen)
         judge.require_distinct(self.record, self.sweeps)
         return solved
+
+    def _self_correcting(self, frequency: Real) -> Calibration:
+        """What stands for error terms where the instrument corrects itself."""
+        assert self.record.residual is not None
+        return self_correcting(frequency, **self.record.residual)
 
     def _read(self, item: Artefact | Measurement) -> Sweep:
         return read(self.record, item.reading, item.name, item.place)
@@ -214,7 +219,7 @@ class _Job:
         if same_grid(frequency, self.grid):
             return calibration
         if not self.record.standards:
-            return perfect(frequency)
+            return self._self_correcting(frequency)
         known = [self._connected(standard, frequency) for standard in self.record.standards]
         try:
             moved = calibration.at(frequency, known)
@@ -232,6 +237,7 @@ class _Job:
             self.files += sweeps
             self.findings += route.assumed(between)
             steps.append(route.step(self.record, between, sweeps, here))
+            self.findings += route.misfit(between, steps[-1], here, self.record.reference_ohm)
         return tuple(steps)
 
     def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
@@ -240,8 +246,6 @@ class _Job:
             reading = self._doubted(here, self.sweep(item))
             zero = np.zeros_like(reading.value)
             path = self.path(item, here) if isinstance(item, Measurement) else ()
-            if self.record.residual is not None:
-                path = (residual_step(here.frequency, **self.record.residual), *path)
             inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
             found = propagate(inputs)
             finite = np.isfinite(found.value) & np.isfinite(found.variance())
@@ -282,7 +286,12 @@ class _Job:
             sweeps.append(sweep)
         then = None if wanted.baseline is None else sweeps.pop(0).value
         z_ref = self.record.reference_ohm
-        return line_check.line_state(wanted, frequency, now.value, then, sweeps, z_ref)
+        try:
+            state = line_check.line_state(wanted, frequency, now.value, then, sweeps, z_ref)
+        except CalibrationError as error:
+            raise RecordError(schema.FILE, "[line_check]", str(error)) from error
+        self.findings += line_check.misfit(state)
+        return state
 
     def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:
         """A sweep from a file, corrected to the standards' plane."""

@@ -13,7 +13,7 @@ from rfcal.models.line import Line, loss_law
 from rfcal.models.quantity import Quantity
 from rfcal.record.between import DEFAULT_DOUBT, LONGEST_M, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
-from rfcal.tasks.faults import Change, Events, changes, find_events
+from rfcal.tasks.faults import Change, Events, changes, find_events, loss_by_droop
 from rfcal.tasks.feedline import LineProperties, measure_line
 
 BEHIND = "ringing behind the end"
@@ -39,7 +39,7 @@ class LineCheck:
     loss_known : bool
         Whether the record states the loss.
     doubt : mapping of str to float
-        Standard uncertainties of ``velocity factor`` [1] and ``length`` [m].
+        Standard uncertainties of ``velocity factor`` [1] and ``length`` [m], of what is stated.
     assumed : tuple of str
         Keys of `doubt` that the record does not state.
     by_length : bool
@@ -126,6 +126,7 @@ def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
             "velocity_factor",
             "the far end's sweeps and length_m give the velocity factor: state one of the two",
         )
+    _refuse_idle(keys, bool(ends), by_length)
     rows = loss_rows(keys) if "loss_db_per_100m" in keys.table else known.loss if known else ()
     line = Line(
         keys.number("length_m", 0.0, low=0.1 if by_length else 0, high=LONGEST_M),
@@ -133,20 +134,36 @@ def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
         keys.number("z0_ohm", known.z0 if known else z_ref, low=1e-3, high=1e6),
         *(loss_law(rows) if rows else (0.0, 0.0)),
     )
-    name, key = "velocity factor", "velocity_factor_uncertainty"
-    default = DEFAULT_DOUBT["velocity factor"]
+    wanted = {"velocity factor": ("velocity_factor_uncertainty", DEFAULT_DOUBT["velocity factor"])}
     if by_length:
-        name, key, default = "length", "length_uncertainty_m", LENGTH_DOUBT_M
+        wanted = {}
+    if line.length_m:
+        wanted["length"] = ("length_uncertainty_m", LENGTH_DOUBT_M)
     return LineCheck(
         keys.path("reading"),
         keys.path("baseline") if "baseline" in keys.table else None,
         ends,
         line,
         bool(rows),
-        {name: keys.number(key, default, low=0)},
-        () if key in keys.table else (name,),
+        {name: keys.number(key, default, low=0) for name, (key, default) in wanted.items()},
+        tuple(name for name, (key, _) in wanted.items() if key not in keys.table),
         by_length,
     )
+
+
+def _refuse_idle(keys: Keys, ends: bool, by_length: bool) -> None:
+    """Refuse what would have no effect, rather than let its writer believe in it."""
+    given = "the far end's sweeps give it"
+    idle = {
+        "z0_ohm": given if ends else "",
+        "loss_db_per_100m": given if ends else "",
+        "line": f"{given}, and length_m the velocity factor" if by_length else "",
+        "velocity_factor_uncertainty": "length_m gives the velocity factor" if by_length else "",
+        "length_uncertainty_m": "" if "length_m" in keys.table else "there is no length_m",
+    }
+    for key, why in idle.items():
+        if why and key in keys.table:
+            raise keys.fail(key, f"it has no effect here, for {why}: leave it out")
 
 
 def assumed(wanted: LineCheck) -> list[Finding]:
@@ -160,18 +177,44 @@ def assumed(wanted: LineCheck) -> list[Finding]:
     Returns
     -------
     list of Finding
-        One note, or nothing.
+        One note for each, or nothing.
     """
+    unit = {"velocity factor": "", "length": " m"}
     return [
         Finding(
             "path-default",
             "note",
             "line check",
-            f"No uncertainty of the line's {name} is stated, so {wanted.doubt[name]:g} was taken; "
-            "distances are no better than that. State what you know of yours.",
+            f"No uncertainty of the line's {name} is stated, so {wanted.doubt[name]:g}{unit[name]} "
+            "was taken. State what you know of yours.",
         )
         for name in wanted.assumed
     ]
+
+
+def misfit(state: LineState) -> list[Finding]:
+    """Far-end sweeps that no uniform line of this model would give.
+
+    Parameters
+    ----------
+    state : LineState
+        What the check found.
+
+    Returns
+    -------
+    list of Finding
+        One warning, or nothing.
+    """
+    found = state.properties
+    if found is None or found.fits:
+        return []
+    message = (
+        f"The far end's sweeps are off those of a uniform line by {found.residual:.2g} (root mean "
+        f"square of the reflection), where {found.expected_residual:.2g} was to be expected, so "
+        "its properties are doubtful: look whether the far end was really open or short, whether "
+        "the line was damaged or in several pieces, and whether one calibration served both."
+    )
+    return [Finding("line-misfit", "warning", "line check", message)]
 
 
 def line_state(
@@ -220,13 +263,15 @@ def line_state(
             far_end=DEFAULT_DOUBT["far end"],
         )
         line = properties.line
+    loss_known = bool(ends) or wanted.loss_known
+    if not loss_known:  # one guess for both sweeps, so that they compare
+        line = loss_by_droop(frequency, now if then is None else then, line, z_ref=z_ref)
     of_length, of_velocity = _doubts(wanted, line, properties)
     search = partial(
         find_events,
         frequency,
-        velocity_factor=line.velocity_factor,
-        loss_db_per_100m=line.loss_db_per_100m if ends or wanted.loss_known else None,
-        z0=line.z0,
+        line=line,
+        loss_known=loss_known,
         z_ref=z_ref,
         velocity_factor_uncertainty=of_velocity,
     )
@@ -236,11 +281,23 @@ def line_state(
     if line.length_m:
         last = line.length_m + 1.5 * events.resolution_m
         if properties is None:  # else the same velocity factor stands behind length and events
-            last += 2 * LENGTH_DOUBT_M + 2 * line.length_m * of_velocity / line.velocity_factor
-        kinds = zip(events.kind, events.distance_m, strict=True)
-        events = replace(events, kind=tuple(k if d < last else BEHIND for k, d in kinds))
+            last += 2 * of_length + 2 * line.length_m * of_velocity / line.velocity_factor
+        events = _ended(events, line.length_m, last)
         changed = changed and tuple(c for c in changed if c.distance_m < last)
     return LineState(events, before, changed, properties, line.length_m, of_length, frequency)
+
+
+def _ended(events: Events, length_m: float, last_m: float) -> Events:
+    """The same with what lies behind the end called so."""
+    kinds = [
+        k if d < last_m else BEHIND for k, d in zip(events.kind, events.distance_m, strict=True)
+    ]
+    before = kinds.index(BEHIND) if BEHIND in kinds else len(kinds)
+    if before and events.distance_m[before - 1] > 2 * length_m - last_m:
+        # what rings behind it does not make the end a resistance on the way
+        at_end = kinds[before - 1]
+        kinds[before - 1] = "mismatch" if at_end.endswith("resistance") else at_end
+    return replace(events, kind=tuple(kinds))
 
 
 def _doubts(
@@ -253,4 +310,4 @@ def _doubts(
         return wanted.doubt["length"], line.velocity_factor * relative
     of_velocity = wanted.doubt["velocity factor"]
     relative = float(np.hypot(of_velocity / line.velocity_factor, of_delay))
-    return line.length_m * relative if properties else 0.0, of_velocity
+    return line.length_m * relative if properties else wanted.doubt.get("length", 0.0), of_velocity

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rfcal.errors import RecordError
+from rfcal.errors import CalibrationError, NotThisLineError, RecordError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.models.between import between_points, same_grid
@@ -16,9 +16,13 @@ from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.feedline import measure_line
+from rfcal.tasks.uncertainty import at_plane
 
 ALIKE = 1e-6
 """Reflections closer than this are one reading, not two [1]."""
+MOST_JUDGED = 801
+"""Points at most by which a measured line is judged."""
 MOST_LOSS_DB = 120.0
 """Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
@@ -116,6 +120,57 @@ def step(
         )
         pairs.append((reading, Quantity(np.zeros(frequency.size, complex), effects)))
     return path.Step(element, readings=tuple(pairs), embed=item.embed)
+
+
+def misfit(item: Between, step: path.Step, calibration: Calibration, z_ref: float) -> list[Finding]:
+    """A measured line whose sweeps no uniform line would give, as far as its band can tell.
+
+    Parameters
+    ----------
+    item : Between
+        The element.
+    step : Step
+        Its step.
+    calibration : Calibration
+        At the device's frequencies.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+
+    Returns
+    -------
+    list of Finding
+        One warning, or nothing.
+    """
+    if item.kind != "measured":
+        return []
+    points = calibration.frequency.size
+    few = np.unique(np.linspace(0, points - 1, MOST_JUDGED).astype(int))
+    found = [at_plane(calibration, *pair) for pair in step.readings]
+    ends = (
+        Quantity(end.value[few], both_axes("all", np.sqrt(end.variance()[few]), per_point=True))
+        for end in found
+    )
+    try:  # the delay is all the same to the judgement, so the velocity factor is too
+        fit = measure_line(calibration.frequency[few], *ends, z_ref=z_ref, velocity_factor=1.0)
+        why = (
+            ""
+            if fit.fits
+            else (
+                f"the sweeps of its open and short end are off those of a uniform line by "
+                f"{fit.residual:.2g} where {fit.expected_residual:.2g} was to be expected"
+            )
+        )
+    except NotThisLineError as error:
+        why = str(error)
+    except CalibrationError:
+        return []  # too narrow a band, or steps too wide, to tell
+    if not why:
+        return []
+    message = (
+        f"'{item.name}' was removed as it was read, but {why}. What is removed must be the same "
+        "from both ends: look at the sweeps, or give an adapter's file for what is not."
+    )
+    return [Finding("path-misfit", "warning", item.name, message)]
 
 
 def _require_passage(item: Between, line: Line, frequency: Real) -> None:

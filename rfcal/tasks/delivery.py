@@ -107,9 +107,10 @@ class PathLoss:
     Parameters
     ----------
     loss_db : ndarray, shape (F,)
-        Of the power into the path at the plane, what does not reach the device [dB].
+        Of the power into the path at the plane, what does not reach the device [dB]; not below
+        zero, nan for a device that is seen to give power.
     expanded_uncertainty_db : ndarray, shape (F,)
-        95 % half-width [dB].
+        95 % half-width [dB]; infinite where one in twenty of what the device may be gives power.
     """
 
     loss_db: Real
@@ -139,7 +140,10 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
     if lost is None:
         return None
     drawn = _loss(*inputs.walk(rng, DRAWS))
-    return PathLoss(lost, K_AXIS * np.std(drawn, axis=0))
+    told = np.isfinite(drawn)
+    spread = np.std(np.where(told, drawn, lost), axis=0)
+    half = np.where(np.mean(told, axis=0) > 0.95, K_AXIS * spread, np.inf)
+    return PathLoss(np.maximum(lost, 0.0), half)
 
 
 def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:

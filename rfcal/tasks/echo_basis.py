@@ -1,16 +1,12 @@
 """A sweep as a basis of echoes: round trips at distances times slow polynomials in frequency."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT
-
-Loss = Callable[[Real], ArrayLike] | ArrayLike | None
+from rfcal.models.line import SPEED_OF_LIGHT, Line
 
 UNEVEN = 0.01
 """Frequencies may stray from an even grid by this share of the step."""
@@ -29,8 +25,8 @@ class Band:
         Evenly spaced frequencies [Hz].
     speed : float
         Speed on the line [m/s].
-    alpha : ndarray, shape (F,)
-        Attenuation of the line [Np/m].
+    propagation : ndarray, shape (F,)
+        Attenuation and phase of the line [Np/m + j rad/m].
     weight : ndarray, shape (F,)
         Window [1].
     shapes : ndarray, shape (P, F)
@@ -39,7 +35,7 @@ class Band:
 
     frequency: Real
     speed: float
-    alpha: Real
+    propagation: Complex
     weight: Real
     shapes: Real
 
@@ -94,13 +90,12 @@ class Band:
             Mean over the window of ``exp(-2 alpha d)`` [1].
         """
         steps = np.linspace(0, self.range, 33)
-        left = np.exp(-2 * steps[:, None] * self.alpha) @ self.weight / self.weight.sum()
+        left = np.exp(-2 * steps[:, None] * self.propagation.real) @ self.weight / self.weight.sum()
         return np.exp(np.interp(distance, steps, np.log(left)))
 
     def _columns(self, distance: Real) -> Complex:
         """The basis, shape (K P, F)."""
-        turn = -2 * self.alpha - 4j * np.pi / self.speed * self.frequency
-        trip = np.exp(distance[:, None] * turn)
+        trip = np.exp(-2 * distance[:, None] * self.propagation)
         every = (trip[:, None, :] * self.shapes).reshape(-1, self.frequency.size)
         return np.asarray(every, complex)
 
@@ -203,7 +198,7 @@ def _product(left: Complex, right: Complex) -> Complex:
     return total
 
 
-def prepare(frequency: Real, reflection: Complex, velocity_factor: float, loss: Loss) -> Band:
+def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) -> Band:
     """Check the sweep and prepare its basis.
 
     Parameters
@@ -212,10 +207,11 @@ def prepare(frequency: Real, reflection: Complex, velocity_factor: float, loss: 
         Frequencies [Hz].
     reflection : ndarray, shape (F,)
         Reflection [1].
-    velocity_factor : float
-        Velocity factor [1].
-    loss : callable, array_like of shape (F,), or None
-        Matched loss [dB per 100 m].
+    line : Line
+        The line; its length has no meaning here.
+    loss_known : bool
+        Whether its losses are known; else its phase alone is used, and each echo is free to fall
+        with frequency.
 
     Returns
     -------
@@ -225,7 +221,7 @@ def prepare(frequency: Real, reflection: Complex, velocity_factor: float, loss: 
     Raises
     ------
     CalibrationError
-        A sweep, velocity factor or loss that cannot be used.
+        A sweep or a velocity factor that cannot be used.
     """
     frequency = np.asarray(frequency, float)
     if frequency.ndim != 1 or frequency.size < 16 or np.shape(reflection) != frequency.shape:
@@ -242,16 +238,18 @@ def prepare(frequency: Real, reflection: Complex, velocity_factor: float, loss: 
             f"stray by {stray / 1e3:.3g} kHz from a step of {step / 1e3:.6g} kHz: sweep again "
             "with a linear sweep"
         )
-    if not 0 < velocity_factor <= 1:
-        raise CalibrationError(f"velocity factor is {velocity_factor}: give one above 0, at most 1")
-    in_db = np.asarray(0.0 if loss is None else loss(frequency) if callable(loss) else loss, float)
-    alpha = np.broadcast_to(in_db, frequency.shape) * (NEPER_PER_DB / 100)
-    if not (np.all(np.isfinite(alpha)) and np.all(alpha >= 0)):
-        raise CalibrationError("loss_db_per_100m must be finite and zero or more at all points")
+    if not 0 < line.velocity_factor <= 1:
+        raise CalibrationError(
+            f"velocity factor is {line.velocity_factor}: give one above 0, at most 1"
+        )
     # Kaiser window of 6: sidelobes some 44 dB down before any is subtracted
     weight = np.kaiser(frequency.size, 6.0)
     # with the loss unknown each echo needs one more term for its droop
-    powers = np.linspace(-1, 1, frequency.size)[:, None] ** np.arange(3 if loss is not None else 4)
+    powers = np.linspace(-1, 1, frequency.size)[:, None] ** np.arange(3 if loss_known else 4)
     orthogonal, upper = np.linalg.qr(np.sqrt(weight)[:, None] * powers)
     shapes = orthogonal * np.sign(np.diagonal(upper)) / np.sqrt(weight / weight.sum())[:, None]
-    return Band(frequency, velocity_factor * SPEED_OF_LIGHT, alpha, weight, shapes.T.copy())
+    speed = line.velocity_factor * SPEED_OF_LIGHT
+    propagation = line.propagation(frequency)
+    if not loss_known:
+        propagation = propagation - propagation.real
+    return Band(frequency, speed, propagation, weight, shapes.T.copy())

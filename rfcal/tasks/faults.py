@@ -4,14 +4,14 @@ Where echoes come from, `rfcal.tasks.echoes`; here they become events of a kind 
 gated, and are compared with an earlier sweep. Events are those of one uniform line.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.line import SPEED_OF_LIGHT
-from rfcal.tasks.echo_basis import Loss, prepare
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
+from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.echoes import folded, search, told_apart
 
 FLAT = 0.001
@@ -27,6 +27,9 @@ ON_AXIS = 0.3
 """A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
 within this of half pi as that of a reactance."""
 
+GUESS = 0.3
+"""Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
+
 SMALL = 0.4
 """Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
 
@@ -39,9 +42,6 @@ are one slow change."""
 class Events:
     """What reflects along a line, near to far.
 
-    A line with loss is not quite `z0` at the lowest frequencies, which may show as a faint
-    mismatch at its foot.
-
     Parameters
     ----------
     distance_m : ndarray, shape (K,)
@@ -49,8 +49,8 @@ class Events:
     distance_uncertainty_m : ndarray, shape (K,)
         Its standard uncertainty [m]: noise, misfit nearby and velocity factor.
     reflection : ndarray, shape (K,)
-        Mean over the band of the reflection at the event in `z0` [1], the line's loss made good;
-        what nearer events keep back is not.
+        Mean over the band of the reflection at the event in the line [1], the line's loss made
+        good; what nearer events keep back is not.
     reflection_uncertainty : ndarray, shape (K,)
         Standard uncertainty of each of its parts [1], from noise and misfit nearby.
     kind : tuple of K str
@@ -177,13 +177,57 @@ def _together(
     return tuple(found)
 
 
+def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: float) -> Line:
+    """A line with as much conductor loss as makes its strongest echo fall with frequency.
+
+    Of an echo that keeps its strength the fall is the conductors' there and back, and what lies
+    inside them delays it by as much; an end that itself changes over the band misleads it.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Evenly spaced frequencies [Hz].
+    reflection : ndarray, shape (F,)
+        Corrected reflection at the foot of the line [1] in `z_ref`.
+    line : Line
+        The line; its length and losses have no meaning here.
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+
+    Returns
+    -------
+    Line
+        The same with a conductor loss, zero where no echo falls, and no other.
+
+    Raises
+    ------
+    CalibrationError
+        As `find_events`.
+    """
+    line = replace(line, conductor_db=0.0, dielectric_db=0.0)
+    for _ in range(3):  # the phase of one guess makes the next a better one
+        band = prepare(frequency, reflection, line, loss_known=False)
+        echoes = search(band, renormalise(reflection, z_ref, line.z0), 54.0, 12)
+        if not echoes.distance.size:
+            break
+        distance = float(echoes.distance[np.argmax(np.abs(echoes.coefficients[:, 0]))])
+        if distance < band.resolution:
+            break
+        # with what the fit split off it; ln|echo| falls in a straight line with the root of f
+        whole = echoes.model(np.abs(echoes.distance - distance) < 3 * band.resolution)
+        root = np.sqrt(band.frequency / 1e6)
+        slope = np.polyfit(root, np.log(np.abs(whole) + 1e-12), 1, w=np.sqrt(band.weight))[0]
+        in_db = max(-float(slope) / 2 / distance, 0.0) * 100 / NEPER_PER_DB
+        line = replace(line, conductor_db=in_db)
+    return line
+
+
 def find_events(
     frequency: Real,
     reflection: Complex,
+    line: Line,
     *,
-    velocity_factor: float,
-    loss_db_per_100m: Loss = None,
-    z0: float = 50.0,
+    loss_known: bool = True,
     z_ref: float = 50.0,
     velocity_factor_uncertainty: float = 0.0,
     dynamic_db: float = 54.0,
@@ -197,13 +241,11 @@ def find_events(
         Evenly spaced frequencies [Hz]; they need not begin near zero.
     reflection : ndarray, shape (F,)
         Corrected reflection at the foot of the line [1] in `z_ref`.
-    velocity_factor : float
-        Velocity factor of the line [1].
-    loss_db_per_100m : callable, array_like of shape (F,), or None
-        Matched loss [dB per 100 m], or a function of frequency [Hz] that gives it. Where None,
+    line : Line
+        The line; its length has no meaning here.
+    loss_known : bool
+        Whether its losses are known. Where not, they are a guess that serves for the phase alone:
         reflections are what they seem from the foot, and fewer kinds can be told.
-    z0 : float
-        Characteristic impedance of the line [ohm].
     z_ref : float
         Reference impedance of `reflection` [ohm].
     velocity_factor_uncertainty : float
@@ -223,8 +265,8 @@ def find_events(
     CalibrationError
         A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
     """
-    band = prepare(frequency, reflection, velocity_factor, loss_db_per_100m)
-    seen = renormalise(reflection, z_ref, z0)
+    band = prepare(frequency, reflection, line, loss_known)
+    seen = renormalise(reflection, z_ref, line.impedance(band.frequency))
     echoes = search(band, seen, dynamic_db, 2 * most)
     of_distance, of_size = echoes.uncertainty()
     single, pulled = told_apart(echoes, of_distance, of_size)
@@ -233,15 +275,21 @@ def find_events(
     strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
     real = np.sort(real[np.argsort(-strength)[:most]])
     distance, value = echoes.distance[real], echoes.coefficients[real, 0]
-    phase = 4 * np.pi / band.speed * np.mean(band.frequency) * of_distance[real]
-    by_velocity = distance * velocity_factor_uncertainty / velocity_factor
+    per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
+    phase = per_metre * of_distance[real]
+    by_velocity = distance * velocity_factor_uncertainty / line.velocity_factor
+    if not loss_known:
+        # a guess of the loss: of the phase inside the conductors, and half of that of the place
+        guessed = GUESS * distance * np.mean(2 * band.propagation.imag - per_metre)
+        phase = np.hypot(phase, guessed)
+        by_velocity = np.hypot(by_velocity, guessed / per_metre / 2)
     return Events(
         distance_m=distance,
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
         kind=_together(
-            _kinds(value, of_size[real], phase, loss_db_per_100m is not None),
+            _kinds(value, of_size[real], phase, loss_known),
             distance,
             value,
             of_size[real],
@@ -252,7 +300,7 @@ def find_events(
         grid_m=band.grid,
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
-        velocity_factor=velocity_factor,
+        velocity_factor=line.velocity_factor,
         centre_hz=float(np.mean(band.frequency)),
     )
 
@@ -260,12 +308,11 @@ def find_events(
 def gate(
     frequency: Real,
     reflection: Complex,
+    line: Line,
     *,
-    velocity_factor: float,
     start_m: float,
     stop_m: float,
-    loss_db_per_100m: Loss = None,
-    z0: float = 50.0,
+    loss_known: bool = True,
     z_ref: float = 50.0,
 ) -> Complex:
     """What a stretch of line alone reflects, as seen from the foot.
@@ -279,34 +326,32 @@ def gate(
         Evenly spaced frequencies [Hz].
     reflection : ndarray, shape (F,)
         Corrected reflection at the foot of the line [1] in `z_ref`.
-    velocity_factor : float
-        Velocity factor of the line [1].
+    line : Line
+        The line; its length has no meaning here.
     start_m, stop_m : float
         The stretch, distances from the reference plane [m].
-    loss_db_per_100m : callable, array_like of shape (F,), or None
-        Matched loss [dB per 100 m], as for `find_events`.
-    z0 : float
-        Characteristic impedance of the line [ohm].
+    loss_known : bool
+        As for `find_events`.
     z_ref : float
         Reference impedance of `reflection` [ohm].
 
     Returns
     -------
     ndarray, shape (F,)
-        Reflection [1] in `z0`, the line's loss and delay to the event still in it.
+        Reflection [1] in the line's impedance, the line's loss and delay to the event still in it.
 
     Raises
     ------
     CalibrationError
         As `find_events`, or a stretch narrower than the resolution or outside the range.
     """
-    band = prepare(frequency, reflection, velocity_factor, loss_db_per_100m)
+    band = prepare(frequency, reflection, line, loss_known)
     if not (-band.resolution <= start_m <= stop_m - band.resolution <= band.range):
         raise CalibrationError(
             f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "
             f"or wider, between 0 and {band.range:.4g} m"
         )
-    echoes = search(band, renormalise(reflection, z_ref, z0), 54.0, 12)
+    echoes = search(band, renormalise(reflection, z_ref, line.impedance(band.frequency)), 54.0, 12)
     inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
     size = band.grid.size
     off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))

@@ -6,14 +6,26 @@ properties instead: delay, impedance and the two terms of the loss law, losses n
 To remove a line, use its measured map (`rfcal.tasks.path.Measured`), never the fit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rfcal.errors import CalibrationError
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.errors import CalibrationError, NotThisLineError
+from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.models.quantity import Effect, Quantity, both_axes
+
+SKIN_DOUBT = 0.3
+"""Standard uncertainty of a cable's `Line.skin` about 1 where its sweeps do not tell: thin centres
+and plating (common practice, no source)."""
+MISFIT, LEAST_MISFIT = 3.0, 0.01
+"""A fit is none where its residual is this many times the expected one, and of this size [1]."""
+LEAST_TURNS = 0.1
+"""Turns of the round trip over the band with which a fit that fails tells something."""
+STARTS = 8
+"""Starts of the fit that are tried."""
+MOST_RATIO = 16.0
+"""Lines are sought up to this far from the reference impedance, either way [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,12 +43,20 @@ class LineProperties:
         scatter about the fit, and from the sweeps' effects that are common to all frequencies.
     residual : float
         Root mean square of what the fit leaves of the reflections [1].
+    expected_residual : float
+        What the sweeps' own effects and the far end's would leave of them [1].
     """
 
     line: Line
     delay_s: float
     covariance: Real
     residual: float
+    expected_residual: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether a uniform line explains the sweeps, as far as they are known."""
+        return self.residual < max(MISFIT * self.expected_residual, LEAST_MISFIT)
 
     @property
     def standard_uncertainty(self) -> dict[str, float]:
@@ -141,69 +161,121 @@ def measure_line(
     }
     if not ends:
         raise CalibrationError("give a sweep of the line with its far end open, short, or both")
-    trip: Complex = np.mean([end * sweep.value for end, sweep in ends.items()], axis=0)
-    velocity = velocity_factor or 0.66
-    start = coarse_delay(frequency, trip) * velocity * SPEED_OF_LIGHT
-    line, covariance, residual = _fit(
-        Line(start, velocity, z_ref, 0.5, 0.005), frequency, ends, z_ref, far_end
+    found = _best(frequency, ends, z_ref, far_end, velocity_factor or 0.66)
+    if length_m is None:
+        return found
+    # the same delay and the same loss in all, on another length
+    share = found.line.length_m / length_m
+    line = replace(
+        found.line,
+        length_m=length_m,
+        velocity_factor=length_m / found.delay_s / SPEED_OF_LIGHT,
+        conductor_db=found.line.conductor_db * share,
+        dielectric_db=found.line.dielectric_db * share,
     )
-    delay = line.length_m / (velocity * SPEED_OF_LIGHT)
-    if length_m is not None:
-        # the same delay and the same loss in all, on another length
-        share = line.length_m / length_m
-        line = Line(
-            length_m,
-            length_m / delay / SPEED_OF_LIGHT,
-            line.z0,
-            line.conductor_db * share,
-            line.dielectric_db * share,
-        )
-        scale = np.array([1.0, 1.0, share, share])
-        covariance = covariance * scale * scale[:, None]
-    return LineProperties(line, delay, covariance, residual)
+    scale = np.array([1.0, 1.0, share, share])
+    return replace(found, line=line, covariance=found.covariance * scale * scale[:, None])
+
+
+def _best(
+    frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float, velocity: float
+) -> LineProperties:
+    """The fit from the best start.
+
+    Seen in a reference near the line's own impedance, the phase of the round trip is straight:
+    starts are tried in this order until one fits; where none does, the first one's outcome counts.
+    """
+    starts = []
+    for z0 in z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
+        seen = [e * renormalise(s.value, z_ref, z0) for e, s in ends.items()]
+        trip: Complex = np.mean(seen, axis=0)
+        phase = np.unwrap(np.angle(trip))
+        bend = phase - np.polyval(np.polyfit(frequency, phase, 1), frequency)
+        starts.append((float(np.std(bend)), float(z0), trip))
+    outcomes: list[LineProperties | CalibrationError] = []
+    for _, z0, trip in sorted(starts, key=lambda start: start[0])[:STARTS]:
+        try:
+            length = coarse_delay(frequency, trip) * velocity * SPEED_OF_LIGHT
+            found = _fit(Line(length, velocity, z0, 0.5, 0.005), frequency, ends, z_ref, far_end)
+        except CalibrationError as error:
+            outcomes.append(error)
+            continue
+        outcomes.append(found)
+        if found.fits:
+            return found
+    if isinstance(outcomes[0], CalibrationError):
+        raise outcomes[0]
+    return outcomes[0]
 
 
 def _fit(
     start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
-) -> tuple[Line, Real, float]:
-    """Least squares over the sweeps: line, covariance of its properties, rms residual."""
+) -> LineProperties:
+    """Least squares over the sweeps."""
     from scipy.optimize import least_squares
 
     measured = np.concatenate([sweep.value for sweep in ends.values()])
+    weight = 1.0  # first with a developed skin effect, then as the sweeps tell
 
     def fitted(values: Real) -> Line:
-        scale, z0, conductor, dielectric = (float(v) for v in values)
-        return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric)
+        scale, z0, conductor, dielectric, skin = (float(v) for v in values)
+        return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
 
     def misfit(values: Real) -> Real:
         through = fitted(values).two_port(frequency).bilinear(z_ref)
         seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
         difference = np.concatenate(seen) - measured
-        return np.concatenate([difference.real, difference.imag])
+        known = weight * (values[4] - 1) / SKIN_DOUBT
+        return np.concatenate([difference.real, difference.imag, [known]])
 
-    found = least_squares(
-        misfit,
-        [1.0, z_ref, start.conductor_db, start.dielectric_db],
-        bounds=([0.5, z_ref / 20, 0, 0], [2.0, z_ref * 20, np.inf, np.inf]),
-        x_scale=[1e-3, 1.0, 0.1, 0.01],
-    )
-    # at a bound of the search, or of no length, it is not this line that was swept
-    if not (0.51 < found.x[0] < 1.99 and start.length_m > 0 and 0.06 < found.x[1] / z_ref < 19):
-        raise CalibrationError(
+    values = np.array([1.0, start.z0, start.conductor_db, start.dielectric_db, 1.0])
+    for _ in range(3):
+        found = least_squares(
+            misfit,
+            values,
+            bounds=([0.5, z_ref / 20, 0, 0, -1], [2.0, z_ref * 20, np.inf, np.inf, 3]),
+            x_scale=[1e-3, 1.0, 0.1, 0.01, 0.1],
+        )
+        values, size = found.x, found.fun.size - found.x.size
+        weight = float(np.sqrt(2 * found.cost / size)) + 1e-9
+    # at a bound of the search, or of no length, it is not this line that was swept; where its
+    # round trip hardly turns over the band it may be
+    if not (0.51 < values[0] < 1.99 and start.length_m > 0 and 0.06 < values[1] / z_ref < 19):
+        span = frequency[-1] - frequency[0]
+        turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
+        raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(
             "the far end's sweeps are not those of a line with its end open or short: look whether "
             "they are exchanged, or whether something else was connected"
         )
-    line = fitted(found.x)
+    line = fitted(values)
     through = line.two_port(frequency).bilinear(z_ref)
-    changes = _common(ends, far_end, [through.derivative(np.full(frequency.size, e)) for e in ends])
+    slopes = [through.derivative(np.full(frequency.size, end)) for end in ends]
+    changes = _common(ends, far_end, slopes)
     solve = np.linalg.pinv(found.jac)
-    moved = solve @ np.concatenate([changes.real, changes.imag])
-    freedom = 2 * measured.size - found.x.size
-    scatter = solve @ solve.T * 2 * found.cost / freedom
-    delay = start.length_m / start.velocity_factor / SPEED_OF_LIGHT
-    scale = np.array([delay, 1.0, 1.0, 1.0])
-    covariance = (scatter + moved @ moved.T) * scale * scale[:, None]
-    return line, covariance, float(np.sqrt(2 * found.cost / measured.size))
+    moved = solve[:, :-1] @ np.concatenate([changes.real, changes.imag])
+    left = found.fun[:-1].reshape(2 * len(ends), -1)
+    delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
+    scale = np.array([delay / values[0], 1.0, 1.0, 1.0, 1.0])
+    covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
+    pairs = zip(ends.values(), slopes, strict=True)
+    known = [2 * s.variance() + 2 * (far_end * np.abs(slope)) ** 2 for s, slope in pairs]
+    return LineProperties(
+        line,
+        delay,
+        (covariance * scale * scale[:, None])[:4, :4],
+        float(np.sqrt(2 * np.mean(left**2))),
+        float(np.sqrt(np.mean(known))),
+    )
+
+
+def _bunched(left: Real) -> float:
+    """By how much residuals that follow one another raise the variance of what is fitted.
+
+    Source: effective sample size of a first-order autoregressive series, ``(1 + r) / (1 - r)``.
+    """
+    product = float(np.sum(left[:, 1:] * left[:, :-1]))
+    follows = min(max(product / max(float(np.sum(left**2)), 1e-300), 0.0), 0.98)
+    return (1 + follows) / (1 - follows)
 
 
 def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) -> Complex:
@@ -248,6 +320,8 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     ------
     CalibrationError
         Fewer than five points, steps too coarse for the delay, or a span too small for the branch.
+    NotThisLineError
+        A phase at zero frequency that is surely half a turn off.
     """
     if frequency.size < 5:
         raise CalibrationError(
@@ -269,7 +343,7 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     turns = np.round(at_zero / (2 * np.pi))
     off = float(np.abs(at_zero - 2 * np.pi * turns))
     if off > np.pi / 2 and doubt < np.pi / 4:
-        raise CalibrationError(
+        raise NotThisLineError(
             "the far end's sweeps are half a turn off at zero frequency: look whether open and "
             "short are exchanged"
         )

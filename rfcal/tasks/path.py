@@ -172,14 +172,15 @@ class Cable:
             d_zc = (d_series * shunt - series * d_shunt) / (2 * zc * shunt**2)
             return by_trip * line.length_m * d_gamma + by_zc * d_zc
 
-        # L and C go with one over the velocity factor, R and G with the loss; at a given loss
-        # the propagation does not depend on z0, and zc goes with it
+        # L and C go with one over the velocity factor, R, G and what is inside the conductors with
+        # the loss; at a given loss the propagation does not depend on z0, and zc goes with it
         velocity = -line.velocity_factor
+        inside = series.real * (1 + 1j * line.skin)
         return [
             by_trip * gamma,
-            through(1j * series.imag / velocity, 1j * shunt.imag / velocity),
+            through((series - inside) / velocity, 1j * shunt.imag / velocity),
             by_zc * zc / line.z0,
-            through(series.real, shunt.real),
+            through(inside, shunt.real),
         ]
 
 

@@ -8,8 +8,6 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks.calibration import Calibration
-from rfcal.tasks.path import Adapter, Step
-from rfcal.tasks.uncertainty import Inputs
 
 DEFAULT_DRIFT = 0.0005
 """Standard uncertainty of each error term's drift [1] (common practice, no source).
@@ -66,93 +64,40 @@ def drift_effects(
     return tuple(effect for pair in pairs for effect in pair)
 
 
-def residual_inputs(
-    frequency: Real,
-    reading: Quantity,
-    connection: Quantity,
-    *,
-    directivity: float = DEFAULT_RESIDUAL["directivity"],
-    source_match: float = DEFAULT_RESIDUAL["source_match"],
-    tracking: float = DEFAULT_RESIDUAL["tracking"],
-    path: tuple[Step, ...] = (),
-) -> Inputs:
-    """All that a reading depends on where the instrument corrects itself.
+def self_correcting(
+    frequency: Real, *, directivity: float, source_match: float, tracking: float
+) -> Calibration:
+    """A calibration that changes nothing, uncertain by what the instrument's own leaves.
 
-    Between its corrected plane and the device lies one more error box, whose terms are zero (and
-    tracking one) as far as anybody knows. A residual is a size whose phase is not known; the
-    standard uncertainty of each axis is the size over the root of two, the root mean square over
-    all phases.
+    A residual is a size whose phase is not known; the standard uncertainty of each axis is the
+    size over the root of two, the root mean square over all phases. All three are common to all
+    that is read through the calibration, as readings of exact standards that are off by them.
 
     Parameters
     ----------
     frequency : ndarray, shape (F,)
         Frequencies [Hz].
-    reading : Quantity
-        What the instrument shows [1].
-    connection : Quantity
-        What connecting the device adds to its true reflection [1].
     directivity, source_match, tracking : float
         Sizes of the residual errors [1].
-    path : tuple of Step
-        What lies between the instrument's plane and the device.
-
-    Returns
-    -------
-    Inputs
-        For linear propagation and Monte Carlo alike. Sources ``"residual directivity"``,
-        ``"residual source match"`` and ``"residual tracking"``.
-    """
-    step = residual_step(
-        frequency, directivity=directivity, source_match=source_match, tracking=tracking
-    )
-    return Inputs(perfect(frequency), reading, connection, (step, *path))
-
-
-def perfect(frequency: Real) -> Calibration:
-    """A calibration that changes nothing: an instrument that shows what is at its plane.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
 
     Returns
     -------
     Calibration
-        With exact standards and without error terms.
+        Sources ``"residual directivity"``, ``"residual source match"`` and ``"residual
+        tracking"``.
     """
     ones = np.ones(np.shape(frequency), complex)
-    exact = tuple(Quantity(v * ones) for v in (-1, 1, 0))
-    box = Bilinear.from_error_terms(0 * ones, 0 * ones, ones)
-    names = ("short", "open", "load")
-    return Calibration(names, frequency, exact, exact, None, box, np.ones(ones.shape))
-
-
-def residual_step(
-    frequency: Real, *, directivity: float, source_match: float, tracking: float
-) -> Step:
-    """What an instrument's own correction leaves, as the first step of a path.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    directivity, source_match, tracking : float
-        Sizes of the residual errors [1].
-
-    Returns
-    -------
-    Step
-        An error box of nothing, uncertain by the residuals.
-    """
-    ones = np.ones(np.shape(frequency), complex)
-    terms = {"directivity": (0, directivity), "tracking": (1, tracking)}
-    terms["source match"] = (0, source_match)
-    residual = tuple(
-        Quantity(v * ones, both_axes(f"residual {name}", size / np.sqrt(2)))
-        for name, (v, size) in terms.items()
+    sizes = {"directivity": directivity, "tracking": tracking, "source match": source_match}
+    axes = [both_axes(f"residual {n}", size / np.sqrt(2)) for n, size in sizes.items()]
+    known = tuple(Quantity(x * ones) for x in (-1, 1, 0))
+    # to first order a reflection x is seen as x + directivity + tracking x + source_match x^2
+    seen = tuple(
+        q.plus(*(e.scaled(q.value**k) for k, pair in enumerate(axes) for e in pair)) for q in known
     )
-    return Step(Adapter(), parameters=residual)
+    box = Bilinear.from_error_terms(0 * ones, 0 * ones, ones)
+    return Calibration(
+        ("short", "open", "load"), frequency, known, seen, None, box, np.ones(ones.shape)
+    )
 
 
 def residual_bound(

@@ -8,7 +8,7 @@ import pytest
 
 from rfcal.models.line import Line
 from rfcal.tasks.faults import find_events
-from tests.unit.test_faults import ENDS, foot, noisy, random_case
+from tests.unit.test_faults import ENDS, foot, guess, noisy, random_case
 
 
 def test_search_of_1601_points(benchmark):
@@ -16,8 +16,7 @@ def test_search_of_1601_points(benchmark):
     line = Line(50.0, 0.8, 50.0, 0.5)
     clean = foot(frequency, line, ENDS["open"], ("shunt", 60.0, 20.0), ("series", 30.0, 33.0))
     seen = noisy(np.random.default_rng(1), clean)
-    loss = line.loss_db_per_100m(frequency)
-    benchmark(find_events, frequency, seen, velocity_factor=0.8, loss_db_per_100m=loss)
+    benchmark(find_events, frequency, seen, line)
     median = benchmark.stats.stats.median
     print(f"\nsearch for events, 1601 points: median {median * 1e3:.1f} ms (budget 25 ms)")
 
@@ -28,10 +27,9 @@ def test_worst_errors(loss_known):
     worst: dict[tuple[str, str], tuple[float, float, int]] = {}
     for _ in range(400):
         frequency, line, end, faults = random_case(rng)
-        loss = line.loss_db_per_100m if loss_known else None
         seen = noisy(rng, foot(frequency, line, ENDS[end], *faults))
         found = find_events(
-            frequency, seen, velocity_factor=line.velocity_factor, loss_db_per_100m=loss
+            frequency, seen, guess(frequency, seen, line, loss_known), loss_known=loss_known
         ).distance_m
         band = f"{frequency[0] / 1e6:.0f}-{frequency[-1] / 1e6:.0f} MHz"
         truths = [(kind, place) for kind, _, place in faults]

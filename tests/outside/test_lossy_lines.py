@@ -87,9 +87,7 @@ def test_distance_against_a_time_transform(first):
     network = skrf.Network(frequency=skrf.Frequency.from_f(frequency, unit="hz"), s=seen, z0=50)
     time, trace = network.impulse_response(window=("kaiser", 6), pad=20_000, bandpass=True)
     theirs = time[np.argmax(np.abs(trace))] * line.velocity_factor * SPEED_OF_LIGHT / 2
-    found = find_events(
-        frequency, seen, velocity_factor=0.83, loss_db_per_100m=line.loss_db_per_100m
-    )
+    found = find_events(frequency, seen, line)
     ours = found.distance_m[np.argmax(np.abs(found.reflection))]
     assert ours == pytest.approx(33.3, abs=0.005)
     # a peak alone is pulled by the loss that grows with frequency, the fit is not

@@ -14,7 +14,7 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.models.quantity import Effect, Quantity
 from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.sources import residual_bound, residual_inputs
+from rfcal.tasks.sources import residual_bound, self_correcting
 from rfcal.tasks.uncertainty import Inputs, propagate
 
 TABLE = Path(__file__).parents[1] / "reference" / "residual_model.csv"
@@ -90,7 +90,8 @@ def test_first_order_bound_holds_what_the_residuals_leave(size, phase):
     """EURAMET Calibration Guide 12's sum: never passed by the model but by its second order."""
     reading = Quantity(np.array([size * np.exp(1j * phase)]))
     sizes = {"directivity": DIRECTIVITY, "source_match": SOURCE_MATCH, "tracking": TRACKING}
-    inputs = residual_inputs(np.array([1e8]), reading, Quantity(np.zeros(1, complex)), **sizes)
+    zero = Quantity(np.zeros(1, complex))
+    inputs = Inputs(self_correcting(np.array([1e8]), **sizes), reading, zero)
     bound = residual_bound(reading.value, **sizes)[0]
     worst = np.max(
         [

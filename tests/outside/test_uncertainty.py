@@ -14,7 +14,7 @@ from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.monte_carlo import monte_carlo
 from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, from_repeats
-from rfcal.tasks.sources import residual_inputs
+from rfcal.tasks.sources import self_correcting
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 BOX = Bilinear.from_error_terms(
@@ -196,12 +196,8 @@ def test_self_correcting_instrument_against_gtc(device_ohm):
     """GTC 1.5, its own propagation; 1e-6 relative."""
     shown = from_impedance(np.array([device_ohm]))
     connection = Quantity(np.zeros(1, complex), both_axes("connection", CONNECTION))
-    inputs = residual_inputs(
-        FREQUENCY, Quantity(shown), connection, directivity=0.01, source_match=0.03, tracking=0.02
-    )
-    # the connection sits beyond the residual box
-    near = Inputs(inputs.calibration, inputs.reading, Quantity(np.zeros(1, complex)), inputs.path)
-    reflection = propagate(near).plus(*both_axes("connection", CONNECTION))
+    instrument = self_correcting(FREQUENCY, directivity=0.01, source_match=0.03, tracking=0.02)
+    reflection = propagate(Inputs(instrument, Quantity(shown), connection))
     ours = impedance(reflection, 50.0)
     peer = gtc_residual(complex(shown[0]), (0.01, 0.02, 0.03), CONNECTION)
     variance = np.array(GTC.variance(peer)).reshape(2, 2)

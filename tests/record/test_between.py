@@ -5,6 +5,7 @@ import pytest
 import skrf
 
 from rfcal.errors import RfcalError
+from rfcal.faces.words import answer
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
@@ -154,3 +155,44 @@ def test_a_one_port_file_is_no_adapter(filed):
     append(filed, 'adapter = "raw/open.s1p"')
     with pytest.raises(RfcalError, match="four pairs"):
         compute.compute(filed)
+
+
+def test_exchanged_far_ends_are_warned_of(filed):
+    through = LINE.two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "device", through, DEVICE)
+    exchanged = MEASURED.replace("line-open", "x").replace("line-short", "line-open")
+    append(filed, exchanged.replace("raw/x", "raw/line-short"))
+    (warning,) = (f for f in compute.compute(filed).findings if f.code == "path-misfit")
+    assert "exchanged" in warning.message
+
+
+def test_an_antenna_left_on_the_far_end_is_warned_of(filed):
+    through = LINE.two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "line-open", through, np.full(11, from_impedance(60 + 10j)))
+    put(filed, "device", through, DEVICE)
+    append(filed, MEASURED)
+    (warning,) = (f for f in compute.compute(filed).findings if f.code == "path-misfit")
+    assert "off those of a uniform line" in warning.message
+
+
+def test_a_sound_measured_line_is_not_warned_of(filed):
+    through = LINE.two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "device", through, DEVICE)
+    append(filed, MEASURED)
+    assert not [f for f in compute.compute(filed).findings if f.code == "path-misfit"]
+
+
+def test_a_loss_within_its_uncertainty_is_a_limit(filed):
+    """A short lead: its loss is none, as far as noise tells."""
+    rng = np.random.default_rng(4)
+    through = Line(0.7, 0.66, 50.0, 0.3).two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "device", through, from_impedance(30 + 20j) + 0.002 * rng.standard_normal(11))
+    append(filed, MEASURED)
+    device = compute.compute(filed).device("device")
+    assert np.all(device.path_loss.loss_db >= 0)
+    assert np.all(np.isfinite(device.path_loss.expanded_uncertainty_db))
+    assert "the path loses less than" in answer(device)["path"]

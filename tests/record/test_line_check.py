@@ -124,3 +124,66 @@ def test_sweeps_that_do_not_compare(tower):
     (tower / "raw/then.s1p").write_text(touchstone(FREQUENCY[:200], np.array([0.1])))
     with pytest.raises(RfcalError, match="same frequencies"):
         compute.inspect(tower)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (
+            "velocity_factor = 0.85",
+            "length_m = 40.0\nvelocity_factor_uncertainty = 0.1",
+            "no effect",
+        ),
+        ("velocity_factor = 0.85", "velocity_factor = 0.85\nz0_ohm = 75.0", "no effect"),
+        (
+            "velocity_factor = 0.85",
+            "velocity_factor = 0.85\nloss_db_per_100m = [[10.0, 1.0]]",
+            "no effect",
+        ),
+        ("velocity_factor = 0.85", 'line = "RG-213"\nlength_m = 40.0', "no effect"),
+        (
+            "velocity_factor = 0.85",
+            "velocity_factor = 0.85\nlength_uncertainty_m = 0.1",
+            "no length_m",
+        ),
+    ],
+)
+def test_keys_without_effect_are_refused(tower, old, new, words):
+    with_far_open(tower)
+    text = (tower / "record.toml").read_text()
+    (tower / "record.toml").write_text(text.replace(old, new))
+    with pytest.raises(RfcalError, match=words):
+        compute.compute(tower)
+
+
+def with_far_open(tower, reflection=1.0):
+    """The record with one more sweep, of the line's far end."""
+    seen = LINE.two_port(FREQUENCY).bilinear().apply(np.full(401, complex(reflection)))
+    (tower / "raw/far.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen)))
+    with (tower / "record.toml").open("a") as file:
+        file.write('far_end_open = "raw/far.s1p"\n')
+
+
+def test_far_ends_that_are_something_else(tower):
+    """An antenna left on in place of the open end, and a real short: no uniform line gives both."""
+    with_far_open(tower, from_impedance(60.0))
+    seen = LINE.two_port(FREQUENCY).bilinear().apply(np.full(401, -1.0 + 0j))
+    (tower / "raw/far-short.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen)))
+    with (tower / "record.toml").open("a") as file:
+        file.write('far_end_short = "raw/far-short.s1p"\n')
+    (warning,) = (f for f in compute.compute(tower).findings if f.code == "line-misfit")
+    assert "really open or short" in warning.message
+
+
+def test_a_stated_length_is_as_long_as_its_uncertainty_lets_it_be(tower):
+    with (tower / "record.toml").open("a") as file:
+        file.write("length_m = 35.0\nlength_uncertainty_m = 3.0\n")
+    # a load at the end, which what bounces between it and the fault does not make a fault
+    assert compute.compute(tower).line.now.kind == ("shunt resistance", "mismatch", BEHIND)
+
+
+def test_refusals_name_the_table(tower):
+    for name in ("now", "then"):
+        (tower / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY[::40], np.full(11, 0.1)))
+    with pytest.raises(RfcalError, match=r"record.toml, \[line_check\]: .* 16 points or more"):
+        compute.compute(tower)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.tasks.feedline import measure_line, point_by_point
 
@@ -100,3 +101,36 @@ def test_point_by_point_is_exact_without_noise():
     z0, trip = point_by_point(*sweeps(line, BAND), 50.0)
     assert z0 == pytest.approx(line.impedance(BAND), rel=1e-6)
     assert trip == pytest.approx(np.exp(-2 * line.propagation(BAND) * 14.2), rel=1e-6)
+
+
+@pytest.mark.parametrize("z0", [12.5, 75.0, 300.0, 600.0])
+@pytest.mark.parametrize("end", [1.0, -1.0])
+def test_one_end_of_a_line_far_from_the_reference(z0, end):
+    """Its phase in 50 ohm runs in steps, not straight: the start is sought in its own impedance."""
+    for frequency in (WIDE, BAND):
+        line = Line(20.0, 0.9, z0, 0.2, 0.002)
+        pair = dict(zip((1.0, -1.0), sweeps(line, frequency, 0.0005), strict=True))
+        only = {"far_open" if end > 0 else "far_short": pair[end]}
+        found = measure_line(
+            frequency, only.get("far_open"), only.get("far_short"), velocity_factor=0.9
+        )
+        assert found.line.length_m == pytest.approx(20.0, abs=0.005)
+        assert found.line.z0 == pytest.approx(z0, rel=0.005)
+
+
+@pytest.mark.parametrize("skin", [0.0, 1.0])
+def test_bands_agree_on_one_line(skin):
+    """Reactance inside the conductors slows a line at low frequencies; the delay stays one."""
+    line = Line(31.0, 0.66, 51.0, 0.6, 0.003, skin)
+    delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
+    for band in (np.linspace(7e6, 30e6, 401), np.linspace(140e6, 160e6, 401), WIDE):
+        found = measure_line(band, *sweeps(line, band, 0.0005), velocity_factor=0.66)
+        assert abs(found.delay_s - delay) < 3 * found.standard_uncertainty["delay"]
+        assert found.fits
+
+
+def test_a_line_with_a_fault_fits_no_uniform_line():
+    first, second = Line(15.0, 0.66, 51.0, 0.6), Line(16.0, 0.66, 51.0, 0.6)
+    chain = first.two_port(WIDE) @ TwoPort.shunt(np.full(401, 1 / 200)) @ second.two_port(WIDE)
+    ends = (chain.bilinear().apply(np.full(401, complex(end))) for end in (1.0, -1.0))
+    assert not measure_line(WIDE, *ends, velocity_factor=0.66).fits

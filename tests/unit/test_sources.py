@@ -11,7 +11,7 @@ from rfcal.tasks import intervals
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.monte_carlo import moments
 from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, from_repeats
-from rfcal.tasks.sources import drift_effects, residual_bound, residual_inputs
+from rfcal.tasks.sources import drift_effects, residual_bound, self_correcting
 from rfcal.tasks.uncertainty import Inputs, propagate
 
 SESSIONS = 4000
@@ -41,7 +41,7 @@ def test_truth_is_inside_with_an_instrument_that_corrects_itself(device_ohm):
     true = from_impedance(complex(device_ohm))
     d, m, t = (axes(rng, size / np.sqrt(2)) for size in SIZES.values())
     shown = Bilinear.from_error_terms(d, m, 1 + t).apply(true)
-    reflection = propagate(residual_inputs(FREQUENCY, Quantity(shown), nothing(), **SIZES))
+    reflection = propagate(Inputs(self_correcting(FREQUENCY, **SIZES), Quantity(shown), nothing()))
     assert LOW <= inside_region(reflection, true) <= HIGH
 
 
@@ -49,7 +49,7 @@ def test_truth_is_inside_with_an_instrument_that_corrects_itself(device_ohm):
 def test_residual_uncertainty_is_the_root_sum_of_squares_of_the_bound(size):
     shown = Quantity(np.array([size + 0j]))
     zero = Quantity(np.zeros(1, complex))
-    inputs = residual_inputs(np.array([1e8]), shown, zero, **SIZES)
+    inputs = Inputs(self_correcting(np.array([1e8]), **SIZES), shown, zero)
     found = propagate(inputs)
     d, m, t = SIZES.values()
     expected = (d**2 + (t * size) ** 2 + (m * size**2) ** 2) / 2
