@@ -5,9 +5,10 @@ import shutil
 import numpy as np
 import pytest
 import skrf
+from scipy.special import ive
 
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.tasks.delivery import along, loss_db
 from rfcal.tasks.faults import find_events
 from tests.outside.test_ngspice import simulate
@@ -92,3 +93,30 @@ def test_distance_against_a_time_transform(first):
     assert ours == pytest.approx(33.3, abs=0.005)
     # a peak alone is pulled by the loss that grows with frequency, the fit is not
     assert ours == pytest.approx(theirs, abs=found.resolution_m / 10)
+
+
+def test_a_coaxial_line_from_its_conductors():
+    """Source: the round wire by Bessel functions (S. Ramo, J. R. Whinnery, T. Van Duzer, Fields and
+    Waves in Communication Electronics, chapter 4; value from memory), scipy's functions.
+
+    A copper wire of 1 mm in a copper tube whose inner face is 3.6 mm wide, filled, without loss.
+    """
+    frequency = np.geomspace(1e6, 160e6, 40)
+    w, mu, conductivity = 2 * np.pi * frequency, 4e-7 * np.pi, 5.8e7
+    inner, outer, velocity = 0.5e-3, 1.8e-3, 0.66
+    k = np.sqrt(1j * w * mu * conductivity)
+    # scaled by exp(-Re k a), which the quotient does not feel
+    wire = k * ive(0, k * inner) / ive(1, k * inner) / (2 * np.pi * inner * conductivity)
+    tube = k / (2 * np.pi * outer * conductivity)
+    inductance = mu / (2 * np.pi) * np.log(outer / inner)
+    capacitance = 1 / (inductance * (velocity * SPEED_OF_LIGHT) ** 2)
+    gamma = np.sqrt((wire + tube + 1j * w * inductance) * 1j * w * capacitance)
+    in_db = gamma.real * 2000 / np.log(10)
+    law = loss_law(list(zip(frequency / 1e6, in_db, strict=True)))
+    line = Line(1.0, velocity, float(np.sqrt(inductance / capacitance)), *law)
+    ours = line.propagation(frequency)
+    assert ours.imag == pytest.approx(gamma.imag, rel=1e-3)
+    assert ours.real == pytest.approx(gamma.real, rel=0.05)
+    # what is inside the conductors matters: two percent of the phase at the lowest frequency
+    plain = w / (velocity * SPEED_OF_LIGHT)
+    assert gamma.imag[0] / plain[0] > 1.02
