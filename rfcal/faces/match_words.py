@@ -158,6 +158,23 @@ def where(result: MatchResult) -> str:
     return f"{place}, to {request.target_ohm:g} ohm at {mhz(request.centre_hz)}, {wanted}{span}"
 
 
+def _cut_from(result: MatchResult) -> list[str]:
+    """Which lines stubs and sections are cut from, where there are any."""
+    networks = [p.candidate.network for p in result.proposals]
+    if not any(e.line is not None and not e.fixed for n in networks for e in n.elements):
+        return []
+    centre = result.goal.centre_hz
+    said = (
+        f"{line.z0:g} ohm, velocity factor {line.velocity_factor:g}, "
+        f"{float(line.loss_db_per_100m(centre)):.2g} dB per 100 m"
+        for line in result.request.stock.lines
+    )
+    return [
+        f"stubs and sections are cut from: {'; '.join(said)} (the key lines says which there are; "
+        "measure yours, for a length is right for its velocity factor only)"
+    ]
+
+
 def remarks(result: MatchResult) -> list[str]:
     """The limit, what the line still loses, what was refused, and what to trim.
 
@@ -171,7 +188,7 @@ def remarks(result: MatchResult) -> list[str]:
     list of str
         Sentences.
     """
-    said = []
+    said = _cut_from(result)
     if result.path_db is not None:
         place = result.request.place
         how = {

@@ -309,6 +309,7 @@ class _Job:
         at = [device.name for device in devices].index(wanted.measurement)
         device, item = devices[at], self.record.measurements[at]
         match.require_place(wanted, item.between)
+        wanted = wanted.settled(float(device.frequency[device.answer]))
         near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
         built = None
         if wanted.built is not None:

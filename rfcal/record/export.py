@@ -235,6 +235,12 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
                 "loss_db": float(candidate.losses_db[k]),
                 "volts_peak": float(proposal.volt[k]),
                 "amps_peak": float(proposal.ampere[k]),
+                "line": real.line
+                and {
+                    "z0_ohm": real.line.z0,
+                    "velocity_factor": real.line.velocity_factor,
+                    "loss_db_per_100m": float(real.line.loss_db_per_100m(goal.centre_hz)),
+                },
             }
             for k, (real, ideal) in enumerate(elements)
         ],

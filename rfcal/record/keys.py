@@ -257,8 +257,10 @@ class Keys:
         return [(a, b) for a, b in self._rows(key, columns, "[[10.0, 2.0], [100.0, 7.0]]", 2)]
 
     def _rows(self, key: str, columns: str, example: str, width: int) -> list[list[float]]:
-        value = self.table[key]
         wanted = f"expected rows of {columns}, such as {example}"
+        if key not in self.table:
+            raise self.fail(key, f"this key is missing; {wanted}")
+        value = self.table[key]
         if not isinstance(value, list) or not value:
             raise self.fail(key, f"{wanted}, found {_show(value)}")
         for i, row in enumerate(value, start=1):

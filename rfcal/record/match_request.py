@@ -1,11 +1,13 @@
 """``[match]``: which networks a record asks for."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rfcal.models.cables import CABLES
-from rfcal.models.line import Line
+from rfcal.models.line import Line, loss_law
 from rfcal.models.parts import SERIES
+from rfcal.record.between import loss_rows, velocity_factor
 from rfcal.record.keys import Keys
 from rfcal.tasks.matching.ranking import TOPOLOGIES
 from rfcal.tasks.matching.stock import Stock
@@ -22,9 +24,9 @@ class MatchRequest:
     measurement : str
         Name of the measurement.
     centre_hz : float
-        Design frequency [Hz].
+        Design frequency [Hz]; nan for that of the measurement's answer, until it is `settled`.
     band_hz : tuple of (float, float)
-        Band [Hz].
+        Band [Hz]; the design frequency twice where it alone counts.
     power_w : float
         Power [W] at which volts and amperes are stated.
     target_ohm, target_swr : float
@@ -54,8 +56,25 @@ class MatchRequest:
     place: str | float
     built: str | None
 
+    def settled(self, answer_hz: float) -> "MatchRequest":
+        """The request with the answer's frequency where it states none.
 
-def read_match(top: Keys, reference_ohm: float, names: Mapping[str, float | None]) -> tuple:
+        Parameters
+        ----------
+        answer_hz : float
+            Where the measurement quotes its answer [Hz].
+
+        Returns
+        -------
+        MatchRequest
+            With design frequency and band.
+        """
+        if not math.isnan(self.centre_hz):
+            return self
+        return replace(self, centre_hz=answer_hz, band_hz=(answer_hz, answer_hz))
+
+
+def read_match(top: Keys, reference_ohm: float, names: Sequence[str]) -> tuple:
     """All match tables of a record.
 
     Parameters
@@ -64,8 +83,8 @@ def read_match(top: Keys, reference_ohm: float, names: Mapping[str, float | None
         The record's top level.
     reference_ohm : float
         Its reference impedance [ohm].
-    names : mapping of str to float
-        Measurements, and where each quotes its answer [Hz] or None.
+    names : sequence of str
+        The measurements.
 
     Returns
     -------
@@ -87,19 +106,18 @@ def read_match(top: Keys, reference_ohm: float, names: Mapping[str, float | None
     )
 
 
-def _request(keys: Keys, reference_ohm: float, names: Mapping[str, float | None]) -> MatchRequest:
+def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchRequest:
     keys.only(
         (
             *("measurement", "frequency_mhz", "band_mhz", "power_w", "target_ohm", "target_swr"),
             *("series", "inductor_q", "capacitor_q", "tolerance_percent", "topologies", "place"),
-            "built",
+            *("built", "lines"),
         )
     )
-    name = keys.choice("measurement", names, next(iter(names)))
-    centre, band = _band(keys, names[name])
+    centre, band = _band(keys)
     return MatchRequest(
         keys.place,
-        name,
+        keys.choice("measurement", names, names[0]),
         centre,
         band,
         keys.number("power_w", 1.0, low=1e-6, high=1e6),
@@ -109,7 +127,7 @@ def _request(keys: Keys, reference_ohm: float, names: Mapping[str, float | None]
             series=keys.choice("series", SERIES, "E24"),
             inductor_q=keys.number("inductor_q", 100.0, low=1.0, high=1e6),
             capacitor_q=keys.number("capacitor_q", 1000.0, low=1.0, high=1e6),
-            lines=_usual_lines(),
+            lines=_lines(keys) if "lines" in keys.table else _usual_lines(),
         ),
         keys.number("tolerance_percent", 5.0, low=0.0, high=50.0) / 100,
         _topologies(keys),
@@ -124,7 +142,32 @@ def _usual_lines() -> tuple[Line, ...]:
     return usual, replace(usual, z0=75.0)
 
 
-def _band(keys: Keys, answer_hz: float | None) -> tuple[float, tuple[float, float]]:
+def _lines(keys: Keys) -> tuple[Line, ...]:
+    """Lines to cut from, by type or by figures of the user's own."""
+    value = keys.table["lines"]
+    if not isinstance(value, list) or not value:
+        raise keys.fail(
+            "lines",
+            'expected a list of types and of lines of your own, such as ["RG-213", {z0_ohm = 75, '
+            "velocity_factor = 0.66, loss_db_per_100m = [[10.0, 2.0]]}]",
+        )
+    return tuple(_one_line(keys, one, i) for i, one in enumerate(value, start=1))
+
+
+def _one_line(keys: Keys, one: object, number: int) -> Line:
+    if isinstance(one, str):
+        if one not in CABLES:
+            raise keys.fail("lines", f"'{one}' is none of {', '.join(CABLES)}")
+        return CABLES[one].line(1.0)
+    if not isinstance(one, dict):
+        raise keys.fail("lines", f"entry {number} is neither a type nor a line of your own")
+    own = Keys(one, f"{keys.place} lines {number}", keys.folder)
+    own.only(("z0_ohm", "velocity_factor", "loss_db_per_100m"))
+    z0 = own.number("z0_ohm", low=1e-3, high=1e6)
+    return Line(1.0, velocity_factor(own, None), z0, *loss_law(loss_rows(own)))
+
+
+def _band(keys: Keys) -> tuple[float, tuple[float, float]]:
     """Design frequency and band [Hz]; each follows from the other where one is missing."""
     if "band_mhz" in keys.table:
         row = keys.table["band_mhz"]
@@ -135,10 +178,9 @@ def _band(keys: Keys, answer_hz: float | None) -> tuple[float, tuple[float, floa
             raise keys.fail("band_mhz", f"{low / 1e6:g} and {high / 1e6:g} do not ascend from 0")
         centre = keys.number("frequency_mhz", (low + high) / 2e6, low=0, above=True) * 1e6
         return centre, (low, high)
-    if "frequency_mhz" not in keys.table and answer_hz is None:
-        raise keys.fail("frequency_mhz", "say at which frequency, or in which band_mhz")
-    default = None if answer_hz is None else answer_hz / 1e6
-    centre = keys.number("frequency_mhz", default, low=0, above=True) * 1e6
+    if "frequency_mhz" not in keys.table:
+        return math.nan, (math.nan, math.nan)
+    centre = keys.number("frequency_mhz", low=0, above=True) * 1e6
     return centre, (centre, centre)
 
 

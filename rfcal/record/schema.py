@@ -284,7 +284,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         measurements=measurements,
         line_check=line,
         residual=residual,
-        matches=read_match(top, z_ref, {m.name: m.answer_hz for m in measurements}),
+        matches=read_match(top, z_ref, [m.name for m in measurements]),
     )
     _require_distinct_names(top, record)
     return record

@@ -96,10 +96,10 @@ def test_distance_against_a_time_transform(first):
 
 
 def test_a_coaxial_line_from_its_conductors():
-    """Source: the round wire by Bessel functions (S. Ramo, J. R. Whinnery, T. Van Duzer, Fields and
-    Waves in Communication Electronics, chapter 4; value from memory), scipy's functions.
+    """A copper wire of 1 mm in a copper tube 3.6 mm wide, filled with a dielectric without loss.
 
-    A copper wire of 1 mm in a copper tube whose inner face is 3.6 mm wide, filled, without loss.
+    Source: the round wire by Bessel functions (S. Ramo, J. R. Whinnery, T. Van Duzer, Fields and
+    Waves in Communication Electronics, chapter 4; value from memory), scipy's functions.
     """
     frequency = np.geomspace(1e6, 160e6, 40)
     w, mu, conductivity = 2 * np.pi * frequency, 4e-7 * np.pi, 5.8e7

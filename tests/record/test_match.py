@@ -221,3 +221,47 @@ def test_a_single_frequency(typed):
     assert result.limit is None
     assert result.proposals[0].candidate.worst_swr < 1.5
     assert output_files(compute(typed))
+
+
+def test_lines_of_ones_own_are_cut_and_said(asked, tmp_path, capsys):
+    bend(
+        asked,
+        'topologies = ["L"]',
+        'topologies = ["two sections", "quarter wave"]\nlines = ["foam 5 mm", {z0_ohm = 75, '
+        "velocity_factor = 0.8, loss_db_per_100m = [[50.0, 6.0]]}]",
+    )
+    assert main(["report", str(asked), "--output", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert "cut from: 50 ohm, velocity factor 0.85" in said
+    assert "75 ohm, velocity factor 0.8, 6.3 dB per 100 m" in said
+    (match,) = json.loads((tmp_path / "o/results.json").read_text())["match"]
+    cut = [p["line"] for n in match["networks"] for p in n["parts"] if p["line"]]
+    assert {(line["z0_ohm"], line["velocity_factor"]) for line in cut} == {(50, 0.85), (75, 0.8)}
+
+
+@pytest.mark.parametrize(
+    ("value", "fragments"),
+    [
+        ('["RG-999"]', ["lines", "RG-999", "RG-213"]),
+        ("[]", ["lines", "expected a list"]),
+        ("[50.0]", ["lines", "entry 1"]),
+        ("[{z0_ohm = 75, velocity_factor = 2.0}]", ["lines 1", "faster than light"]),
+        ("[{z0_ohm = 75, velocity_factor = 0.7}]", ["lines 1", "loss_db_per_100m"]),
+    ],
+)
+def test_bad_lines(asked, capsys, tmp_path, value, fragments):
+    bend(asked, 'topologies = ["L"]', f"lines = {value}")
+    refused(asked, fragments, capsys, tmp_path)
+
+
+def test_without_a_frequency_the_answers_own_counts(asked):
+    bend(asked, "frequency_mhz = 55\nband_mhz = [54, 56]\n", "")
+    results = compute(asked)
+    device = results.devices[0]
+    assert results.matches[0].request.centre_hz == device.frequency[device.answer]
+
+
+def test_a_frequency_outside_the_sweep(asked):
+    bend(asked, "frequency_mhz = 55\nband_mhz = [54, 56]\n", "frequency_mhz = 70\n")
+    with pytest.raises(RfcalError, match="70 MHz is outside the sweep, which has 50 to 60 MHz"):
+        compute(asked)

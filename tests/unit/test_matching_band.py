@@ -1,7 +1,7 @@
 """Networks over a band: search, ranking, limits, tolerance, places and trimming."""
 
 from dataclasses import replace
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -465,8 +465,30 @@ def test_a_chosen_q_is_kept():
         ("series", Capacitor(1e-9), "1 nF"),
         ("series", Inductor(1.2e-6), "1.2 µH"),
         ("series", Inductor(1.5), "1.5 H"),
-        ("section", Line(0.9652), "0.9652 m"),
+        ("section", Line(0.9652), "0.9652 m of 50 ohm"),
     ],
 )
 def test_values_in_words(place, part, words):
     assert Network.of("one", [(place, part)]).elements[0].in_words() == words
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_part_of_a_proposal_does_nothing(seed):
+    """Nor do two pieces of one line follow each other, as if they were two."""
+    rng = np.random.default_rng(seed)
+    load = resonant(*10 ** rng.uniform([0.5, -5.6, -11], [2.2, -4.9, -10.2]))
+    goal = band.Goal(FREQUENCY, load, CENTRE, BAND)
+    for candidate in ranking_of(goal, stock=STOCK).candidates:
+        elements = candidate.network.elements
+        for one, other in pairwise(elements):
+            assert not (one.place == other.place == "section" and one.line.z0 == other.line.z0)
+        for k in range(len(elements) if len(elements) > 1 else 0):
+            less = replace(candidate.network, elements=elements[:k] + elements[k + 1 :])
+            worse = search.worst(less, *goal.in_band(), 50.0)
+            assert worse > search.worst(candidate.network, *goal.in_band(), 50.0)
+
+
+def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():
+    goal = band.Goal(np.array([CENTRE]), np.array([75.0 + 0.05j]), CENTRE, (CENTRE, CENTRE))
+    found = ranking_of(goal, stock=STOCK, topologies=["L", "single"])
+    assert all(len(c.network.elements) > 1 for c in found.candidates if "L" in c.network.topology)

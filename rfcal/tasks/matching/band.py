@@ -109,6 +109,11 @@ class Goal:
     def __post_init__(self) -> None:
         low, high = self.band_hz
         first, last = self.frequency[0], self.frequency[-1]
+        if low == high and not first <= low <= last:
+            raise MatchingError(
+                f"{low / 1e6:.6g} MHz is outside the sweep, which has {first / 1e6:.6g} to "
+                f"{last / 1e6:.6g} MHz: measure there, or ask for a frequency within"
+            )
         if not first <= low <= self.centre_hz <= high <= last:
             raise MatchingError(
                 f"the band from {low / 1e6:.6g} to {high / 1e6:.6g} MHz with its centre at "

@@ -60,10 +60,10 @@ class Element:
         Returns
         -------
         str
-            Such as ``"330 pF"`` or ``"0.965 m"``.
+            Such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``.
         """
         if self.line is not None:
-            return f"{self.value:.4g} m"
+            return f"{self.value:.4g} m of {self.line.z0:.3g} ohm"
         power = int(np.clip(np.floor(np.log10(self.value) / 3 + 1e-9), -5, 0))
         return f"{self.value / 1000.0**power:.4g} {' mµnpf'[-power].strip()}{self.unit}"
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import permutations, product
+from itertools import pairwise, permutations, product
 
 import numpy as np
 
@@ -12,9 +12,13 @@ from rfcal.maths.reflection import Real, from_impedance, swr
 from rfcal.models.line import Line
 from rfcal.tasks.matching import lines, lumped
 from rfcal.tasks.matching.band import Candidate, Goal, judge
+from rfcal.tasks.matching.elements import SECTION
 from rfcal.tasks.matching.network import Network
-from rfcal.tasks.matching.search import search
+from rfcal.tasks.matching.search import search, worst
 from rfcal.tasks.matching.stock import Stock
+
+UNNOTICED = 0.002
+"""A part that lowers the largest reflection by less does nothing [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,9 +138,33 @@ def _built(
         raise MatchingError(lacks[0])
     for ideal in (i for i, lack in zip(ideals, lacks, strict=True) if not lack):
         for real in stock.realise(ideal):
+            if _one_piece(real):
+                continue
             chosen = search(real, *goal.in_band(), stock=stock, z_ref=goal.target_ohm, free=free)
             # where values have moved, the design's Q or spacing is no longer the network's
             yield replace(chosen, note="") if free else chosen, ideal
+
+
+def _one_piece(network: Network) -> bool:
+    """Whether two pieces of one line follow each other, so that they are one."""
+    pieces = [e.line if e.place == SECTION and not e.fixed else None for e in network.elements]
+    return any(
+        a and b and np.isclose(a.z0, b.z0) and a.velocity_factor == b.velocity_factor
+        for a, b in pairwise(pieces)
+    )
+
+
+def _idle(goal: Goal, network: Network) -> bool:
+    """Whether a part could be left out and hardly anybody would notice."""
+    band, elements = goal.in_band(), network.elements
+    if len(elements) < 2:
+        return False
+    with_all = worst(network, *band, goal.target_ohm)
+    return any(
+        worst(replace(network, elements=elements[:k] + elements[k + 1 :]), *band, goal.target_ohm)
+        < with_all + UNNOTICED
+        for k in network.free()
+    )
 
 
 def _signature(network: Network) -> tuple:
@@ -189,6 +217,11 @@ def rank(
             continue
         try:
             for real, ideal in _built(design(), goal, stock, q is None or name not in ("pi", "T")):
+                if _idle(goal, real):
+                    refused.setdefault(
+                        name, "a part of it would do nothing here: take a simpler one"
+                    )
+                    continue
                 found.setdefault(_signature(real), (real, ideal))
                 built.add(name)
         except MatchingError as error:

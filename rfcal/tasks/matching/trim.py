@@ -287,14 +287,20 @@ def _decide(
     return ("several parts", sure) if sure else ("undecided", together)
 
 
+CHANGED = (
+    "a load that has changed since it was measured would look alike, so measure it again before "
+    "you change more than one part"
+)
+
+
 def _words(verdict: str, off: list[Suspect]) -> str:
     """The verdict as a sentence."""
     cures = "; ".join(s.cure() for s in off)
     return {
         "as designed": "the network is as designed within what the readings can tell",
         "one part": cures,
-        "several parts": cures,
-        "undecided": f"the readings cannot tell which: {cures}",
+        "several parts": f"{cures}; {CHANGED}",
+        "undecided": f"the readings cannot tell which: {cures}; {CHANGED}",
         "unexplained": "no values of the parts agree with the readings: look for a wrong or bad "
         "connection, a changed load, or readings that are worth less than stated",
     }[verdict]
