@@ -1,37 +1,40 @@
 """The panel of the notebook about matching: one L section after the sliders."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from rfcal.faces import chart, style, words
 from rfcal.faces.match_plots import walk
 from rfcal.faces.panels import Panel, Slider
 from rfcal.maths.reflection import from_impedance, swr
+from rfcal.record.match import MatchResult
 from rfcal.record.results import Results
 from rfcal.tasks.matching.band import Goal
 from rfcal.tasks.matching.ranking import rank
-from rfcal.tasks.matching.stock import Stock
 from rfcal.tasks.matching.tolerance import Tolerance, production_yield
 
 DRAWS = 100
 """Draws for the yield that the panel states: enough for the feel of it."""
 
 
-def match_panel(results: Results, name: str) -> Panel:
-    """The best L section for a measured device, of parts that exist.
+def match_panel(results: Results, asked: MatchResult) -> Panel:
+    """The best L section for what a record asks to match, of its parts.
 
     Parameters
     ----------
     results : Results
         A computed record.
-    name : str
-        Name of the measurement; its sweep must have several points.
+    asked : MatchResult
+        One of its matches, whose sweep must have several points: where the sliders start.
 
     Returns
     -------
     Panel
         Sliders for frequency, half the band, Q of the coils, target and tolerance.
     """
-    device = results.device(name)
+    request = asked.request
+    device = results.device(request.measurement)
     f, z = device.frequency, device.impedance.value
     figure = style.new_figure(8.4, 4.4)
     left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))
@@ -53,7 +56,7 @@ def match_panel(results: Results, name: str) -> Panel:
         centre = frequency * 1e6
         band = max(centre - half_band * 1e3, f[0]), min(centre + half_band * 1e3, f[-1])
         goal = Goal(f, z, centre, band, target)
-        stock = Stock(series="E24", inductor_q=q)
+        stock = replace(request.stock, inductor_q=q)
         best = rank(goal, stock=stock, topologies=("L",)).candidates[0]
         off, rng = Tolerance(tolerance / 100), np.random.default_rng(1)
         made = production_yield(goal, best.network, tolerance=off, rng=rng, draws=DRAWS)
@@ -76,11 +79,12 @@ def match_panel(results: Results, name: str) -> Panel:
 
     low, high = np.round([f[0] / 1e6, f[-1] / 1e6], 3)
     width = max((high - low) * 1e3 / 2, 1.0)
+    half = (request.band_hz[1] - request.band_hz[0]) / 2e3
     sliders = [
-        Slider("frequency", "frequency", "MHz", low, high, 0.01, round((low + high) / 2, 2)),
-        Slider("half_band", "half the band", "kHz", 0.0, width, 10.0, round(width / 5, -1)),
-        Slider("q", "Q of the coils", "", 20.0, 500.0, 5.0, 100.0),
-        Slider("target", "target", "ohm", 12.0, 200.0, 1.0, round(device.z_ref)),
-        Slider("tolerance", "tolerance of the parts", "%", 0.0, 20.0, 0.5, 5.0),
+        Slider("frequency", "frequency", "MHz", low, high, 0.01, round(request.centre_hz / 1e6, 2)),
+        Slider("half_band", "half the band", "kHz", 0.0, width, 10.0, round(half, -1)),
+        Slider("q", "Q of the coils", "", 20.0, 500.0, 5.0, request.stock.inductor_q),
+        Slider("target", "target", "ohm", 12.0, 200.0, 1.0, round(request.target_ohm)),
+        Slider("tolerance", "tolerance of the parts", "%", 0.0, 20.0, 0.5, 100 * request.tolerance),
     ]
     return Panel(figure, sliders, update, moving=[way, load, seen, curve, worse, *edges])

@@ -23,7 +23,7 @@ PANELS = {
     "plane": plane_panel,
     "standing wave": line_panels.standing_panel,
     "fault": line_panels.fault_panel,
-    "match": lambda: match_panel.match_panel(compute(DEMO / "beacon-antenna"), "antenna"),
+    "match": lambda: match_panel.match_panel(b := compute(DEMO / "beacon-antenna"), b.matches[0]),
     "doubt": doubt_panel.doubt_panel,
 }
 

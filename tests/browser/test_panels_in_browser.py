@@ -20,7 +20,8 @@ PANELS = {
     "fault": "from rfcal import line_panels\n\nline_panels.fault_panel()",
     "match": (
         "from rfcal import compute, match_panel\n\n"
-        f"match_panel.match_panel(compute({str(DEMO / 'beacon-antenna')!r}), 'antenna')"
+        f"results = compute({str(DEMO / 'beacon-antenna')!r})\n"
+        "match_panel.match_panel(results, results.matches[0])"
     ),
     "doubt": "from rfcal import doubt_panel\n\ndoubt_panel.doubt_panel()",
 }

@@ -44,7 +44,7 @@ def panel(request, beacon, tower, monkeypatch):
         "standing": line_panels.standing_panel,
         "fault": line_panels.fault_panel,
         "doubt": doubt_panel.doubt_panel,
-        "match": lambda: match_panel.match_panel(beacon, "antenna"),
+        "match": lambda: match_panel.match_panel(beacon, beacon.matches[0]),
     }[request.param]()
 
 

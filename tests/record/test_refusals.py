@@ -66,7 +66,6 @@ BAD_KEYS = [
     ('name = "33 ohm resistor"', 'name = "load"', ["[[check]] 1", "cannot contradict"]),
     ("resistance_ohm = 33.0", "", ["[[check]] 1", "kind"]),
     ("[[measurement]]", "[[measurment]]", ["measurment", "'measurement'"]),
-    ("[[measurement]]", "[match]\n[[measurement]]", ["[match] 1", "frequency_mhz"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 20', ["answer_mhz", "14.1 MHz"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
     ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[between]]"]),

@@ -56,8 +56,10 @@ class Suspect:
         """
         size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
         way, back = ("above", "less") if self.change > 0 else ("below", "more")
+        # no more digits than the uncertainty supports
+        places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
         return (
-            f"{self.name} is {size:.2g} % (+- {doubt:.2g} %) {way} its value of "
+            f"{self.name} is {size:.{places}f} % ± {doubt:.{places}f} % {way} its value of "
             f"{self.designed}: make it {back}"
         )
 
