@@ -11,6 +11,7 @@ Quantiles of the drawn figure itself (JCGM 101, 7.7) are not used for this: besi
 covered 87 % where 95 % was said, and never a perfect match.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +22,11 @@ from rfcal.models.quantity import Quantity
 from rfcal.tasks.repeats import degrees_of_freedom
 from rfcal.tasks.uncertainty import COVERAGE, K_ELLIPSE
 
-ROUNDS = 8
-"""Most renewals of the allowed distance at an interval's end; far from an open two will do."""
+FAR = 3.0
+"""The search for an interval's end begins at this distance [standard deviations]."""
+
+SAME_TURN = 1e-12
+"""Angles closer than this are one [rad]."""
 
 STRAIGHT = 5.0
 """Radius, in standard deviations, from which a circle counts as a straight line: the bend then
@@ -189,7 +193,9 @@ def interval(
     value, covariance = reflection.value, reflection.covariance()
     freedom = np.maximum(degrees_of_freedom(reflection), 1.0)
     low, high = _interval(level, value, covariance, freedom, passive)
-    (bent,) = np.nonzero(curved(level, value, covariance))
+    # the circle may bend at an end where it hardly does in the middle
+    bends = [_bends(level, figure, covariance) for figure in (level.value(value), low, high)]
+    (bent,) = np.nonzero(np.any(bends, axis=0))
     for start in range(0, bent.size, BLOCK):
         here = bent[start : start + BLOCK]
         draws = _drawn(covariance[here], freedom[here]) if errors is None else errors[here]
@@ -197,26 +203,10 @@ def interval(
     return low, high
 
 
-def curved(level: Level, reflection: Complex, covariance: Real) -> NDArray[np.bool_]:
-    """Where the figure's circle through the reflection bends within the doubt about it.
-
-    Parameters
-    ----------
-    level : Level
-        The figure.
-    reflection : ndarray, shape (F,)
-        Corrected reflection [1].
-    covariance : ndarray, shape (F, 2, 2)
-        Its covariance [1].
-
-    Returns
-    -------
-    ndarray of bool, shape (F,)
-        True where the circle's radius is less than `STRAIGHT` standard deviations.
-    """
-    value = level.value(reflection)
-    scale = np.where(np.isfinite(value), np.maximum(np.abs(value), 1e-6), 1.0)
-    circle = level.circle(np.arctan(value / scale), scale)
+def _bends(level: Level, figure: Real, covariance: Real) -> NDArray[np.bool_]:
+    """Where the circle of one value of the figure bends within the doubt."""
+    scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
+    circle = level.circle(np.arctan(figure / scale), scale)
     return _radius(circle) < STRAIGHT * np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
 
 
@@ -282,18 +272,22 @@ class _Search:
 
     def end(self, begin: Real, side: int) -> Real:
         """The circle so far off on that side that it would be missed as often as allowed."""
-        limit = self.limits[(side + 1) // 2]
+        limit = np.broadcast_to(self.limits[(side + 1) // 2], begin.shape)
+
+        def accepted(turn: Real) -> Real:
+            return self._excess(turn, self._allowed(turn, side), side)
+
         # from outside, so that nothing that is accepted is left beyond
-        turn = self._solve(begin, limit, np.full(begin.shape, -3.0 * side), side)
-        for i in range(ROUNDS):
-            before, turn = turn, self._solve(begin, limit, self._allowed(turn, side), side)
-            if i > 2:
-                turn = (turn + before) / 2
-            if np.allclose(turn, before, rtol=1e-6, atol=1e-7):
-                break
-        off = self.spread.distance(self.level.circle(limit, self.scale), self.reflection)
-        reached = side * (self._allowed(limit, side) - off) <= 0
-        return np.where(reached, limit, turn)
+        far = np.full(begin.shape, FAR)
+        outer = _crossing(lambda turn: self._excess(turn, -side * far, side), begin, limit, 1e-3)
+        more = accepted(outer) > 0
+        inner, outer = np.where(more, outer, begin), np.where(more, limit, outer)
+        return np.where(accepted(limit) >= 0, limit, _crossing(accepted, inner, outer, 1e-4))
+
+    def _excess(self, turn: Real, wanted: Real, side: int) -> Real:
+        """By how much the reflection is nearer to that circle than wanted; it falls outward."""
+        off = self.spread.distance(self.level.circle(turn, self.scale), self.reflection)
+        return side * (off - wanted)
 
     def _allowed(self, turn: Real, side: int) -> Real:
         """How far the reflection may lie from that circle, if the truth lies on it."""
@@ -326,38 +320,33 @@ class _Search:
             lean = lean - np.where(turn < 0, beside, 0) if both else lean - beside
         return (1 - COVERAGE) / 2 * (1 + side * np.clip(lean, -1, 1))
 
-    def _solve(self, inner: Real, outer: Real, wanted: Real, side: int) -> Real:
-        """The value whose circle is that far from the reflection; else the limit.
 
-        False position with Illinois' halving, and a bisection at every fourth step, so that it
-        always ends.
-        """
+def _crossing(function: Callable[[Real], Real], inner: Real, outer: Real, tolerance: float) -> Real:
+    """Where a falling function passes zero between two places; the outer one where it does not.
 
-        def excess(turn: Real) -> Real:
-            # the distance falls as the value rises
-            off = self.spread.distance(self.level.circle(turn, self.scale), self.reflection)
-            return side * (off - wanted)
-
-        limit, beyond = outer, excess(outer) > 0
-        above, below = excess(inner), excess(outer)
-        middle, went = (inner + outer) / 2, np.full(inner.shape, 2)
-        for step in range(150):
-            ends = np.isfinite(above) & np.isfinite(below)  # a distance may be endless
-            slope = np.where(ends, below, 0) - np.where(ends, above, 0)
-            fair = (slope != 0) & (step % 4 != 3)
-            share = np.where(fair, np.where(fair, -above, 0) / np.where(fair, slope, 1), 0.5)
-            share = np.where((share > 0) & (share < 1), share, 0.5)
-            middle = inner + share * (outer - inner)
-            found = excess(middle)
-            if np.all((np.abs(found) < 1e-9) | (outer == inner) | beyond):
-                break
-            go = found > 0
-            # an end that stays twice is taken half as seriously, so that it moves next time
-            stays = np.where(go == went, 0.5, 1.0)
-            above = np.where(go, found, above * stays)
-            below, went = np.where(go, below * stays, found), go
-            inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
-        return np.where(beyond, limit, middle)
+    False position with Illinois' halving, and a bisection at every fourth step, so that it
+    always ends.
+    """
+    above, below = function(inner), function(outer)
+    beyond, last = below > 0, outer
+    middle, went = (inner + outer) / 2, np.full(inner.shape, 2)
+    for step in range(150):
+        ends = np.isfinite(above) & np.isfinite(below)  # a distance may be endless
+        slope = np.where(ends, below, 0) - np.where(ends, above, 0)
+        fair = (slope != 0) & (step % 4 != 3)
+        share = np.where(fair, np.where(fair, -above, 0) / np.where(fair, slope, 1), 0.5)
+        share = np.where((share > 0) & (share < 1), share, 0.5)
+        middle = inner + share * (outer - inner)
+        found = function(middle)
+        if np.all((np.abs(found) < tolerance) | (np.abs(outer - inner) < SAME_TURN) | beyond):
+            break
+        go = found > 0
+        # an end that stays twice is taken half as seriously, so that it moves next time
+        stays = np.where(go == went, 0.5, 1.0)
+        above = np.where(go, found, above * stays)
+        below, went = np.where(go, below * stays, found), go
+        inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
+    return np.where(beyond, last, middle)
 
 
 def _student(freedom: Real, share: Real) -> Real:
@@ -371,14 +360,15 @@ def _student(freedom: Real, share: Real) -> Real:
 
 
 def _low_quantile(rows: Real, share: Real) -> Real:
-    """A quantile below one in ten of each row; the least draw is its end."""
+    """A quantile below one in ten of each row; endless where no draw is as rare."""
     count = rows.shape[-1]
     tail = min(count - 1, count // 8 + 2)
     low = np.sort(np.partition(rows, tail, axis=-1)[..., : tail + 1], axis=-1)
     place = np.clip(share * count - 0.5, 0, tail - 1)
     below = place.astype(int)[..., None]
     first, second = (np.take_along_axis(low, below + i, axis=-1)[..., 0] for i in (0, 1))
-    return first + (place - below[..., 0]) * (second - first)
+    found = first + (place - below[..., 0]) * (second - first)
+    return np.where(share * count < 0.5, -np.inf, found)
 
 
 def shortest(draws: Real, *, bound: tuple[float, float] = (-np.inf, np.inf)) -> Real:
