@@ -87,7 +87,8 @@ def doubt_panel() -> Panel:
 
     def update(frequency, r, x, line_m, **sources):
         setup = setup_of(frequency * 1e6, line_m=line_m, **sources)
-        reflection = propagate(setup.inputs(np.array([from_impedance(r + 1j * x)])))
+        inputs = setup.inputs(np.array([from_impedance(r + 1j * x)]))
+        reflection, readings = propagate(inputs), intervals.Readings(inputs)
         value = complex(reflection.value[0])
         device.set_data([value.real], [value.imag])
         variances, axes = np.linalg.eigh(reflection.covariance()[0])
@@ -100,7 +101,8 @@ def doubt_panel() -> Panel:
         z = complex(to_impedance(value))
         said = []
         for part, level in ((z.real, intervals.RESISTANCE), (z.imag, intervals.REACTANCE)):
-            low, high = (50 * float(end[0]) for end in intervals.interval(level, reflection))
+            ends = intervals.interval(level, reflection, readings=readings)
+            low, high = (50 * float(end[0]) for end in ends)
             said.append(words.value_words(part, low, high))
         most = [GROUPS[int(np.argmax(shares[:, k]))] for k in (0, 1)]
         return (

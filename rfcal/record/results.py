@@ -122,15 +122,8 @@ class Device:
         They are right beside an open and at the edge of the chart too, where they are lopsided;
         infinite where nothing bounds them. A passive device's R is not below zero.
         """
-        active = np.abs(self.reflection.value) - 1 > uncertainty.region_radius(self.reflection)
-        ends = []
-        for level in (intervals.RESISTANCE, intervals.REACTANCE):
-            low, high = intervals.interval(level, self.reflection)
-            if np.any(active):
-                free = intervals.interval(level, self.reflection, passive=False)
-                low, high = np.where(active, free[0], low), np.where(active, free[1], high)
-            ends.append(self.z_ref * np.stack([low, high], axis=-1))
-        return np.stack(ends, axis=-2)
+        pair = (self.figures[name] for name in ("resistance", "reactance"))
+        return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
 
     def expanded_uncertainty(self) -> Real:
         """The larger side of each 95 % interval of R and of X.
@@ -148,7 +141,14 @@ class Device:
     @cached_property
     def figures(self) -> dict[str, Figure]:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
-        return derived(self.frequency, self.reflection, z_ref=self.z_ref)
+        active = np.abs(self.reflection.value) - 1 > uncertainty.region_radius(self.reflection)
+        return derived(
+            self.frequency,
+            self.reflection,
+            z_ref=self.z_ref,
+            readings=intervals.Readings(self.inputs, self.seed),
+            passive=~active,
+        )
 
     @cached_property
     def assessed(self) -> tuple[np.ndarray, Assessment]:

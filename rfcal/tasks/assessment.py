@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
 from rfcal.tasks.derived import Figure, derived
+from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, squared_distance
 from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
 from rfcal.tasks.uncertainty import K_ELLIPSE, Inputs, impedance, propagate, standard_uncertainty
@@ -140,6 +141,10 @@ def assess(
         np.where(straight, coverage_factors(freedom)[1], drawn.radius),
     )
     figures = derived(
-        inputs.calibration.frequency, reflection, z_ref=z_ref, errors=drawn.sample, passive=passive
+        inputs.calibration.frequency,
+        reflection,
+        z_ref=z_ref,
+        readings=Readings(inputs),
+        passive=passive,
     )
     return Assessment(reflection, drawn, linear, region, figures)

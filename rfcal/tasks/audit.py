@@ -14,6 +14,7 @@ from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import derived
+from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import squared_distance
 from rfcal.tasks.path import Step
 from rfcal.tasks.planning import Setup
@@ -74,8 +75,12 @@ def audit(
     off = reflection.value - true
     parts = np.stack([off.real, off.imag], axis=-1)[:, None]
     squared = squared_distance(parts, reflection.covariance())[:, 0]
-    errors = (inputs.draw(rng, DRAWS) - reflection.value).T
-    figures = derived(frequency, reflection, z_ref=setup.z_ref, errors=errors)
+    figures = derived(
+        frequency,
+        reflection,
+        z_ref=setup.z_ref,
+        readings=Readings(inputs, int(rng.integers(2**32))),
+    )
     inside = {"region": int(np.sum(squared <= K_ELLIPSE**2))}
     endless = {}
     size = abs(true)

@@ -8,6 +8,7 @@ function that only rises or only falls, so its interval is that figure's, carrie
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.models.quantity import Quantity
@@ -39,8 +40,8 @@ def derived(
     reflection: Quantity,
     *,
     z_ref: float,
-    errors: Complex | None = None,
-    passive: bool = True,
+    readings: intervals.Readings | None = None,
+    passive: bool | NDArray[np.bool_] = True,
 ) -> dict[str, Figure]:
     """All figures of one device.
 
@@ -52,9 +53,9 @@ def derived(
         Corrected reflection [1].
     z_ref : float
         Its reference impedance [ohm].
-    errors : ndarray, shape (F, N), optional
+    readings : Readings, optional
         As for `intervals.interval`.
-    passive : bool
+    passive : bool or ndarray of bool, shape (F,)
         As for `intervals.interval`.
 
     Returns
@@ -68,7 +69,7 @@ def derived(
     """
 
     def ends(level: intervals.Level) -> tuple[Real, Real]:
-        return intervals.interval(level, reflection, errors=errors, passive=passive)
+        return intervals.interval(level, reflection, readings=readings, passive=passive)
 
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)

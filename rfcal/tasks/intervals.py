@@ -13,14 +13,16 @@ covered 87 % where 95 % was said, and never a perfect match.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
-from rfcal.tasks.repeats import degrees_of_freedom
-from rfcal.tasks.uncertainty import COVERAGE, K_ELLIPSE
+from rfcal.tasks.repeats import freedom_along
+from rfcal.tasks.uncertainty import COVERAGE, K_AXIS, K_ELLIPSE, Inputs
 
 FAR = 3.0
 """The search for an interval's end begins at this distance [standard deviations]."""
@@ -28,18 +30,29 @@ FAR = 3.0
 SAME_TURN = 1e-12
 """Angles closer than this are one [rad]."""
 
-STRAIGHT = 5.0
-"""Radius, in standard deviations, from which a circle counts as a straight line: the bend then
-shifts a normal distance by a tenth of a standard deviation and costs 0.1 % of coverage."""
+STRAIGHT = 0.1
+"""A circle counts as a straight line where its bend, and that of the doubt, shift the distance
+from it by less than this many standard deviations: it costs 0.1 % of coverage."""
+
+TURN = 2.0
+"""Bend of the doubt itself [1 / unit of reflection]: a doubtful length turns the reflection about
+the middle of the chart, a doubtful source match about a point half a radius from it."""
 
 K_ONE_SIDED = 1.6448536269514722
 """Standard deviations that a normal variable exceeds in one of twenty cases."""
 
-BLOCK = 256
+ROUND = 0.1
+"""Bend of a doubtful angle, in parts of the doubt across a figure's circle, from which the figure's
+range over a region bent alike is taken for its interval."""
+
+EDGE = 360
+"""Places on the edge of a region at which a figure is looked at."""
+
+BLOCK = 512
 """Frequencies for which draws are kept at a time, so that a long sweep does not fill the memory."""
 
-NORMAL_DRAWS = 2_000
-"""Normal draws that stand in where none of Monte Carlo's are given."""
+DRAWS, NORMAL_DRAWS = 500, 2_000
+"""Draws of the model at each frequency, and normal ones that stand in where there is no model."""
 
 Form = tuple[float, complex, float]
 """Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``."""
@@ -167,8 +180,57 @@ class _Spread:
         return near
 
 
+class Readings:
+    """What would be read of a truth, drawn for blocks of frequencies as they are asked for.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+    seed : int
+        For the draws.
+    """
+
+    def __init__(self, inputs: Inputs, seed: int = 1):
+        self.inputs, self.seed = inputs, seed
+        self.block = lru_cache(maxsize=4)(self._block)
+
+    def _block(self, start: int) -> Bilinear:
+        points = self.inputs.reading.value.size
+        index = np.arange(start, min(start + BLOCK, points))
+        few = self.inputs if index.size == points else self.inputs.at(index)
+        drawn = few.readings(np.random.default_rng([self.seed, start]), DRAWS)
+        parts = (drawn.a, drawn.b, drawn.c, drawn.d)
+        return Bilinear(*(np.ascontiguousarray(_full(v, index.size).T) for v in parts))
+
+    def at(self, index: NDArray[np.intp]) -> Bilinear:
+        """Maps from a true reflection to a reading.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (n,)
+            Frequencies, all of one block.
+
+        Returns
+        -------
+        Bilinear
+            Shape (n, N).
+        """
+        start = int(index[0]) // BLOCK * BLOCK
+        whole, here = self.block(start), index - start
+        return Bilinear(whole.a[here], whole.b[here], whole.c[here], whole.d[here])
+
+
+def _full(values: Complex, points: int) -> Complex:
+    return np.broadcast_to(values, (DRAWS, points))
+
+
 def interval(
-    level: Level, reflection: Quantity, *, errors: Complex | None = None, passive: bool = True
+    level: Level,
+    reflection: Quantity,
+    *,
+    readings: Readings | None = None,
+    passive: bool | NDArray[np.bool_] = True,
 ) -> tuple[Real, Real]:
     """The 95 % interval of a figure of the reflection.
 
@@ -178,10 +240,10 @@ def interval(
         The figure.
     reflection : Quantity
         Corrected reflection [1].
-    errors : ndarray, shape (F, N), optional
-        Monte Carlo's draws of the reflection less its value [1], as in `Adapted.sample`; used
-        where the figure's circle is not straight. Normal draws of the same covariance stand in.
-    passive : bool
+    readings : Readings, optional
+        The model, whose draws are used where something bends. Without it normal draws of the
+        same covariance stand in, which a doubtful length of line is not.
+    passive : bool or ndarray of bool, shape (F,)
         Whether the device is known to be passive, so that the figure's bounds hold.
 
     Returns
@@ -191,23 +253,105 @@ def interval(
         contradicts the bound, what is left is the bound itself and a little more.
     """
     value, covariance = reflection.value, reflection.covariance()
-    freedom = np.maximum(degrees_of_freedom(reflection), 1.0)
+    passive = np.broadcast_to(passive, value.shape)
+    way = _distance(_circle_of(level, level.value(value)), value)[1]
+    freedom = np.maximum(freedom_along(reflection, way), 1.0)
     low, high = _interval(level, value, covariance, freedom, passive)
     # the circle may bend at an end where it hardly does in the middle
-    bends = [_bends(level, figure, covariance) for figure in (level.value(value), low, high)]
-    (bent,) = np.nonzero(np.any(bends, axis=0))
-    for start in range(0, bent.size, BLOCK):
-        here = bent[start : start + BLOCK]
-        draws = _drawn(covariance[here], freedom[here]) if errors is None else errors[here]
-        low[here], high[here] = _interval(level, value[here], covariance[here], draws, passive)
+    bends = [_bends(level, figure, way, covariance) for figure in (level.value(value), low, high)]
+    round_about = _round_about(value, way, covariance)
+    (turned,) = np.nonzero(round_about > ROUND)
+    low[turned], high[turned] = _over_region(
+        level,
+        value[turned],
+        covariance[turned],
+        freedom[turned],
+        passive[turned],
+    )
+    (bent,) = np.nonzero(np.any(bends, axis=0) & (round_about <= ROUND))
+    for block in np.split(bent, np.flatnonzero(np.diff(bent // BLOCK)) + 1):
+        if block.size:
+            maps = readings.at(block) if readings else _normal(covariance[block], freedom[block])
+            low[block], high[block] = _interval(
+                level, value[block], covariance[block], maps, passive[block]
+            )
     return low, high
 
 
-def _bends(level: Level, figure: Real, covariance: Real) -> NDArray[np.bool_]:
-    """Where the circle of one value of the figure bends within the doubt."""
+def _circle_of(level: Level, figure: Real) -> "Circle":
+    """The circle of one value of the figure."""
     scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
-    circle = level.circle(np.arctan(figure / scale), scale)
-    return _radius(circle) < STRAIGHT * np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
+    return level.circle(np.arctan(figure / scale), scale)
+
+
+def _bends(level: Level, figure: Real, way: Complex, covariance: Real) -> NDArray[np.bool_]:
+    """Where a circle, or the doubt itself, bends by a part of the doubt across the circle."""
+    longest = np.linalg.eigvalsh(covariance)[:, -1]
+    bend = 1 / np.maximum(_radius(_circle_of(level, figure)), 1e-300) + TURN
+    return longest * bend / 2 > STRAIGHT * _Spread(covariance).along(way)
+
+
+def _round_about(reflection: Complex, way: Complex, covariance: Real) -> Real:
+    """How far a doubtful angle bends away from its tangent, in parts of the doubt across a circle.
+
+    Zero where the doubt is no band about the middle of the chart: about as wide as long, or so
+    near the middle that there is no angle.
+    """
+    spread, size = _Spread(covariance), np.abs(reflection)
+    outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
+    across, along = spread.along(outward), spread.along(1j * outward)
+    bend = along**2 / (2 * np.maximum(size, 1e-300)) / spread.along(way)
+    return np.where((along > 2 * across) & (size > 3 * across), bend, 0.0)
+
+
+def _over_region(
+    level: Level, reflection: Complex, covariance: Real, freedom: Real, passive: NDArray[np.bool_]
+) -> tuple[Real, Real]:
+    """Least and largest value of a figure over a region that is bent round the chart's middle.
+
+    The region is an ellipse in ``log(reflection)``, where a doubtful length is a straight shift:
+    one whose projection is an interval of 95 %, or the joint region of 95 % where the figure
+    turns round on the way along it, as R does where a line is half a wave long. All figures are
+    greatest and least on its edge, or where they have no bound or are zero.
+    """
+    size, angle = np.abs(reflection), np.angle(reflection)
+    turn = np.exp(-1j * angle) / size
+    rotate = np.stack([turn.real, -turn.imag, turn.imag, turn.real], -1).reshape(-1, 2, 2)
+    inside = rotate @ covariance @ np.swapaxes(rotate, -1, -2)
+    values, axes = np.linalg.eigh(inside)
+    axes = axes * np.sqrt(np.maximum(values, 0))[:, None]
+    way = K_ELLIPSE * np.linspace(-1, 1, 25) * axes[:, :, 1:]
+    along = level.value(reflection[:, None] * np.exp(way[:, 0] + 1j * way[:, 1]))
+    rises = np.diff(along, axis=-1) > 0
+    turns = np.any(rises, axis=-1) & ~np.all(rises, axis=-1)
+    student = _student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
+    radius = np.where(turns, K_ELLIPSE / K_AXIS, 1.0) * student
+    round_ = np.linspace(0, 2 * np.pi, EDGE, endpoint=False)
+    unit = np.stack([np.cos(round_), np.sin(round_)])
+    step = radius[:, None, None] * axes @ unit
+    larger = np.where(passive[:, None], np.minimum(step[:, 0], -np.log(size)[:, None]), step[:, 0])
+    edge = level.value(reflection[:, None] * np.exp(larger + 1j * step[:, 1]))
+    low, high = edge.min(axis=-1), edge.max(axis=-1)
+    weight = np.linalg.inv(inside)
+    for place in (1.0, -1.0):
+        # the edge where it passes the open and the short: steep there, and missed by the others
+        off = np.angle(place * np.exp(-1j * angle))
+        middle = -weight[:, 0, 1] * off / weight[:, 0, 0]
+        left = radius**2 - (weight[:, 1, 1] * off + weight[:, 0, 1] * middle) * off
+        passes = left >= 0
+        half = np.sqrt(np.maximum(left, 0) / weight[:, 0, 0])
+        for end in (middle - half, middle + half):
+            far = np.where(passive, np.minimum(end, -np.log(size)), end)
+            at_end = level.value(place * size * np.exp(far) + 0j)
+            low = np.where(passes, np.minimum(low, at_end), low)
+            high = np.where(passes, np.maximum(high, at_end), high)
+        # is the place itself within? for a passive device what is beyond it counts as well
+        reach = -np.log(size)
+        within = passes & (middle + half >= reach) & (passive | (middle - half <= reach))
+        at = float(level.value(np.array([place + 0j]))[0])
+        low = np.where(within, np.minimum(low, -at if level.wraps and np.isinf(at) else at), low)
+        high = np.where(within, np.maximum(high, at), high)
+    return low, high
 
 
 def _radius(circle: Circle) -> Real:
@@ -216,8 +360,8 @@ def _radius(circle: Circle) -> Real:
     return root / np.maximum(np.abs(p), 1e-300)
 
 
-def _drawn(covariance: Real, freedom: Real) -> Complex:
-    """Normal draws, or a joint t's where the covariance rests on repeats."""
+def _normal(covariance: Real, freedom: Real) -> Bilinear:
+    """Normal draws, or a joint t's where the covariance rests on repeats, as shifts."""
     values, axes = np.linalg.eigh(covariance)
     shape = (len(covariance), 2, NORMAL_DRAWS)
     rng = np.random.default_rng(1)
@@ -226,11 +370,16 @@ def _drawn(covariance: Real, freedom: Real) -> Complex:
         few = np.where(np.isfinite(freedom), freedom, 1e9)[:, None, None]
         numbers /= np.sqrt(rng.chisquare(few, (shape[0], 1, shape[2])) / few)
     real, imag = np.moveaxis((axes * np.sqrt(np.maximum(values, 0))[:, None]) @ numbers, 1, 0)
-    return real + 1j * imag
+    one = np.ones(real.shape, complex)
+    return Bilinear(one, real + 1j * imag, 0 * one, one)
 
 
 def _interval(
-    level: Level, value: Complex, covariance: Real, errors: Complex | Real, passive: bool
+    level: Level,
+    value: Complex,
+    covariance: Real,
+    errors: Bilinear | Real,
+    passive: NDArray[np.bool_],
 ) -> tuple[Real, Real]:
     middle = level.value(value)
     scale = np.maximum(np.where(np.isfinite(middle), np.abs(middle), 1.0), 1e-6)
@@ -250,7 +399,8 @@ def _interval(
 class _Search:
     """One figure of one device, at all frequencies; values are angles, see `Level.circle`.
 
-    The errors are draws, shape (F, N), or the degrees of freedom of a t, shape (F,).
+    The errors are maps from a truth to a reading, shape (F, N), or the degrees of freedom of a
+    t, shape (F,).
     """
 
     def __init__(
@@ -259,16 +409,16 @@ class _Search:
         scale: Real,
         reflection: Complex,
         spread: _Spread,
-        errors: Complex | Real,
-        passive: bool,
+        errors: Bilinear | Real,
+        passive: NDArray[np.bool_],
     ):
         self.level, self.scale = level, scale
         self.reflection, self.errors, self.spread = reflection, errors, spread
         size = np.abs(reflection)
         self.outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
-        ends = (level.low, level.high) if passive else (-np.inf, np.inf)
+        ends = (np.where(passive, level.low, -np.inf), np.where(passive, level.high, np.inf))
         self.limits = tuple(np.arctan(e / scale) for e in ends)
-        self.edges = level.edges if passive else (False, False)
+        self.edges = tuple(edge & passive for edge in level.edges)
 
     def end(self, begin: Real, side: int) -> Real:
         """The circle so far off on that side that it would be missed as often as allowed."""
@@ -294,10 +444,10 @@ class _Search:
         p, q, r = circle = self.level.circle(turn, self.scale)
         near = self.spread.nearest(circle, self.reflection)
         miss = self._miss(turn, circle, near, side)
-        if self.errors.ndim == 1:
-            return side * _student(self.errors.real, miss)
+        if not isinstance(self.errors, Bilinear):
+            return side * _student(self.errors, miss)
         column = (p[:, None], q[:, None], r[:, None])
-        distances = side * self.spread.distance(column, near[:, None] - self.errors)
+        distances = side * self.spread.distance(column, self.errors.apply(near[:, None]))
         return side * _low_quantile(distances, miss)
 
     def _miss(self, turn: Real, circle: Circle, near: Complex, side: int) -> Real:
@@ -313,11 +463,10 @@ class _Search:
         lean = -np.sign(circle[0]) * small
         across = self.spread.along(self.outward)
         beside = 1 - np.clip(np.abs(1 - np.abs(near)) / (K_ONE_SIDED * across) - 1, 0, 1)
-        both = all(self.edges)
-        if self.edges[1]:
-            lean = lean + np.where(turn > 0, beside, 0) if both else lean + beside
-        if self.edges[0]:
-            lean = lean - np.where(turn < 0, beside, 0) if both else lean - beside
+        # a figure with both ends at the unit circle has each of them on its own side
+        apart = self.edges[0] & self.edges[1]
+        lean = lean + np.where(self.edges[1] & ((turn > 0) | ~apart), beside, 0)
+        lean = lean - np.where(self.edges[0] & ((turn < 0) | ~apart), beside, 0)
         return (1 - COVERAGE) / 2 * (1 + side * np.clip(lean, -1, 1))
 
 

@@ -11,6 +11,7 @@ from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import Figure, derived
+from rfcal.tasks.intervals import Readings
 from rfcal.tasks.path import Cable, Step
 from rfcal.tasks.sources import DEFAULT_DRIFT, drift_effects
 from rfcal.tasks.uncertainty import Inputs, budget, impedance, propagate
@@ -190,7 +191,8 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
         Intervals, budget and options.
     """
     device = from_impedance(np.broadcast_to(expected_ohm, setup.frequency.shape), setup.z_ref)
-    reflection = propagate(setup.inputs(device))
+    inputs = setup.inputs(device)
+    reflection = propagate(inputs)
     ohm = impedance(reflection, setup.z_ref)
     now = _variances(ohm)
     options = []
@@ -200,7 +202,7 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
         whole = np.sqrt(then.sum(axis=-1) / np.maximum(now.sum(axis=-1), 1e-300))
         gain = float(1 - np.median(whole))
         options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
-    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref)
+    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, readings=Readings(inputs))
     ranked = sorted(options, key=lambda option: -option.gain)
     return Plan(reflection, figures, budget(ohm), tuple(ranked))
 
@@ -335,7 +337,8 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
         replace(line, cable=replace(line.cable, frequency=everywhere)) for line in setup.lines
     )
     here = replace(setup, frequency=everywhere, lines=lines)
-    seen = derived(everywhere, propagate(here.inputs(places)), z_ref=setup.z_ref)
+    inputs = here.inputs(places)
+    seen = derived(everywhere, propagate(inputs), z_ref=setup.z_ref, readings=Readings(inputs))
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(
         places,

@@ -63,6 +63,34 @@ def degrees_of_freedom(quantity: Quantity) -> Real:
     return np.where(doubtful > 0, _squared(total) / np.where(doubtful > 0, doubtful, 1), np.inf)
 
 
+def freedom_along(quantity: Quantity, way: Complex) -> Real:
+    """Effective degrees of freedom of a complex quantity along one direction.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        Any.
+    way : ndarray, shape (F,)
+        Direction, of magnitude 1.
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Degrees of freedom by Welch and Satterthwaite (JCGM 100:2008, G.4.1); infinite where no
+        source rests on repeats.
+    """
+    freedom = {e.source: e.freedom for e in quantity.effects}
+    if not np.any(np.isfinite(list(freedom.values()))):
+        return np.full(np.shape(quantity.value), np.inf)
+    x, y = np.real(way), np.imag(way)
+    total, doubtful = np.zeros(np.shape(way)), np.zeros(np.shape(way))
+    for source, part in quantity.by_source().items():
+        along = x**2 * part[..., 0, 0] + 2 * x * y * part[..., 0, 1] + y**2 * part[..., 1, 1]
+        total += along
+        doubtful += along**2 / freedom[source]
+    return np.where(doubtful > 0, total**2 / np.where(doubtful > 0, doubtful, 1), np.inf)
+
+
 def _squared(covariance: Real) -> Real:
     xx, yy, xy = covariance[..., 0, 0], covariance[..., 1, 1], covariance[..., 0, 1]
     return 2 * xx**2 + xx * yy + xy**2 + 2 * yy**2

@@ -80,6 +80,47 @@ class Inputs:
         maps : list of Bilinear
             Of the path's elements, in its order.
         """
+        box, read, maps = self._drawn(rng, draws)
+        reading, connection = read
+        reflection = box.correct(reading) - connection
+        for step, through in zip(self.path, maps, strict=True):
+            reflection = (through.apply if step.embed else through.correct)(reflection)
+        return reflection, maps
+
+    def readings(self, rng: np.random.Generator, draws: int) -> Bilinear:
+        """What would be read of any true reflection: the same model, turned round.
+
+        Everything that is random moves the plane by a bilinear map, so each draw of all inputs
+        is one map from a true reflection to the corrected reading that it would give.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        Bilinear
+            Maps, shape (N, F).
+        """
+        box, (reading, connection), maps = self._drawn(rng, draws)
+        whole = _shift(self.reading.value - reading) @ box @ _shift(connection)
+        calibration = self.calibration
+        believed = calibration.error_box.invert()
+        for step, through in zip(self.path, maps, strict=True):
+            corrected = [calibration.error_box.correct(r.value) for r, _ in step.readings]
+            inputs = [*corrected, *(p.value for p in step.parameters)]
+            best = step.element.bilinear(inputs)
+            whole = whole @ (through.invert() if step.embed else through)
+            believed = (best if step.embed else best.invert()) @ believed
+        return believed @ whole
+
+    def _drawn(
+        self, rng: np.random.Generator, draws: int
+    ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
+        """Random error box, random reading and connection of the device, random path."""
         calibration = self.calibration
         drawn: dict[object, Real] = {}
         known = [k.draw(rng, draws, drawn) for k in calibration.known]
@@ -87,15 +128,14 @@ class Inputs:
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
         read = [(r.draw(rng, draws, drawn), c.draw(rng, draws, drawn)) for r, c in pairs]
         box = Bilinear.fit(known, seen, calibration.weight)
-        reflection, *others = (box.correct(r) - c for r, c in read)
+        others = [box.correct(r) - c for r, c in read[1:]]
         maps = []
         for step in self.path:
             count = len(step.readings)
             corrected, others = others[:count], others[count:]
             inputs = [*corrected, *(p.draw(rng, draws, drawn) for p in step.parameters)]
             maps.append(step.element.bilinear(inputs))
-            reflection = (maps[-1].apply if step.embed else maps[-1].correct)(reflection)
-        return reflection, maps
+        return box, read[0], maps
 
     def at(self, index: NDArray[np.intp]) -> "Inputs":
         """The same at some of the frequencies, so that costly questions are asked only there.
@@ -127,6 +167,11 @@ class Inputs:
             Corrected reflection coefficient [1].
         """
         return propagate(self).value
+
+
+def _shift(by: Complex) -> Bilinear:
+    """The map that adds something to every reflection."""
+    return Bilinear(np.ones_like(by), by, np.zeros_like(by), np.ones_like(by))
 
 
 class _Pick:

@@ -15,6 +15,7 @@ from rfcal.models.quantity import Quantity, both_axes
 from rfcal.tasks import uncertainty
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import derived
+from rfcal.tasks.intervals import Readings
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
 SESSIONS = 2500
@@ -91,9 +92,8 @@ def test_truth_is_inside_as_often_as_it_is_said(name, count):
     parts = np.stack([off.real, off.imag], axis=-1)[..., None]
     distance = np.swapaxes(parts, -1, -2) @ np.linalg.solve(reflection.covariance(), parts)
     inside = {"region": np.sum(distance[:, 0, 0] <= uncertainty.K_ELLIPSE**2)}
-    errors = (inputs.draw(rng, 500) - reflection.value).T
     frequency = inputs.calibration.frequency
-    found = derived(frequency, reflection, z_ref=50.0, errors=errors)
+    found = derived(frequency, reflection, z_ref=50.0, readings=Readings(inputs))
     for figure, value in true_figures(true, frequency).items():
         slack = 1e-9 * np.abs(np.where(np.isfinite(value), value, 0))
         inside[figure] = np.sum(
