@@ -8,10 +8,13 @@ from rfcal.faces import chart, style, words
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.line_check import LineState
 from rfcal.record.results import Device
+from rfcal.tasks.assessment import Assessment
 from rfcal.tasks.uncertainty import K_ELLIPSE
 
 MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""
+MOST_REGIONS = 9
+"""Regions at most that a chart shows beside that of the answer."""
 MOST_POINTS = 2001
 """Points of a band that are drawn."""
 
@@ -46,10 +49,22 @@ def device_chart(device: Device) -> Figure:
     (k,) = np.flatnonzero(index == at)
     region = assessed.region
     # drawn to the size that its own probability asks for
-    covariance = region.covariance[k] * (region.radius[k] / K_ELLIPSE) ** 2
-    chart.draw_ellipse(ax, region.centre[k], covariance, label="95 % region there")
+    size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
+    chart.draw_ellipse(ax, region.centre[k], size[k], label="95 % region there")
+    _bent_regions(ax, assessed, size)
     style.add_legend(figure, ax)
     return figure
+
+
+def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
+    """The regions at some of the frequencies where linear propagation fails."""
+    (bent,) = np.nonzero(~np.all(assessed.linear, axis=1))
+    some = np.unique(np.linspace(0, max(bent.size - 1, 0), MOST_REGIONS).astype(int))
+    label: str | None = "where R or X is not linear"
+    for k in bent[some] if bent.size else bent:
+        region = chart.draw_ellipse(ax, assessed.region.centre[k], size[k], label=label)
+        region.set(alpha=0.5)
+        label = None
 
 
 def device_bands(device: Device) -> Figure:

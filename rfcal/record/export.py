@@ -159,6 +159,11 @@ def _device(device: Device) -> dict[str, Any]:
         "path_loss": device.path_loss and vars(device.path_loss),
         "method": np.where(linear, "linear", "monte carlo").tolist(),
         "assessed_hz": device.frequency[index],
+        "region": {
+            "centre": assessed.region.centre,
+            "covariance": _upper(assessed.region.covariance),
+            "radius": assessed.region.radius,
+        },
         "degrees_of_freedom": freedom if np.any(np.isfinite(freedom)) else None,
         "derived": {
             f"{name}_{UNITS[figure.unit]}" if figure.unit else name: {

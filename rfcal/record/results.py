@@ -20,8 +20,8 @@ from rfcal.tasks.delivery import PathLoss
 from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.uncertainty import Inputs
 
-ASSESSED = 101
-"""Frequencies at which a device is asked by Monte Carlo too."""
+ASSESSED = 401
+"""Frequencies at most at which a device is asked by Monte Carlo too: all of a shorter sweep's."""
 ASSESS_DRAWS = 20_000
 """Draws at most for that."""
 

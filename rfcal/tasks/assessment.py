@@ -13,8 +13,18 @@ from rfcal.models.quantity import Quantity
 from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, squared_distance
-from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom
-from rfcal.tasks.uncertainty import K_ELLIPSE, Inputs, impedance, propagate, standard_uncertainty
+from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, freedom_along
+from rfcal.tasks.uncertainty import (
+    COVERAGE,
+    K_ELLIPSE,
+    Inputs,
+    impedance,
+    propagate,
+    standard_uncertainty,
+)
+
+_AXES = (np.ones(1, complex), np.full(1, 1j))
+"""Directions of R and of X."""
 
 
 def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDArray[np.bool_]:
@@ -38,9 +48,8 @@ def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDAr
     ndarray of bool, shape (F, 2)
         For R and for X.
     """
-    freedom = degrees_of_freedom(reflection)
-    factor = coverage_factors(freedom)[0][:, None]
-    half = factor * standard_uncertainty(linear.covariance())
+    freedom = np.stack([freedom_along(linear, way) for way in _AXES], axis=-1)
+    half = coverage_factors(freedom)[0] * standard_uncertainty(linear.covariance())
     middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
     ends = np.stack([middle - half, middle + half], axis=-1)
     agrees = np.all(np.abs(ends - drawn.interval) <= drawn.tolerance[..., None], axis=-1)
@@ -50,7 +59,7 @@ def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDAr
     moved = squared_distance(shift, reflection.covariance())[:, 0]
     normal = (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05) & (moved < 0.01 * K_ELLIPSE**2)
     # a joint t is no normal region; its own factor is in the linear answer
-    return agrees & (normal | np.isfinite(freedom))[:, None]
+    return agrees & (normal[:, None] | np.isfinite(freedom))
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +79,41 @@ class Region:
     centre: Complex
     covariance: Real
     radius: Real
+
+
+def region_of(reflection: Quantity, sample: Complex) -> Region:
+    """The 95 % region of a reflection, held against draws.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Corrected reflection [1], linear.
+    sample : ndarray, shape (F, N)
+        Draws of it less its value [1].
+
+    Returns
+    -------
+    Region
+        The linear ellipse where the draws are normal; else their own, or, where they rest on
+        repeats and have no covariance to speak of, the linear one as large as they ask.
+    """
+    parts = np.stack([sample.real, sample.imag], axis=-1)
+    repeated = np.isfinite(degrees_of_freedom(reflection))
+    known = reflection.covariance()
+    shift, own = parts.mean(axis=1), np.array([np.cov(row.T) for row in parts])
+    normal = np.abs(_radius(parts - shift[:, None], own) / K_ELLIPSE - 1) < 0.05
+    normal &= squared_distance(shift[:, None], known)[:, 0] < 0.01 * K_ELLIPSE**2
+    linear = repeated | normal
+    centre = np.where(linear, 0, shift[:, 0] + 1j * shift[:, 1])
+    covariance = np.where(linear[:, None, None], known, own)
+    off = parts - np.stack([centre.real, centre.imag], axis=-1)[:, None]
+    radius = np.where(normal & ~repeated, K_ELLIPSE, _radius(off, covariance))
+    return Region(reflection.value + centre, covariance, radius)
+
+
+def _radius(parts: Real, covariance: Real) -> Real:
+    """How large an ellipse of that shape must be to hold 95 % of the draws."""
+    return np.sqrt(np.quantile(squared_distance(parts, covariance), COVERAGE, axis=-1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,13 +177,6 @@ def assess(
     reflection = propagate(inputs)
     drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
     linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
-    freedom = degrees_of_freedom(reflection)
-    straight = np.isfinite(freedom) | (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05)
-    region = Region(
-        np.where(straight, reflection.value, drawn.reflection.mean),
-        np.where(straight[:, None, None], reflection.covariance(), drawn.reflection.covariance),
-        np.where(straight, coverage_factors(freedom)[1], drawn.radius),
-    )
     figures = derived(
         inputs.calibration.frequency,
         reflection,
@@ -147,4 +184,5 @@ def assess(
         readings=Readings(inputs),
         passive=passive,
     )
+    region = region_of(reflection, drawn.sample)
     return Assessment(reflection, drawn, linear, region, figures)

@@ -12,16 +12,17 @@ import numpy as np
 
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.models.quantity import Quantity, both_axes
+from rfcal.tasks.assessment import region_of
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import derived
 from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import squared_distance
 from rfcal.tasks.path import Step
 from rfcal.tasks.planning import Setup
-from rfcal.tasks.uncertainty import K_AXIS, K_ELLIPSE, Inputs, impedance, propagate
+from rfcal.tasks.uncertainty import K_AXIS, Inputs, impedance, propagate
 
-DRAWS = 500
-"""Monte Carlo draws of every session."""
+DRAWS = 1000
+"""Draws of each session for its region."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,16 +73,17 @@ def audit(
     true = from_impedance(complex(device_ohm), setup.z_ref)
     inputs = session(here, np.full(sessions, true), rng)
     reflection = propagate(inputs)
-    off = reflection.value - true
+    region = region_of(reflection, (inputs.draw(rng, DRAWS) - reflection.value).T)
+    off = region.centre - true
     parts = np.stack([off.real, off.imag], axis=-1)[:, None]
-    squared = squared_distance(parts, reflection.covariance())[:, 0]
+    squared = squared_distance(parts, region.covariance)[:, 0]
     figures = derived(
         frequency,
         reflection,
         z_ref=setup.z_ref,
         readings=Readings(inputs, int(rng.integers(2**32))),
     )
-    inside = {"region": int(np.sum(squared <= K_ELLIPSE**2))}
+    inside = {"region": int(np.sum(squared <= region.radius**2))}
     endless = {}
     size = abs(true)
     truth: dict[str, float] = {

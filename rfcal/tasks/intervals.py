@@ -267,6 +267,7 @@ def interval(
         covariance[turned],
         freedom[turned],
         passive[turned],
+        round_about[turned] > 1,
     )
     (bent,) = np.nonzero(np.any(bends, axis=0) & (round_about <= ROUND))
     for block in np.split(bent, np.flatnonzero(np.diff(bent // BLOCK)) + 1):
@@ -305,14 +306,19 @@ def _round_about(reflection: Complex, way: Complex, covariance: Real) -> Real:
 
 
 def _over_region(
-    level: Level, reflection: Complex, covariance: Real, freedom: Real, passive: NDArray[np.bool_]
+    level: Level,
+    reflection: Complex,
+    covariance: Real,
+    freedom: Real,
+    passive: NDArray[np.bool_],
+    whole: NDArray[np.bool_],
 ) -> tuple[Real, Real]:
     """Least and largest value of a figure over a region that is bent round the chart's middle.
 
     The region is an ellipse in ``log(reflection)``, where a doubtful length is a straight shift:
-    one whose projection is an interval of 95 %, or the joint region of 95 % where the figure
-    turns round on the way along it, as R does where a line is half a wave long. All figures are
-    greatest and least on its edge, or where they have no bound or are zero.
+    one whose projection is an interval of 95 %, or the joint region of 95 % where `whole` asks for
+    it or the figure turns round on the way along it, as R does where a line is half a wave long.
+    All figures are greatest and least on its edge, or where they have no bound or are zero.
     """
     size, angle = np.abs(reflection), np.angle(reflection)
     turn = np.exp(-1j * angle) / size
@@ -323,7 +329,7 @@ def _over_region(
     way = K_ELLIPSE * np.linspace(-1, 1, 25) * axes[:, :, 1:]
     along = level.value(reflection[:, None] * np.exp(way[:, 0] + 1j * way[:, 1]))
     rises = np.diff(along, axis=-1) > 0
-    turns = np.any(rises, axis=-1) & ~np.all(rises, axis=-1)
+    turns = whole | (np.any(rises, axis=-1) & ~np.all(rises, axis=-1))
     student = _student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
     radius = np.where(turns, K_ELLIPSE / K_AXIS, 1.0) * student
     round_ = np.linspace(0, 2 * np.pi, EDGE, endpoint=False)

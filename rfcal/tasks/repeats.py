@@ -83,7 +83,7 @@ def freedom_along(quantity: Quantity, way: Complex) -> Real:
     if not np.any(np.isfinite(list(freedom.values()))):
         return np.full(np.shape(quantity.value), np.inf)
     x, y = np.real(way), np.imag(way)
-    total, doubtful = np.zeros(np.shape(way)), np.zeros(np.shape(way))
+    total, doubtful = np.zeros(np.shape(quantity.value)), np.zeros(np.shape(quantity.value))
     for source, part in quantity.by_source().items():
         along = x**2 * part[..., 0, 0] + 2 * x * y * part[..., 0, 1] + y**2 * part[..., 1, 1]
         total += along
