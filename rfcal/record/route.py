@@ -17,6 +17,7 @@ from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.feedline import measure_line
+from rfcal.tasks.sources import drift_effects
 from rfcal.tasks.uncertainty import at_plane
 
 ALIKE = 1e-6
@@ -196,7 +197,10 @@ def _reading(record: Record, item: Between, sweep: Sweep, calibration: Calibrati
         )
     reading = sweep.quantity(record.reference_ohm, record.analyzer["noise"])
     corrected = calibration.error_box.correct(reading.value)
-    return reading.plus(*calibration.interpolation_effects(corrected))
+    # read at another time than the device, so the analyzer has drifted by itself
+    drift = record.analyzer["drift"]
+    drifted = drift_effects(calibration, reading.value, drift) if drift else ()
+    return reading.plus(*calibration.interpolation_effects(corrected), *drifted)
 
 
 def _adapter(sweep: TwoPortSweep, frequency: Real, item: Between) -> tuple[Quantity, ...]:

@@ -12,12 +12,9 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
-from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.models.line import SKIN_DOUBT, SPEED_OF_LIGHT, Line
 from rfcal.models.quantity import Effect, Quantity, both_axes
 
-SKIN_DOUBT = 0.3
-"""Standard uncertainty of a cable's `Line.skin` about 1 where its sweeps do not tell: thin centres
-and plating (common practice, no source)."""
 MISFIT, LEAST_MISFIT = 3.0, 0.01
 """A fit is none where its residual is this many times the expected one, and of this size [1]."""
 LEAST_TURNS = 0.1

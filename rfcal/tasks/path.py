@@ -15,8 +15,11 @@ from rfcal.maths import section
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
-from rfcal.models.line import Line
+from rfcal.models.line import SKIN_DOUBT, Line
 from rfcal.models.quantity import Effect, Quantity, combine
+
+STEP = 1e-5
+"""Step of central differences, in parts of an input: good for nine digits."""
 
 
 class Element(Protocol):
@@ -68,7 +71,7 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Cable:
-    """A line known by its figures; inputs: length, velocity factor, z0 and relative loss.
+    """A line known by its figures; inputs: length, velocity factor, z0, relative loss and skin.
 
     Parameters
     ----------
@@ -91,13 +94,13 @@ class Cable:
         ----------
         deviations : dict of str to float
             Standard uncertainties of ``length`` [m], ``velocity factor`` [1], ``impedance``
-            [ohm] and ``loss`` [1, relative].
+            [ohm] and ``loss`` [1, relative]; that of the skin effect is its usual one.
         name : str
             Name of the line, for the budget.
 
         Returns
         -------
-        list of four Quantity
+        list of five Quantity
             In the order of the inputs.
         """
         line, ones = self.line, np.ones(self.frequency.size, complex)
@@ -106,14 +109,16 @@ class Cable:
             "velocity factor": line.velocity_factor,
             "impedance": line.z0,
             "loss": 1.0,
+            "skin effect": line.skin,
         }
+        known = {"skin effect": SKIN_DOUBT, **deviations}
         return [
-            Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(deviations[key])),))
+            Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(known[key])),))
             for key, value in values.items()
         ]
 
     def _line(self, inputs: Sequence[Any]) -> Line:
-        length, velocity, z0, loss = inputs
+        length, velocity, z0, loss, skin = inputs
         return replace(
             self.line,
             length_m=length,
@@ -121,6 +126,7 @@ class Cable:
             z0=z0,
             conductor_db=self.line.conductor_db * loss,
             dielectric_db=self.line.dielectric_db * loss,
+            skin=skin,
         )
 
     def _section(self, line: Line) -> tuple[Complex, Complex]:
@@ -133,8 +139,8 @@ class Cable:
 
         Parameters
         ----------
-        inputs : sequence of four ndarray, shape (..., F)
-            Length [m], velocity factor [1], z0 [ohm], relative loss [1].
+        inputs : sequence of five ndarray, shape (..., F)
+            Length [m], velocity factor [1], z0 [ohm], relative loss [1], skin [1].
 
         Returns
         -------
@@ -150,38 +156,26 @@ class Cable:
         ----------
         x : ndarray, shape (F,)
             Reflection at the far end [1].
-        inputs : sequence of four ndarray, shape (F,)
+        inputs : sequence of five ndarray, shape (F,)
             As for `bilinear`.
 
         Returns
         -------
-        list of four ndarray, shape (F,)
-            Derivatives [1/m, 1, 1/ohm, 1].
+        list of five ndarray, shape (F,)
+            Derivatives [1/m, 1, 1/ohm, 1, 1], by central differences.
         """
-        line = self._line(inputs)
-        mismatch, trip = self._section(line)
-        series, shunt = line.per_metre(self.frequency)
-        gamma, zc = np.sqrt(series * shunt), np.sqrt(series / shunt)
-        by_trip = section.by_round_trip(x, mismatch, trip) * -2 * trip
-        # d(mismatch)/d(zc) = 2 z_ref / (zc + z_ref)^2
-        by_zc = section.by_mismatch(x, mismatch, trip) * 2 * self.z_ref / (zc + self.z_ref) ** 2
-
-        def through(d_series: Any, d_shunt: Any) -> Complex:
-            """By changes of R + j w L and of G + j w C: gamma^2 and zc^2 are product and ratio."""
-            d_gamma = (d_series * shunt + series * d_shunt) / (2 * gamma)
-            d_zc = (d_series * shunt - series * d_shunt) / (2 * zc * shunt**2)
-            return by_trip * line.length_m * d_gamma + by_zc * d_zc
-
-        # L and C go with one over the velocity factor, R, G and what is inside the conductors with
-        # the loss; at a given loss the propagation does not depend on z0, and zc goes with it
-        velocity = -line.velocity_factor
-        inside = series.real * (1 + 1j * line.skin)
-        return [
-            by_trip * gamma,
-            through((series - inside) / velocity, 1j * shunt.imag / velocity),
-            by_zc * zc / line.z0,
-            through(inside, shunt.real),
-        ]
+        mismatch, trip = self._section(self._line(inputs))
+        by_mismatch = section.by_mismatch(x, mismatch, trip)
+        by_trip = section.by_round_trip(x, mismatch, trip)
+        found = []
+        for k, value in enumerate(inputs):
+            step = STEP * np.maximum(np.abs(value), 1.0)
+            ends = [list(inputs), list(inputs)]
+            ends[0][k], ends[1][k] = value - step, value + step
+            before, after = (self._section(self._line(end)) for end in ends)
+            moved = [(late - early) / (2 * step) for early, late in zip(before, after, strict=True)]
+            found.append(by_mismatch * moved[0] + by_trip * moved[1])
+        return found
 
 
 class Measured:

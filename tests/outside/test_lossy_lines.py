@@ -115,7 +115,7 @@ def test_a_coaxial_line_from_its_conductors():
     law = loss_law(list(zip(frequency / 1e6, in_db, strict=True)))
     line = Line(1.0, velocity, float(np.sqrt(inductance / capacitance)), *law)
     ours = line.propagation(frequency)
-    assert ours.imag == pytest.approx(gamma.imag, rel=1e-3)
+    assert ours.imag == pytest.approx(gamma.imag, rel=2e-3)
     assert ours.real == pytest.approx(gamma.real, rel=0.05)
     # what is inside the conductors matters: two percent of the phase at the lowest frequency
     plain = w / (velocity * SPEED_OF_LIGHT)

@@ -155,9 +155,16 @@ def test_matched_loss_of_a_line_is_its_table_value():
     frequency = np.array([100e6])
     assert line.loss_db_per_100m(frequency) == pytest.approx([8.5])
     z0 = line.impedance(frequency)
-    # into its own impedance; two per mille is what the exact telegrapher's loss differs by
     gain = line.two_port(frequency).power_gain(z0)
-    assert -10 * np.log10(gain) == pytest.approx([0.4 * 8.5], rel=3e-3)
+    assert -10 * np.log10(gain) == pytest.approx([0.4 * 8.5], rel=5e-4)
+
+
+@pytest.mark.parametrize("skin", [0.0, 1.0])
+@pytest.mark.parametrize("losses", [(0.75, 0.01), (0.75, 0.0), (0.0, 0.02), (5.0, 0.1), (0.0, 0.0)])
+def test_propagation_holds_the_stated_loss_exactly(losses, skin):
+    line, frequency = Line(1.0, 0.66, 75.0, *losses, skin), np.geomspace(1e5, 1e9, 30)
+    in_db = line.propagation(frequency).real * 2000 / np.log(10)
+    assert in_db == pytest.approx(line.loss_db_per_100m(frequency), rel=1e-9, abs=1e-12)
 
 
 def test_loss_law_takes_no_negative_term():

@@ -33,7 +33,7 @@ def ends(line: Line) -> list[np.ndarray]:
 
 ELEMENTS = {
     "cable": (CABLE, [q.value for q in CABLE.quantities(dict.fromkeys(
-        ("length", "velocity factor", "impedance", "loss"), 0.0), "c")]),
+        ("length", "velocity factor", "impedance", "loss", "skin effect"), 0.0), "c")]),
     "measured": (path.Measured(), ends(LINE)),
     "adapter": (path.Adapter(), [np.full(4, v) for v in (0.1 + 0.05j, 0.8 - 0.3j, -0.07j)]),
     "fixture": (path.Fixture(), [np.full(4, v) for v in (0.98 - 0.1j, -0.97 + 0.12j)]),
