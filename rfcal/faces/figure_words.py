@@ -1,5 +1,7 @@
 """What is read off a corrected reflection, and how far Monte Carlo upholds it, in words."""
 
+import math
+
 from rfcal.faces.words import swr_words, value_words
 from rfcal.record.results import Device
 
@@ -35,6 +37,9 @@ def figure_rows(device: Device) -> list[tuple[str, str]]:
         figure = device.figures[key]
         value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
         reactive = key.endswith(("inductance", "capacitance"))
+        if reactive and math.isinf(low) and math.isinf(high):
+            rows.append((name, "unknown: it may be a coil or a capacitor, or neither"))
+            continue
         if reactive and not value > 0:
             continue
         said = swr_words(value, low, high) if key == "swr" else ""

@@ -121,7 +121,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
     cable = Cable(f[part], line, device.z_ref)
 
     def update(length, velocity_factor, z0, loss):
-        figures: list[Any] = [length, velocity_factor, z0, loss / 100]
+        figures: list[Any] = [length, velocity_factor, z0, loss / 100, line.skin]
         moved = cable.bilinear(figures).correct(near[part])
         z_moved = to_impedance(moved, device.z_ref)
         other.set_data(moved.real, moved.imag)

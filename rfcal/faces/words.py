@@ -27,6 +27,10 @@ def digits(half_width: float) -> int:
     return 1 - math.floor(math.log10(float(f"{half_width:.1e}")))
 
 
+SURE = 1e-9
+"""An uncertainty of less than this part of a value is none [1]."""
+
+
 def rounded(value: float, half_width: float) -> str:
     """A value to the digits that its uncertainty supports.
 
@@ -47,8 +51,8 @@ def rounded(value: float, half_width: float) -> str:
         return "infinite"
     if not math.isfinite(half_width):
         return "unknown"
-    if half_width <= 0:
-        return f"{value:.6g}"
+    if half_width <= SURE * abs(value) or half_width <= 0:
+        return f"{value + 0.0:.6g}"
     places = digits(half_width)
     # adding zero takes the sign off a rounded -0
     return f"{round(value, places) + 0.0:.{max(places, 0)}f}"
@@ -71,6 +75,8 @@ def plus_minus(value: float, half_width: float) -> str:
     """
     if math.isinf(half_width):
         return "unknown"
+    if half_width <= SURE * abs(value):
+        return rounded(value, 0.0)
     return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
 
 
@@ -101,6 +107,8 @@ def value_words(value: float, low: float, high: float, unit: str = "") -> str:
         end, word = (low, "above") if math.isinf(high) else (high, "below")
         return f"{word} {end:.2g}{unit}"
     larger, smaller = max(high - value, value - low), min(high - value, value - low)
+    if math.isfinite(value) and larger <= SURE * abs(value):
+        return f"{rounded(value, 0.0)}{unit}"
     if not math.isfinite(value) or smaller < (1 - LOPSIDED) * larger:
         half = max((high - low) / 2, 1e-300)
         known = f"{rounded(value, half)} " if math.isfinite(value) else ""
@@ -173,7 +181,8 @@ def answer(device: Device) -> dict[str, str]:
         is none) and ``doubt`` in words.
     """
     at = device.answer
-    z, half, ends = device.impedance, device.expanded_uncertainty()[at], device.interval[at]
+    z, ends = device.impedance, device.interval[at]
+    half = (ends[:, 1] - ends[:, 0]) / 2
     swr = device.figures["swr"]
     raw = device.raw.quantity(device.z_ref).value[at]
     raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
@@ -186,13 +195,23 @@ def answer(device: Device) -> dict[str, str]:
         "r": value_words(z.value[at].real, *ends[0]),
         "x": value_words(z.value[at].imag, *ends[1]),
         "swr": swr_words(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
-        "raw": complex_ohm(raw_ohm, np.array([0.1, 0.1])),
+        "raw": complex_ohm(raw_ohm, _raw_half_width(device, raw_ohm)),
         "path": _path_words(device),
         "doubt": "; ".join(
             f"{part}: {source} ({shares[source][at, axis]:.0%})"
+            if shares[source][at, axis] > 0
+            else f"{part}: none is stated"
             for axis, (part, source) in enumerate(zip("RX", top, strict=False))
         ),
     }
+
+
+def _raw_half_width(device: Device, raw_ohm: complex) -> np.ndarray:
+    """How well the analyzer shows R and X [ohm]; three digits where it does not matter."""
+    reading = uncertainty.impedance(device.inputs.reading, device.z_ref)
+    deviation = uncertainty.standard_uncertainty(reading.covariance())[device.answer]
+    least = abs(raw_ohm) / 1000 if np.isfinite(raw_ohm) else 0.1
+    return np.maximum(uncertainty.K_AXIS * deviation, least)
 
 
 def _path_words(device: Device) -> str:

@@ -7,7 +7,8 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.models.between import SAME
 from rfcal.record.readings import Sweep
-from rfcal.record.schema import ANALYZER_DEFAULTS, Artefact, Measurement, Record
+from rfcal.record.schema import ANALYZER_DEFAULTS, RESIDUAL, Artefact, Measurement, Record
+from rfcal.tasks.sources import DEFAULT_RESIDUAL
 
 
 def assumptions(record: Record) -> list[Finding]:
@@ -27,7 +28,8 @@ def assumptions(record: Record) -> list[Finding]:
     keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
     if not keys:
         return []
-    values = ", ".join(f"{key} = {ANALYZER_DEFAULTS[key]:g}" for key in keys)
+    defaults = dict(ANALYZER_DEFAULTS) | {k: DEFAULT_RESIDUAL[v] for k, v in RESIDUAL.items()}
+    values = ", ".join(f"{key} = {defaults[key]:g}" for key in keys)
     message = f"The record does not say, so this was taken: {values}. State your analyzer's own."
     return [Finding("analyzer-default", "note", "[analyzer]", message)]
 

@@ -278,7 +278,11 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         seed=seed,
         about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
         analyzer={k: analyzer.number(k, d, low=0) for k, d in ANALYZER_DEFAULTS.items()},
-        assumed=tuple(k for k in ANALYZER_DEFAULTS if k not in analyzer.table),
+        assumed=tuple(
+            key
+            for key in (*ANALYZER_DEFAULTS, *(RESIDUAL if residual is not None else ()))
+            if key not in analyzer.table
+        ),
         standards=standards,
         checks=_artefacts(top, "check"),
         measurements=measurements,

@@ -64,8 +64,8 @@ def derived(
         Keys ``resistance``, ``reactance``, ``impedance_magnitude``, ``swr``, ``return_loss``,
         ``series_inductance``, ``series_capacitance``, ``parallel_resistance``,
         ``parallel_inductance``, ``parallel_capacitance`` and ``q``. An inductance is negative
-        where the device is a capacitor, and the other way round; one whose interval reaches an
-        infinite value is "at least this", if the part is of that kind at all.
+        where the device is a capacitor, and the other way round; where it may be either, a
+        capacitance in series and an inductance in parallel have no bound at all.
     """
 
     def ends(level: intervals.Level) -> tuple[Real, Real]:
@@ -112,13 +112,13 @@ def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, Figure]:
 
 
 def _reciprocal(value: Real, ends: list[Real], unit: str) -> Figure:
-    """One over a figure. Through zero it is unbounded on the side that the value is on."""
+    """One over a figure. Through zero it may be anything: very large of either sign."""
     low, high = ends
-    one, other = 1 / high, 1 / low
-    through = (low <= 0) & (high >= 0)
-    low = np.where(through & (value <= 0), -np.inf, one)
-    high = np.where(through & (value >= 0), np.inf, other)
-    return Figure(1 / value, low, high, unit)
+    through = (low < 0) & (high > 0)
+    one, other = 1 / high, np.where(low == 0, np.inf, 1 / low)
+    return Figure(
+        1 / value, np.where(through, -np.inf, one), np.where(through, np.inf, other), unit
+    )
 
 
 def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:

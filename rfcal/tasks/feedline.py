@@ -6,7 +6,9 @@ properties instead: delay, impedance and the two terms of the loss law, losses n
 To remove a line, use its measured map (`rfcal.tasks.path.Measured`), never the fit.
 """
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -15,12 +17,24 @@ from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
 from rfcal.models.line import SKIN_DOUBT, SPEED_OF_LIGHT, Line
 from rfcal.models.quantity import Effect, Quantity, both_axes
 
-MISFIT, LEAST_MISFIT = 3.0, 0.01
+MISFIT, LEAST_MISFIT = 2.5, 0.006
 """A fit is none where its residual is this many times the expected one, and of this size [1]."""
 LEAST_TURNS = 0.1
 """Turns of the round trip over the band with which a fit that fails tells something."""
+NARROW = 0.5
+"""Below this share of the middle frequency a span may leave impedance and delay to each other."""
+RIVAL = 3.0
+"""Another line would do whose misfit is below so many times the best's or the expected one."""
 STARTS = 8
 """Starts of the fit that are tried."""
+EXCHANGED = (
+    "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
+    "exchanged, or whether the steps are too wide for so long a line"
+)
+NO_LINE = (
+    "the far end's sweeps are not those of a line with its end open or short: look whether they "
+    "are exchanged, or whether something else was connected"
+)
 MOST_RATIO = 16.0
 """Lines are sought up to this far from the reference impedance, either way [1]."""
 
@@ -177,32 +191,107 @@ def measure_line(
 def _best(
     frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float, velocity: float
 ) -> LineProperties:
-    """The fit from the best start.
+    """The fit from the best of many starts, unless another line would do as well."""
+    narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
+    found: list[LineProperties] = []
+    errors: list[CalibrationError] = []
+    for start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
+        try:
+            z0, delay = start()
+            line = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
+            found.append(_fit(line, frequency, ends, z_ref, far_end))
+        except CalibrationError as error:
+            errors.append(error)
+        if found and found[-1].fits and not narrow:
+            return found[-1]
+    if not found:
+        raise errors[0]
+    best, *others = sorted(found, key=lambda one: one.residual)
+    _require_no_rival(frequency, best, others, best.expected_residual if len(ends) == 1 else 0.0)
+    if not best.fits and len(ends) == 1:
+        raise NotThisLineError(NO_LINE)
+    if narrow and len(ends) == 2 and _exchanged(best, frequency, ends, z_ref, far_end):
+        raise NotThisLineError(EXCHANGED)
+    return best
+
+
+def _exchanged(
+    best: LineProperties, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
+) -> bool:
+    """Whether a line a quarter wave longer or shorter, its ends exchanged, fits clearly better."""
+    other_way = {-end: sweep for end, sweep in ends.items()}
+    speed = best.line.velocity_factor * SPEED_OF_LIGHT
+    for turn in (-1, 1):
+        delay = best.delay_s + turn / (4 * float(np.mean(frequency)))
+        line = replace(best.line, length_m=max(delay, 1e-12) * speed)
+        try:
+            other = _fit(line, frequency, other_way, z_ref, far_end)
+        except CalibrationError:
+            continue  # no line that way
+        if other.residual < 0.6 * best.residual:
+            return True
+    return False
+
+
+def _starts(
+    frequency: Real, ends: dict[float, Quantity], z_ref: float, every: bool
+) -> Iterator[Callable[[], tuple[float, float]]]:
+    """Impedances and delays to start a fit from; a start may raise.
 
     Seen in a reference near the line's own impedance, the phase of the round trip is straight:
-    starts are tried in this order until one fits; where none does, the first one's outcome counts.
+    the straightest come first. One sweep of a narrow band leaves impedance and delay to each
+    other: then all pairs that agree with it in the middle of the band are looked at besides.
     """
-    starts = []
+    starts, centre = [], float(np.mean(frequency))
     for z0 in z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
         seen = [e * renormalise(s.value, z_ref, z0) for e, s in ends.items()]
         trip: Complex = np.mean(seen, axis=0)
         phase = np.unwrap(np.angle(trip))
-        bend = phase - np.polyval(np.polyfit(frequency, phase, 1), frequency)
-        starts.append((float(np.std(bend)), float(z0), trip))
-    outcomes: list[LineProperties | CalibrationError] = []
-    for _, z0, trip in sorted(starts, key=lambda start: start[0])[:STARTS]:
-        try:
-            length = coarse_delay(frequency, trip) * velocity * SPEED_OF_LIGHT
-            found = _fit(Line(length, velocity, z0, 0.5, 0.005), frequency, ends, z_ref, far_end)
-        except CalibrationError as error:
-            outcomes.append(error)
-            continue
-        outcomes.append(found)
-        if found.fits:
-            return found
-    if isinstance(outcomes[0], CalibrationError):
-        raise outcomes[0]
-    return outcomes[0]
+        slope, offset = np.polyfit(frequency, phase, 1)
+        bend = float(np.std(phase - slope * frequency - offset))
+        starts.append((bend, float(z0), trip, float(slope * centre + offset), float(slope)))
+    starts.sort(key=lambda start: start[0])
+    for _, z0, trip, _, _ in starts[:STARTS]:
+        yield partial(_with_delay, frequency, z0, trip)
+    if not every:
+        return
+    longest = max(-slope for *_, slope in starts) / (2 * np.pi) + 1 / centre
+    (end, sweep), pairs = next(iter(ends.items())), []
+    for _, z0, _, phase_there, _ in starts[::2]:
+        first = (-phase_there / (4 * np.pi * centre)) % (1 / (2 * centre))
+        for delay in np.arange(first, longest, 1 / (2 * centre)):
+            line = Line(max(delay, 1e-12) * SPEED_OF_LIGHT, 1.0, z0, 0.5, 0.005)
+            through = line.two_port(frequency).bilinear(z_ref)
+            off = through.apply(np.full(frequency.size, end, complex)) - sweep.value
+            pairs.append((float(np.mean(np.abs(off) ** 2)), z0, float(max(delay, 1e-12))))
+    for _, z0, delay in sorted(pairs)[: 2 * STARTS]:
+        yield partial(_pair, z0, delay)
+
+
+def _pair(z0: float, delay: float) -> tuple[float, float]:
+    return z0, delay
+
+
+def _with_delay(frequency: Real, z0: float, trip: Complex) -> tuple[float, float]:
+    return z0, coarse_delay(frequency, trip)
+
+
+def _require_no_rival(
+    frequency: Real, best: LineProperties, others: list[LineProperties], least: float
+) -> None:
+    """Refuse a length when a clearly different one explains the sweeps about as well."""
+    doubt = max(0.02 * best.delay_s, 5 * best.standard_uncertainty["delay"])
+    enough = RIVAL * max(best.residual, least)
+    rivals = [o for o in others if abs(o.delay_s - best.delay_s) > doubt and o.residual < enough]
+    if rivals:
+        rival = min(rivals, key=lambda one: one.residual)
+        raise CalibrationError(
+            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
+            f"line's length ambiguous: {best.line.length_m:.3g} m of {best.line.z0:.3g} ohm and "
+            f"{rival.line.length_m:.3g} m of {rival.line.z0:.3g} ohm explain it alike (at the "
+            "stated velocity factor). Sweep the far end both open and short, or a span of "
+            f"{NARROW * float(np.mean(frequency)) / 1e6:.3g} MHz or more"
+        )
 
 
 def _fit(
@@ -240,10 +329,7 @@ def _fit(
     if not (0.51 < values[0] < 1.99 and start.length_m > 0 and 0.06 < values[1] / z_ref < 19):
         span = frequency[-1] - frequency[0]
         turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
-        raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(
-            "the far end's sweeps are not those of a line with its end open or short: look whether "
-            "they are exchanged, or whether something else was connected"
-        )
+        raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
     line = fitted(values)
     through = line.two_port(frequency).bilinear(z_ref)
     slopes = [through.derivative(np.full(frequency.size, end)) for end in ends]
@@ -333,6 +419,11 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
             f"{np.min(np.diff(frequency)) / 2e6:.3g} MHz"
         )
     slope, at_zero = np.polyfit(frequency, phase, 1)
+    if slope * (frequency[-1] - frequency[0]) > np.pi:
+        raise CalibrationError(
+            "the round trip seems to turn backwards, so the steps are too wide for the line's "
+            f"length: sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
+        )
     scatter = np.std(phase - (slope * frequency + at_zero))
     span = frequency[-1] - frequency[0]
     # how far the intercept may be off: scatter carried from the band down to zero
@@ -340,10 +431,7 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     turns = np.round(at_zero / (2 * np.pi))
     off = float(np.abs(at_zero - 2 * np.pi * turns))
     if off > np.pi / 2 and doubt < np.pi / 4:
-        raise NotThisLineError(
-            "the far end's sweeps are half a turn off at zero frequency: look whether open and "
-            "short are exchanged"
-        )
+        raise NotThisLineError(EXCHANGED)
     if off + doubt > np.pi:
         # the span at which the same scatter leaves a quarter of a turn of doubt
         needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)

@@ -269,7 +269,12 @@ def interval(
         passive[turned],
         round_about[turned] > 1,
     )
-    (bent,) = np.nonzero(np.any(bends, axis=0) & (round_about <= ROUND))
+    # a region wider than the chart says nothing
+    reach = K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
+    lost = (round_about <= ROUND) & (reach > 1 + np.abs(value))
+    low = np.where(lost, np.where(passive, level.low, -np.inf), low)
+    high = np.where(lost, np.where(passive, level.high, np.inf), high)
+    (bent,) = np.nonzero(np.any(bends, axis=0) & (round_about <= ROUND) & ~lost)
     for block in np.split(bent, np.flatnonzero(np.diff(bent // BLOCK)) + 1):
         if block.size:
             maps = readings.at(block) if readings else _normal(covariance[block], freedom[block])

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
@@ -189,8 +190,16 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     -------
     Plan
         Intervals, budget and options.
+
+    Raises
+    ------
+    CalibrationError
+        An impedance that is not finite, or an active one.
     """
-    device = from_impedance(np.broadcast_to(expected_ohm, setup.frequency.shape), setup.z_ref)
+    expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
+    if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
+        raise CalibrationError("plan with a finite impedance whose R is not below zero")
+    device = from_impedance(expected, setup.z_ref)
     inputs = setup.inputs(device)
     reflection = propagate(inputs)
     ohm = impedance(reflection, setup.z_ref)

@@ -6,6 +6,7 @@ import pytest
 from rfcal.errors import CalibrationError
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.models.quantity import Quantity, both_axes
 from rfcal.tasks.feedline import measure_line, point_by_point
 
 WIDE = np.linspace(1e6, 160e6, 401)
@@ -134,3 +135,35 @@ def test_a_line_with_a_fault_fits_no_uniform_line():
     chain = first.two_port(WIDE) @ TwoPort.shunt(np.full(401, 1 / 200)) @ second.two_port(WIDE)
     ends = (chain.bilinear().apply(np.full(401, complex(end))) for end in (1.0, -1.0))
     assert not measure_line(WIDE, *ends, velocity_factor=0.66).fits
+
+
+@pytest.mark.parametrize("band", [(14e6, 14.35e6, 71), (50e6, 52e6, 101), (144e6, 146e6, 101)])
+def test_one_sweep_of_a_narrow_band_is_right_or_refused(band):
+    """Impedance and delay can be traded there: 5 m of 50 ohm, or 3 m of 88 ohm."""
+    frequency, line = np.linspace(*band), Line(5.0, 0.66, 50.0, 0.7)
+    far_open, far_short = (
+        Quantity(sweep, both_axes("analyzer", 0.002)) for sweep in sweeps(line, frequency, 0.0005)
+    )
+    both = measure_line(frequency, far_open, far_short, velocity_factor=0.66)
+    assert both.line.length_m == pytest.approx(5.0, abs=0.05)
+    for pair in ((far_open, None), (None, far_short)):
+        try:
+            found = measure_line(frequency, *pair, velocity_factor=0.66)
+        except CalibrationError as error:
+            assert "explain it alike" in str(error)  # noqa: PT017
+        else:
+            assert abs(found.line.length_m - 5.0) < 0.1
+
+
+def test_exchanged_sweeps_of_a_narrow_band_are_refused():
+    for band in ((10.1e6, 10.15e6, 21), (70e6, 70.5e6, 101), (144e6, 146e6, 101)):
+        frequency = np.linspace(*band)
+        far_open, far_short = sweeps(Line(5.0, 0.66, 50.0, 0.7), frequency, 0.0005)
+        with pytest.raises(CalibrationError, match="exchanged"):
+            measure_line(frequency, far_short, far_open, velocity_factor=0.66)
+
+
+def test_steps_too_wide_for_the_length_are_said_to_be():
+    frequency, line = np.linspace(1e6, 160e6, 81), Line(60.0, 0.66, 50.0, 0.6)
+    with pytest.raises(CalibrationError, match="steps"):
+        measure_line(frequency, *sweeps(line, frequency), velocity_factor=0.66)
