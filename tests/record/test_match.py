@@ -172,6 +172,7 @@ def test_trimming_on_the_line_counts_the_piece_behind(asked):
         ("power_w = 5", 'measurement = "x"', ["measurement", "none of device"]),
         ("power_w = 5", "target_swr = 1", ["target_swr", "above 1"]),
         ("power_w = 5", "watts = 1", ["watts", "nearest"]),
+        ("power_w = 5", "q = 50", ["unknown key", "'inductor_q'"]),
     ],
 )
 def test_bad_matches(asked, capsys, tmp_path, old, new, fragments):

@@ -142,6 +142,14 @@ def test_goals_that_cannot_be(change, words):
         band.Goal(FREQUENCY, **given)
 
 
+def test_an_edge_of_the_sweep_rounded_otherwise_is_the_same_edge():
+    for low, high in ((8.2 * 1e6, 8.3e6), (8.25e6, 8.4e6 * (1 + 1e-9)), (8.2 * 1e6,) * 2):
+        goal = band.Goal(np.array([8.2e6, 8.4e6]), np.array([20, 30 + 5j]), low, (low, high))
+        f, z = goal.in_band()
+        assert 8.2e6 <= f[0] <= f[-1] <= 8.4e6
+        assert np.all(np.isfinite(z))
+
+
 def test_unknown_topology():
     with pytest.raises(MatchingError, match="'ell' is not known"):
         ranking_of(GOAL, topologies=("ell",))

@@ -6,6 +6,7 @@ import numpy as np
 
 from rfcal.errors import MatchingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
+from rfcal.models.between import SAME
 from rfcal.tasks.matching.lumped import check_load
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.search import worst
@@ -96,7 +97,8 @@ class Goal:
     Raises
     ------
     MatchingError
-        A band or centre outside the sweep, or a load in the band that nothing matches.
+        A band or centre outside the sweep by more than rounding, or a load in the band that nothing
+        matches.
     """
 
     frequency: Real
@@ -109,12 +111,13 @@ class Goal:
     def __post_init__(self) -> None:
         low, high = self.band_hz
         first, last = self.frequency[0], self.frequency[-1]
-        if low == high and not first <= low <= last:
+        within = first * (1 - SAME) <= low and high <= last * (1 + SAME)
+        if low == high and not within:
             raise MatchingError(
                 f"{low / 1e6:.6g} MHz is outside the sweep, which has {first / 1e6:.6g} to "
                 f"{last / 1e6:.6g} MHz: measure there, or ask for a frequency within"
             )
-        if not first <= low <= self.centre_hz <= high <= last:
+        if not (within and low <= self.centre_hz <= high):
             raise MatchingError(
                 f"the band from {low / 1e6:.6g} to {high / 1e6:.6g} MHz with its centre at "
                 f"{self.centre_hz / 1e6:.6g} MHz must lie in order within the sweep from "
@@ -141,6 +144,7 @@ class Goal:
         reflection = from_impedance(self.load if load is None else load, self.target_ohm)
         if self.frequency.size == 1:
             return to_impedance(np.repeat(reflection, frequency.size, axis=-1), self.target_ohm)
+        frequency = np.clip(frequency, self.frequency[0], self.frequency[-1])
         k = np.clip(np.searchsorted(self.frequency, frequency), 1, self.frequency.size - 1)
         left, right = self.frequency[k - 1], self.frequency[k]
         share = (frequency - left) / (right - left)
@@ -157,7 +161,7 @@ class Goal:
         load : ndarray, shape (M,)
             Load impedance [ohm].
         """
-        low, high = self.band_hz
+        low, high = np.clip(self.band_hz, self.frequency[0], self.frequency[-1])
         inside = self.frequency[(self.frequency > low) & (self.frequency < high)]
         f = np.unique(np.concatenate([[low, high], inside]))
         return f, self.load_at(f)
