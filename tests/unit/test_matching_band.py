@@ -427,6 +427,29 @@ def test_trim_says_when_no_part_explains_it():
     assert "connection" in found.message
 
 
+@pytest.mark.parametrize(("off", "change"), [(1, -0.9999), (2, -0.9999), (0, 2.0), (1, 2.0)])
+def test_a_missing_or_other_part_is_no_part_that_is_off(off, change):
+    changes = [change if k == off else 0.0 for k in range(3)]
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, changes))
+    assert found.verdict == "unexplained"
+    assert NETWORK.elements[off].name in found.message
+    assert "missing, shorted or another part" in found.message
+    assert "make it" not in found.message
+
+
+def test_trim_by_few_frequencies_warns_of_a_changed_load():
+    load, built = read_again(NETWORK, [0, 0.2, 0])
+
+    def pick(quantity, at):
+        effects = tuple(replace(e, change=e.change[at]) for e in quantity.effects)
+        return Quantity(quantity.value[at], effects)
+
+    for at, said in ((np.array([30]), True), (np.arange(0, 61, 12), False)):
+        found = trim.trim(NETWORK, FREQUENCY[at], pick(load, at), pick(built, at))
+        assert found.verdict == "one part"
+        assert ("a load that has changed" in found.message) == said
+
+
 def test_trim_wants_one_grid():
     load, built = read_again(NETWORK, [0, 0, 0])
     short = Quantity(built.value[1:])
