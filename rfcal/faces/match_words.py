@@ -56,7 +56,7 @@ def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
 
 
 def sets_none(limit: Limit | None) -> bool:
-    """Whether the load sets no limit that anybody could measure.
+    """Whether the load is known to set no limit that anybody could measure.
 
     Parameters
     ----------
@@ -68,13 +68,14 @@ def sets_none(limit: Limit | None) -> bool:
     bool
         True too where there is no band.
     """
-    return limit is None or limit.swr < NEARLY_ONE
+    return limit is None or (limit.told and limit.swr < NEARLY_ONE)
 
 
 def _reached(limit: Limit | None, worst_swr: float) -> str:
     if limit is None or sets_none(limit):
         return "no limit"
-    return f"{limit.reached(worst_swr):.0%}"
+    share = limit.reached(worst_swr)
+    return "not known" if share is None else f"{share:.0%}"
 
 
 def _width(band: Bandwidth) -> str:
@@ -198,7 +199,12 @@ def remarks(result: MatchResult) -> list[str]:
         said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
     if result.limit is not None and result.proposals:
         limit = result.limit
-        if sets_none(limit):
+        if not limit.told:
+            said.append(
+                "how well any network could match this load over the band cannot be told: neither "
+                "a series nor a parallel circuit of R, L and C is near enough to it"
+            )
+        elif sets_none(limit):
             said.append("the load itself sets no limit to the match over so narrow a band")
         else:
             said.append(

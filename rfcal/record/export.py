@@ -215,7 +215,7 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,
-        "limit_swr": None if result.limit is None else result.limit.swr,
+        "limit_swr": result.limit.swr if result.limit and result.limit.told else None,
         "trim": result.trimming
         and {"verdict": result.trimming.verdict, "message": result.trimming.message},
     }

@@ -88,6 +88,22 @@ def test_a_target_out_of_reach_is_said(asked):
     assert "limit of Bode and Fano" in said
 
 
+def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
+    omega = 2 * np.pi * FREQUENCY
+    tank = 30 + 1j * (omega * 1e-6 - 1 / (omega * 8.37e-12))
+    write(asked, "device", from_impedance(1 / (1 / 100 + 1 / tank)))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]")
+    results = compute(asked)
+    said = "\n".join(match_words.lines(results.matches[0]))
+    assert "cannot be told: neither a series nor a parallel circuit" in said
+    assert match_words.row(results.matches[0].proposals[0], results.matches[0].limit)["limit"] == (
+        "not known"
+    )
+    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    assert match["limit_swr"] is None
+    assert match["networks"][0]["share_of_limit"] is None
+
+
 @pytest.mark.parametrize("place", ['"device"', '"calibration plane"', "[4.0]"])
 def test_places_on_the_line(asked, place):
     line = Line(10.0, 0.66, 50.0, 0.6, 0.01)

@@ -222,6 +222,22 @@ def test_the_limit_is_met_with_equality_by_a_bare_load(model, share, depth):
     assert limit.reflection == pytest.approx(np.exp(-depth), rel=1e-9)
 
 
+def test_no_limit_is_told_by_a_model_that_is_not_the_load():
+    """A resonator across a resistance: neither a series nor a parallel circuit."""
+    twice = 1 / (1 / 100 + 1 / resonant(30.0, 10e-6, 12.6e-12))
+    limit = limits.bode_fano(limits.fit_load(FREQUENCY, twice), BAND)
+    assert not limit.told
+    assert limit.reached(1.5) is None
+    assert limits.bode_fano(limits.fit_load(FREQUENCY, LOAD), BAND).told
+
+
+def test_a_flat_load_has_no_limit():
+    limit = limits.bode_fano(limits.fit_load(FREQUENCY, np.full(61, 43.0 + 0j)), BAND)
+    assert limit.told
+    assert limit.swr == 1
+    assert limit.reached(1.2) is None
+
+
 def series_capacitor():
     """A capacitor of 100 ohm that tunes 50 + j100 ohm, at one frequency of a flat load."""
     load = np.full(3, 50 + 100j)
