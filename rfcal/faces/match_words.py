@@ -1,5 +1,7 @@
 """What a match table came to, in words."""
 
+import numpy as np
+
 from rfcal.faces.words import mhz
 from rfcal.record.match import MatchResult, Proposal
 from rfcal.tasks.matching.band import Bandwidth
@@ -196,7 +198,11 @@ def remarks(result: MatchResult) -> list[str]:
             "device": "with the match at the device",
             "calibration plane": "with the match before the line",
         }.get(str(place), "with the match on the line")
-        said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
+        said.append(
+            f"{how} the path itself still loses {result.path_db:.2f} dB"
+            if np.isfinite(result.path_db)
+            else f"what the path itself still loses {how} cannot be told"
+        )
     if result.limit is not None and result.proposals:
         limit = result.limit
         if not limit.told:

@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.errors import MatchingError, RecordError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.between import SAME
 from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity
@@ -81,7 +81,8 @@ class MatchResult:
         What the sweep after building says of the first proposal.
     path_db : float, optional
         What the path between plane and device loses at the design frequency with this match [dB]:
-        matched where the network is at the device, else with the device's standing waves.
+        matched where the network is at the device, else with the device's standing waves; nan
+        where that cannot be told.
     """
 
     request: MatchRequest
@@ -272,6 +273,21 @@ def _proposal(
     )
 
 
+def _short(result: MatchResult) -> str:
+    """What to do where no network meets the target."""
+    if not result.proposals:
+        return (
+            "There is no network of these topologies and parts; what stands in the way of each is "
+            "said with the match. Ask for other topologies, parts, or another place."
+        )
+    best = min(p.candidate.worst_swr for p in result.proposals)
+    return (
+        f"No network of these parts holds SWR {result.request.target_swr:g} over the band; the "
+        f"best comes to {f'{best:.3g}' if best < 100 else 'more than 100'}. Ask for a narrower "
+        "band, finer values, or another place."
+    )
+
+
 def findings(result: MatchResult) -> list[Finding]:
     """What there is to say about a match.
 
@@ -283,7 +299,8 @@ def findings(result: MatchResult) -> list[Finding]:
     Returns
     -------
     list of Finding
-        A caution from 50 V or 10 W on, and a warning where nothing meets the target.
+        A caution from 50 V or 10 W on, and a warning where nothing meets the target, or where there
+        is no network for a load that needs one.
     """
     request, found = result.request, []
     volt = max((float(p.volt.max(initial=0.0)) for p in result.proposals), default=0.0)
@@ -294,11 +311,8 @@ def findings(result: MatchResult) -> list[Finding]:
             "touch, and keep to your regulator's exposure limits and local codes."
         )
         found.append(Finding("match-voltage", "warning", request.measurement, message))
-    if not any(p.candidate.meets for p in result.proposals):
-        best = min((p.candidate.worst_swr for p in result.proposals), default=float("inf"))
-        message = (
-            f"No network of these parts holds SWR {request.target_swr:g} over the band; the best "
-            f"comes to {best:.3g}. Ask for a narrower band, finer values, or another place."
-        )
-        found.append(Finding("match-target", "warning", request.measurement, message))
+    bare = swr(from_impedance(result.goal.in_band()[1], request.target_ohm)).max()
+    met = any(p.candidate.meets for p in result.proposals)
+    if not met and (result.proposals or bare > request.target_swr):
+        found.append(Finding("match-target", "warning", request.measurement, _short(result)))
     return found

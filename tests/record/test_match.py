@@ -104,6 +104,36 @@ def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
     assert match["networks"][0]["share_of_limit"] is None
 
 
+def test_where_there_is_no_network_at_all(asked):
+    bend(
+        asked,
+        'topologies = ["L"]',
+        'topologies = ["series stub"]\nlines = [{z0_ohm = 0.1, velocity_factor = 0.7, '
+        "loss_db_per_100m = [[1.0, 5.0]]}]",
+    )
+    results = compute(asked)
+    assert not results.matches[0].proposals
+    (found,) = (f for f in results.findings if f.code == "match-target")
+    assert found.message.startswith("There is no network of these topologies")
+    assert "inf" not in found.message
+    assert results.matches[0].ranking.refused
+
+
+def test_a_device_that_needs_no_network(asked):
+    write(asked, "device", np.full(41, 0.0))
+    bend(asked, "band_mhz = [54, 56]\n", "")
+    results = compute(asked)
+    assert not results.matches[0].proposals
+    assert "match-target" not in {f.code for f in results.findings}
+    assert "needs no network" in results.matches[0].ranking.refused["L"]
+
+
+def test_a_path_loss_that_cannot_be_told(asked):
+    (result,) = compute(asked).matches
+    said = match_words.remarks(replace(result, path_db=float("nan")))
+    assert said[0] == "what the path itself still loses with the match at the device cannot be told"
+
+
 @pytest.mark.parametrize("place", ['"device"', '"calibration plane"', "[4.0]"])
 def test_places_on_the_line(asked, place):
     line = Line(10.0, 0.66, 50.0, 0.6, 0.01)

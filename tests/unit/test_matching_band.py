@@ -506,6 +506,19 @@ def test_a_chosen_q_is_kept():
 
 
 @pytest.mark.parametrize(
+    ("dip_hz", "words"),
+    [
+        (604.3, "C1 up moves the dip up, 0.6 kHz for 1 %"),
+        (-13_679.0, "C1 up moves the dip down, 14 kHz for 1 %"),
+        (123_456.0, "C1 up moves the dip up, 120 kHz for 1 %"),
+        (0.3, "C1 leaves the dip where it is"),
+    ],
+)
+def test_no_more_digits_than_a_dip_has(dip_hz, words):
+    assert tolerance.Sensitivity("C1", 0.1, 0.1, dip_hz).in_words() == words
+
+
+@pytest.mark.parametrize(
     ("place", "part", "words"),
     [
         ("series", Capacitor(330e-12), "330 pF"),
