@@ -3,7 +3,7 @@
 import numpy as np
 
 from rfcal.faces.words import mhz
-from rfcal.record.match import MatchResult, Proposal
+from rfcal.record.match import MatchResult, Proposal, said_swr
 from rfcal.tasks.matching.band import Bandwidth
 from rfcal.tasks.matching.limits import Limit
 
@@ -202,6 +202,11 @@ def remarks(result: MatchResult) -> list[str]:
             f"{how} the path itself still loses {result.path_db:.2f} dB"
             if np.isfinite(result.path_db)
             else f"what the path itself still loses {how} cannot be told"
+        )
+    if result.spoilt and result.plane_swr is not None:
+        said.append(
+            f"with the first network in its place the standards' plane sees SWR "
+            f"{said_swr(result.plane_swr)} in {result.z_ref:g} ohm"
         )
     if result.limit is not None and result.proposals:
         limit = result.limit

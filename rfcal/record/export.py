@@ -215,6 +215,7 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,
+        "worst_swr_at_plane": result.plane_swr,
         "limit_swr": result.limit.swr if result.limit and result.limit.told else None,
         "trim": result.trimming
         and {"verdict": result.trimming.verdict, "message": result.trimming.message},

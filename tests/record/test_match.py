@@ -134,25 +134,69 @@ def test_a_path_loss_that_cannot_be_told(asked):
     assert said[0] == "what the path itself still loses with the match at the device cannot be told"
 
 
-@pytest.mark.parametrize("place", ['"device"', '"calibration plane"', "[4.0]"])
-def test_places_on_the_line(asked, place):
-    line = Line(10.0, 0.66, 50.0, 0.6, 0.01)
-    through = line.two_port(FREQUENCY).bilinear().apply(np.full(41, from_impedance(DEVICE_OHM)))
-    write(asked, "device", through)
+def behind_line(folder, line, place):
+    """The device behind 10 m of a line that the record knows, matched at a place."""
+    far = np.full(41, from_impedance(DEVICE_OHM))
+    write(folder, "device", line.two_port(FREQUENCY).bilinear().apply(far))
     losses = [[f, float(line.loss_db_per_100m(f * 1e6))] for f in (1, 10, 100)]
     between = (
-        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
-        f"z0_ohm = 50.0\nloss_db_per_100m = {losses}\n"
+        f'[[measurement.between]]\nline = "mine"\nlength_m = {line.length_m}\n'
+        f"velocity_factor = {line.velocity_factor}\nz0_ohm = {line.z0}\n"
+        f"loss_db_per_100m = {losses}\nlength_uncertainty_m = 0.001\n"
+        "velocity_factor_uncertainty = 0.0001\nz0_uncertainty_ohm = 0.1\n"
     )
-    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
-    (asked / "record.toml").write_text(text + f"place = {place}\n")
-    (result,) = compute(asked).matches
-    walked = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}[place]
+    text = (folder / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
+    (folder / "record.toml").write_text(text + f"place = {place}\n")
+
+
+COAX, LADDER = Line(10.0, 0.66, 50.0, 0.6, 0.01), Line(10.0, 0.92, 450.0, 0.1)
+WALKED = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}
+
+
+@pytest.mark.parametrize("line", [COAX, LADDER])
+@pytest.mark.parametrize("place", WALKED)
+def test_places_on_the_line(asked, line, place):
+    """Loss, and SWR at the plane, against the network built into the line."""
+    behind_line(asked, line, place)
+    results = compute(asked)
+    (result,) = results.matches
+    walked = WALKED[place]
     expected = line.two_port(FREQUENCY, np.full(41, walked)).input_impedance(DEVICE_OHM)
     assert result.goal.load == pytest.approx(expected, rel=1e-6)
-    matched = float(line.loss_db_per_100m(55e6)) / 10
-    behind = loss_db(replace(line, length_m=walked), [55e6], DEVICE_OHM)[0]
-    assert result.path_db == pytest.approx(behind + matched * (10 - walked) / 10, rel=0.01)
+    pieces = (walked, DEVICE_OHM), (10 - walked, 50.0)
+    lost = sum(loss_db(replace(line, length_m=m), [55e6], ohm)[0] for m, ohm in pieces)
+    assert result.path_db == pytest.approx(lost, rel=1e-3)
+    codes = {f.code for f in results.findings}
+    if walked == 10:
+        assert result.plane_swr is None
+        assert "match-plane" not in codes
+        return
+    whole = result.proposals[0].candidate.network.on_line(line, walked)
+    inside = (FREQUENCY >= 54e6) & (FREQUENCY <= 56e6)
+    seen = swr(whole.seen(FREQUENCY, np.full(41, DEVICE_OHM))[inside]).max()
+    assert result.plane_swr == pytest.approx(seen, rel=1e-3)
+    assert ("match-plane" in codes) == (line is LADDER)
+    said = "the standards' plane sees SWR" in "\n".join(match_words.remarks(result))
+    assert said == (line is LADDER)
+
+
+@pytest.mark.parametrize("line", [COAX, LADDER])
+@pytest.mark.parametrize("place", WALKED)
+def test_trimming_through_what_lies_before_the_network(asked, line, place):
+    """Both sweeps are taken at the plane; what is known to lie between is taken away."""
+    behind_line(asked, line, place)
+    network = compute(asked).matches[0].proposals[0].candidate.network
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/after.s1p"\n')
+    values = [float(e.value) for e in network.elements]
+    for off, verdict in ((1.0, "as designed"), (1.3, "one part")):
+        wrong = network.with_values([off * values[0], *values[1:]])
+        whole = wrong.on_line(line, WALKED[place])
+        write(asked, "after", whole.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
+        trimming = compute(asked).matches[0].trimming
+        assert trimming.verdict == verdict
+    assert trimming.off[0].name == network.elements[0].name
+    assert trimming.off[0].change == pytest.approx(0.3, abs=0.05)
 
 
 def test_the_part_that_is_off_is_found_after_building(asked):
@@ -182,24 +226,6 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
     (asked / "record.toml").write_text(text)
     with pytest.raises(RfcalError, match="add = true"):
         compute(asked)
-
-
-def test_trimming_on_the_line_counts_the_piece_behind(asked):
-    line = Line(10.0, 0.66, 50.0)
-    through = line.two_port(FREQUENCY).bilinear()
-    write(asked, "device", through.apply(np.full(41, from_impedance(DEVICE_OHM))))
-    between = (
-        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
-        "z0_ohm = 50.0\nloss_db_per_100m = [[1.0, 1e-6]]\n"
-    )
-    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
-    (asked / "record.toml").write_text(text + "place = [4.0]\n")
-    network = compute(asked).matches[0].proposals[0].candidate.network
-    load = line.two_port(FREQUENCY, np.full(41, 4.0)).input_impedance(DEVICE_OHM)
-    write(asked, "after", network.seen(FREQUENCY, load, z_ref=50.0))
-    with (asked / "record.toml").open("a") as file:
-        file.write('built = "raw/after.s1p"\n')
-    assert compute(asked).matches[0].trimming.verdict == "as designed"
 
 
 @pytest.mark.parametrize(
