@@ -15,7 +15,7 @@ from rfcal.record.between import Between
 from rfcal.record.keys import FILE
 from rfcal.record.match_path import before, path_db, plane_swr
 from rfcal.record.match_request import MatchRequest
-from rfcal.tasks.matching.band import Candidate, Goal
+from rfcal.tasks.matching.band import Candidate, Goal, step_needed
 from rfcal.tasks.matching.limits import Limit, bode_fano, fit_load
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.place import at_point
@@ -88,6 +88,8 @@ class MatchResult:
     plane_swr : float, optional
         Largest SWR in the band at the standards' plane with the first network in its place [1];
         None where nothing lies between.
+    step_hz : float, optional
+        Step that the sweep should have in the band [Hz]; None where its own is small enough.
     z_ref : float
         Reference impedance of that SWR [ohm].
     """
@@ -100,6 +102,7 @@ class MatchResult:
     trimming: Trim | None
     path_db: float | None = None
     plane_swr: float | None = None
+    step_hz: float | None = None
     z_ref: float = 50.0
 
     @property
@@ -215,7 +218,8 @@ def matched(
     lost, plane = path_db(request, inputs, reflection, z_ref), None
     if proposals:
         plane = plane_swr(request, inputs, goal, proposals[0].candidate.network, z_ref)
-    return MatchResult(request, goal, ranking, proposals, limit, trimming, lost, plane, z_ref)
+    step = step_needed(goal, load)
+    return MatchResult(request, goal, ranking, proposals, limit, trimming, lost, plane, step, z_ref)
 
 
 def _require_resistance(
@@ -318,6 +322,13 @@ def findings(result: MatchResult) -> list[Finding]:
     met = any(p.candidate.meets for p in result.proposals)
     if not met and (result.proposals or bare > request.target_swr):
         found.append(Finding("match-target", "warning", request.measurement, _short(result)))
+    if result.step_hz is not None:
+        message = (
+            "In the band the load moves so far from one point of the sweep to the next that its "
+            "SWR between them is a guess, and so is which network is best. Measure the band in "
+            f"steps of {result.step_hz / 1e6:.2g} MHz or less before you build."
+        )
+        found.append(Finding("match-step", "warning", request.measurement, message))
     if result.spoilt and result.plane_swr is not None and result.plane_swr > request.target_swr:
         message = (
             f"With the first network in its place the SWR at the standards' plane comes to "

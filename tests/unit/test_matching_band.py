@@ -175,6 +175,28 @@ def test_bandwidth_of_a_resonator_by_its_formula():
     assert 13e6 < wide.low_hz < 14.0e6 < wide.high_hz < 15e6
 
 
+def test_a_step_that_does_not_tell_the_load():
+    """The step that is asked for is enough, and no finer than it must be."""
+
+    def needed(step, noise=0.0):
+        frequency = np.arange(12.03e6, 17e6, step)
+        load = resonant(25.0, 4.18e-6, 30e-12, frequency)
+        goal = band.Goal(frequency, load, CENTRE, BAND)
+        scatter = both_axes("noise", np.full(frequency.size, noise), per_point=True)
+        return band.step_needed(goal, Quantity(from_impedance(load), scatter))
+
+    asked = needed(1e6)
+    assert 0.2e6 < asked < 0.4e6
+    assert needed(0.9 * asked) is None
+    assert needed(0.6e6) == pytest.approx(asked, rel=0.2)
+    assert needed(1e6, noise=0.5) is None  # so little is known that no step would tell more
+    single = band.Goal(np.array([CENTRE]), np.array([20 + 3j]), CENTRE, (CENTRE, CENTRE))
+    assert band.step_needed(single, Quantity(np.array([0.5 + 0j]))) is None
+    ends = np.array([14e6, 15e6])  # at a point of the sweep nothing is interpolated
+    at_point = band.Goal(ends, np.array([20, 90 + 70j]), 14e6, (14e6, 14e6))
+    assert band.step_needed(at_point, Quantity(from_impedance(at_point.load))) is None
+
+
 @pytest.mark.parametrize("series", [True, False])
 def test_the_limit_of_bode_and_fano(series):
     """Fitted to its own model; no design without loss beats it, and the integrals stay below."""

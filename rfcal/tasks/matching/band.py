@@ -7,9 +7,13 @@ import numpy as np
 from rfcal.errors import MatchingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.between import SAME
+from rfcal.models.quantity import Quantity
 from rfcal.tasks.matching.lumped import check_load
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.search import worst
+
+MOVES = 1 / 3
+"""Reflection that a match to one point of a sweep may leave at the next [1]: SWR 2."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,6 +179,39 @@ class Goal:
             Impedance [ohm].
         """
         return complex(self.load_at(np.array([self.centre_hz]))[0])
+
+
+def step_needed(goal: Goal, reflection: Quantity) -> float | None:
+    """The step of a sweep that would tell the load between its points.
+
+    Parameters
+    ----------
+    goal : Goal
+        Its sweep and band.
+    reflection : Quantity
+        Reflection of the load [1], of any reference impedance.
+
+    Returns
+    -------
+    float or None
+        Step [Hz]; None where the load moves so little from point to point in the band, or no
+        further than noise takes it, that straight lines between them will do.
+    """
+    frequency, (low, high) = goal.frequency, goal.band_hz
+    one, other = reflection.value[:-1], reflection.value[1:]
+    used = (frequency[1:] > low * (1 + SAME)) & (frequency[:-1] < high * (1 - SAME))
+    noise = [np.abs(e.change) ** 2 for e in reflection.effects if e.per_point]
+    scatter = sum(noise, np.zeros(frequency.size))
+    used &= np.abs(other - one) ** 2 > 16 * (scatter[1:] + scatter[:-1])
+    if not np.any(used):
+        return None
+    # what a network without loss that matches one would see of the other, whatever it is made of
+    away = np.abs((other - one)[used] / (1 - one * np.conj(other))[used])
+    step = np.diff(frequency)[used]
+    k = int(away.argmax())
+    # such distances add up as their inverse hyperbolic tangents
+    share = np.arctanh(MOVES) / np.arctanh(min(away[k], 0.999))
+    return float(step[k] * share) if share < 1 else None
 
 
 @dataclass(frozen=True, eq=False)
