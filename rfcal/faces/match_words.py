@@ -158,7 +158,13 @@ def where(result: MatchResult) -> str:
     )
     wanted = f"SWR {request.target_swr:g}"
     span = f" from {mhz(low).removesuffix(' MHz')} to {mhz(high)}" if high > low else " there"
-    return f"{place}, to {request.target_ohm:g} ohm at {mhz(request.centre_hz)}, {wanted}{span}"
+    chosen = ""
+    if request.section_q is not None:
+        chosen = f", pi and T of Q {request.section_q:g}"
+    elif request.phase_deg is not None:
+        chosen = f", pi and T of {request.phase_deg:g} degrees"
+    at = f"{request.target_ohm:g} ohm at {mhz(request.centre_hz)}"
+    return f"{place}, to {at}, {wanted}{span}{chosen}"
 
 
 def _cut_from(result: MatchResult) -> list[str]:

@@ -212,6 +212,8 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "frequency_hz": request.centre_hz,
         "band_hz": list(request.band_hz),
         "place": request.place,
+        "section_q": request.section_q,
+        "phase_deg": request.phase_deg,
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,

@@ -201,7 +201,13 @@ def matched(
             goal, drawn = at_point(goal, line, request.place), piece.input_impedance(drawn)
             through = piece.bilinear(z_ref)
             load = load.through(through.apply(load.value), through.derivative(load.value))
-        ranking = rank(goal, stock=request.stock, topologies=request.topologies)
+        ranking = rank(
+            goal,
+            stock=request.stock,
+            topologies=request.topologies,
+            q=request.section_q,
+            phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
+        )
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
     proposals = tuple(_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN])

@@ -12,9 +12,11 @@ from rfcal.faces.cli import main
 from rfcal.faces.report import output_files
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
+from rfcal.models.parts import neighbours
 from rfcal.record.compute import compute
 from rfcal.record.match import SHOWN
 from rfcal.tasks.delivery import loss_db
+from rfcal.tasks.matching import lumped
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 from tests.record.test_refusals import refused
 
@@ -238,8 +240,37 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
 
 
 @pytest.mark.parametrize(
+    ("key", "value", "closed"),
+    [
+        ("section_q", 4.0, lumped.pi_section(55e6, DEVICE_OHM, q=4.0)),
+        ("phase_deg", -70.0, lumped.by_phase(55e6, DEVICE_OHM, phase_rad=np.radians(-70.0))),
+    ],
+)
+def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
+    bend(asked, 'topologies = ["L"]', f'topologies = ["pi"]\n{key} = {value}')
+    results = compute(asked)
+    (result,) = results.matches
+    assert result.ranking.candidates
+    for candidate in result.ranking.candidates:
+        real, ideal = ([e.value for e in n.elements] for n in (candidate.network, candidate.ideal))
+        designs = [[e.value for e in n.elements] for n in closed if n.topology == "pi"]
+        assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
+        for one, design in zip(real, ideal, strict=True):
+            assert one in neighbours(design, "E24", count=2)
+    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    assert match[key] == value
+    assert f"{value:g}" in match_words.where(result)
+
+
+@pytest.mark.parametrize(
     ("old", "new", "fragments"),
     [
+        ('["L"]', '["pi"]\nsection_q = 0', ["section_q", "above 0"]),
+        ('["L"]', '["pi"]\nphase_deg = 180', ["phase_deg", "half a turn"]),
+        ('["L"]', '["pi"]\nphase_deg = 0', ["phase_deg", "half a turn"]),
+        ('["L"]', '["pi"]\nphase_deg = -190', ["phase_deg", "above -180"]),
+        ('["L"]', '["T"]\nphase_deg = 90\nsection_q = 3', ["phase_deg", "take out one"]),
+        ('["L"]', '["L"]\nsection_q = 3', ["section_q", "no topology here"]),
         ("frequency_mhz = 55\n", "frequency_mhz = 80\n", ["[match] 1", "80 MHz", "50 to 60 MHz"]),
         ("band_mhz = [54, 56]", "band_mhz = [56, 54]", ["band_mhz", "ascend"]),
         ("band_mhz = [54, 56]", "band_mhz = 3", ["band_mhz", "[70.0, 70.5]"]),

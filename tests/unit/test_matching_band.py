@@ -527,6 +527,26 @@ def test_a_chosen_q_is_kept():
             assert real.value in neighbours(ideal.value, "E24", count=2)
 
 
+@pytest.mark.parametrize("degrees", [-120, -35, 50, 90, 140])
+def test_a_chosen_phase_is_kept(degrees):
+    """By the voltages and currents of the design itself; values stay next to the design's."""
+    ranking = ranking_of(GOAL, topologies=("pi", "T"), stock=STOCK, phase_rad=np.radians(degrees))
+    assert {c.ideal.topology for c in ranking.candidates} | set(ranking.refused) == {"pi", "T"}
+    for candidate in ranking.candidates:
+        joints = candidate.ideal.states(np.array([CENTRE]), np.array([GOAL.centre_load()]))
+        which = 0 if candidate.ideal.topology == "pi" else 1
+        lag = np.degrees(np.angle(joints[0][which] / joints[-1][which]))[0]
+        assert lag == pytest.approx(degrees)
+        assert candidate.network.note == f"phase {degrees} degrees"
+        for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
+            assert real.value in neighbours(ideal.value, "E24", count=2)
+
+
+def test_a_section_has_a_chosen_q_or_a_chosen_phase():
+    with pytest.raises(MatchingError, match="not both"):
+        ranking_of(GOAL, topologies=("pi",), stock=STOCK, q=5.0, phase_rad=1.0)
+
+
 @pytest.mark.parametrize(
     ("dip_hz", "words"),
     [
