@@ -1,7 +1,9 @@
 """What a match table came to, in words."""
 
+import numpy as np
+
 from rfcal.faces.words import mhz
-from rfcal.record.match import MatchResult, Proposal
+from rfcal.record.match import MatchResult, Proposal, said_swr
 from rfcal.tasks.matching.band import Bandwidth
 from rfcal.tasks.matching.limits import Limit
 
@@ -56,7 +58,7 @@ def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
 
 
 def sets_none(limit: Limit | None) -> bool:
-    """Whether the load sets no limit that anybody could measure.
+    """Whether the load is known to set no limit that anybody could measure.
 
     Parameters
     ----------
@@ -68,13 +70,14 @@ def sets_none(limit: Limit | None) -> bool:
     bool
         True too where there is no band.
     """
-    return limit is None or limit.swr < NEARLY_ONE
+    return limit is None or (limit.told and limit.swr < NEARLY_ONE)
 
 
 def _reached(limit: Limit | None, worst_swr: float) -> str:
     if limit is None or sets_none(limit):
         return "no limit"
-    return f"{limit.reached(worst_swr):.0%}"
+    share = limit.reached(worst_swr)
+    return "not known" if share is None else f"{share:.0%}"
 
 
 def _width(band: Bandwidth) -> str:
@@ -155,7 +158,13 @@ def where(result: MatchResult) -> str:
     )
     wanted = f"SWR {request.target_swr:g}"
     span = f" from {mhz(low).removesuffix(' MHz')} to {mhz(high)}" if high > low else " there"
-    return f"{place}, to {request.target_ohm:g} ohm at {mhz(request.centre_hz)}, {wanted}{span}"
+    chosen = ""
+    if request.section_q is not None:
+        chosen = f", pi and T of Q {request.section_q:g}"
+    elif request.phase_deg is not None:
+        chosen = f", pi and T of {request.phase_deg:g} degrees"
+    at = f"{request.target_ohm:g} ohm at {mhz(request.centre_hz)}"
+    return f"{place}, to {at}, {wanted}{span}{chosen}"
 
 
 def _cut_from(result: MatchResult) -> list[str]:
@@ -195,10 +204,24 @@ def remarks(result: MatchResult) -> list[str]:
             "device": "with the match at the device",
             "calibration plane": "with the match before the line",
         }.get(str(place), "with the match on the line")
-        said.append(f"{how} the path itself still loses {result.path_db:.2f} dB")
+        said.append(
+            f"{how} the path itself still loses {result.path_db:.2f} dB"
+            if np.isfinite(result.path_db)
+            else f"what the path itself still loses {how} cannot be told"
+        )
+    if result.spoilt and result.plane_swr is not None:
+        said.append(
+            f"with the first network in its place the standards' plane sees SWR "
+            f"{said_swr(result.plane_swr)} in {result.z_ref:g} ohm"
+        )
     if result.limit is not None and result.proposals:
         limit = result.limit
-        if sets_none(limit):
+        if not limit.told:
+            said.append(
+                "how well any network could match this load over the band cannot be told: neither "
+                "a series nor a parallel circuit of R, L and C is near enough to it"
+            )
+        elif sets_none(limit):
             said.append("the load itself sets no limit to the match over so narrow a band")
         else:
             said.append(

@@ -217,10 +217,13 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "frequency_hz": request.centre_hz,
         "band_hz": list(request.band_hz),
         "place": request.place,
+        "section_q": request.section_q,
+        "phase_deg": request.phase_deg,
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,
-        "limit_swr": None if result.limit is None else result.limit.swr,
+        "worst_swr_at_plane": result.plane_swr,
+        "limit_swr": result.limit.swr if result.limit and result.limit.told else None,
         "trim": result.trimming
         and {"verdict": result.trimming.verdict, "message": result.trimming.message},
     }

@@ -73,7 +73,9 @@ class Keys:
                 continue
             if key in LATER:
                 raise self.fail(key, "this version of rfcal does not compute this key yet")
-            near = [k for k in allowed if key in k] or difflib.get_close_matches(key, allowed, 1, 0)
+            near = [k for k in allowed if key in k.split("_")]
+            near = near or [k for k in allowed if key in k]
+            near = near or difflib.get_close_matches(key, allowed, 1, 0)
             raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
 
     def number(

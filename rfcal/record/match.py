@@ -7,15 +7,15 @@ import numpy as np
 
 from rfcal.errors import MatchingError, RecordError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.between import SAME
 from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity
 from rfcal.record.between import Between
 from rfcal.record.keys import FILE
+from rfcal.record.match_path import before, path_db, plane_swr
 from rfcal.record.match_request import MatchRequest
-from rfcal.tasks.delivery import loss_db, loss_of
-from rfcal.tasks.matching.band import Candidate, Goal
+from rfcal.tasks.matching.band import Candidate, Goal, step_needed
 from rfcal.tasks.matching.limits import Limit, bode_fano, fit_load
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.place import at_point
@@ -28,12 +28,14 @@ from rfcal.tasks.matching.tolerance import (
     sensitivity,
 )
 from rfcal.tasks.matching.trim import Trim, trim
-from rfcal.tasks.uncertainty import Inputs, impedance_half_widths
+from rfcal.tasks.uncertainty import Inputs, beyond, impedance_half_widths
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
 DRAWS = 400
 """Draws of parts and of the measured load for the yield."""
+SPOILT = 1.05
+"""A SWR at the plane that is larger than the network's by less is the same."""
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
 
@@ -81,7 +83,15 @@ class MatchResult:
         What the sweep after building says of the first proposal.
     path_db : float, optional
         What the path between plane and device loses at the design frequency with this match [dB]:
-        matched where the network is at the device, else with the device's standing waves.
+        matched where the network is at the device, else with the device's standing waves; nan
+        where that cannot be told.
+    plane_swr : float, optional
+        Largest SWR in the band at the standards' plane with the first network in its place [1];
+        None where nothing lies between.
+    step_hz : float, optional
+        Step that the sweep should have in the band [Hz]; None where its own is small enough.
+    z_ref : float
+        Reference impedance of that SWR [ohm].
     """
 
     request: MatchRequest
@@ -91,6 +101,16 @@ class MatchResult:
     limit: Limit | None
     trimming: Trim | None
     path_db: float | None = None
+    plane_swr: float | None = None
+    step_hz: float | None = None
+    z_ref: float = 50.0
+
+    @property
+    def spoilt(self) -> bool:
+        """Whether the plane sees a clearly worse SWR than the first network's input."""
+        if self.plane_swr is None:
+            return False
+        return self.plane_swr > SPOILT * self.proposals[0].candidate.worst_swr
 
 
 def require_place(request: MatchRequest, path: Sequence[Between]) -> None:
@@ -106,7 +126,7 @@ def require_place(request: MatchRequest, path: Sequence[Between]) -> None:
     Raises
     ------
     RecordError
-        Something was added to the device, or a path lies before the sweep after building.
+        Something was added to the device.
     """
     if request.place != "calibration plane" and any(item.embed for item in path):
         raise RecordError(
@@ -114,13 +134,6 @@ def require_place(request: MatchRequest, path: Sequence[Between]) -> None:
             f"{request.place_in_record} place",
             f"something was added to '{request.measurement}', so its answer is not that of the "
             "device: take out add = true for a match",
-        )
-    if request.built is not None and request.place == "device" and path:
-        raise RecordError(
-            FILE,
-            f"{request.place_in_record} built",
-            f"'{request.measurement}' lies behind a path, and the sweep after building is not "
-            "taken through it: calibrate where the network's input is",
         )
 
 
@@ -147,7 +160,7 @@ def matched(
     line : Line, optional
         The line between, where the record gives its figures.
     built : Quantity, optional
-        Corrected reflection after building, at the network's input [1].
+        Corrected reflection after building, at the standards' plane [1].
     z_ref : float
         Reference impedance of the reflections [ohm].
     rng : numpy.random.Generator
@@ -188,7 +201,13 @@ def matched(
             goal, drawn = at_point(goal, line, request.place), piece.input_impedance(drawn)
             through = piece.bilinear(z_ref)
             load = load.through(through.apply(load.value), through.derivative(load.value))
-        ranking = rank(goal, stock=request.stock, topologies=request.topologies)
+        ranking = rank(
+            goal,
+            stock=request.stock,
+            topologies=request.topologies,
+            q=request.section_q,
+            phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
+        )
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
     proposals = tuple(_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN])
@@ -197,19 +216,16 @@ def matched(
     if high > low and frequency.size > 2:
         f, z = goal.in_band()
         limit = bode_fano(fit_load(f, z, z_ref=request.target_ohm), request.band_hz)
-    trimming = None
+    trimming: Trim | None = None
     if built is not None and proposals:
+        at_input = beyond(built, before(request, inputs))
         best = proposals[0].candidate.network
-        trimming = trim(best, frequency, load, built, z_ref=z_ref)
-    return MatchResult(
-        request,
-        goal,
-        ranking,
-        proposals,
-        limit,
-        trimming,
-        _path_db(request, inputs, reflection, line, z_ref),
-    )
+        trimming = trim(best, frequency, load, at_input, z_ref=z_ref)
+    lost, plane = path_db(request, inputs, reflection, z_ref), None
+    if proposals:
+        plane = plane_swr(request, inputs, goal, proposals[0].candidate.network, z_ref)
+    step = step_needed(goal, load)
+    return MatchResult(request, goal, ranking, proposals, limit, trimming, lost, plane, step, z_ref)
 
 
 def _require_resistance(
@@ -226,24 +242,6 @@ def _require_resistance(
             f"active load's {span_mhz(frequency, lost)}, so nothing is known to match it: measure "
             "it better first"
         )
-
-
-def _path_db(
-    request: MatchRequest, inputs: Inputs, reflection: Quantity, line: Line | None, z_ref: float
-) -> float | None:
-    """Loss of the path with the match in its place: matched before it, mismatched behind it."""
-    frequency = inputs.calibration.frequency
-    if isinstance(request.place, float):
-        assert line is not None
-        at = int(np.argmin(np.abs(frequency - request.centre_hz)))
-        load = complex(to_impedance(reflection.value[at], z_ref))
-        behind = loss_db(replace(line, length_m=request.place), frequency[[at]], load)[0]
-        before = line.loss_db_per_100m(frequency[at]) * (line.length_m - request.place) / 100
-        return float(behind + before)
-    matched_there = request.place == "device"
-    seen = np.zeros_like(reflection.value) if matched_there else reflection.value
-    lost = loss_of(inputs, seen)
-    return None if lost is None else float(np.interp(request.centre_hz, frequency, lost))
 
 
 def _proposal(
@@ -272,6 +270,37 @@ def _proposal(
     )
 
 
+def said_swr(ratio: float) -> str:
+    """A SWR in words.
+
+    Parameters
+    ----------
+    ratio : float
+        SWR [1].
+
+    Returns
+    -------
+    str
+        With three digits, and none above 100.
+    """
+    return f"{ratio:.3g}" if ratio < 100 else "more than 100"
+
+
+def _short(result: MatchResult) -> str:
+    """What to do where no network meets the target."""
+    if not result.proposals:
+        return (
+            "There is no network of these topologies and parts; what stands in the way of each is "
+            "said with the match. Ask for other topologies, parts, or another place."
+        )
+    best = min(p.candidate.worst_swr for p in result.proposals)
+    return (
+        f"No network of these parts holds SWR {result.request.target_swr:g} over the band; the "
+        f"best comes to {said_swr(best)}. Ask for a narrower "
+        "band, finer values, or another place."
+    )
+
+
 def findings(result: MatchResult) -> list[Finding]:
     """What there is to say about a match.
 
@@ -283,7 +312,8 @@ def findings(result: MatchResult) -> list[Finding]:
     Returns
     -------
     list of Finding
-        A caution from 50 V or 10 W on, and a warning where nothing meets the target.
+        A caution from 50 V or 10 W on, and a warning where nothing meets the target, or where there
+        is no network for a load that needs one.
     """
     request, found = result.request, []
     volt = max((float(p.volt.max(initial=0.0)) for p in result.proposals), default=0.0)
@@ -294,11 +324,23 @@ def findings(result: MatchResult) -> list[Finding]:
             "touch, and keep to your regulator's exposure limits and local codes."
         )
         found.append(Finding("match-voltage", "warning", request.measurement, message))
-    if not any(p.candidate.meets for p in result.proposals):
-        best = min((p.candidate.worst_swr for p in result.proposals), default=float("inf"))
+    bare = swr(from_impedance(result.goal.in_band()[1], request.target_ohm)).max()
+    met = any(p.candidate.meets for p in result.proposals)
+    if not met and (result.proposals or bare > request.target_swr):
+        found.append(Finding("match-target", "warning", request.measurement, _short(result)))
+    if result.step_hz is not None:
         message = (
-            f"No network of these parts holds SWR {request.target_swr:g} over the band; the best "
-            f"comes to {best:.3g}. Ask for a narrower band, finer values, or another place."
+            "In the band the load moves so far from one point of the sweep to the next that its "
+            "SWR between them is a guess, and so is which network is best. Measure the band in "
+            f"steps of {result.step_hz / 1e6:.2g} MHz or less before you build."
         )
-        found.append(Finding("match-target", "warning", request.measurement, message))
+        found.append(Finding("match-step", "warning", request.measurement, message))
+    if result.spoilt and result.plane_swr is not None and result.plane_swr > request.target_swr:
+        message = (
+            f"With the first network in its place the SWR at the standards' plane comes to "
+            f"{said_swr(result.plane_swr)} in {result.z_ref:g} ohm: what lies between has another "
+            f"impedance than the target of {request.target_ohm:g} ohm. Match at the calibration "
+            "plane, or take the line's own impedance for target_ohm and match once more there."
+        )
+        found.append(Finding("match-plane", "warning", request.measurement, message))
     return found

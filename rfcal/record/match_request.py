@@ -41,6 +41,8 @@ class MatchRequest:
         ``"device"``, ``"calibration plane"``, or metres from the device on the line between.
     built : str, optional
         File of the sweep after building.
+    section_q, phase_deg : float, optional
+        Q of pi and T sections [1], or how far their load side lags [degrees].
     """
 
     place_in_record: str
@@ -55,6 +57,8 @@ class MatchRequest:
     topologies: tuple[str, ...]
     place: str | float
     built: str | None
+    section_q: float | None = None
+    phase_deg: float | None = None
 
     def settled(self, answer_hz: float) -> "MatchRequest":
         """The request with the answer's frequency where it states none.
@@ -111,10 +115,12 @@ def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchReq
         (
             *("measurement", "frequency_mhz", "band_mhz", "power_w", "target_ohm", "target_swr"),
             *("series", "inductor_q", "capacitor_q", "tolerance_percent", "topologies", "place"),
-            *("built", "lines"),
+            *("built", "lines", "section_q", "phase_deg"),
         )
     )
     centre, band = _band(keys)
+    topologies = _topologies(keys)
+    section_q, phase_deg = _chosen(keys, topologies)
     return MatchRequest(
         keys.place,
         keys.choice("measurement", names, names[0]),
@@ -130,9 +136,11 @@ def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchReq
             lines=_lines(keys) if "lines" in keys.table else _usual_lines(),
         ),
         keys.number("tolerance_percent", 5.0, low=0.0, high=50.0) / 100,
-        _topologies(keys),
+        topologies,
         _place(keys),
         keys.path("built") if "built" in keys.table else None,
+        section_q,
+        phase_deg,
     )
 
 
@@ -192,6 +200,23 @@ def _topologies(keys: Keys) -> tuple[str, ...]:
         if name not in TOPOLOGIES:
             raise keys.fail("topologies", f"'{name}' is none of {', '.join(TOPOLOGIES)}")
     return tuple(value)
+
+
+def _chosen(keys: Keys, topologies: Sequence[str]) -> tuple[float | None, float | None]:
+    """Q or phase of pi and T sections, where one is asked for."""
+    asked = [key for key in ("section_q", "phase_deg") if key in keys.table]
+    if not asked:
+        return None, None
+    if len(asked) == 2:
+        raise keys.fail("phase_deg", "a section has a chosen Q or a chosen phase: take out one")
+    if not {"pi", "T"} & set(topologies):
+        raise keys.fail(asked[0], "no topology here is a pi or T section, which it is for")
+    if asked == ["section_q"]:
+        return keys.number("section_q", low=0.0, above=True, high=1e3), None
+    phase = keys.number("phase_deg", low=-180.0, above=True, high=180.0)
+    if min(abs(phase), 180 - abs(phase)) < 0.1:
+        raise keys.fail("phase_deg", f"{phase:g} is no phase of a section: not 0 nor half a turn")
+    return None, phase
 
 
 def _place(keys: Keys) -> str | float:

@@ -1,11 +1,14 @@
 """What a line delivers: loss with mismatch, voltage and current along it, loss of a whole path."""
 
 from dataclasses import dataclass
+from functools import reduce
+from operator import matmul
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal.errors import CalibrationError
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 from rfcal.tasks.uncertainty import K_AXIS, Inputs
@@ -161,6 +164,23 @@ def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:
     ndarray, shape (F,), or None
         Loss [dB]; None where nothing was removed, or where something was added.
     """
+    whole = whole_map(inputs)
+    return None if whole is None else _loss(reflection, [whole])
+
+
+def whole_map(inputs: Inputs) -> Bilinear | None:
+    """The map of all that was removed between plane and device.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The device's reading and all it depends on.
+
+    Returns
+    -------
+    Bilinear or None
+        From the device to the plane; None where nothing was removed, or where something was added.
+    """
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
     box = inputs.calibration.error_box
@@ -168,12 +188,10 @@ def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:
     for step in inputs.path:
         readings = [box.correct(r.value) for r, _ in step.readings]
         maps.append(step.element.bilinear([*readings, *(p.value for p in step.parameters)]))
-    return _loss(reflection, maps)
+    return reduce(matmul, maps)
 
 
 def _loss(reflection: Complex, maps: list) -> Real:
-    whole = maps[0]
-    for through in maps[1:]:
-        whole = whole @ through
+    whole = reduce(matmul, maps)
     with np.errstate(invalid="ignore", divide="ignore"):  # an active reading has no loss: nan
         return -10 * np.log10(whole.power_gain(reflection))

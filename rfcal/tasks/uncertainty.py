@@ -235,7 +235,24 @@ def propagate(inputs: Inputs) -> Quantity:
     Quantity
         Reflection coefficient [1] and its effects.
     """
-    reflection = at_plane(inputs.calibration, inputs.reading, inputs.connection)
+    return beyond(at_plane(inputs.calibration, inputs.reading, inputs.connection), inputs)
+
+
+def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
+    """A reflection at the standards' plane as it is beyond the path, with every source's effect.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient at the plane [1], through the same calibration.
+    inputs : Inputs
+        Calibration and path.
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient with the path's elements removed, or added [1].
+    """
     for step in inputs.path:
         readings = [at_plane(inputs.calibration, *pair) for pair in step.readings]
         move = add if step.embed else remove

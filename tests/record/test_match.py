@@ -12,9 +12,11 @@ from rfcal.faces.cli import main
 from rfcal.faces.report import output_files
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
+from rfcal.models.parts import neighbours
 from rfcal.record.compute import compute
 from rfcal.record.match import SHOWN
 from rfcal.tasks.delivery import loss_db
+from rfcal.tasks.matching import lumped
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 from tests.record.test_refusals import refused
 
@@ -88,25 +90,124 @@ def test_a_target_out_of_reach_is_said(asked):
     assert "limit of Bode and Fano" in said
 
 
-@pytest.mark.parametrize("place", ['"device"', '"calibration plane"', "[4.0]"])
-def test_places_on_the_line(asked, place):
-    line = Line(10.0, 0.66, 50.0, 0.6, 0.01)
-    through = line.two_port(FREQUENCY).bilinear().apply(np.full(41, from_impedance(DEVICE_OHM)))
-    write(asked, "device", through)
+def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
+    omega = 2 * np.pi * FREQUENCY
+    tank = 30 + 1j * (omega * 1e-6 - 1 / (omega * 8.37e-12))
+    write(asked, "device", from_impedance(1 / (1 / 100 + 1 / tank)))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]")
+    results = compute(asked)
+    said = "\n".join(match_words.lines(results.matches[0]))
+    assert "cannot be told: neither a series nor a parallel circuit" in said
+    assert match_words.row(results.matches[0].proposals[0], results.matches[0].limit)["limit"] == (
+        "not known"
+    )
+    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    assert match["limit_swr"] is None
+    assert match["networks"][0]["share_of_limit"] is None
+
+
+def test_where_there_is_no_network_at_all(asked):
+    bend(
+        asked,
+        'topologies = ["L"]',
+        'topologies = ["series stub"]\nlines = [{z0_ohm = 0.1, velocity_factor = 0.7, '
+        "loss_db_per_100m = [[1.0, 5.0]]}]",
+    )
+    results = compute(asked)
+    assert not results.matches[0].proposals
+    (found,) = (f for f in results.findings if f.code == "match-target")
+    assert found.message.startswith("There is no network of these topologies")
+    assert "inf" not in found.message
+    assert results.matches[0].ranking.refused
+
+
+def test_a_sweep_in_steps_too_wide_for_its_load(asked):
+    omega = 2 * np.pi * FREQUENCY
+    write(asked, "device", from_impedance(30 + 1j * (omega * 2e-5 - 1 / (omega * 4.19e-13))))
+    found = next(f for f in compute(asked).findings if f.code == "match-step")
+    assert "in steps of 0.094 MHz or less" in found.message
+    write(asked, "device", np.full(41, from_impedance(DEVICE_OHM)))
+    assert "match-step" not in {f.code for f in compute(asked).findings}
+
+
+def test_a_device_that_needs_no_network(asked):
+    write(asked, "device", np.full(41, 0.0))
+    bend(asked, "band_mhz = [54, 56]\n", "")
+    results = compute(asked)
+    assert not results.matches[0].proposals
+    assert "match-target" not in {f.code for f in results.findings}
+    assert "needs no network" in results.matches[0].ranking.refused["L"]
+
+
+def test_a_path_loss_that_cannot_be_told(asked):
+    (result,) = compute(asked).matches
+    said = match_words.remarks(replace(result, path_db=float("nan")))
+    assert said[0] == "what the path itself still loses with the match at the device cannot be told"
+
+
+def behind_line(folder, line, place):
+    """The device behind 10 m of a line that the record knows, matched at a place."""
+    far = np.full(41, from_impedance(DEVICE_OHM))
+    write(folder, "device", line.two_port(FREQUENCY).bilinear().apply(far))
     losses = [[f, float(line.loss_db_per_100m(f * 1e6))] for f in (1, 10, 100)]
     between = (
-        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
-        f"z0_ohm = 50.0\nloss_db_per_100m = {losses}\n"
+        f'[[measurement.between]]\nline = "mine"\nlength_m = {line.length_m}\n'
+        f"velocity_factor = {line.velocity_factor}\nz0_ohm = {line.z0}\n"
+        f"loss_db_per_100m = {losses}\nlength_uncertainty_m = 0.001\n"
+        "velocity_factor_uncertainty = 0.0001\nz0_uncertainty_ohm = 0.1\n"
     )
-    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
-    (asked / "record.toml").write_text(text + f"place = {place}\n")
-    (result,) = compute(asked).matches
-    walked = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}[place]
+    text = (folder / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
+    (folder / "record.toml").write_text(text + f"place = {place}\n")
+
+
+COAX, LADDER = Line(10.0, 0.66, 50.0, 0.6, 0.01), Line(10.0, 0.92, 450.0, 0.1)
+WALKED = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}
+
+
+@pytest.mark.parametrize("line", [COAX, LADDER])
+@pytest.mark.parametrize("place", WALKED)
+def test_places_on_the_line(asked, line, place):
+    """Loss, and SWR at the plane, against the network built into the line."""
+    behind_line(asked, line, place)
+    results = compute(asked)
+    (result,) = results.matches
+    walked = WALKED[place]
     expected = line.two_port(FREQUENCY, np.full(41, walked)).input_impedance(DEVICE_OHM)
     assert result.goal.load == pytest.approx(expected, rel=1e-6)
-    matched = float(line.loss_db_per_100m(55e6)) / 10
-    behind = loss_db(replace(line, length_m=walked), [55e6], DEVICE_OHM)[0]
-    assert result.path_db == pytest.approx(behind + matched * (10 - walked) / 10, rel=0.01)
+    pieces = (walked, DEVICE_OHM), (10 - walked, 50.0)
+    lost = sum(loss_db(replace(line, length_m=m), [55e6], ohm)[0] for m, ohm in pieces)
+    assert result.path_db == pytest.approx(lost, rel=1e-3)
+    codes = {f.code for f in results.findings}
+    if walked == 10:
+        assert result.plane_swr is None
+        assert "match-plane" not in codes
+        return
+    whole = result.proposals[0].candidate.network.on_line(line, walked)
+    inside = (FREQUENCY >= 54e6) & (FREQUENCY <= 56e6)
+    seen = swr(whole.seen(FREQUENCY, np.full(41, DEVICE_OHM))[inside]).max()
+    assert result.plane_swr == pytest.approx(seen, rel=1e-3)
+    assert ("match-plane" in codes) == (line is LADDER)
+    said = "the standards' plane sees SWR" in "\n".join(match_words.remarks(result))
+    assert said == (line is LADDER)
+
+
+@pytest.mark.parametrize("line", [COAX, LADDER])
+@pytest.mark.parametrize("place", WALKED)
+def test_trimming_through_what_lies_before_the_network(asked, line, place):
+    """Both sweeps are taken at the plane; what is known to lie between is taken away."""
+    behind_line(asked, line, place)
+    network = compute(asked).matches[0].proposals[0].candidate.network
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/after.s1p"\n')
+    values = [float(e.value) for e in network.elements]
+    for off, verdict in ((1.0, "as designed"), (1.3, "one part")):
+        wrong = network.with_values([off * values[0], *values[1:]])
+        whole = wrong.on_line(line, WALKED[place])
+        write(asked, "after", whole.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
+        trimming = compute(asked).matches[0].trimming
+        assert trimming.verdict == verdict
+    assert trimming.off[0].name == network.elements[0].name
+    assert trimming.off[0].change == pytest.approx(0.3, abs=0.05)
 
 
 def test_the_part_that_is_off_is_found_after_building(asked):
@@ -138,27 +239,38 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
         compute(asked)
 
 
-def test_trimming_on_the_line_counts_the_piece_behind(asked):
-    line = Line(10.0, 0.66, 50.0)
-    through = line.two_port(FREQUENCY).bilinear()
-    write(asked, "device", through.apply(np.full(41, from_impedance(DEVICE_OHM))))
-    between = (
-        '[[measurement.between]]\nline = "mine"\nlength_m = 10\nvelocity_factor = 0.66\n'
-        "z0_ohm = 50.0\nloss_db_per_100m = [[1.0, 1e-6]]\n"
-    )
-    text = (asked / "record.toml").read_text().replace("\n[match]", f"\n{between}[match]")
-    (asked / "record.toml").write_text(text + "place = [4.0]\n")
-    network = compute(asked).matches[0].proposals[0].candidate.network
-    load = line.two_port(FREQUENCY, np.full(41, 4.0)).input_impedance(DEVICE_OHM)
-    write(asked, "after", network.seen(FREQUENCY, load, z_ref=50.0))
-    with (asked / "record.toml").open("a") as file:
-        file.write('built = "raw/after.s1p"\n')
-    assert compute(asked).matches[0].trimming.verdict == "as designed"
+@pytest.mark.parametrize(
+    ("key", "value", "closed"),
+    [
+        ("section_q", 4.0, lumped.pi_section(55e6, DEVICE_OHM, q=4.0)),
+        ("phase_deg", -70.0, lumped.by_phase(55e6, DEVICE_OHM, phase_rad=np.radians(-70.0))),
+    ],
+)
+def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
+    bend(asked, 'topologies = ["L"]', f'topologies = ["pi"]\n{key} = {value}')
+    results = compute(asked)
+    (result,) = results.matches
+    assert result.ranking.candidates
+    for candidate in result.ranking.candidates:
+        real, ideal = ([e.value for e in n.elements] for n in (candidate.network, candidate.ideal))
+        designs = [[e.value for e in n.elements] for n in closed if n.topology == "pi"]
+        assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
+        for one, design in zip(real, ideal, strict=True):
+            assert one in neighbours(design, "E24", count=2)
+    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    assert match[key] == value
+    assert f"{value:g}" in match_words.where(result)
 
 
 @pytest.mark.parametrize(
     ("old", "new", "fragments"),
     [
+        ('["L"]', '["pi"]\nsection_q = 0', ["section_q", "above 0"]),
+        ('["L"]', '["pi"]\nphase_deg = 180', ["phase_deg", "half a turn"]),
+        ('["L"]', '["pi"]\nphase_deg = 0', ["phase_deg", "half a turn"]),
+        ('["L"]', '["pi"]\nphase_deg = -190', ["phase_deg", "above -180"]),
+        ('["L"]', '["T"]\nphase_deg = 90\nsection_q = 3', ["phase_deg", "take out one"]),
+        ('["L"]', '["L"]\nsection_q = 3', ["section_q", "no topology here"]),
         ("frequency_mhz = 55\n", "frequency_mhz = 80\n", ["[match] 1", "80 MHz", "50 to 60 MHz"]),
         ("band_mhz = [54, 56]", "band_mhz = [56, 54]", ["band_mhz", "ascend"]),
         ("band_mhz = [54, 56]", "band_mhz = 3", ["band_mhz", "[70.0, 70.5]"]),
@@ -172,6 +284,7 @@ def test_trimming_on_the_line_counts_the_piece_behind(asked):
         ("power_w = 5", 'measurement = "x"', ["measurement", "none of device"]),
         ("power_w = 5", "target_swr = 1", ["target_swr", "above 1"]),
         ("power_w = 5", "watts = 1", ["watts", "nearest"]),
+        ("power_w = 5", "q = 50", ["unknown key", "'inductor_q'"]),
     ],
 )
 def test_bad_matches(asked, capsys, tmp_path, old, new, fragments):

@@ -142,6 +142,14 @@ def test_goals_that_cannot_be(change, words):
         band.Goal(FREQUENCY, **given)
 
 
+def test_an_edge_of_the_sweep_rounded_otherwise_is_the_same_edge():
+    for low, high in ((8.2 * 1e6, 8.3e6), (8.25e6, 8.4e6 * (1 + 1e-9)), (8.2 * 1e6,) * 2):
+        goal = band.Goal(np.array([8.2e6, 8.4e6]), np.array([20, 30 + 5j]), low, (low, high))
+        f, z = goal.in_band()
+        assert 8.2e6 <= f[0] <= f[-1] <= 8.4e6
+        assert np.all(np.isfinite(z))
+
+
 def test_unknown_topology():
     with pytest.raises(MatchingError, match="'ell' is not known"):
         ranking_of(GOAL, topologies=("ell",))
@@ -165,6 +173,28 @@ def test_bandwidth_of_a_resonator_by_its_formula():
     coarse = np.array([13e6, 14.05e6, 15e6])  # edges between the centre and its neighbours
     wide = band.bandwidth(coarse, np.array([4.0, 1.0, 4.0]), 2.0, 14.0e6)
     assert 13e6 < wide.low_hz < 14.0e6 < wide.high_hz < 15e6
+
+
+def test_a_step_that_does_not_tell_the_load():
+    """The step that is asked for is enough, and no finer than it must be."""
+
+    def needed(step, noise=0.0):
+        frequency = np.arange(12.03e6, 17e6, step)
+        load = resonant(25.0, 4.18e-6, 30e-12, frequency)
+        goal = band.Goal(frequency, load, CENTRE, BAND)
+        scatter = both_axes("noise", np.full(frequency.size, noise), per_point=True)
+        return band.step_needed(goal, Quantity(from_impedance(load), scatter))
+
+    asked = needed(1e6)
+    assert 0.2e6 < asked < 0.4e6
+    assert needed(0.9 * asked) is None
+    assert needed(0.6e6) == pytest.approx(asked, rel=0.2)
+    assert needed(1e6, noise=0.5) is None  # so little is known that no step would tell more
+    single = band.Goal(np.array([CENTRE]), np.array([20 + 3j]), CENTRE, (CENTRE, CENTRE))
+    assert band.step_needed(single, Quantity(np.array([0.5 + 0j]))) is None
+    ends = np.array([14e6, 15e6])  # at a point of the sweep nothing is interpolated
+    at_point = band.Goal(ends, np.array([20, 90 + 70j]), 14e6, (14e6, 14e6))
+    assert band.step_needed(at_point, Quantity(from_impedance(at_point.load))) is None
 
 
 @pytest.mark.parametrize("series", [True, False])
@@ -212,6 +242,22 @@ def test_the_limit_is_met_with_equality_by_a_bare_load(model, share, depth):
     assert limit.used(frequency, seen)[share] == pytest.approx(1, abs=1e-3)
     assert (limit.far, limit.near)[1 - share] == np.inf
     assert limit.reflection == pytest.approx(np.exp(-depth), rel=1e-9)
+
+
+def test_no_limit_is_told_by_a_model_that_is_not_the_load():
+    """A resonator across a resistance: neither a series nor a parallel circuit."""
+    twice = 1 / (1 / 100 + 1 / resonant(30.0, 10e-6, 12.6e-12))
+    limit = limits.bode_fano(limits.fit_load(FREQUENCY, twice), BAND)
+    assert not limit.told
+    assert limit.reached(1.5) is None
+    assert limits.bode_fano(limits.fit_load(FREQUENCY, LOAD), BAND).told
+
+
+def test_a_flat_load_has_no_limit():
+    limit = limits.bode_fano(limits.fit_load(FREQUENCY, np.full(61, 43.0 + 0j)), BAND)
+    assert limit.told
+    assert limit.swr == 1
+    assert limit.reached(1.2) is None
 
 
 def series_capacitor():
@@ -419,6 +465,29 @@ def test_trim_says_when_no_part_explains_it():
     assert "connection" in found.message
 
 
+@pytest.mark.parametrize(("off", "change"), [(1, -0.9999), (2, -0.9999), (0, 2.0), (1, 2.0)])
+def test_a_missing_or_other_part_is_no_part_that_is_off(off, change):
+    changes = [change if k == off else 0.0 for k in range(3)]
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, changes))
+    assert found.verdict == "unexplained"
+    assert NETWORK.elements[off].name in found.message
+    assert "missing, shorted or another part" in found.message
+    assert "make it" not in found.message
+
+
+def test_trim_by_few_frequencies_warns_of_a_changed_load():
+    load, built = read_again(NETWORK, [0, 0.2, 0])
+
+    def pick(quantity, at):
+        effects = tuple(replace(e, change=e.change[at]) for e in quantity.effects)
+        return Quantity(quantity.value[at], effects)
+
+    for at, said in ((np.array([30]), True), (np.arange(0, 61, 12), False)):
+        found = trim.trim(NETWORK, FREQUENCY[at], pick(load, at), pick(built, at))
+        assert found.verdict == "one part"
+        assert ("a load that has changed" in found.message) == said
+
+
 def test_trim_wants_one_grid():
     load, built = read_again(NETWORK, [0, 0, 0])
     short = Quantity(built.value[1:])
@@ -456,6 +525,39 @@ def test_a_chosen_q_is_kept():
         assert candidate.network.note == "Q = 12"
         for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
             assert real.value in neighbours(ideal.value, "E24", count=2)
+
+
+@pytest.mark.parametrize("degrees", [-120, -35, 50, 90, 140])
+def test_a_chosen_phase_is_kept(degrees):
+    """By the voltages and currents of the design itself; values stay next to the design's."""
+    ranking = ranking_of(GOAL, topologies=("pi", "T"), stock=STOCK, phase_rad=np.radians(degrees))
+    assert {c.ideal.topology for c in ranking.candidates} | set(ranking.refused) == {"pi", "T"}
+    for candidate in ranking.candidates:
+        joints = candidate.ideal.states(np.array([CENTRE]), np.array([GOAL.centre_load()]))
+        which = 0 if candidate.ideal.topology == "pi" else 1
+        lag = np.degrees(np.angle(joints[0][which] / joints[-1][which]))[0]
+        assert lag == pytest.approx(degrees)
+        assert candidate.network.note == f"phase {degrees} degrees"
+        for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
+            assert real.value in neighbours(ideal.value, "E24", count=2)
+
+
+def test_a_section_has_a_chosen_q_or_a_chosen_phase():
+    with pytest.raises(MatchingError, match="not both"):
+        ranking_of(GOAL, topologies=("pi",), stock=STOCK, q=5.0, phase_rad=1.0)
+
+
+@pytest.mark.parametrize(
+    ("dip_hz", "words"),
+    [
+        (604.3, "C1 up moves the dip up, 0.6 kHz for 1 %"),
+        (-13_679.0, "C1 up moves the dip down, 14 kHz for 1 %"),
+        (123_456.0, "C1 up moves the dip up, 120 kHz for 1 %"),
+        (0.3, "C1 leaves the dip where it is"),
+    ],
+)
+def test_no_more_digits_than_a_dip_has(dip_hz, words):
+    assert tolerance.Sensitivity("C1", 0.1, 0.1, dip_hz).in_words() == words
 
 
 @pytest.mark.parametrize(

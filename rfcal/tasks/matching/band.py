@@ -6,9 +6,14 @@ import numpy as np
 
 from rfcal.errors import MatchingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
+from rfcal.models.between import SAME
+from rfcal.models.quantity import Quantity
 from rfcal.tasks.matching.lumped import check_load
 from rfcal.tasks.matching.network import Network
 from rfcal.tasks.matching.search import worst
+
+MOVES = 1 / 3
+"""Reflection that a match to one point of a sweep may leave at the next [1]: SWR 2."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +101,8 @@ class Goal:
     Raises
     ------
     MatchingError
-        A band or centre outside the sweep, or a load in the band that nothing matches.
+        A band or centre outside the sweep by more than rounding, or a load in the band that nothing
+        matches.
     """
 
     frequency: Real
@@ -109,12 +115,13 @@ class Goal:
     def __post_init__(self) -> None:
         low, high = self.band_hz
         first, last = self.frequency[0], self.frequency[-1]
-        if low == high and not first <= low <= last:
+        within = first * (1 - SAME) <= low and high <= last * (1 + SAME)
+        if low == high and not within:
             raise MatchingError(
                 f"{low / 1e6:.6g} MHz is outside the sweep, which has {first / 1e6:.6g} to "
                 f"{last / 1e6:.6g} MHz: measure there, or ask for a frequency within"
             )
-        if not first <= low <= self.centre_hz <= high <= last:
+        if not (within and low <= self.centre_hz <= high):
             raise MatchingError(
                 f"the band from {low / 1e6:.6g} to {high / 1e6:.6g} MHz with its centre at "
                 f"{self.centre_hz / 1e6:.6g} MHz must lie in order within the sweep from "
@@ -141,6 +148,7 @@ class Goal:
         reflection = from_impedance(self.load if load is None else load, self.target_ohm)
         if self.frequency.size == 1:
             return to_impedance(np.repeat(reflection, frequency.size, axis=-1), self.target_ohm)
+        frequency = np.clip(frequency, self.frequency[0], self.frequency[-1])
         k = np.clip(np.searchsorted(self.frequency, frequency), 1, self.frequency.size - 1)
         left, right = self.frequency[k - 1], self.frequency[k]
         share = (frequency - left) / (right - left)
@@ -157,7 +165,7 @@ class Goal:
         load : ndarray, shape (M,)
             Load impedance [ohm].
         """
-        low, high = self.band_hz
+        low, high = np.clip(self.band_hz, self.frequency[0], self.frequency[-1])
         inside = self.frequency[(self.frequency > low) & (self.frequency < high)]
         f = np.unique(np.concatenate([[low, high], inside]))
         return f, self.load_at(f)
@@ -171,6 +179,39 @@ class Goal:
             Impedance [ohm].
         """
         return complex(self.load_at(np.array([self.centre_hz]))[0])
+
+
+def step_needed(goal: Goal, reflection: Quantity) -> float | None:
+    """The step of a sweep that would tell the load between its points.
+
+    Parameters
+    ----------
+    goal : Goal
+        Its sweep and band.
+    reflection : Quantity
+        Reflection of the load [1], of any reference impedance.
+
+    Returns
+    -------
+    float or None
+        Step [Hz]; None where the load moves so little from point to point in the band, or no
+        further than noise takes it, that straight lines between them will do.
+    """
+    frequency, (low, high) = goal.frequency, goal.band_hz
+    one, other = reflection.value[:-1], reflection.value[1:]
+    used = (frequency[1:] > low * (1 + SAME)) & (frequency[:-1] < high * (1 - SAME))
+    noise = [np.abs(e.change) ** 2 for e in reflection.effects if e.per_point]
+    scatter = sum(noise, np.zeros(frequency.size))
+    used &= np.abs(other - one) ** 2 > 16 * (scatter[1:] + scatter[:-1])
+    if not np.any(used):
+        return None
+    # what a network without loss that matches one would see of the other, whatever it is made of
+    away = np.abs((other - one)[used] / (1 - one * np.conj(other))[used])
+    step = np.diff(frequency)[used]
+    k = int(away.argmax())
+    # such distances add up as their inverse hyperbolic tangents
+    share = np.arctanh(MOVES) / np.arctanh(min(away[k], 0.999))
+    return float(step[k] * share) if share < 1 else None
 
 
 @dataclass(frozen=True, eq=False)

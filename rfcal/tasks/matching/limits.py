@@ -4,12 +4,15 @@ Sources: H. W. Bode, Network Analysis and Feedback Amplifier Design, section 16.
 Journal of the Franklin Institute 249 (1950); value from memory, the integrals checked in tests.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
+
+MISFIT = 0.02
+"""A model of the load that is further off says nothing about the load's limit [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +30,7 @@ class LoadModel:
     c_f : float
         Capacitance [F]; infinite in series or 0 in parallel where there is none.
     residual : float
-        Root mean square of what the model leaves of the reflection [1].
+        Root mean square of the reflection at the load of a source that the model would match [1].
     """
 
     series: bool
@@ -58,7 +61,7 @@ class LoadModel:
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:
-    """The series or parallel model that leaves less of the reflection.
+    """The series or parallel model that is nearer to the load.
 
     Parameters
     ----------
@@ -67,7 +70,7 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadMode
     load : ndarray, shape (F,)
         Load impedance [ohm].
     z_ref : float
-        Reference impedance of the reflection in which the misfit is counted [ohm].
+        Reference impedance of the reflection in which the parts are fitted [ohm].
 
     Returns
     -------
@@ -79,18 +82,22 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadMode
         seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
         # both models are linear in their parts: R + j (w L - 1/(w C)), G + j (w C - 1/(w L))
         weight = np.abs(2 * ref / (seen + ref) ** 2)
-        (level, rising, falling), residual = _fit(frequency, seen, weight)
+        level, rising, falling = _fit(frequency, seen, weight)
         with np.errstate(divide="ignore"):
             inverse = 1 / np.array([level, falling])
         if series:
-            found.append(LoadModel(True, level, rising, float(inverse[1]), residual))
+            model = LoadModel(True, level, rising, float(inverse[1]))
         else:
-            found.append(LoadModel(False, float(inverse[0]), float(inverse[1]), rising, residual))
+            model = LoadModel(False, float(inverse[0]), float(inverse[1]), rising)
+        # no network without loss changes this distance of two loads
+        z = model.impedance(frequency)
+        away = np.abs((load - z) / (load + np.conj(z)))
+        found.append(replace(model, residual=float(np.sqrt(np.mean(away**2)))))
     return min(found, key=lambda model: model.residual)
 
 
-def _fit(frequency: Real, seen: Complex, weight: Real) -> tuple[list[float], float]:
-    """Level, rising and falling part of ``a + j (w b - c / w)``, none below zero; rms misfit."""
+def _fit(frequency: Real, seen: Complex, weight: Real) -> list[float]:
+    """Level, rising and falling part of ``a + j (w b - c / w)``, none below zero."""
     from scipy.optimize import nnls
 
     middle = float(np.sqrt(frequency[0] * frequency[-1]))
@@ -98,10 +105,10 @@ def _fit(frequency: Real, seen: Complex, weight: Real) -> tuple[list[float], flo
     zero = np.zeros_like(ratio)
     columns = np.stack([np.r_[zero + 1, zero], np.r_[zero, ratio], np.r_[zero, -1 / ratio]], axis=1)
     both = np.r_[weight, weight]
-    parts, misfit = nnls(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
+    parts, _ = nnls(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
     omega = 2 * np.pi * middle
     scaled = parts * np.array([1, 1 / omega, omega])
-    return [float(p) for p in scaled], float(misfit / np.sqrt(frequency.size))
+    return [float(p) for p in scaled]
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,18 +125,26 @@ class Limit:
         by the other one.
     reflection : float
         Least magnitude that can be held over the whole band [1].
+    misfit : float
+        How far the load's model is off [1], as `LoadModel` has it.
     """
 
     far: float
     near: float
     reflection: float
+    misfit: float = 0.0
+
+    @property
+    def told(self) -> bool:
+        """Whether the model is near enough to the load to tell its limit."""
+        return self.misfit <= MISFIT
 
     @property
     def swr(self) -> float:
         """The SWR that goes with the least reflection [1]."""
         return (1 + self.reflection) / (1 - self.reflection) if self.reflection < 1 else np.inf
 
-    def reached(self, worst_swr: float) -> float:
+    def reached(self, worst_swr: float) -> float | None:
         """How close a network comes.
 
         Parameters
@@ -139,10 +154,12 @@ class Limit:
 
         Returns
         -------
-        float
+        float or None
             Logarithm of its worst reflection over that of the limit [1]: 1 at the limit, 0 for
-            no match at all; above 1 only by loss.
+            no match at all; above 1 only by loss. None where there is no limit, or none is told.
         """
+        if not self.told or self.reflection == 0:
+            return None
         if not np.isfinite(worst_swr) or worst_swr <= 1:
             return 0.0 if worst_swr > 1 else np.inf
         return float(np.log((worst_swr - 1) / (worst_swr + 1)) / np.log(self.reflection))
@@ -193,4 +210,4 @@ def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
         far, near = 1 / (r * c) if c else np.inf, l_h / r
     low, high = (2 * np.pi * f for f in band_hz)
     depth = np.pi * min(far / (high - low), near / (1 / low - 1 / high))
-    return Limit(np.pi * far, np.pi * near, float(np.exp(-depth)))
+    return Limit(np.pi * far, np.pi * near, float(np.exp(-depth)), model.residual)

@@ -348,12 +348,10 @@ def by_phase(
         (SHUNT, b),
         (SERIES, (1 - cosine / ratio) / b - load_ohm.imag),
     ]
-    built = [
-        Network.of(
-            name,
-            [(p, reactance(frequency_hz, v if p == SERIES else -1 / v)) for p, v in parts if v],
-            note,
-        )
+    built = (
+        ladder(name, frequency_hz, target_ohm, parts, note)
         for name, parts in (("pi", pi), ("T", tee))
-    ]
-    return built[0], built[1]
+    )
+    found = [network for network in built if network is not None]
+    assert len(found) == 2  # the middle part is never nothing
+    return found[0], found[1]

@@ -76,7 +76,13 @@ def _double(
     raise refusals[0]
 
 
-def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[tuple[str, Design]]:
+def _by_phase(given: tuple[float, complex, float], phase_rad: float, which: int) -> Design:
+    return lambda: (lumped.by_phase(*given, phase_rad=phase_rad)[which],)
+
+
+def designs(
+    goal: Goal, available: Sequence[Line], q: float | None, phase_rad: float | None = None
+) -> Iterator[tuple[str, Design]]:
     """Every topology with what is to be varied in it.
 
     Parameters
@@ -87,6 +93,8 @@ def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[
         Lines in stock.
     q : float, optional
         Q of pi and T sections [1].
+    phase_rad : float, optional
+        Phase of pi and T sections [rad], in place of a Q.
 
     Yields
     ------
@@ -100,8 +108,12 @@ def designs(goal: Goal, available: Sequence[Line], q: float | None) -> Iterator[
     yield "single", partial(lumped.single, *given, enough_swr=goal.target_swr)
     yield "L", partial(lumped.l_section, *given)
     at_node, in_branch = q or _q(1 / (1 / z).real, target), q or _q(z.real, target)
-    yield "pi", partial(lumped.pi_section, *given, q=at_node)
-    yield "T", partial(lumped.t_section, *given, q=in_branch)
+    if phase_rad is None:
+        yield "pi", partial(lumped.pi_section, *given, q=at_node)
+        yield "T", partial(lumped.t_section, *given, q=in_branch)
+    else:
+        yield "pi", _by_phase(given, phase_rad, 0)
+        yield "T", _by_phase(given, phase_rad, 1)
     if not available:
         return
     whole = [replace(line, conductor_db=0.0, dielectric_db=0.0) for line in available]
@@ -180,6 +192,7 @@ def rank(
     stock: Stock | None = None,
     topologies: Sequence[str] = TOPOLOGIES,
     q: float | None = None,
+    phase_rad: float | None = None,
 ) -> Ranking:
     """All topologies with parts that exist, in order of merit.
 
@@ -194,6 +207,9 @@ def rank(
     q : float, optional
         Q of pi and T sections [1], from which values are not moved far; a low one by default, from
         which they go where the band is best.
+    phase_rad : float, optional
+        How far the load side of pi and T sections lags [rad], as for `lumped.by_phase`, in place of
+        a Q; values are not moved far from it either.
 
     Returns
     -------
@@ -203,8 +219,11 @@ def rank(
     Raises
     ------
     MatchingError
-        A topology that is not known.
+        A topology that is not known, or both a Q and a phase.
     """
+    if q is not None and phase_rad is not None:
+        raise MatchingError("a pi or T section has a chosen Q or a chosen phase, not both")
+    chosen = () if q is None and phase_rad is None else ("pi", "T")
     stock = stock or Stock()
     for name in topologies:
         if name not in TOPOLOGIES:
@@ -212,11 +231,11 @@ def rank(
     found: dict[tuple, tuple[Network, Network]] = {}
     refused: dict[str, str] = {}
     built = set()
-    for name, design in designs(goal, stock.lines, q):
+    for name, design in designs(goal, stock.lines, q, phase_rad):
         if name not in topologies:
             continue
         try:
-            for real, ideal in _built(design(), goal, stock, q is None or name not in ("pi", "T")):
+            for real, ideal in _built(design(), goal, stock, name not in chosen):
                 if _idle(goal, real):
                     refused.setdefault(
                         name, "a part of it would do nothing here: take a simpler one"

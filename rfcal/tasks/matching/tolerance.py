@@ -155,14 +155,16 @@ class Sensitivity:
         Returns
         -------
         str
-            Such as ``"C1 up moves the dip down, 12.3 kHz for 1 %"``.
+            Such as ``"C1 up moves the dip down, 12 kHz for 1 %"``: a dip between points of a sweep
+            is known to two digits at most.
         """
         if not np.isfinite(self.dip_hz):
             return f"{self.name}: the dip lies at the edge of the sweep"
         if abs(self.dip_hz) < 1:
             return f"{self.name} leaves the dip where it is"
         way = "up" if self.dip_hz > 0 else "down"
-        return f"{self.name} up moves the dip {way}, {abs(self.dip_hz) / 1e3:.3g} kHz for 1 %"
+        size = float(f"{abs(self.dip_hz) / 1e3:.1e}")
+        return f"{self.name} up moves the dip {way}, {size:g} kHz for 1 %"
 
 
 def dip(frequency: Real, reflection: Complex) -> Real:

@@ -20,6 +20,8 @@ CLEAR = 13.8
 """Difference of misfit at which one suspicion beats another: a likelihood ratio of 1000."""
 FAR = 0.7
 """Changes are sought within this range of the logarithm of the value."""
+FEW = 5
+"""Frequencies below which a changed load can look like a part that is off."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +48,20 @@ class Suspect:
     standard_uncertainty: float
     misfit: float
 
+    def size(self) -> str:
+        """How far it is off.
+
+        Returns
+        -------
+        str
+            Such as ``"8.0 % ± 1.2 % above"``, with the 95 % uncertainty.
+        """
+        size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
+        # no more digits than the uncertainty supports
+        places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
+        way = "above" if self.change > 0 else "below"
+        return f"{size:.{places}f} % ± {doubt:.{places}f} % {way}"
+
     def cure(self) -> str:
         """What to do about it.
 
@@ -54,14 +70,8 @@ class Suspect:
         str
             A phrase with the 95 % uncertainty.
         """
-        size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
-        way, back = ("above", "less") if self.change > 0 else ("below", "more")
-        # no more digits than the uncertainty supports
-        places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
-        return (
-            f"{self.name} is {size:.{places}f} % ± {doubt:.{places}f} % {way} its value of "
-            f"{self.designed}: make it {back}"
-        )
+        back = "less" if self.change > 0 else "more"
+        return f"{self.name} is {self.size()} its value of {self.designed}: make it {back}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +86,8 @@ class Trim:
     message : str
         One sentence: what to change.
     off : tuple of Suspect
-        The parts that are off, or between which the readings cannot tell.
+        The parts that are off, or between which the readings cannot tell; for ``"unexplained"`` the
+        one that would have to be so far off that it is no part that is off.
     alone : tuple of Suspect
         Every part suspected alone, least misfit first.
     together : tuple of Suspect
@@ -259,7 +270,7 @@ def trim(
     verdict, suspects = _decide(misfit, alone, together, frequency.size)
     return Trim(
         verdict,
-        _words(verdict, suspects),
+        _words(verdict, suspects, frequency.size),
         tuple(suspects),
         tuple(sorted(alone, key=lambda s: s.misfit)),
         tuple(together),
@@ -279,30 +290,44 @@ def _decide(
     if best < fits and best - joint < CLEAR:
         near = sorted((s for s in alone if s.misfit - best < CLEAR), key=lambda s: s.misfit)
         first = near[0]
-        if abs(first.change) > np.expm1(FAR) or abs(first.change) < 2 * first.standard_uncertainty:
-            # a part that far off is no part that is off: something is missing, or was not connected
+        if _far(first):
+            return "unexplained", [first]
+        if abs(first.change) < 2 * first.standard_uncertainty:
             return "unexplained", []
         return ("one part" if len(near) == 1 else "undecided"), near
     if joint > fits:
         return "unexplained", []
     sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
+    if any(_far(s) for s in sure):
+        return "unexplained", [s for s in sure if _far(s)][:1]
     return ("several parts", sure) if sure else ("undecided", together)
 
 
-CHANGED = (
-    "a load that has changed since it was measured would look alike, so measure it again before "
-    "you change more than one part"
+def _far(suspect: Suspect) -> bool:
+    """Whether a part is so far off that it is none: one is missing, or was not connected."""
+    return not np.exp(-FAR) <= 1 + suspect.change <= np.exp(FAR)
+
+
+CHANGED = "a load that has changed since it was measured would look alike, so measure it again"
+LOOK = (
+    "look for a wrong or bad connection, a changed load, or readings that are worth less than "
+    "stated"
 )
 
 
-def _words(verdict: str, off: list[Suspect]) -> str:
+def _words(verdict: str, off: list[Suspect], points: int) -> str:
     """The verdict as a sentence."""
     cures = "; ".join(s.cure() for s in off)
+    several = f"{CHANGED} before you change more than one part"
+    if verdict == "unexplained" and off:
+        return (
+            f"{off[0].name} would have to be {off[0].size()} its value, as if it were missing, "
+            f"shorted or another part: {LOOK}"
+        )
     return {
         "as designed": "the network is as designed within what the readings can tell",
-        "one part": cures,
-        "several parts": f"{cures}; {CHANGED}",
-        "undecided": f"the readings cannot tell which: {cures}; {CHANGED}",
-        "unexplained": "no values of the parts agree with the readings: look for a wrong or bad "
-        "connection, a changed load, or readings that are worth less than stated",
+        "one part": cures if points >= FEW else f"{cures}; at so few frequencies {CHANGED} first",
+        "several parts": f"{cures}; {several}",
+        "undecided": f"the readings cannot tell which: {cures}; {several}",
+        "unexplained": f"no values of the parts agree with the readings: {LOOK}",
     }[verdict]
