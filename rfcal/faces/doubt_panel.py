@@ -5,6 +5,7 @@ from matplotlib.figure import Figure
 
 from rfcal.faces import chart, style, words
 from rfcal.faces.panels import Panel, Slider
+from rfcal.maths import levels
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
@@ -100,7 +101,7 @@ def doubt_panel() -> Panel:
             bar.set_width(100 * share)
         z = complex(to_impedance(value))
         said = []
-        for part, level in ((z.real, intervals.RESISTANCE), (z.imag, intervals.REACTANCE)):
+        for part, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
             ends = intervals.interval(level, reflection, readings=readings)
             low, high = (50 * float(end[0]) for end in ends)
             said.append(words.value_words(part, low, high))

@@ -1,7 +1,7 @@
 """What is read off a corrected reflection, each figure with its 95 % interval.
 
 R, X, |Z|, SWR, return loss, series and parallel inductance and capacitance, and Q: each follows
-from one figure that is constant on circles of the reflection plane (`intervals.Level`) by a
+from one figure that is constant on circles of the reflection plane (`levels.Level`) by a
 function that only rises or only falls, so its interval is that figure's, carried over.
 """
 
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal.maths import levels
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.models.quantity import Quantity
 from rfcal.tasks import intervals
@@ -68,28 +69,28 @@ def derived(
         capacitance in series and an inductance in parallel have no bound at all.
     """
 
-    def ends(level: intervals.Level) -> tuple[Real, Real]:
+    def ends(level: levels.Level) -> tuple[Real, Real]:
         return intervals.interval(level, reflection, readings=readings, passive=passive)
 
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
-    ohm = [z_ref * e for e in ends(intervals.REACTANCE)]
-    siemens = [e / z_ref for e in ends(intervals.SUSCEPTANCE)]
-    conductance = [e / z_ref for e in ends(intervals.CONDUCTANCE)]
+    ohm = [z_ref * e for e in ends(levels.REACTANCE)]
+    siemens = [e / z_ref for e in ends(levels.SUSCEPTANCE)]
+    conductance = [e / z_ref for e in ends(levels.CONDUCTANCE)]
     with np.errstate(divide="ignore", invalid="ignore"):
         return {
-            "resistance": _figure(z.real, [z_ref * e for e in ends(intervals.RESISTANCE)], "ohm"),
+            "resistance": _figure(z.real, [z_ref * e for e in ends(levels.RESISTANCE)], "ohm"),
             "reactance": _figure(z.imag, ohm, "ohm"),
             "impedance_magnitude": _figure(
-                np.abs(z), [z_ref * _root(e) for e in ends(intervals.SQUARED_IMPEDANCE)], "ohm"
+                np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm"
             ),
-            **_of_magnitude(value, [_root(e) for e in ends(intervals.SQUARED_REFLECTION)]),
+            **_of_magnitude(value, [_root(e) for e in ends(levels.SQUARED_REFLECTION)]),
             "series_inductance": _figure(z.imag / w, [e / w for e in ohm], "H"),
             "series_capacitance": _reciprocal(z.imag * -w, [-w * e for e in ohm[::-1]], "F"),
             "parallel_resistance": _reciprocal(y.real, conductance, "ohm"),
             "parallel_inductance": _reciprocal(y.imag * -w, [-w * e for e in siemens[::-1]], "H"),
             "parallel_capacitance": _figure(y.imag / w, [e / w for e in siemens], "F"),
-            "q": _quality(z, ends(intervals.REACTANCE_OVER_RESISTANCE)),
+            "q": _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
         }
 
 

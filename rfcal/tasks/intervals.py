@@ -12,17 +12,18 @@ covered 87 % where 95 % was said, and never a perfect match.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.levels import Circle, Level, Spread, circle_of, distance_from, radius_of
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
-from rfcal.tasks.repeats import freedom_along
-from rfcal.tasks.uncertainty import COVERAGE, K_AXIS, K_ELLIPSE, Inputs
+from rfcal.tasks import bent
+from rfcal.tasks.repeats import freedom_along, student
+from rfcal.tasks.uncertainty import COVERAGE, K_ELLIPSE, Inputs
 
 FAR = 3.0
 """The search for an interval's end begins at this distance [standard deviations]."""
@@ -41,143 +42,11 @@ the middle of the chart, a doubtful source match about a point half a radius fro
 K_ONE_SIDED = 1.6448536269514722
 """Standard deviations that a normal variable exceeds in one of twenty cases."""
 
-ROUND = 0.1
-"""Bend of a doubtful angle, in parts of the doubt across a figure's circle, from which the figure's
-range over a region bent alike is taken for its interval."""
-
-EDGE = 360
-"""Places on the edge of a region at which a figure is looked at."""
-
 BLOCK = 512
 """Frequencies for which draws are kept at a time, so that a long sweep does not fill the memory."""
 
 DRAWS, NORMAL_DRAWS = 500, 2_000
 """Draws of the model at each frequency, and normal ones that stand in where there is no model."""
-
-Form = tuple[float, complex, float]
-"""Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``."""
-
-
-@dataclass(frozen=True)
-class Level:
-    """A figure that is the ratio of two such forms of the reflection, so constant on circles.
-
-    Parameters
-    ----------
-    top, bottom : tuple of (float, complex, float)
-        Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``; the bottom one is not
-        negative for a passive device.
-    low, high : float
-        Least and largest value of a passive device [unit of the figure].
-    edges : tuple of two bool
-        Whether the least, the largest value belongs to the unit circle.
-    wraps : bool
-        Whether plus and minus infinity are one place, which a passive device can pass.
-    """
-
-    top: Form
-    bottom: Form
-    low: float = -np.inf
-    high: float = np.inf
-    edges: tuple[bool, bool] = (False, False)
-    wraps: bool = False
-
-    def value(self, reflection: Complex) -> Real:
-        """The figure of a reflection.
-
-        Parameters
-        ----------
-        reflection : ndarray, any shape
-            Reflection coefficient [1].
-
-        Returns
-        -------
-        ndarray
-            The figure; infinite where its bottom form vanishes.
-        """
-        below = _form(self.bottom, reflection)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(below == 0, np.inf, _form(self.top, reflection) / below)
-
-    def circle(self, turn: Real, scale: Real) -> "Circle":
-        """The circle of one value, as the form that vanishes on it.
-
-        Parameters
-        ----------
-        turn : ndarray, shape (F,)
-            Angle [rad] whose tangent times `scale` is the value: a right angle is infinity.
-        scale : ndarray, shape (F,)
-            Unit of the value.
-
-        Returns
-        -------
-        tuple of three ndarray, shape (F,)
-            Coefficients; the form is positive where the figure is above the value.
-        """
-        up, down = np.cos(turn), np.sin(turn) * scale
-        p, q, r = (up * a - down * b for a, b in zip(self.top, self.bottom, strict=True))
-        return p, q, r
-
-
-RESISTANCE = Level((-1, 0, 1), (1, -1, 1), low=0.0, edges=(True, False))
-REACTANCE = Level((0, 1j, 0), (1, -1, 1), wraps=True)
-CONDUCTANCE = Level((-1, 0, 1), (1, 1, 1), low=0.0, edges=(True, False))
-SUSCEPTANCE = Level((0, -1j, 0), (1, 1, 1), wraps=True)
-SQUARED_IMPEDANCE = Level((1, 1, 1), (1, -1, 1), low=0.0)
-SQUARED_REFLECTION = Level((1, 0, 0), (0, 0, 1), low=0.0, high=1.0, edges=(False, True))
-REACTANCE_OVER_RESISTANCE = Level((0, 1j, 0), (-1, 0, 1), edges=(True, True))
-"""All of them with impedance in units of the reference impedance."""
-
-
-def _form(form: tuple, x: Complex) -> Real:
-    p, q, r = form
-    return p * np.abs(x) ** 2 + 2 * np.real(np.conj(q) * x) + r
-
-
-Circle = tuple[Real, Complex, Real]
-
-
-def _distance(circle: Circle, x: Complex) -> tuple[Real, Complex]:
-    """Signed distance from a circle, and the way it grows; exact for a straight line too."""
-    p, q, r = circle
-    outward = p * x + q
-    size = np.abs(outward)
-    away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    distance = _form(circle, x) / np.where(away > 1e-100, away, 1)
-    return distance, np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1)
-
-
-class _Spread:
-    """The doubt about a reflection: its standard deviation along any direction."""
-
-    def __init__(self, covariance: Real):
-        xx, yy = covariance[:, 0, 0], covariance[:, 1, 1]
-        # variance along n: the mean of the axes' and what is not round, turned twice as fast
-        self.mean = np.maximum((xx + yy) / 2, 1e-300)
-        self.out_of_round = (xx - yy) / 2 + 1j * covariance[:, 0, 1]
-
-    def along(self, way: Complex) -> Real:
-        pad = (...,) + (None,) * (way.ndim - 1)
-        turned = np.real(way**2 * np.conj(self.out_of_round[pad]))
-        return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
-
-    def distance(self, circle: Circle, x: Complex) -> Real:
-        """Signed distance in standard deviations."""
-        distance, way = _distance(circle, x)
-        return distance / self.along(way)
-
-    def nearest(self, circle: Circle, x: Complex) -> Complex:
-        """The circle's most probable point for a reading of x."""
-        distance, way = _distance(circle, x)
-        near = x - distance * way
-        for _ in range(4):
-            normal = _distance(circle, near)[1]
-            tilted = self.mean * normal + self.out_of_round * np.conj(normal)
-            step = np.real(np.conj(normal) * (x - near)) / self.along(normal) ** 2
-            guess = x - step * tilted
-            off, way = _distance(circle, guess)
-            near = guess - off * way
-        return near
 
 
 class Readings:
@@ -254,14 +123,14 @@ def interval(
     """
     value, covariance = reflection.value, reflection.covariance()
     passive = np.broadcast_to(passive, value.shape)
-    way = _distance(_circle_of(level, level.value(value)), value)[1]
+    way = distance_from(circle_of(level, level.value(value)), value)[1]
     freedom = np.maximum(freedom_along(reflection, way), 1.0)
     low, high = _interval(level, value, covariance, freedom, passive)
     # the circle may bend at an end where it hardly does in the middle
     bends = [_bends(level, figure, way, covariance) for figure in (level.value(value), low, high)]
-    round_about = _round_about(value, way, covariance)
-    (turned,) = np.nonzero(round_about > ROUND)
-    low[turned], high[turned] = _over_region(
+    round_about = bent.round_about(value, way, covariance)
+    (turned,) = np.nonzero(round_about > bent.ROUND)
+    low[turned], high[turned] = bent.over_region(
         level,
         value[turned],
         covariance[turned],
@@ -271,11 +140,11 @@ def interval(
     )
     # a region wider than the chart says nothing
     reach = K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(covariance)[:, -1])
-    lost = (round_about <= ROUND) & (reach > 1 + np.abs(value))
+    lost = (round_about <= bent.ROUND) & (reach > 1 + np.abs(value))
     low = np.where(lost, np.where(passive, level.low, -np.inf), low)
     high = np.where(lost, np.where(passive, level.high, np.inf), high)
-    (bent,) = np.nonzero(np.any(bends, axis=0) & (round_about <= ROUND) & ~lost)
-    for block in np.split(bent, np.flatnonzero(np.diff(bent // BLOCK)) + 1):
+    (curved,) = np.nonzero(np.any(bends, axis=0) & (round_about <= bent.ROUND) & ~lost)
+    for block in np.split(curved, np.flatnonzero(np.diff(curved // BLOCK)) + 1):
         if block.size:
             maps = readings.at(block) if readings else _normal(covariance[block], freedom[block])
             low[block], high[block] = _interval(
@@ -284,91 +153,11 @@ def interval(
     return low, high
 
 
-def _circle_of(level: Level, figure: Real) -> "Circle":
-    """The circle of one value of the figure."""
-    scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
-    return level.circle(np.arctan(figure / scale), scale)
-
-
 def _bends(level: Level, figure: Real, way: Complex, covariance: Real) -> NDArray[np.bool_]:
     """Where a circle, or the doubt itself, bends by a part of the doubt across the circle."""
     longest = np.linalg.eigvalsh(covariance)[:, -1]
-    bend = 1 / np.maximum(_radius(_circle_of(level, figure)), 1e-300) + TURN
-    return longest * bend / 2 > STRAIGHT * _Spread(covariance).along(way)
-
-
-def _round_about(reflection: Complex, way: Complex, covariance: Real) -> Real:
-    """How far a doubtful angle bends away from its tangent, in parts of the doubt across a circle.
-
-    Zero where the doubt is no band about the middle of the chart: about as wide as long, or so
-    near the middle that there is no angle.
-    """
-    spread, size = _Spread(covariance), np.abs(reflection)
-    outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
-    across, along = spread.along(outward), spread.along(1j * outward)
-    bend = along**2 / (2 * np.maximum(size, 1e-300)) / spread.along(way)
-    return np.where((along > 2 * across) & (size > 3 * across), bend, 0.0)
-
-
-def _over_region(
-    level: Level,
-    reflection: Complex,
-    covariance: Real,
-    freedom: Real,
-    passive: NDArray[np.bool_],
-    whole: NDArray[np.bool_],
-) -> tuple[Real, Real]:
-    """Least and largest value of a figure over a region that is bent round the chart's middle.
-
-    The region is an ellipse in ``log(reflection)``, where a doubtful length is a straight shift:
-    one whose projection is an interval of 95 %, or the joint region of 95 % where `whole` asks for
-    it or the figure turns round on the way along it, as R does where a line is half a wave long.
-    All figures are greatest and least on its edge, or where they have no bound or are zero.
-    """
-    size, angle = np.abs(reflection), np.angle(reflection)
-    turn = np.exp(-1j * angle) / size
-    rotate = np.stack([turn.real, -turn.imag, turn.imag, turn.real], -1).reshape(-1, 2, 2)
-    inside = rotate @ covariance @ np.swapaxes(rotate, -1, -2)
-    values, axes = np.linalg.eigh(inside)
-    axes = axes * np.sqrt(np.maximum(values, 0))[:, None]
-    way = K_ELLIPSE * np.linspace(-1, 1, 25) * axes[:, :, 1:]
-    along = level.value(reflection[:, None] * np.exp(way[:, 0] + 1j * way[:, 1]))
-    rises = np.diff(along, axis=-1) > 0
-    turns = whole | (np.any(rises, axis=-1) & ~np.all(rises, axis=-1))
-    student = _student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
-    radius = np.where(turns, K_ELLIPSE / K_AXIS, 1.0) * student
-    round_ = np.linspace(0, 2 * np.pi, EDGE, endpoint=False)
-    unit = np.stack([np.cos(round_), np.sin(round_)])
-    step = radius[:, None, None] * axes @ unit
-    larger = np.where(passive[:, None], np.minimum(step[:, 0], -np.log(size)[:, None]), step[:, 0])
-    edge = level.value(reflection[:, None] * np.exp(larger + 1j * step[:, 1]))
-    low, high = edge.min(axis=-1), edge.max(axis=-1)
-    weight = np.linalg.inv(inside)
-    for place in (1.0, -1.0):
-        # the edge where it passes the open and the short: steep there, and missed by the others
-        off = np.angle(place * np.exp(-1j * angle))
-        middle = -weight[:, 0, 1] * off / weight[:, 0, 0]
-        left = radius**2 - (weight[:, 1, 1] * off + weight[:, 0, 1] * middle) * off
-        passes = left >= 0
-        half = np.sqrt(np.maximum(left, 0) / weight[:, 0, 0])
-        for end in (middle - half, middle + half):
-            far = np.where(passive, np.minimum(end, -np.log(size)), end)
-            at_end = level.value(place * size * np.exp(far) + 0j)
-            low = np.where(passes, np.minimum(low, at_end), low)
-            high = np.where(passes, np.maximum(high, at_end), high)
-        # is the place itself within? for a passive device what is beyond it counts as well
-        reach = -np.log(size)
-        within = passes & (middle + half >= reach) & (passive | (middle - half <= reach))
-        at = float(level.value(np.array([place + 0j]))[0])
-        low = np.where(within, np.minimum(low, -at if level.wraps and np.isinf(at) else at), low)
-        high = np.where(within, np.maximum(high, at), high)
-    return low, high
-
-
-def _radius(circle: Circle) -> Real:
-    p, q, r = circle
-    root = np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    return root / np.maximum(np.abs(p), 1e-300)
+    bend = 1 / np.maximum(radius_of(circle_of(level, figure)), 1e-300) + TURN
+    return longest * bend / 2 > STRAIGHT * Spread(covariance).along(way)
 
 
 def _normal(covariance: Real, freedom: Real) -> Bilinear:
@@ -394,7 +183,7 @@ def _interval(
 ) -> tuple[Real, Real]:
     middle = level.value(value)
     scale = np.maximum(np.where(np.isfinite(middle), np.abs(middle), 1.0), 1e-6)
-    search = _Search(level, scale, value, _Spread(covariance), errors, passive)
+    search = _Search(level, scale, value, Spread(covariance), errors, passive)
     begin = np.arctan(np.clip(middle / scale, -1e12, 1e12))
     turns = [search.end(np.clip(begin, *search.limits), side) for side in (-1, 1)]
     infinite = [np.abs(turn) >= np.pi / 2 for turn in turns]
@@ -419,7 +208,7 @@ class _Search:
         level: Level,
         scale: Real,
         reflection: Complex,
-        spread: _Spread,
+        spread: Spread,
         errors: Bilinear | Real,
         passive: NDArray[np.bool_],
     ):
@@ -456,7 +245,7 @@ class _Search:
         near = self.spread.nearest(circle, self.reflection)
         miss = self._miss(turn, circle, near, side)
         if not isinstance(self.errors, Bilinear):
-            return side * _student(self.errors, miss)
+            return side * student(self.errors, miss)
         column = (p[:, None], q[:, None], r[:, None])
         distances = side * self.spread.distance(column, self.errors.apply(near[:, None]))
         return side * _low_quantile(distances, miss)
@@ -469,7 +258,7 @@ class _Search:
         """
         # one spread for all directions: the split must not depend on where the reading fell
         spread = np.sqrt(self.spread.mean)
-        small = 1 - np.clip(_radius(circle) / (K_ELLIPSE * spread) - 1, 0, 1)
+        small = 1 - np.clip(radius_of(circle) / (K_ELLIPSE * spread) - 1, 0, 1)
         # inside is where the figure is larger if p < 0
         lean = -np.sign(circle[0]) * small
         across = self.spread.along(self.outward)
@@ -507,16 +296,6 @@ def _crossing(function: Callable[[Real], Real], inner: Real, outer: Real, tolera
         below, went = np.where(go, below * stays, found), go
         inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
     return np.where(beyond, last, middle)
-
-
-def _student(freedom: Real, share: Real) -> Real:
-    """Quantiles of Student's t, or of the normal distribution where nothing was repeated."""
-    from scipy.special import ndtri, stdtrit
-
-    if np.all(np.isinf(freedom)):
-        return ndtri(share)
-    known = np.isfinite(freedom)
-    return np.where(known, stdtrit(np.where(known, freedom, 1.0), share), ndtri(share))
 
 
 def _low_quantile(rows: Real, share: Real) -> Real:

@@ -122,3 +122,26 @@ def coverage_factors(freedom: Real) -> tuple[Real, Real]:
     squared = 2 * enough / (enough - 1) * f.ppf(COVERAGE, 2, enough - 1)
     region = np.where(known, np.sqrt(squared), np.sqrt(chi2.ppf(COVERAGE, 2)))
     return interval, np.where(freedom <= 1, np.inf, region)
+
+
+def student(freedom: Real, share: Real) -> Real:
+    """Quantiles of Student's t, or of the normal distribution where nothing was repeated.
+
+    Parameters
+    ----------
+    freedom : ndarray, shape (F,)
+        Degrees of freedom, infinite where nothing was repeated.
+    share : ndarray, shape (F,)
+        Probability below the quantile [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Quantiles [standard deviations].
+    """
+    from scipy.special import ndtri, stdtrit
+
+    if np.all(np.isinf(freedom)):
+        return ndtri(share)
+    known = np.isfinite(freedom)
+    return np.where(known, stdtrit(np.where(known, freedom, 1.0), share), ndtri(share))

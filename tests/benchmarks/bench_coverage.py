@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import binom
 
 from rfcal.maths.reflection import to_impedance
+from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.tasks.audit import audit
@@ -23,11 +24,19 @@ LINE = Length(
     Cable(FREQUENCY, Line(1.5, 0.66, 50.0, conductor_db=0.4), 50.0),
     {"length": 0.003, "velocity factor": 0.002, "impedance": 0.2, "loss": 0.05},
 )
+LONG = Length(
+    "feed line by its type",
+    Cable(FREQUENCY, CABLES["RG-213"].line(20.0), 50.0),
+    {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1},
+)
 SETUPS = {
     "3 standards": Setup(FREQUENCY, PLAIN),
     "5 standards": Setup(FREQUENCY, FIVE),
     "behind a line": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
+    "behind 20 m by type": Setup(FREQUENCY, PLAIN, lines=(LONG,)),
 }
+CAREFUL = "behind 20 m by type"
+"""Here the reflection may have turned by half a circle: intervals may cover more than they say."""
 DEVICES = {
     "match": 50,
     "1 ohm": 1,
@@ -57,6 +66,7 @@ def test_coverage(benchmark, setup, device):
     wrong = {
         name: found.inside[name] / SESSIONS
         for name in CHECKED
-        if found.inside[name] < LOW or (found.inside[name] > HIGH and not found.endless.get(name))
+        if found.inside[name] < LOW
+        or (found.inside[name] > HIGH and not found.endless.get(name) and setup != CAREFUL)
     }
     assert not wrong, f"allowed {LOW / SESSIONS:.3f} to {HIGH / SESSIONS:.3f}"

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rfcal.maths import levels
 from rfcal.models.quantity import Effect, Quantity
 from rfcal.tasks import intervals
 from rfcal.tasks.monte_carlo import tolerance_of
@@ -61,7 +62,7 @@ def test_first_order_loss_fails_the_comparison_near_zero(row):
 
 def test_interval_of_the_loss_of_a_perfect_match_reaches_zero():
     x = correlated(LOSS["rows"][0], LOSS["u_x"])
-    low, high = intervals.interval(intervals.SQUARED_REFLECTION, x)
+    low, high = intervals.interval(levels.SQUARED_REFLECTION, x)
     assert low[0] == 0
     assert 1 < np.sqrt(high[0]) / LOSS["u_x"] < 3
 

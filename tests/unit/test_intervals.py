@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rfcal.maths import levels
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
@@ -15,13 +16,13 @@ from rfcal.tasks.planning import Setup
 
 FREQUENCY = np.array([100e6])
 LEVELS = {
-    intervals.RESISTANCE: lambda z: z.real,
-    intervals.REACTANCE: lambda z: z.imag,
-    intervals.CONDUCTANCE: lambda z: (1 / z).real,
-    intervals.SUSCEPTANCE: lambda z: (1 / z).imag,
-    intervals.SQUARED_IMPEDANCE: lambda z: abs(z) ** 2,
-    intervals.SQUARED_REFLECTION: lambda z: abs((z - 1) / (z + 1)) ** 2,
-    intervals.REACTANCE_OVER_RESISTANCE: lambda z: z.imag / z.real,
+    levels.RESISTANCE: lambda z: z.real,
+    levels.REACTANCE: lambda z: z.imag,
+    levels.CONDUCTANCE: lambda z: (1 / z).real,
+    levels.SUSCEPTANCE: lambda z: (1 / z).imag,
+    levels.SQUARED_IMPEDANCE: lambda z: abs(z) ** 2,
+    levels.SQUARED_REFLECTION: lambda z: abs((z - 1) / (z + 1)) ** 2,
+    levels.REACTANCE_OVER_RESISTANCE: lambda z: z.imag / z.real,
 }
 passive = st.tuples(st.floats(0.02, 50), st.floats(-50, 50)).map(lambda p: complex(*p))
 
@@ -92,10 +93,10 @@ def test_open_has_no_upper_resistance_and_a_reactance_of_either_sign():
 
 def test_reading_beyond_the_bound_leaves_the_bound():
     x = Quantity(np.array([-1.01 + 0j]), both_axes("e", 0.003))
-    low, high = intervals.interval(intervals.RESISTANCE, x)
+    low, high = intervals.interval(levels.RESISTANCE, x)
     assert low[0] == 0
     assert 0 < high[0] < 0.003
-    low, _ = intervals.interval(intervals.RESISTANCE, x, passive=False)
+    low, _ = intervals.interval(levels.RESISTANCE, x, passive=False)
     assert low[0] < 0
 
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+from rfcal.maths import levels
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.quantity import Quantity, both_axes
@@ -85,7 +86,7 @@ def test_truth_is_inside_when_the_scatter_is_only_estimated(count):
     assert freedom == pytest.approx(count - 1)
     assert LOW <= inside_region(found, true, coverage_factors(freedom)[1][0]) <= HIGH
     assert inside_region(found, true) < 0.9 * SESSIONS
-    low, high = intervals.interval(intervals.RESISTANCE, found)
+    low, high = intervals.interval(levels.RESISTANCE, found)
     assert LOW <= np.sum((low <= 0.6) & (high >= 0.6)) <= HIGH
 
 

@@ -1,0 +1,242 @@
+"""Figures of the reflection that are constant along circles, and distances from these circles."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real
+
+Form = tuple[float, complex, float]
+"""Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """A figure that is the ratio of two such forms of the reflection, so constant on circles.
+
+    Parameters
+    ----------
+    top, bottom : tuple of (float, complex, float)
+        Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``; the bottom one is not
+        negative for a passive device.
+    low, high : float
+        Least and largest value of a passive device [unit of the figure].
+    edges : tuple of two bool
+        Whether the least, the largest value belongs to the unit circle.
+    wraps : bool
+        Whether plus and minus infinity are one place, which a passive device can pass.
+    """
+
+    top: Form
+    bottom: Form
+    low: float = -np.inf
+    high: float = np.inf
+    edges: tuple[bool, bool] = (False, False)
+    wraps: bool = False
+
+    def value(self, reflection: Complex) -> Real:
+        """The figure of a reflection.
+
+        Parameters
+        ----------
+        reflection : ndarray, any shape
+            Reflection coefficient [1].
+
+        Returns
+        -------
+        ndarray
+            The figure; infinite where its bottom form vanishes.
+        """
+        below = form_of(self.bottom, reflection)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(below == 0, np.inf, form_of(self.top, reflection) / below)
+
+    def circle(self, turn: Real, scale: Real) -> "Circle":
+        """The circle of one value, as the form that vanishes on it.
+
+        Parameters
+        ----------
+        turn : ndarray, shape (F,)
+            Angle [rad] whose tangent times `scale` is the value: a right angle is infinity.
+        scale : ndarray, shape (F,)
+            Unit of the value.
+
+        Returns
+        -------
+        tuple of three ndarray, shape (F,)
+            Coefficients; the form is positive where the figure is above the value.
+        """
+        up, down = np.cos(turn), np.sin(turn) * scale
+        p, q, r = (up * a - down * b for a, b in zip(self.top, self.bottom, strict=True))
+        return p, q, r
+
+
+RESISTANCE = Level((-1, 0, 1), (1, -1, 1), low=0.0, edges=(True, False))
+REACTANCE = Level((0, 1j, 0), (1, -1, 1), wraps=True)
+CONDUCTANCE = Level((-1, 0, 1), (1, 1, 1), low=0.0, edges=(True, False))
+SUSCEPTANCE = Level((0, -1j, 0), (1, 1, 1), wraps=True)
+SQUARED_IMPEDANCE = Level((1, 1, 1), (1, -1, 1), low=0.0)
+SQUARED_REFLECTION = Level((1, 0, 0), (0, 0, 1), low=0.0, high=1.0, edges=(False, True))
+REACTANCE_OVER_RESISTANCE = Level((0, 1j, 0), (-1, 0, 1), edges=(True, True))
+"""All of them with impedance in units of the reference impedance."""
+
+
+def form_of(form: tuple, x: Complex) -> Real:
+    """The value of a form.
+
+    Parameters
+    ----------
+    form : tuple of (p, q, r)
+        Coefficients of ``p |x|^2 + 2 Re(conj(q) x) + r``; they broadcast.
+    x : ndarray, any shape
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray
+        Real values.
+    """
+    p, q, r = form
+    return p * np.abs(x) ** 2 + 2 * np.real(np.conj(q) * x) + r
+
+
+Circle = tuple[Real, Complex, Real]
+
+
+def distance_from(circle: Circle, x: Complex) -> tuple[Real, Complex]:
+    """Signed distance from a circle, and the way it grows; exact for a straight line too.
+
+    Parameters
+    ----------
+    circle : tuple of (p, q, r)
+        The form that vanishes on it; they broadcast.
+    x : ndarray, any shape
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    distance : ndarray
+        Positive where the form is [1].
+    way : ndarray
+        Direction, of magnitude 1.
+    """
+    p, q, r = circle
+    outward = p * x + q
+    size = np.abs(outward)
+    away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
+    distance = form_of(circle, x) / np.where(away > 1e-100, away, 1)
+    return distance, np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1)
+
+
+class Spread:
+    """The doubt about a reflection: its standard deviation along any direction.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance of the real and the imaginary part [1].
+    """
+
+    def __init__(self, covariance: Real):
+        xx, yy = covariance[:, 0, 0], covariance[:, 1, 1]
+        # variance along n: the mean of the axes' and what is not round, turned twice as fast
+        self.mean = np.maximum((xx + yy) / 2, 1e-300)
+        self.out_of_round = (xx - yy) / 2 + 1j * covariance[:, 0, 1]
+
+    def along(self, way: Complex) -> Real:
+        """Standard deviation along a direction.
+
+        Parameters
+        ----------
+        way : ndarray, shape (F, ...)
+            Directions, of magnitude 1.
+
+        Returns
+        -------
+        ndarray
+            Deviations [1].
+        """
+        pad = (...,) + (None,) * (way.ndim - 1)
+        turned = np.real(way**2 * np.conj(self.out_of_round[pad]))
+        return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
+
+    def distance(self, circle: Circle, x: Complex) -> Real:
+        """Signed distance in standard deviations.
+
+        Parameters
+        ----------
+        circle : tuple of (p, q, r)
+            As for `distance_from`.
+        x : ndarray, shape (F, ...)
+            Reflection coefficient [1].
+
+        Returns
+        -------
+        ndarray
+            Distances [1].
+        """
+        distance, way = distance_from(circle, x)
+        return distance / self.along(way)
+
+    def nearest(self, circle: Circle, x: Complex) -> Complex:
+        """The circle's most probable point for a reading of x.
+
+        Parameters
+        ----------
+        circle : tuple of (p, q, r)
+            As for `distance_from`.
+        x : ndarray, shape (F,)
+            Reflection coefficient [1].
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Reflection coefficient [1].
+        """
+        distance, way = distance_from(circle, x)
+        near = x - distance * way
+        for _ in range(4):
+            normal = distance_from(circle, near)[1]
+            tilted = self.mean * normal + self.out_of_round * np.conj(normal)
+            step = np.real(np.conj(normal) * (x - near)) / self.along(normal) ** 2
+            guess = x - step * tilted
+            off, way = distance_from(circle, guess)
+            near = guess - off * way
+        return near
+
+
+def circle_of(level: Level, figure: Real) -> "Circle":
+    """The circle of one value of the figure.
+
+    Parameters
+    ----------
+    level : Level
+        The figure.
+    figure : ndarray, shape (F,)
+        Its value; may be infinite.
+
+    Returns
+    -------
+    tuple of three ndarray, shape (F,)
+        The form that vanishes on it.
+    """
+    scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
+    return level.circle(np.arctan(figure / scale), scale)
+
+
+def radius_of(circle: Circle) -> Real:
+    """Radius of a circle.
+
+    Parameters
+    ----------
+    circle : tuple of (p, q, r)
+        As for `distance_from`.
+
+    Returns
+    -------
+    ndarray
+        Radius [1], very large for a straight line.
+    """
+    p, q, r = circle
+    root = np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
+    return root / np.maximum(np.abs(p), 1e-300)
