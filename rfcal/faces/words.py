@@ -322,10 +322,11 @@ def line_lines(line: LineState) -> list[str]:
     """
     now = line.now
     near = 1.5 * now.resolution_m
+    limits = rounded(near, near / 10), rounded(now.range_m, now.range_m / 100)
     said = [
         *_properties(line),
-        f"{len(now.kind)} places reflect, nearest first (told apart from {near:.2g} m on, seen up "
-        f"to {now.range_m:.3g} m):",
+        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m on, seen "
+        f"up to {limits[1]} m):",
     ]
     size = np.abs(now.reflection)
     here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)

@@ -93,7 +93,9 @@ def read_between(measurement: Keys) -> tuple[Between, ...]:
 
 def _element(keys: Keys, device: str, number: int) -> Between:
     """One table of the path."""
-    keys.only(("line", "adapter", *_PAIRS["fixture"], *_PAIRS["line"], *_CABLE, "add"))
+    keys.only(
+        ("line", "adapter", *_PAIRS["fixture"], *_PAIRS["line"], *_CABLE, "add", "uncertainty")
+    )
     embed = keys.table.get("add", False)
     if not isinstance(embed, bool):
         raise keys.fail("add", "expected true or false")
@@ -105,7 +107,7 @@ def _element(keys: Keys, device: str, number: int) -> Between:
     line: Line | None = None
     doubt: dict[str, float] = {}
     if kind == "line" and keys.text("line") != "measured":
-        _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"]), "a line by its type")
+        _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"], "uncertainty"), "a line by its type")
         kind, line, doubt = "cable", _cable(keys), _cable_doubt(keys)
         wanted: tuple[str, ...] = ("length", "velocity factor", "impedance", "loss")
     else:
@@ -114,6 +116,8 @@ def _element(keys: Keys, device: str, number: int) -> Between:
         files = tuple(keys.path(k) for k in pairs[kind])
         kind = {"line": "measured", "fixture_open": "fixture"}.get(kind, kind)
         wanted = ("adapter",) if kind == "adapter" else ("far end",)
+        if "uncertainty" in keys.table:
+            doubt = {wanted[0]: keys.number("uncertainty", low=0)}
     return Between(
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
         place=keys.place,

@@ -14,7 +14,8 @@ from rfcal.models.quantity import Quantity
 from rfcal.record.between import DEFAULT_DOUBT, LONGEST_M, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
 from rfcal.tasks.faults import Change, Events, changes, find_events, loss_by_droop
-from rfcal.tasks.feedline import LineProperties, measure_line
+from rfcal.tasks.feedline import measure_line
+from rfcal.tasks.line_fit import LineProperties
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""

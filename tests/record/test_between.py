@@ -196,3 +196,14 @@ def test_a_loss_within_its_uncertainty_is_a_limit(filed):
     assert np.all(device.path_loss.loss_db >= 0)
     assert np.all(np.isfinite(device.path_loss.expanded_uncertainty_db))
     assert "the path loses less than" in answer(device)["path"]
+
+
+def test_what_is_known_of_a_far_end_can_be_stated(filed):
+    through = LINE.two_port(FREQUENCY)
+    ends(filed, through)
+    put(filed, "device", through, DEVICE)
+    append(filed, MEASURED + "\nuncertainty = 0.0")
+    results = compute.compute(filed)
+    assert "path-default" not in {f.code for f in results.findings}
+    far = results.device("device").impedance.by_source()["device: measured 1, open: far end"]
+    assert not np.any(far)
