@@ -325,8 +325,8 @@ def line_lines(line: LineState) -> list[str]:
     limits = rounded(near, near / 10), rounded(now.range_m, now.range_m / 100)
     said = [
         *_properties(line),
-        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m on, seen "
-        f"up to {limits[1]} m):",
+        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
+        f"on, seen up to {limits[1]} m):",
     ]
     size = np.abs(now.reflection)
     here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
