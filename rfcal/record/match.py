@@ -176,31 +176,9 @@ def matched(
     RecordError
         A band outside the sweep, or a load that nothing matches, naming the table.
     """
-    at_plane = request.place == "calibration plane"
-    load, frequency = near if at_plane else reflection, inputs.calibration.frequency
+    load = near if request.place == "calibration plane" else reflection
     try:
-        _require_resistance(request, frequency, load, z_ref)
-        goal = Goal(
-            frequency,
-            to_impedance(load.value, z_ref),
-            request.centre_hz,
-            request.band_hz,
-            request.target_ohm,
-            request.target_swr,
-        )
-        drawn = to_impedance(
-            (replace(inputs, path=()) if at_plane else inputs).draw(rng, DRAWS), z_ref
-        )
-        if isinstance(request.place, float):
-            if line is None:
-                raise MatchingError(
-                    "a point on the line needs the line's figures: one "
-                    "[[measurement.between]] with line = a type and length_m"
-                )
-            piece = line.two_port(frequency, np.array(request.place))
-            goal, drawn = at_point(goal, line, request.place), piece.input_impedance(drawn)
-            through = piece.bilinear(z_ref)
-            load = load.through(through.apply(load.value), through.derivative(load.value))
+        goal, load, drawn = _placed(request, inputs, load, line, z_ref, rng)
         ranking = rank(
             goal,
             stock=request.stock,
@@ -211,21 +189,68 @@ def matched(
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
     proposals = tuple(_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN])
-    low, high = request.band_hz
-    limit = None
-    if high > low and frequency.size > 2:
-        f, z = goal.in_band()
-        limit = bode_fano(fit_load(f, z, z_ref=request.target_ohm), request.band_hz)
     trimming: Trim | None = None
     if built is not None and proposals:
         at_input = beyond(built, before(request, inputs))
         best = proposals[0].candidate.network
-        trimming = trim(best, frequency, load, at_input, z_ref=z_ref)
-    lost, plane = path_db(request, inputs, reflection, z_ref), None
+        trimming = trim(best, goal.frequency, load, at_input, z_ref=z_ref)
+    plane = None
     if proposals:
         plane = plane_swr(request, inputs, goal, proposals[0].candidate.network, z_ref)
-    step = step_needed(goal, load)
-    return MatchResult(request, goal, ranking, proposals, limit, trimming, lost, plane, step, z_ref)
+    return MatchResult(
+        request,
+        goal,
+        ranking,
+        proposals,
+        _limit(goal),
+        trimming,
+        path_db(request, inputs, reflection, z_ref),
+        plane,
+        step_needed(goal, load),
+        z_ref,
+    )
+
+
+def _placed(
+    request: MatchRequest,
+    inputs: Inputs,
+    load: Quantity,
+    line: Line | None,
+    z_ref: float,
+    rng: np.random.Generator,
+) -> tuple[Goal, Quantity, Complex]:
+    """Goal, reflection of the load and draws of its impedance, where the network goes."""
+    frequency = inputs.calibration.frequency
+    _require_resistance(request, frequency, load, z_ref)
+    goal = Goal(
+        frequency,
+        to_impedance(load.value, z_ref),
+        request.centre_hz,
+        request.band_hz,
+        request.target_ohm,
+        request.target_swr,
+    )
+    known = replace(inputs, path=()) if request.place == "calibration plane" else inputs
+    drawn = to_impedance(known.draw(rng, DRAWS), z_ref)
+    if not isinstance(request.place, float):
+        return goal, load, drawn
+    if line is None:
+        raise MatchingError(
+            "a point on the line needs the line's figures: one [[measurement.between]] with line = "
+            "a type and length_m"
+        )
+    piece = line.two_port(frequency, np.array(request.place))
+    through = piece.bilinear(z_ref)
+    moved = load.through(through.apply(load.value), through.derivative(load.value))
+    return at_point(goal, line, request.place), moved, piece.input_impedance(drawn)
+
+
+def _limit(goal: Goal) -> Limit | None:
+    """What no network without loss can beat; None where there is no band."""
+    low, high = goal.band_hz
+    if low == high or goal.frequency.size < 3:
+        return None
+    return bode_fano(fit_load(*goal.in_band(), z_ref=goal.target_ohm), goal.band_hz)
 
 
 def _require_resistance(
@@ -312,8 +337,9 @@ def findings(result: MatchResult) -> list[Finding]:
     Returns
     -------
     list of Finding
-        A caution from 50 V or 10 W on, and a warning where nothing meets the target, or where there
-        is no network for a load that needs one.
+        A caution from 50 V or 10 W on; warnings where nothing meets the target or there is no
+        network for a load that needs one, where the sweep is too coarse, and where the plane sees
+        no match.
     """
     request, found = result.request, []
     volt = max((float(p.volt.max(initial=0.0)) for p in result.proposals), default=0.0)
@@ -328,6 +354,12 @@ def findings(result: MatchResult) -> list[Finding]:
     met = any(p.candidate.meets for p in result.proposals)
     if not met and (result.proposals or bare > request.target_swr):
         found.append(Finding("match-target", "warning", request.measurement, _short(result)))
+    return found + _trusted(result)
+
+
+def _trusted(result: MatchResult) -> list[Finding]:
+    """Whether the sweep and what lies between let the networks do what is said of them."""
+    request, found = result.request, []
     if result.step_hz is not None:
         message = (
             "In the band the load moves so far from one point of the sweep to the next that its "

@@ -125,7 +125,7 @@ def test_a_sweep_in_steps_too_wide_for_its_load(asked):
     omega = 2 * np.pi * FREQUENCY
     write(asked, "device", from_impedance(30 + 1j * (omega * 2e-5 - 1 / (omega * 4.19e-13))))
     found = next(f for f in compute(asked).findings if f.code == "match-step")
-    assert "in steps of 0.094 MHz or less" in found.message
+    assert "in steps of 0.07 MHz or less" in found.message
     write(asked, "device", np.full(41, from_impedance(DEVICE_OHM)))
     assert "match-step" not in {f.code for f in compute(asked).findings}
 
