@@ -66,7 +66,7 @@ class Events:
     grid_m : ndarray, shape (G,)
         Distances of the trace [m].
     magnitude : ndarray, shape (G,)
-        Magnitude of the trace [1], the line's loss made good.
+        Magnitude of the trace [1], the line's loss made good while it leaves a billionth.
     noise : float
         Noise of the trace before the loss was made good [1], root mean square.
     velocity_factor : float

@@ -186,6 +186,25 @@ def test_bounces_between_strong_faults_are_not_events():
     assert found.distance_m == pytest.approx([20, 30], abs=0.05)
 
 
+def test_faults_are_not_taken_for_bounces_nor_bounces_for_faults():
+    """Before a total end, on sweeps whose range ends little beyond the line, so that they fold."""
+    rng = np.random.default_rng(8)
+    for _ in range(60):
+        line = Line(rng.uniform(20, 60), 0.8, 50.0, rng.uniform(0.1, 0.3))
+        points = int(line.length_m * rng.uniform(1.2, 4) * 300e6 / (0.4 * SPEED_OF_LIGHT))
+        frequency = np.linspace(1e6, 300e6, points)
+        places = np.sort(rng.uniform(5, line.length_m - 5, 2))
+        places[1] += max(0.0, places[0] + 3 - places[1])
+        faults = [("series", rng.uniform(10, 60)), ("shunt", rng.uniform(50, 300))]
+        faults = [(*faults[n], place) for n, place in zip(rng.permutation(2), places, strict=True)]
+        end = ENDS[("open", "short")[rng.integers(2)]]
+        seen = noisy(rng, foot(frequency, line, end, *faults))
+        found = find_events(frequency, seen, line)
+        off = np.abs(found.distance_m - np.append(places, line.length_m)[:, None])
+        assert np.all(off.min(axis=1) < 0.1), (line, places, found.distance_m)
+        assert np.all(np.abs(found.reflection[off.min(axis=0) > 0.8]) < 0.04)
+
+
 def test_a_far_fault_is_not_made_small():
     line = Line(80.0, 0.7, 50.0, 1.0)
     seen = foot(WIDE, line, ENDS["short"], ("series", 40.0, 75.0))
@@ -262,6 +281,14 @@ def test_changes_since_the_baseline():
 def test_refusals(frequency, options, words):
     with pytest.raises(CalibrationError, match=words):
         find_events(frequency, np.ones(frequency.size, complex), Line(1.0, **options))
+
+
+def test_a_loss_that_leaves_nothing_far_away():
+    """A narrow sweep has a range of kilometres, which no echo comes back from."""
+    frequency = np.linspace(10.1e6, 10.15e6, 21)
+    line = Line(5.0, 0.66, 50.0, 10.0)
+    found = find_events(frequency, foot(frequency, line, ENDS["open"]), line)
+    assert np.all(np.isfinite(found.magnitude))
 
 
 def test_gate_narrower_than_the_resolution_is_refused():
