@@ -1,6 +1,7 @@
 """A sweep as a basis of echoes: round trips at distances times slow polynomials in frequency."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -89,14 +90,15 @@ class Band:
         Parameters
         ----------
         distance : ndarray, shape (K,)
-            Distances [m], also beyond the range.
+            Distances [m], up to twice the range.
 
         Returns
         -------
         ndarray, shape (K,)
             Mean over the window of ``exp(-2 alpha d)`` [1], `LEFT` at least.
         """
-        return self._faded(distance, self.propagation.real)
+        steps, fitted, _ = self._left
+        return np.exp(np.interp(distance, steps, fitted))
 
     def kept(self, distance: Real) -> Real:
         """What the line's loss leaves of an echo's peak, by a guess where it is not known.
@@ -104,20 +106,23 @@ class Band:
         Parameters
         ----------
         distance : ndarray, shape (K,)
-            Distances [m], also beyond the range.
+            Distances [m], up to twice the range.
 
         Returns
         -------
         ndarray, shape (K,)
             As `fade` [1].
         """
-        return self._faded(distance, self.attenuation)
+        steps, _, whole = self._left
+        return np.exp(np.interp(distance, steps, whole))
 
-    def _faded(self, distance: Real, attenuation: Real) -> Real:
-        """The mean over the window, between a few distances."""
-        steps = np.linspace(0, max(self.range, float(np.max(distance, initial=0.0))), 33)
-        left = np.exp(-2 * steps[:, None] * attenuation) @ self.weight / self.weight.sum()
-        return np.exp(np.interp(distance, steps, np.log(np.maximum(left, LEFT))))
+    @cached_property
+    def _left(self) -> Real:
+        """Distances up to twice the range, and logarithms of `fade` and `kept` there."""
+        steps = np.linspace(0, 2 * self.range, 65)
+        loss = self.propagation.real, self.attenuation
+        left = [np.exp(-2 * steps[:, None] * alpha) @ self.weight for alpha in loss]
+        return np.stack([steps, *np.log(np.maximum(left / self.weight.sum(), LEFT))])
 
     def _columns(self, distance: Real) -> Complex:
         """The basis, shape (K P, F)."""
@@ -174,7 +179,8 @@ class Band:
         """
         seen = basis.conj() * self.weight
         try:
-            solved = np.linalg.solve(self._normal(seen, basis), _product(seen, sweeps))
+            asked = np.einsum("kf,nf->kn", seen, sweeps)
+            solved = np.linalg.solve(self._normal(seen, basis), asked)
         except np.linalg.LinAlgError as error:
             raise CalibrationError(
                 "the line's loss leaves no echo of what lies far along it, so no distances can be "

@@ -104,6 +104,8 @@ class Echoes:
         ndarray, shape (N, K)
             Changes of the mean reflection of each echo [1].
         """
+        if not len(changes):  # nothing to solve, and the matrix takes time
+            return np.zeros((0, self.distance.size), complex)
         return self.band.solve(self.basis, changes)[:, :: len(self.band.shapes)]
 
     def uncertainty(self) -> tuple[Real, Real]:

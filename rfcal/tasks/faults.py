@@ -13,29 +13,13 @@ from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
 from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.echoes import folded, search, told_apart
+from rfcal.tasks.fault_kinds import tell_kinds
 
 FLAT = 0.001
 """Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
 
-FULL = 0.15
-"""A reflection this close to 1 is taken as total (common practice, no source)."""
-
-SURE_PHASE = 0.35
-"""A kind is told only where the phase is known to this standard uncertainty [rad]."""
-
-ON_AXIS = 0.3
-"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
-within this of half pi as that of a reactance."""
-
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
-
-SMALL = 0.4
-"""Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
-
-FAINT, RUN = 0.1, 4.0
-"""Three or more reflections below the first [1], no further apart than the second (in resolutions),
-are one slow change."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,71 +94,6 @@ class Change:
     before: complex
     after: complex
     kind: str
-
-
-def _kinds(
-    reflection: Complex, uncertainty: Real, phase_uncertainty: Real, loss_known: bool
-) -> tuple[str, ...]:
-    """Kinds of events on one uniform line, near to far.
-
-    Source: a shunt resistance reflects ``-z0 / (2 R + z0)`` and passes ``1 + r``; one in series
-    reflects ``R / (2 z0 + R)`` and passes ``1 - r`` (ABCD matrices; D. M. Pozar, Microwave
-    Engineering, table 4.1). The end alone cannot be told from a resistance across a line
-    whose rest is matched; what is seen beyond an event shows that it is not the end.
-    """
-    kinds, through = [], 1.0
-    for m, value in enumerate(reflection / 1.0):
-        r, u = value / through, uncertainty[m] / through
-        size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
-        beyond = np.abs(reflection[m + 1 :]).max(initial=0.0)
-        passed = max(1 - size, 0.0) ** 2
-        kind = "mismatch"
-        if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
-            kind = "unknown"
-        elif off_axis > ON_AXIS:
-            if size < SMALL and abs(off_axis - np.pi / 2) < ON_AXIS:
-                kind = "series inductance" if r.imag > 0 else "shunt capacitance"
-        elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
-            kind = "shunt resistance" if r.real < 0 else "series resistance"
-        elif size > 1 - FULL:
-            kind = "open" if r.real > 0 else "short"
-        elif not beyond and not loss_known:
-            kind = "unknown"
-        resistive = kind.endswith("resistance")
-        through *= max(passed if resistive else 1 - size**2, 0.01)
-        kinds.append(kind)
-    return tuple(kinds)
-
-
-def _together(
-    kinds: tuple[str, ...],
-    distance: Real,
-    reflection: Complex,
-    uncertainty: Real,
-    resolution: float,
-) -> tuple[str, ...]:
-    """Kinds that only neighbours tell: stretches of another impedance, and slow changes.
-
-    A stretch reflects at both ends, oppositely and alike. Where what lies beyond shows that
-    nothing was lost it is one; else two resistances would do as well, and neither is claimed.
-    """
-    found, size = list(kinds), np.abs(reflection)
-    for m in range(len(found) - 2):
-        pair = slice(m, m + 2)
-        r, off = reflection[pair].real, np.abs(reflection[pair].imag)
-        alike = abs(r[0] + r[1]) < 0.15 * abs(r[0]) + 3 * np.sum(uncertainty[pair])
-        if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = found[m] == found[m + 1] == "mismatch"
-            kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
-            found[pair] = [kind if lossless else "unknown"] * 2
-    start = 0
-    for m in range(1, len(found) + 1):
-        near = m < len(found) and distance[m] - distance[m - 1] < RUN * resolution
-        if not (near and size[m] < FAINT and size[m - 1] < FAINT):
-            if m - start >= 3:
-                found[start:m] = ["slow change"] * (m - start)
-            start = m
-    return tuple(found)
 
 
 def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: float) -> Line:
@@ -288,12 +207,13 @@ def find_events(
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
-        kind=_together(
-            _kinds(value, of_size[real], phase, loss_known),
+        kind=tell_kinds(
             distance,
             value,
             of_size[real],
-            band.resolution,
+            phase,
+            resolution=band.resolution,
+            loss_known=loss_known,
         ),
         resolution_m=band.resolution,
         range_m=band.range,

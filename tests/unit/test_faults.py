@@ -12,6 +12,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.faults import changes, find_events, gate, loss_by_droop
 
 WIDE = np.linspace(1e6, 160e6, 401)
@@ -176,6 +177,51 @@ def test_water_is_a_slow_change(frequency, end):
     assert set(kinds_beyond_the_foot(frequency, seen)) == {"slow change"}
 
 
+@pytest.mark.parametrize("z0", [42.0, 80.0])
+def test_a_stretch_with_nothing_seen_beyond_is_unknown(z0):
+    matched = LOADED.impedance(WIDE)
+    seen = chain(WIDE, matched, (18, 50.0), (5, z0), (19, 50.0))
+    assert kinds_beyond_the_foot(WIDE, seen) == ["unknown"] * 2
+    found = find_events(WIDE, seen, guess(WIDE, seen, LOADED, False), loss_known=False)
+    assert set(found.kind) == {"unknown"}
+
+
+def test_connectors_in_a_row_are_no_slow_change():
+    frequency = np.linspace(1e6, 300e6, 401)
+    joint = TwoPort.series(2j * np.pi * frequency * 4e-9)
+    seen = chain(
+        frequency, 50.0, (3, 50.0), joint, (1.5, 50.0), joint, (1.5, 50.0), joint, (9, 50.0)
+    )
+    assert kinds_beyond_the_foot(frequency, seen)[:3] == ["series inductance"] * 3
+
+
+LINE_20 = Line(20.0, 0.85, 50.0, 0.4)
+
+
+def antenna(frequency):
+    """Impedance of a loaded rod, resonant at some 70 MHz [ohm]."""
+    w = 2j * np.pi * frequency
+    return 40 + w * 0.4e-6 + 1 / (w * 12e-12)
+
+
+@pytest.mark.parametrize("length", [10.0, 30.0])
+def test_what_rings_behind_an_antenna_is_no_slow_change(length):
+    frequency, line = np.linspace(1e6, 300e6, 401), replace(LINE_20, length_m=length)
+    seen = noisy(np.random.default_rng(1), foot(frequency, line, antenna(frequency)), 0.0005)
+    assert "slow change" not in find_events(frequency, seen, line).kind
+
+
+def test_what_the_source_match_leaves_does_not_lie_beyond_the_end():
+    line = Line(20.0, 0.66, 50.0, 0.3)
+    seen = foot(WIDE, line, ENDS["open"])
+    found = find_events(
+        WIDE, seen + 0.004 * seen**2, loss_by_droop(WIDE, seen, line, z_ref=50.0), loss_known=False
+    )
+    at = np.argmin(np.abs(found.distance_m - 20))
+    assert 0.85 < abs(found.reflection[at]) < 0.95
+    assert found.kind[at] == "open"
+
+
 def test_bounces_between_strong_faults_are_not_events():
     line = Line(60.0, 0.8, 50.0, 0.1)
     seen = foot(WIDE, line, ENDS["load"], ("shunt", 30.0, 20.0), ("shunt", 30.0, 30.0))
@@ -289,6 +335,11 @@ def test_a_loss_that_leaves_nothing_far_away():
     line = Line(5.0, 0.66, 50.0, 10.0)
     found = find_events(frequency, foot(frequency, line, ENDS["open"]), line)
     assert np.all(np.isfinite(found.magnitude))
+
+
+def test_an_echo_of_nothing_stays_where_it_is():
+    band = prepare(WIDE, np.zeros(401), Line(1.0), True)
+    assert band.shift(np.array([[0, 0, 0], [1, 0, 0]], complex)) == pytest.approx([0, 0])
 
 
 def test_gate_narrower_than_the_resolution_is_refused():
