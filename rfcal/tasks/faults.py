@@ -10,13 +10,17 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
+from rfcal.models.cables import CABLES
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line, loss_law
 from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.echoes import folded, search, told_apart
 from rfcal.tasks.fault_kinds import tell_kinds
 
 FLAT = 0.001
 """Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
+
+MORE = 3.5
+"""An event is one when it is this many times what one deviation of the common influences makes."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
@@ -36,7 +40,10 @@ class Events:
         Mean over the band of the reflection at the event in the line [1], the line's loss made
         good; what nearer events keep back is not.
     reflection_uncertainty : ndarray, shape (K,)
-        Standard uncertainty of each of its parts [1], from noise and misfit nearby.
+        Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
+        all frequencies.
+    common_uncertainty : ndarray, shape (K,)
+        The last of these alone [1], which sweeps of one calibration and line share.
     kind : tuple of K str
         ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"series
         inductance"`` or ``"shunt capacitance"`` (as of a connector), ``"stretch of lower
@@ -63,6 +70,7 @@ class Events:
     distance_uncertainty_m: Real
     reflection: Complex
     reflection_uncertainty: Real
+    common_uncertainty: Real
     kind: tuple[str, ...]
     resolution_m: float
     range_m: float
@@ -96,11 +104,37 @@ class Change:
     kind: str
 
 
+def _in_line(
+    frequency: Real,
+    reflection: Complex,
+    line: Line,
+    loss_known: bool,
+    z_ref: float,
+    common: Complex | None,
+) -> tuple[Complex, Complex]:
+    """The sweep in the line's impedance, and its common changes in it.
+
+    A loss that is a guess makes a guess of the impedance's departure from a resistance: the
+    resistance is taken then, and what the departure would change is one more common change.
+    """
+    real = np.full(frequency.size, line.z0, complex)
+    impedance = line.impedance(frequency) if loss_known else real
+    seen = renormalise(reflection, z_ref, impedance)
+    shared = np.zeros((0, frequency.size), complex)
+    if common is not None:
+        shared = renormalise(reflection + common, z_ref, impedance) - seen
+    if not loss_known:
+        by_guess = renormalise(reflection, z_ref, line.impedance(frequency)) - seen
+        shared = np.concatenate([shared, by_guess[None]])
+    return seen, shared
+
+
 def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: float) -> Line:
     """A line with as much conductor loss as makes its strongest echo fall with frequency.
 
     Of an echo that keeps its strength the fall is the conductors' there and back, and what lies
-    inside them delays it by as much; an end that itself changes over the band misleads it.
+    inside them delays it by as much; an end that itself changes over the band misleads it, so no
+    more is believed than the lossiest of usual cables has, RG-174.
 
     Parameters
     ----------
@@ -124,6 +158,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         As `find_events`.
     """
     line = replace(line, conductor_db=0.0, dielectric_db=0.0)
+    most = loss_law(CABLES["RG-174"].loss)[0]
     for _ in range(3):  # the phase of one guess makes the next a better one
         band = prepare(frequency, reflection, line, loss_known=False)
         echoes = search(band, renormalise(reflection, z_ref, line.z0), 54.0, 12)
@@ -136,8 +171,8 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         whole = echoes.model(np.abs(echoes.distance - distance) < 3 * band.resolution)
         root = np.sqrt(band.frequency / 1e6)
         slope = np.polyfit(root, np.log(np.abs(whole) + 1e-12), 1, w=np.sqrt(band.weight))[0]
-        in_db = max(-float(slope) / 2 / distance, 0.0) * 100 / NEPER_PER_DB
-        line = replace(line, conductor_db=in_db)
+        in_db = -float(slope) / 2 / distance * 100 / NEPER_PER_DB
+        line = replace(line, conductor_db=min(max(in_db, 0.0), most))
     return line
 
 
@@ -149,10 +184,15 @@ def find_events(
     loss_known: bool = True,
     z_ref: float = 50.0,
     velocity_factor_uncertainty: float = 0.0,
+    common: Complex | None = None,
     dynamic_db: float = 54.0,
     most: int = 6,
 ) -> Events:
     """What reflects along a line, from a sweep at its foot.
+
+    What the calibration leaves reflects too: at the foot by directivity and connection, at twice
+    the distance of a strong end by source match. Events that this would explain are left out, as
+    a list of them would only send people to look for faults that are none.
 
     Parameters
     ----------
@@ -169,6 +209,9 @@ def find_events(
         Reference impedance of `reflection` [ohm].
     velocity_factor_uncertainty : float
         Standard uncertainty of the velocity factor [1].
+    common : ndarray, shape (N, F), optional
+        What one standard deviation of each influence common to all frequencies changes in
+        `reflection` [1]; none where left out.
     dynamic_db : float
         Echoes further than this below the strongest one are left alone [dB].
     most : int
@@ -185,12 +228,14 @@ def find_events(
         A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
     """
     band = prepare(frequency, reflection, line, loss_known)
-    seen = renormalise(reflection, z_ref, line.impedance(band.frequency))
+    seen, shared = _in_line(band.frequency, reflection, line, loss_known, z_ref, common)
     echoes = search(band, seen, dynamic_db, 2 * most)
     of_distance, of_size = echoes.uncertainty()
     single, pulled = told_apart(echoes, of_distance, of_size)
     of_distance = np.sqrt(of_distance**2 + pulled**2 + (FLAT * band.resolution) ** 2)
-    real = np.flatnonzero(single)
+    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
+    of_size = np.hypot(of_size, of_common)
+    real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))
     strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
     real = np.sort(real[np.argsort(-strength)[:most]])
     distance, value = echoes.distance[real], echoes.coefficients[real, 0]
@@ -207,6 +252,7 @@ def find_events(
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
+        common_uncertainty=of_common[real],
         kind=tell_kinds(
             distance,
             value,
@@ -271,7 +317,8 @@ def gate(
             f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "
             f"or wider, between 0 and {band.range:.4g} m"
         )
-    echoes = search(band, renormalise(reflection, z_ref, line.impedance(band.frequency)), 54.0, 12)
+    seen, _ = _in_line(band.frequency, reflection, line, loss_known, z_ref, None)
+    echoes = search(band, seen, 54.0, 12)
     inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
     size = band.grid.size
     off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))
@@ -284,7 +331,8 @@ def changes(events: Events, baseline: Events, *, least: float = 0.02) -> tuple[C
     """What is different from an earlier sweep of the same line, near to far.
 
     Read the nearest change first: a new fault keeps part of the wave from all that lies beyond
-    it, so that farther events seem changed too.
+    it, so that farther events seem changed too. What sweeps of one calibration share is no doubt
+    of a change, except where only one of them shows an event.
 
     Parameters
     ----------
@@ -334,6 +382,12 @@ def _partners(events: Events, baseline: Events) -> dict[int, int | None]:
     return partner
 
 
+def _own_doubt(events: Events, m: int) -> float:
+    """Standard uncertainty of event m without what it shares with other sweeps [1]."""
+    whole, common = events.reflection_uncertainty[m], events.common_uncertainty[m]
+    return float(np.sqrt(max(whole**2 - common**2, 0.0)))
+
+
 def _compared(
     events: Events, m: int, baseline: Events, n: int | None, least: float
 ) -> list[Change]:
@@ -342,7 +396,8 @@ def _compared(
     before, turn = 0j, 0.0
     if n is not None:
         before = complex(baseline.reflection[n])
-        doubt = float(np.hypot(doubt, baseline.reflection_uncertainty[n]))
+        # what both share moves both alike
+        doubt = float(np.hypot(_own_doubt(events, m), _own_doubt(baseline, n)))
         # place and phase are fitted together: compare the echoes as if at one place
         moved = events.distance_m[m] - baseline.distance_m[n]
         speed = events.velocity_factor * SPEED_OF_LIGHT

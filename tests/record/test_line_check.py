@@ -77,6 +77,16 @@ def test_the_line_by_its_own_sweeps(tower, ends, known):
     assert line.now.kind[-1] != "unknown"
 
 
+def test_what_the_calibration_leaves_is_no_event(tower):
+    """A thousandth of directivity, as the load's uncertainty makes it, on a matched line."""
+    for name in ("now", "then"):
+        text = touchstone(FREQUENCY, BOX.apply(np.full(401, 0.001 + 0j)))
+        (tower / f"raw/{name}.s1p").write_text(text)
+    line = compute.compute(tower).line
+    assert line.now.kind == line.before.kind == ()
+    assert line.changes == ()
+
+
 def test_what_lies_behind_the_end_is_called_so(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 35.0\n")

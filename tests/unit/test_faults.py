@@ -211,6 +211,19 @@ def test_what_rings_behind_an_antenna_is_no_slow_change(length):
     assert "slow change" not in find_events(frequency, seen, line).kind
 
 
+@pytest.mark.parametrize("length", [5.0, 10.0, 20.0, 41.0])
+def test_an_antenna_on_a_line_of_unknown_loss_is_no_fault(length):
+    """Its reflection falls with frequency as no cable's loss does, and splits in two or three."""
+    frequency = np.linspace(1e6, 60e6, 401)
+    line = replace(LINE_20, length_m=length, conductor_db=1.0)
+    seen = foot(frequency, line, antenna(frequency))
+    guessed = loss_by_droop(frequency, seen, line, z_ref=50.0)
+    assert guessed.conductor_db < 3.4
+    found = find_events(frequency, seen, guessed, loss_known=False)
+    assert not [kind for kind in found.kind if kind.endswith("resistance")]
+    assert np.all(found.distance_m > length / 2)
+
+
 def test_what_the_source_match_leaves_does_not_lie_beyond_the_end():
     line = Line(20.0, 0.66, 50.0, 0.3)
     seen = foot(WIDE, line, ENDS["open"])
@@ -220,6 +233,24 @@ def test_what_the_source_match_leaves_does_not_lie_beyond_the_end():
     at = np.argmin(np.abs(found.distance_m - 20))
     assert 0.85 < abs(found.reflection[at]) < 0.95
     assert found.kind[at] == "open"
+
+
+def test_what_the_calibration_leaves_is_no_event():
+    line, rng = Line(20.0, 0.8, 50.0, 0.3), np.random.default_rng(6)
+    clean = foot(WIDE, line, 75.0)
+    one, axes = np.ones(401), np.array([[1], [1j]])
+    common = 0.003 * np.concatenate([axes * one, axes * clean, axes * clean**2])
+    spurious = 0
+    for _ in range(50):
+        seen = noisy(rng, clean + rng.standard_normal(6) @ common, 0.0005)
+        spurious += np.sum(np.abs(find_events(WIDE, seen, line).distance_m - 20) > 1)
+        found = find_events(WIDE, seen, line, common=common)
+        assert found.distance_m == pytest.approx([20], abs=0.1)
+        assert found.reflection_uncertainty == pytest.approx(0.003 * 0.2, rel=0.3)
+    assert spurious > 40
+    # a fault that is larger than that stays
+    fault = foot(WIDE, line, 75.0, ("series", 3.0, 8.0))
+    assert find_events(WIDE, fault, line, common=common).kind[0] == "series resistance"
 
 
 def test_bounces_between_strong_faults_are_not_events():
