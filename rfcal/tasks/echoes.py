@@ -230,7 +230,9 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
     made = (i < j) & (i < k) & real[i] & (own[i] < TOTAL)
     made &= judged[j] & judged[k] & (real[j] | real[k])
     i, j, k = (a[made] for a in (i, j, k))
-    whole, place = np.abs(as_fitted), d[j] + d[k] - d[i]
+    # root mean square over the band: the mean of a product is up to that of its factors
+    whole = np.linalg.norm(echoes.coefficients, axis=1) * band.fade(d) / band.kept(d)
+    place = d[j] + d[k] - d[i]
     return place, own[i] * whole[j] * whole[k] * beyond[i] * band.kept(place)
 
 
