@@ -284,10 +284,10 @@ class _Job:
                     "compared",
                 )
             sweeps.append(sweep)
-        then = None if wanted.baseline is None else sweeps.pop(0).value
+        then = None if wanted.baseline is None else sweeps.pop(0)
         z_ref = self.record.reference_ohm
         try:
-            state = line_check.line_state(wanted, frequency, now.value, then, sweeps, z_ref)
+            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
         except CalibrationError as error:
             raise RecordError(schema.FILE, "[line_check]", str(error)) from error
         self.findings += line_check.misfit(state)

@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from rfcal.findings import Finding
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Real
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line, loss_law
 from rfcal.models.quantity import Quantity
@@ -221,8 +221,8 @@ def misfit(state: LineState) -> list[Finding]:
 def line_state(
     wanted: LineCheck,
     frequency: Real,
-    now: Complex,
-    then: Complex | None,
+    now: Quantity,
+    then: Quantity | None,
     ends: Sequence[Quantity],
     z_ref: float,
 ) -> LineState:
@@ -234,7 +234,7 @@ def line_state(
         The check as the record states it.
     frequency : ndarray, shape (F,)
         Frequencies of all the sweeps [Hz].
-    now, then : ndarray, shape (F,), or None
+    now, then : Quantity, or None
         Corrected reflection at the line's foot [1], today's and the baseline's.
     ends : sequence of Quantity
         Corrected reflection with the far end open or short [1], as in `wanted`.
@@ -266,10 +266,10 @@ def line_state(
         line = properties.line
     loss_known = bool(ends) or wanted.loss_known
     if not loss_known:  # one guess for both sweeps, so that they compare
-        line = loss_by_droop(frequency, now if then is None else then, line, z_ref=z_ref)
+        line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     of_length, of_velocity = _doubts(wanted, line, properties)
     search = partial(
-        find_events,
+        _searched,
         frequency,
         line=line,
         loss_known=loss_known,
@@ -286,6 +286,13 @@ def line_state(
         events = _ended(events, line.length_m, last)
         changed = changed and tuple(c for c in changed if c.distance_m < last)
     return LineState(events, before, changed, properties, line.length_m, of_length, frequency)
+
+
+def _searched(frequency: Real, sweep: Quantity, **stated) -> Events:
+    """Events of a sweep, what is common to all its frequencies told from noise."""
+    common = [np.broadcast_to(e.change, frequency.shape) for e in sweep.effects if not e.per_point]
+    shared = np.array(common, complex).reshape(-1, frequency.size)
+    return find_events(frequency, sweep.value, common=shared, **stated)
 
 
 def _ended(events: Events, length_m: float, last_m: float) -> Events:

@@ -1,6 +1,7 @@
 """A sweep as a basis of echoes: round trips at distances times slow polynomials in frequency."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -14,6 +15,9 @@ UNEVEN = 0.01
 RIDGE = 0.01
 """Reluctance to let an echo vary over the band, in parts of its column's own weight."""
 
+LEFT = 1e-9
+"""Where a line leaves less of an echo than this [1], its loss is made good no further."""
+
 
 @dataclass(frozen=True, eq=False)
 class Band:
@@ -26,7 +30,10 @@ class Band:
     speed : float
         Speed on the line [m/s].
     propagation : ndarray, shape (F,)
-        Attenuation and phase of the line [Np/m + j rad/m].
+        Attenuation and phase that the echoes are fitted with [Np/m + j rad/m].
+    attenuation : ndarray, shape (F,)
+        Of the line [Np/m]: that of `propagation`, or a guess where the loss is not known and the
+        fit does without.
     weight : ndarray, shape (F,)
         Window [1].
     shapes : ndarray, shape (P, F)
@@ -36,6 +43,7 @@ class Band:
     frequency: Real
     speed: float
     propagation: Complex
+    attenuation: Real
     weight: Real
     shapes: Real
 
@@ -77,21 +85,44 @@ class Band:
         return np.arange(size) * (self.range / size)
 
     def fade(self, distance: Real) -> Real:
-        """What the line's loss leaves of an echo's peak.
+        """What the loss in the fit leaves of an echo's peak: seen at the foot over fitted.
 
         Parameters
         ----------
         distance : ndarray, shape (K,)
-            Distances [m].
+            Distances [m], up to twice the range.
 
         Returns
         -------
         ndarray, shape (K,)
-            Mean over the window of ``exp(-2 alpha d)`` [1].
+            Mean over the window of ``exp(-2 alpha d)`` [1], `LEFT` at least.
         """
-        steps = np.linspace(0, self.range, 33)
-        left = np.exp(-2 * steps[:, None] * self.propagation.real) @ self.weight / self.weight.sum()
-        return np.exp(np.interp(distance, steps, np.log(left)))
+        steps, fitted, _ = self._left
+        return np.exp(np.interp(distance, steps, fitted))
+
+    def kept(self, distance: Real) -> Real:
+        """What the line's loss leaves of an echo's peak, by a guess where it is not known.
+
+        Parameters
+        ----------
+        distance : ndarray, shape (K,)
+            Distances [m], up to twice the range.
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            As `fade` [1].
+        """
+        steps, _, whole = self._left
+        return np.exp(np.interp(distance, steps, whole))
+
+    @cached_property
+    def _left(self) -> Real:
+        """Distances up to twice the range, and logarithms of `fade` and `kept` there."""
+        steps = np.linspace(0, 2 * self.range, 65)
+        loss = self.propagation.real, self.attenuation
+        left = [np.exp(-2 * steps[:, None] * alpha) @ self.weight for alpha in loss]
+        return np.stack([steps, *np.log(np.maximum(left / self.weight.sum(), LEFT))])
 
     def _columns(self, distance: Real) -> Complex:
         """The basis, shape (K P, F)."""
@@ -119,21 +150,43 @@ class Band:
             The columns of the fit [1].
         """
         basis = self._columns(distance)
+        solved = self.solve(basis, reflection[None])[0]
+        return (
+            solved.reshape(distance.size, len(self.shapes)),
+            np.asarray(reflection - np.einsum("k,kf->f", solved, basis), complex),
+            basis,
+        )
+
+    def solve(self, basis: Complex, sweeps: Complex) -> Complex:
+        """Weighted least squares of several sweeps on one basis.
+
+        Parameters
+        ----------
+        basis : ndarray, shape (K P, F)
+            The columns of the fit [1].
+        sweeps : ndarray, shape (N, F)
+            Reflections, or changes of one [1].
+
+        Returns
+        -------
+        ndarray, shape (N, K P)
+            Coefficients [1].
+
+        Raises
+        ------
+        CalibrationError
+            Columns that the line's loss leaves nothing of.
+        """
         seen = basis.conj() * self.weight
         try:
-            asked = np.einsum("kf,f->k", seen, reflection)
+            asked = np.einsum("kf,nf->kn", seen, sweeps)
             solved = np.linalg.solve(self._normal(seen, basis), asked)
         except np.linalg.LinAlgError as error:
             raise CalibrationError(
                 "the line's loss leaves no echo of what lies far along it, so no distances can be "
                 "told: look at the stated loss and impedance, and at the far end's sweeps"
             ) from error
-        coefficients = np.asarray(solved.reshape(distance.size, len(self.shapes)), complex)
-        return (
-            coefficients,
-            np.asarray(reflection - np.einsum("k,kf->f", solved, basis), complex),
-            basis,
-        )
+        return np.asarray(solved.T, complex)
 
     def _normal(self, seen: Complex, basis: Complex) -> Complex:
         """Matrix of the normal equations; a ridge keeps the shapes of near echoes from fighting."""
@@ -155,9 +208,11 @@ class Band:
         Returns
         -------
         ndarray, shape (K,)
-            Shifts [m], half a resolution at most.
+            Shifts [m], half a resolution at most, and none of an echo that is nothing.
         """
-        slope = (coefficients[:, 1] / coefficients[:, 0]).imag / self.per_metre
+        mean, linear = coefficients[:, 0], coefficients[:, 1]
+        ratio = np.divide(linear, mean, out=np.zeros_like(mean), where=mean != 0)
+        slope = ratio.imag / self.per_metre
         return np.clip(-slope, -self.resolution / 2, self.resolution / 2)
 
     @property
@@ -210,8 +265,8 @@ def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) 
     line : Line
         The line; its length has no meaning here.
     loss_known : bool
-        Whether its losses are known; else its phase alone is used, and each echo is free to fall
-        with frequency.
+        Whether its losses are known; else they are a guess, the fit uses the phase alone, and each
+        echo is free to fall with frequency.
 
     Returns
     -------
@@ -249,7 +304,6 @@ def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) 
     orthogonal, upper = np.linalg.qr(np.sqrt(weight)[:, None] * powers)
     shapes = orthogonal * np.sign(np.diagonal(upper)) / np.sqrt(weight / weight.sum())[:, None]
     speed = line.velocity_factor * SPEED_OF_LIGHT
-    propagation = line.propagation(frequency)
-    if not loss_known:
-        propagation = propagation - propagation.real
-    return Band(frequency, speed, propagation, weight, shapes.T.copy())
+    whole = line.propagation(frequency)
+    propagation = whole if loss_known else whole - whole.real
+    return Band(frequency, speed, propagation, whole.real, weight, shapes.T.copy())

@@ -24,6 +24,16 @@ CROSSTALK = 0.03
 NEIGHBOURS = 8.0
 """Within this many resolutions echoes are fitted together while the search goes on."""
 
+TOTAL = 0.85
+"""What reflects more than this [1] lets nothing bounce behind it that would be seen."""
+
+MARGIN, HARDLY, ALIKE = 1.5, 10.0, 1.5
+"""An echo is more than a bounce when it is this many times larger than the bounces expected there,
+with noise, or so many times larger than them alone; two are about as strong within the third."""
+
+FLOOR = 0.01
+"""Transmission [1] up to a place that is reckoned with at least."""
+
 STANDS_OUT = 5.0
 """An echo is one when it is this many times larger than the noise of the trace."""
 
@@ -71,6 +81,33 @@ class Echoes:
         kept = np.where(chosen[:, None], self.coefficients, 0)
         return kept.ravel() @ self.basis
 
+    def at_foot(self) -> Real:
+        """How large the echoes are as seen at the foot, the line's loss in them.
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            Magnitudes [1].
+        """
+        return np.abs(self.coefficients[:, 0]) * self.band.fade(self.distance)
+
+    def moved_by(self, changes: Complex) -> Complex:
+        """What changes of the sweep make of the echoes found, to first order.
+
+        Parameters
+        ----------
+        changes : ndarray, shape (N, F)
+            Changes of the reflection [1].
+
+        Returns
+        -------
+        ndarray, shape (N, K)
+            Changes of the mean reflection of each echo [1].
+        """
+        if not len(changes):  # nothing to solve, and the matrix takes time
+            return np.zeros((0, self.distance.size), complex)
+        return self.band.solve(self.basis, changes)[:, :: len(self.band.shapes)]
+
     def uncertainty(self) -> tuple[Real, Real]:
         """Standard uncertainties, as noise and misfit nearby ask.
 
@@ -85,7 +122,7 @@ class Echoes:
         near = np.abs(folded(grid - self.distance[:, None], self.band.range))
         near_rms = [np.sqrt(np.mean(rest[row < 3 * self.band.resolution] ** 2)) for row in near]
         each = self.band.deviations(self.basis) * np.maximum(near_rms, self.noise)[:, None]
-        size = np.abs(self.coefficients[:, 0])
+        size = np.maximum(np.abs(self.coefficients[:, 0]), 1e-12)
         of_distance = each[:, 1] / (np.sqrt(2) * size * self.band.per_metre)
         return of_distance, each[:, 0] / np.sqrt(2)
 
@@ -168,20 +205,42 @@ def search(band: Band, reflection: Complex, dynamic_db: float, limit: int) -> Ec
     return Echoes(band, distance, solved, basis, left, noise)
 
 
-def _bounced(echoes: Echoes) -> tuple[Real, Real]:
-    """Bounces between echoes, seen at d_j + d_k - d_i, i nearer than both: how far, how large.
+def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real, Real]:
+    """Bounces between echoes, seen at d_j + d_k - d_i, i nearer than both.
 
-    Their size is that of three reflections, over the transmission through the nearest that the
-    other two carry already: ``r_i r_j r_k / (1 - r_i)^2`` for a resistance.
+    Their size is that of three reflections, over the transmission up to the nearest that all
+    three carry already; a part in series or across the line passes ``1 - r`` or ``1 + r``. The
+    line's loss counts for the whole way, also where that ends beyond the range and is folded back.
+
+    Returns
+    -------
+    place, size : ndarray, shape (T,)
+        How far [m], and how large at the foot [1].
     """
-    d, size = echoes.distance, np.abs(echoes.coefficients[:, 0])
+    band, d = echoes.band, echoes.distance
+    as_fitted = echoes.coefficients[:, 0] * band.fade(d) / band.kept(d)
+    own, beyond, through = np.zeros(d.size), np.zeros(d.size), 1.0
+    for m in np.argsort(d):
+        r = as_fitted[m] / through
+        own[m], passed = abs(r), (1 - abs(r.real)) ** 2 + r.imag**2
+        through *= passed if real[m] and own[m] < TOTAL else 1.0
+        beyond[m] = 1 / max(through, FLOOR)
     i, j, k = np.indices((d.size,) * 3).reshape(3, d.size**3)
-    i, j, k = (a[(i < j) & (i < k)] for a in (i, j, k))
-    return d[j] + d[k] - d[i], size[i] * size[j] * size[k] / np.maximum(1 - size[i], 0.1) ** 2
+    # j and k in either order are two ways; one of them may be a bounce, and leads to the next
+    made = (i < j) & (i < k) & real[i] & (own[i] < TOTAL)
+    made &= judged[j] & judged[k] & (real[j] | real[k])
+    i, j, k = (a[made] for a in (i, j, k))
+    # root mean square over the band: the mean of a product is up to that of its factors
+    whole = np.linalg.norm(echoes.coefficients, axis=1) * band.fade(d) / band.kept(d)
+    place = d[j] + d[k] - d[i]
+    return place, own[i] * whole[j] * whole[k] * beyond[i] * band.kept(place)
 
 
 def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.ndarray, Real]:
     """Which echoes are no bounces, and how far what is near may have pulled each.
+
+    They are judged strongest first, as a bounce is no stronger than each of what it bounces
+    between; a nearer one about as strong passes for real meanwhile.
 
     Parameters
     ----------
@@ -197,15 +256,21 @@ def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.nda
     pulled : ndarray, shape (K,)
         Standard uncertainty [m] to add.
     """
-    band, size = echoes.band, np.abs(echoes.coefficients[:, 0])
-    place, expected = _bounced(echoes)
-    off = np.abs(folded(place - echoes.distance[:, None], band.range))
-    hit = off < band.resolution / 2 + 3 * of_distance[:, None]
-    explained = np.where(hit, expected, 0).sum(axis=1)
-    real = ~hit.any(axis=1) | (size > 2 * explained + 3 * of_size)
+    band, size, distance = echoes.band, echoes.at_foot(), echoes.distance
+    doubt = 3 * of_size * band.fade(distance)
+    real, judged = np.zeros((2, size.size), bool)
+    for m in np.argsort(-size):
+        alike = ~judged & (distance < distance[m]) & (ALIKE * size > size[m])
+        place, expected = _bounced(echoes, real | alike, judged | alike)
+        off = np.abs(folded(place - distance[m], band.range))
+        explained = expected[off < band.resolution / 2 + 3 * of_distance[m]].sum()
+        real[m] = size[m] > min(MARGIN * explained + doubt[m], HARDLY * explained)
+        judged[m] = True
+    place, expected = _bounced(echoes, real, judged)
+    off = np.abs(folded(place - distance[:, None], band.range))
     near = np.where(off < NEAREST * band.resolution, expected, 0).sum(axis=1)
     # a neighbour that the shapes cannot part from it pulls too
-    gap = np.abs(echoes.distance - echoes.distance[:, None])
+    gap = np.abs(distance - distance[:, None])
     beside = np.where((gap > 0) & (gap < 3 * band.resolution), size, 0).sum(axis=1)
     pull = (near / 2 + CROSSTALK * beside) / np.maximum(size, 1e-12)
     return real, band.resolution * np.minimum(pull, 0.5)

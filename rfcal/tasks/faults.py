@@ -10,32 +10,20 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
+from rfcal.models.cables import CABLES
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line, loss_law
 from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.echoes import folded, search, told_apart
+from rfcal.tasks.fault_kinds import tell_kinds
 
 FLAT = 0.001
 """Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
 
-FULL = 0.15
-"""A reflection this close to 1 is taken as total (common practice, no source)."""
-
-SURE_PHASE = 0.35
-"""A kind is told only where the phase is known to this standard uncertainty [rad]."""
-
-ON_AXIS = 0.3
-"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
-within this of half pi as that of a reactance."""
+MORE = 3.5
+"""An event is one when it is this many times what one deviation of the common influences makes."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
-
-SMALL = 0.4
-"""Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
-
-FAINT, RUN = 0.1, 4.0
-"""Three or more reflections below the first [1], no further apart than the second (in resolutions),
-are one slow change."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +40,10 @@ class Events:
         Mean over the band of the reflection at the event in the line [1], the line's loss made
         good; what nearer events keep back is not.
     reflection_uncertainty : ndarray, shape (K,)
-        Standard uncertainty of each of its parts [1], from noise and misfit nearby.
+        Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
+        all frequencies.
+    common_uncertainty : ndarray, shape (K,)
+        The last of these alone [1], which sweeps of one calibration and line share.
     kind : tuple of K str
         ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"series
         inductance"`` or ``"shunt capacitance"`` (as of a connector), ``"stretch of lower
@@ -66,7 +57,7 @@ class Events:
     grid_m : ndarray, shape (G,)
         Distances of the trace [m].
     magnitude : ndarray, shape (G,)
-        Magnitude of the trace [1], the line's loss made good.
+        Magnitude of the trace [1], the line's loss made good while it leaves a billionth.
     noise : float
         Noise of the trace before the loss was made good [1], root mean square.
     velocity_factor : float
@@ -79,6 +70,7 @@ class Events:
     distance_uncertainty_m: Real
     reflection: Complex
     reflection_uncertainty: Real
+    common_uncertainty: Real
     kind: tuple[str, ...]
     resolution_m: float
     range_m: float
@@ -112,76 +104,37 @@ class Change:
     kind: str
 
 
-def _kinds(
-    reflection: Complex, uncertainty: Real, phase_uncertainty: Real, loss_known: bool
-) -> tuple[str, ...]:
-    """Kinds of events on one uniform line, near to far.
-
-    Source: a shunt resistance reflects ``-z0 / (2 R + z0)`` and passes ``1 + r``; one in series
-    reflects ``R / (2 z0 + R)`` and passes ``1 - r`` (ABCD matrices; D. M. Pozar, Microwave
-    Engineering, table 4.1). The end alone cannot be told from a resistance across a line
-    whose rest is matched; what is seen beyond an event shows that it is not the end.
-    """
-    kinds, through = [], 1.0
-    for m, value in enumerate(reflection / 1.0):
-        r, u = value / through, uncertainty[m] / through
-        size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
-        beyond = np.abs(reflection[m + 1 :]).max(initial=0.0)
-        passed = max(1 - size, 0.0) ** 2
-        kind = "mismatch"
-        if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
-            kind = "unknown"
-        elif off_axis > ON_AXIS:
-            if size < SMALL and abs(off_axis - np.pi / 2) < ON_AXIS:
-                kind = "series inductance" if r.imag > 0 else "shunt capacitance"
-        elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
-            kind = "shunt resistance" if r.real < 0 else "series resistance"
-        elif size > 1 - FULL:
-            kind = "open" if r.real > 0 else "short"
-        elif not beyond and not loss_known:
-            kind = "unknown"
-        resistive = kind.endswith("resistance")
-        through *= max(passed if resistive else 1 - size**2, 0.01)
-        kinds.append(kind)
-    return tuple(kinds)
-
-
-def _together(
-    kinds: tuple[str, ...],
-    distance: Real,
+def _in_line(
+    frequency: Real,
     reflection: Complex,
-    uncertainty: Real,
-    resolution: float,
-) -> tuple[str, ...]:
-    """Kinds that only neighbours tell: stretches of another impedance, and slow changes.
+    line: Line,
+    loss_known: bool,
+    z_ref: float,
+    common: Complex | None,
+) -> tuple[Complex, Complex]:
+    """The sweep in the line's impedance, and its common changes in it.
 
-    A stretch reflects at both ends, oppositely and alike. Where what lies beyond shows that
-    nothing was lost it is one; else two resistances would do as well, and neither is claimed.
+    A loss that is a guess makes a guess of the impedance's departure from a resistance: the
+    resistance is taken then, and what the departure would change is one more common change.
     """
-    found, size = list(kinds), np.abs(reflection)
-    for m in range(len(found) - 2):
-        pair = slice(m, m + 2)
-        r, off = reflection[pair].real, np.abs(reflection[pair].imag)
-        alike = abs(r[0] + r[1]) < 0.15 * abs(r[0]) + 3 * np.sum(uncertainty[pair])
-        if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = found[m] == found[m + 1] == "mismatch"
-            kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
-            found[pair] = [kind if lossless else "unknown"] * 2
-    start = 0
-    for m in range(1, len(found) + 1):
-        near = m < len(found) and distance[m] - distance[m - 1] < RUN * resolution
-        if not (near and size[m] < FAINT and size[m - 1] < FAINT):
-            if m - start >= 3:
-                found[start:m] = ["slow change"] * (m - start)
-            start = m
-    return tuple(found)
+    real = np.full(frequency.size, line.z0, complex)
+    impedance = line.impedance(frequency) if loss_known else real
+    seen = renormalise(reflection, z_ref, impedance)
+    shared = np.zeros((0, frequency.size), complex)
+    if common is not None:
+        shared = renormalise(reflection + common, z_ref, impedance) - seen
+    if not loss_known:
+        by_guess = renormalise(reflection, z_ref, line.impedance(frequency)) - seen
+        shared = np.concatenate([shared, by_guess[None]])
+    return seen, shared
 
 
 def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: float) -> Line:
     """A line with as much conductor loss as makes its strongest echo fall with frequency.
 
     Of an echo that keeps its strength the fall is the conductors' there and back, and what lies
-    inside them delays it by as much; an end that itself changes over the band misleads it.
+    inside them delays it by as much; an end that itself changes over the band misleads it, so no
+    more is believed than the lossiest of usual cables has, RG-174.
 
     Parameters
     ----------
@@ -205,6 +158,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         As `find_events`.
     """
     line = replace(line, conductor_db=0.0, dielectric_db=0.0)
+    most = loss_law(CABLES["RG-174"].loss)[0]
     for _ in range(3):  # the phase of one guess makes the next a better one
         band = prepare(frequency, reflection, line, loss_known=False)
         echoes = search(band, renormalise(reflection, z_ref, line.z0), 54.0, 12)
@@ -217,8 +171,8 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         whole = echoes.model(np.abs(echoes.distance - distance) < 3 * band.resolution)
         root = np.sqrt(band.frequency / 1e6)
         slope = np.polyfit(root, np.log(np.abs(whole) + 1e-12), 1, w=np.sqrt(band.weight))[0]
-        in_db = max(-float(slope) / 2 / distance, 0.0) * 100 / NEPER_PER_DB
-        line = replace(line, conductor_db=in_db)
+        in_db = -float(slope) / 2 / distance * 100 / NEPER_PER_DB
+        line = replace(line, conductor_db=min(max(in_db, 0.0), most))
     return line
 
 
@@ -230,10 +184,15 @@ def find_events(
     loss_known: bool = True,
     z_ref: float = 50.0,
     velocity_factor_uncertainty: float = 0.0,
+    common: Complex | None = None,
     dynamic_db: float = 54.0,
     most: int = 6,
 ) -> Events:
     """What reflects along a line, from a sweep at its foot.
+
+    What the calibration leaves reflects too: at the foot by directivity and connection, at twice
+    the distance of a strong end by source match. Events that this would explain are left out, as
+    a list of them would only send people to look for faults that are none.
 
     Parameters
     ----------
@@ -250,6 +209,9 @@ def find_events(
         Reference impedance of `reflection` [ohm].
     velocity_factor_uncertainty : float
         Standard uncertainty of the velocity factor [1].
+    common : ndarray, shape (N, F), optional
+        What one standard deviation of each influence common to all frequencies changes in
+        `reflection` [1]; none where left out.
     dynamic_db : float
         Echoes further than this below the strongest one are left alone [dB].
     most : int
@@ -266,12 +228,14 @@ def find_events(
         A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
     """
     band = prepare(frequency, reflection, line, loss_known)
-    seen = renormalise(reflection, z_ref, line.impedance(band.frequency))
+    seen, shared = _in_line(band.frequency, reflection, line, loss_known, z_ref, common)
     echoes = search(band, seen, dynamic_db, 2 * most)
     of_distance, of_size = echoes.uncertainty()
     single, pulled = told_apart(echoes, of_distance, of_size)
     of_distance = np.sqrt(of_distance**2 + pulled**2 + (FLAT * band.resolution) ** 2)
-    real = np.flatnonzero(single)
+    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
+    of_size = np.hypot(of_size, of_common)
+    real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))
     strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
     real = np.sort(real[np.argsort(-strength)[:most]])
     distance, value = echoes.distance[real], echoes.coefficients[real, 0]
@@ -288,12 +252,14 @@ def find_events(
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
-        kind=_together(
-            _kinds(value, of_size[real], phase, loss_known),
+        common_uncertainty=of_common[real],
+        kind=tell_kinds(
             distance,
             value,
             of_size[real],
-            band.resolution,
+            phase,
+            resolution=band.resolution,
+            loss_known=loss_known,
         ),
         resolution_m=band.resolution,
         range_m=band.range,
@@ -351,7 +317,8 @@ def gate(
             f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "
             f"or wider, between 0 and {band.range:.4g} m"
         )
-    echoes = search(band, renormalise(reflection, z_ref, line.impedance(band.frequency)), 54.0, 12)
+    seen, _ = _in_line(band.frequency, reflection, line, loss_known, z_ref, None)
+    echoes = search(band, seen, 54.0, 12)
     inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
     size = band.grid.size
     off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))
@@ -364,7 +331,8 @@ def changes(events: Events, baseline: Events, *, least: float = 0.02) -> tuple[C
     """What is different from an earlier sweep of the same line, near to far.
 
     Read the nearest change first: a new fault keeps part of the wave from all that lies beyond
-    it, so that farther events seem changed too.
+    it, so that farther events seem changed too. What sweeps of one calibration share is no doubt
+    of a change, except where only one of them shows an event.
 
     Parameters
     ----------
@@ -414,6 +382,12 @@ def _partners(events: Events, baseline: Events) -> dict[int, int | None]:
     return partner
 
 
+def _own_doubt(events: Events, m: int) -> float:
+    """Standard uncertainty of event m without what it shares with other sweeps [1]."""
+    whole, common = events.reflection_uncertainty[m], events.common_uncertainty[m]
+    return float(np.sqrt(max(whole**2 - common**2, 0.0)))
+
+
 def _compared(
     events: Events, m: int, baseline: Events, n: int | None, least: float
 ) -> list[Change]:
@@ -422,7 +396,8 @@ def _compared(
     before, turn = 0j, 0.0
     if n is not None:
         before = complex(baseline.reflection[n])
-        doubt = float(np.hypot(doubt, baseline.reflection_uncertainty[n]))
+        # what both share moves both alike
+        doubt = float(np.hypot(_own_doubt(events, m), _own_doubt(baseline, n)))
         # place and phase are fitted together: compare the echoes as if at one place
         moved = events.distance_m[m] - baseline.distance_m[n]
         speed = events.velocity_factor * SPEED_OF_LIGHT

@@ -77,6 +77,16 @@ def test_the_line_by_its_own_sweeps(tower, ends, known):
     assert line.now.kind[-1] != "unknown"
 
 
+def test_what_the_calibration_leaves_is_no_event(tower):
+    """A thousandth of directivity, as the load's uncertainty makes it, on a matched line."""
+    for name in ("now", "then"):
+        text = touchstone(FREQUENCY, BOX.apply(np.full(401, 0.001 + 0j)))
+        (tower / f"raw/{name}.s1p").write_text(text)
+    line = compute.compute(tower).line
+    assert line.now.kind == line.before.kind == ()
+    assert line.changes == ()
+
+
 def test_what_lies_behind_the_end_is_called_so(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 35.0\n")
@@ -178,8 +188,9 @@ def test_far_ends_that_are_something_else(tower):
 def test_a_stated_length_is_as_long_as_its_uncertainty_lets_it_be(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 35.0\nlength_uncertainty_m = 3.0\n")
-    # a load at the end, which what bounces between it and the fault does not make a fault
-    assert compute.compute(tower).line.now.kind == ("shunt resistance", "mismatch", BEHIND)
+    # the end stays an end, and what bounces between it and the fault is no event; of what kind the
+    # end is needs the loss
+    assert compute.compute(tower).line.now.kind == ("shunt resistance", "unknown")
 
 
 def test_refusals_name_the_table(tower):

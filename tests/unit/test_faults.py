@@ -12,6 +12,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.faults import changes, find_events, gate, loss_by_droop
 
 WIDE = np.linspace(1e6, 160e6, 401)
@@ -176,6 +177,82 @@ def test_water_is_a_slow_change(frequency, end):
     assert set(kinds_beyond_the_foot(frequency, seen)) == {"slow change"}
 
 
+@pytest.mark.parametrize("z0", [42.0, 80.0])
+def test_a_stretch_with_nothing_seen_beyond_is_unknown(z0):
+    matched = LOADED.impedance(WIDE)
+    seen = chain(WIDE, matched, (18, 50.0), (5, z0), (19, 50.0))
+    assert kinds_beyond_the_foot(WIDE, seen) == ["unknown"] * 2
+    found = find_events(WIDE, seen, guess(WIDE, seen, LOADED, False), loss_known=False)
+    assert set(found.kind) == {"unknown"}
+
+
+def test_connectors_in_a_row_are_no_slow_change():
+    frequency = np.linspace(1e6, 300e6, 401)
+    joint = TwoPort.series(2j * np.pi * frequency * 4e-9)
+    seen = chain(
+        frequency, 50.0, (3, 50.0), joint, (1.5, 50.0), joint, (1.5, 50.0), joint, (9, 50.0)
+    )
+    assert kinds_beyond_the_foot(frequency, seen)[:3] == ["series inductance"] * 3
+
+
+LINE_20 = Line(20.0, 0.85, 50.0, 0.4)
+
+
+def antenna(frequency):
+    """Impedance of a loaded rod, resonant at some 70 MHz [ohm]."""
+    w = 2j * np.pi * frequency
+    return 40 + w * 0.4e-6 + 1 / (w * 12e-12)
+
+
+@pytest.mark.parametrize("length", [10.0, 30.0])
+def test_what_rings_behind_an_antenna_is_no_slow_change(length):
+    frequency, line = np.linspace(1e6, 300e6, 401), replace(LINE_20, length_m=length)
+    seen = noisy(np.random.default_rng(1), foot(frequency, line, antenna(frequency)), 0.0005)
+    assert "slow change" not in find_events(frequency, seen, line).kind
+
+
+@pytest.mark.parametrize("length", [5.0, 10.0, 20.0, 41.0])
+def test_an_antenna_on_a_line_of_unknown_loss_is_no_fault(length):
+    """Its reflection falls with frequency as no cable's loss does, and splits in two or three."""
+    frequency = np.linspace(1e6, 60e6, 401)
+    line = replace(LINE_20, length_m=length, conductor_db=1.0)
+    seen = foot(frequency, line, antenna(frequency))
+    guessed = loss_by_droop(frequency, seen, line, z_ref=50.0)
+    assert guessed.conductor_db < 3.4
+    found = find_events(frequency, seen, guessed, loss_known=False)
+    assert not [kind for kind in found.kind if kind.endswith("resistance")]
+    assert np.all(found.distance_m > length / 2)
+
+
+def test_what_the_source_match_leaves_does_not_lie_beyond_the_end():
+    line = Line(20.0, 0.66, 50.0, 0.3)
+    seen = foot(WIDE, line, ENDS["open"])
+    found = find_events(
+        WIDE, seen + 0.004 * seen**2, loss_by_droop(WIDE, seen, line, z_ref=50.0), loss_known=False
+    )
+    at = np.argmin(np.abs(found.distance_m - 20))
+    assert 0.85 < abs(found.reflection[at]) < 0.95
+    assert found.kind[at] == "open"
+
+
+def test_what_the_calibration_leaves_is_no_event():
+    line, rng = Line(20.0, 0.8, 50.0, 0.3), np.random.default_rng(6)
+    clean = foot(WIDE, line, 75.0)
+    one, axes = np.ones(401), np.array([[1], [1j]])
+    common = 0.003 * np.concatenate([axes * one, axes * clean, axes * clean**2])
+    spurious = 0
+    for _ in range(50):
+        seen = noisy(rng, clean + rng.standard_normal(6) @ common, 0.0005)
+        spurious += np.sum(np.abs(find_events(WIDE, seen, line).distance_m - 20) > 1)
+        found = find_events(WIDE, seen, line, common=common)
+        assert found.distance_m == pytest.approx([20], abs=0.1)
+        assert found.reflection_uncertainty == pytest.approx(0.003 * 0.2, rel=0.3)
+    assert spurious > 40
+    # a fault that is larger than that stays
+    fault = foot(WIDE, line, 75.0, ("series", 3.0, 8.0))
+    assert find_events(WIDE, fault, line, common=common).kind[0] == "series resistance"
+
+
 def test_bounces_between_strong_faults_are_not_events():
     line = Line(60.0, 0.8, 50.0, 0.1)
     seen = foot(WIDE, line, ENDS["load"], ("shunt", 30.0, 20.0), ("shunt", 30.0, 30.0))
@@ -184,6 +261,25 @@ def test_bounces_between_strong_faults_are_not_events():
     bounce = found.magnitude[np.abs(found.grid_m - 40) < 0.5].max()
     assert bounce > 0.02 > 100 * found.noise
     assert found.distance_m == pytest.approx([20, 30], abs=0.05)
+
+
+def test_faults_are_not_taken_for_bounces_nor_bounces_for_faults():
+    """Before a total end, on sweeps whose range ends little beyond the line, so that they fold."""
+    rng = np.random.default_rng(8)
+    for _ in range(60):
+        line = Line(rng.uniform(20, 60), 0.8, 50.0, rng.uniform(0.1, 0.3))
+        points = int(line.length_m * rng.uniform(1.2, 4) * 300e6 / (0.4 * SPEED_OF_LIGHT))
+        frequency = np.linspace(1e6, 300e6, points)
+        places = np.sort(rng.uniform(5, line.length_m - 5, 2))
+        places[1] += max(0.0, places[0] + 3 - places[1])
+        faults = [("series", rng.uniform(10, 60)), ("shunt", rng.uniform(50, 300))]
+        faults = [(*faults[n], place) for n, place in zip(rng.permutation(2), places, strict=True)]
+        end = ENDS[("open", "short")[rng.integers(2)]]
+        seen = noisy(rng, foot(frequency, line, end, *faults))
+        found = find_events(frequency, seen, line)
+        off = np.abs(found.distance_m - np.append(places, line.length_m)[:, None])
+        assert np.all(off.min(axis=1) < 0.1), (line, places, found.distance_m)
+        assert np.all(np.abs(found.reflection[off.min(axis=0) > 0.8]) < 0.04)
 
 
 def test_a_far_fault_is_not_made_small():
@@ -262,6 +358,19 @@ def test_changes_since_the_baseline():
 def test_refusals(frequency, options, words):
     with pytest.raises(CalibrationError, match=words):
         find_events(frequency, np.ones(frequency.size, complex), Line(1.0, **options))
+
+
+def test_a_loss_that_leaves_nothing_far_away():
+    """A narrow sweep has a range of kilometres, which no echo comes back from."""
+    frequency = np.linspace(10.1e6, 10.15e6, 21)
+    line = Line(5.0, 0.66, 50.0, 10.0)
+    found = find_events(frequency, foot(frequency, line, ENDS["open"]), line)
+    assert np.all(np.isfinite(found.magnitude))
+
+
+def test_an_echo_of_nothing_stays_where_it_is():
+    band = prepare(WIDE, np.zeros(401), Line(1.0), True)
+    assert band.shift(np.array([[0, 0, 0], [1, 0, 0]], complex)) == pytest.approx([0, 0])
 
 
 def test_gate_narrower_than_the_resolution_is_refused():

@@ -1,0 +1,155 @@
+"""What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond."""
+
+from itertools import pairwise
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, Real
+
+FULL = 0.15
+"""A reflection this close to 1 is taken as total (common practice, no source)."""
+
+SURE_PHASE = 0.35
+"""A kind is told only where the phase is known to this standard uncertainty [rad]."""
+
+ON_AXIS = 0.3
+"""A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
+within this of half pi as that of a reactance."""
+
+SMALL = 0.4
+"""Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
+
+BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
+"""What shows that a line goes on behind an event is larger than the first of these times the event,
+as the analyzer's source match leaves less; and nearer than the second (in resolutions) larger than
+the third times it, as a reflection that varies over the band splits into less."""
+
+ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
+"""The ends of a stretch are alike within this share, the second where the loss is not known."""
+
+FAINT, RUN, DUST = 0.1, 4.0, 0.2
+"""Three or more reflections below the first [1], no further apart than the second (in resolutions)
+and none below the third times the largest, can be one slow change."""
+
+
+def tell_kinds(
+    distance: Real,
+    reflection: Complex,
+    uncertainty: Real,
+    phase_uncertainty: Real,
+    *,
+    resolution: float,
+    loss_known: bool,
+) -> tuple[str, ...]:
+    """Kinds of events on one uniform line.
+
+    Parameters
+    ----------
+    distance : ndarray, shape (K,)
+        Distances [m], near to far.
+    reflection : ndarray, shape (K,)
+        Reflections [1], the line's loss made good where it is known.
+    uncertainty : ndarray, shape (K,)
+        Standard uncertainties of each part of them [1].
+    phase_uncertainty : ndarray, shape (K,)
+        Standard uncertainties of their phases, as the places are doubtful [rad].
+    resolution : float
+        Of the sweep [m].
+    loss_known : bool
+        Whether the line's loss is.
+
+    Returns
+    -------
+    tuple of K str
+        As `rfcal.tasks.faults.Events` lists them.
+    """
+    if not distance.size:
+        return ()
+    apart = distance / resolution
+    single = _single(apart, reflection, uncertainty, phase_uncertainty, loss_known)
+    alike = ALIKE if loss_known else ALIKE_BY_GUESS
+    paired, stretch = _stretches(single, reflection, uncertainty, alike)
+    return _slow_changes(paired, stretch, apart, np.abs(reflection))
+
+
+def _goes_on(apart: Real, size: Real, m: int) -> float:
+    """The largest reflection that shows the line to go on behind event m, or zero."""
+    near = apart[m + 1 :] - apart[m] < NEARBY
+    shows = size[m + 1 :] > np.where(near, SHARE, BARELY) * size[m]
+    return float(np.max(size[m + 1 :], where=shows, initial=0.0))
+
+
+def _single(
+    apart: Real, reflection: Complex, uncertainty: Real, phase_uncertainty: Real, loss_known: bool
+) -> list[str]:
+    """Kinds that each event tells by itself.
+
+    Source: a shunt resistance reflects ``-z0 / (2 R + z0)`` and passes ``1 + r``; one in series
+    reflects ``R / (2 z0 + R)`` and passes ``1 - r`` (ABCD matrices; D. M. Pozar, Microwave
+    Engineering, table 4.1). The end alone cannot be told from a resistance across a line
+    whose rest is matched; what is seen beyond an event shows that it is not the end.
+    """
+    kinds, through = [], 1.0
+    for m, value in enumerate(reflection):
+        r, u = complex(value) / through, uncertainty[m] / through
+        size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
+        beyond = _goes_on(apart, np.abs(reflection), m)
+        passed = max(1 - size, 0.0) ** 2
+        kind = "mismatch"
+        if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
+            kind = "unknown"
+        elif off_axis > ON_AXIS:
+            if size < SMALL and abs(off_axis - np.pi / 2) < ON_AXIS:
+                kind = "series inductance" if r.imag > 0 else "shunt capacitance"
+        elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
+            kind = "shunt resistance" if r.real < 0 else "series resistance"
+        elif size > 1 - FULL:
+            kind = "open" if r.real > 0 else "short"
+        elif not beyond and not loss_known:
+            kind = "unknown"
+        resistive = kind.endswith("resistance")
+        through *= max(passed if resistive else 1 - size**2, 0.01)
+        kinds.append(kind)
+    return kinds
+
+
+def _stretches(
+    kinds: list[str], reflection: Complex, uncertainty: Real, share: float
+) -> tuple[list[str], set[int]]:
+    """Kinds with stretches of another impedance told, and which events are ends of one.
+
+    A stretch reflects r at its near end, passes ``1 - r^2`` there and back, and reflects -r of
+    that at its far end. Where what lies beyond shows that nothing was lost it is one; else two
+    resistances would do as well, and neither is claimed.
+    """
+    found, ends, size = list(kinds), set(), np.abs(reflection)
+    for m in range(len(found) - 1):
+        pair = slice(m, m + 2)
+        r, off = reflection[pair].real, np.abs(reflection[pair].imag)
+        off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
+        alike = off_alike < share * abs(r[0]) + 3 * np.sum(uncertainty[pair])
+        if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
+            lossless = found[m] == found[m + 1] == "mismatch"
+            kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
+            found[pair] = [kind if lossless else "unknown"] * 2
+            ends |= {m, m + 1}
+    return found, ends
+
+
+def _slow_changes(kinds: list[str], ends: set[int], apart: Real, size: Real) -> tuple[str, ...]:
+    """Kinds with several in a row told as one slow change.
+
+    Not where most of the row have a clear kind of their own, as three connectors have; and not
+    behind the largest echo, which rings.
+    """
+    found, largest = list(kinds), int(np.argmax(size))
+    last = largest if size[largest] >= FAINT else len(found)
+    breaks = [m for m in range(1, last) if apart[m] - apart[m - 1] >= RUN]
+    breaks += [m + after for m in range(last) if size[m] >= FAINT for after in (0, 1)]
+    edges = sorted({0, last, *breaks})
+    for start, stop in pairwise(edges):
+        row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
+        unclear = [m for m in row if m not in ends and found[m] in ("mismatch", "unknown")]
+        if len(row) >= 3 and 2 * len(unclear) >= len(row):
+            found[start:stop] = ["slow change"] * (stop - start)
+    return tuple(found)
