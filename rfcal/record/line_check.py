@@ -6,10 +6,11 @@ from functools import partial
 
 import numpy as np
 
+from rfcal.errors import CalibrationError
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Real
 from rfcal.models.cables import CABLES
-from rfcal.models.line import Line, loss_law
+from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.models.quantity import Quantity
 from rfcal.record.between import DEFAULT_DOUBT, LONGEST_M, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
@@ -267,6 +268,7 @@ def line_state(
     loss_known = bool(ends) or wanted.loss_known
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
+    _require_range(line, frequency)
     of_length, of_velocity = _doubts(wanted, line, properties)
     search = partial(
         _searched,
@@ -293,6 +295,18 @@ def _searched(frequency: Real, sweep: Quantity, **stated) -> Events:
     common = [np.broadcast_to(e.change, frequency.shape) for e in sweep.effects if not e.per_point]
     shared = np.array(common, complex).reshape(-1, frequency.size)
     return find_events(frequency, sweep.value, common=shared, **stated)
+
+
+def _require_range(line: Line, frequency: Real) -> None:
+    """Refuse steps with which the line's far parts would appear nearer than they are."""
+    speed = line.velocity_factor * SPEED_OF_LIGHT
+    step = float(frequency[-1] - frequency[0]) / (frequency.size - 1)
+    if line.length_m > speed / (2 * step):
+        raise CalibrationError(
+            f"steps of {step / 1e6:.3g} MHz show {speed / (2 * step):.3g} m of this line, which is "
+            f"{line.length_m:.4g} m long, and what lies beyond appears nearer than it is: sweep in "
+            f"steps below {speed / (2 * line.length_m) / 1e6:.3g} MHz"
+        )
 
 
 def _ended(events: Events, length_m: float, last_m: float) -> Events:

@@ -6,6 +6,9 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Effect, Quantity
 from rfcal.tasks.uncertainty import COVERAGE
 
+SHAPED = 4
+"""From so many sweeps on, the shape of their scatter is estimated, and not only its size."""
+
 
 def from_repeats(sweeps: Complex, source: str) -> Quantity:
     """Mean of repeated sweeps, with the scatter of the mean (a Type A evaluation).
@@ -13,6 +16,9 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
     Each sweep's difference from the mean over ``sqrt(n (n - 1))`` is one effect; their squares
     add up to the covariance of the mean, and what moves a whole sweep (a connection made anew)
     stays one influence common to all frequencies. Source: JCGM 100:2008, 4.2 and H.2.
+
+    Two or three sweeps show hardly anything of the scatter's shape, so it is taken to be round:
+    both axes together estimate one variance, with twice the degrees of freedom.
 
     Parameters
     ----------
@@ -24,7 +30,7 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
     Returns
     -------
     Quantity
-        The mean and n effects of n - 1 degrees of freedom.
+        The mean and its effects, of n - 1 degrees of freedom, or 2 (n - 1) for few sweeps.
 
     Raises
     ------
@@ -36,6 +42,9 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
         raise ValueError(f"scatter needs two sweeps or more, got {count}")
     mean = sweeps.mean(axis=0)
     changes = (sweeps - mean) / np.sqrt(count * (count - 1))
+    if count < SHAPED:
+        axes = [turn * c / np.sqrt(2) for c in changes for turn in (1, 1j)]
+        return Quantity(mean, tuple(Effect(source, c, freedom=2.0 * (count - 1)) for c in axes))
     return Quantity(mean, tuple(Effect(source, c, freedom=count - 1.0) for c in changes))
 
 

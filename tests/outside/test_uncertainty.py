@@ -204,7 +204,7 @@ def test_self_correcting_instrument_against_gtc(device_ohm):
     assert ours.covariance()[0] == pytest.approx(variance, rel=1e-6, abs=1e-6 * variance.max())
 
 
-@pytest.mark.parametrize("count", [3, 5, 12])
+@pytest.mark.parametrize("count", [4, 5, 12])
 def test_degrees_of_freedom_and_factors_against_gtc(count):
     """GTC 1.5: its type A estimate, effective degrees of freedom and coverage factors."""
     rng = np.random.default_rng(count)

@@ -198,3 +198,10 @@ def test_refusals_name_the_table(tower):
         (tower / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY[::40], np.full(11, 0.1)))
     with pytest.raises(RfcalError, match=r"record.toml, \[line_check\]: .* 16 points or more"):
         compute.compute(tower)
+
+
+def test_a_line_longer_than_the_steps_show(tower):
+    with (tower / "record.toml").open("a") as file:
+        file.write("length_m = 400.0\n")
+    with pytest.raises(RfcalError, match=r"321 m of this line.*steps below 0.319 MHz"):
+        compute.compute(tower)

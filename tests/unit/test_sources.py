@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import binom, f
 
 from rfcal.maths import levels
 from rfcal.maths.bilinear import Bilinear
@@ -11,7 +11,7 @@ from rfcal.models.quantity import Quantity, both_axes
 from rfcal.tasks import intervals
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.monte_carlo import moments
-from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.tasks.repeats import SHAPED, coverage_factors, degrees_of_freedom, from_repeats
 from rfcal.tasks.sources import drift_effects, residual_bound, self_correcting
 from rfcal.tasks.uncertainty import Inputs, propagate
 
@@ -76,15 +76,18 @@ def test_truth_is_inside_when_the_analyzer_drifts(true):
     assert LOW <= inside_region(propagate(Inputs(calibration, reading, nothing())), true) <= HIGH
 
 
-@pytest.mark.parametrize("count", [3, 4, 8])
+@pytest.mark.parametrize("count", [2, 3, 4, 8])
 def test_truth_is_inside_when_the_scatter_is_only_estimated(count):
     rng = np.random.default_rng(count)
     true = from_impedance(30 + 20j)
     sweeps = true + np.array([axes(rng, 0.002) for _ in range(count)])
     found = from_repeats(sweeps, "repeats")
     freedom = degrees_of_freedom(found)
-    assert freedom == pytest.approx(count - 1)
-    assert LOW <= inside_region(found, true, coverage_factors(freedom)[1][0]) <= HIGH
+    few = count < SHAPED
+    assert freedom == pytest.approx(2 * (count - 1) if few else count - 1)
+    # of a round scatter 2 F(2, 2 (n - 1)), by scipy; of any shape Hotelling's
+    radius = np.sqrt(2 * f.ppf(0.95, 2, freedom[0])) if few else coverage_factors(freedom)[1][0]
+    assert LOW <= inside_region(found, true, radius) <= HIGH
     assert inside_region(found, true) < 0.9 * SESSIONS
     low, high = intervals.interval(levels.RESISTANCE, found)
     assert LOW <= np.sum((low <= 0.6) & (high >= 0.6)) <= HIGH
@@ -107,6 +110,6 @@ def test_one_sweep_has_no_scatter():
 
 def test_freedom_of_a_mixture_lies_between():
     found = from_repeats(np.array([[0.1 + 0.2j], [0.11 + 0.23j], [0.14 + 0.21j]]), "r")
-    assert degrees_of_freedom(found)[0] == pytest.approx(2)
-    assert degrees_of_freedom(found.plus(*both_axes("known", 0.01)))[0] > 2
+    assert degrees_of_freedom(found)[0] == pytest.approx(4)
+    assert degrees_of_freedom(found.plus(*both_axes("known", 0.01)))[0] > 4
     assert np.isinf(degrees_of_freedom(Quantity(found.value, both_axes("known", 0.01)))[0])
