@@ -207,11 +207,11 @@ def answer(device: Device) -> dict[str, str]:
 
 
 def _raw_half_width(device: Device, raw_ohm: complex) -> np.ndarray:
-    """How well the analyzer shows R and X [ohm]; three digits where it does not matter."""
+    """Ten times the size of the first digit of R and X [ohm] that the analyzer does not know."""
     reading = uncertainty.impedance(device.inputs.reading, device.z_ref)
     deviation = uncertainty.standard_uncertainty(reading.covariance())[device.answer]
     least = abs(raw_ohm) / 1000 if np.isfinite(raw_ohm) else 0.1
-    return np.maximum(uncertainty.K_AXIS * deviation, least)
+    return 10.0 ** (np.ceil(np.log10(np.maximum(uncertainty.K_AXIS * deviation, least))) + 1)
 
 
 def _path_words(device: Device) -> str:

@@ -36,7 +36,9 @@ SETUPS = {
     "behind 20 m by type": Setup(FREQUENCY, PLAIN, lines=(LONG,)),
 }
 CAREFUL = "behind 20 m by type"
-"""Here the reflection may have turned by half a circle: intervals may cover more than they say."""
+"""Here the reflection may have turned by half a circle, which no method of ours describes well:
+intervals may cover more than they say, and `FLOOR` at least."""
+FLOOR = 0.92
 DEVICES = {
     "match": 50,
     "1 ohm": 1,
@@ -66,7 +68,7 @@ def test_coverage(benchmark, setup, device):
     wrong = {
         name: found.inside[name] / SESSIONS
         for name in CHECKED
-        if found.inside[name] < LOW
+        if found.inside[name] < (LOW if setup != CAREFUL else FLOOR * SESSIONS)
         or (found.inside[name] > HIGH and not found.endless.get(name) and setup != CAREFUL)
     }
     assert not wrong, f"allowed {LOW / SESSIONS:.3f} to {HIGH / SESSIONS:.3f}"
