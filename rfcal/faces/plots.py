@@ -13,7 +13,7 @@ from rfcal.tasks.uncertainty import K_ELLIPSE
 
 MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""
-MOST_REGIONS = 9
+MOST_REGIONS = 5
 """Regions at most that a chart shows beside that of the answer."""
 MOST_POINTS = 2001
 """Points of a band that are drawn."""
@@ -60,10 +60,10 @@ def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
     """The regions at some of the frequencies where linear propagation fails."""
     (bent,) = np.nonzero(~np.all(assessed.linear, axis=1))
     some = np.unique(np.linspace(0, max(bent.size - 1, 0), MOST_REGIONS).astype(int))
-    label: str | None = "where R or X is not linear"
+    label: str | None = "elsewhere, bent"
     for k in bent[some] if bent.size else bent:
         region = chart.draw_ellipse(ax, assessed.region.centre[k], size[k], label=label)
-        region.set(alpha=0.5)
+        region.set(fill=False, linestyle=(0, (3, 2)))
         label = None
 
 
@@ -139,6 +139,16 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
             label="95 % interval",
         )
     ax.plot(megahertz, value, label="corrected", **look)
+    if value.size > 1 and np.any(finite):
+        # where hardly anything is known the band leaves the picture, so that the rest can be read
+        shown = [
+            *np.nanquantile(value, [0, 1]),
+            np.nanquantile(low, 0.2),
+            np.nanquantile(high, 0.8),
+        ]
+        margin = 0.05 * (max(shown) - min(shown))
+        if margin > 0:
+            ax.set_ylim(min(shown) - margin, max(shown) + margin)
 
 
 def error_terms_figure(

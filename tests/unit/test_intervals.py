@@ -7,12 +7,14 @@ from hypothesis import strategies as st
 
 from rfcal.maths import levels
 from rfcal.maths.reflection import from_impedance
+from rfcal.models.cables import CABLES
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
 from rfcal.tasks import intervals
 from rfcal.tasks.audit import audit
 from rfcal.tasks.derived import derived
-from rfcal.tasks.planning import Setup
+from rfcal.tasks.path import Cable
+from rfcal.tasks.planning import Length, Setup
 
 FREQUENCY = np.array([100e6])
 LEVELS = {
@@ -129,3 +131,17 @@ def test_audit_counts_what_it_says():
     beside = audit(setup, 9950, np.random.default_rng(1), sessions=1000)
     assert beside.inside["linear resistance"] < 920 < beside.inside["resistance"]
     assert beside.endless["resistance"] > 0
+
+
+@pytest.mark.parametrize("ohm", [40 + 15j, 25, 3000])
+def test_behind_a_line_known_by_its_type_only(ohm):
+    """A doubtful velocity factor turns the reflection by half a radian, along an arc."""
+    cable = Cable(FREQUENCY, CABLES["RG-213"].line(14.0), 50.0)
+    deviations = {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1}
+    standards = {kind: Standard(kind) for kind in ("short", "open", "load")}
+    setup = Setup(FREQUENCY, standards, lines=(Length("line", cable, deviations),))
+    found = audit(setup, ohm, np.random.default_rng(2), sessions=600)
+    # five standard deviations of a binomial count below; it may be more than is said
+    for name in ("region", "resistance", "reactance", "impedance_magnitude", "swr"):
+        assert found.inside[name] > 570 - 5 * 5.3, name
+    assert found.inside["linear resistance"] < 560 or ohm == 25
