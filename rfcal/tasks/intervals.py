@@ -156,7 +156,7 @@ def interval(
 def _bends(level: Level, figure: Real, way: Complex, covariance: Real) -> NDArray[np.bool_]:
     """Where a circle, or the doubt itself, bends by a part of the doubt across the circle."""
     longest = np.linalg.eigvalsh(covariance)[:, -1]
-    bend = 1 / np.maximum(radius_of(circle_of(level, figure)), 1e-300) + TURN
+    bend = 1 / np.maximum(radius_of(circle_of(level, figure)), 1e-12) + TURN
     return longest * bend / 2 > STRAIGHT * Spread(covariance).along(way)
 
 
