@@ -114,7 +114,16 @@ def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchReq
     keys.only(
         (
             *("measurement", "frequency_mhz", "band_mhz", "power_w", "target_ohm", "target_swr"),
-            *("series", "inductor_q", "capacitor_q", "tolerance_percent", "topologies", "place"),
+            *(
+                "series",
+                "inductor_q",
+                "inductor_parallel_f",
+                "capacitor_q",
+                "capacitor_series_h",
+                "tolerance_percent",
+                "topologies",
+                "place",
+            ),
             *("built", "lines", "section_q", "phase_deg"),
         )
     )
@@ -133,6 +142,8 @@ def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchReq
             series=keys.choice("series", SERIES, "E24"),
             inductor_q=keys.number("inductor_q", 100.0, low=1.0, high=1e6),
             capacitor_q=keys.number("capacitor_q", 1000.0, low=1.0, high=1e6),
+            inductor_parallel_f=keys.number("inductor_parallel_f", 0.0, low=0.0, high=1e-6),
+            capacitor_series_h=keys.number("capacitor_series_h", 0.0, low=0.0, high=1e-3),
             lines=_lines(keys) if "lines" in keys.table else _usual_lines(),
         ),
         keys.number("tolerance_percent", 5.0, low=0.0, high=50.0) / 100,

@@ -378,3 +378,15 @@ def test_a_frequency_outside_the_sweep(asked):
     bend(asked, "frequency_mhz = 55\nband_mhz = [54, 56]\n", "frequency_mhz = 70\n")
     with pytest.raises(RfcalError, match="70 MHz is outside the sweep, which has 50 to 60 MHz"):
         compute(asked)
+
+
+def test_parasitics_of_the_parts_count(asked):
+    """They are in the parts, and what is proposed still matches with them."""
+    bend(
+        asked, "power_w = 5", "power_w = 5\ninductor_parallel_f = 3e-12\ncapacitor_series_h = 8e-9"
+    )
+    network = compute(asked).matches[0].proposals[0].candidate.network
+    parts = {e.name[0]: e.part for e in network.elements}
+    assert (parts["L"].parallel_f, parts["C"].series_h) == (3e-12, 8e-9)
+    seen = network.seen(np.array([55e6]), np.array([DEVICE_OHM]), z_ref=50.0)
+    assert swr(seen)[0] < 1.5
