@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
-from rfcal.tasks.derived import Figure, derived
-from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, squared_distance
 from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, freedom_along
 from rfcal.tasks.uncertainty import (
@@ -130,15 +128,12 @@ class Assessment:
         Where the linear intervals of R and of X may be used (JCGM 101, clause 8).
     region : Region
         Of the reflection: the linear one where it may be used, else Monte Carlo's.
-    figures : dict of str to Figure
-        As from `derived`.
     """
 
     reflection: Quantity
     drawn: Adapted
     linear: NDArray[np.bool_]
     region: Region
-    figures: dict[str, Figure]
 
 
 def assess(
@@ -147,10 +142,9 @@ def assess(
     rng: np.random.Generator,
     *,
     most: int = 100_000,
-    passive: bool = True,
     progress: Progress | None = None,
 ) -> Assessment:
-    """Ask the model both ways, compare, and give the intervals that hold.
+    """Ask the model both ways, and compare.
 
     The time goes with draws times frequencies: of a long sweep, `Inputs.at` takes some.
 
@@ -164,8 +158,6 @@ def assess(
         Where the randomness comes from.
     most : int
         Draws after which to stop in any case.
-    passive : bool
-        As for `intervals.interval`.
     progress : callable of (int, int), optional
         As for `monte_carlo.adaptive`.
 
@@ -177,12 +169,4 @@ def assess(
     reflection = propagate(inputs)
     drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
     linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
-    figures = derived(
-        inputs.calibration.frequency,
-        reflection,
-        z_ref=z_ref,
-        readings=Readings(inputs),
-        passive=passive,
-    )
-    region = region_of(reflection, drawn.sample)
-    return Assessment(reflection, drawn, linear, region, figures)
+    return Assessment(reflection, drawn, linear, region_of(reflection, drawn.sample))

@@ -99,23 +99,41 @@ def over_region(
     larger = np.where(passive[:, None], np.minimum(step[:, 0], -np.log(size)[:, None]), step[:, 0])
     edge = level.value(reflection[:, None] * np.exp(larger + 1j * step[:, 1]))
     low, high = edge.min(axis=-1), edge.max(axis=-1)
-    weight = np.linalg.inv(inside)
     for place in (1.0, -1.0):
-        # the edge where it passes the open and the short: steep there, and missed by the others
-        off = np.angle(place * np.exp(-1j * angle))
-        middle = -weight[:, 0, 1] * off / weight[:, 0, 0]
-        left = radius**2 - (weight[:, 1, 1] * off + weight[:, 0, 1] * middle) * off
-        passes = left >= 0
-        half = np.sqrt(np.maximum(left, 0) / weight[:, 0, 0])
-        for end in (middle - half, middle + half):
-            far = np.where(passive, np.minimum(end, -np.log(size)), end)
-            at_end = level.value(place * size * np.exp(far) + 0j)
-            low = np.where(passes, np.minimum(low, at_end), low)
-            high = np.where(passes, np.maximum(high, at_end), high)
-        # is the place itself within? for a passive device what is beyond it counts as well
-        reach = -np.log(size)
-        within = passes & (middle + half >= reach) & (passive | (middle - half <= reach))
-        at = float(level.value(np.array([place + 0j]))[0])
-        low = np.where(within, np.minimum(low, -at if level.wraps and np.isinf(at) else at), low)
-        high = np.where(within, np.maximum(high, at), high)
+        ends = _beside(
+            level, place, size, angle, np.asarray(np.linalg.inv(inside), float), radius, passive
+        )
+        low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
     return low, high
+
+
+def _beside(
+    level: Level,
+    place: float,
+    size: Real,
+    angle: Real,
+    weight: Real,
+    radius: Real,
+    passive: NDArray[np.bool_],
+) -> tuple[Real, Real]:
+    """Least and largest value where a region passes the open (1) or the short (-1).
+
+    A figure is steep there, and the places on the region's edge miss it. Where the region does
+    not pass it, the two are infinite and bound nothing.
+    """
+    off, reach = np.angle(place * np.exp(-1j * angle)), -np.log(size)
+    middle = -weight[:, 0, 1] * off / weight[:, 0, 0]
+    left = radius**2 - (weight[:, 1, 1] * off + weight[:, 0, 1] * middle) * off
+    passes = left >= 0
+    half = np.sqrt(np.maximum(left, 0) / weight[:, 0, 0])
+    ends = []
+    for end in (middle - half, middle + half):
+        far = np.where(passive, np.minimum(end, reach), end)
+        ends.append(level.value(place * size * np.exp(far) + 0j))
+    low = np.where(passes, np.minimum(*ends), np.inf)
+    high = np.where(passes, np.maximum(*ends), -np.inf)
+    # is the place itself within? for a passive device what is beyond it counts as well
+    within = passes & (middle + half >= reach) & (passive | (middle - half <= reach))
+    at = float(level.value(np.array([place + 0j]))[0])
+    low = np.where(within, np.minimum(low, -at if level.wraps and np.isinf(at) else at), low)
+    return low, np.where(within, np.maximum(high, at), high)

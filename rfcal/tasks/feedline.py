@@ -6,9 +6,8 @@ properties instead: delay, impedance and the two terms of the loss law, losses n
 To remove a line, use its measured map (`rfcal.tasks.path.Measured`), never the fit.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -129,9 +128,9 @@ def _best(
     narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []
-    for start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
+    for z0, start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
         try:
-            z0, delay = start()
+            delay = start if isinstance(start, float) else coarse_delay(frequency, start)
             line = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
             found.append(fit_line(line, frequency, ends, z_ref, far_end))
         except CalibrationError as error:
@@ -169,45 +168,47 @@ def _exchanged(
 
 def _starts(
     frequency: Real, ends: dict[float, Quantity], z_ref: float, every: bool
-) -> Iterator[Callable[[], tuple[float, float]]]:
-    """Impedances and delays to start a fit from; a start may raise.
+) -> Iterator[tuple[float, Complex | float]]:
+    """Impedances to start a fit from, each with the line's round trip or with its delay.
 
     Seen in a reference near the line's own impedance, the phase of the round trip is straight:
     the straightest come first. One sweep of a narrow band leaves impedance and delay to each
     other: then all pairs that agree with it in the middle of the band are looked at besides.
     """
-    starts, centre = [], float(np.mean(frequency))
+    starts = []
     for z0 in z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
         seen = [e * renormalise(s.value, z_ref, z0) for e, s in ends.items()]
         trip: Complex = np.mean(seen, axis=0)
         phase = np.unwrap(np.angle(trip))
         slope, offset = np.polyfit(frequency, phase, 1)
         bend = float(np.std(phase - slope * frequency - offset))
-        starts.append((bend, float(z0), trip, float(slope * centre + offset), float(slope)))
+        starts.append((bend, float(z0), trip, float(slope), float(offset)))
     starts.sort(key=lambda start: start[0])
-    for _, z0, trip, _, _ in starts[:STARTS]:
-        yield partial(_with_delay, frequency, z0, trip)
-    if not every:
-        return
-    longest = max(-slope for *_, slope in starts) / (2 * np.pi) + 1 / centre
-    (end, sweep), pairs = next(iter(ends.items())), []
-    for _, z0, _, phase_there, _ in starts[::2]:
-        first = (-phase_there / (4 * np.pi * centre)) % (1 / (2 * centre))
-        for delay in np.arange(first, longest, 1 / (2 * centre)):
-            line = Line(max(delay, 1e-12) * SPEED_OF_LIGHT, 1.0, z0, 0.5, 0.005)
+    yield from ((z0, trip) for _, z0, trip, *_ in starts[:STARTS])
+    if every:
+        ((end, sweep),) = ends.items()
+        trends = [(z0, slope, offset) for _, z0, _, slope, offset in starts]
+        yield from _pairs(frequency, end, sweep.value, z_ref, trends)
+
+
+def _pairs(
+    frequency: Real,
+    end: float,
+    sweep: Complex,
+    z_ref: float,
+    trends: list[tuple[float, float, float]],
+) -> list[tuple[float, float]]:
+    """The impedances and delays that come nearest to one sweep, by its phase in mid-band."""
+    centre, found = float(np.mean(frequency)), []
+    longest = max(-slope for _, slope, _ in trends) / (2 * np.pi) + 1 / centre
+    for z0, slope, offset in trends[::2]:
+        first = (-(slope * centre + offset) / (4 * np.pi * centre)) % (1 / (2 * centre))
+        for delay in np.maximum(np.arange(first, longest, 1 / (2 * centre)), 1e-12):
+            line = Line(delay * SPEED_OF_LIGHT, 1.0, z0, 0.5, 0.005)
             through = line.two_port(frequency).bilinear(z_ref)
-            off = through.apply(np.full(frequency.size, end, complex)) - sweep.value
-            pairs.append((float(np.mean(np.abs(off) ** 2)), z0, float(max(delay, 1e-12))))
-    for _, z0, delay in sorted(pairs)[: 2 * STARTS]:
-        yield partial(_pair, z0, delay)
-
-
-def _pair(z0: float, delay: float) -> tuple[float, float]:
-    return z0, delay
-
-
-def _with_delay(frequency: Real, z0: float, trip: Complex) -> tuple[float, float]:
-    return z0, coarse_delay(frequency, trip)
+            off = through.apply(np.full(frequency.size, end, complex)) - sweep
+            found.append((float(np.mean(np.abs(off) ** 2)), z0, float(delay)))
+    return [(z0, delay) for _, z0, delay in sorted(found)[: 2 * STARTS]]
 
 
 def _require_no_rival(

@@ -11,6 +11,8 @@ from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks import intervals
 from rfcal.tasks.assessment import assess, linear_holds
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.derived import derived
+from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import adaptive, moments, tolerance_of
 from rfcal.tasks.uncertainty import Inputs, impedance, propagate
 
@@ -103,8 +105,12 @@ def test_comparison_of_clause_8_refuses_the_open_and_the_short():
 
 
 def test_assessment_shows_what_holds():
-    found = assess(session(), 50.0, np.random.default_rng(4))
-    resistance = found.figures["resistance"]
+    inputs = session()
+    found = assess(inputs, 50.0, np.random.default_rng(4))
+    figures = derived(
+        inputs.calibration.frequency, found.reflection, z_ref=50.0, readings=Readings(inputs)
+    )
+    resistance = figures["resistance"]
     assert np.all(resistance.low <= OHM.real + 1e-9)
     assert np.all(resistance.high >= OHM.real)
     assert resistance.low[4] == 0
