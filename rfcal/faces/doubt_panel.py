@@ -10,12 +10,16 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.tasks import intervals
+from rfcal.tasks.assessment import region_of
 from rfcal.tasks.path import Cable
 from rfcal.tasks.planning import Blind, Length, Setup
-from rfcal.tasks.uncertainty import K_ELLIPSE, budget, impedance, propagate
+from rfcal.tasks.uncertainty import budget, impedance, propagate
 
 GROUPS = ("noise", "connection", "definition", "load: resistance", "drift", "line")
 """Sources as the panel shows them; every source's name holds one of these words."""
+
+DRAWS = 2_000
+"""Draws that the region in the panel is held against."""
 
 
 def setup_of(
@@ -83,7 +87,9 @@ def doubt_panel() -> Panel:
         *right.barh(rows - 0.19, 1, 0.34, color=corrected.color, label="of R"),
         *right.barh(rows + 0.19, 1, 0.34, color=model.color, hatch="//", label="of X"),
     ]
-    right.legend(loc="lower right", frameon=False, fontsize=style.SIZE_SMALL)
+    # above the bars, which may be as long as the axis
+    place = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0), "ncols": 2}
+    right.legend(**place, frameon=False, fontsize=style.SIZE_SMALL)
     style.add_legend(figure, left)
 
     def update(frequency, r, x, line_m, **sources):
@@ -92,10 +98,13 @@ def doubt_panel() -> Panel:
         reflection, readings = propagate(inputs), intervals.Readings(inputs)
         value = complex(reflection.value[0])
         device.set_data([value.real], [value.imag])
-        variances, axes = np.linalg.eigh(reflection.covariance()[0])
-        minor, major = 2 * K_ELLIPSE * np.sqrt(np.maximum(variances, 0))
+        drawn = inputs.draw(np.random.default_rng(1), DRAWS)
+        found = region_of(reflection, (drawn - reflection.value).T)
+        variances, axes = np.linalg.eigh(found.covariance[0])
+        minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
         turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
-        region.set(center=(value.real, value.imag), width=major, height=minor, angle=turn)
+        centre = complex(found.centre[0])
+        region.set(center=(centre.real, centre.imag), width=major, height=minor, angle=turn)
         shares = _grouped(budget(impedance(reflection, 50.0)))
         for bar, share in zip(bars, [*shares[:, 0], *shares[:, 1]], strict=True):
             bar.set_width(100 * share)
