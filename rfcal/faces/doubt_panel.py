@@ -18,7 +18,7 @@ from rfcal.tasks.uncertainty import budget, impedance, propagate
 GROUPS = ("noise", "connection", "definition", "load: resistance", "drift", "line")
 """Sources as the panel shows them; every source's name holds one of these words."""
 
-DRAWS = 2_000
+DRAWS = 1000
 """Draws that the region in the panel is held against."""
 
 
