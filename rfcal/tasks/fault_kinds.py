@@ -5,6 +5,9 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
+from rfcal.models.cables import CABLES
+from rfcal.models.line import NEPER_PER_DB, loss_law
+from rfcal.tasks.echo_basis import Band
 
 FULL = 0.15
 """A reflection this close to 1 is taken as total (common practice, no source)."""
@@ -24,6 +27,19 @@ BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
 as the analyzer's source match leaves less; and nearer than the second (in resolutions) larger than
 the third times it, as a reflection that varies over the band splits into less."""
 
+UNLIKE, DEVIATIONS = 0.02, 3.0
+"""A kind is told only where the reflection goes over the band as that kind's does, but for the
+first of these parts of it and the second times its uncertainty."""
+
+LOSSIEST = loss_law(CABLES["RG-174"].loss)[0]
+"""Conductor loss of the lossiest of usual cables [dB per 100 m at 1 MHz]."""
+
+LOSS_OFF = 0.3
+"""What is left of a line's loss where it is stated may be of either sign and this share of it."""
+
+TWIN = 1.6
+"""An event of opposite sign may be the other end of a stretch if not this many times different."""
+
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""
 
@@ -33,28 +49,29 @@ and none below the third times the largest, can be one slow change."""
 
 
 def tell_kinds(
+    band: Band,
     distance: Real,
-    reflection: Complex,
+    coefficients: Complex,
     uncertainty: Real,
     phase_uncertainty: Real,
     *,
-    resolution: float,
     loss_known: bool,
 ) -> tuple[str, ...]:
     """Kinds of events on one uniform line.
 
     Parameters
     ----------
+    band : Band
+        The sweep's basis.
     distance : ndarray, shape (K,)
         Distances [m], near to far.
-    reflection : ndarray, shape (K,)
-        Reflections [1], the line's loss made good where it is known.
+    coefficients : ndarray, shape (K, P)
+        Of each event's shapes [1], the line's loss made good where it is known; the first is the
+        mean reflection.
     uncertainty : ndarray, shape (K,)
         Standard uncertainties of each part of them [1].
     phase_uncertainty : ndarray, shape (K,)
         Standard uncertainties of their phases, as the places are doubtful [rad].
-    resolution : float
-        Of the sweep [m].
     loss_known : bool
         Whether the line's loss is.
 
@@ -65,11 +82,54 @@ def tell_kinds(
     """
     if not distance.size:
         return ()
-    apart = distance / resolution
-    single = _single(apart, reflection, uncertainty, phase_uncertainty, loss_known)
+    apart, reflection = distance / band.resolution, coefficients[:, 0]
+    goes_as = _goes_as(band, distance, coefficients, uncertainty, loss_known)
+    single = _single(apart, reflection, uncertainty, phase_uncertainty, goes_as, loss_known)
     alike = ALIKE if loss_known else ALIKE_BY_GUESS
-    paired, stretch = _stretches(single, reflection, uncertainty, alike)
+    paired, stretch = _stretches(single, reflection, uncertainty, goes_as[0], alike)
     return _slow_changes(paired, stretch, apart, np.abs(reflection))
+
+
+def _goes_as(
+    band: Band, distance: Real, coefficients: Complex, uncertainty: Real, loss_known: bool
+) -> tuple[np.ndarray, np.ndarray]:
+    """Whether events go over the band as a resistance does, and as a reactance.
+
+    A resistance reflects alike at all frequencies. A reactance that grows with frequency has
+    ``r = j q f / (1 + j q f)`` in series and ``-r`` across the line (ABCD matrices; D. M. Pozar,
+    Microwave Engineering, table 4.1); its phase's slope passes for distance. What may be left of
+    the line's loss is tried; what rings behind an event is part of how it goes over the band.
+
+    Returns
+    -------
+    as_resistance, as_reactance : ndarray of bool, shape (K,)
+        Whether what the kind would be explains the shapes.
+    """
+    some = slice(None, None, max(1, band.frequency.size // 100))
+    frequency, weight, shapes = band.frequency[some], band.weight[some], band.shapes[:, some]
+    if loss_known:
+        lost, shares = band.attenuation[some], np.linspace(-LOSS_OFF, LOSS_OFF, 7)
+    else:
+        lost = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100
+        shares = np.linspace(0, 1, 33)
+    left = np.exp(-2 * distance[:, None, None] * shares[:, None] * lost)
+    mean = coefficients[:, 0]
+    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)[:, None]
+    x = q * frequency / np.average(frequency, weights=weight)
+    off = frequency - np.average(frequency, weights=weight)
+    slope = np.average(np.arctan(x) * off, axis=-1, weights=weight)[:, None]
+    slope /= np.average(off**2, weights=weight)
+    reactance = frequency / np.sqrt(1 + x**2) * np.exp(-1j * (np.arctan(x) - slope * off))
+    size, behind = np.abs(mean), distance - distance[:, None]
+    ring = (behind > 0) & (behind < NEARBY * band.resolution) & (size < SHARE * size[:, None])
+    rings = np.sqrt(np.sum(np.where(ring, size, 0) ** 2, axis=1)) / size
+    found = []
+    for form in (np.ones_like(reactance), reactance):
+        seen = (form[:, None] * left * weight) @ shapes.T
+        unlike = seen / seen[..., :1] - (coefficients / mean[:, None])[:, None]
+        nearest = np.min(np.linalg.norm(unlike, axis=-1), axis=-1)
+        found.append(np.hypot(nearest, rings) < UNLIKE + DEVIATIONS * uncertainty / size)
+    return found[0], found[1]
 
 
 def _goes_on(apart: Real, size: Real, m: int) -> float:
@@ -79,8 +139,25 @@ def _goes_on(apart: Real, size: Real, m: int) -> float:
     return float(np.max(size[m + 1 :], where=shows, initial=0.0))
 
 
+def _has_twin(reflection: Complex, passed: float, flat: np.ndarray, m: int) -> bool:
+    """Whether another event may be the other end of a stretch that begins or ends at m.
+
+    Not one that reflects all that a resistance at m would pass, as the end of the line does.
+    """
+    size, against = np.abs(reflection), -(reflection * np.sign(reflection[m].real)).real
+    beyond = np.arange(size.size) > m
+    expected = np.where(beyond, size[m] * (1 - size[m] ** 2), size[m])
+    end = beyond & flat & (np.abs(size / passed - 1) < FULL)
+    return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
+
+
 def _single(
-    apart: Real, reflection: Complex, uncertainty: Real, phase_uncertainty: Real, loss_known: bool
+    apart: Real,
+    reflection: Complex,
+    uncertainty: Real,
+    phase_uncertainty: Real,
+    goes_as: tuple[np.ndarray, np.ndarray],
+    loss_known: bool,
 ) -> list[str]:
     """Kinds that each event tells by itself.
 
@@ -99,13 +176,17 @@ def _single(
         if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
             kind = "unknown"
         elif off_axis > ON_AXIS:
-            if size < SMALL and abs(off_axis - np.pi / 2) < ON_AXIS:
+            if goes_as[1][m] and abs(off_axis - np.pi / 2) < ON_AXIS:
                 kind = "series inductance" if r.imag > 0 else "shunt capacitance"
+        elif not goes_as[0][m]:
+            pass
         elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
             kind = "shunt resistance" if r.real < 0 else "series resistance"
         elif size > 1 - FULL:
             kind = "open" if r.real > 0 else "short"
         elif not beyond and not loss_known:
+            kind = "unknown"
+        if kind.endswith("resistance") and _has_twin(reflection, through * passed, goes_as[0], m):
             kind = "unknown"
         resistive = kind.endswith("resistance")
         through *= max(passed if resistive else 1 - size**2, 0.01)
@@ -114,7 +195,7 @@ def _single(
 
 
 def _stretches(
-    kinds: list[str], reflection: Complex, uncertainty: Real, share: float
+    kinds: list[str], reflection: Complex, uncertainty: Real, flat: np.ndarray, share: float
 ) -> tuple[list[str], set[int]]:
     """Kinds with stretches of another impedance told, and which events are ends of one.
 
@@ -129,7 +210,7 @@ def _stretches(
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
         alike = off_alike < share * abs(r[0]) + 3 * np.sum(uncertainty[pair])
         if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = found[m] == found[m + 1] == "mismatch"
+            lossless = np.all(flat[pair]) and found[m] == found[m + 1] == "mismatch"
             kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
             found[pair] = [kind if lossless else "unknown"] * 2
             ends |= {m, m + 1}
@@ -140,7 +221,7 @@ def _slow_changes(kinds: list[str], ends: set[int], apart: Real, size: Real) -> 
     """Kinds with several in a row told as one slow change.
 
     Not where most of the row have a clear kind of their own, as three connectors have; and not
-    behind the largest echo, which rings.
+    behind a large echo, which rings.
     """
     found, largest = list(kinds), int(np.argmax(size))
     last = largest if size[largest] >= FAINT else len(found)
@@ -149,7 +230,8 @@ def _slow_changes(kinds: list[str], ends: set[int], apart: Real, size: Real) -> 
     edges = sorted({0, last, *breaks})
     for start, stop in pairwise(edges):
         row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
+        rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
         unclear = [m for m in row if m not in ends and found[m] in ("mismatch", "unknown")]
-        if len(row) >= 3 and 2 * len(unclear) >= len(row):
+        if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
             found[start:stop] = ["slow change"] * (stop - start)
     return tuple(found)

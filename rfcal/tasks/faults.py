@@ -10,11 +10,10 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.cables import CABLES
-from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line, loss_law
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
 from rfcal.tasks.echo_basis import prepare
 from rfcal.tasks.echoes import folded, search, told_apart
-from rfcal.tasks.fault_kinds import tell_kinds
+from rfcal.tasks.fault_kinds import LOSSIEST, tell_kinds
 
 FLAT = 0.001
 """Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
@@ -45,11 +44,12 @@ class Events:
     common_uncertainty : ndarray, shape (K,)
         The last of these alone [1], which sweeps of one calibration and line share.
     kind : tuple of K str
-        ``"open"``, ``"short"``, ``"shunt resistance"``, ``"series resistance"``, ``"series
-        inductance"`` or ``"shunt capacitance"`` (as of a connector), ``"stretch of lower
-        impedance"`` or ``higher`` (both its ends), ``"slow change"`` (of several in a row, as of
-        water), ``"mismatch"``, or ``"unknown"`` where band, noise, an unknown loss or a twin do
-        not let it be told.
+        ``"open"`` or ``"short"``, which reflect all alike over the band, so an antenna far below
+        its resonance is an open too; ``"shunt resistance"``, ``"series resistance"``; ``"series
+        inductance"`` or ``"shunt capacitance"``, as of a connector or of a stretch shorter than
+        half the resolution; ``"stretch of lower impedance"`` or ``higher`` (both its ends);
+        ``"slow change"`` (of several in a row, as of water); ``"mismatch"`` of another kind; or
+        ``"unknown"`` where band, noise, an unknown loss or a twin do not let it be told.
     resolution_m : float
         ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
     range_m : float
@@ -134,7 +134,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
 
     Of an echo that keeps its strength the fall is the conductors' there and back, and what lies
     inside them delays it by as much; an end that itself changes over the band misleads it, so no
-    more is believed than the lossiest of usual cables has, RG-174.
+    more is believed than the lossiest of usual cables has.
 
     Parameters
     ----------
@@ -158,7 +158,6 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         As `find_events`.
     """
     line = replace(line, conductor_db=0.0, dielectric_db=0.0)
-    most = loss_law(CABLES["RG-174"].loss)[0]
     for _ in range(3):  # the phase of one guess makes the next a better one
         band = prepare(frequency, reflection, line, loss_known=False)
         echoes = search(band, renormalise(reflection, z_ref, line.z0), 54.0, 12)
@@ -172,7 +171,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         root = np.sqrt(band.frequency / 1e6)
         slope = np.polyfit(root, np.log(np.abs(whole) + 1e-12), 1, w=np.sqrt(band.weight))[0]
         in_db = -float(slope) / 2 / distance * 100 / NEPER_PER_DB
-        line = replace(line, conductor_db=min(max(in_db, 0.0), most))
+        line = replace(line, conductor_db=min(max(in_db, 0.0), LOSSIEST))
     return line
 
 
@@ -254,11 +253,11 @@ def find_events(
         reflection_uncertainty=of_size[real],
         common_uncertainty=of_common[real],
         kind=tell_kinds(
+            band,
             distance,
-            value,
+            echoes.coefficients[real],
             of_size[real],
             phase,
-            resolution=band.resolution,
             loss_known=loss_known,
         ),
         resolution_m=band.resolution,

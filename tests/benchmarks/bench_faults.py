@@ -1,4 +1,4 @@
-"""Time of a search for events, in the kernel, and its worst errors over random lines.
+"""Time of a search for events, its worst errors over random lines, and how often kinds are right.
 
 Prints its own table; run with ``-s`` to see it.
 """
@@ -8,6 +8,7 @@ import pytest
 
 from rfcal.models.line import Line
 from rfcal.tasks.faults import find_events
+from tests.unit.test_fault_kinds import tally
 from tests.unit.test_faults import ENDS, foot, guess, noisy, random_case
 
 
@@ -41,3 +42,12 @@ def test_worst_errors(loss_known):
     print(f"\nworst errors, noise 0.001, loss {'known' if loss_known else 'unknown'}")
     for (band, what), (metres, share, count) in sorted(worst.items()):
         print(f"{band:>11} {what:>7} {count:4d} cases {metres:7.3f} m {share * 100:7.3f} %")
+
+
+@pytest.mark.parametrize("loss_known", [True, False])
+def test_kinds_told(loss_known):
+    count = tally(np.random.default_rng(31), 600, loss_known)
+    print(f"\nkinds told, 600 lines, loss {'known' if loss_known else 'unknown'}")
+    for what in sorted({what for what, _ in count}):
+        right, left, wrong = (count[what, verdict] for verdict in ("right", "left open", "wrong"))
+        print(f"{what:>28}: right {right:3d}, left open {left:3d}, wrong {wrong:3d}")
