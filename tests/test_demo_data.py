@@ -60,8 +60,9 @@ def test_tower_line_gives_the_antenna_at_the_top_and_the_fault():
     assert all(check.agrees for check in results.checks)
     line = results.line
     assert min(abs(line.now.distance_m - truth["fault"]["distance_m"])) < 0.1
-    assert line.changes[0].distance_m == pytest.approx(truth["fault"]["distance_m"], abs=0.1)
-    assert (line.changes[0].what, line.changes[0].kind) == ("new", "shunt resistance")
+    first = line.comparison.changes[0]
+    assert first.distance_m == pytest.approx(truth["fault"]["distance_m"], abs=0.1)
+    assert (first.what, first.kind) == ("new", "shunt resistance")
     assert line.length_m == pytest.approx(truth["line"]["length_m"], abs=0.05)
     assert line.properties.delay_s * 1e9 == pytest.approx(truth["line"]["delay_ns"], rel=0.005)
     for megahertz, loss in truth["line"]["loss_db_per_100m"]:

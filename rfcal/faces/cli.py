@@ -76,15 +76,14 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _report(options: argparse.Namespace) -> None:
-    from rfcal.faces import match_words
+    from rfcal.faces import match_words, summary
     from rfcal.faces.report import output_files
-    from rfcal.faces.words import summary
 
     results = compute.compute(options.folder)
     output = output_files(results)
     _require_no_input(options.output, output, results)
     write_files(options.output, output, force=options.force)
-    print("\n".join(summary(results)))
+    print("\n".join(summary.lines(results)))
     for result in results.matches:
         print("\n".join(match_words.lines(result)))
     others = ", ".join(name for name in output if name != "report.html")

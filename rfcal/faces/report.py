@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from rfcal.errors import RecordError
-from rfcal.faces import figure_words, match_plots, match_words, plots, words
+from rfcal.faces import figure_words, line_words, match_plots, match_words, plots, words
 from rfcal.faces.cautions import CAUTIONS
 from rfcal.faces.picture import svg_text
 from rfcal.maths.reflection import Real
@@ -74,7 +74,7 @@ def page(results: Results) -> str:
         devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
-        line=[] if results.line is None else words.line_lines(results.line),
+        line=[] if results.line is None else line_words.line_lines(results.line),
         line_figure="" if results.line is None else _line_figure(results.line),
         matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
         standards=_standards(results),

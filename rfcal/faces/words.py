@@ -4,11 +4,9 @@ import math
 
 import numpy as np
 
-from rfcal.record.line_check import LineState
-from rfcal.record.results import Check, Device, Results
+from rfcal.record.results import Check, Device
 from rfcal.record.schema import Artefact
 from rfcal.tasks import uncertainty
-from rfcal.tasks.faults import Change
 
 
 def digits(half_width: float) -> int:
@@ -305,108 +303,3 @@ def check_line(check: Check) -> str:
         f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
         f"inside the 95 % region at {check.inside.mean():.0%} of its points"
     )
-
-
-def line_lines(line: LineState) -> list[str]:
-    """What a line check found, in lines.
-
-    Parameters
-    ----------
-    line : LineState
-        The check.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
-    now = line.now
-    near = 1.5 * now.resolution_m
-    limits = rounded(near, near / 10), rounded(now.range_m, now.range_m / 100)
-    said = [
-        *_properties(line),
-        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
-        f"on, seen up to {limits[1]} m):",
-    ]
-    size = np.abs(now.reflection)
-    here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
-    at_end = int(np.argmax(here)) if line.length_m and np.any(here) else -1
-    for i, kind in enumerate(now.kind):
-        half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
-        place = plus_minus(float(now.distance_m[i]), half)
-        end = "the line's end, " if i == at_end else ""
-        said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
-    if line.changes is None:
-        return said
-    if not line.changes:
-        return [*said, "nothing has changed since the baseline"]
-    said.append(
-        "changed since the baseline, nearest first (a fault changes what is seen beyond it too):"
-    )
-    for c in line.changes:
-        said.append(
-            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, from {abs(c.before):.2g} to "
-            f"{abs(c.after):.2g}"
-        )
-    return said
-
-
-def kind_words(change: Change) -> str:
-    """What changed, in words.
-
-    Parameters
-    ----------
-    change : Change
-        One difference.
-
-    Returns
-    -------
-    str
-        Its kind, or that it cannot be told.
-    """
-    return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
-
-
-def _properties(line: LineState) -> list[str]:
-    """Length, impedance and loss of a line by its own sweeps; nothing where there are none."""
-    found, k = line.properties, uncertainty.K_AXIS
-    if found is None:
-        return []
-    doubt = found.standard_uncertainty
-    middle = line.frequency[line.frequency.size // 2]
-    loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
-    length = plus_minus(line.length_m, k * line.length_uncertainty_m)
-    return [
-        f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
-        f"{plus_minus(found.delay_s * 1e9, k * doubt['delay'] * 1e9)} ns, "
-        f"{plus_minus(found.line.z0, k * doubt['z0'])} ohm, matched loss "
-        f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
-    ]
-
-
-def summary(results: Results) -> list[str]:
-    """The results in a few lines for a terminal.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
-    lines = [f"{results.record.title} ({results.record.date or 'no date'})"]
-    for device in results.devices:
-        words = answer(device)
-        lines += [
-            f"{words['name']} at {words['at']}: {words['impedance']}",
-            f"  R = {words['r']} ohm, X = {words['x']} ohm (95 %, each by itself)",
-            f"  SWR {words['swr']}; the raw reading was {words['raw']}",
-            *([f"  {words['path']}"] if words["path"] else []),
-            f"  largest source of doubt of {words['doubt']}",
-        ]
-    lines += [check_line(check) for check in results.checks]
-    lines += line_lines(results.line) if results.line is not None else []
-    return lines + [f"{f.severity}: {f.message}" for f in results.findings]

@@ -181,6 +181,18 @@ class Quantity:
             yy += y * y
         return np.stack([xx, xy, xy, yy], axis=-1).reshape(*shape, 2, 2)
 
+    def common_changes(self) -> Complex:
+        """What one standard deviation of each influence common to all frequencies changes.
+
+        Returns
+        -------
+        ndarray, shape (N, F)
+            Changes, in the unit of the quantity.
+        """
+        points = np.shape(self.value)
+        common = [np.broadcast_to(e.change, points) for e in self.effects if not e.per_point]
+        return np.array(common, complex).reshape(-1, *points)
+
     def by_source(self) -> dict[str, Real]:
         """The covariance split by source; effects are independent, so the parts add up.
 

@@ -290,7 +290,7 @@ class _Job:
             state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
         except CalibrationError as error:
             raise RecordError(schema.FILE, "[line_check]", str(error)) from error
-        self.findings += line_check.misfit(state)
+        self.findings += line_check.doubts(state)
         return state
 
     def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:

@@ -184,13 +184,17 @@ def _line(line: LineState) -> dict[str, Any]:
     now, found = line.now, line.properties
     columns = (now.distance_m, now.distance_uncertainty_m, now.reflection, now.kind)
     names = ("distance_m", "distance_uncertainty_m", "reflection", "kind")
-    changed = [
-        {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
-        for c in line.changes or ()
-    ]
+    against: dict[str, Any] = {"changes": None}
+    if line.comparison is not None:
+        against = vars(line.comparison) | {
+            "changes": [
+                {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
+                for c in line.comparison.changes
+            ]
+        }
     data: dict[str, Any] = {
         "events": [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)],
-        "changes": None if line.changes is None else changed,
+        **against,
         "length_m": line.length_m or None,
         "resolution_m": now.resolution_m,
         "range_m": now.range_m,

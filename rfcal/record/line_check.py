@@ -14,8 +14,10 @@ from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.models.quantity import Quantity
 from rfcal.record.between import DEFAULT_DOUBT, LONGEST_M, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
-from rfcal.tasks.faults import Change, Events, changes, find_events, loss_by_droop
+from rfcal.tasks.echoes import NEAREST
+from rfcal.tasks.faults import Events, find_events, loss_by_droop
 from rfcal.tasks.feedline import measure_line
+from rfcal.tasks.line_changes import Comparison, compare
 from rfcal.tasks.line_fit import LineProperties
 
 BEHIND = "ringing behind the end"
@@ -68,8 +70,8 @@ class LineState:
         What reflects along the line.
     before : Events, optional
         What reflected along it in the baseline.
-    changes : tuple of Change, optional
-        What differs from the baseline, nearest first.
+    comparison : Comparison, optional
+        What differs from the baseline.
     properties : LineProperties, optional
         The line by its own sweeps.
     length_m : float
@@ -78,15 +80,18 @@ class LineState:
         Its standard uncertainty [m].
     frequency : ndarray, shape (F,)
         Frequencies of the sweep [Hz].
+    beyond_m : float, optional
+        Where something beyond the stated end reflects more than the end does [m].
     """
 
     now: Events
     before: Events | None
-    changes: tuple[Change, ...] | None
+    comparison: Comparison | None
     properties: LineProperties | None
     length_m: float
     length_uncertainty_m: float
     frequency: Real
+    beyond_m: float | None
 
 
 def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
@@ -194,8 +199,8 @@ def assumed(wanted: LineCheck) -> list[Finding]:
     ]
 
 
-def misfit(state: LineState) -> list[Finding]:
-    """Far-end sweeps that no uniform line of this model would give.
+def doubts(state: LineState) -> list[Finding]:
+    """Far-end sweeps that no uniform line of this model would give, and a length that is none.
 
     Parameters
     ----------
@@ -208,6 +213,13 @@ def misfit(state: LineState) -> list[Finding]:
         One warning, or nothing.
     """
     found = state.properties
+    if state.beyond_m is not None:
+        message = (
+            f"The record says that the line is {state.length_m:g} m long, and more reflects from "
+            f"{state.beyond_m:.1f} m than from there: look whether a piece of line was forgotten, "
+            "and correct length_m or the velocity factor."
+        )
+        return [Finding("line-length", "warning", "line check", message)]
     if found is None or found.fits:
         return []
     message = (
@@ -280,33 +292,56 @@ def line_state(
     )
     events = search(now)
     before = None if then is None else search(then)
-    changed = None if before is None else changes(events, before)
+    last, beyond = np.inf, None
     if line.length_m:
-        last = line.length_m + 1.5 * events.resolution_m
+        last = line.length_m + NEAREST * events.resolution_m
         if properties is None:  # else the same velocity factor stands behind length and events
             last += 2 * of_length + 2 * line.length_m * of_velocity / line.velocity_factor
+            beyond = _beyond(events, line.length_m, last)
+        last = last if beyond is None else np.inf
         events = _ended(events, line.length_m, last)
-        changed = changed and tuple(c for c in changed if c.distance_m < last)
-    return LineState(events, before, changed, properties, line.length_m, of_length, frequency)
+    comparison = None
+    if then is not None and before is not None:
+        comparison = compare(
+            frequency,
+            now,
+            then,
+            line,
+            events=events,
+            baseline=before,
+            loss_known=loss_known,
+            z_ref=z_ref,
+            end_m=last,
+        )
+    return LineState(
+        events, before, comparison, properties, line.length_m, of_length, frequency, beyond
+    )
 
 
 def _searched(frequency: Real, sweep: Quantity, **stated) -> Events:
     """Events of a sweep, what is common to all its frequencies told from noise."""
-    common = [np.broadcast_to(e.change, frequency.shape) for e in sweep.effects if not e.per_point]
-    shared = np.array(common, complex).reshape(-1, frequency.size)
-    return find_events(frequency, sweep.value, common=shared, **stated)
+    return find_events(frequency, sweep.value, common=sweep.common_changes(), **stated)
 
 
 def _require_range(line: Line, frequency: Real) -> None:
     """Refuse steps with which the line's far parts would appear nearer than they are."""
     speed = line.velocity_factor * SPEED_OF_LIGHT
-    step = float(frequency[-1] - frequency[0]) / (frequency.size - 1)
-    if line.length_m > speed / (2 * step):
+    width = float(frequency[-1] - frequency[0])
+    step, margin = width / (frequency.size - 1), NEAREST * speed / (2 * width)
+    if line.length_m > speed / (2 * step) - margin:
         raise CalibrationError(
-            f"steps of {step / 1e6:.3g} MHz show {speed / (2 * step):.3g} m of this line, which is "
-            f"{line.length_m:.4g} m long, and what lies beyond appears nearer than it is: sweep in "
-            f"steps below {speed / (2 * line.length_m) / 1e6:.3g} MHz"
+            f"steps of {step / 1e6:.3g} MHz show {speed / (2 * step) - margin:.3g} m of this line, "
+            f"which is {line.length_m:.4g} m long, and what lies beyond appears nearer than it is: "
+            f"sweep in steps below {speed / (2 * (line.length_m + margin)) / 1e6:.3g} MHz"
         )
+
+
+def _beyond(events: Events, length_m: float, last_m: float) -> float | None:
+    """Where something beyond the stated end reflects more than what is there, if it does [m]."""
+    size, place = np.abs(events.reflection), events.distance_m
+    at_end = np.max(size, where=np.abs(place - length_m) < last_m - length_m, initial=0.0)
+    beyond = np.where(place >= last_m, size, 0.0)
+    return float(place[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 
 def _ended(events: Events, length_m: float, last_m: float) -> Events:

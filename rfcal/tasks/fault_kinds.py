@@ -5,8 +5,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.cables import CABLES
-from rfcal.models.line import NEPER_PER_DB, loss_law
+from rfcal.models.line import NEPER_PER_DB
 from rfcal.tasks.echo_basis import Band
 
 FULL = 0.15
@@ -31,8 +30,8 @@ UNLIKE, DEVIATIONS = 0.02, 3.0
 """A kind is told only where the reflection goes over the band as that kind's does, but for the
 first of these parts of it and the second times its uncertainty."""
 
-LOSSIEST = loss_law(CABLES["RG-174"].loss)[0]
-"""Conductor loss of the lossiest of usual cables [dB per 100 m at 1 MHz]."""
+LOSSIEST = 3.0
+"""Conductor loss of the lossiest of usual cables [dB per 100 m at 1 MHz], as RG-174 has."""
 
 LOSS_OFF = 0.3
 """What is left of a line's loss where it is stated may be of either sign and this share of it."""
@@ -55,6 +54,7 @@ def tell_kinds(
     uncertainty: Real,
     phase_uncertainty: Real,
     *,
+    beside: Real,
     loss_known: bool,
 ) -> tuple[str, ...]:
     """Kinds of events on one uniform line.
@@ -72,6 +72,8 @@ def tell_kinds(
         Standard uncertainties of each part of them [1].
     phase_uncertainty : ndarray, shape (K,)
         Standard uncertainties of their phases, as the places are doubtful [rad].
+    beside : ndarray, shape (K,)
+        What else reflects too near to each to be told apart from it [1].
     loss_known : bool
         Whether the line's loss is.
 
@@ -83,7 +85,7 @@ def tell_kinds(
     if not distance.size:
         return ()
     apart, reflection = distance / band.resolution, coefficients[:, 0]
-    goes_as = _goes_as(band, distance, coefficients, uncertainty, loss_known)
+    goes_as = _goes_as(band, distance, coefficients, uncertainty, beside, loss_known)
     single = _single(apart, reflection, uncertainty, phase_uncertainty, goes_as, loss_known)
     alike = ALIKE if loss_known else ALIKE_BY_GUESS
     paired, stretch = _stretches(single, reflection, uncertainty, goes_as[0], alike)
@@ -91,7 +93,12 @@ def tell_kinds(
 
 
 def _goes_as(
-    band: Band, distance: Real, coefficients: Complex, uncertainty: Real, loss_known: bool
+    band: Band,
+    distance: Real,
+    coefficients: Complex,
+    uncertainty: Real,
+    beside: Real,
+    loss_known: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Whether events go over the band as a resistance does, and as a reactance.
 
@@ -122,7 +129,7 @@ def _goes_as(
     reactance = frequency / np.sqrt(1 + x**2) * np.exp(-1j * (np.arctan(x) - slope * off))
     size, behind = np.abs(mean), distance - distance[:, None]
     ring = (behind > 0) & (behind < NEARBY * band.resolution) & (size < SHARE * size[:, None])
-    rings = np.sqrt(np.sum(np.where(ring, size, 0) ** 2, axis=1)) / size
+    rings = np.sqrt(np.sum(np.where(ring, size, 0) ** 2, axis=1) + beside**2) / size
     found = []
     for form in (np.ones_like(reactance), reactance):
         seen = (form[:, None] * left * weight) @ shapes.T

@@ -10,9 +10,9 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
+from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.tasks.echo_basis import prepare
-from rfcal.tasks.echoes import folded, search, told_apart
+from rfcal.tasks.echoes import NEAREST, Echoes, folded, search, told_apart
 from rfcal.tasks.fault_kinds import LOSSIEST, tell_kinds
 
 FLAT = 0.001
@@ -41,8 +41,6 @@ class Events:
     reflection_uncertainty : ndarray, shape (K,)
         Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
         all frequencies.
-    common_uncertainty : ndarray, shape (K,)
-        The last of these alone [1], which sweeps of one calibration and line share.
     kind : tuple of K str
         ``"open"`` or ``"short"``, which reflect all alike over the band, so an antenna far below
         its resonance is an open too; ``"shunt resistance"``, ``"series resistance"``; ``"series
@@ -62,15 +60,12 @@ class Events:
         Noise of the trace before the loss was made good [1], root mean square.
     velocity_factor : float
         Velocity factor that the distances rest on [1].
-    centre_hz : float
-        Middle of the band [Hz].
     """
 
     distance_m: Real
     distance_uncertainty_m: Real
     reflection: Complex
     reflection_uncertainty: Real
-    common_uncertainty: Real
     kind: tuple[str, ...]
     resolution_m: float
     range_m: float
@@ -78,33 +73,9 @@ class Events:
     magnitude: Real
     noise: float
     velocity_factor: float
-    centre_hz: float
 
 
-@dataclass(frozen=True, eq=False)
-class Change:
-    """One difference between two sweeps of a line.
-
-    Parameters
-    ----------
-    distance_m : float
-        Where [m].
-    what : str
-        ``"new"``, ``"gone"`` or ``"changed"``.
-    before, after : complex
-        Reflection in the baseline and now [1]; zero where there was none.
-    kind : str
-        Kind of the event now; in the baseline for one that is gone.
-    """
-
-    distance_m: float
-    what: str
-    before: complex
-    after: complex
-    kind: str
-
-
-def _in_line(
+def in_line(
     frequency: Real,
     reflection: Complex,
     line: Line,
@@ -116,6 +87,28 @@ def _in_line(
 
     A loss that is a guess makes a guess of the impedance's departure from a resistance: the
     resistance is taken then, and what the departure would change is one more common change.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    reflection : ndarray, shape (F,)
+        Corrected reflection at the foot of the line [1] in `z_ref`.
+    line : Line
+        The line.
+    loss_known : bool
+        Whether its losses are known.
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+    common : ndarray, shape (N, F), or None
+        What is common to all frequencies changes in `reflection` [1].
+
+    Returns
+    -------
+    seen : ndarray, shape (F,)
+        Reflection in the line's impedance [1].
+    shared : ndarray, shape (M, F)
+        Common changes of it [1].
     """
     real = np.full(frequency.size, line.z0, complex)
     impedance = line.impedance(frequency) if loss_known else real
@@ -175,6 +168,23 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
     return line
 
 
+def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
+    """Of echoes, strongest first, those that can be told apart; and what is part of each [1].
+
+    They were further apart when found, but the fit may have moved them.
+    """
+    size, kept = np.abs(echoes.coefficients[:, 0]), np.zeros(0, int)
+    beside = np.zeros(size.size)
+    for m in strongest:
+        off = np.abs(echoes.distance[kept] - echoes.distance[m])
+        if np.all(off >= NEAREST * echoes.band.resolution):
+            kept = np.append(kept, m)
+        else:
+            owner = kept[np.argmin(off)]
+            beside[owner] = np.hypot(beside[owner], size[m])
+    return kept, beside
+
+
 def find_events(
     frequency: Real,
     reflection: Complex,
@@ -227,7 +237,7 @@ def find_events(
         A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
     """
     band = prepare(frequency, reflection, line, loss_known)
-    seen, shared = _in_line(band.frequency, reflection, line, loss_known, z_ref, common)
+    seen, shared = in_line(band.frequency, reflection, line, loss_known, z_ref, common)
     echoes = search(band, seen, dynamic_db, 2 * most)
     of_distance, of_size = echoes.uncertainty()
     single, pulled = told_apart(echoes, of_distance, of_size)
@@ -236,7 +246,8 @@ def find_events(
     of_size = np.hypot(of_size, of_common)
     real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))
     strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
-    real = np.sort(real[np.argsort(-strength)[:most]])
+    kept, beside = _parted(echoes, real[np.argsort(-strength)])
+    real = np.sort(kept[:most])
     distance, value = echoes.distance[real], echoes.coefficients[real, 0]
     per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
     phase = per_metre * of_distance[real]
@@ -251,13 +262,13 @@ def find_events(
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
-        common_uncertainty=of_common[real],
         kind=tell_kinds(
             band,
             distance,
             echoes.coefficients[real],
             of_size[real],
             phase,
+            beside=beside[real],
             loss_known=loss_known,
         ),
         resolution_m=band.resolution,
@@ -266,7 +277,6 @@ def find_events(
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
-        centre_hz=float(np.mean(band.frequency)),
     )
 
 
@@ -316,7 +326,7 @@ def gate(
             f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "
             f"or wider, between 0 and {band.range:.4g} m"
         )
-    seen, _ = _in_line(band.frequency, reflection, line, loss_known, z_ref, None)
+    seen, _ = in_line(band.frequency, reflection, line, loss_known, z_ref, None)
     echoes = search(band, seen, 54.0, 12)
     inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
     size = band.grid.size
@@ -324,84 +334,3 @@ def gate(
     passed = off <= (stop_m - start_m) / 2
     rest = np.fft.fft(np.where(passed, np.fft.ifft(echoes.left, size), 0))[: band.frequency.size]
     return echoes.model(inside) + rest
-
-
-def changes(events: Events, baseline: Events, *, least: float = 0.02) -> tuple[Change, ...]:
-    """What is different from an earlier sweep of the same line, near to far.
-
-    Read the nearest change first: a new fault keeps part of the wave from all that lies beyond
-    it, so that farther events seem changed too. What sweeps of one calibration share is no doubt
-    of a change, except where only one of them shows an event.
-
-    Parameters
-    ----------
-    events, baseline : Events
-        Now, and before; found with the same velocity factor and band.
-    least : float
-        Changes of the reflection smaller than this are left out [1].
-
-    Returns
-    -------
-    tuple of Change
-        Empty where nothing changed beyond four standard uncertainties.
-
-    Raises
-    ------
-    CalibrationError
-        Velocity factors or bands that differ.
-    """
-    now = (events.velocity_factor, events.resolution_m, events.centre_hz)
-    then = (baseline.velocity_factor, baseline.resolution_m, baseline.centre_hz)
-    if not np.allclose(now, then, rtol=1e-3):
-        raise CalibrationError(
-            "a sweep and its baseline must share velocity factor and band: analyse both alike"
-        )
-    partner = _partners(events, baseline)
-    found = []
-    for m, n in partner.items():
-        found += _compared(events, m, baseline, n, least)
-    for n in set(range(baseline.distance_m.size)) - set(partner.values()):
-        before = complex(baseline.reflection[n])
-        if abs(before) > max(least, 4 * baseline.reflection_uncertainty[n]):
-            where = float(baseline.distance_m[n])
-            found.append(Change(where, "gone", before, 0j, baseline.kind[n]))
-    return tuple(sorted(found, key=lambda change: change.distance_m))
-
-
-def _partners(events: Events, baseline: Events) -> dict[int, int | None]:
-    """For each event the nearest one of the baseline, if near enough to be the same."""
-    partner: dict[int, int | None] = {}
-    off = np.abs(events.distance_m[:, None] - baseline.distance_m)
-    doubt = np.hypot(events.distance_uncertainty_m[:, None], baseline.distance_uncertainty_m)
-    off = np.where(off < np.maximum(events.resolution_m / 2, 3 * doubt), off, np.inf)
-    for m in range(events.distance_m.size):
-        n = int(np.argmin(off[m])) if off.shape[1] else None
-        same = n is not None and np.isfinite(off[m, n]) and np.argmin(off[:, n]) == m
-        partner[m] = n if same else None
-    return partner
-
-
-def _own_doubt(events: Events, m: int) -> float:
-    """Standard uncertainty of event m without what it shares with other sweeps [1]."""
-    whole, common = events.reflection_uncertainty[m], events.common_uncertainty[m]
-    return float(np.sqrt(max(whole**2 - common**2, 0.0)))
-
-
-def _compared(
-    events: Events, m: int, baseline: Events, n: int | None, least: float
-) -> list[Change]:
-    """The change from event n of the baseline to event m, if there is one."""
-    after, doubt = complex(events.reflection[m]), float(events.reflection_uncertainty[m])
-    before, turn = 0j, 0.0
-    if n is not None:
-        before = complex(baseline.reflection[n])
-        # what both share moves both alike
-        doubt = float(np.hypot(_own_doubt(events, m), _own_doubt(baseline, n)))
-        # place and phase are fitted together: compare the echoes as if at one place
-        moved = events.distance_m[m] - baseline.distance_m[n]
-        speed = events.velocity_factor * SPEED_OF_LIGHT
-        turn = 4 * np.pi * events.centre_hz / speed * float(moved)
-    if abs(after * np.exp(-1j * turn) - before) <= max(least, 4 * doubt):
-        return []
-    where = float(events.distance_m[m])
-    return [Change(where, "new" if n is None else "changed", before, after, events.kind[m])]

@@ -48,7 +48,7 @@ def test_fault_and_end_are_found_and_the_change_is_the_fault(tower):
     line = results.line
     assert min(abs(line.now.distance_m - 23.4)) < 0.1
     assert min(abs(line.now.distance_m - 40.0)) < 0.1
-    first = line.changes[0]
+    first = line.comparison.changes[0]
     assert first.distance_m == pytest.approx(23.4, abs=0.1)
     assert (first.what, first.kind) == ("new", "shunt resistance")
     assert any(f.about == "line check" for f in results.findings)
@@ -73,7 +73,7 @@ def test_the_line_by_its_own_sweeps(tower, ends, known):
     loss, doubt = line.properties.loss_db(np.array([100e6]))
     true = LINE.loss_db_per_100m(100e6) * 0.4
     assert abs(loss[0] - true) < 3 * doubt[0] + 0.01
-    assert line.changes[0].distance_m == pytest.approx(23.4, abs=0.1)
+    assert line.comparison.changes[0].distance_m == pytest.approx(23.4, abs=0.1)
     assert line.now.kind[-1] != "unknown"
 
 
@@ -84,15 +84,18 @@ def test_what_the_calibration_leaves_is_no_event(tower):
         (tower / f"raw/{name}.s1p").write_text(text)
     line = compute.compute(tower).line
     assert line.now.kind == line.before.kind == ()
-    assert line.changes == ()
+    assert line.comparison.changes == ()
 
 
-def test_what_lies_behind_the_end_is_called_so(tower):
+def test_a_length_that_leaves_the_end_out_is_doubted_and_hides_nothing(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 35.0\n")
-    line = compute.compute(tower).line
-    assert line.now.kind[-1] == BEHIND
-    assert max(c.distance_m for c in line.changes) < 40
+    results = compute.compute(tower)
+    assert BEHIND not in results.line.now.kind
+    assert max(results.line.now.distance_m) > 39
+    (warning,) = (f for f in results.findings if f.code == "line-length")
+    assert "35 m long" in warning.message
+    assert "40.0 m" in warning.message
 
 
 def test_line_check_in_page_and_json(tower, tmp_path, capsys):
@@ -203,5 +206,5 @@ def test_refusals_name_the_table(tower):
 def test_a_line_longer_than_the_steps_show(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 400.0\n")
-    with pytest.raises(RfcalError, match=r"321 m of this line.*steps below 0.319 MHz"):
+    with pytest.raises(RfcalError, match=r"319 m of this line.*steps below 0.318 MHz"):
         compute.compute(tower)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError, RecordError
+from rfcal.faces import summary
 from rfcal.faces.report import output_files
-from rfcal.faces.words import summary
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.between import between_points
 from rfcal.models.quantity import Quantity, both_axes
@@ -73,7 +73,7 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     results = compute(typed)
     assert [f.code for f in results.findings if f.about == "device"] == ["device-hidden"]
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
-    assert any("unknown" in line for line in summary(results))
+    assert any("unknown" in line for line in summary.lines(results))
 
 
 def test_a_wide_answer_is_not_called_near_an_open(filed):
@@ -209,7 +209,7 @@ def test_an_exact_open_is_called_infinite(filed):
     for name, value in (("short", -1), ("open", 1), ("load", 0), ("device", 1)):
         (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, np.array([complex(value)])))
     results = compute(filed)
-    assert "infinite, as an open" in "\n".join(summary(results))
+    assert "infinite, as an open" in "\n".join(summary.lines(results))
     assert output_files(results)
 
 

@@ -1,4 +1,4 @@
-"""Events on simulated lines: how near the truth, which kinds, what changed, what is refused.
+"""Events on simulated lines: how near the truth, which kinds, what is refused.
 
 The lines are chain matrices of the project's own model, multiplied exactly: all bouncing is in.
 """
@@ -13,7 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.tasks.echo_basis import prepare
-from rfcal.tasks.faults import changes, find_events, gate, loss_by_droop
+from rfcal.tasks.faults import find_events, gate, loss_by_droop
 
 WIDE = np.linspace(1e6, 160e6, 401)
 HIGH = np.linspace(50e6, 150e6, 201)
@@ -320,30 +320,6 @@ def test_gate_keeps_one_fault():
     true = from_impedance(alone.input_impedance(line.impedance(WIDE)), line.impedance(WIDE))
     assert np.abs(seen - true).max() > 0.3
     assert np.abs(kept - true)[20:-20].max() < 0.005
-
-
-def test_changes_since_the_baseline():
-    rng = np.random.default_rng(2)
-    line = Line(50.0, 0.8, 50.0, 0.3)
-
-    def sweep(*faults):
-        seen = noisy(rng, foot(WIDE, line, ENDS["open"], *faults))
-        return find_events(WIDE, seen, line)
-
-    old = ("series", 5.0, 12.0)
-    baseline, faulty = sweep(old), sweep(old, ("shunt", 100.0, 30.0))
-    assert changes(sweep(old), baseline) == ()
-    new, beyond = changes(faulty, baseline)
-    assert (new.what, new.kind, new.before) == ("new", "shunt resistance", 0)
-    assert new.distance_m == pytest.approx(30, abs=0.05)
-    assert new.after == pytest.approx(-0.2 * (1 - 5 / 105) ** 2, abs=0.01)
-    assert beyond.what == "changed"
-    assert abs(beyond.after / beyond.before) == pytest.approx(0.8**2, abs=0.02)
-    assert changes(baseline, faulty)[0].what == "gone"
-    with pytest.raises(CalibrationError, match="velocity factor"):
-        changes(
-            find_events(WIDE, np.ones(401, complex), Line(1.0, 0.7), loss_known=False), baseline
-        )
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,112 @@
+"""A line check in words: the line, what reflects along it, and what has changed."""
+
+import numpy as np
+
+from rfcal.faces.words import mhz, plus_minus, rounded
+from rfcal.record.line_check import LineState
+from rfcal.tasks import uncertainty
+from rfcal.tasks.echoes import NEAREST
+from rfcal.tasks.line_changes import Change, Comparison
+
+
+def line_lines(line: LineState) -> list[str]:
+    """What a line check found, in lines.
+
+    Parameters
+    ----------
+    line : LineState
+        The check.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    now = line.now
+    near = NEAREST * now.resolution_m
+    far = now.range_m - near
+    limits = rounded(near, near / 10), rounded(far, far / 100)
+    said = [
+        *_properties(line),
+        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
+        f"on, seen up to {limits[1]} m):",
+    ]
+    size = np.abs(now.reflection)
+    here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
+    at_end = int(np.argmax(here)) if line.length_m and np.any(here) else -1
+    for i, kind in enumerate(now.kind):
+        half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
+        place = plus_minus(float(now.distance_m[i]), half)
+        end = "the line's end, " if i == at_end else ""
+        said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
+    return said if line.comparison is None else said + comparison_lines(line.comparison)
+
+
+def comparison_lines(found: Comparison) -> list[str]:
+    """What differs from the baseline, in lines.
+
+    Parameters
+    ----------
+    found : Comparison
+        The comparison.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    said = ["no place reflects otherwise than in the baseline"]
+    if found.changes:
+        said = [
+            "changed since the baseline, nearest first (a fault changes what is seen beyond it "
+            "too):"
+        ]
+    for c in found.changes:
+        said.append(
+            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (reflects "
+            f"{abs(c.after):.2g}, before {abs(c.before):.2g})"
+        )
+    if found.stretch:
+        more = "longer" if found.stretch > 0 else "shorter"
+        said.append(
+            f"the line's delay is {abs(found.stretch):.2%} {more} than in the baseline, as warmth "
+            "or a change at its end makes it; this was taken out first"
+        )
+    said.append(
+        f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
+        f"{mhz(found.largest_hz)}"
+    )
+    return said
+
+
+def kind_words(change: Change) -> str:
+    """What changed, in words.
+
+    Parameters
+    ----------
+    change : Change
+        One difference.
+
+    Returns
+    -------
+    str
+        Its kind, or that it cannot be told.
+    """
+    return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
+
+
+def _properties(line: LineState) -> list[str]:
+    """Length, impedance and loss of a line by its own sweeps; nothing where there are none."""
+    found, k = line.properties, uncertainty.K_AXIS
+    if found is None:
+        return []
+    doubt = found.standard_uncertainty
+    middle = line.frequency[line.frequency.size // 2]
+    loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
+    length = plus_minus(line.length_m, k * line.length_uncertainty_m)
+    return [
+        f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
+        f"{plus_minus(found.delay_s * 1e9, k * doubt['delay'] * 1e9)} ns, "
+        f"{plus_minus(found.line.z0, k * doubt['z0'])} ohm, matched loss "
+        f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
+    ]

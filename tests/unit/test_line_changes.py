@@ -1,0 +1,88 @@
+"""Two sweeps of one line: what changed and where, and no alarm where nothing did.
+
+The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.models.line import Line
+from rfcal.models.quantity import Effect, Quantity
+from rfcal.tasks.faults import find_events
+from rfcal.tasks.line_changes import compare
+from tests.unit.test_faults import ENDS, WIDE, foot, noisy
+
+LINE = Line(50.0, 0.8, 50.0, 0.3)
+OLD = ("series", 5.0, 12.0)
+
+
+def rod(resonance=70e6, resistance=40.0, quality=8.0):
+    """Impedance of a series-resonant antenna [ohm]."""
+    ratio = WIDE / resonance
+    return resistance * (1 + 1j * quality * (ratio - 1 / ratio))
+
+
+def compared(rng, now, then, *, deviation=0.001, **given):
+    now, then = (Quantity(noisy(rng, sweep, deviation)) for sweep in (now, then))
+    events, baseline = (find_events(WIDE, sweep.value, LINE) for sweep in (now, then))
+    return compare(WIDE, now, then, LINE, events=events, baseline=baseline, **given)
+
+
+def sweep(*faults, line=LINE, end=ENDS["open"]):
+    return foot(WIDE, line, end, *faults)
+
+
+def test_a_new_fault_and_what_lies_beyond():
+    rng = np.random.default_rng(2)
+    healthy, faulty = sweep(OLD), sweep(OLD, ("shunt", 100.0, 30.0))
+    new, beyond = compared(rng, faulty, healthy).changes
+    assert (new.what, new.kind, new.before) == ("new", "shunt resistance", 0)
+    assert new.distance_m == pytest.approx(30, abs=0.05)
+    assert new.after == pytest.approx(-0.2 * (1 - 5 / 105) ** 2, abs=0.01)
+    assert new.size == pytest.approx(0.2 * (1 - 5 / 105) ** 2, abs=0.01)
+    assert beyond.what == "changed"
+    assert abs(beyond.after / beyond.before) == pytest.approx(0.8**2, abs=0.02)
+    assert compared(rng, healthy, faulty).changes[0].what == "gone"
+
+
+@pytest.mark.parametrize("deviation", [0.0005, 0.005])
+@pytest.mark.parametrize("end", [ENDS["open"], 75.0, rod()], ids=["open", "75 ohm", "antenna"])
+@pytest.mark.parametrize("longer", [0.0, 2e-4, 1e-3, 3e-3])
+def test_a_line_that_grew_in_the_sun_has_not_changed(deviation, end, longer):
+    rng = np.random.default_rng(3)
+    slow = replace(LINE, velocity_factor=0.8 / (1 + longer))
+    for _ in range(3):
+        found = compared(
+            rng, sweep(OLD, line=slow, end=end), sweep(OLD, end=end), deviation=deviation
+        )
+        assert found.changes == ()
+        assert found.stretch == pytest.approx(longer, abs=3e-4 if deviation > 0.001 else 5e-5)
+        assert found.largest < 8 * deviation + 6 * longer
+
+
+@pytest.mark.parametrize(
+    "end", [rod(71e6), rod(73e6), rod(resistance=30, quality=10.7), rod(resistance=60, quality=5.3)]
+)
+def test_an_antenna_that_changed_is_told_at_the_end(end):
+    now, then = sweep(OLD, end=end), sweep(OLD, end=rod())
+    found = compared(np.random.default_rng(4), now, then, end_m=51.0)
+    (change,) = found.changes
+    assert (change.what, change.distance_m) == ("changed", pytest.approx(50, abs=1.5))
+    assert 0.02 < change.size < found.largest
+    assert found.largest_hz == pytest.approx(70e6, abs=8e6)
+
+
+def test_what_both_sweeps_share_is_no_doubt_of_a_change():
+    rng = np.random.default_rng(5)
+    trip = np.exp(-2 * LINE.propagation(WIDE) * 30)
+    shared = Effect("a joint at 30 m", 0.02 * trip)
+    now, then = (
+        Quantity(noisy(rng, s), (shared,)) for s in (sweep(OLD, ("series", 4.0, 30.0)), sweep(OLD))
+    )
+    events, baseline = (find_events(WIDE, s.value, LINE) for s in (now, then))
+    given = {"events": events, "baseline": baseline}
+    assert compare(WIDE, now, then, LINE, **given).changes[0].what == "new"
+    apart = Quantity(then.value, (replace(shared),))
+    assert [c.what for c in compare(WIDE, now, apart, LINE, **given).changes] == ["changed"]
