@@ -1,10 +1,12 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding, span_mhz
@@ -29,7 +31,7 @@ from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.delivery import path_loss
 from rfcal.tasks.path import Step
 from rfcal.tasks.sources import drift_effects, self_correcting
-from rfcal.tasks.uncertainty import Inputs, at_plane, propagate
+from rfcal.tasks.uncertainty import Inputs, at_plane, behind_path, propagate
 
 
 def compute(record: Record | str | Path) -> Results:
@@ -204,8 +206,9 @@ class _Job:
         )
         return quantity.plus(*self._connection(item.name))
 
-    def _connection(self, name: str):
-        return both_axes(f"{name}: connection", self.record.analyzer["connection"])
+    def _connection(self, name: str, slope: ArrayLike = 1.0):
+        deviation = self.record.analyzer["connection"]
+        return both_axes(f"{name}: connection", deviation, slope=slope)
 
     def _raw(self, sweep: Sweep) -> Quantity:
         """The raw reading with its noise."""
@@ -247,6 +250,9 @@ class _Job:
             zero = np.zeros_like(reading.value)
             path = self.path(item, here) if isinstance(item, Measurement) else ()
             inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
+            if any(not step.embed for step in path):  # the device has a connection of its own
+                own = self._connection(item.name, slope=behind_path(inputs))
+                inputs = replace(inputs, connection=inputs.connection.plus(*own))
             found = propagate(inputs)
             finite = np.isfinite(found.value) & np.isfinite(found.variance())
         if not np.all(finite):

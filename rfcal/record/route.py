@@ -20,6 +20,8 @@ from rfcal.tasks.feedline import measure_line
 from rfcal.tasks.sources import drift_effects
 from rfcal.tasks.uncertainty import at_plane
 
+SAME_WAY = 1e-9
+"""Passages there and back closer than this part of them are one number, written twice."""
 ALIKE = 1e-6
 """Reflections closer than this are one reading, not two [1]."""
 MOST_JUDGED = 801
@@ -219,11 +221,14 @@ def _adapter(sweep: TwoPortSweep, frequency: Real, item: Between) -> tuple[Quant
     if not same_grid(frequency, sweep.frequency):
         what = f"the parameters of '{item.name}'"
         rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
-    # the product of two parameters, each uncertain alike, is uncertain by root two
-    sizes = np.array([1.0, np.sqrt(2), 1.0]) * item.doubt["adapter"]
+    # the product of two parameters, each uncertain alike: together where they are one number
+    there, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
+    one = np.allclose(s[:, 1, 0], s[:, 0, 1], rtol=SAME_WAY, atol=0)
+    passing = np.interp(frequency, sweep.frequency, there + back if one else np.hypot(there, back))
+    sizes = np.array([np.ones_like(passing), passing, np.ones_like(passing)])
     return tuple(
         Quantity(row, both_axes(f"{item.name}: definition", np.hypot(size, extra)))
-        for row, size, extra in zip(rows, sizes, doubt, strict=True)
+        for row, size, extra in zip(rows, sizes * item.doubt["adapter"], doubt, strict=True)
     )
 
 

@@ -224,7 +224,13 @@ def _parse(lines: list[tuple[int, str]], file: str, ports: int) -> tuple[Real, C
             frequency, s = parsed.get_sparameter_arrays()
     except Exception as error:  # scikit-rf raises many kinds; each becomes one sentence
         raise ReadingError(file, f"not a Touchstone file that can be read ({error})") from error
-    stated = np.ravel(parsed.z0)
+    stated = np.unique(np.ravel(parsed.z0))
+    if stated.size > 1:
+        raise ReadingError(
+            file,
+            f"its ports have different reference impedances, {stated[0]:g} and {stated[-1]:g} ohm; "
+            "one for all is wanted: convert the file",
+        )
     z_ref = complex(stated[0]) if stated.size else complex("nan")
     if z_ref.imag or not 1e-3 <= z_ref.real <= 1e6:
         raise ReadingError(

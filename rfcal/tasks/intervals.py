@@ -39,6 +39,10 @@ TURN = 2.0
 """Bend of the doubt itself [1 / unit of reflection]: a doubtful length turns the reflection about
 the middle of the chart, a doubtful source match about a point half a radius from it."""
 
+APART = 30.0
+"""No truth is accepted whose draws lie so far from the reading, squared standard deviations in
+two dimensions: a normal variable does in one of three million cases."""
+
 K_ONE_SIDED = 1.6448536269514722
 """Standard deviations that a normal variable exceeds in one of twenty cases."""
 
@@ -247,8 +251,11 @@ class _Search:
         if not isinstance(self.errors, Bilinear):
             return side * student(self.errors, miss)
         column = (p[:, None], q[:, None], r[:, None])
-        distances = side * self.spread.distance(column, self.errors.apply(near[:, None]))
-        return side * _low_quantile(distances, miss)
+        drawn = self.errors.apply(near[:, None])
+        distances = side * self.spread.distance(column, drawn)
+        # a distance in the spread about the reading says little of a truth far from it
+        apart = _far_off(drawn, self.reflection) > APART
+        return side * np.where(apart, np.inf, _low_quantile(distances, miss))
 
     def _miss(self, turn: Real, circle: Circle, near: Complex, side: int) -> Real:
         """How often the truth may lie beyond this end: half of all that may, except near bounds.
@@ -296,6 +303,15 @@ def _crossing(function: Callable[[Real], Real], inner: Real, outer: Real, tolera
         below, went = np.where(go, below * stays, found), go
         inner, outer = np.where(go, middle, inner), np.where(go, outer, middle)
     return np.where(beyond, last, middle)
+
+
+def _far_off(drawn: Complex, place: Complex) -> Real:
+    """Squared distance of a place from each row of draws, in their own spread."""
+    middle = np.mean(drawn, axis=-1)
+    x, y = np.stack([drawn.real, drawn.imag]) - np.stack([middle.real, middle.imag])[..., None]
+    xx, xy, yy = (np.mean(a * b, axis=-1) for a, b in ((x, x), (x, y), (y, y)))
+    dx, dy = (place - middle).real, (place - middle).imag
+    return (yy * dx**2 - 2 * xy * dx * dy + xx * dy**2) / np.maximum(xx * yy - xy**2, 1e-300)
 
 
 def _low_quantile(rows: Real, share: Real) -> Real:

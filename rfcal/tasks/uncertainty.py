@@ -260,6 +260,27 @@ def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
     return reflection
 
 
+def behind_path(inputs: Inputs) -> Complex:
+    """What a small reflection added beyond all that is removed adds at the plane.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Calibration, reading and path.
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Derivative [1].
+    """
+    removed = tuple(step for step in inputs.path if not step.embed)
+    near = inputs.calibration.error_box.correct(inputs.reading.value)
+    probe = Effect("at the plane", np.ones_like(near))
+    far = beyond(Quantity(near, (probe,)), replace(inputs, path=removed))
+    (moved,) = (effect.change for effect in far.effects if effect.root is probe)
+    return np.asarray(1 / moved, complex)
+
+
 def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) -> Quantity:
     """A raw reading corrected to the standards' plane, with the effect of every source.
 

@@ -35,6 +35,14 @@ def ends(folder, two_port, name="line"):
         put(folder, f"{name}-{end}", two_port, np.full(11, value, complex))
 
 
+def write_adapter(folder, s, z_ref=50):
+    frequency = skrf.Frequency.from_f(FREQUENCY, unit="hz")
+    text = skrf.Network(frequency=frequency, s=s, z0=z_ref).write_touchstone(
+        "adapter.s2p", return_string=True, form="ri"
+    )
+    (folder / "raw/adapter.s2p").write_text(text)
+
+
 MEASURED = (
     'line = "measured"\nfar_end_open = "raw/line-open.s1p"\nfar_end_short = "raw/line-short.s1p"'
 )
@@ -112,12 +120,7 @@ def test_elements_are_taken_in_order(filed):
         TwoPort.series(3 + 5j) @ TwoPort.shunt(0.5e-3j) @ TwoPort.line(60.0, 0.3j * np.ones(11))
     )
     cable = CABLES["RG-213"].line(12.4).two_port(FREQUENCY)
-    s = adapter.to_s(75.0)
-    frequency = skrf.Frequency.from_f(FREQUENCY, unit="hz")
-    text = skrf.Network(frequency=frequency, s=s, z0=75).write_touchstone(
-        "adapter.s2p", return_string=True, form="ri"
-    )
-    (filed / "raw/adapter.s2p").write_text(text)
+    write_adapter(filed, adapter.to_s(75.0), 75)
     put(filed, "device", adapter @ cable, DEVICE)
     append(filed, 'adapter = "raw/adapter.s2p"', CABLE)
     device = compute.compute(filed).device("device")
@@ -207,3 +210,57 @@ def test_what_is_known_of_a_far_end_can_be_stated(filed):
     assert "path-default" not in {f.code for f in results.findings}
     far = results.device("device").impedance.by_source()["device: measured 1, open: far end"]
     assert not np.any(far)
+
+
+def test_the_device_has_a_connection_of_its_own_behind_what_is_removed(filed):
+    """Through a pad of 6 dB there and back a connection behind it counts half at the plane."""
+    put(filed, "device", TwoPort.line(50.0, np.full(11, 0.3466)), DEVICE)
+    s = np.array([[0, np.sqrt(0.5)], [np.sqrt(0.5), 0]]) * np.ones((11, 1, 1))
+    write_adapter(filed, s)
+    before = compute.compute(filed).device("device").reflection.by_source()
+    append(filed, 'adapter = "raw/adapter.s2p"')
+    behind = compute.compute(filed).device("device").reflection.by_source()
+    source = "device: connection"
+    assert before[source][0, 0, 0] == pytest.approx(0.001**2)
+    assert behind[source][0, 0, 0] == pytest.approx(0.002**2 + 0.001**2)
+
+
+@pytest.mark.parametrize(("back", "factor"), [(1.0, 2.0), (0.99, np.sqrt(2))])
+def test_the_passage_of_an_adapter_is_one_number_where_the_file_says_so(filed, back, factor):
+    passage = 0.5
+    s = np.array([[0, passage * back], [passage, 0]]) * np.ones((11, 1, 1))
+    write_adapter(filed, s)
+    put(filed, "device", TwoPort.line(50.0, np.full(11, -np.log(passage))), DEVICE)
+    append(filed, 'adapter = "raw/adapter.s2p"\nuncertainty = 0.001')
+    device = compute.compute(filed).device("device")
+    # a matched pad: what its passage squared is off turns up in the reflection behind it
+    by_ends = 0.001 * np.hypot(1, (passage * abs(DEVICE[0])) ** 2) / passage**2
+    by_passage = factor * 0.001 * passage * abs(DEVICE[0]) / passage**2
+    found = np.sqrt(device.reflection.by_source()["device: adapter 1: definition"][0, 0, 0])
+    assert found == pytest.approx(np.hypot(by_ends, by_passage), rel=0.02)
+
+
+def test_an_adapter_between_two_references_is_refused(filed):
+    (filed / "raw/adapter.ts").write_text(
+        "[Version] 2.0\n# Hz S RI R 50\n[Number of Ports] 2\n[Two-Port Data Order] 21_12\n"
+        "[Number of Frequencies] 2\n[Reference] 50 75\n[Network Data]\n"
+        "50e6 0 0 1 0 1 0 0 0\n60e6 0 0 1 0 1 0 0 0\n[End]\n"
+    )
+    append(filed, 'adapter = "raw/adapter.ts"')
+    with pytest.raises(RfcalError, match="50 and 75 ohm; one for all"):
+        compute.compute(filed)
+
+
+def test_a_device_behind_a_cable_is_no_open_where_its_reflection_is_known(filed):
+    """Far from the reading the doubt's own spread is another one than beside it."""
+    frequency = np.linspace(20e6, 105e6, 61)
+    for name, value in (("open", 1.0), ("short", -1.0), ("load", 0.0)):
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, BOX.apply(np.full(61, value))))
+    ohm = 30 + 10j + 2j * np.pi * frequency * 100e-9
+    seen = CABLES["RG-213"].line(1.0).two_port(frequency).bilinear(50.0).apply(from_impedance(ohm))
+    (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(seen)))
+    append(filed, 'line = "RG-213"\nlength_m = 1.0')
+    device = compute.compute(filed).device("device")
+    assert np.all(device.figures["swr"].high < 7)
+    assert np.all(np.isfinite(device.interval))
+    assert np.all(np.diff(device.interval) < 60)
