@@ -72,11 +72,15 @@ def method(device: Device) -> str:
         f"Monte Carlo upholds linear propagation {where} (JCGM 101, clause 8); the intervals hold "
         "in either case, and the ellipse is Monte Carlo's where linear propagation fails."
     )
-    restless = 1 - float(assessed.drawn.settled.mean())
-    if not restless:
+    least, most = int(assessed.draws.min()), int(assessed.draws.max())
+    draws = f"{least} to {most}" if most > least else str(least)
+    said += (
+        f" It drew {draws} times a point, until its own figures stood still (7.9.4: the tolerance "
+        "is half of the last digit of a one-digit uncertainty) or the verdict could not change."
+    )
+    if assessed.settled.all():
         return said
     return (
-        f"{said} It stopped at {assessed.drawn.reflection.draws} draws, before its own figures "
-        f"had come to rest at {restless:.0%} of the points: where the two nearly agree, the "
-        "verdict may go either way."
+        f"{said} At {1 - float(assessed.settled.mean()):.0%} of the points they did not come to "
+        "rest, so the verdict there may go either way."
     )

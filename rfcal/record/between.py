@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from rfcal.models.cables import CABLES, Cable
 from rfcal.models.line import Line, loss_law
 from rfcal.record.keys import Keys
@@ -21,6 +23,9 @@ Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] a
 type differ; loss [1, relative] as tables of one type differ; reflection [1] of a soldered short
 and of an open at a line's far end; scattering parameters [1] of an adapter from a file.
 """
+
+MOST_OFF = 0.3
+"""Rows of a loss table may be off the law that fits them best by this share of themselves."""
 
 LONGEST_M = 1e5
 """Lengths beyond this are slips of the pen [m]."""
@@ -85,10 +90,17 @@ def read_between(measurement: Keys) -> tuple[Between, ...]:
         Names the key at fault.
     """
     name = measurement.text("name")
-    return tuple(
-        _element(Keys(table, f"{measurement.place} between {i}", measurement.folder), name, i)
+    tables = [
+        Keys(table, f"{measurement.place} between {i}", measurement.folder)
         for i, table in enumerate(measurement.tables("between"), start=1)
-    )
+    ]
+    path = tuple(_element(keys, name, i) for i, keys in enumerate(tables, start=1))
+    for before, item, keys in zip(path, path[1:], tables[1:], strict=False):
+        if before.embed and not item.embed:
+            raise keys.fail(
+                "", "what is removed must stand before what is added: exchange the tables"
+            )
+    return path
 
 
 def _element(keys: Keys, device: str, number: int) -> Between:
@@ -218,5 +230,14 @@ def loss_rows(keys: Keys) -> tuple[tuple[float, float], ...]:
                 "loss_db_per_100m",
                 f"[{megahertz:g}, {loss:g}] is no row of MHz (from 0.001 to 1e6) and dB per 100 m "
                 "(above zero, from 1e-6 to 1e6)",
+            )
+    fitted = Line(0.0, 1.0, 1.0, *loss_law(rows)).loss_db_per_100m(1e6 * np.array(rows)[:, 0])
+    for (megahertz, loss), by_law in zip(rows, fitted, strict=True):
+        if not 1 - MOST_OFF < by_law / loss < 1 + MOST_OFF:
+            raise keys.fail(
+                "loss_db_per_100m",
+                f"[{megahertz:g}, {loss:g}] does not go with the other rows: a cable's loss rises "
+                f"between the root of frequency and frequency itself, and what fits all rows best "
+                f"gives {by_law:.3g} dB there. Look for a slip in one of them",
             )
     return tuple(rows)

@@ -139,8 +139,9 @@ def _device(device: Device) -> dict[str, Any]:
     z = device.impedance
     covariance = z.covariance()
     index, assessed = device.assessed
-    nearest = np.abs(np.arange(device.frequency.size)[:, None] - index).argmin(axis=1)
-    linear = np.all(assessed.linear, axis=1, keepdims=True)[nearest, 0]
+    method: list[str | None] = [None] * device.frequency.size
+    for i, linear in zip(index, np.all(assessed.linear, axis=1), strict=True):
+        method[i] = "linear" if linear else "monte carlo"
     freedom = degrees_of_freedom(device.reflection)
     shares = uncertainty.budget(z)
     return {
@@ -157,8 +158,13 @@ def _device(device: Device) -> dict[str, Any]:
         "interval_ohm": device.interval.reshape(-1, 4),
         "coverage": uncertainty.COVERAGE,
         "path_loss": device.path_loss and vars(device.path_loss),
-        "method": np.where(linear, "linear", "monte carlo").tolist(),
+        "method": method,
         "assessed_hz": device.frequency[index],
+        "monte_carlo": {
+            "draws": assessed.draws,
+            "tolerance_ohm": assessed.tolerance,
+            "settled": assessed.settled,
+        },
         "region": {
             "centre": assessed.region.centre,
             "covariance": _upper(assessed.region.covariance),

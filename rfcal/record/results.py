@@ -20,10 +20,8 @@ from rfcal.tasks.delivery import PathLoss
 from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.uncertainty import Inputs
 
-ASSESSED = 1601
+ASSESSED = 10_001
 """Frequencies at most at which a device is asked by Monte Carlo too: all of a shorter sweep's."""
-ASSESS_DRAWS, LONG_SWEEP = 20_000, 401
-"""Draws at most for that; half of them for sweeps of more points than this."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,8 +157,7 @@ class Device:
         step = -(-self.frequency.size // ASSESSED)
         index = np.unique(np.append(np.arange(0, self.frequency.size, step), self.answer))
         rng = np.random.default_rng(self.seed)
-        most = ASSESS_DRAWS if index.size <= LONG_SWEEP else ASSESS_DRAWS // 2
-        return index, assess(self.inputs.at(index), self.z_ref, rng, most=most)
+        return index, assess(self.inputs.at(index), self.z_ref, rng)
 
 
 @dataclass(frozen=True, eq=False)

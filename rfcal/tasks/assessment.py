@@ -3,14 +3,16 @@
 Source: JCGM 101:2008, clause 8; for the region JCGM 102:2011, 7.7.2.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.quantity import Quantity
-from rfcal.tasks.monte_carlo import Adapted, Progress, adaptive, squared_distance
+from rfcal.tasks.monte_carlo import Adapted, adaptive, squared_distance
 from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, freedom_along
 from rfcal.tasks.uncertainty import (
     COVERAGE,
@@ -21,8 +23,18 @@ from rfcal.tasks.uncertainty import (
     standard_uncertainty,
 )
 
+BLOCK = 256
+"""Frequencies that are asked at a time, so that a long sweep does not fill the memory."""
 _AXES = (np.ones(1, complex), np.full(1, 1j))
 """Directions of R and of X."""
+
+
+def _linear_ends(linear: Quantity) -> Real:
+    """Ends of the linear 95 % intervals of R and of X [ohm], shape (F, 2, 2)."""
+    freedom = np.stack([freedom_along(linear, way) for way in _AXES], axis=-1)
+    half = coverage_factors(freedom)[0] * standard_uncertainty(linear.covariance())
+    middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
+    return np.stack([middle - half, middle + half], axis=-1)
 
 
 def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDArray[np.bool_]:
@@ -46,18 +58,16 @@ def linear_holds(reflection: Quantity, linear: Quantity, drawn: Adapted) -> NDAr
     ndarray of bool, shape (F, 2)
         For R and for X.
     """
-    freedom = np.stack([freedom_along(linear, way) for way in _AXES], axis=-1)
-    half = coverage_factors(freedom)[0] * standard_uncertainty(linear.covariance())
-    middle = np.stack([linear.value.real, linear.value.imag], axis=-1)
-    ends = np.stack([middle - half, middle + half], axis=-1)
+    ends = _linear_ends(linear)
     agrees = np.all(np.abs(ends - drawn.interval) <= drawn.tolerance[..., None], axis=-1)
     agrees[:, 0] &= ends[:, 0, 0] >= 0
-    off = drawn.reflection.mean - reflection.value
+    off = drawn.mean - reflection.value
     shift = np.stack([off.real, off.imag], axis=-1)[:, None]
     moved = squared_distance(shift, reflection.covariance())[:, 0]
     normal = (np.abs(drawn.radius / K_ELLIPSE - 1) < 0.05) & (moved < 0.01 * K_ELLIPSE**2)
     # a joint t is no normal region; its own factor is in the linear answer
-    return agrees & (normal[:, None] | np.isfinite(freedom))
+    repeated = np.isfinite(degrees_of_freedom(reflection))[:, None]
+    return agrees & (normal[:, None] | repeated)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,20 +130,24 @@ class Assessment:
 
     Parameters
     ----------
-    reflection : Quantity
-        Corrected reflection [1], linear.
-    drawn : Adapted
-        Monte Carlo.
     linear : ndarray of bool, shape (F, 2)
         Where the linear intervals of R and of X may be used (JCGM 101, clause 8).
     region : Region
         Of the reflection: the linear one where it may be used, else Monte Carlo's.
+    tolerance : ndarray, shape (F, 2)
+        Numerical tolerance of R and X [ohm] that the two were compared with.
+    draws : ndarray of int, shape (F,)
+        Monte Carlo's draws.
+    settled : ndarray of bool, shape (F,)
+        Where the verdict is sure: Monte Carlo's figures had come to rest, or agree with the
+        linear ones whatever more draws would have moved.
     """
 
-    reflection: Quantity
-    drawn: Adapted
     linear: NDArray[np.bool_]
     region: Region
+    tolerance: Real
+    draws: NDArray[np.int64]
+    settled: NDArray[np.bool_]
 
 
 def assess(
@@ -141,12 +155,9 @@ def assess(
     z_ref: float,
     rng: np.random.Generator,
     *,
-    most: int = 100_000,
-    progress: Progress | None = None,
+    most: int = 500_000,
 ) -> Assessment:
     """Ask the model both ways, and compare.
-
-    The time goes with draws times frequencies: of a long sweep, `Inputs.at` takes some.
 
     Parameters
     ----------
@@ -157,16 +168,44 @@ def assess(
     rng : numpy.random.Generator
         Where the randomness comes from.
     most : int
-        Draws after which to stop in any case.
-    progress : callable of (int, int), optional
-        As for `monte_carlo.adaptive`.
+        Draws at one frequency after which to stop in any case.
 
     Returns
     -------
     Assessment
-        Both answers.
+        Both answers; memory does not grow with draws, and little with frequencies.
     """
+    points = inputs.reading.value.size
+    blocks = np.array_split(np.arange(points), -(-points // BLOCK))
+    parts = [_assessed(inputs.at(block), z_ref, rng, most) for block in blocks]
+    regions = [part.region for part in parts]
+    region = Region(*(_joined(regions, name) for name in ("centre", "covariance", "radius")))
+    names = ("tolerance", "draws", "settled")
+    return Assessment(_joined(parts, "linear"), region, *(_joined(parts, name) for name in names))
+
+
+def _joined(parts: Sequence[Any], name: str) -> Any:
+    return np.concatenate([getattr(part, name) for part in parts])
+
+
+def _assessed(inputs: Inputs, z_ref: float, rng: np.random.Generator, most: int) -> Assessment:
+    """At a few frequencies."""
     reflection = propagate(inputs)
-    drawn = adaptive(inputs, z_ref, rng, most=most, progress=progress)
-    linear = linear_holds(reflection, impedance(reflection, z_ref), drawn)
-    return Assessment(reflection, drawn, linear, region_of(reflection, drawn.sample))
+    linear = impedance(reflection, z_ref)
+    ends, sure = _linear_ends(linear), np.zeros(reflection.value.size, bool)
+
+    def enough(
+        index: NDArray[np.intp], interval: Real, twice: Real, tolerance: Real
+    ) -> NDArray[np.bool_]:
+        off = np.abs(ends[index] - interval) + twice
+        sure[index] = np.all(off <= tolerance[..., None], axis=(1, 2))
+        return sure[index]
+
+    drawn = adaptive(inputs, z_ref, rng, most=most, enough=enough)
+    return Assessment(
+        linear_holds(reflection, linear, drawn),
+        region_of(reflection, drawn.sample),
+        drawn.tolerance,
+        drawn.draws,
+        drawn.settled | sure,
+    )

@@ -230,14 +230,32 @@ def calibrate(
     g, m = [k.value for k in known], [s.value for s in seen]
     weight = None
     if len(known) > 3:
-        first = _inverse(k.variance() + s.variance() for k, s in zip(known, seen, strict=True))
+        steady = _steady(seen)
+        first = _inverse(k.variance() + s.variance() for k, s in zip(known, steady, strict=True))
         box = Bilinear.fit(g, m, first)
-        at_plane = _variance_at_plane(known, seen, box)
+        at_plane = _variance_at_plane(known, steady, box)
         # the equation's residual is (c g + 1) f'(g) times the misfit at the plane
         scale = [np.abs((box.c * x + box.d) * box.derivative(x)) ** 2 for x in g]
         weight = _inverse(v * s for v, s in zip(at_plane, scale, strict=True))
     box = Bilinear.fit(g, m, weight)
     return Calibration(tuple(names), frequency, tuple(known), tuple(seen), weight, box, condition)
+
+
+def _steady(seen: Sequence[Quantity]) -> list[Quantity]:
+    """The readings with one scatter for all that were repeated and all frequencies.
+
+    A scatter of few readings at one frequency is often small by chance: as a weight it would
+    favour that reading, and the fit would be worse than it says.
+    """
+    parts = [Quantity(s.value, tuple(e for e in s.effects if np.isfinite(e.freedom))) for s in seen]
+    scatters = [np.mean(part.variance()) for part in parts if part.effects]
+    pooled = both_axes("repeats", np.sqrt(np.mean(scatters)) if scatters else 0.0)
+    return [
+        Quantity(s.value, (*(e for e in s.effects if not np.isfinite(e.freedom)), *pooled))
+        if part.effects
+        else s
+        for s, part in zip(seen, parts, strict=True)
+    ]
 
 
 def _inverse(variances) -> tuple[Real, ...]:

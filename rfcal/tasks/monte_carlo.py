@@ -18,6 +18,7 @@ BATCH = 10_000
 TAIL = (1 - COVERAGE) / 2
 
 Progress = Callable[[int, int], None]
+Enough = Callable[[NDArray[np.intp], Real, Real, Real], NDArray[np.bool_]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +65,8 @@ class Adapted:
 
     Parameters
     ----------
-    reflection : Moments
-        Mean and covariance of the corrected reflection [1].
+    mean : ndarray, shape (F,)
+        Mean of the corrected reflection [1].
     radius : ndarray, shape (F,)
         Radius of the reflection's 95 % region, in the measure of its covariance: 2.45 where the
         draws are normal (JCGM 102, 7.7.2).
@@ -73,16 +74,19 @@ class Adapted:
         Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
     tolerance : ndarray, shape (F, 2)
         Numerical tolerance asked of R and X [ohm].
+    draws : ndarray of int, shape (F,)
+        Draws at each frequency.
     settled : ndarray of bool, shape (F,)
         Where every figure met its tolerance.
     sample : ndarray, shape (F, n)
         Some of the drawn reflections less the value of the estimate [1].
     """
 
-    reflection: Moments
+    mean: Complex
     radius: Real
     interval: Real
     tolerance: Real
+    draws: NDArray[np.int64]
     settled: NDArray[np.bool_]
     sample: Complex
 
@@ -211,13 +215,14 @@ def adaptive(
     share: float = 0.2,
     most: int = 500_000,
     keep: int = 4_000,
-    progress: Progress | None = None,
+    enough: Enough | None = None,
 ) -> Adapted:
     """Draw in batches until mean, deviations, region and intervals stand still.
 
     After each batch of `BATCH` the figures' averages over all batches are looked at: twice the
-    standard deviation of every average must be within its tolerance, at every frequency
-    (JCGM 101, 7.9.4). Memory holds one batch, whatever the number of draws.
+    standard deviation of every average must be within its tolerance (JCGM 101, 7.9.4). Drawing
+    goes on at those frequencies where it is not. Memory holds one batch, whatever the number of
+    draws; of a long sweep, give some frequencies at a time.
 
     Parameters
     ----------
@@ -233,11 +238,12 @@ def adaptive(
         Part of that tolerance that the draws may use up; a fifth where the linear answer is
         to be judged by them (JCGM 101, 8.2).
     most : int
-        Draws after which to stop in any case.
+        Draws at one frequency after which to stop in any case.
     keep : int
         Draws of the first batch that are kept as a sample, at most `BATCH`.
-    progress : callable of (int, int), optional
-        Told after every batch how many draws are done, and of how many at most.
+    enough : callable, optional
+        Of indices of frequencies, shape (n,), the intervals there, twice their standard
+        deviations and the tolerances: where nothing more need be known, settled or not.
 
     Returns
     -------
@@ -245,65 +251,88 @@ def adaptive(
         Averages over the batches, and where they settled.
     """
     value = inputs.corrected()
-    seen: list[_Figures] = []
-    sample, sums = np.empty(0, complex), _Sums(value)
-    settled = np.zeros(value.size, bool)
-    while not seen or (sums.draws < most and not np.all(settled)):
-        batch = _batch(inputs, rng, value, sums)
-        seen.append(_Figures.of(batch, value, z_ref))
-        if len(seen) == 1:
+    active, few = np.arange(value.size), inputs
+    sums, sample = _Batches(value.size), np.empty(0, complex)
+    settled, tolerance = np.zeros(value.size, bool), np.zeros((value.size, 2))
+    while active.size and sums.count.max() * BATCH < most:
+        batch = _batch(few, rng, value[active])
+        sums.add(active, _figures(batch, value[active], z_ref))
+        if not sample.size:
             sample = batch[:, :keep].astype(complex)
-        settled, tolerance = _settled(seen, digits, share)
-        if progress:
-            progress(sums.draws, most)
-    interval = np.mean([f.interval for f in seen], axis=0)
-    radius = np.mean([f.radius for f in seen], axis=0)
-    return Adapted(sums.result(), radius, interval, tolerance, settled, sample)
+        average, twice = sums.at(active)
+        settled[active], tolerance[active] = _settled(average, twice, digits, share)
+        done = settled[active]
+        if enough:
+            ends, doubt = (part[:, 5:].reshape(-1, 2, 2) for part in (average, twice))
+            done = done | enough(active, ends, doubt, tolerance[active])
+        if np.any(done):
+            active = active[~done]
+            few = inputs.at(active) if active.size else few
+    found, _ = sums.at(np.arange(value.size))
+    mean = value + found[:, 0] + 1j * found[:, 1]
+    interval = found[:, 5:].reshape(-1, 2, 2)
+    return Adapted(mean, found[:, 4], interval, tolerance, sums.count * BATCH, settled, sample)
 
 
-def _batch(
-    inputs: Inputs, rng: np.random.Generator, value: Complex, sums: _Sums
-) -> NDArray[np.complex64]:
+def _batch(inputs: Inputs, rng: np.random.Generator, value: Complex) -> NDArray[np.complex64]:
     """One batch of reflections less the estimate, frequency first, in single precision."""
     batch = np.empty((value.size, BATCH), np.complex64)
     done = 0
     for piece in in_chunks(inputs, rng, BATCH):
-        sums.add(piece)
         batch[:, done : done + len(piece)] = (piece - value).T
         done += len(piece)
     return batch
 
 
-@dataclass(frozen=True, eq=False)
-class _Figures:
-    """What has to stand still, of one batch."""
+class _Batches:
+    """What has to stand still, summed over batches at each frequency.
 
-    mean: Real
-    deviation: Real
-    radius: Real
-    interval: Real
+    Nine figures: mean (2), deviations (2) and radius of the region of the reflection, and both
+    ends of the intervals of R and of X (4).
+    """
 
-    @classmethod
-    def of(cls, batch: NDArray[np.complex64], value: Complex, z_ref: float) -> "_Figures":
-        """Look at a few frequencies at a time, so that copies stay small."""
-        rows = [
-            cls._of_rows(batch[i : i + 16].astype(complex), value[i : i + 16], z_ref)
-            for i in range(0, value.size, 16)
-        ]
-        return cls(*(np.concatenate([r[k] for r in rows]) for k in range(4)))
+    def __init__(self, points: int):
+        self.count = np.zeros(points, int)
+        self.origin, self.first, self.second = np.zeros((3, points, 9))
 
-    @staticmethod
-    def _of_rows(off: Complex, value: Complex, z_ref: float) -> tuple[Real, ...]:
-        sums = _Sums(np.zeros_like(value))
-        sums.add(off.T)
-        found = sums.result()
-        parts = np.stack([off.real, off.imag], axis=-1)
-        parts -= np.stack([found.mean.real, found.mean.imag], axis=-1)[:, None]
-        squared = squared_distance(parts, found.covariance)
-        radius = np.sqrt(np.quantile(squared, COVERAGE, axis=-1))
-        mean = np.stack([found.mean.real, found.mean.imag], axis=-1)
-        z = to_impedance(value[:, None] + off, z_ref)
-        return mean, standard_uncertainty(found.covariance), radius, _ends(z)
+    def add(self, index: NDArray[np.intp], figures: Real) -> None:
+        """One more batch at some frequencies; sums are about the first, which saves digits."""
+        if not np.any(self.count):
+            self.origin = figures
+        off = figures - self.origin[index]
+        self.count[index] += 1
+        self.first[index] += off
+        self.second[index] += off**2
+
+    def at(self, index: NDArray[np.intp]) -> tuple[Real, Real]:
+        """Averages, and twice their standard deviations; endless after one batch."""
+        count = self.count[index, None]
+        off = self.first[index] / count
+        spread = np.sqrt(np.maximum(self.second[index] / count - off**2, 0))
+        twice = np.where(count > 1, 2 * spread / np.sqrt(np.maximum(count - 1, 1)), np.inf)
+        return self.origin[index] + off, twice
+
+
+def _figures(batch: NDArray[np.complex64], value: Complex, z_ref: float) -> Real:
+    """The nine figures of one batch, a few frequencies at a time, so that copies stay small."""
+    rows = [
+        _figures_of_rows(batch[i : i + 16].astype(complex), value[i : i + 16], z_ref)
+        for i in range(0, value.size, 16)
+    ]
+    return np.concatenate(rows)
+
+
+def _figures_of_rows(off: Complex, value: Complex, z_ref: float) -> Real:
+    sums = _Sums(np.zeros_like(value))
+    sums.add(off.T)
+    found = sums.result()
+    mean = np.stack([found.mean.real, found.mean.imag], axis=-1)
+    parts = np.stack([off.real, off.imag], axis=-1) - mean[:, None]
+    squared = squared_distance(parts, found.covariance)
+    radius = np.sqrt(np.quantile(squared, COVERAGE, axis=-1))
+    ends = _ends(to_impedance(value[:, None] + off, z_ref)).reshape(-1, 4)
+    deviation = standard_uncertainty(found.covariance)
+    return np.concatenate([mean, deviation, radius[:, None], ends], axis=-1)
 
 
 def squared_distance(parts: Real, covariance: Real) -> Real:
@@ -352,28 +381,14 @@ def tolerance_of(deviation: Real, digits: int = 1) -> Real:
     return np.where(known, 0.5 * 10.0**power, 0.0)
 
 
-def _settled(seen: list[_Figures], digits: int, share: float) -> tuple[NDArray[np.bool_], Real]:
+def _settled(
+    average: Real, twice: Real, digits: int, share: float
+) -> tuple[NDArray[np.bool_], Real]:
     """Where twice the standard deviation of every average is within tolerance."""
-    ends = np.array([f.interval for f in seen])
-    half = np.mean(ends[..., 1] - ends[..., 0], axis=0) / (2 * K_AXIS)
-    tolerance = tolerance_of(half, digits)
-    if len(seen) < 2:
-        return np.zeros(len(half), bool), tolerance
-    deviation = np.array([f.deviation for f in seen])
-    allowed = tolerance_of(deviation.mean(axis=0), digits)
-    radius = np.array([f.radius for f in seen])[..., None]
-    count = len(seen)
-
-    def still(figure: Real, limit: Real | float) -> NDArray[np.bool_]:
-        spread = 2 * figure.std(axis=0, ddof=1) / np.sqrt(count)
-        return np.all(spread <= share * limit, axis=tuple(range(1, spread.ndim)))
-
-    means = np.array([f.mean for f in seen])
+    ends = average[:, 5:].reshape(-1, 2, 2)
+    tolerance = tolerance_of((ends[..., 1] - ends[..., 0]) / (2 * K_AXIS), digits)
+    allowed = tolerance_of(average[:, 2:4], digits)
     # the region's radius to the same number of digits, of a figure near 2.4
-    return (
-        still(means, allowed)
-        & still(deviation, allowed)
-        & still(radius, 0.5 * 10.0 ** (1 - digits))
-        & still(ends, tolerance[..., None]),
-        tolerance,
-    )
+    radius = np.full((len(average), 1), 0.5 * 10.0 ** (1 - digits))
+    limits = np.concatenate([allowed, allowed, radius, np.repeat(tolerance, 2, axis=1)], axis=1)
+    return np.all(twice <= share * limits, axis=1), tolerance

@@ -264,3 +264,28 @@ def test_a_device_behind_a_cable_is_no_open_where_its_reflection_is_known(filed)
     assert np.all(device.figures["swr"].high < 7)
     assert np.all(np.isfinite(device.interval))
     assert np.all(np.diff(device.interval) < 60)
+
+
+def test_what_is_added_first_stands_next_to_the_device(filed):
+    near, far = TwoPort.series(np.full(11, 20 + 0j)), TwoPort.shunt(np.full(11, 0.01 + 0j))
+    for name, part in (("near", near), ("far", far)):
+        write_adapter(filed, part.to_s(50.0))
+        (filed / "raw/adapter.s2p").rename(filed / f"raw/{name}.s2p")
+    append(filed, *(f'adapter = "raw/{name}.s2p"\nadd = true' for name in ("near", "far")))
+    found = compute.compute(filed).device("device").impedance.value
+    expected = (far @ near).input_impedance(np.full(11, DEVICE_OHM))
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_removing_after_adding_is_refused(filed):
+    append(filed, CABLE + "\nadd = true", CABLE)
+    with pytest.raises(RfcalError, match=r"between 2.*removed must stand before what is added"):
+        compute.compute(filed)
+
+
+def test_a_loss_table_with_a_slip_is_refused(filed):
+    rows = "[[10.0, 1.8], [50.0, 4.4], [100.0, 68.0], [1000.0, 24.5]]"
+    own = 'line = "own"\nlength_m = 3.0\nvelocity_factor = 0.8\nz0_ohm = 75.0\n'
+    append(filed, own + f"loss_db_per_100m = {rows}")
+    with pytest.raises(RfcalError, match=r"\[100, 68\] does not go with the other rows"):
+        compute.compute(filed)

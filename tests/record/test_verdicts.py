@@ -1,5 +1,6 @@
 """Verdicts: how often chance alone turns them, and that what is unknown is called unknown."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.models.between import between_points
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
+from rfcal.record import export, results
 from rfcal.record.agreement import DISAGREE_PROBABILITY, agree, too_many
 from rfcal.record.compute import compute
 from rfcal.tasks.calibration import calibrate
@@ -218,3 +220,15 @@ def test_an_answer_between_points_is_said(filed):
     notes = [f.message for f in compute(filed).findings if f.code == "answer-nearest"]
     assert len(notes) == 1
     assert "55 MHz" in notes[0]
+
+
+def test_points_that_monte_carlo_was_not_asked_at_have_no_verdict(filed, monkeypatch):
+    monkeypatch.setattr(results, "ASSESSED", 4)
+    device = json.loads(export.results_json(compute(filed)))["measurements"][0]
+    asked = np.isin(device["frequency_hz"], device["assessed_hz"])
+    assert 2 < np.sum(asked) < asked.size
+    assert [m is not None for m in device["method"]] == list(asked)
+    assert len(device["monte_carlo"]["draws"]) == np.sum(asked)
+    assert min(device["monte_carlo"]["draws"]) >= 20_000
+    assert np.all(device["monte_carlo"]["settled"])
+    assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (np.sum(asked), 2)

@@ -8,6 +8,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.repeats import from_repeats
 
 FREQUENCY = np.linspace(100e6, 200e6, 101)
 BOX = Bilinear.from_error_terms(
@@ -112,3 +113,15 @@ def test_standards_said_to_be_perfect_weigh_the_same():
     seen = [Quantity(BOX.apply(k.value)) for k in known]
     solved = calibrate(FREQUENCY, list("abcd"), known, seen)
     assert np.abs(solved.residuals()).max() < 1e-12
+
+
+def test_repeats_that_happen_to_agree_weigh_no_more_than_others():
+    """Two readings each of five standards: their scatter is one figure, not one a point."""
+    rng, points = np.random.default_rng(7), 100
+    values = (-1, 1, 0, 1j, -1j)
+    known = [Quantity(np.full(points, v, complex)) for v in values]
+    noise = rng.standard_normal((5, 2, points, 2)) @ np.array([0.004, 0.004j])
+    seen = [from_repeats(v + n, "repeats") for v, n in zip(values, noise, strict=True)]
+    found = calibrate(1e8 + np.arange(points), list("soluw"), known, seen)
+    for weight in found.weight:
+        assert np.std(weight) < 0.05 * np.mean(weight)

@@ -75,7 +75,7 @@ def test_adaptive_stops_when_its_tolerance_is_met():
     inputs = session()
     one, two = (adaptive(inputs, 50.0, np.random.default_rng(seed)) for seed in (1, 2))
     assert np.all(one.settled[:3])
-    assert one.reflection.draws >= 20_000
+    assert np.all(one.draws >= 20_000)
     apart = np.abs(one.interval - two.interval)[:3]
     assert np.all(apart <= 0.2 * 2 * one.tolerance[:3, :, None])
     assert one.radius[:3] == pytest.approx(2.447747, rel=0.01)
@@ -84,7 +84,7 @@ def test_adaptive_stops_when_its_tolerance_is_met():
 
 def test_adaptive_says_where_it_did_not_settle():
     hasty = adaptive(session(), 50.0, np.random.default_rng(1), digits=2, most=20_000)
-    assert hasty.reflection.draws == 20_000
+    assert np.all(hasty.draws == 20_000)
     assert not np.any(hasty.settled)
 
 
@@ -108,7 +108,7 @@ def test_assessment_shows_what_holds():
     inputs = session()
     found = assess(inputs, 50.0, np.random.default_rng(4))
     figures = derived(
-        inputs.calibration.frequency, found.reflection, z_ref=50.0, readings=Readings(inputs)
+        inputs.calibration.frequency, propagate(inputs), z_ref=50.0, readings=Readings(inputs)
     )
     resistance = figures["resistance"]
     assert np.all(resistance.low <= OHM.real + 1e-9)
@@ -118,6 +118,22 @@ def test_assessment_shows_what_holds():
     # beside an open the interval is lopsided: the far end is further away
     assert resistance.high[3] - OHM.real[3] > 2 * (OHM.real[3] - resistance.low[3])
     assert found.region.radius[:3] == pytest.approx(2.447747, rel=1e-5)
+
+
+def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight():
+    """U just below a power of ten makes JCGM 101's tolerance a twentieth of u."""
+    points = 200
+    # round about a match R is linear in the reflection to parts in a hundred
+    small = Quantity(np.zeros(points, complex), both_axes("noise", 0.00968, per_point=True))
+    exact = [Quantity(np.full(points, v, complex)) for v in (-1, 1, 0)]
+    straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
+    inputs = Inputs(straight, small, Quantity(np.zeros(points, complex)))
+    assert 0.9 < np.sqrt(impedance(propagate(inputs), 50.0).covariance()[0, 0, 0]) < 1
+    found = assess(inputs, 50.0, np.random.default_rng(6))
+    assert np.all(found.settled)
+    assert np.all(found.tolerance == 0.05)
+    assert found.draws.max() > found.draws.min()
+    assert np.mean(found.linear) > 0.99
 
 
 def test_shortest_interval_of_a_lopsided_distribution():
