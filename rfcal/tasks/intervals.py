@@ -43,6 +43,9 @@ APART = 30.0
 """No truth is accepted whose draws lie so far from the reading, squared standard deviations in
 two dimensions: a normal variable does in one of three million cases."""
 
+POINT = 1e-6
+"""A circle of a smaller radius is a point [1]."""
+
 K_ONE_SIDED = 1.6448536269514722
 """Standard deviations that a normal variable exceeds in one of twenty cases."""
 
@@ -236,7 +239,22 @@ class _Search:
         outer = _crossing(lambda turn: self._excess(turn, -side * far, side), begin, limit, 1e-3)
         more = accepted(outer) > 0
         inner, outer = np.where(more, outer, begin), np.where(more, limit, outer)
-        return np.where(accepted(limit) >= 0, limit, _crossing(accepted, inner, outer, 1e-4))
+        reaches = self._of_point(limit, side, accepted(limit) >= 0)
+        return np.where(reaches, limit, _crossing(accepted, inner, outer, 1e-4))
+
+    def _of_point(self, turn: Real, side: int, else_: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Whether the truth may be on a circle that is a point of the chart, as a perfect match is.
+
+        Draws of one truth are a cloud whose own spread judges the reading, however it is bent.
+        """
+        circle = self.level.circle(turn, self.scale)
+        near = self.spread.nearest(circle, self.reflection)
+        point = (radius_of(circle) < POINT) & (np.abs(near) < 1 - POINT)
+        if not isinstance(self.errors, Bilinear) or not np.any(point):
+            return else_
+        drawn = self.errors.apply(near[:, None])
+        least = _low_quantile(-_far_off(drawn, drawn), self._miss(turn, circle, near, side))
+        return np.where(point, -_far_off(drawn, self.reflection[:, None])[:, 0] >= least, else_)
 
     def _excess(self, turn: Real, wanted: Real, side: int) -> Real:
         """By how much the reflection is nearer to that circle than wanted; it falls outward."""
@@ -254,7 +272,7 @@ class _Search:
         drawn = self.errors.apply(near[:, None])
         distances = side * self.spread.distance(column, drawn)
         # a distance in the spread about the reading says little of a truth far from it
-        apart = _far_off(drawn, self.reflection) > APART
+        apart = _far_off(drawn, self.reflection[:, None])[:, 0] > APART
         return side * np.where(apart, np.inf, _low_quantile(distances, miss))
 
     def _miss(self, turn: Real, circle: Circle, near: Complex, side: int) -> Real:
@@ -306,10 +324,10 @@ def _crossing(function: Callable[[Real], Real], inner: Real, outer: Real, tolera
 
 
 def _far_off(drawn: Complex, place: Complex) -> Real:
-    """Squared distance of a place from each row of draws, in their own spread."""
-    middle = np.mean(drawn, axis=-1)
-    x, y = np.stack([drawn.real, drawn.imag]) - np.stack([middle.real, middle.imag])[..., None]
-    xx, xy, yy = (np.mean(a * b, axis=-1) for a, b in ((x, x), (x, y), (y, y)))
+    """Squared distances of places, shape (F, M), from each row of draws, in their own spread."""
+    middle = np.mean(drawn, axis=-1, keepdims=True)
+    x, y = (drawn - middle).real, (drawn - middle).imag
+    xx, xy, yy = (np.mean(a * b, axis=-1, keepdims=True) for a, b in ((x, x), (x, y), (y, y)))
     dx, dy = (place - middle).real, (place - middle).imag
     return (yy * dx**2 - 2 * xy * dx * dy + xx * dy**2) / np.maximum(xx * yy - xy**2, 1e-300)
 

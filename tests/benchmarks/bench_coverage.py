@@ -37,8 +37,7 @@ SETUPS = {
 }
 CAREFUL = "behind 20 m by type"
 """Here the reflection may have turned by half a circle, which no method of ours describes well:
-intervals may cover more than they say, and `FLOOR` at least."""
-FLOOR = 0.92
+intervals may cover more than they say."""
 DEVICES = {
     "match": 50,
     "1 ohm": 1,
@@ -68,7 +67,7 @@ def test_coverage(benchmark, setup, device):
     wrong = {
         name: found.inside[name] / SESSIONS
         for name in CHECKED
-        if found.inside[name] < (LOW if setup != CAREFUL else FLOOR * SESSIONS)
+        if found.inside[name] < LOW
         or (found.inside[name] > HIGH and not found.endless.get(name) and setup != CAREFUL)
     }
     assert not wrong, f"allowed {LOW / SESSIONS:.3f} to {HIGH / SESSIONS:.3f}"
