@@ -125,6 +125,19 @@ def test_elements_are_taken_in_order(filed):
     assert "device: adapter 1: definition" in device.impedance.by_source()
 
 
+def test_an_adapter_of_too_few_points_is_to_be_given_anew(filed):
+    few = np.array([40e6, 52e6, 70e6])
+    s = TwoPort.line(50.0, 1j * few / 10e6).to_s(50.0)
+    text = skrf.Network(frequency=skrf.Frequency.from_f(few, unit="hz"), s=s).write_touchstone(
+        "adapter.s2p", return_string=True, form="ri"
+    )
+    (filed / "raw/adapter.s2p").write_text(text)
+    append(filed, 'adapter = "raw/adapter.s2p"')
+    with pytest.raises(RfcalError, match=r"adapter 1.* the file they come from") as refused:
+        compute.compute(filed)
+    assert "standards" not in str(refused.value)
+
+
 def test_fixture_open_and_short(filed):
     fixture = TwoPort.series(np.full(11, 0.4 + 1.3j)) @ TwoPort.shunt(np.full(11, 0.7e-3j))
     ends(filed, fixture, "fixture")
