@@ -88,11 +88,16 @@ def test_cable_by_type_and_its_doubts(filed):
     device = results.device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
     shares = device.impedance.by_source()
-    for source in ("length", "velocity factor", "impedance", "loss"):
-        assert f"device: line 1: {source}" in shares
     note = next(f for f in results.findings if f.code == "path-default")
-    assert "velocity factor 0.01" in note.message
+    for source in ("velocity factor 0.01", "impedance 1", "loss 0.1", "skin effect 0.3"):
+        assert f"device: line 1: {source.rpartition(' ')[0]}" in shares
+        assert source in note.message
+    assert "device: line 1: length" in shares
     assert "length" not in note.message
+    append(filed, CABLE.replace("length_uncertainty_m", "skin_effect_uncertainty"))
+    first, second = compute.schema.load(filed).measurements[0].between
+    assert (first.doubt["skin effect"], second.doubt["skin effect"]) == (0.3, 0.02)
+    assert second.assumed == ("length", "velocity factor", "impedance", "loss")
 
 
 def test_cable_of_ones_own(filed):
