@@ -83,7 +83,8 @@ LOPSIDED = 0.2
 """Share of an interval's larger side by which the smaller one may fall short of it for a ±."""
 
 MOVED = 0.1
-"""An end is rounded outward by this part of its distance from the value at most."""
+"""An end is rounded outward by this part of its distance from the value at most; near a bound of 0
+by this part of itself, unless that is less than this part again of the former."""
 
 
 def figure_words(figure: Figure, at: int) -> str:
@@ -167,20 +168,22 @@ def _both_ends(value: float, low: float, high: float, least: float) -> str:
     said = []
     for end in (low, high):
         side = abs(end - value) if math.isfinite(value) else half
-        room = MOVED * (side if math.isinf(least) else min(side, abs(end)))
-        said.append(_outward(end, end == high, digits(half), room))
+        room = MOVED * (side if math.isinf(least) else max(min(side, abs(end)), MOVED * side))
+        said.append(_outward(end, end == high, digits(half), room, least))
     known = rounded(value, half) if math.isfinite(value) else ""
     if known and not float(said[0]) <= float(known) <= float(said[1]):
         known = rounded(value, max(min(value - low, high - value), half / 1000))
     return f"{known} ({said[0]} to {said[1]})".lstrip()
 
 
-def _outward(end: float, up: bool, places: int, room: float = math.inf) -> str:
+def _outward(
+    end: float, up: bool, places: int, room: float = math.inf, least: float = -math.inf
+) -> str:
     """An end of an interval, rounded so that nothing is cut off, by no more than the room."""
     for more in range(places, places + 4):
         # the slack is for ends that are round numbers already
         step, slack = 10.0**-more, -1e-6 if up else 1e-6
-        found = (math.ceil if up else math.floor)(end / step + slack) * step
+        found = max((math.ceil if up else math.floor)(end / step + slack) * step, least)
         if abs(found - end) <= room:
             break
     return f"{found + 0.0:.{max(more, 0)}f}"

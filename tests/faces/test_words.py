@@ -37,6 +37,7 @@ def test_swr_near_the_edge_is_one_sided():
     assert words.swr_words(40.0, 22.0, np.inf) == "one-sided: above 22.0"
     assert words.swr_words(400.0, 321.4, np.inf) == "one-sided: above 321"
     assert words.swr_words(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
+    assert words.swr_words(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
     assert "no value" in words.swr_words(np.inf, np.inf, np.inf)
 
 
@@ -52,6 +53,8 @@ def test_swr_near_the_edge_is_one_sided():
         (2e6, 14510.0, np.inf, "one-sided: above 14500 ohm"),
         (1.0, 0.0, np.inf, "unknown"),
         (9.0, 4.0, 14.0, "9.0 ± 5.0 ohm"),
+        (1.0, 0.00045, 2.08, "1.0 (0.0 to 2.1) ohm"),
+        (6000.0, 295.0, 1e6, "10000 (290 to 1000000) ohm"),
         # of an active device, so the bound does not hold
         (-5.0, -6.0, -4.0, "-5.0 ± 1.0 ohm"),
     ],
