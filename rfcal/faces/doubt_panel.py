@@ -113,7 +113,7 @@ def doubt_panel() -> Panel:
         for part, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
             ends = intervals.interval(level, reflection, readings=readings)
             low, high = (50 * float(end[0]) for end in ends)
-            said.append(words.value_words(part, low, high))
+            said.append(words.value_words(part, low, high, least=level.low))
         most = [GROUPS[int(np.argmax(shares[:, k]))] for k in (0, 1)]
         return (
             f"R = {said[0]} ohm, mostly by {most[0]}; X = {said[1]} ohm, mostly by {most[1]} "

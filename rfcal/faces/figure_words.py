@@ -2,7 +2,7 @@
 
 import math
 
-from rfcal.faces.words import swr_words, value_words
+from rfcal.faces.words import figure_words, swr_words
 from rfcal.record.results import Device
 
 NAMES = {
@@ -43,7 +43,7 @@ def figure_rows(device: Device) -> list[tuple[str, str]]:
         if reactive and not value > 0:
             continue
         said = swr_words(value, low, high) if key == "swr" else ""
-        rows.append((name, said or value_words(value, low, high, figure.unit)))
+        rows.append((name, said or figure_words(figure, at)))
     return rows
 
 

@@ -11,7 +11,7 @@ from rfcal.maths.reflection import (
     Complex,
     Real,
     from_impedance,
-    impedance_derivative,
+    impedance_circle,
     to_impedance,
 )
 from rfcal.maths.twoport import TwoPort
@@ -48,25 +48,23 @@ def blind_panel() -> Panel:
 
     def update(loss, doubt, r, x):
         reflection = from_impedance(r + 1j * x)
-        growth = 10 ** (2 * losses / 20)
-        slope = float(np.abs(impedance_derivative(reflection)))
-        half = uncertainty.K_AXIS * doubt * growth * slope
+        axis = uncertainty.K_AXIS * doubt
+        half = impedance_circle(reflection, axis * 10 ** (2 * losses / 20))[1]
         at = 10 ** (2 * loss / 20)
         radius = uncertainty.K_ELLIPSE * doubt * at
         device.set_data([reflection.real], [reflection.imag])
         seen.set_data([reflection.real / at], [reflection.imag / at])
         region.set(center=(reflection.real, reflection.imag), width=2 * radius, height=2 * radius)
         curve.set_data(losses, half)
-        now = uncertainty.K_AXIS * doubt * at * slope
-        here.set_data([loss], [now])
+        here.set_data([loss], [impedance_circle(reflection, axis * at)[1]])
         if radius >= abs(1 - reflection):
             known = "R and X have no bound: the region reaches an open"
         else:
-            known = f"R = {words.plus_minus(r, now)} and X = {words.plus_minus(x, now)} ohm"
+            known = "R = {} and X = {} ohm".format(*_known(r, x, axis * at))
         return (
             f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back, so a doubt of "
             f"{doubt:g} about the reading is one of {doubt * at:.2g} about the device: {known}; "
-            f"without the line, R = {words.plus_minus(r, now / at)} ohm."
+            f"without the line, R = {_known(r, x, axis)[0]} ohm."
         )
 
     sliders = [
@@ -76,6 +74,18 @@ def blind_panel() -> Panel:
         Slider("x", "device X", "ohm", -300.0, 300.0, 1.0, -20.0),
     ]
     return Panel(figure, sliders, update, moving=[region, device, seen, curve, here])
+
+
+def _known(r: float, x: float, radius: float) -> tuple[str, str]:
+    """R and X of a passive device whose reflection is known to so much in every direction."""
+    centre, reach = impedance_circle(from_impedance(r + 1j * x), radius)
+    (r_low, r_high), (x_low, x_high) = (
+        (float(part - reach), float(part + reach)) for part in (centre.real, centre.imag)
+    )
+    return (
+        words.value_words(r, max(r_low, 0.0), r_high, least=0.0),
+        words.value_words(x, x_low, x_high),
+    )
 
 
 def plane_panel(results: Results, name: str, line: Line) -> Panel:
@@ -161,7 +171,7 @@ def standing_panel() -> Panel:
     upper, lower = figure.subplots(2, 1, sharex=True)
     distance = np.zeros(POINTS)
     drawn = []
-    for ax, label, most in ((upper, "volts, rms [V]", 300.0), (lower, "amperes, rms [A]", 6.0)):
+    for ax, label, most in ((upper, "volts, rms [V]", VOLTS), (lower, "amperes, rms [A]", AMPERES)):
         style.dress(ax, "", label)
         ax.set(xlim=(0, 60), ylim=(0, most))
         drawn += ax.plot(distance, distance, **style.line_look("model", POINTS))
@@ -172,13 +182,16 @@ def standing_panel() -> Panel:
         found = along(line, frequency * 1e6, r + 1j * x, power_w=100.0)
         drawn[0].set_data(found.distance_m, found.volts)
         drawn[1].set_data(found.distance_m, found.amps)
-        lost = float(loss_db(line, np.array([frequency * 1e6]), r + 1j * x)[0])
+        # rounding must not make a line without loss a source
+        lost = max(float(loss_db(line, np.array([frequency * 1e6]), r + 1j * x)[0]), 0.0) + 0.0
         matched, arrives = loss * length / 100, 100 * 10 ** (-lost / 10)
         load = words.complex_ohm(r + 1j * x, ONE)
+        beyond = found.volts.max() > VOLTS or found.amps.max() > AMPERES
+        axes = f" (the axes end at {VOLTS:g} V and {AMPERES:g} A)" if beyond else ""
         return (
             f"At {frequency:g} MHz the line would lose {matched:.2f} dB if matched; with {load} "
             f"at its end it loses {lost:.2f} dB, so of 100 W into it {arrives:.0f} W arrive. "
-            f"At most {found.volts.max():.0f} V and {found.amps.max():.1f} A stand on it."
+            f"At most {found.volts.max():.0f} V and {found.amps.max():.1f} A stand on it{axes}."
         )
 
     sliders = [
@@ -190,6 +203,9 @@ def standing_panel() -> Panel:
     ]
     return Panel(figure, sliders, update, moving=drawn)
 
+
+VOLTS, AMPERES = 300.0, 6.0
+"""Where the axes of `standing_panel` end [V, A]."""
 
 ONE = np.array([1.0, 1.0])
 """Half-widths that print whole ohms with one decimal."""
@@ -233,7 +249,7 @@ def fault_panel() -> Panel:
         said = "; ".join(
             f"{d:.2f} m ({kind}, reflects {size:.2g})"
             for d, kind, size in rows
-            if d > found.resolution_m
+            if d > FOOT * found.resolution_m
         )
         return (
             f"A sweep up to {stop:.0f} MHz tells places apart from "
@@ -249,6 +265,9 @@ def fault_panel() -> Panel:
     ]
     return Panel(figure, sliders, update, moving=[trace, truth, marks])
 
+
+FOOT = 0.1
+"""What `fault_panel` finds within this part of the resolution is the connector at the foot."""
 
 FAULTY = Line(40.0, 0.85, 50.0, 0.4)
 """The line of `fault_panel`; 60 ohm end it."""

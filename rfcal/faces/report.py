@@ -123,7 +123,7 @@ def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
     return [
         (
             f"{device.frequency[i] / 1e6:.10g}",
-            words.value_words(z[i].real, *ends[i, 0]),
+            words.value_words(z[i].real, *ends[i, 0], least=0.0),
             words.value_words(z[i].imag, *ends[i, 1]),
             words.swr_words(swr.value[i], swr.low[i], swr.high[i]),
         )

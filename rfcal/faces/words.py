@@ -7,6 +7,7 @@ import numpy as np
 from rfcal.record.results import Check, Device
 from rfcal.record.schema import Artefact
 from rfcal.tasks import uncertainty
+from rfcal.tasks.derived import Figure, sidedness
 
 
 def digits(half_width: float) -> int:
@@ -81,9 +82,40 @@ def plus_minus(value: float, half_width: float) -> str:
 LOPSIDED = 0.2
 """Share of an interval's larger side by which the smaller one may fall short of it for a ±."""
 
+MOVED = 0.1
+"""An end is rounded outward by this part of its distance from the value at most; near a bound of 0
+by this part of itself, unless that is less than this part again of the former."""
 
-def value_words(value: float, low: float, high: float, unit: str = "") -> str:
-    """A value with its interval: ± where that is fair, both ends where it is lopsided.
+
+def figure_words(figure: Figure, at: int) -> str:
+    """A figure read off the reflection, with its interval.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure.
+    at : int
+        Index of the frequency.
+
+    Returns
+    -------
+    str
+        As from `value_words`.
+    """
+    value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
+    return value_words(value, low, high, figure.unit, least=figure.least)
+
+
+def value_words(
+    value: float,
+    low: float,
+    high: float,
+    unit: str = "",
+    *,
+    least: float = -math.inf,
+    fair: float = LOPSIDED,
+) -> str:
+    """A value with its interval: ± where that is fair, else both ends, or the only one.
 
     Parameters
     ----------
@@ -91,27 +123,70 @@ def value_words(value: float, low: float, high: float, unit: str = "") -> str:
         The value and the ends of its 95 % interval, in one unit; an end may be infinite.
     unit : str
         Unit to put behind, with a prefix where one is usual.
+    least : float
+        Lower bound of the figure, in the same unit: no ± reaches it, and an interval that begins
+        there is one-sided.
+    fair : float
+        What may be lopsided for a ±; -1 for none.
 
     Returns
     -------
     str
-        Such as ``"52.1 ± 0.8"``, ``"0.1 (0 to 0.5)"`` or ``"above 3000"``.
+        Such as ``"52.1 ± 0.8"``, ``"5.0 (0.6 to 10.2)"``, ``"0.1 (one-sided: below 0.5)"`` or
+        ``"one-sided: above 3000"``. Ends are rounded outward.
     """
     scale, unit = _prefixed(value, low, high, unit)
-    value, low, high = value * scale, low * scale, high * scale
-    if math.isinf(low) and math.isinf(high):
-        return "unknown"
-    if math.isinf(high) or math.isinf(low):
-        end, word = (low, "above") if math.isinf(high) else (high, "below")
-        return f"{word} {end:.2g}{unit}"
+    value, low, high, least = value * scale, low * scale, high * scale, least * scale
+    side = sidedness(low, high, least)
+    if side:
+        return "unknown" if side == "unknown" else f"{_one_sided(side, value, low, high)}{unit}"
     larger, smaller = max(high - value, value - low), min(high - value, value - low)
     if math.isfinite(value) and larger <= SURE * abs(value):
         return f"{rounded(value, 0.0)}{unit}"
-    if not math.isfinite(value) or smaller < (1 - LOPSIDED) * larger:
-        half = max((high - low) / 2, 1e-300)
-        known = f"{rounded(value, half)} " if math.isfinite(value) else ""
-        return f"{known}({rounded(low, half)} to {rounded(high, half)}){unit}"
+    if not math.isfinite(value) or smaller < (1 - fair) * larger:
+        return f"{_both_ends(value, low, high, least)}{unit}"
+    places = digits(larger)
+    if round(value, places) - round(larger, places) <= least < low:
+        return f"{_both_ends(value, low, high, least)}{unit}"
     return f"{plus_minus(value, larger)}{unit}"
+
+
+def _one_sided(side: str, value: float, low: float, high: float) -> str:
+    """The end that is known, and the value where the interval has a width."""
+    end = low if side == "above" else high
+    if math.isinf(low) or math.isinf(high):
+        said = _outward(end, side == "below", 2 - math.floor(math.log10(abs(end) or 1.0)))
+        return f"one-sided: {side} {said}"
+    half = max((high - low) / 2, 1e-300)
+    said = f"one-sided: {side} {_outward(end, side == 'below', digits(half))}"
+    return f"{rounded(value, half)} ({said})" if low <= value <= high else said
+
+
+def _both_ends(value: float, low: float, high: float, least: float) -> str:
+    """A value, unless it is infinite, and both ends of its interval."""
+    half = max((high - low) / 2, 1e-300)
+    said = []
+    for end in (low, high):
+        side = abs(end - value) if math.isfinite(value) else half
+        room = MOVED * (side if math.isinf(least) else max(min(side, abs(end)), MOVED * side))
+        said.append(_outward(end, end == high, digits(half), room, least))
+    known = rounded(value, half) if math.isfinite(value) else ""
+    if known and not float(said[0]) <= float(known) <= float(said[1]):
+        known = rounded(value, max(min(value - low, high - value), half / 1000))
+    return f"{known} ({said[0]} to {said[1]})".lstrip()
+
+
+def _outward(
+    end: float, up: bool, places: int, room: float = math.inf, least: float = -math.inf
+) -> str:
+    """An end of an interval, rounded so that nothing is cut off, by no more than the room."""
+    for more in range(places, places + 4):
+        # the slack is for ends that are round numbers already
+        step, slack = 10.0**-more, -1e-6 if up else 1e-6
+        found = max((math.ceil if up else math.floor)(end / step + slack) * step, least)
+        if abs(found - end) <= room:
+            break
+    return f"{found + 0.0:.{max(more, 0)}f}"
 
 
 def _prefixed(value: float, low: float, high: float, unit: str) -> tuple[float, str]:
@@ -190,7 +265,7 @@ def answer(device: Device) -> dict[str, str]:
         "name": device.name,
         "at": mhz(device.frequency[at]),
         "impedance": complex_ohm(z.value[at], half),
-        "r": value_words(z.value[at].real, *ends[0]),
+        "r": value_words(z.value[at].real, *ends[0], least=0.0),
         "x": value_words(z.value[at].imag, *ends[1]),
         "swr": swr_words(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
         "raw": complex_ohm(raw_ohm, _raw_half_width(device, raw_ohm)),
@@ -238,14 +313,11 @@ def swr_words(value: float, low: float, high: float) -> str:
     Returns
     -------
     str
-        Such as ``"1.09 (1.05 to 1.13)"``, or ``"above 40"``.
+        Such as ``"1.09 (1.05 to 1.13)"``, or ``"one-sided: above 40"``.
     """
     if not math.isfinite(low):
         return "has no value: all is reflected, or more"
-    if not math.isfinite(high) or high > 100:
-        return f"above {low:.0f}" if low >= 10 else f"above {low:.1f}"
-    half = max((high - low) / 2, 0.005)
-    return f"{rounded(value, half)} ({rounded(low, half)} to {rounded(high, half)})"
+    return value_words(value, low, high, least=1.0, fair=-1.0)
 
 
 def definition(item: Artefact) -> str:

@@ -133,8 +133,9 @@ def _nature(z: complex) -> str:
 
 
 def _ohm(z: complex) -> str:
-    sign = "-" if z.imag < 0 else "+"
-    return f"{z.real:.1f} {sign} j{abs(z.imag):.1f} ohm"
+    # adding zero takes the sign off a rounded -0
+    r, x = round(z.real, 1) + 0.0, round(z.imag, 1)
+    return f"{r:.1f} {'-' if x < 0 else '+'} j{abs(x):.1f} ohm"
 
 
 def standards_panel(results: Results, name: str) -> Panel:

@@ -51,6 +51,24 @@ class Level:
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(below == 0, np.inf, form_of(self.top, reflection) / below)
 
+    def at_edge(self, reflection: Complex) -> Real:
+        """The figure of a reflection on the unit circle, for one whose bound is there.
+
+        Parameters
+        ----------
+        reflection : ndarray, any shape
+            Reflection coefficient [1].
+
+        Returns
+        -------
+        ndarray
+            The least or the largest value of a passive device; where both are there, the one on
+            this side of the real axis.
+        """
+        least, largest = self.edges
+        above = largest and (not least or form_of(self.top, reflection) >= 0)
+        return np.where(above, self.high, self.low)
+
     def circle(self, turn: Real, scale: Real) -> "Circle":
         """The circle of one value, as the form that vanishes on it.
 

@@ -98,6 +98,36 @@ def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
     return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
 
 
+def impedance_circle(
+    reflection: ArrayLike, radius: ArrayLike, z_ref: float = 50.0
+) -> tuple[Complex, Real]:
+    """The circle of impedances that a circle of reflections is, exactly.
+
+    Parameters
+    ----------
+    reflection : array_like, any shape
+        Middle of the circle in the reflection plane [1].
+    radius : array_like
+        Its radius [1].
+    z_ref : float
+        Reference impedance [ohm].
+
+    Returns
+    -------
+    centre : ndarray
+        Middle of the circle in the impedance plane [ohm]; not the impedance of `reflection`.
+    radius : ndarray
+        Its radius [ohm]; centre and radius are infinite where the circle reaches an open.
+    """
+    # Z / z_ref = 2 / (1 - reflection) - 1, and 1 / u turns the circle about u0 of radius r into
+    # the one about conj(u0) / (|u0|^2 - r^2) of radius r / (|u0|^2 - r^2)
+    u, radius = 1 - np.asarray(reflection, complex), np.asarray(radius, float)
+    left = np.abs(u) ** 2 - radius**2
+    scale = 2 * z_ref / np.where(left > 0, left, 1)
+    centre = np.where(left > 0, scale * np.conj(u) - z_ref, np.inf)
+    return centre, np.where(left > 0, scale * radius, np.inf)
+
+
 def renormalise(reflection: ArrayLike, z_from: ArrayLike, z_to: ArrayLike) -> Complex:
     """The same device's reflection coefficient in another reference impedance.
 

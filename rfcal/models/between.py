@@ -56,7 +56,13 @@ def points_of(frequency: ArrayLike, grid: ArrayLike) -> np.ndarray | None:
 
 
 def between_points(
-    frequency: ArrayLike, grid: ArrayLike, values: ArrayLike, *, what: str
+    frequency: ArrayLike,
+    grid: ArrayLike,
+    values: ArrayLike,
+    *,
+    what: str,
+    cure: str = "give the file they come from at enough frequencies: in finer steps, or at the "
+    "device's own",
 ) -> tuple[Complex, Real]:
     """Complex values at frequencies between those of a sweep, by a cubic spline.
 
@@ -70,6 +76,8 @@ def between_points(
         Complex values at `grid`; several rows share the spline.
     what : str
         What the values are, for the error's sentence.
+    cure : str
+        What to do where they turn too fast, for the error's sentence.
 
     Returns
     -------
@@ -114,8 +122,7 @@ def between_points(
         raise CalibrationError(
             f"{what} turn by {np.degrees(np.max(turn)):.3g} degrees between {grid[at] / 1e6:.10g} "
             f"and {grid[at + 1] / 1e6:.10g} MHz, and no more than "
-            f"{np.degrees(TURN_LIMIT):.3g} can be interpolated: measure the standards at the "
-            "device's frequencies, or in finer steps"
+            f"{np.degrees(TURN_LIMIT):.3g} can be interpolated: {cure}"
         )
     cubic = CubicSpline(grid, values, axis=-1)(frequency)
     index = np.clip(np.searchsorted(grid, frequency) - 1, 0, grid.size - 2)

@@ -23,17 +23,25 @@ KINDS = ("short", "open", "load", "known")
 DEFAULT_UNCERTAINTY: Mapping[str, Mapping[str, float]] = {
     "short": {"reflection": 0.002, "inductance": 0.1e-9},
     "open": {"reflection": 0.002, "capacitance": 25e-15},
-    "load": {"reflection": 0.002, "resistance": 0.29},
+    "load": {"reflection": 0.002},
     "known": {"reflection": 0.005},
 }
 """Standard uncertainties taken where a record states none (common practice, no source).
 
 A plain part's stray inductance is known to about 0.1 nH, an open's fringing capacitance lies
-within some 10 to 90 fF (25 fF is that range's half-width over the square root of three), a
-1 % resistor of 50 ohm within 0.5 ohm (0.29 ohm likewise), and none of them repeats its own
-drawing to better than 0.002 of reflection. Keys: ``reflection`` [1], ``delay`` [s],
-``inductance`` [H], ``capacitance`` [F], ``resistance`` [ohm].
+within some 10 to 90 fF (25 fF is that range's half-width over the square root of three), and none
+of them repeats its own drawing to better than 0.002 of reflection. `missing_uncertainty` adds
+`LOAD_DOUBT` and `OFFSET_DOUBT`. Keys: ``reflection`` [1], ``delay`` [s], ``inductance`` [H],
+``capacitance`` [F], ``resistance`` [ohm].
 """
+
+LOAD_DOUBT = 0.01 / np.sqrt(3)
+"""Standard uncertainty of a load's resistance in parts of it: a plain resistor of 1 % lies anywhere
+within that (common practice, no source)."""
+
+OFFSET_DOUBT = 3.3e-12
+"""Standard uncertainty of an offset line's one-way delay [s]: 1 mm of air, 7 ps there and back
+(common practice, no source)."""
 
 
 def _polynomial(coefficients: tuple[ArrayLike, ...], frequency: Real) -> Real:
@@ -298,4 +306,9 @@ def missing_uncertainty(standard: Standard | Tabulated) -> dict[str, float]:
     stated = standard.uncertainty
     if "reflection" in stated:
         return {}
-    return {k: v for k, v in DEFAULT_UNCERTAINTY[standard.kind].items() if k not in stated}
+    usual = dict(DEFAULT_UNCERTAINTY[standard.kind])
+    if isinstance(standard, Standard) and standard.kind == "load":
+        usual["resistance"] = LOAD_DOUBT * standard.resistance
+    if isinstance(standard, Standard) and standard.offset_delay:
+        usual["delay"] = OFFSET_DOUBT
+    return {k: v for k, v in usual.items() if k not in stated}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal.models.cables import CABLES, Cable
-from rfcal.models.line import Line, loss_law
+from rfcal.models.line import SKIN_DOUBT, Line, loss_law
 from rfcal.record.keys import Keys
 
 DEFAULT_DOUBT: Mapping[str, float] = {
@@ -14,14 +14,16 @@ DEFAULT_DOUBT: Mapping[str, float] = {
     "velocity factor": 0.01,
     "impedance": 1.0,
     "loss": 0.1,
+    "skin effect": SKIN_DOUBT,
     "far end": 0.002,
     "adapter": 0.003,
 }
 """Standard uncertainties where the record states none (common practice, no source).
 
 Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] as cables of one
-type differ; loss [1, relative] as tables of one type differ; reflection [1] of a soldered short
-and of an open at a line's far end; scattering parameters [1] of an adapter from a file.
+type differ; loss [1, relative] as tables of one type differ, where the type does not
+bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
+of an open at a line's far end; scattering parameters [1] of an adapter from a file.
 """
 
 MOST_OFF = 0.3
@@ -33,6 +35,7 @@ LONGEST_M = 1e5
 _CABLE = (
     *("length_m", "length_uncertainty_m", "velocity_factor", "velocity_factor_uncertainty"),
     *("z0_ohm", "z0_uncertainty_ohm", "loss_db_per_100m", "loss_uncertainty_percent"),
+    "skin_effect_uncertainty",
 )
 _PAIRS = {"line": ("far_end_open", "far_end_short"), "fixture": ("fixture_open", "fixture_short")}
 
@@ -118,10 +121,13 @@ def _element(keys: Keys, device: str, number: int) -> Between:
     files: tuple[str, ...] = ()
     line: Line | None = None
     doubt: dict[str, float] = {}
+    usual = DEFAULT_DOUBT
     if kind == "line" and keys.text("line") != "measured":
         _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"], "uncertainty"), "a line by its type")
         kind, line, doubt = "cable", _cable(keys), _cable_doubt(keys)
-        wanted: tuple[str, ...] = ("length", "velocity factor", "impedance", "loss")
+        wanted: tuple[str, ...] = ("length", "velocity factor", "impedance", "loss", "skin effect")
+        if keys.text("line") in CABLES and "loss_db_per_100m" not in keys.table:
+            usual = {**usual, "loss": CABLES[keys.text("line")].loss_doubt}
     else:
         _refuse(keys, _CABLE, "an element known by its files")
         pairs = {"line": _PAIRS["line"], "fixture_open": _PAIRS["fixture"], "adapter": ("adapter",)}
@@ -136,7 +142,7 @@ def _element(keys: Keys, device: str, number: int) -> Between:
         kind=kind,
         files=files,
         line=line,
-        doubt={k: doubt.get(k, DEFAULT_DOUBT[k]) for k in wanted},
+        doubt={k: doubt.get(k, usual[k]) for k in wanted},
         assumed=tuple(k for k in wanted if k not in doubt),
         embed=embed,
     )
@@ -171,22 +177,19 @@ def _cable(keys: Keys) -> Line:
 
 
 def _cable_doubt(keys: Keys) -> dict[str, float]:
-    """What the record states; a type's own doubt about its loss stands in where it does not."""
+    """What the record states."""
     stated = {
         "length": ("length_uncertainty_m", 1.0),
         "velocity factor": ("velocity_factor_uncertainty", 1.0),
         "impedance": ("z0_uncertainty_ohm", 1.0),
         "loss": ("loss_uncertainty_percent", 0.01),
+        "skin effect": ("skin_effect_uncertainty", 1.0),
     }
-    doubt = {
+    return {
         name: keys.number(key, low=0) * unit
         for name, (key, unit) in stated.items()
         if key in keys.table
     }
-    kind = keys.text("line")
-    if kind in CABLES and "loss_db_per_100m" not in keys.table:
-        doubt.setdefault("loss", CABLES[kind].loss_doubt)
-    return doubt
 
 
 def velocity_factor(keys: Keys, known: Cable | None) -> float:

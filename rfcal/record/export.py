@@ -176,6 +176,7 @@ def _device(device: Device) -> dict[str, Any]:
                 "value": figure.value,
                 "low": figure.low,
                 "high": figure.high,
+                "one_sided": figure.one_sided,
             }
             for name, figure in device.figures.items()
         },

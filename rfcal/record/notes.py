@@ -51,7 +51,7 @@ def default_uncertainty(name: str, kind: str, missing: Mapping[str, float]) -> F
     Finding
         A note with the values taken.
     """
-    values = ", ".join(f"{k} {v:g}" for k, v in missing.items())
+    values = ", ".join(f"{k} {v:.2g}" for k, v in missing.items())
     message = (
         f"Not every uncertainty of '{name}' is stated, so the usual ones of kind '{kind}' were "
         f"taken ({values}, in SI units). State what you know of yours, or 'uncertainty' for the "

@@ -11,7 +11,7 @@ from rfcal.maths.reflection import Real
 from rfcal.models.between import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity, both_axes
-from rfcal.record.between import DEFAULT_DOUBT, Between
+from rfcal.record.between import Between
 from rfcal.record.readings import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
@@ -269,9 +269,9 @@ def assumed(item: Between) -> list[Finding]:
     """
     if not item.assumed:
         return []
-    values = ", ".join(f"{key} {DEFAULT_DOUBT[key]:g}" for key in item.assumed)
+    values = ", ".join(f"{key} {item.doubt[key]:g}" for key in item.assumed)
     message = (
-        f"No uncertainty is stated for '{item.name}', so this was taken: {values} (metres, ohms, "
-        "and parts of one). State what you know of yours."
+        f"Not every uncertainty of '{item.name}' is stated, so this was taken: {values} (metres, "
+        "ohms, and parts of one). State what you know of yours."
     )
     return [Finding("path-default", "note", item.name, message)]

@@ -97,14 +97,19 @@ def over_region(
     unit = np.stack([np.cos(round_), np.sin(round_)])
     step = radius[:, None, None] * axes @ unit
     larger = np.where(passive[:, None], np.minimum(step[:, 0], -np.log(size)[:, None]), step[:, 0])
-    edge = level.value(reflection[:, None] * np.exp(larger + 1j * step[:, 1]))
+    places = reflection[:, None] * np.exp(larger + 1j * step[:, 1])
+    edge = level.value(places)
+    if any(level.edges):
+        edge = np.where(larger < step[:, 0], level.at_edge(places), edge)
     low, high = edge.min(axis=-1), edge.max(axis=-1)
     for place in (1.0, -1.0):
         ends = _beside(
             level, place, size, angle, np.asarray(np.linalg.inv(inside), float), radius, passive
         )
         low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
-    return low, high
+    # rounding must not carry an end beyond its bound
+    low = np.where(passive, np.maximum(low, level.low), low)
+    return low, np.where(passive, np.minimum(high, level.high), high)
 
 
 def _beside(

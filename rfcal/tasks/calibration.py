@@ -151,7 +151,8 @@ class Calibration:
         box = self.error_box
         terms = np.array([box.directivity, box.source_match, box.reflection_tracking])
         what = "the error terms from the standards"
-        values, doubt = between_points(frequency, self.frequency, terms, what=what)
+        cure = "measure the standards at the device's frequencies, or in finer steps"
+        values, doubt = between_points(frequency, self.frequency, terms, what=what, cure=cure)
         new = Bilinear.from_error_terms(*values)
         seen = tuple(
             Quantity(new.apply(k.value), tuple(self._moved(e, frequency) for e in s.effects))

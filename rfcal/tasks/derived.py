@@ -6,6 +6,7 @@ function that only rises or only falls, so its interval is that figure's, carrie
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,12 +29,43 @@ class Figure:
         Ends of the interval; an infinite one, or one at the figure's bound, makes it one-sided.
     unit : str
         Unit, empty for a plain number.
+    least : float
+        The figure's lower bound [its unit], of a passive device where it depends on that.
     """
 
     value: Real
     low: Real
     high: Real
     unit: str
+    least: float = -np.inf
+
+    @property
+    def one_sided(self) -> Any:
+        """What the interval tells at each frequency, as `sidedness` says it."""
+        return sidedness(self.low, self.high, self.least)
+
+
+SIDES = np.array([None, "above", "below", "unknown"], dtype=object)
+
+
+def sidedness(low: Real | float, high: Real | float, least: float) -> Any:
+    """Which ends of an interval the reading gives, and not a bound that holds anyhow.
+
+    Parameters
+    ----------
+    low, high : ndarray or float
+        Ends of the interval.
+    least : float
+        Lower bound of the figure, in the same unit.
+
+    Returns
+    -------
+    ndarray of object, or str or None, as the ends are
+        None for both, ``"above"`` for the low end only, ``"below"`` for the high end only, and
+        ``"unknown"`` for neither.
+    """
+    without_low = np.isinf(low) | (np.asarray(low) == least)
+    return SIDES[2 * without_low + np.isinf(high)]
 
 
 def derived(
@@ -79,15 +111,15 @@ def derived(
     conductance = [e / z_ref for e in ends(levels.CONDUCTANCE)]
     with np.errstate(divide="ignore", invalid="ignore"):
         return {
-            "resistance": _figure(z.real, [z_ref * e for e in ends(levels.RESISTANCE)], "ohm"),
+            "resistance": _figure(z.real, [z_ref * e for e in ends(levels.RESISTANCE)], "ohm", 0.0),
             "reactance": _figure(z.imag, ohm, "ohm"),
             "impedance_magnitude": _figure(
-                np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm"
+                np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm", 0.0
             ),
             **_of_magnitude(value, [_root(e) for e in ends(levels.SQUARED_REFLECTION)]),
             "series_inductance": _figure(z.imag / w, [e / w for e in ohm], "H"),
             "series_capacitance": _reciprocal(z.imag * -w, [-w * e for e in ohm[::-1]], "F"),
-            "parallel_resistance": _reciprocal(y.real, conductance, "ohm"),
+            "parallel_resistance": _reciprocal(y.real, conductance, "ohm", 0.0),
             "parallel_inductance": _reciprocal(y.imag * -w, [-w * e for e in siemens[::-1]], "H"),
             "parallel_capacitance": _figure(y.imag / w, [e / w for e in siemens], "F"),
             "q": _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
@@ -98,28 +130,27 @@ def _root(square: Real) -> Real:
     return np.sqrt(np.maximum(square, 0))
 
 
-def _figure(value: Real, ends: list[Real], unit: str) -> Figure:
-    return Figure(value, ends[0], ends[1], unit)
+def _figure(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
+    return Figure(value, ends[0], ends[1], unit, least)
 
 
 def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, Figure]:
     """SWR rises with the size of the reflection, return loss falls."""
     return {
-        "swr": _figure(swr(reflection), [swr(s) for s in sizes], ""),
+        "swr": _figure(swr(reflection), [swr(s) for s in sizes], "", 1.0),
         "return_loss": _figure(
-            return_loss_db(reflection), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB"
+            return_loss_db(reflection), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB", 0.0
         ),
     }
 
 
-def _reciprocal(value: Real, ends: list[Real], unit: str) -> Figure:
+def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
     """One over a figure. Through zero it may be anything: very large of either sign."""
     low, high = ends
     through = (low < 0) & (high > 0)
     one, other = 1 / high, np.where(low == 0, np.inf, 1 / low)
-    return Figure(
-        1 / value, np.where(through, -np.inf, one), np.where(through, np.inf, other), unit
-    )
+    low, high = np.where(through, -np.inf, one), np.where(through, np.inf, other)
+    return Figure(1 / value, low, high, unit, least)
 
 
 def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:
@@ -127,4 +158,4 @@ def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:
     sizes = np.abs(ends)
     low = np.where((ends[0] <= 0) & (ends[1] >= 0), 0.0, sizes.min(axis=0))
     value = np.where(z.real > 0, np.abs(z.imag) / np.where(z.real > 0, z.real, 1), np.inf)
-    return Figure(value, low, sizes.max(axis=0), "")
+    return Figure(value, low, sizes.max(axis=0), "", 0.0)

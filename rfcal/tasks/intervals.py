@@ -189,17 +189,20 @@ def _interval(
     passive: NDArray[np.bool_],
 ) -> tuple[Real, Real]:
     middle = level.value(value)
+    if all(level.edges):
+        # beyond the unit circle the sign is turned over, and a passive device is on this side
+        middle = np.where(passive & (np.abs(value) >= 1), level.at_edge(value), middle)
     scale = np.maximum(np.where(np.isfinite(middle), np.abs(middle), 1.0), 1e-6)
     search = _Search(level, scale, value, Spread(covariance), errors, passive)
     begin = np.arctan(np.clip(middle / scale, -1e12, 1e12))
     turns = [search.end(np.clip(begin, *search.limits), side) for side in (-1, 1)]
-    infinite = [np.abs(turn) >= np.pi / 2 for turn in turns]
-    if level.wraps:
-        infinite = [infinite[0] | infinite[1]] * 2
     low, high = (
-        np.where(beyond, side * np.inf, scale * np.tan(turn))
-        for side, turn, beyond in zip((-1, 1), turns, infinite, strict=True)
+        np.where(turn == limit, end, scale * np.tan(turn))
+        for turn, limit, end in zip(turns, search.limits, search.ends, strict=True)
     )
+    if level.wraps:
+        endless = np.isinf(low) | np.isinf(high)
+        low, high = np.where(endless, -np.inf, low), np.where(endless, np.inf, high)
     return low, high
 
 
@@ -223,8 +226,9 @@ class _Search:
         self.reflection, self.errors, self.spread = reflection, errors, spread
         size = np.abs(reflection)
         self.outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
-        ends = (np.where(passive, level.low, -np.inf), np.where(passive, level.high, np.inf))
-        self.limits = tuple(np.arctan(e / scale) for e in ends)
+        self.passive = passive
+        self.ends = (np.where(passive, level.low, -np.inf), np.where(passive, level.high, np.inf))
+        self.limits = tuple(np.arctan(e / scale) for e in self.ends)
         self.edges = tuple(edge & passive for edge in level.edges)
 
     def end(self, begin: Real, side: int) -> Real:
@@ -234,6 +238,11 @@ class _Search:
         def accepted(turn: Real) -> Real:
             return self._excess(turn, self._allowed(turn, side), side)
 
+        if all(self.level.edges):
+            # outside the chart a circle goes on through the other sign: a passive device may have
+            # that sign only where it may have zero
+            sure = self.passive & (side * begin < 0) & (accepted(np.zeros(begin.shape)) < 0)
+            limit = np.where(sure, 0.0, limit)
         # from outside, so that nothing that is accepted is left beyond
         far = np.full(begin.shape, FAR)
         outer = _crossing(lambda turn: self._excess(turn, -side * far, side), begin, limit, 1e-3)

@@ -2,6 +2,7 @@
 
 import base64
 import io
+import re
 from pathlib import Path
 
 import ipywidgets
@@ -12,7 +13,7 @@ from PIL import Image
 
 from rfcal.faces import doubt_panel, line_panels, match_panel, style, workbook
 from rfcal.faces.panels import Panel, Slider
-from rfcal.maths.reflection import to_impedance
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.compute import compute
 from rfcal.record.whatif import computed_with, corrected_with
@@ -224,3 +225,40 @@ def test_real_readings_have_no_known_truth(beacon, tmp_path):
     assert "Simulated" in workbook.against_truth(beacon)
     real = Path(__file__).parents[1] / "reference" / "radio_astronomy_oneport"
     assert "No truth is recorded" in workbook.against_truth(compute(real))
+
+
+def test_blind_panel_reads_r_and_x_off_the_circle():
+    """Against the region's own edge, and never below what a passive device has."""
+    panel = line_panels.blind_panel()
+    said = panel.move(loss=12.7, doubt=0.0035, r=204, x=246)
+    edge = from_impedance(204 + 246j) + 1.96 * 0.0035 * 10**1.27 * np.exp(
+        1j * np.linspace(0, 2 * np.pi, 10_001)
+    )
+    r, x = (part(to_impedance(edge)) for part in (np.real, np.imag))
+    found = [float(v) for v in re.findall(r"\((-?\d+) to (-?\d+)\)", said)[0]]
+    assert found == pytest.approx([r.min(), r.max()], abs=11)
+    found = [float(v) for v in re.findall(r"\((-?\d+) to (-?\d+)\)", said)[1]]
+    assert found == pytest.approx([x.min(), x.max()], abs=11)
+    assert "R = 1 (one-sided: below 89)" in panel.move(loss=15, doubt=0.02, r=1, x=0)
+
+
+def test_standing_panel_gains_nothing_and_says_where_its_axes_end():
+    said = line_panels.standing_panel().move(frequency=1.8, length=0.1, loss=0, r=5, x=-300)
+    assert "it loses 0.00 dB" in said
+    assert "At most 1342 V and 4.6 A stand on it (the axes end at 300 V and 6 A)." in said
+    assert "axes" not in line_panels.standing_panel().reset()
+
+
+def test_fault_panel_names_the_nearest_fault():
+    panel = line_panels.fault_panel()
+    said = panel.move(place=3, ohm=10, stop=30, velocity_factor=0.85)
+    assert "Found: 3.00 m (mismatch, reflects 0.7" in said
+    # a wrong velocity factor leaves something at the connector, which is no fault
+    assert "Found: 28.39 m" in panel.move(place=39, ohm=2000, stop=20, velocity_factor=0.6)
+
+
+def test_cable_panel_has_no_resistance_below_zero():
+    said = workbook.cable_panel().move(
+        frequency=1, length=3, velocity_factor=0.5, loss=0, r=0, x=200
+    )
+    assert "reads 0.0 + j417.4 ohm" in said

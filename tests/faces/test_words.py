@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from rfcal.faces import words
 
@@ -31,6 +33,53 @@ def test_complex_in_the_trades_notation():
 
 def test_swr_near_the_edge_is_one_sided():
     assert words.swr_words(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
-    assert words.swr_words(40.0, 22.0, np.inf) == "above 22"
-    assert words.swr_words(400.0, 321.4, np.inf) == "above 321"
+    assert words.swr_words(1.0022, 1.0, 1.01444) == "1.0022 (one-sided: below 1.0145)"
+    assert words.swr_words(40.0, 22.0, np.inf) == "one-sided: above 22.0"
+    assert words.swr_words(400.0, 321.4, np.inf) == "one-sided: above 321"
+    assert words.swr_words(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
+    assert words.swr_words(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
     assert "no value" in words.swr_words(np.inf, np.inf, np.inf)
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "said"),
+    [
+        (5.0, 0.69533, 10.1585, "5.0 (0.69 to 10.2) ohm"),
+        (0.047, 0.0068, 0.0957, "0.047 (0.0068 to 0.096) ohm"),
+        (0.16, 0.0, 0.31, "0.16 (one-sided: below 0.31) ohm"),
+        (-0.02, 0.0, 0.311, "one-sided: below 0.32 ohm"),
+        (np.inf, 1451.0, np.inf, "one-sided: above 1450 ohm"),
+        (14000.0, 9975.0, np.inf, "one-sided: above 9970 ohm"),
+        (2e6, 14510.0, np.inf, "one-sided: above 14500 ohm"),
+        (1.0, 0.0, np.inf, "unknown"),
+        (9.0, 4.0, 14.0, "9.0 ± 5.0 ohm"),
+        (1.0, 0.00045, 2.08, "1.0 (0.0 to 2.1) ohm"),
+        (6000.0, 295.0, 1e6, "10000 (290 to 1000000) ohm"),
+        # of an active device, so the bound does not hold
+        (-5.0, -6.0, -4.0, "-5.0 ± 1.0 ohm"),
+    ],
+)
+def test_interval_says_which_ends_are_known(value, low, high, said):
+    assert words.value_words(value, low, high, "ohm", least=0.0) == said
+
+
+def test_a_sign_may_change_where_there_is_no_bound():
+    assert words.value_words(-0.4, -5.0, 4.2) == "-0.4 ± 4.6"
+
+
+@given(
+    st.floats(1e-3, 1e5),
+    st.floats(1e-4, 1e5),
+    st.floats(1e-4, 1e5),
+    st.sampled_from([0.0, -np.inf]),
+)
+def test_printed_ends_hold_the_interval(low, below, above, least):
+    value, high = low + below, low + below + above
+    said = words.value_words(value, low, high, least=least)
+    assume("(" in said)
+    first, last = (float(v) for v in said.split("(")[1].rstrip(")").split(" to "))
+    # nothing is cut off, little is added, and nothing beyond the bound
+    slack, most = 1e-5 * (high - low), 0.05 * (high - low) + 1e-9
+    assert max(low - most, least) <= first <= low + slack
+    assert high - slack <= last <= high + most
+    assert first <= float(said.split(" (")[0]) <= last

@@ -96,11 +96,16 @@ def test_cable_by_type_and_its_doubts(filed):
     device = results.device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
     shares = device.impedance.by_source()
-    for source in ("length", "velocity factor", "impedance", "loss"):
-        assert f"device: line 1: {source}" in shares
     note = next(f for f in results.findings if f.code == "path-default")
-    assert "velocity factor 0.01" in note.message
+    for source in ("velocity factor 0.01", "impedance 1", "loss 0.1", "skin effect 0.3"):
+        assert f"device: line 1: {source.rpartition(' ')[0]}" in shares
+        assert source in note.message
+    assert "device: line 1: length" in shares
     assert "length" not in note.message
+    append(filed, CABLE.replace("length_uncertainty_m", "skin_effect_uncertainty"))
+    first, second = compute.schema.load(filed).measurements[0].between
+    assert (first.doubt["skin effect"], second.doubt["skin effect"]) == (0.3, 0.02)
+    assert second.assumed == ("length", "velocity factor", "impedance", "loss")
 
 
 def test_cable_of_ones_own(filed):
@@ -126,6 +131,19 @@ def test_elements_are_taken_in_order(filed):
     device = compute.compute(filed).device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
     assert "device: adapter 1: definition" in device.impedance.by_source()
+
+
+def test_an_adapter_of_too_few_points_is_to_be_given_anew(filed):
+    few = np.array([40e6, 52e6, 70e6])
+    s = TwoPort.line(50.0, 1j * few / 10e6).to_s(50.0)
+    text = skrf.Network(frequency=skrf.Frequency.from_f(few, unit="hz"), s=s).write_touchstone(
+        "adapter.s2p", return_string=True, form="ri"
+    )
+    (filed / "raw/adapter.s2p").write_text(text)
+    append(filed, 'adapter = "raw/adapter.s2p"')
+    with pytest.raises(RfcalError, match=r"adapter 1.* the file they come from") as refused:
+        compute.compute(filed)
+    assert "standards" not in str(refused.value)
 
 
 def test_fixture_open_and_short(filed):

@@ -56,6 +56,18 @@ def test_page_answers_first_and_shows_the_cautions(reported):
         assert entry["sha256"] in text
 
 
+def test_results_say_which_ends_are_known(reported):
+    (device,) = json.loads((reported / "results.json").read_text())["measurements"]
+    figures = device["derived"]
+    assert all(len(f["one_sided"]) == len(device["frequency_hz"]) for f in figures.values())
+    assert set(figures["resistance_ohm"]["one_sided"]) == {None}
+    # where X passes zero, Q has no lower end but that, and the capacitance none at all
+    assert set(figures["q"]["one_sided"]) == {None, "below"}
+    for low, side in zip(figures["q"]["low"], figures["q"]["one_sided"], strict=True):
+        assert (low == 0) == (side == "below")
+    assert set(figures["series_capacitance_f"]["one_sided"]) == {None, "unknown"}
+
+
 def test_page_is_not_large(reported):
     assert (reported / "report.html").stat().st_size < 450_000
 

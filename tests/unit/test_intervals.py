@@ -8,13 +8,14 @@ from hypothesis import strategies as st
 from rfcal.maths import levels
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.cables import CABLES
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.models.standards import Standard
-from rfcal.tasks import intervals
-from rfcal.tasks.audit import audit
+from rfcal.tasks import bent, intervals
+from rfcal.tasks.audit import audit, session
 from rfcal.tasks.derived import derived
 from rfcal.tasks.path import Cable
 from rfcal.tasks.planning import Length, Setup
+from rfcal.tasks.uncertainty import propagate
 
 FREQUENCY = np.array([100e6])
 LEVELS = {
@@ -91,6 +92,56 @@ def test_open_has_no_upper_resistance_and_a_reactance_of_either_sign():
     assert found["parallel_capacitance"].high[0] == pytest.approx(
         1.96 * 0.003 / 100 / (2 * np.pi * 1e8), rel=0.02
     )
+
+
+@pytest.mark.parametrize("ohm", [0.1 + 40j, 0.05 + 100j, 0.3 - 80j, -0.05 + 40j])
+def test_good_coil_has_a_least_q(ohm):
+    """R's largest and X's least value bound it, though the reading fits a device without loss."""
+    found = figures(ohm)
+    least = np.abs([found["reactance"].low[0], found["reactance"].high[0]]).min()
+    assert found["q"].low[0] > 0.9 * least / found["resistance"].high[0]
+    assert np.isinf(found["q"].high[0])
+    # one whose sign nobody knows may have any
+    assert figures(0.1 + 0.05j)["q"].low[0] == 0
+
+
+def test_least_q_behind_a_doubtful_line():
+    """There the range over a bent region is taken, which touches the unit circle."""
+    x = from_impedance(np.array([0.1 + 40j]))
+    x = Quantity(x, (*both_axes("e", 0.002), Effect("turn", 0.08j * x)))
+    found = derived(FREQUENCY, x, z_ref=50.0)
+    assert bent.round_about(x.value, 1j * x.value / abs(x.value), x.covariance())[0] < 1
+    assert found["q"].low[0] > 10
+    assert np.isinf(found["q"].high[0])
+    assert found["resistance"].low[0] == 0
+    assert np.isinf(found["swr"].high[0])
+
+
+def test_q_covers():
+    """Whole sessions with three standards; six standard deviations of a binomial count."""
+    frequency = np.full(1500, 70e6)
+    setup = Setup(frequency, {kind: Standard(kind) for kind in ("short", "open", "load")})
+    for ohm in (0.3 + 40j, 0.3 + 100j, 2 - 80j):
+        true = np.full(frequency.size, from_impedance(ohm))
+        inputs = session(setup, true, np.random.default_rng(11))
+        q = derived(frequency, propagate(inputs), z_ref=50.0, readings=intervals.Readings(inputs))[
+            "q"
+        ]
+        inside = (q.low <= abs(ohm.imag) / ohm.real) & (abs(ohm.imag) / ohm.real <= q.high)
+        assert inside.mean() > 0.95 - 6 * np.sqrt(0.95 * 0.05 / frequency.size)
+        assert np.all(q.low > 0)
+
+
+def test_which_ends_are_known():
+    found = figures(0.05 + 30j)
+    assert found["resistance"].one_sided == ["below"]
+    assert found["swr"].one_sided == found["parallel_resistance"].one_sided == ["above"]
+    assert found["return_loss"].one_sided == ["below"]
+    assert found["reactance"].one_sided == [None]
+    match = figures(50)
+    assert match["swr"].one_sided == match["q"].one_sided == ["below"]
+    assert match["return_loss"].one_sided == ["above"]
+    assert figures(1e5)["reactance"].one_sided == ["unknown"]
 
 
 def test_reading_beyond_the_bound_leaves_the_bound():

@@ -143,3 +143,13 @@ def test_lossless_elements_lose_no_power(r, x, b, z0):
 def test_resistor_in_series_takes_its_share():
     assert TwoPort.series(50.0).power_gain(150.0) == pytest.approx(0.75)
     assert TwoPort.shunt(1 / 100).power_gain(100.0) == pytest.approx(0.5)
+
+
+def test_circle_of_reflections_is_a_circle_of_impedances():
+    middle, radius = np.array([0.3 + 0.4j, -0.2j, 0.95]), np.array([0.2, 0.01, 0.1])
+    centre, reach = refl.impedance_circle(middle, radius)
+    edge = refl.to_impedance(middle[:, None] + radius[:, None] * np.exp(1j * np.arange(7.0)))
+    assert np.abs(edge - centre[:, None])[:2] == pytest.approx(
+        np.broadcast_to(reach[:2, None], (2, 7)), rel=1e-9
+    )
+    assert np.isinf(reach[2])

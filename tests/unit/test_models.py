@@ -86,7 +86,11 @@ def test_effects_are_what_drawn_parameters_give():
 
 def test_every_kind_has_a_default_uncertainty():
     assert set(DEFAULT_UNCERTAINTY) == set(KINDS)
-    assert with_default_uncertainty(Standard("load")).uncertainty == DEFAULT_UNCERTAINTY["load"]
+    for ohm in (50.0, 25.0):
+        usual = with_default_uncertainty(Standard("load", ohm)).uncertainty
+        assert usual == {"reflection": 0.002, "resistance": pytest.approx(0.01 * ohm / 3**0.5)}
+    usual = with_default_uncertainty(Standard("open", offset_delay=1e-9)).uncertainty
+    assert usual == {**DEFAULT_UNCERTAINTY["open"], "delay": pytest.approx(3.3e-12)}
     stated = Standard("load", uncertainty={"resistance": 0.1})
     assert with_default_uncertainty(stated).uncertainty == {"reflection": 0.002, "resistance": 0.1}
     whole = Standard("load", uncertainty={"reflection": 0.0})
