@@ -6,25 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal.models.cables import CABLES, Cable
-from rfcal.models.line import SKIN_DOUBT, Line, loss_law
+from rfcal.models.line import Line, loss_law
 from rfcal.record.keys import Keys
-
-DEFAULT_DOUBT: Mapping[str, float] = {
-    "length": 0.01,
-    "velocity factor": 0.01,
-    "impedance": 1.0,
-    "loss": 0.1,
-    "skin effect": SKIN_DOUBT,
-    "far end": 0.002,
-    "adapter": 0.003,
-}
-"""Standard uncertainties where the record states none (common practice, no source).
-
-Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] as cables of one
-type differ; loss [1, relative] as tables of one type differ, where the type does not
-bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
-of an open at a line's far end; scattering parameters [1] of an adapter from a file.
-"""
+from rfcal.tasks.sources import DEFAULT_DOUBT
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""

@@ -12,13 +12,14 @@ from rfcal.maths.reflection import Real
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.models.quantity import Quantity
-from rfcal.record.between import DEFAULT_DOUBT, LONGEST_M, loss_rows, velocity_factor
+from rfcal.record.between import LONGEST_M, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
 from rfcal.tasks.echoes import NEAREST
 from rfcal.tasks.faults import Events, find_events, loss_by_droop
 from rfcal.tasks.feedline import measure_line
 from rfcal.tasks.line_changes import Comparison, compare
 from rfcal.tasks.line_fit import LineProperties
+from rfcal.tasks.sources import DEFAULT_DOUBT
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""

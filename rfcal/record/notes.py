@@ -7,8 +7,8 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.models.between import SAME
 from rfcal.record.readings import Sweep
-from rfcal.record.schema import ANALYZER_DEFAULTS, RESIDUAL, Artefact, Measurement, Record
-from rfcal.tasks.sources import DEFAULT_RESIDUAL
+from rfcal.record.schema import RESIDUAL, Artefact, Measurement, Record
+from rfcal.tasks.sources import ANALYZER_DEFAULTS, DEFAULT_RESIDUAL
 
 
 def assumptions(record: Record) -> list[Finding]:

@@ -17,7 +17,7 @@ from rfcal.record.schema import FILE, Record
 from rfcal.tasks import path
 from rfcal.tasks.calibration import Calibration
 from rfcal.tasks.feedline import measure_line
-from rfcal.tasks.sources import drift_effects
+from rfcal.tasks.sources import adapter_parameters, drift_effects, end_effects
 from rfcal.tasks.uncertainty import at_plane
 
 SAME_WAY = 1e-9
@@ -107,20 +107,17 @@ def step(
     through = element.bilinear(corrected)
     pairs = []
     for reading, end, sweep in zip(readings, (1.0, -1.0), sweeps, strict=True):
-        # what the far end's open or short is off from 1 or -1, as it is seen at the plane
         with np.errstate(divide="ignore", invalid="ignore"):
-            slope = through.derivative(np.full(frequency.size, end, complex))
-        if np.any(lost := ~np.isfinite(slope)):
+            effects = end_effects(
+                sweep.label, through, end, record.analyzer["connection"], item.doubt["far end"]
+            )
+        if np.any(lost := ~np.isfinite(effects[-1].change)):
             raise RecordError(
                 FILE,
                 item.place,
                 f"its two sweeps leave no way through {span_mhz(frequency, lost)}: look whether "
                 "open and short are exchanged",
             )
-        effects = (
-            *both_axes(f"{sweep.label}: connection", record.analyzer["connection"]),
-            *both_axes(f"{sweep.label}: far end", item.doubt["far end"], slope=slope),
-        )
         pairs.append((reading, Quantity(np.zeros(frequency.size, complex), effects)))
     return path.Step(element, readings=tuple(pairs), embed=item.embed)
 
@@ -217,7 +214,7 @@ def _adapter(sweep: TwoPortSweep, frequency: Real, item: Between) -> tuple[Quant
             f"{span_mhz(sweep.frequency, closed)}: an adapter passes both ways",
         )
     rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
-    doubt = np.zeros((3, frequency.size))
+    doubt: Real | float = 0.0
     if not same_grid(frequency, sweep.frequency):
         what = f"the parameters of '{item.name}'"
         rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
@@ -225,11 +222,7 @@ def _adapter(sweep: TwoPortSweep, frequency: Real, item: Between) -> tuple[Quant
     there, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
     one = np.allclose(s[:, 1, 0], s[:, 0, 1], rtol=SAME_WAY, atol=0)
     passing = np.interp(frequency, sweep.frequency, there + back if one else np.hypot(there, back))
-    sizes = np.array([np.ones_like(passing), passing, np.ones_like(passing)])
-    return tuple(
-        Quantity(row, both_axes(f"{item.name}: definition", np.hypot(size, extra)))
-        for row, size, extra in zip(rows, sizes * item.doubt["adapter"], doubt, strict=True)
-    )
+    return adapter_parameters(item.name, rows, item.doubt["adapter"], passing, doubt)
 
 
 def plane_words(items: Sequence[Between]) -> str:

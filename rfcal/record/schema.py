@@ -13,15 +13,7 @@ from rfcal.record.between import Between, read_between
 from rfcal.record.keys import FILE, Keys, as_text, first_of
 from rfcal.record.line_check import LineCheck, read_line_check
 from rfcal.record.match_request import MatchRequest, read_match
-from rfcal.tasks.sources import DEFAULT_DRIFT, DEFAULT_RESIDUAL
-
-ANALYZER_DEFAULTS: Mapping[str, float] = {
-    "noise": 0.0005,
-    "connection": 0.001,
-    "resolution_ohm": 0.1,
-    "drift": DEFAULT_DRIFT,
-}
-"""What one raw reading is worth where the record does not say (common practice, no source)."""
+from rfcal.tasks.sources import ANALYZER_DEFAULTS, DEFAULT_RESIDUAL
 
 RESIDUAL = {f"residual_{name}": name for name in DEFAULT_RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""

@@ -5,14 +5,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_derivative
-from rfcal.models.quantity import Effect, both_axes
+from rfcal.maths.reflection import Real, from_impedance
+from rfcal.models.quantity import Effect
 from rfcal.record.readings import (
     HIGHEST_HZ,
     Sweep,
     require_ascending,
     require_plausible,
 )
+from rfcal.tasks.sources import display_effects
 
 LARGEST_TYPED = 5.0
 """A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
@@ -50,9 +51,7 @@ def typed_sweep(
     frequency = _from_megahertz(table[:, 0], where)
     reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
     require_plausible(reflection, where)
-    # d(reflection)/dZ is one over dZ/d(reflection)
-    slope = 1 / impedance_derivative(reflection, z_ref)
-    effects = _step(label, step_ohm, slope)
+    effects = display_effects(label, step_ohm, reflection, z_ref)
     return Sweep(frequency, reflection, z_ref, label, effects=effects)
 
 
@@ -116,14 +115,3 @@ def _from_megahertz(column: Real, where: str) -> Real:
         raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
     require_ascending(column * 1e6, where)
     return column * 1e6
-
-
-def _step(label: str, step: float, slope: Complex) -> tuple[Effect, ...]:
-    """A display shows the nearest step: even spread of one step, so step / sqrt(12)."""
-    return both_axes(
-        f"{label}: display step",
-        step / np.sqrt(12),
-        slope=slope,
-        per_point=True,
-        rectangular=True,
-    )

@@ -1,11 +1,15 @@
-"""Drift between calibration and measurement, and an instrument that corrects itself."""
+"""What a reading is worth where nothing is stated, and doubts that belong to no one standard.
 
-from collections.abc import Mapping
+Display step, drift, an instrument that corrects itself, and elements known by sweeps or a file.
+"""
+
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import SKIN_DOUBT
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks.calibration import Calibration
 
@@ -15,6 +19,14 @@ DEFAULT_DRIFT = 0.0005
 As large as the noise of one reading of a small analyzer: what warms up for half an hour and is
 used within the hour is seldom worse; after a day, or out of doors, ten times as much is.
 """
+
+ANALYZER_DEFAULTS: Mapping[str, float] = {
+    "noise": 0.0005,
+    "connection": 0.001,
+    "resolution_ohm": 0.1,
+    "drift": DEFAULT_DRIFT,
+}
+"""What one raw reading is worth where nothing is stated (common practice, no source)."""
 
 DEFAULT_RESIDUAL: Mapping[str, float] = {
     "directivity": 0.01,
@@ -26,6 +38,121 @@ DEFAULT_RESIDUAL: Mapping[str, float] = {
 40 dB of residual directivity is what a plain load standard leaves, source match is usually some
 6 dB worse, and 0.01 of tracking is 0.09 dB.
 """
+
+DEFAULT_DOUBT: Mapping[str, float] = {
+    "length": 0.01,
+    "velocity factor": 0.01,
+    "impedance": 1.0,
+    "loss": 0.1,
+    "skin effect": SKIN_DOUBT,
+    "far end": 0.002,
+    "adapter": 0.003,
+}
+"""Standard uncertainties of a path where none is stated (common practice, no source).
+
+Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] as cables of one
+type differ; loss [1, relative] as tables of one type differ, where the type does not
+bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
+of an open at a line's far end; scattering parameters [1] of an adapter from a file.
+"""
+
+
+def display_effects(
+    label: str, step_ohm: float, reading: Complex, z_ref: float
+) -> tuple[Effect, ...]:
+    """What the display's step makes uncertain of an impedance that was typed off it.
+
+    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
+
+    Parameters
+    ----------
+    label : str
+        What the reading is of, for the budget.
+    step_ohm : float
+        Step of the display [ohm], for R and X alike.
+    reading : ndarray, shape (F,)
+        Raw reading [1].
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    tuple of two Effect
+        Along R and along X.
+    """
+    return both_axes(
+        f"{label}: display step",
+        step_ohm / np.sqrt(12),
+        slope=(1 - reading) ** 2 / (2 * z_ref),
+        per_point=True,
+        rectangular=True,
+    )
+
+
+def end_effects(
+    label: str, through: Bilinear, end: float, connection: float, far_end: float
+) -> tuple[Effect, ...]:
+    """What an element's sweep with its far end open or short is off, seen at the near side.
+
+    Parameters
+    ----------
+    label : str
+        What the sweep is of, for the budget.
+    through : Bilinear
+        The element, shape (F,).
+    end : float
+        Reflection meant to be at the far end [1].
+    connection : float
+        Standard deviation of each axis of connecting the near end [1].
+    far_end : float
+        Standard uncertainty of each axis of what the far end reflects [1].
+
+    Returns
+    -------
+    tuple of four Effect
+        To add to a zero quantity.
+    """
+    # what the far end's open or short is off from 1 or -1, as it is seen at the near side
+    slope = through.derivative(np.full(np.shape(through.a), end, complex))
+    return (
+        *both_axes(f"{label}: connection", connection),
+        *both_axes(f"{label}: far end", far_end, slope=slope),
+    )
+
+
+def adapter_parameters(
+    name: str,
+    rows: Sequence[Complex] | Complex,
+    deviation: float,
+    passing: Real,
+    doubt: Real | float = 0.0,
+) -> tuple[Quantity, ...]:
+    """S11, S12 S21 and S22 of a two-port with what makes them uncertain.
+
+    Parameters
+    ----------
+    name : str
+        Name of the two-port, for the budget.
+    rows : sequence of three ndarray, shape (F,), or ndarray, shape (3, F)
+        The parameters [1].
+    deviation : float
+        Standard uncertainty of each axis of one scattering parameter [1].
+    passing : ndarray, shape (F,)
+        Size of the derivative of S12 S21 by what is uncertain of the passage [1].
+    doubt : ndarray, shape (3, F), or float
+        Standard uncertainty that interpolation adds to each [1].
+
+    Returns
+    -------
+    tuple of three Quantity
+        Inputs of `path.Adapter`.
+    """
+    one = np.ones_like(passing)
+    sizes = np.hypot(np.array([one, passing, one]) * deviation, doubt)
+    return tuple(
+        Quantity(row, both_axes(f"{name}: definition", size))
+        for row, size in zip(rows, sizes, strict=True)
+    )
 
 
 def drift_effects(
