@@ -12,7 +12,8 @@ from rfcal.models.standards import Standard
 from rfcal.tasks import intervals
 from rfcal.tasks.assessment import region_of
 from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import Blind, Length, Setup
+from rfcal.tasks.planning import Blind
+from rfcal.tasks.setup import Length, Setup
 from rfcal.tasks.uncertainty import budget, impedance, propagate
 
 GROUPS = ("noise", "connection", "definition", "load: resistance", "drift", "line")

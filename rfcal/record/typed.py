@@ -6,14 +6,13 @@ import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Real, from_impedance
-from rfcal.models.quantity import Effect
 from rfcal.record.readings import (
     HIGHEST_HZ,
     Sweep,
     require_ascending,
     require_plausible,
 )
-from rfcal.tasks.sources import display_effects
+from rfcal.tasks.sources import display_effects, polar_effects
 
 LARGEST_TYPED = 5.0
 """A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
@@ -100,12 +99,7 @@ def typed_reflection_sweep(
             )
     direction = np.exp(1j * np.radians(table[:, 2]))
     reflection = table[:, 1] * direction
-    name = f"{label}: display step"
-    share = 1 / np.sqrt(12)
-    effects = (
-        Effect(name, steps[0] * share * direction, per_point=True, rectangular=True),
-        Effect(name, np.radians(steps[1]) * share * 1j * reflection, True, True),
-    )
+    effects = polar_effects(label, steps, reflection, direction)
     return Sweep(frequency, reflection, z_ref, label, effects=effects, assumed_reference=True)
 
 

@@ -10,15 +10,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, from_impedance
+from rfcal.models.quantity import Quantity
 from rfcal.tasks.assessment import region_of
 from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import derived
 from rfcal.tasks.intervals import Readings
 from rfcal.tasks.monte_carlo import squared_distance
 from rfcal.tasks.path import Step
-from rfcal.tasks.planning import Setup
+from rfcal.tasks.setup import Setup
+from rfcal.tasks.sources import drift_effects
 from rfcal.tasks.uncertainty import K_AXIS, Inputs, impedance, propagate
 
 DRAWS = 1000
@@ -68,8 +70,7 @@ def audit(
         Counts.
     """
     frequency = np.full(sessions, float(np.median(setup.frequency)))
-    lines = tuple(replace(v, cable=replace(v.cable, frequency=frequency)) for v in setup.lines)
-    here = replace(setup, frequency=frequency, lines=lines)
+    here = setup.at(frequency)
     true = from_impedance(complex(device_ohm), setup.z_ref)
     inputs = session(here, np.full(sessions, true), rng)
     reflection = propagate(inputs)
@@ -128,20 +129,31 @@ def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
     -------
     Inputs
         What the sessions' readings and the stated uncertainties are.
+
+    Raises
+    ------
+    CalibrationError
+        An instrument known by its residual errors, or elements known by sweeps or a file.
     """
-    planned = setup.inputs(true)
+    if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
+        raise CalibrationError("an audit takes standards, and lines known by their figures")
+    planned, box = setup.inputs(true), setup.box()
     known = [_apart(k) for k in planned.calibration.known]
-    seen = [_read(_once(k, rng), setup.noise, rng) for k in known]
     names = list(setup.standards)
+    seen = [
+        _read(setup, name, box.apply(_once(k, rng)), rng)
+        for name, k in zip(names, known, strict=True)
+    ]
     calibration = calibrate(setup.frequency, names, known, seen)
     path = tuple(
         replace(s, parameters=tuple(_apart(p) for p in s.parameters)) for s in planned.path
     )
     connection = _apart(planned.connection)
-    raw = _through(path, true, rng) + _once(connection, rng)
-    drifting = Quantity(raw, _drift_of(setup, raw))
-    reading = _read(_once(drifting, rng), setup.noise, rng)
-    stated = (*reading.effects, *_drift_of(setup, reading.value))
+    raw = box.apply(_through(path, true, rng) + _once(connection, rng))
+    drifts = drift_effects(planned.calibration, raw, setup.drift)
+    reading = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
+    drifts = drift_effects(calibration, reading.value, setup.drift)
+    stated = (*reading.effects, *_apart(Quantity(raw, drifts)).effects)
     return Inputs(calibration, Quantity(reading.value, stated), connection, path)
 
 
@@ -153,15 +165,6 @@ def _through(path: tuple[Step, ...], true: Complex, rng: np.random.Generator) ->
     return true
 
 
-def _drift_of(setup: Setup, raw: Complex) -> tuple:
-    """Effects of drifting error terms on a reading; the analyzer has no other errors here."""
-    slopes = {"directivity": np.ones_like(raw), "tracking": raw, "source match": raw**2}
-    pairs = (
-        both_axes(f"drift: {n}", setup.drift, slope=s, per_point=True) for n, s in slopes.items()
-    )
-    return tuple(effect for pair in pairs for effect in pair)
-
-
 def _apart(quantity: Quantity) -> Quantity:
     """Every session has errors of its own: what is common to all frequencies no longer is."""
     return Quantity(quantity.value, tuple(replace(e, per_point=True) for e in quantity.effects))
@@ -171,6 +174,6 @@ def _once(quantity: Quantity, rng: np.random.Generator) -> Complex:
     return quantity.draw(rng, 1)[0]
 
 
-def _read(true: Complex, noise: Real | float, rng: np.random.Generator) -> Quantity:
-    effects = both_axes("noise", noise, per_point=True)
-    return Quantity(true + _once(Quantity(np.zeros_like(true), effects), rng), effects)
+def _read(setup: Setup, label: str, raw: Complex, rng: np.random.Generator) -> Quantity:
+    planned = setup.read(label, raw)
+    return Quantity(_once(planned, rng), planned.effects)

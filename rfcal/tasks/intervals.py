@@ -65,17 +65,22 @@ class Readings:
         The reading and all it depends on.
     seed : int
         For the draws.
+    by_name : bool
+        True to draw the same numbers for a source of the same name, whatever else there is: two
+        set-ups can then be compared without the chance of their draws.
     """
 
-    def __init__(self, inputs: Inputs, seed: int = 1):
-        self.inputs, self.seed = inputs, seed
+    def __init__(self, inputs: Inputs, seed: int = 1, *, by_name: bool = False):
+        self.inputs, self.seed, self.by_name = inputs, seed, by_name
         self.block = lru_cache(maxsize=4)(self._block)
 
     def _block(self, start: int) -> Bilinear:
         points = self.inputs.reading.value.size
         index = np.arange(start, min(start + BLOCK, points))
         few = self.inputs if index.size == points else self.inputs.at(index)
-        drawn = few.readings(np.random.default_rng([self.seed, start]), DRAWS)
+        seed = [self.seed, start]
+        known = _numbers_by_name(few, seed) if self.by_name else None
+        drawn = few.readings(np.random.default_rng(seed), DRAWS, known)
         parts = (drawn.a, drawn.b, drawn.c, drawn.d)
         return Bilinear(*(np.ascontiguousarray(_full(v, index.size).T) for v in parts))
 
@@ -95,6 +100,23 @@ class Readings:
         start = int(index[0]) // BLOCK * BLOCK
         whole, here = self.block(start), index - start
         return Bilinear(whole.a[here], whole.b[here], whole.c[here], whole.d[here])
+
+
+def _numbers_by_name(inputs: Inputs, seed: list[int]) -> dict[object, Real]:
+    """Random numbers of every influence, by its source and its place among those of that source."""
+    drawn: dict[object, Real] = {}
+    places: dict[str, int] = {}
+    readings = ((inputs.reading, inputs.connection), *(p for s in inputs.path for p in s.readings))
+    calibration = (*inputs.calibration.known, *inputs.calibration.seen)
+    parameters = (p for s in inputs.path for p in s.parameters)
+    quantities = (*calibration, *(q for pair in readings for q in pair), *parameters)
+    for effect in (e for quantity in quantities for e in quantity.effects):
+        root = effect.root or effect
+        if root not in drawn:
+            place = places[effect.source] = places.get(effect.source, -1) + 1
+            rng = np.random.default_rng([*seed, place, *effect.source.encode()])
+            drawn[root] = root.numbers(rng, DRAWS, inputs.reading.value.size)
+    return drawn
 
 
 def _full(values: Complex, points: int) -> Complex:

@@ -7,118 +7,21 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import CalibrationError
+from rfcal.maths.levels import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.models.quantity import Quantity
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
-from rfcal.tasks.calibration import calibrate
 from rfcal.tasks.derived import Figure, derived
-from rfcal.tasks.intervals import Readings
-from rfcal.tasks.path import Cable, Step
-from rfcal.tasks.sources import DEFAULT_DRIFT, drift_effects
+from rfcal.tasks.intervals import Readings, interval
+from rfcal.tasks.setup import Length, Setup
+from rfcal.tasks.sources import DEFAULT_RESIDUAL
 from rfcal.tasks.uncertainty import Inputs, budget, impedance, propagate
 
 SWEEPS = 16
 """Sweeps averaged where averaging is proposed."""
 
-
-@dataclass(frozen=True, eq=False)
-class Length:
-    """A line between the calibration plane and the device, as it will be known.
-
-    Parameters
-    ----------
-    name : str
-        Name, for the budget.
-    cable : Cable
-        The line at the plan's frequencies.
-    deviations : mapping of str to float
-        Standard uncertainties, keys as in `Cable.quantities`.
-    """
-
-    name: str
-    cable: Cable
-    deviations: Mapping[str, float]
-
-    def step(self) -> Step:
-        """The line as a step of a path, to be removed.
-
-        Returns
-        -------
-        Step
-            With the line's parameters.
-        """
-        inputs = self.cable.quantities(dict(self.deviations), self.name)
-        return Step(self.cable, parameters=tuple(inputs))
-
-
-@dataclass(frozen=True, eq=False)
-class Setup:
-    """What will be used for a measurement.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    standards : mapping of str to Standard or Tabulated
-        Three or more; one without stated uncertainty has its kind's default.
-    noise : float
-        Standard deviation of each axis of one raw reading [1].
-    connection : float
-        Standard deviation of each axis of one connection [1].
-    drift : float
-        As for `sources.drift_effects` [1].
-    lines : tuple of Length
-        Lines between plane and device, from the plane outward.
-    z_ref : float
-        Reference impedance [ohm].
-    """
-
-    frequency: Real
-    standards: Mapping[str, Standard | Tabulated]
-    noise: float = 0.0005
-    connection: float = 0.001
-    drift: float = DEFAULT_DRIFT
-    lines: tuple[Length, ...] = ()
-    z_ref: float = 50.0
-
-    def inputs(self, reflection: Complex) -> Inputs:
-        """The measurement as it will be, read by an analyzer without errors of its own.
-
-        How a standard's error comes into the answer does not depend on the analyzer's error
-        terms (Lagrange's weights); only noise and drift would be divided by its tracking.
-
-        Parameters
-        ----------
-        reflection : ndarray, shape (F,)
-            Reflection of the device expected [1].
-
-        Returns
-        -------
-        Inputs
-            For `propagate`.
-        """
-        names = list(self.standards)
-        known = [
-            with_default_uncertainty(standard)
-            .quantity(self.frequency, z_ref=self.z_ref, name=name)
-            .plus(*both_axes(f"{name}: connection", self.connection))
-            for name, standard in self.standards.items()
-        ]
-        seen = [self._read(name, k.value) for name, k in zip(names, known, strict=True)]
-        calibration = calibrate(self.frequency, names, known, seen)
-        path = tuple(line.step() for line in self.lines)
-        for step in reversed(path):
-            box = step.element.bilinear([p.value for p in step.parameters])
-            reflection = box.apply(reflection)
-        reading = self._read("device", reflection)
-        reading = reading.plus(*drift_effects(calibration, reading.value, self.drift))
-        connection = both_axes("device: connection", self.connection)
-        zero = Quantity(np.zeros_like(reading.value), connection)
-        return Inputs(calibration, reading, zero, path)
-
-    def _read(self, name: str, true: Complex) -> Quantity:
-        value = np.broadcast_to(true, np.shape(self.frequency)).astype(complex)
-        return Quantity(value, both_axes(f"{name}: noise", self.noise, per_point=True))
+PLAIN: Mapping[str, Standard] = {kind: Standard(kind) for kind in ("short", "open", "load")}
+"""Standards proposed where there are none yet."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,10 +35,11 @@ class Option:
     setup : Setup
         The set-up so changed.
     resistance, reactance : ndarray, shape (F,)
-        Standard uncertainty that would remain, over the present one [1].
+        Width of the 95 % interval that would remain, over the present one [1].
     gain : float
-        Part by which the uncertainty of R and X together would shrink [1], middle of the
-        frequencies; negative where the change would harm.
+        Part by which the intervals of R and X together (root of the sum of squares) would shrink
+        [1], median of the frequencies; negative where the change would harm. Behind a line whose
+        doubt bends the intervals it is known to some hundredths, as draws have their chance.
     """
 
     change: str
@@ -167,15 +71,6 @@ class Plan:
     options: tuple[Option, ...]
 
 
-EXTRA: Mapping[str, Standard] = {
-    "25 ohm": Standard("load", 25.0),
-    "100 ohm": Standard("load", 100.0),
-    "offset open": Standard("open"),
-    "offset short": Standard("short"),
-}
-"""Standards that can be added: resistors of 1 %, and ends behind an eighth of a wave of line."""
-
-
 def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     """What a measurement will be worth, and what would improve it.
 
@@ -202,22 +97,38 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     device = from_impedance(expected, setup.z_ref)
     inputs = setup.inputs(device)
     reflection = propagate(inputs)
-    ohm = impedance(reflection, setup.z_ref)
-    now = _variances(ohm)
+    now = _half_widths(inputs, setup.z_ref)
     options = []
     for change, other in changes(setup).items():
-        then = _variances(impedance(propagate(other.inputs(device)), setup.z_ref))
-        ratio = np.sqrt(then / np.where(now > 0, now, 1))
-        whole = np.sqrt(then.sum(axis=-1) / np.maximum(now.sum(axis=-1), 1e-300))
+        try:
+            then = _half_widths(other.inputs(device), setup.z_ref)
+        except CalibrationError:
+            continue  # what cannot be calibrated so is no advice
+        ratio, whole = _ratio(then, now), _ratio(_both(then), _both(now))
         gain = float(1 - np.median(whole))
         options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
     figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, readings=Readings(inputs))
     ranked = sorted(options, key=lambda option: -option.gain)
-    return Plan(reflection, figures, budget(ohm), tuple(ranked))
+    return Plan(reflection, figures, budget(impedance(reflection, setup.z_ref)), tuple(ranked))
 
 
-def _variances(ohm: Quantity) -> Real:
-    return np.diagonal(ohm.covariance(), axis1=-2, axis2=-1)
+def _half_widths(inputs: Inputs, z_ref: float) -> Real:
+    """Half-widths of the intervals of R and X [ohm], shape (F, 2), to be compared."""
+    reflection, readings = propagate(inputs), Readings(inputs, by_name=True)
+    ends = (interval(v, reflection, readings=readings) for v in (RESISTANCE, REACTANCE))
+    return np.stack([z_ref * (high - low) / 2 for low, high in ends], axis=-1)
+
+
+def _both(half: Real) -> Real:
+    return np.sqrt(np.sum(half**2, axis=-1))
+
+
+def _ratio(then: Real, now: Real) -> Real:
+    """What remains of an interval; one without end that stays so has not shrunk."""
+    endless = ~np.isfinite(now)
+    return np.where(
+        endless, ~np.isfinite(then) * 1.0, then / np.where(endless | (now <= 0), 1.0, now)
+    )
 
 
 def changes(setup: Setup) -> dict[str, Setup]:
@@ -233,24 +144,53 @@ def changes(setup: Setup) -> dict[str, Setup]:
     dict of str to Setup
         By what is to be done.
     """
-    found = {
-        f"know '{name}' three times better": replace(
-            setup, standards={**setup.standards, name: _better(standard)}
-        )
-        for name, standard in setup.standards.items()
-    }
-    for name, extra in EXTRA.items():
-        if name not in setup.standards:
-            more = {**setup.standards, name: _placed(extra, setup.frequency)}
-            found[f"add the standard '{name}'"] = replace(setup, standards=more)
-    found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / np.sqrt(SWEEPS))
+    found = _of_instrument(setup) if setup.residual is not None else _of_standards(setup)
+    found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
+    if setup.typed or setup.typed_steps is not None:
+        files = replace(setup, typed=False, typed_steps=None)
+        found["save files instead of typing"] = files
     found["halve what a connection changes"] = replace(setup, connection=setup.connection / 2)
     found["calibrate again just before"] = replace(setup, drift=0.0)
-    if setup.lines:
-        found["calibrate at the far end"] = replace(setup, lines=())
-        shorter = tuple(_shorter(line) for line in setup.lines)
-        found["halve the cable"] = replace(setup, lines=shorter)
+    if not setup.lines:
+        return found
+    there = replace(setup, lines=(), inside=(*setup.inside, *setup.lines))
+    if setup.residual is not None:
+        there = replace(there, residual=None, standards=PLAIN)
+    found["calibrate at the far end"] = there
+    found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
+    if any(line.kind == "cable" for line in setup.lines):
+        swept = tuple(_swept(line) for line in setup.lines)
+        found["sweep the cable itself, open and short"] = replace(setup, lines=swept)
     return found
+
+
+def _of_standards(setup: Setup) -> dict[str, Setup]:
+    """Standards known better, or more of them."""
+    standards = setup.standards
+    found = {
+        f"know '{name}' three times better": replace(
+            setup, standards={**standards, name: _better(standard)}
+        )
+        for name, standard in standards.items()
+    }
+    for name, extra in setup.extra.items():
+        if name not in standards:
+            more = {**standards, name: _placed(extra, setup.frequency)}
+            found[f"add the standard '{name}'"] = replace(setup, standards=more)
+    return found
+
+
+def _of_instrument(setup: Setup) -> dict[str, Setup]:
+    """Less left by the instrument's own correction, or standards of one's own instead."""
+    left = {**DEFAULT_RESIDUAL, **(setup.residual or {})}
+    found = {
+        f"leave a third of the residual {name.replace('_', ' ')}": replace(
+            setup, residual={**left, name: size / 3}
+        )
+        for name, size in left.items()
+    }
+    own = replace(setup, residual=None, standards=PLAIN)
+    return {**found, "read short, open and load of your own": own}
 
 
 def _better(standard: Standard | Tabulated) -> Standard | Tabulated:
@@ -259,18 +199,23 @@ def _better(standard: Standard | Tabulated) -> Standard | Tabulated:
 
 
 def _placed(standard: Standard, frequency: Real) -> Standard:
-    """An offset standard an eighth of a wave away in the middle of the band."""
+    """An open or short an eighth of a wave away in the middle of the band."""
     if standard.kind == "load":
         return standard
     return replace(standard, offset_delay=1 / (8 * float(np.median(frequency))))
 
 
 def _shorter(line: Length) -> Length:
-    """Half the length, known to the same part of it."""
-    cable = line.cable
-    half = replace(cable, line=replace(cable.line, length_m=cable.line.length_m / 2))
-    deviations = {**line.deviations, "length": line.deviations["length"] / 2}
-    return replace(line, cable=half, deviations=deviations)
+    """Half of a cable; a tape measure is as wrong about it as about the whole."""
+    if line.kind not in ("cable", "measured"):
+        return line
+    whole = line.cable.line
+    half = replace(line.cable, line=replace(whole, length_m=whole.length_m / 2))
+    return replace(line, cable=half)
+
+
+def _swept(line: Length) -> Length:
+    return replace(line, kind="measured") if line.kind == "cable" else line
 
 
 @dataclass(frozen=True, eq=False)
@@ -340,13 +285,8 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
         Marked places.
     """
     places = Grid().places() if reflection is None else reflection
-    middle = float(np.median(setup.frequency))
-    everywhere = np.full(places.size, middle)
-    lines = tuple(
-        replace(line, cable=replace(line.cable, frequency=everywhere)) for line in setup.lines
-    )
-    here = replace(setup, frequency=everywhere, lines=lines)
-    inputs = here.inputs(places)
+    everywhere = np.full(places.size, float(np.median(setup.frequency)))
+    inputs = setup.at(everywhere).inputs(places)
     seen = derived(everywhere, propagate(inputs), z_ref=setup.z_ref, readings=Readings(inputs))
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(

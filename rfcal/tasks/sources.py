@@ -89,6 +89,36 @@ def display_effects(
     )
 
 
+def polar_effects(
+    label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
+) -> tuple[Effect, ...]:
+    """What the display's steps make uncertain of a magnitude and an angle typed off it.
+
+    Parameters
+    ----------
+    label : str
+        What the reading is of, for the budget.
+    steps : tuple of float
+        Steps of the magnitude [1] and of the angle [degree].
+    reading : ndarray, shape (F,)
+        Raw reading [1].
+    direction : ndarray, shape (F,), optional
+        Its direction [1], where the reading may be zero.
+
+    Returns
+    -------
+    tuple of two Effect
+        Along the magnitude and along the angle.
+    """
+    if direction is None:
+        direction = np.exp(1j * np.angle(reading))
+    name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
+    return (
+        Effect(name, size * direction, per_point=True, rectangular=True),
+        Effect(name, np.radians(turn) * 1j * reading, per_point=True, rectangular=True),
+    )
+
+
 def end_effects(
     label: str, through: Bilinear, end: float, connection: float, far_end: float
 ) -> tuple[Effect, ...]:

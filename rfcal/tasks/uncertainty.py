@@ -87,7 +87,9 @@ class Inputs:
             reflection = (through.apply if step.embed else through.correct)(reflection)
         return reflection, maps
 
-    def readings(self, rng: np.random.Generator, draws: int) -> Bilinear:
+    def readings(
+        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+    ) -> Bilinear:
         """What would be read of any true reflection: the same model, turned round.
 
         Everything that is random moves the plane by a bilinear map, so each draw of all inputs
@@ -99,13 +101,15 @@ class Inputs:
             Where the randomness comes from.
         draws : int
             Number of draws N.
+        drawn : dict, optional
+            As for `Quantity.draw`.
 
         Returns
         -------
         Bilinear
             Maps, shape (N, F).
         """
-        box, (reading, connection), maps = self._drawn(rng, draws)
+        box, (reading, connection), maps = self._drawn(rng, draws, drawn)
         whole = _shift(self.reading.value - reading) @ box @ _shift(connection)
         calibration = self.calibration
         believed = calibration.error_box.invert()
@@ -118,11 +122,11 @@ class Inputs:
         return believed @ whole
 
     def _drawn(
-        self, rng: np.random.Generator, draws: int
+        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
     ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
         """Random error box, random reading and connection of the device, random path."""
         calibration = self.calibration
-        drawn: dict[object, Real] = {}
+        drawn = {} if drawn is None else drawn
         known = [k.draw(rng, draws, drawn) for k in calibration.known]
         seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]

@@ -13,7 +13,7 @@ from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.tasks.audit import audit
 from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import EXTRA, Length, Setup
+from rfcal.tasks.setup import EXTRA, Length, Setup
 
 SESSIONS = 4000
 FREQUENCY = np.array([70e6])

@@ -14,7 +14,7 @@ from rfcal.tasks import bent, intervals
 from rfcal.tasks.audit import audit, session
 from rfcal.tasks.derived import derived
 from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import Length, Setup
+from rfcal.tasks.setup import Length, Setup
 from rfcal.tasks.uncertainty import propagate
 
 FREQUENCY = np.array([100e6])

@@ -1,14 +1,19 @@
 """A plan predicts what a measurement then gives, and its advice helps when followed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.tasks.monte_carlo import monte_carlo
 from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import Length, Setup, blind, changes, plan
+from rfcal.tasks.planning import blind, changes, plan
+from rfcal.tasks.setup import EXTRA, Length, Setup
+from rfcal.tasks.uncertainty import propagate
 
 FREQUENCY = np.linspace(70e6, 71e6, 5)
 STANDARDS = {kind: Standard(kind) for kind in ("short", "open", "load")}
@@ -76,6 +81,43 @@ def test_a_long_line_asks_for_calibration_at_its_far_end():
         for p in (through, plan(SETUP, 120 - 45j))
     ]
     assert np.all(width[0] > 2 * width[1])
+
+
+def test_a_line_becomes_part_of_what_the_far_end_is_calibrated_through():
+    """Noise is divided by the loss there and back, 16 dB, as the readings are."""
+    line = replace(FEED.cable.line, length_m=40.0, conductor_db=20 / np.sqrt(70.5))
+    feed = replace(FEED, cable=replace(FEED.cable, line=line))
+    exact = {k: Standard(k, uncertainty={"reflection": 0.0}) for k in STANDARDS}
+    noisy = Setup(FREQUENCY, exact, connection=0.0, drift=0.0, lines=(feed,))
+    there = changes(noisy)["calibrate at the far end"]
+    near, far = (
+        propagate(s.inputs(np.full(5, 0.3j))).variance() for s in (replace(noisy, lines=()), there)
+    )
+    assert np.sqrt(far / near) == pytest.approx(np.full(5, 10 ** (16 / 20)), rel=0.02)
+
+
+def test_half_a_cable_is_measured_with_the_same_tape():
+    half = changes(Setup(FREQUENCY, STANDARDS, lines=(FEED,)))["halve the cable"].lines[0]
+    assert half.cable.line.length_m == FEED.cable.line.length_m / 2
+    assert half.doubt() == FEED.doubt()
+
+
+def test_what_an_offset_standard_brings_rests_on_its_delay():
+    def gain(delay):
+        known = replace(EXTRA["offset open"], uncertainty={"reflection": 0.002, "delay": delay})
+        return gains(plan(replace(SETUP, extra={"offset open": known}), 30 - 20j))
+
+    found = [gain(delay)["add the standard 'offset open'"] for delay in (0.0, 10e-12, 50e-12)]
+    assert found[0] > 2 * found[1] > 10 * found[2] > 0
+    assert gains(plan(SETUP, 30 - 20j))["add the standard 'offset open'"] < 0.6 * found[0]
+    assert gain(10e-12)["know 'load' three times better"] > found[1]
+
+
+def test_an_instrument_that_corrects_itself_takes_no_standards():
+    with pytest.raises(CalibrationError, match="leave out one"):
+        plan(Setup(FREQUENCY, STANDARDS, residual={}), 50)
+    with pytest.raises(CalibrationError, match="0 standards"):
+        plan(Setup(FREQUENCY), 50)
 
 
 @pytest.mark.parametrize(("near", "far"), [("25 ohm", "100 ohm"), ("100 ohm", "25 ohm")])
