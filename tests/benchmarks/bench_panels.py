@@ -25,6 +25,8 @@ PANELS = {
     "fault": line_panels.fault_panel,
     "match": lambda: match_panel.match_panel(b := compute(DEMO / "beacon-antenna"), b.matches[0]),
     "doubt": doubt_panel.doubt_panel,
+    "residual": doubt_panel.residual_panel,
+    "line doubt": doubt_panel.line_panel,
 }
 
 

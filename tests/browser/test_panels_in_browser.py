@@ -24,6 +24,7 @@ PANELS = {
         "match_panel.match_panel(results, results.matches[0])"
     ),
     "doubt": "from rfcal import doubt_panel\n\ndoubt_panel.doubt_panel()",
+    "line doubt": "from rfcal import doubt_panel\n\ndoubt_panel.line_panel()",
 }
 MOVES = 12
 KERNEL_IS_IDLE = """

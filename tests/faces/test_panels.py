@@ -32,7 +32,10 @@ def tower():
 
 
 @pytest.fixture(
-    params=["cable", "standards", "blind", "plane", "standing", "fault", "match", "doubt"]
+    params=[
+        *("cable", "standards", "blind", "plane", "standing", "fault", "match"),
+        *("doubt", "residual", "line doubt"),
+    ]
 )
 def panel(request, beacon, tower, monkeypatch):
     monkeypatch.setattr(Panel, "raising", True)
@@ -45,6 +48,8 @@ def panel(request, beacon, tower, monkeypatch):
         "standing": line_panels.standing_panel,
         "fault": line_panels.fault_panel,
         "doubt": doubt_panel.doubt_panel,
+        "residual": doubt_panel.residual_panel,
+        "line doubt": doubt_panel.line_panel,
         "match": lambda: match_panel.match_panel(beacon, beacon.matches[0]),
     }[request.param]()
 
