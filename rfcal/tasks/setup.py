@@ -23,7 +23,7 @@ from rfcal.tasks.sources import (
     polar_effects,
     self_correcting,
 )
-from rfcal.tasks.uncertainty import Inputs
+from rfcal.tasks.uncertainty import Inputs, behind_path
 
 DELAY_DOUBT = 10e-12
 """Standard uncertainty of the one-way delay of an offset standard of one's own [s].
@@ -196,7 +196,12 @@ class Setup:
         reading = self._later("device", reflection, calibration)
         connection = both_axes("device: connection", self.connection)
         zero = Quantity(np.zeros_like(reading.value), connection)
-        return Inputs(calibration, reading, zero, path)
+        inputs = Inputs(calibration, reading, zero, path)
+        if not path:
+            return inputs
+        # the device has a connection of its own
+        own = both_axes("device: connection", self.connection, slope=behind_path(inputs))
+        return replace(inputs, connection=zero.plus(*own))
 
     def box(self) -> Bilinear:
         """What lies between the calibration plane and the reading.
@@ -267,7 +272,8 @@ class Setup:
         box = line.bilinear()
         if line.kind == "adapter":
             rows = (box.directivity, box.reflection_tracking, box.source_match)
-            parameters = adapter_parameters(line.name, rows, doubt["adapter"])
+            passing = 2 * np.sqrt(np.abs(rows[1]))  # both ways alike
+            parameters = adapter_parameters(line.name, rows, doubt["adapter"], passing)
             return Step(Adapter(self.z_ref, self.z_ref), parameters=parameters)
         element = SWEPT[line.kind]
         ends = {"open": 1.0, "short": -1.0}
