@@ -115,7 +115,7 @@ def form_of(form: tuple, x: Complex) -> Real:
         Real values.
     """
     p, q, r = form
-    return p * np.abs(x) ** 2 + 2 * np.real(np.conj(q) * x) + r
+    return p * np.abs(x) ** 2 + 2 * (np.conj(q) * x).real + r
 
 
 Circle = tuple[Real, Complex, Real]
@@ -139,11 +139,16 @@ def distance_from(circle: Circle, x: Complex) -> tuple[Real, Complex]:
         Direction, of magnitude 1.
     """
     p, q, r = circle
-    outward = p * x + q
-    size = np.abs(outward)
+    way, size = _way_from(circle, x)
     away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    distance = form_of(circle, x) / np.where(away > 1e-100, away, 1)
-    return distance, np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1)
+    return form_of(circle, x) / np.where(away > 1e-100, away, 1), way
+
+
+def _way_from(circle: Circle, x: Complex) -> tuple[Complex, Real]:
+    """Direction in which the distance grows, and half the slope of the form."""
+    outward = circle[0] * x + circle[1]
+    size = np.abs(outward)
+    return np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1), size
 
 
 class Spread:
@@ -214,7 +219,7 @@ class Spread:
         distance, way = distance_from(circle, x)
         near = x - distance * way
         for _ in range(4):
-            normal = distance_from(circle, near)[1]
+            normal = _way_from(circle, near)[0]
             tilted = self.mean * normal + self.out_of_round * np.conj(normal)
             step = np.real(np.conj(normal) * (x - near)) / self.along(normal) ** 2
             guess = x - step * tilted

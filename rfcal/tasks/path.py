@@ -167,15 +167,13 @@ class Cable:
         mismatch, trip = self._section(self._line(inputs))
         by_mismatch = section.by_mismatch(x, mismatch, trip)
         by_trip = section.by_round_trip(x, mismatch, trip)
-        found = []
-        for k, value in enumerate(inputs):
-            step = STEP * np.maximum(np.abs(value), 1.0)
-            ends = [list(inputs), list(inputs)]
-            ends[0][k], ends[1][k] = value - step, value + step
-            before, after = (self._section(self._line(end)) for end in ends)
-            moved = [(late - early) / (2 * step) for early, late in zip(before, after, strict=True)]
-            found.append(by_mismatch * moved[0] + by_trip * moved[1])
-        return found
+        values = np.array(np.broadcast_arrays(*inputs))
+        steps = STEP * np.maximum(np.abs(values), 1.0)
+        # input, which of them is moved, frequency
+        one = np.eye(len(values))[..., None] * steps
+        ends = (self._section(self._line(values[:, None] + side * one)) for side in (-1, 1))
+        moved = [(late - early) / (2 * steps) for early, late in zip(*ends, strict=True)]
+        return list(by_mismatch * moved[0] + by_trip * moved[1])
 
 
 class Measured:
