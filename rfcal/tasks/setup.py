@@ -28,9 +28,9 @@ from rfcal.tasks.uncertainty import Inputs, behind_path
 DELAY_DOUBT = 10e-12
 """Standard uncertainty of the one-way delay of an offset standard of one's own [s].
 
-Common practice, no source. It is 2 mm of coaxial line of velocity factor 0.66, or 3 mm of air: as well as one can say where
-in a plug the reference plane lies, and where behind it an end of one's own making. That is three
-times `OFFSET_DOUBT`, which holds for what was bought with its figures.
+It is 2 mm of coaxial line of velocity factor 0.66, or 3 mm of air: as well as one can say where in
+a plug the reference plane lies, and where behind it an end of one's own making (common practice, no
+source). That is three times `OFFSET_DOUBT` of the standards, for what comes with its figures.
 """
 
 EXTRA: Mapping[str, Standard] = {

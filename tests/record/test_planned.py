@@ -72,7 +72,7 @@ class Written:
             lines.append(f"offset_delay_ps = {model.offset_delay * 1e12!r}")
         for key, (known, unit) in UNCERTAINTY_KEYS.items():
             if known in model.uncertainty:
-                lines.append(f"{key} = {model.uncertainty[known] / unit!r}")
+                lines.append(f"{key} = {float(model.uncertainty[known] / unit)!r}")
         return "\n".join(lines) + "\n" + self.reading(name, model.reflection(F))
 
     def between(self, item):
