@@ -178,7 +178,7 @@ def line_panel() -> Panel:
         Slider(
             "velocity", "of its velocity factor", "", 0.0, 0.03, 0.0005, known["velocity factor"]
         ),
-        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, known["impedance"]),
+        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, 50 * known["impedance"]),
         Slider("percent", "of its loss", "%", 0.0, 50.0, 1.0, percent),
         Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, SKIN_DOUBT),
     ]

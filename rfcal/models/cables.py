@@ -31,6 +31,9 @@ class Cable:
         Where the figures come from.
     loss_doubt : float
         Relative standard uncertainty of the loss [1], by how far such tables lie apart.
+    z0_doubt : float
+        Relative standard uncertainty of the characteristic impedance [1] (common practice, no
+        source).
     """
 
     z0: float
@@ -38,6 +41,7 @@ class Cable:
     loss: tuple[tuple[float, float], ...]
     source: str
     loss_doubt: float
+    z0_doubt: float = 0.02
 
     def line(self, length_m: float) -> Line:
         """A piece of this cable.
@@ -70,7 +74,7 @@ CABLES: Mapping[str, Cable] = {
     "RG-8": Cable(50, 0.66, _rows("2.0 4.8 7.8 10.6 17.2 27.5"), _VENDOR, 0.1),
     "RG-174": Cable(50, 0.66, _rows("9.6 21.8 31.1 44.5 72.7 106.1"), _VENDOR, 0.1),
     "RG-316": Cable(50, 0.70, _rows("- 19.2 28.7 - - 104.8"), _VENDOR, 0.1),
-    "RG-178": Cable(50, 0.70, _rows("- 38.0 52.5 65.3 - 170"), _VENDOR, 0.1),
+    "RG-178": Cable(50, 0.70, _rows("- 38.0 52.5 65.3 - 170"), _VENDOR, 0.15),
     "RG-8X": Cable(50, 0.80, _rows("2.95 6.89 10.17 14.76 21.65 36.75", _USUAL), _MEMORY, 0.15),
     "foam 10 mm": Cable(
         50, 0.87, _rows("1.2 2.4 3.5 5.0 7.6 13.6", (10, 50, 100, 200, 432, 1296)), _ALMANAC, 0.1
@@ -78,6 +82,6 @@ CABLES: Mapping[str, Cable] = {
     "foam 5 mm": Cable(
         50, 0.85, _rows("2.9 7.0 9.4 12.9 19 34.5", (10, 50, 100, 200, 432, 1296)), _ALMANAC, 0.1
     ),
-    "ladder line 450 ohm": Cable(450, 0.92, _rows("0.3 - 1.1 - - -"), _MEMORY, 0.3),
+    "ladder line 450 ohm": Cable(450, 0.92, _rows("0.3 - 1.1 - - -"), _MEMORY, 0.3, 0.05),
 }
 """Cables by the name that a record uses."""

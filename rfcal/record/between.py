@@ -8,10 +8,19 @@ import numpy as np
 from rfcal.models.cables import CABLES, Cable
 from rfcal.models.line import Line, loss_law
 from rfcal.record.keys import Keys
-from rfcal.tasks.sources import DEFAULT_DOUBT
+from rfcal.tasks.sources import DEFAULT_DOUBT, usual_doubt
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""
+
+MOST_DOUBT = {
+    "length": 1e3,
+    "velocity factor": 0.3,
+    "impedance": 1e6,
+    "loss": 1.0,
+    "skin effect": 1.0,
+}
+"""Larger uncertainties of a cable's figures are slips of the pen [m, 1, ohm, 1, 1]."""
 
 LONGEST_M = 1e5
 """Lengths beyond this are slips of the pen [m]."""
@@ -105,13 +114,17 @@ def _element(keys: Keys, device: str, number: int) -> Between:
     files: tuple[str, ...] = ()
     line: Line | None = None
     doubt: dict[str, float] = {}
-    usual = DEFAULT_DOUBT
+    usual = dict(DEFAULT_DOUBT)
     if kind == "line" and keys.text("line") != "measured":
         _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"], "uncertainty"), "a line by its type")
         kind, line, doubt = "cable", _cable(keys), _cable_doubt(keys)
         wanted: tuple[str, ...] = ("length", "velocity factor", "impedance", "loss", "skin effect")
-        if keys.text("line") in CABLES and "loss_db_per_100m" not in keys.table:
-            usual = {**usual, "loss": CABLES[keys.text("line")].loss_doubt}
+        usual = usual_doubt(line)
+        known = CABLES.get(keys.text("line"))
+        if known and "z0_ohm" not in keys.table:
+            usual["impedance"] = known.z0_doubt * known.z0
+        if known and "loss_db_per_100m" not in keys.table:
+            usual["loss"] = known.loss_doubt
     else:
         _refuse(keys, _CABLE, "an element known by its files")
         pairs = {"line": _PAIRS["line"], "fixture_open": _PAIRS["fixture"], "adapter": ("adapter",)}
@@ -170,7 +183,7 @@ def _cable_doubt(keys: Keys) -> dict[str, float]:
         "skin effect": ("skin_effect_uncertainty", 1.0),
     }
     return {
-        name: keys.number(key, low=0) * unit
+        name: keys.number(key, low=0, high=MOST_DOUBT[name] / unit) * unit
         for name, (key, unit) in stated.items()
         if key in keys.table
     }

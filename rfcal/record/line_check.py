@@ -12,7 +12,7 @@ from rfcal.maths.reflection import Real
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.models.quantity import Quantity
-from rfcal.record.between import LONGEST_M, loss_rows, velocity_factor
+from rfcal.record.between import LONGEST_M, MOST_DOUBT, loss_rows, velocity_factor
 from rfcal.record.keys import Keys
 from rfcal.tasks.echoes import NEAREST
 from rfcal.tasks.faults import Events, find_events, loss_by_droop
@@ -153,7 +153,10 @@ def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
         ends,
         line,
         bool(rows),
-        {name: keys.number(key, default, low=0) for name, (key, default) in wanted.items()},
+        {
+            name: keys.number(key, default, low=0, high=MOST_DOUBT[name])
+            for name, (key, default) in wanted.items()
+        },
         tuple(name for name, (key, _) in wanted.items() if key not in keys.table),
         by_length,
     )

@@ -14,7 +14,6 @@ from rfcal.tasks.calibration import Calibration, calibrate
 from rfcal.tasks.path import Adapter, Cable, Element, Fixture, Measured, Step
 from rfcal.tasks.sources import (
     ANALYZER_DEFAULTS,
-    DEFAULT_DOUBT,
     DEFAULT_RESIDUAL,
     adapter_parameters,
     display_effects,
@@ -22,6 +21,7 @@ from rfcal.tasks.sources import (
     end_effects,
     polar_effects,
     self_correcting,
+    usual_doubt,
 )
 from rfcal.tasks.uncertainty import Inputs, behind_path
 
@@ -58,7 +58,7 @@ class Length:
     deviations : mapping of str to float
         Standard uncertainties: of a cable as in `Cable.quantities`; of the others ``"far end"``
         (reflection of its open and short [1]) or ``"adapter"`` (scattering parameters [1]). Those
-        of `sources.DEFAULT_DOUBT` stand in, as in a record.
+        of `sources.usual_doubt` stand in, as in a record.
     kind : str
         What tells about it: ``"cable"`` its figures, ``"measured"`` sweeps of the line itself
         with its far end open and short, ``"fixture"`` such sweeps of a fixture, ``"adapter"`` a
@@ -76,9 +76,9 @@ class Length:
         Returns
         -------
         dict of str to float
-            Keys as in `sources.DEFAULT_DOUBT`.
+            Keys as in `sources.usual_doubt`.
         """
-        return {**DEFAULT_DOUBT, **self.deviations}
+        return {**usual_doubt(self.cable.line), **self.deviations}
 
     def bilinear(self) -> Bilinear:
         """What it is, as a map.

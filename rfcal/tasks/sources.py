@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import SKIN_DOUBT
+from rfcal.models.line import SKIN_DOUBT, Line
 from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.tasks.calibration import Calibration
 
@@ -42,7 +42,7 @@ DEFAULT_RESIDUAL: Mapping[str, float] = {
 DEFAULT_DOUBT: Mapping[str, float] = {
     "length": 0.01,
     "velocity factor": 0.01,
-    "impedance": 1.0,
+    "impedance": 0.02,
     "loss": 0.1,
     "skin effect": SKIN_DOUBT,
     "far end": 0.002,
@@ -50,11 +50,27 @@ DEFAULT_DOUBT: Mapping[str, float] = {
 }
 """Standard uncertainties of a path where none is stated (common practice, no source).
 
-Length [m] as a tape measure gives it; velocity factor [1] and impedance [ohm] as cables of one
-type differ; loss [1, relative] as tables of one type differ, where the type does not
+Length [m] as a tape measure gives it; velocity factor [1] and impedance [1, relative] as cables of
+one type differ; loss [1, relative] as tables of one type differ, where the type does not
 bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
 of an open at a line's far end; scattering parameters [1] of an adapter from a file.
 """
+
+
+def usual_doubt(line: Line) -> dict[str, float]:
+    """What is taken of a path's element where nothing is stated, in the units of its inputs.
+
+    Parameters
+    ----------
+    line : Line
+        The element, or what comes nearest to it.
+
+    Returns
+    -------
+    dict of str to float
+        As `DEFAULT_DOUBT`, the impedance in ohm.
+    """
+    return {**DEFAULT_DOUBT, "impedance": DEFAULT_DOUBT["impedance"] * line.z0}
 
 
 def display_effects(
