@@ -155,7 +155,7 @@ def assess(
     z_ref: float,
     rng: np.random.Generator,
     *,
-    most: int = 200_000,
+    most: int = 300_000,
 ) -> Assessment:
     """Ask the model both ways, and compare.
 
