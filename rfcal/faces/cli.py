@@ -15,6 +15,8 @@ from rfcal.record.files import write_files
 from rfcal.record.schema import FILE
 
 WORKBOOK = "jupyter lab notebooks/"
+PATIENCE = 3000
+"""Points above which it is said that a report takes a while."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -80,6 +82,9 @@ def _report(options: argparse.Namespace) -> None:
     from rfcal.faces.report import output_files
 
     results = compute.compute(options.folder)
+    points = sum(device.frequency.size for device in results.devices)
+    if points > PATIENCE:
+        print(f"asking Monte Carlo at {points} points: this takes a while", file=sys.stderr)
     output = output_files(results)
     _require_no_input(options.output, output, results)
     write_files(options.output, output, force=options.force)

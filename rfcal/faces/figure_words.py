@@ -60,10 +60,10 @@ def method(device: Device) -> str:
     str
         One sentence.
     """
-    index, assessed = device.assessed
+    assessed, points = device.assessed, device.frequency.size
     share = float(assessed.linear.all(axis=1).mean())
-    where = "there" if index.size == 1 else f"at {share:.0%} of the {index.size} points tried"
-    if index.size == 1 and not share:
+    where = "there" if points == 1 else f"at {share:.0%} of the {points} points"
+    if points == 1 and not share:
         return (
             "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8): believe "
             "the interval, not the standard deviation."

@@ -45,12 +45,11 @@ def device_chart(device: Device) -> Figure:
     marks = {at: words.mhz(device.frequency[at])}
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
-    index, assessed = device.assessed
-    (k,) = np.flatnonzero(index == at)
+    assessed = device.assessed
     region = assessed.region
     # drawn to the size that its own probability asks for
     size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
-    chart.draw_ellipse(ax, region.centre[k], size[k], label="95 % region there")
+    chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
     _bent_regions(ax, assessed, size)
     style.add_legend(figure, ax)
     return figure

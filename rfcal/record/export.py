@@ -138,10 +138,7 @@ def _check(check: Check) -> dict[str, Any]:
 def _device(device: Device) -> dict[str, Any]:
     z = device.impedance
     covariance = z.covariance()
-    index, assessed = device.assessed
-    method: list[str | None] = [None] * device.frequency.size
-    for i, linear in zip(index, np.all(assessed.linear, axis=1), strict=True):
-        method[i] = "linear" if linear else "monte carlo"
+    assessed = device.assessed
     freedom = degrees_of_freedom(device.reflection)
     shares = uncertainty.budget(z)
     return {
@@ -158,8 +155,7 @@ def _device(device: Device) -> dict[str, Any]:
         "interval_ohm": device.interval.reshape(-1, 4),
         "coverage": uncertainty.COVERAGE,
         "path_loss": device.path_loss and vars(device.path_loss),
-        "method": method,
-        "assessed_hz": device.frequency[index],
+        "method": np.where(assessed.linear.all(axis=1), "linear", "monte carlo").tolist(),
         "monte_carlo": {
             "draws": assessed.draws,
             "tolerance_ohm": assessed.tolerance,

@@ -20,9 +20,6 @@ from rfcal.tasks.delivery import PathLoss
 from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.uncertainty import Inputs
 
-ASSESSED = 10_001
-"""Frequencies at most at which a device is asked by Monte Carlo too: all of a shorter sweep's."""
-
 
 @dataclass(frozen=True, eq=False)
 class Check:
@@ -149,15 +146,9 @@ class Device:
         )
 
     @cached_property
-    def assessed(self) -> tuple[np.ndarray, Assessment]:
-        """Monte Carlo beside the linear answer, at up to `ASSESSED` of the frequencies.
-
-        Indices of the frequencies, the answer's among them, and what was found there.
-        """
-        step = -(-self.frequency.size // ASSESSED)
-        index = np.unique(np.append(np.arange(0, self.frequency.size, step), self.answer))
-        rng = np.random.default_rng(self.seed)
-        return index, assess(self.inputs.at(index), self.z_ref, rng)
+    def assessed(self) -> Assessment:
+        """Monte Carlo beside the linear answer; some milliseconds a frequency when first asked."""
+        return assess(self.inputs, self.z_ref, np.random.default_rng(self.seed))
 
 
 @dataclass(frozen=True, eq=False)

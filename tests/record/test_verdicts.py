@@ -13,7 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.models.between import between_points
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
-from rfcal.record import export, results
+from rfcal.record import export
 from rfcal.record.agreement import DISAGREE_PROBABILITY, agree, too_many
 from rfcal.record.compute import compute
 from rfcal.tasks.calibration import calibrate
@@ -222,13 +222,11 @@ def test_an_answer_between_points_is_said(filed):
     assert "55 MHz" in notes[0]
 
 
-def test_points_that_monte_carlo_was_not_asked_at_have_no_verdict(filed, monkeypatch):
-    monkeypatch.setattr(results, "ASSESSED", 4)
+def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
     device = json.loads(export.results_json(compute(filed)))["measurements"][0]
-    asked = np.isin(device["frequency_hz"], device["assessed_hz"])
-    assert 2 < np.sum(asked) < asked.size
-    assert [m is not None for m in device["method"]] == list(asked)
-    assert len(device["monte_carlo"]["draws"]) == np.sum(asked)
+    points = len(device["frequency_hz"])
+    assert len(device["method"]) == points
+    assert set(device["method"]) <= {"linear", "monte carlo"}
     assert min(device["monte_carlo"]["draws"]) >= 20_000
     assert np.all(device["monte_carlo"]["settled"])
-    assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (np.sum(asked), 2)
+    assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (points, 2)
