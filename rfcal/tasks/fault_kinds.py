@@ -102,10 +102,8 @@ def _goes_as(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Whether events go over the band as a resistance does, and as a reactance.
 
-    A resistance reflects alike at all frequencies. A reactance that grows with frequency has
-    ``r = j q f / (1 + j q f)`` in series and ``-r`` across the line (ABCD matrices; D. M. Pozar,
-    Microwave Engineering, table 4.1); its phase's slope passes for distance. What may be left of
-    the line's loss is tried; what rings behind an event is part of how it goes over the band.
+    A resistance reflects alike at all frequencies. What may be left of the line's loss is tried;
+    what rings behind an event is part of how it goes over the band.
 
     Returns
     -------
@@ -121,12 +119,7 @@ def _goes_as(
         shares = np.linspace(0, 1, 33)
     left = np.exp(-2 * distance[:, None, None] * shares[:, None] * lost)
     mean = coefficients[:, 0]
-    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)[:, None]
-    x = q * frequency / np.average(frequency, weights=weight)
-    off = frequency - np.average(frequency, weights=weight)
-    slope = np.average(np.arctan(x) * off, axis=-1, weights=weight)[:, None]
-    slope /= np.average(off**2, weights=weight)
-    reactance = frequency / np.sqrt(1 + x**2) * np.exp(-1j * (np.arctan(x) - slope * off))
+    reactance = _as_reactance(mean, frequency, weight)
     size, behind = np.abs(mean), distance - distance[:, None]
     ring = (behind > 0) & (behind < NEARBY * band.resolution) & (size < SHARE * size[:, None])
     rings = np.sqrt(np.sum(np.where(ring, size, 0) ** 2, axis=1) + beside**2) / size
@@ -137,6 +130,20 @@ def _goes_as(
         nearest = np.min(np.linalg.norm(unlike, axis=-1), axis=-1)
         found.append(np.hypot(nearest, rings) < UNLIKE + DEVIATIONS * uncertainty / size)
     return found[0], found[1]
+
+
+def _as_reactance(mean: Complex, frequency: Real, weight: Real) -> Complex:
+    """How reactances of these mean reflections go over the band, but for a factor, shape (K, F).
+
+    One that grows with frequency has ``r = j q f / (1 + j q f)`` in series and ``-r`` across the
+    line (ABCD matrices; D. M. Pozar, Microwave Engineering, table 4.1); its phase's slope passes
+    for distance.
+    """
+    middle = np.average(frequency, weights=weight)
+    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)[:, None] / middle
+    lag, off = np.arctan(q * frequency), frequency - middle
+    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
+    return np.asarray(frequency * np.cos(lag) * np.exp(-1j * (lag - slope[:, None] * off)))
 
 
 def _goes_on(apart: Real, size: Real, m: int) -> float:
