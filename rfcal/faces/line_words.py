@@ -6,7 +6,8 @@ from rfcal.faces.words import mhz, plus_minus, rounded
 from rfcal.record.line_check import LineState
 from rfcal.tasks import uncertainty
 from rfcal.tasks.echoes import NEAREST
-from rfcal.tasks.line_changes import Change, Comparison
+from rfcal.tasks.line_changes import LEAST, Change, Comparison
+from rfcal.tasks.line_shift import Shift
 
 
 def line_lines(line: LineState) -> list[str]:
@@ -55,7 +56,7 @@ def comparison_lines(found: Comparison) -> list[str]:
     list of str
         Lines.
     """
-    said = ["no place reflects otherwise than in the baseline"]
+    said = [f"no place reflects otherwise than in the baseline by {LEAST:g} or more"]
     if found.changes:
         said = [
             "changed since the baseline, nearest first (a fault changes what is seen beyond it "
@@ -66,17 +67,38 @@ def comparison_lines(found: Comparison) -> list[str]:
             f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (reflects "
             f"{abs(c.after):.2g}, before {abs(c.before):.2g})"
         )
-    if found.stretch:
-        more = "longer" if found.stretch > 0 else "shorter"
-        said.append(
-            f"the line's delay is {abs(found.stretch):.2%} {more} than in the baseline, as warmth "
-            "or a change at its end makes it; this was taken out first"
-        )
+    if found.shift is not None:
+        said.append(shift_words(found.shift))
     said.append(
         f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
         f"{mhz(found.largest_hz)}"
     )
     return said
+
+
+def shift_words(shift: Shift) -> str:
+    """How the line's places have moved, in words.
+
+    Parameters
+    ----------
+    shift : Shift
+        As found.
+
+    Returns
+    -------
+    str
+        What moved, by how much, why that may be, and where to look.
+    """
+    more = "longer" if shift.size > 0 else "shorter"
+    if shift.between_m is None:
+        said = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, as "
+        return said + f"{'warmth' if shift.size > 0 else 'cold'} makes it; this was taken out first"
+    near, far = shift.between_m
+    return (
+        f"from {far:.2f} m on, as the baseline has it, the line is {abs(shift.size):.2f} m {more} "
+        f"than there; this was taken out first. Look between {near:.2f} and {far:.2f} m: another "
+        "piece of line, or water, which slows the wave"
+    )
 
 
 def kind_words(change: Change) -> str:

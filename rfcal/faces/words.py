@@ -157,14 +157,14 @@ def _one_sided(side: str, value: float, low: float, high: float) -> str:
     if math.isinf(low) or math.isinf(high):
         said = _outward(end, side == "below", 2 - math.floor(math.log10(abs(end) or 1.0)))
         return f"one-sided: {side} {said}"
-    half = max((high - low) / 2, 1e-300)
+    half = max((high - low) / 2, SURE * abs(end), 1e-300)
     said = f"one-sided: {side} {_outward(end, side == 'below', digits(half))}"
     return f"{rounded(value, half)} ({said})" if low <= value <= high else said
 
 
 def _both_ends(value: float, low: float, high: float, least: float) -> str:
     """A value, unless it is infinite, and both ends of its interval."""
-    half = max((high - low) / 2, 1e-300)
+    half = max((high - low) / 2, SURE * max(abs(low), abs(high)), 1e-300)
     said = []
     for end in (low, high):
         side = abs(end - value) if math.isfinite(value) else half

@@ -11,39 +11,13 @@ from rfcal.maths.reflection import Real
 from rfcal.models.quantity import Quantity
 from rfcal.record.results import Check
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.chance import GROSS_CHANCE, too_many
 from rfcal.tasks.uncertainty import K_ELLIPSE
 
 CHECK_CHANCE = 0.01
 """Chance that a sound check disagrees: of one point, and at most twice that of the whole."""
 DISAGREE_PROBABILITY = 1e-3
 """Chance below which the residuals of more than three standards are called a disagreement."""
-GROSS_CHANCE = 1e-3
-"""Chance that any point of a sound check lies as far off as makes it disagree by itself."""
-
-
-def too_many(outside: np.ndarray, chance: float) -> bool:
-    """Whether more points lie outside a limit than chance explains.
-
-    Points may share their errors (then all are out together, with the chance of one) or be
-    independent (then their number is binomial); both must be unlikely.
-
-    Parameters
-    ----------
-    outside : ndarray of bool, shape (F,)
-        True at points beyond the limit.
-    chance : float
-        Probability of one sound point to be there [1].
-
-    Returns
-    -------
-    bool
-        True where so many or more have at most twice the chance of one, and are more than
-        ten times what is expected.
-    """
-    from scipy.special import bdtrc
-
-    count, points = int(outside.sum()), outside.size
-    return bool(bdtrc(count - 1, points, chance) <= 2 * chance and count > 10 * chance * points)
 
 
 def agree(measured: Quantity, expected: Quantity) -> bool:

@@ -189,11 +189,13 @@ def _line(line: LineState) -> dict[str, Any]:
     names = ("distance_m", "distance_uncertainty_m", "reflection", "kind")
     against: dict[str, Any] = {"changes": None}
     if line.comparison is not None:
+        shift = line.comparison.shift
         against = vars(line.comparison) | {
+            "shift": shift and vars(shift),
             "changes": [
                 {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
                 for c in line.comparison.changes
-            ]
+            ],
         }
     data: dict[str, Any] = {
         "events": [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)],

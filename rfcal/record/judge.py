@@ -14,6 +14,7 @@ from rfcal.record.readings import Sweep
 from rfcal.record.results import Device
 from rfcal.record.schema import FILE, Record
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.chance import active_points
 from rfcal.tasks.uncertainty import region_radius
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
@@ -204,9 +205,8 @@ def devices(found: Sequence[Device]) -> list[Finding]:
     """
     findings = []
     for device in found:
-        excess = np.abs(device.reflection.value) - 1
         radius = region_radius(device.reflection)
-        active = excess > radius
+        active = active_points(device.reflection)
         if np.any(active):
             message = (
                 f"The corrected reflection of '{device.name}' is above 1 beyond its uncertainty "

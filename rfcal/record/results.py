@@ -16,6 +16,7 @@ from rfcal.record.schema import Record
 from rfcal.tasks import intervals, uncertainty
 from rfcal.tasks.assessment import Assessment, assess
 from rfcal.tasks.calibration import Calibration
+from rfcal.tasks.chance import active_points
 from rfcal.tasks.delivery import PathLoss
 from rfcal.tasks.derived import Figure, derived
 from rfcal.tasks.uncertainty import Inputs
@@ -136,13 +137,12 @@ class Device:
     @cached_property
     def figures(self) -> dict[str, Figure]:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
-        active = np.abs(self.reflection.value) - 1 > uncertainty.region_radius(self.reflection)
         return derived(
             self.frequency,
             self.reflection,
             z_ref=self.z_ref,
             readings=intervals.Readings(self.inputs, self.seed),
-            passive=~active,
+            passive=~active_points(self.reflection),
         )
 
     @cached_property

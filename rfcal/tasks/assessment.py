@@ -140,7 +140,7 @@ class Assessment:
         Monte Carlo's draws.
     settled : ndarray of bool, shape (F,)
         Where the verdict is sure: Monte Carlo's figures had come to rest, or agree with the
-        linear ones whatever more draws would have moved.
+        linear ones, or not, whatever more draws would have moved.
     """
 
     linear: NDArray[np.bool_]
@@ -197,8 +197,9 @@ def _assessed(inputs: Inputs, z_ref: float, rng: np.random.Generator, most: int)
     def enough(
         index: NDArray[np.intp], interval: Real, twice: Real, tolerance: Real
     ) -> NDArray[np.bool_]:
-        off = np.abs(ends[index] - interval) + twice
-        sure[index] = np.all(off <= tolerance[..., None], axis=(1, 2))
+        off, limit = np.abs(ends[index] - interval), tolerance[..., None]
+        holds = np.all(off + twice <= limit, axis=-1)
+        sure[index] = np.all(holds | np.any(off > limit + twice, axis=-1), axis=-1)
         return sure[index]
 
     drawn = adaptive(inputs, z_ref, rng, most=most, enough=enough)

@@ -74,7 +74,8 @@ class Calibration:
         degrees_of_freedom : int
             Twice the number of standards beyond three.
         """
-        variance = np.array(_variance_at_plane(self.known, self.seen, self.error_box))
+        steady = _steady(self.seen)  # one scatter for all, which so few readings can tell
+        variance = np.array(_variance_at_plane(self.known, steady, self.error_box))
         size = np.abs(self.residuals()) ** 2
         total = np.sum(size / np.maximum(variance, 1e-30), axis=0)
         return total, 2 * (len(self.names) - 3)

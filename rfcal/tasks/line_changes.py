@@ -1,11 +1,11 @@
 """Two sweeps of one line compared: what reflects otherwise than it did, and where.
 
-The earlier sweep is first stretched to the delay of the later one, as cables grow longer in the
-sun; then the difference of the two is taken as a sum of echoes, and each is laid to the place of
-the last event before it, as what rings behind a place is of that place.
+Places of the earlier sweep are first moved to where they are in the later one, as cables grow
+longer in the sun; then the difference of the two is taken as a sum of echoes, and these are laid
+to places.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,18 +13,15 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 from rfcal.models.quantity import Quantity, combine
 from rfcal.tasks.echo_basis import Band, prepare
-from rfcal.tasks.echoes import NEAREST, Echoes, search
+from rfcal.tasks.echoes import MARGIN, NEAREST, Echoes, search
 from rfcal.tasks.faults import Events, in_line
+from rfcal.tasks.line_shift import SIGNIFICANT, Shift, find_shift
 
 LEAST = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
-SIGNIFICANT = 4.0
-"""A change, and a stretch, is one when it is this many times its standard uncertainty."""
-
-MOST_STRETCH = 0.005
-"""A line is taken to be stretched by no more than this [1]; weather does less (common practice,
-no source)."""
+CLUSTER = 3.0
+"""Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,16 +59,16 @@ class Comparison:
     changes : tuple of Change
         Near to far. Read the nearest first: a new fault keeps part of the wave from all that lies
         beyond it, so that farther events seem changed too.
-    stretch : float
-        By how much of itself the line's delay has grown [1]; zero where that is not significant.
+    shift : Shift, optional
+        How the line's places have moved; none where that is not significant.
     largest : float
-        Largest difference of the two sweeps at one frequency, the stretch made good [1].
+        Largest difference of the two sweeps at one frequency, the shift made good [1].
     largest_hz : float
         Where that is [Hz].
     """
 
     changes: tuple[Change, ...]
-    stretch: float
+    shift: Shift | None
     largest: float
     largest_hz: float
 
@@ -121,73 +118,118 @@ def compare(
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
-    stretch, before = _stretched(band, before, after)
+    shift, before = _moved(search(band, before, 54.0, 12), search(band, after, 54.0, 12), after)
     difference = after - before
     found = search(band, difference, 54.0, 12)
     worst = int(np.argmax(np.abs(difference)))
-    changes = _laid_to_places(found, shared, events, baseline, end_m)
+    changes = _laid_to_places(found, shared, (baseline, events), (before, after), end_m)
     return Comparison(
-        changes, stretch, float(np.abs(difference[worst])), float(band.frequency[worst])
+        changes, shift, float(np.abs(difference[worst])), float(band.frequency[worst])
     )
 
 
-def _stretched(band: Band, before: Complex, after: Complex) -> tuple[float, Complex]:
-    """The stretch that brings the earlier sweep nearest to the later one, and the sweep so."""
-    echoes = search(band, before, 54.0, 12)
-    if not echoes.distance.size:
-        return 0.0, before
-    each = np.array([echoes.model(echoes.distance == d) for d in echoes.distance])
+def _moved(then: Echoes, now: Echoes, after: Complex) -> tuple[Shift | None, Complex]:
+    """How the line's places have moved, and the earlier sweep with its echoes moved so."""
+    each = np.array([then.model(then.distance == d) for d in then.distance])
+    before = np.sum(each, axis=0) + then.left
+    shift, band = find_shift(then, now), then.band
+    if shift is None:
+        return None, before
     # what no echo explains comes from where the strongest does, most likely
-    each[np.argmax(echoes.at_foot())] += echoes.left
-    turn = -2j * echoes.distance[:, None] * band.propagation.imag
-    stretch = 0.0
-    for _ in range(3):
-        turned = each * np.exp(turn * stretch)
-        moved, slope = np.sum(turned, axis=0), np.sum(turn * turned, axis=0)
+    each[np.argmax(then.at_foot())] += then.left
+    turn = -2j * shift.form(then.distance)[:, None] * band.propagation.imag
+    size = shift.size
+    for _ in range(3):  # phases know the size better than places do
+        turned = each * np.exp(turn * size)
+        slope, left = np.sum(turn * turned, axis=0), after - np.sum(turned, axis=0)
         weighed = band.weight * slope.conj()
-        stretch += float(np.sum(weighed * (after - moved)).real / np.sum(weighed * slope).real)
-    moved = np.sum(each * np.exp(turn * stretch), axis=0)
-    spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2)
-    uncertainty = float(spread / np.sum(weighed * slope).real)
-    if SIGNIFICANT * uncertainty < abs(stretch) < MOST_STRETCH:
-        return stretch, moved
-    return 0.0, before
+        information = float(np.sum(weighed * slope).real)
+        size += float(np.sum(weighed * left).real) / information
+    if abs(size - shift.size) > SIGNIFICANT * shift.uncertainty:
+        size = shift.size
+    moved = np.sum(each * np.exp(turn * size), axis=0)
+    spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
+    found = replace(shift, size=size, uncertainty=min(float(spread), shift.uncertainty))
+    return (found, moved) if found.significant else (None, before)
 
 
 def _laid_to_places(
-    found: Echoes, shared: Complex, events: Events, baseline: Events, end_m: float
+    found: Echoes,
+    shared: Complex,
+    events: tuple[Events, Events],
+    seen: tuple[Complex, Complex],
+    end_m: float,
 ) -> tuple[Change, ...]:
-    """Changes at the events' places, from the echoes of the difference."""
-    near = NEAREST * found.band.resolution
-    off = np.abs(baseline.distance_m[:, None] - events.distance_m)
-    gone = baseline.distance_m[np.all(off >= near, axis=1)]
-    places = np.sort(np.concatenate([events.distance_m, gone]))
-    places = places[places < end_m]
-    if not places.size or not found.distance.size:
-        return ()
-    last = np.searchsorted(places, found.distance + near, side="right") - 1
-    closest = np.argmin(np.abs(found.distance[:, None] - places), axis=1)
-    beside = np.abs(found.distance - places[closest]) < near
-    place = places[np.where(beside, closest, np.maximum(last, 0))]
+    """Changes at places, from the echoes of the difference; pairs are baseline and sweep."""
     _, of_size = found.uncertainty()
     doubt = np.hypot(of_size, np.linalg.norm(found.moved_by(shared), axis=0) / np.sqrt(2))
     size = np.linalg.norm(found.coefficients, axis=1)
+    place = _places(found, size, events, end_m)
     changes: list[Change] = []
-    for where in np.unique(place):
+    for where in np.unique(place[np.isfinite(place)]):
         here = place == where
         whole, least = (float(np.linalg.norm(of[here])) for of in (size, doubt))
         if whole > max(LEAST, SIGNIFICANT * least):
-            changes += [_change(float(where), whole, near, events, baseline)]
+            changes += [_change(found.band, float(where), whole, events, seen)]
     return tuple(changes)
 
 
-def _change(where: float, size: float, near: float, events: Events, baseline: Events) -> Change:
-    """The change at a place, by the nearest event of each sweep if it is near enough."""
+def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float) -> Real:
+    """To what place each echo of the difference belongs; nan for a bounce.
+
+    To an event beside it; else to a stronger one just before or behind it, as one change splits
+    into several echoes; else, behind all events, to the last of them, which rings. What is left
+    is a place of its own.
+    """
+    near, (baseline, events) = NEAREST * found.band.resolution, pair
+    off = np.abs(baseline.distance_m[:, None] - events.distance_m)
+    gone = np.all(off >= near, axis=1)
+    events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
+    sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
+    bounce_m, bounce = _bounces(events_m, sizes)
+    sizes, events_m = sizes[events_m < end_m], events_m[events_m < end_m]
+    place = np.full(size.size, np.nan)
+    for k in np.argsort(-size):
+        d = found.distance[k]
+        beside = np.abs(events_m - d)
+        stronger = np.where(np.isfinite(place), np.abs(found.distance - d), np.inf)
+        bounced = bounce[np.abs(bounce_m - d) < near]
+        if beside.size and beside.min() < near:
+            place[k] = events_m[np.argmin(beside)]
+        elif stronger.min() < CLUSTER * found.band.resolution:
+            place[k] = place[np.argmin(stronger)]
+        elif np.any(2 * MARGIN * bounced > size[k]):
+            continue  # it has grown, or moved with both of its ends
+        else:
+            place[k] = d if not events_m.size or d < events_m.max() else events_m.max()
+    return place
+
+
+def _bounces(distance: Real, size: Real) -> tuple[Real, Real]:
+    """Where waves that bounce between three events are seen [m], and how large at most [1]."""
+    i, j, k = np.indices((distance.size,) * 3).reshape(3, -1)
+    made = (distance[i] < distance[j]) & (distance[i] < distance[k])
+    i, j, k = i[made], j[made], k[made]
+    return distance[j] + distance[k] - distance[i], size[i] * size[j] * size[k]
+
+
+def _change(
+    band: Band, where: float, size: float, found: tuple[Events, Events], seen: tuple[Complex, ...]
+) -> Change:
+    """The change at a place, by the nearest event of baseline and sweep if it is near enough.
+
+    Where the lists, which hold the strongest, have neither, the traces say how large they are.
+    """
     value, kind = [], []
-    for found in (baseline, events):
-        off = np.abs(found.distance_m - where)
-        here = int(np.argmin(off)) if off.size and np.min(off) < near else None
-        value.append(0j if here is None else complex(found.reflection[here]))
-        kind.append("" if here is None else found.kind[here])
+    for events in found:
+        off = np.abs(events.distance_m - where)
+        here = int(np.argmin(off)) if off.size and np.min(off) < NEAREST * band.resolution else None
+        value.append(0j if here is None else complex(events.reflection[here]))
+        kind.append("" if here is None else events.kind[here])
+    if not any(kind):
+        at, fade = int(np.argmin(np.abs(band.grid - where))), float(band.fade(np.array([where]))[0])
+        value = [complex(band.trace(sweep)[at]) / fade for sweep in seen]
+        grown = abs(value[1]) / max(abs(value[0]), 1e-12)
+        kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
     return Change(where, what, value[0], value[1], size, kind[1] or kind[0])

@@ -175,4 +175,6 @@ def student(freedom: Real, share: Real) -> Real:
     if np.all(np.isinf(freedom)):
         return ndtri(share)
     known = np.isfinite(freedom)
-    return np.where(known, stdtrit(np.where(known, freedom, 1.0), share), ndtri(share))
+    # scipy's t has no quantiles at 0 and 1
+    inner = stdtrit(np.where(known, freedom, 1.0), np.clip(share, 1e-12, 1 - 1e-12))
+    return np.where(known & (share > 0) & (share < 1), inner, ndtri(share))

@@ -14,9 +14,10 @@ from rfcal.models.between import between_points
 from rfcal.models.quantity import Quantity, both_axes
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.agreement import DISAGREE_PROBABILITY, agree, too_many
+from rfcal.record.agreement import DISAGREE_PROBABILITY, agree
 from rfcal.record.compute import compute
 from rfcal.tasks.calibration import calibrate
+from rfcal.tasks.chance import too_many
 from tests.record.conftest import BOX, START, bend, touchstone
 
 SESSIONS = 2000

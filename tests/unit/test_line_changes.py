@@ -58,7 +58,8 @@ def test_a_line_that_grew_in_the_sun_has_not_changed(deviation, end, longer):
             rng, sweep(OLD, line=slow, end=end), sweep(OLD, end=end), deviation=deviation
         )
         assert found.changes == ()
-        assert found.stretch == pytest.approx(longer, abs=3e-4 if deviation > 0.001 else 5e-5)
+        size = found.shift.size if found.shift else 0.0
+        assert size == pytest.approx(longer, abs=3e-4 if deviation > 0.001 else 5e-5)
         assert found.largest < 8 * deviation + 6 * longer
 
 
@@ -86,3 +87,42 @@ def test_what_both_sweeps_share_is_no_doubt_of_a_change():
     assert compare(WIDE, now, then, LINE, **given).changes[0].what == "new"
     apart = Quantity(then.value, (replace(shared),))
     assert [c.what for c in compare(WIDE, now, apart, LINE, **given).changes] == ["changed"]
+
+
+def test_places_that_lie_farther_from_one_on_are_told_as_moved():
+    """A piece of half a metre between 12 and 30 m: nothing else has changed."""
+    now = foot(WIDE, replace(LINE, length_m=50.5), ENDS["open"], OLD, ("series", 6.0, 30.5))
+    found = compared(np.random.default_rng(6), now, sweep(OLD, ("series", 6.0, 30.0)))
+    assert found.changes == ()
+    assert found.shift.size == pytest.approx(0.5, abs=0.01)
+    assert found.shift.between_m == pytest.approx((12, 30), abs=0.1)
+
+
+def test_a_longer_jumper_at_the_foot_is_no_warmth():
+    longer = replace(LINE, length_m=51.2)
+    now = foot(WIDE, longer, ENDS["open"], ("series", 5.0, 13.2), ("series", 6.0, 31.2))
+    found = compared(np.random.default_rng(7), now, sweep(OLD, ("series", 6.0, 30.0)))
+    assert found.changes == ()
+    assert found.shift.size == pytest.approx(1.2, abs=0.01)
+    assert found.shift.between_m == pytest.approx((0, 12), abs=0.1)
+
+
+def test_a_fault_among_many_places_is_told_where_it_is():
+    """The list holds the strongest six; the change is none of them, and no place before it."""
+    joints = [("series", 6.0, place) for place in (5, 11, 17, 23, 29)]
+    end = rod()
+    now = foot(WIDE, LINE, end, *joints, ("series", 6.0, 40.0))
+    found = compared(np.random.default_rng(8), now, foot(WIDE, LINE, end, *joints), end_m=51.0)
+    first = found.changes[0]
+    assert first.distance_m == pytest.approx(40, abs=0.1)
+    assert (first.what, abs(first.before) < 0.005) == ("new", True)
+    assert abs(first.after) == pytest.approx(first.size, rel=0.2)
+
+
+def test_what_changes_at_the_foot_is_told_there_and_hides_nothing_behind():
+    foot_m = ("series", 5.0, 0.05)
+    found = compared(
+        np.random.default_rng(9), sweep(foot_m, OLD, ("series", 3.0, 30.0)), sweep(OLD)
+    )
+    places = [change.distance_m for change in found.changes]
+    assert places[:2] == pytest.approx([0.05, 30], abs=0.3)

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.maths.levels import RESISTANCE
+from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.tasks.intervals import interval
 from rfcal.tasks.repeats import freedom_along, from_repeats, student
 
 ALONG_R = np.ones(1, complex)
@@ -35,3 +37,21 @@ def test_a_scatter_that_is_small_by_chance_does_not_narrow_the_whole(count, know
     times = student(freedom_along(found, ALONG_R), np.full(sessions, 0.975))
     inside = np.abs(off) <= times * np.sqrt(found.covariance()[:, 0, 0])
     assert 0.947 < np.mean(inside) < 0.98
+
+
+def test_a_share_of_nothing_has_no_quantile():
+    """What an interval's end beside a bound asks for."""
+    shares = student(np.array([4.0, 1e6, np.inf, 4.0]), np.array([0.0, 0.0, 0.0, 1.0]))
+    assert list(shares) == [-np.inf, -np.inf, -np.inf, np.inf]
+    assert student(np.array([4.0]), np.array([0.05])) == pytest.approx([-2.131847])
+
+
+@pytest.mark.parametrize("freedom", [3.0, 10.0, np.inf])
+def test_intervals_at_the_edge_of_the_chart_keep_their_width_with_repeats(freedom):
+    """|reflection| 0.995 known to 0.006: R may be anything from zero on."""
+    effects = tuple(
+        Effect("repeats", axis * 0.006 * np.ones(1, complex), freedom=freedom) for axis in (1, 1j)
+    )
+    low, high = interval(RESISTANCE, Quantity(np.array([0.995j]), effects))
+    assert low == 0
+    assert 50 * high > 0.6
