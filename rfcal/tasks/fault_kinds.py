@@ -186,6 +186,11 @@ def _single(
         size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
         beyond = _goes_on(apart, np.abs(reflection), m)
         passed = max(1 - size, 0.0) ** 2
+        most = passed * (1 + FULL)
+        if beyond and goes_as[0][int(np.argmax(np.abs(reflection) == beyond))]:
+            # an end that reflects alike all over the band tells a step of impedance, which loses
+            # nothing, from a resistance: what it shows must be nearer to the latter
+            most = min(most, np.sqrt(passed * max(1 - size**2, 0.0)))
         kind = "mismatch"
         if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
             kind = "unknown"
@@ -194,7 +199,7 @@ def _single(
                 kind = "series inductance" if r.imag > 0 else "shunt capacitance"
         elif not goes_as[0][m]:
             pass
-        elif beyond and beyond / through < passed * (1 + FULL) + 3 * uncertainty[m]:
+        elif beyond and beyond / through < most + 3 * uncertainty[m]:
             kind = "shunt resistance" if r.real < 0 else "series resistance"
         elif size > 1 - FULL:
             kind = "open" if r.real > 0 else "short"

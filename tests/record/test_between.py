@@ -301,6 +301,14 @@ def test_removing_after_adding_is_refused(filed):
         compute.compute(filed)
 
 
+def test_a_loss_table_may_lie_above_the_law_at_low_frequencies(filed):
+    """A thin cable's table from 1 MHz on, as handbooks print them (value from memory)."""
+    rows = "[[1.0, 6.2], [10.0, 10.8], [50.0, 19.0], [100.0, 27.6], [1000.0, 98.4]]"
+    own = 'line = "thin"\nlength_m = 3.0\nvelocity_factor = 0.66\nz0_ohm = 50.0\n'
+    append(filed, own + f"loss_db_per_100m = {rows}")
+    assert compute.compute(filed).device("device").path_loss is not None
+
+
 def test_a_loss_table_with_a_slip_is_refused(filed):
     rows = "[[10.0, 1.8], [50.0, 4.4], [100.0, 68.0], [1000.0, 24.5]]"
     own = 'line = "own"\nlength_m = 3.0\nvelocity_factor = 0.8\nz0_ohm = 75.0\n'
