@@ -15,7 +15,14 @@ from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.models.quantity import Quantity
-from rfcal.tasks.line_fit import EXCHANGED, NO_LINE, LineProperties, coarse_delay, fit_line
+from rfcal.tasks.line_fit import (
+    EXCHANGED,
+    NO_LINE,
+    LineProperties,
+    coarse_delay,
+    fit_line,
+    require_points,
+)
 
 NARROW = 0.5
 """Below this share of the middle frequency a span may leave impedance and delay to each other."""
@@ -125,6 +132,7 @@ def _best(
     frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float, velocity: float
 ) -> LineProperties:
     """The fit from the best of many starts, unless another line would do as well."""
+    require_points(frequency)
     narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []

@@ -188,6 +188,25 @@ def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) 
     return np.stack(list(columns.values()), axis=-1)
 
 
+def require_points(frequency: Real) -> None:
+    """Refuse a sweep with too few points to tell a line's length.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+
+    Raises
+    ------
+    CalibrationError
+        Fewer than five points.
+    """
+    if frequency.size < 5:
+        raise CalibrationError(
+            f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
+        )
+
+
 def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     """One-way delay from the phase of a line's round trip, on the branch that fits the band.
 
@@ -214,10 +233,7 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     NotThisLineError
         A phase at zero frequency that is surely half a turn off.
     """
-    if frequency.size < 5:
-        raise CalibrationError(
-            f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
-        )
+    require_points(frequency)
     phase = np.unwrap(np.angle(round_trip))
     step = np.abs(np.diff(phase))
     if np.max(step) > 0.8 * np.pi:

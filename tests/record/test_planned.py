@@ -15,8 +15,6 @@ from rfcal.tasks.path import Cable
 from rfcal.tasks.planning import plan
 from rfcal.tasks.setup import Length, Setup
 
-pytestmark = pytest.mark.filterwarnings("ignore:Polyfit")  # a line measured at one frequency
-
 F = np.array([70e6])
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 TERMS = {
