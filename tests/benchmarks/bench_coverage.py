@@ -34,6 +34,7 @@ SETUPS = {
     "5 standards": Setup(FREQUENCY, FIVE),
     "behind a line": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
     "behind 20 m by type": Setup(FREQUENCY, PLAIN, lines=(LONG,)),
+    "typed from a display": Setup(FREQUENCY, PLAIN, typed=True),
 }
 CAREFUL = "behind 20 m by type"
 """Here the reflection may have turned by half a circle, which no method of ours describes well:
