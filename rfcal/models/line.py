@@ -114,7 +114,9 @@ class Line:
         x = phase + s * r
         rest = 4 * a2 * a2 + 4 * a2 * x * phase - (r * phase) ** 2
         half = r * (phase * x + 2 * a2)
-        g = rest / (half + np.sqrt(half**2 + x * x * rest) + 1e-300)  # without any loss: zero
+        # without any loss zero; no conductor's loss with a reactance below zero is this large
+        root = np.sqrt(np.maximum(half**2 + x * x * rest, 0.0))
+        g = rest / (half + root + 1e-300)
         g = np.where(np.equal(self.dielectric_db, 0), 0.0, g)
         return np.asarray(self.z0 * (r + 1j * x)), np.asarray((g + 1j * phase) / self.z0)
 

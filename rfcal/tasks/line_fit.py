@@ -188,6 +188,19 @@ def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) 
     return np.stack(list(columns.values()), axis=-1)
 
 
+def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
+    """Phase that the skin effect takes [rad], as it goes with the root of frequency as its loss.
+
+    Left in, it would carry a lossy line's phase at zero frequency off by half of it.
+    """
+    from scipy.optimize import nnls
+
+    lost = -np.log(np.maximum(np.abs(round_trip), 1e-12))
+    root = np.sqrt(frequency)
+    (conductor, _), _ = nnls(np.stack([root, frequency], axis=-1) / frequency[-1], lost)
+    return np.asarray(conductor * root / frequency[-1])
+
+
 def require_points(frequency: Real) -> None:
     """Refuse a sweep with too few points to tell a line's length.
 
@@ -234,7 +247,7 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
         A phase at zero frequency that is surely half a turn off.
     """
     require_points(frequency)
-    phase = np.unwrap(np.angle(round_trip))
+    phase = np.unwrap(np.angle(round_trip)) + _inside_conductors(frequency, round_trip)
     step = np.abs(np.diff(phase))
     if np.max(step) > 0.8 * np.pi:
         raise CalibrationError(

@@ -89,6 +89,13 @@ def test_ambiguous_lengths_are_refused_with_the_cure():
         measure_line(WIDE[:3], *sweeps(line, WIDE[:3]), velocity_factor=0.66)
 
 
+def test_a_lossy_line_high_up_is_not_taken_for_exchanged():
+    """Skin effect takes two radians of its round trip, which the phase at zero must not keep."""
+    line, high = Line(85.0, 0.66, 50.0, 1.4), np.linspace(100e6, 200e6, 401)
+    found = measure_line(high, *sweeps(line, high, 0.0005), velocity_factor=0.66)
+    assert found.line.length_m == pytest.approx(85, abs=0.1)
+
+
 def test_exchanged_sweeps_are_refused():
     far_open, far_short = sweeps(Line(40.0, 0.85, 50.0, 0.8), WIDE, 0.0005)
     with pytest.raises(CalibrationError, match="exchanged"):
