@@ -223,13 +223,15 @@ def added_loss_db(matched_db: ArrayLike, load_reflection: ArrayLike) -> Real:
     matched_db : array_like, shape (F,)
         Matched loss of the line [dB].
     load_reflection : array_like, shape (F,)
-        Reflection coefficient of the load in the line's impedance [1].
+        Reflection coefficient of the load in the line's impedance [1], below 1 in size.
 
     Returns
     -------
     ndarray, shape (F,)
-        Additional loss [dB].
+        Additional loss [dB], infinite where nothing is taken up by the load.
     """
     # total = 10 log10[(a^2 - rho^2) / (a (1 - rho^2))], a = 10^(matched / 10)
     a, rho2 = 10 ** (np.asarray(matched_db) / 10), np.abs(load_reflection) ** 2
-    return 10 * np.log10((a**2 - rho2) / (a * (1 - rho2))) - matched_db
+    taken = np.maximum(1 - rho2, 0.0)
+    with np.errstate(divide="ignore"):
+        return np.asarray(10 * np.log10((a**2 - rho2) / (a * taken)) - matched_db)

@@ -29,7 +29,7 @@ def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
     frequency : array_like, shape (F,)
         Frequencies [Hz].
     load : array_like, shape (F,) or ()
-        Load impedance [ohm], with a resistance above zero.
+        Load impedance [ohm], finite and with a resistance above zero.
 
     Returns
     -------
@@ -39,10 +39,12 @@ def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
     Raises
     ------
     CalibrationError
-        A load without resistance: no power can arrive in it.
+        A load without resistance, or none at all: no power can arrive in it.
     """
-    if np.any(np.real(load) <= 0):
-        raise CalibrationError("the load has no resistance above zero, so no power arrives in it")
+    if not np.all(np.isfinite(load) & (np.real(load) > 0)):
+        raise CalibrationError(
+            "the load has no resistance above zero, or is open, so no power arrives in it"
+        )
     return -10 * np.log10(line.two_port(frequency).power_gain(load))
 
 

@@ -45,6 +45,9 @@ def test_gain_of_a_map_is_that_of_its_two_port():
 def test_a_load_that_takes_no_power():
     with pytest.raises(CalibrationError, match="resistance above zero"):
         loss_db(Line(1.0), [1e6], -5 + 1j)
+    with pytest.raises(CalibrationError, match="is open"):
+        loss_db(Line(1.0), [1e6], complex(np.inf))
+    assert np.isinf(added_loss_db(1.0, 1.0))
 
 
 def test_loss_of_a_measured_path_against_its_truth():
