@@ -119,6 +119,9 @@ def compare(
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
     shift, before = _moved(search(band, before, 54.0, 12), search(band, after, 54.0, 12), after)
+    if shift is not None:
+        moved = shift.size * shift.form(baseline.distance_m)
+        baseline = replace(baseline, distance_m=baseline.distance_m + moved)
     difference = after - before
     found = search(band, difference, 54.0, 12)
     worst = int(np.argmax(np.abs(difference)))

@@ -107,6 +107,23 @@ def test_a_longer_jumper_at_the_foot_is_no_warmth():
     assert found.shift.between_m == pytest.approx((0, 12), abs=0.1)
 
 
+def test_a_fault_that_went_is_told_where_the_line_has_it_now():
+    """The line lies 1.2 m farther, so what is gone at 30 m would be at 31.2 m."""
+    longer = replace(LINE, length_m=51.2)
+    now = foot(WIDE, longer, ENDS["open"], ("series", 5.0, 13.2))
+    found = compared(np.random.default_rng(8), now, sweep(OLD, ("series", 12.0, 30.0)))
+    first, beyond = found.changes
+    assert (first.what, first.after) == ("gone", 0)
+    assert first.distance_m == pytest.approx(31.2, abs=0.1)
+    assert (beyond.what, beyond.kind) == ("changed", "open")
+
+
+def test_two_sweeps_of_a_matched_line_are_alike():
+    load = LINE.impedance(WIDE)
+    found = compared(np.random.default_rng(9), sweep(end=load), sweep(end=load))
+    assert (found.changes, found.shift) == ((), None)
+
+
 def test_a_fault_among_many_places_is_told_where_it_is():
     """The list holds the strongest six; the change is none of them, and no place before it."""
     joints = [("series", 6.0, place) for place in (5, 11, 17, 23, 29)]
