@@ -34,7 +34,8 @@ def line_lines(line: LineState) -> list[str]:
     ]
     size = np.abs(now.reflection)
     here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
-    at_end = int(np.argmax(here)) if line.length_m and np.any(here) else -1
+    sure = line.length_m and line.beyond_m is None
+    at_end = int(np.argmax(here)) if sure and np.any(here) else -1
     for i, kind in enumerate(now.kind):
         half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
