@@ -42,6 +42,13 @@ TWIN = 1.6
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""
 
+FALLS, OFF_QUARTER = 0.15, 0.7
+"""Slope over the band, in parts of the mean reflection, and phase off a quarter turn [rad], that
+show a slow change begin, end or turn."""
+
+PAIRED, LONG = 3.0, 25.0
+"""Its ends are not this many times different, nor this many resolutions apart."""
+
 FAINT, RUN, DUST = 0.1, 4.0, 0.2
 """Three or more reflections below the first [1], no further apart than the second (in resolutions)
 and none below the third times the largest, can be one slow change."""
@@ -89,7 +96,33 @@ def tell_kinds(
     single = _single(apart, reflection, uncertainty, phase_uncertainty, goes_as, loss_known)
     alike = ALIKE if loss_known else ALIKE_BY_GUESS
     paired, stretch = _stretches(single, reflection, uncertainty, goes_as[0], alike)
-    return _slow_changes(paired, stretch, apart, np.abs(reflection))
+    slow = _slow_changes(paired, stretch, apart, np.abs(reflection))
+    return _ramps(slow, _falls(coefficients), apart, np.abs(reflection))
+
+
+def _falls(coefficients: Complex) -> np.ndarray:
+    """Which events are where a slow change begins, ends or turns.
+
+    A place where the impedance begins to rise along the line by Z' reflects ``Z' / (4 j beta Z)``
+    (small reflections; D. M. Pozar, Microwave Engineering, 5.8): a quarter turn off a resistance,
+    and less the higher the frequency.
+    """
+    mean, slope = coefficients[:, 0], coefficients[:, 1] / coefficients[:, 0]
+    off_axis = np.abs(np.abs(np.angle(mean)) - np.pi / 2)
+    return (slope.real < -FALLS) & (np.abs(slope.imag) < FALLS) & (off_axis < OFF_QUARTER)
+
+
+def _ramps(kinds: tuple[str, ...], falls: np.ndarray, apart: Real, size: Real) -> tuple[str, ...]:
+    """Kinds with slow changes told by their two ends: alone, one could be a gap in a conductor."""
+    slow: set[int] = set()
+    for m, n in pairwise(m for m, kind in enumerate(kinds) if falls[m] and kind == "mismatch"):
+        weak = np.all(size[m : n + 1] < FAINT) and apart[m] > 1 and apart[n] - apart[m] < LONG
+        if weak and 1 / PAIRED < size[n] / size[m] < PAIRED:
+            slow |= set(range(m, n + 1))
+    unclear = ("mismatch", "unknown")
+    return tuple(
+        "slow change" if m in slow and kind in unclear else kind for m, kind in enumerate(kinds)
+    )
 
 
 def _goes_as(
