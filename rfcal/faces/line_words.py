@@ -30,7 +30,7 @@ def line_lines(line: LineState) -> list[str]:
     said = [
         *_properties(line),
         f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
-        f"on, seen up to {limits[1]} m):",
+        f"on, seen up to {limits[1]} m; kinds are those of one uniform line):",
     ]
     size = np.abs(now.reflection)
     here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
