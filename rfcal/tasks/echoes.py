@@ -18,6 +18,9 @@ from rfcal.tasks.echo_basis import Band
 NEAREST = 1.5
 """Two echoes are told apart when further from each other than this many resolutions."""
 
+FLAT = 0.001
+"""Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
+
 CROSSTALK = 0.03
 """Pull of an equal echo within three resolutions, in resolutions (by simulation)."""
 
@@ -234,6 +237,29 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
     whole = np.linalg.norm(echoes.coefficients, axis=1) * band.fade(d) / band.kept(d)
     place = d[j] + d[k] - d[i]
     return place, own[i] * whole[j] * whole[k] * beyond[i] * band.kept(place)
+
+
+def placed(echoes: Echoes) -> tuple[np.ndarray, Real, Real]:
+    """Which echoes are no bounces, and how well their places and sizes are known.
+
+    Parameters
+    ----------
+    echoes : Echoes
+        As searched.
+
+    Returns
+    -------
+    real : ndarray of bool, shape (K,)
+        False for a bounce.
+    of_distance : ndarray, shape (K,)
+        Standard uncertainty of each place [m]: noise, misfit, and what is near.
+    of_size : ndarray, shape (K,)
+        Of each part of the reflection [1].
+    """
+    of_distance, of_size = echoes.uncertainty()
+    real, pulled = told_apart(echoes, of_distance, of_size)
+    least = FLAT * echoes.band.resolution
+    return real, np.sqrt(of_distance**2 + pulled**2 + least**2), of_size
 
 
 def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.ndarray, Real]:

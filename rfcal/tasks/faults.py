@@ -12,11 +12,8 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.tasks.echo_basis import prepare
-from rfcal.tasks.echoes import NEAREST, Echoes, folded, search, told_apart
+from rfcal.tasks.echoes import NEAREST, Echoes, folded, placed, search
 from rfcal.tasks.fault_kinds import LOSSIEST, tell_kinds
-
-FLAT = 0.001
-"""Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
 
 MORE = 3.5
 """An event is one when it is this many times what one deviation of the common influences makes."""
@@ -239,9 +236,7 @@ def find_events(
     band = prepare(frequency, reflection, line, loss_known)
     seen, shared = in_line(band.frequency, reflection, line, loss_known, z_ref, common)
     echoes = search(band, seen, dynamic_db, 2 * most)
-    of_distance, of_size = echoes.uncertainty()
-    single, pulled = told_apart(echoes, of_distance, of_size)
-    of_distance = np.sqrt(of_distance**2 + pulled**2 + (FLAT * band.resolution) ** 2)
+    single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     of_size = np.hypot(of_size, of_common)
     real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.tasks.echoes import NEAREST, Echoes, told_apart
+from rfcal.tasks.echoes import NEAREST, Echoes, placed
 
 SIGNIFICANT = 4.0
 """A move is one when it is this many times its standard uncertainty."""
@@ -26,10 +26,6 @@ REACH_M = 3.0
 ALIKE, TIMES = 0.1, 2.5
 """Echoes are alike where their shapes over the band differ by less than the first of these parts
 and their sizes by less than this many times."""
-
-SURE = 0.001
-"""Doubt of every place, in resolutions, as line and reflections vary over the band unlike the
-model."""
 
 MISFIT = 9.0
 """A way of moving is one where it explains the places to this, in squared standard uncertainties
@@ -110,11 +106,9 @@ def find_shift(then: Echoes, now: Echoes) -> Shift | None:
 
 def _doubt(echoes: Echoes) -> Real:
     """Standard uncertainties of places [m]; a bounce is none, nor what calibration leaves."""
-    of_distance, of_size = echoes.uncertainty()
-    real, pulled = told_apart(echoes, of_distance, of_size)
-    sure = SURE * echoes.band.resolution
-    real &= echoes.distance > NEAREST * echoes.band.resolution
-    return np.where(real, np.sqrt(of_distance**2 + pulled**2 + sure**2), np.inf)
+    real, of_distance, _ = placed(echoes)
+    behind_foot = echoes.distance > NEAREST * echoes.band.resolution
+    return np.where(real & behind_foot, of_distance, np.inf)
 
 
 def _fitted(form: Shift, place: Real, moved: Real, doubt: Real) -> tuple[Shift, float]:
