@@ -12,24 +12,38 @@ _HOME = {
     "Line": "rfcal.models.line",
     "RfcalError": "rfcal.errors",
     "Standard": "rfcal.models.standards",
-    "assess": "rfcal.tasks.assessment",
-    "compute": "rfcal.record.compute",
-    "doubt_panel": "rfcal.faces",
-    "line_panels": "rfcal.faces",
-    "line_words": "rfcal.faces",
-    "figure_words": "rfcal.faces",
+    "assess": "rfcal.measurement.assessment",
+    "compute": "rfcal.record.job.compute",
+    "doubt_panel": "rfcal.workbook.uncertainty",
+    "line_panels": "rfcal.workbook.lines",
+    "line_words": "rfcal.report.text.line",
+    "figure_words": "rfcal.report.text.numbers",
     "from_impedance": "rfcal.maths.reflection",
-    "match_panel": "rfcal.faces",
-    "match_plots": "rfcal.faces",
-    "match_words": "rfcal.faces",
-    "monte_carlo": "rfcal.tasks.monte_carlo",
-    "plan": "rfcal.tasks.planning",
-    "plots": "rfcal.faces",
-    "summary": "rfcal.faces",
+    "match_panel": "rfcal.workbook.matching",
+    "match_plots": "rfcal.report.figures.match",
+    "match_words": "rfcal.report.text.match",
+    "monte_carlo": "rfcal.measurement.monte_carlo",
+    "plan": "rfcal.planning.plan",
+    "plots": "rfcal.report.figures.device",
+    "summary": "rfcal.report.summary",
     "swr": "rfcal.maths.reflection",
     "to_impedance": "rfcal.maths.reflection",
-    "words": "rfcal.faces",
-    "workbook": "rfcal.faces",
+    "words": "rfcal.report.text.device",
+    "workbook": "rfcal.workbook",
+}
+
+_MODULES = {
+    "doubt_panel",
+    "line_panels",
+    "line_words",
+    "figure_words",
+    "match_panel",
+    "match_plots",
+    "match_words",
+    "plots",
+    "summary",
+    "words",
+    "workbook",
 }
 
 __all__ = list(_HOME)
@@ -40,7 +54,7 @@ def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module 'rfcal' has no attribute '{name}'")
     home = import_module(_HOME[name])
-    return getattr(home, name) if hasattr(home, name) else import_module(f"{_HOME[name]}.{name}")
+    return home if name in _MODULES else getattr(home, name)
 
 
 def __dir__() -> list[str]:

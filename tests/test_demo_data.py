@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.record import compute
+from rfcal.record.job import compute
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 

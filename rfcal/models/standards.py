@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike
 from rfcal.maths import section
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, renormalise
-from rfcal.models.between import between_points, same_grid
-from rfcal.models.quantity import Effect, Quantity, both_axes
+from rfcal.models.interpolation import between_points, same_grid
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 KINDS = ("short", "open", "load", "known")
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.record.line_check import LineState
-from rfcal.record.match import MatchResult, Proposal
+from rfcal.measurement import model as uncertainty
+from rfcal.record.job.line import LineState
+from rfcal.record.job.match import MatchResult, Proposal
 from rfcal.record.results import Check, Device, Results, error_terms
-from rfcal.tasks import uncertainty
-from rfcal.tasks.repeats import degrees_of_freedom
+from rfcal.uncertainty.coverage import degrees_of_freedom
 
 UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""

@@ -6,20 +6,21 @@ from functools import cached_property
 
 import numpy as np
 
+from rfcal.feedline.power import PathLoss
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.quantity import Quantity
-from rfcal.record.line_check import LineState
-from rfcal.record.match import MatchResult
-from rfcal.record.readings import Sweep, TwoPortSweep
-from rfcal.record.schema import Record
-from rfcal.tasks import intervals, uncertainty
-from rfcal.tasks.assessment import Assessment, assess
-from rfcal.tasks.calibration import Calibration
-from rfcal.tasks.chance import active_points
-from rfcal.tasks.delivery import PathLoss
-from rfcal.tasks.derived import Figure, derived
-from rfcal.tasks.uncertainty import Inputs
+from rfcal.measurement import model as uncertainty
+from rfcal.measurement.assessment import Assessment, assess
+from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.model import Inputs
+from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.record.format.schema import Record
+from rfcal.record.job.line import LineState
+from rfcal.record.job.match import MatchResult
+from rfcal.uncertainty import intervals
+from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import active_points
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +38,7 @@ class Check:
     inside : ndarray of bool, shape (F,)
         Where the difference lies in its own 95 % region.
     agrees : bool
-        Whether it agrees as a whole, see `rfcal.record.agreement.agree`.
+        Whether it agrees as a whole, see `rfcal.record.findings.agreement.agree`.
     reading : ndarray, shape (F,)
         Its raw reading [1].
     calibration : Calibration

@@ -8,12 +8,12 @@ import pytest
 from scipy.stats import binom
 
 from rfcal.maths.reflection import to_impedance
+from rfcal.measurement.deembedding import Cable
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
-from rfcal.tasks.audit import audit
-from rfcal.tasks.path import Cable
-from rfcal.tasks.setup import EXTRA, Length, Setup
+from rfcal.planning.coverage_audit import audit
+from rfcal.planning.setup import EXTRA, Length, Setup
 
 SESSIONS = 4000
 FREQUENCY = np.array([70e6])

@@ -6,8 +6,8 @@ Prints its own table; run with ``-s`` to see it.
 import numpy as np
 import pytest
 
+from rfcal.feedline.faults import find_events
 from rfcal.models.line import Line
-from rfcal.tasks.faults import find_events
 from tests.unit.test_fault_kinds import tally
 from tests.unit.test_faults import ENDS, foot, guess, noisy, random_case
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from scipy.optimize import differential_evolution
 
+from rfcal.matching.goal import Goal
+from rfcal.matching.parts import Inductor, preferred, preferred_below
+from rfcal.matching.ranking import rank
+from rfcal.matching.search import worst
+from rfcal.matching.stock import Stock
 from rfcal.models.line import Line
-from rfcal.models.parts import Inductor, preferred, preferred_below
-from rfcal.tasks.matching.band import Goal
-from rfcal.tasks.matching.ranking import rank
-from rfcal.tasks.matching.search import worst
-from rfcal.tasks.matching.stock import Stock
 
 STOCK = Stock(lines=(Line(1.0, 0.66, 50.0, 0.5), Line(1.0, 0.8, 75.0, 0.4)))
 TWO, THREE = ("L",), ("pi", "T")

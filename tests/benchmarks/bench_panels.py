@@ -5,8 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from rfcal.faces import doubt_panel, line_panels, match_panel, workbook
-from rfcal.record.compute import compute
+from rfcal.record.job.compute import compute
+from rfcal.workbook import lesson as workbook
+from rfcal.workbook import lines as line_panels
+from rfcal.workbook import matching as match_panel
+from rfcal.workbook import uncertainty as doubt_panel
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 

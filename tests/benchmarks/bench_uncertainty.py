@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.monte_carlo import adaptive, moments
 from rfcal.models.standards import Standard
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.monte_carlo import adaptive, moments
-from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 STANDARDS = {
     "short": Standard("short"),
@@ -133,7 +133,7 @@ def test_a_million_draws_in_constant_memory():
     code = (
         "import resource, numpy as np\n"
         "from tests.benchmarks.bench_uncertainty import session\n"
-        "from rfcal.tasks.monte_carlo import moments\n"
+        "from rfcal.measurement.monte_carlo import moments\n"
         "told = []\n"
         "moments(session(1601), np.random.default_rng(1), 1_000_000,"
         " progress=lambda done, of: told.append(done))\n"

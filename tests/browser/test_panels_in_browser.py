@@ -124,7 +124,7 @@ def test_an_error_is_said_in_the_panel(browser, lab):
     from selenium.webdriver.common.by import By
 
     source = (
-        "from rfcal.faces import style\nfrom rfcal.faces.panels import Panel, Slider\n\n"
+        "from rfcal.report.figures import style\nfrom rfcal.workbook.panel import Panel, Slider\n\n"
         "slider = Slider('y', 'height', 'm', 0, 1, 0.5, 0)\n"
         "Panel(style.new_figure(3, 2), [slider], lambda y: f'{1 / (0.5 - y):.1f}', moving=[])"
     )

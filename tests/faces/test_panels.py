@@ -11,12 +11,16 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from rfcal.faces import doubt_panel, line_panels, match_panel, style, workbook
-from rfcal.faces.panels import Panel, Slider
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
-from rfcal.record.compute import compute
-from rfcal.record.whatif import computed_with, corrected_with
+from rfcal.record.job.compute import compute
+from rfcal.record.job.whatif import computed_with, corrected_with
+from rfcal.report.figures import style
+from rfcal.workbook import lesson as workbook
+from rfcal.workbook import lines as line_panels
+from rfcal.workbook import matching as match_panel
+from rfcal.workbook import uncertainty as doubt_panel
+from rfcal.workbook.panel import Panel, Slider
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 

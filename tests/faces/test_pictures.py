@@ -12,10 +12,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from PIL import Image
 
-from rfcal.faces import chart, picture, plots, style
 from rfcal.maths.reflection import from_impedance
-from rfcal.record.compute import compute
+from rfcal.record.job.compute import compute
 from rfcal.record.results import error_terms
+from rfcal.report.figures import chart, style
+from rfcal.report.figures import device as plots
+from rfcal.report.figures import render as picture
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
@@ -122,6 +124,6 @@ def test_fast_png_is_the_picture_in_the_fixed_colours(figures):
 
 
 def test_nothing_loads_pyplot():
-    code = "import sys, rfcal.faces.workbook; print('matplotlib.pyplot' in sys.modules)"
+    code = "import sys, rfcal.workbook.lesson; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.models.quantity import Effect, Quantity
-from rfcal.tasks import uncertainty
+from rfcal.measurement import model as uncertainty
+from rfcal.uncertainty.quantity import Effect, Quantity
 
 FOLDER = Path(__file__).parents[1] / "reference"
 REPEATS = json.loads((FOLDER / "jcgm102_9_4.json").read_text())

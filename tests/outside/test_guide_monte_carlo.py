@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.maths import levels
-from rfcal.models.quantity import Effect, Quantity
-from rfcal.tasks import intervals
-from rfcal.tasks.monte_carlo import tolerance_of
+from rfcal.maths import circles as levels
+from rfcal.measurement.monte_carlo import tolerance_of
+from rfcal.uncertainty import intervals
+from rfcal.uncertainty.quantity import Effect, Quantity
 
 FOLDER = Path(__file__).parents[1] / "reference"
 LOSS = json.loads((FOLDER / "jcgm101_9_4.json").read_text())

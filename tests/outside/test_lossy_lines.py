@@ -7,10 +7,10 @@ import pytest
 import skrf
 from scipy.special import ive
 
+from rfcal.feedline.faults import find_events
+from rfcal.feedline.power import along, loss_db
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
-from rfcal.tasks.delivery import along, loss_db
-from rfcal.tasks.faults import find_events
 from tests.outside.test_ngspice import simulate
 
 RANDOM = np.random.default_rng(17)

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 import skrf
 
+from rfcal.matching.goal import Goal
+from rfcal.matching.parts import Capacitor, Inductor, Stub
+from rfcal.matching.ranking import rank
+from rfcal.matching.stock import Stock
 from rfcal.models.line import Line
-from rfcal.models.parts import Capacitor, Inductor, Stub
-from rfcal.tasks.matching.band import Goal
-from rfcal.tasks.matching.ranking import rank
-from rfcal.tasks.matching.stock import Stock
 from tests.outside.test_ngspice import simulate
 
 FREQUENCY = np.linspace(13.9e6, 14.5e6, 61)

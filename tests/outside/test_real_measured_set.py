@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from rfcal.maths import reflection as refl
-from rfcal.record.compute import compute
+from rfcal.record.job.compute import compute
 
 FOLDER = Path(__file__).parents[1] / "reference" / "radio_astronomy_oneport"
 DEVICES = ("antenna", "ambient load", "hot load", "open cable", "shorted cable")

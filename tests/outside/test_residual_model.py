@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.models.quantity import Effect, Quantity
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.sources import residual_bound, self_correcting
-from rfcal.tasks.uncertainty import Inputs, propagate
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.instrument import residual_bound, self_correcting
+from rfcal.measurement.model import Inputs, propagate
+from rfcal.uncertainty.quantity import Effect, Quantity
 
 TABLE = Path(__file__).parents[1] / "reference" / "residual_model.csv"
 with TABLE.open(newline="") as file:

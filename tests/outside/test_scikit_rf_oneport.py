@@ -10,8 +10,8 @@ import skrf
 from skrf.calibration import OnePort
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.models.quantity import Quantity
-from rfcal.tasks.calibration import calibrate
+from rfcal.measurement.error_terms import calibrate
+from rfcal.uncertainty.quantity import Quantity
 
 POINTS = 3000
 FREQUENCY = np.linspace(1e6, 3e9, POINTS)

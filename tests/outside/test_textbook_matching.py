@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 
 from rfcal.errors import MatchingError
+from rfcal.matching import goal as band
+from rfcal.matching import lines, lumped
+from rfcal.matching.parts import SERIES, Inductor, Stub
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.models.parts import SERIES, Inductor, Stub
-from rfcal.tasks.matching import band, lines, lumped
 
 HERE = Path(__file__).parents[1] / "reference"
 CASES = json.loads((HERE / "textbook_matching.json").read_text("utf-8"))

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from rfcal.errors import ReadingError
-from rfcal.record.readings import read_sweep
+from rfcal.readings.sweep import read_sweep
 
 FOLDER = Path(__file__).parents[1] / "reference" / "touchstone_traps"
 TRAPS = json.loads((FOLDER / "traps.json").read_text())

@@ -9,13 +9,13 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.quantity import Effect, Quantity, both_axes
-from rfcal.tasks import uncertainty
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.monte_carlo import monte_carlo
-from rfcal.tasks.repeats import coverage_factors, degrees_of_freedom, from_repeats
-from rfcal.tasks.sources import self_correcting
-from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+from rfcal.measurement import model as uncertainty
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.instrument import self_correcting
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.uncertainty.coverage import coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 BOX = Bilinear.from_error_terms(
     np.array([0.05 + 0.02j]), np.array([0.1 - 0.05j]), 0.9 * np.exp([0.7j])

@@ -10,7 +10,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.standards import Standard
 
-START = (files("rfcal.record") / "start.toml").read_text()
+START = (files("rfcal.record.format") / "start.toml").read_text()
 BOX = Bilinear.from_error_terms(np.array([0.04 + 0.02j]), np.array([0.03j]), np.array([0.9 + 0.1j]))
 DEVICE_OHM = 30 - 20j
 

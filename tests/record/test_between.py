@@ -5,12 +5,12 @@ import pytest
 import skrf
 
 from rfcal.errors import RfcalError
-from rfcal.faces.words import answer
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.record import compute
+from rfcal.record.job import compute
+from rfcal.report.text.device import answer
 from tests.record.conftest import BOX, DEVICE_OHM, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)

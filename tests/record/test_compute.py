@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rfcal.maths.reflection import from_impedance
-from rfcal.record import compute, export
-from rfcal.record.readings import read_sweep
+from rfcal.readings.sweep import read_sweep
+from rfcal.record import export
+from rfcal.record.job import compute
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 
 EVEN_FINER = np.linspace(50.5e6, 59.5e6, 7)

@@ -8,10 +8,10 @@ import sys
 
 import pytest
 
+from rfcal.cli import main
 from rfcal.errors import RecordError, RfcalError
-from rfcal.faces.cli import main
-from rfcal.record.compute import compute, inspect
 from rfcal.record.files import write_files
+from rfcal.record.job.compute import compute, inspect
 from tests.record.conftest import bend
 from tests.record.test_refusals import refused
 
@@ -229,7 +229,7 @@ def test_a_failure_half_way_is_undone(tmp_path, monkeypatch):
 
 
 def run(arguments, **how):
-    command = [sys.executable, "-c", "from rfcal.faces.cli import main; raise SystemExit(main())"]
+    command = [sys.executable, "-c", "from rfcal.cli import main; raise SystemExit(main())"]
     return subprocess.run([*command, *arguments], stderr=subprocess.PIPE, text=True, **how)
 
 

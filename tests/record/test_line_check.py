@@ -5,12 +5,12 @@ import json
 import numpy as np
 import pytest
 
+from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.faces.cli import main
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
-from rfcal.record import compute
-from rfcal.record.line_check import BEHIND
+from rfcal.record.job import compute
+from rfcal.record.job.line import BEHIND
 from tests.record.conftest import BOX, touchstone
 
 FREQUENCY = np.linspace(1e6, 160e6, 401)

@@ -6,17 +6,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.faces import match_plots, match_words
-from rfcal.faces.cli import main
-from rfcal.faces.report import output_files
+from rfcal.feedline.power import loss_db
+from rfcal.matching import lumped
+from rfcal.matching.parts import neighbours
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
-from rfcal.models.parts import neighbours
-from rfcal.record.compute import compute
-from rfcal.record.match import SHOWN
-from rfcal.tasks.delivery import loss_db
-from rfcal.tasks.matching import lumped
+from rfcal.record.job.compute import compute
+from rfcal.record.job.match import SHOWN
+from rfcal.report.figures import match as match_plots
+from rfcal.report.page import output_files
+from rfcal.report.text import match as match_words
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 from tests.record.test_refusals import refused
 

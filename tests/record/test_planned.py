@@ -7,13 +7,13 @@ import pytest
 
 from rfcal import compute
 from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.measurement.deembedding import Cable
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line, loss_law
 from rfcal.models.standards import Standard
-from rfcal.record.schema import UNCERTAINTY_KEYS
-from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import plan
-from rfcal.tasks.setup import Length, Setup
+from rfcal.planning.plan import plan
+from rfcal.planning.setup import Length, Setup
+from rfcal.record.format.schema import UNCERTAINTY_KEYS
 
 F = np.array([70e6])
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}

@@ -5,9 +5,9 @@ import os
 import numpy as np
 import pytest
 
+from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.faces.cli import main
-from rfcal.record import compute
+from rfcal.record.job import compute
 from tests.record.conftest import bend, touchstone
 
 BAD_KEYS = [

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from rfcal.faces.cautions import CAUTIONS
-from rfcal.faces.cli import main
+from rfcal.cli import main
+from rfcal.report.cautions import CAUTIONS
 from tests.record.conftest import bend
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"

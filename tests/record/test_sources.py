@@ -5,13 +5,13 @@ import json
 import numpy as np
 import pytest
 
+from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.faces.cli import main
-from rfcal.faces.report import output_files
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.record.compute import compute
-from rfcal.tasks.sources import residual_bound
-from rfcal.tasks.uncertainty import K_AXIS, budget
+from rfcal.measurement.instrument import residual_bound
+from rfcal.measurement.model import K_AXIS, budget
+from rfcal.record.job.compute import compute
+from rfcal.report.page import output_files
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)

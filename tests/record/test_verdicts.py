@@ -7,17 +7,17 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError, RecordError
-from rfcal.faces import summary
-from rfcal.faces.report import output_files
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.between import between_points
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.measurement.error_terms import calibrate
+from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.agreement import DISAGREE_PROBABILITY, agree
-from rfcal.record.compute import compute
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.chance import too_many
+from rfcal.record.findings.agreement import DISAGREE_PROBABILITY, agree
+from rfcal.record.job.compute import compute
+from rfcal.report import summary
+from rfcal.report.page import output_files
+from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.significance import too_many
 from tests.record.conftest import BOX, START, bend, touchstone
 
 SESSIONS = 2000

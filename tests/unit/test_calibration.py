@@ -5,10 +5,10 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
-from rfcal.models.quantity import Quantity, both_axes
+from rfcal.measurement.error_terms import calibrate
 from rfcal.models.standards import Standard
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.repeats import from_repeats
+from rfcal.uncertainty.coverage import from_repeats
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 FREQUENCY = np.linspace(100e6, 200e6, 101)
 BOX = Bilinear.from_error_terms(

@@ -11,12 +11,12 @@ from scipy.stats import binom
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.models.quantity import Quantity, both_axes
-from rfcal.tasks import uncertainty
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.derived import derived
-from rfcal.tasks.intervals import Readings
-from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+from rfcal.measurement import model as uncertainty
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.intervals import Readings
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 SESSIONS = 2500
 STANDARDS = {"short": -1, "open": 1, "load": 0, "25 ohm": -1 / 3, "offset": 1j}

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
+from rfcal.feedline.power import along, loss_db
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line, added_loss_db
-from rfcal.record.compute import compute
-from rfcal.tasks.delivery import along, loss_db
+from rfcal.record.job.compute import compute
 
 TOWER = Path(__file__).parents[2] / "data/demo/tower-line"
 

@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.tasks.faults import find_events
 from tests.unit.test_faults import antenna, chain, guess, noisy
 
 NO_CLAIM = {"mismatch", "unknown"}

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
+from rfcal.feedline.echo_basis import prepare
+from rfcal.feedline.faults import find_events, gate, loss_by_droop
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.tasks.echo_basis import prepare
-from rfcal.tasks.faults import find_events, gate, loss_by_droop
 
 WIDE = np.linspace(1e6, 160e6, 401)
 HIGH = np.linspace(50e6, 150e6, 201)

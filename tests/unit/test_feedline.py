@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
+from rfcal.feedline.measure import measure_line, point_by_point
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.models.quantity import Quantity, both_axes
-from rfcal.tasks.feedline import measure_line, point_by_point
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 WIDE = np.linspace(1e6, 160e6, 401)
 BAND = np.linspace(45e6, 57e6, 201)

@@ -5,17 +5,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rfcal.maths import levels
+from rfcal.maths import circles as levels
 from rfcal.maths.reflection import from_impedance
+from rfcal.measurement.deembedding import Cable
+from rfcal.measurement.model import propagate
 from rfcal.models.cables import CABLES
-from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.models.standards import Standard
-from rfcal.tasks import bent, intervals
-from rfcal.tasks.audit import audit, session
-from rfcal.tasks.derived import derived
-from rfcal.tasks.path import Cable
-from rfcal.tasks.setup import Length, Setup
-from rfcal.tasks.uncertainty import propagate
+from rfcal.planning.coverage_audit import audit, session
+from rfcal.planning.setup import Length, Setup
+from rfcal.uncertainty import curved_regions as bent
+from rfcal.uncertainty import intervals
+from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 FREQUENCY = np.array([100e6])
 LEVELS = {

@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.feedline.changes import compare
+from rfcal.feedline.faults import find_events
 from rfcal.models.line import Line
-from rfcal.models.quantity import Effect, Quantity
-from rfcal.tasks.faults import find_events
-from rfcal.tasks.line_changes import compare
+from rfcal.uncertainty.quantity import Effect, Quantity
 from tests.unit.test_faults import ENDS, WIDE, foot, noisy
 
 LINE = Line(50.0, 0.8, 50.0, 0.3)

@@ -7,11 +7,10 @@ import pytest
 from scipy.optimize import brentq
 
 from rfcal.errors import MatchingError
-from rfcal.models import parts
+from rfcal.matching import lines, lumped, parts
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.models.line import Line
-from rfcal.models.parts import Capacitor, Inductor, Stub
-from rfcal.tasks.matching import lines, lumped
-from rfcal.tasks.matching.network import Network
 
 F = 14e6
 W = 2 * np.pi * F

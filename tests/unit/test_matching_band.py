@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 
 from rfcal.errors import MatchingError
+from rfcal.matching import bode_fano as limits
+from rfcal.matching import goal as band
+from rfcal.matching import lumped, place, search, stock, tolerance, trim
+from rfcal.matching.network import Network
+from rfcal.matching.parts import SERIES, Capacitor, Inductor, neighbours
+from rfcal.matching.ranking import rank as ranking_of
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
-from rfcal.models.parts import SERIES, Capacitor, Inductor, neighbours
-from rfcal.models.quantity import Quantity, both_axes
-from rfcal.tasks.matching import band, limits, lumped, place, search, stock, tolerance, trim
-from rfcal.tasks.matching.network import Network
-from rfcal.tasks.matching.ranking import rank as ranking_of
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 FREQUENCY = np.linspace(13.5e6, 15e6, 61)
 OMEGA = 2 * np.pi * FREQUENCY

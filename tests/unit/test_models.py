@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
-from rfcal.models.between import between_points
 from rfcal.models.cables import CABLES
+from rfcal.models.interpolation import between_points
 from rfcal.models.line import Line, loss_law
-from rfcal.models.quantity import Effect, Quantity, both_axes
 from rfcal.models.standards import (
     DEFAULT_UNCERTAINTY,
     KINDS,
@@ -17,6 +16,7 @@ from rfcal.models.standards import (
     Tabulated,
     with_default_uncertainty,
 )
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 FREQUENCY = np.array([1e6, 1e8, 1e9, 6e9])
 OFFSET = {"offset_delay": 30e-12, "offset_loss": 2e9, "offset_z0": 52.0}

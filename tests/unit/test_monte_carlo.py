@@ -7,14 +7,14 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.quantity import Effect, Quantity, both_axes
-from rfcal.tasks import intervals
-from rfcal.tasks.assessment import assess, linear_holds
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.derived import derived
-from rfcal.tasks.intervals import Readings
-from rfcal.tasks.monte_carlo import adaptive, moments, tolerance_of
-from rfcal.tasks.uncertainty import Inputs, impedance, propagate
+from rfcal.measurement.assessment import assess, linear_holds
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.monte_carlo import adaptive, moments, tolerance_of
+from rfcal.uncertainty import intervals
+from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.intervals import Readings
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 OHM = np.array([45 - 12j, 120 + 30j, 20 + 60j, 9950 + 0j, 0.05 + 0j])
 BOX = Bilinear.from_error_terms(

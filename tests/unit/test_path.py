@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.maths.twoport import TwoPort
+from rfcal.measurement import deembedding as path
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.model import Inputs, propagate, standard_uncertainty
+from rfcal.measurement.model import impedance as impedance_of
+from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.line import Line
-from rfcal.models.quantity import Quantity, both_axes, combine
 from rfcal.models.standards import Standard
-from rfcal.tasks import path
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.monte_carlo import monte_carlo
-from rfcal.tasks.uncertainty import Inputs, propagate, standard_uncertainty
-from rfcal.tasks.uncertainty import impedance as impedance_of
+from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])
 LINE = Line(14.2, 0.83, 48.6, conductor_db=0.4, dielectric_db=0.01)

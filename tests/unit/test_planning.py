@@ -7,13 +7,13 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
+from rfcal.measurement.deembedding import Cable
+from rfcal.measurement.model import propagate
+from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
-from rfcal.tasks.monte_carlo import monte_carlo
-from rfcal.tasks.path import Cable
-from rfcal.tasks.planning import blind, changes, plan
-from rfcal.tasks.setup import EXTRA, Length, Setup
-from rfcal.tasks.uncertainty import propagate
+from rfcal.planning.plan import blind, changes, plan
+from rfcal.planning.setup import EXTRA, Length, Setup
 
 FREQUENCY = np.linspace(70e6, 71e6, 5)
 STANDARDS = {kind: Standard(kind) for kind in ("short", "open", "load")}

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from rfcal.maths.levels import RESISTANCE
-from rfcal.models.quantity import Effect, Quantity, both_axes
-from rfcal.tasks.intervals import interval
-from rfcal.tasks.repeats import freedom_along, from_repeats, student
+from rfcal.maths.circles import RESISTANCE
+from rfcal.uncertainty.coverage import freedom_along, from_repeats, student
+from rfcal.uncertainty.intervals import interval
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 ALONG_R = np.ones(1, complex)
 

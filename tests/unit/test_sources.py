@@ -4,16 +4,16 @@ import numpy as np
 import pytest
 from scipy.stats import binom, f
 
-from rfcal.maths import levels
+from rfcal.maths import circles as levels
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.quantity import Quantity, both_axes
-from rfcal.tasks import intervals
-from rfcal.tasks.calibration import calibrate
-from rfcal.tasks.monte_carlo import moments
-from rfcal.tasks.repeats import SHAPED, coverage_factors, degrees_of_freedom, from_repeats
-from rfcal.tasks.sources import drift_effects, residual_bound, self_correcting
-from rfcal.tasks.uncertainty import Inputs, propagate
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.instrument import drift_effects, residual_bound, self_correcting
+from rfcal.measurement.model import Inputs, propagate
+from rfcal.measurement.monte_carlo import moments
+from rfcal.uncertainty import intervals
+from rfcal.uncertainty.coverage import SHAPED, coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 SESSIONS = 4000
 LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.0005, 0.9995))

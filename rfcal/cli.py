@@ -1,0 +1,139 @@
+"""The command line: ``rfcal report | check | new | unpack``."""
+
+import argparse
+import io
+import os
+import shlex
+import sys
+from collections.abc import Sequence
+from importlib.resources import files
+from pathlib import Path
+
+from rfcal.errors import RecordError, RfcalError
+from rfcal.record.files import write_files
+from rfcal.record.format.schema import FILE
+from rfcal.record.job import compute
+
+WORKBOOK = "jupyter lab notebooks/"
+PATIENCE = 3000
+"""Points above which it is said that a report takes a while."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Words of the command line; by default those the program was started with.
+
+    Returns
+    -------
+    int
+        Exit status: 0, or 2 where something was refused.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
+            stream.reconfigure(errors="replace")
+    options = _parser().parse_args(arguments)
+    try:
+        options.run(options)
+        print(end="", flush=True)
+    except RfcalError as error:
+        print(f"rfcal: {error}", file=sys.stderr)
+        return 2
+    except OSError as error:
+        # all work on files is over or refused by then: only the printing can fail
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(error, BrokenPipeError):  # whoever read has had enough
+            return 0
+        print(f"rfcal: cannot print the answer ({error.strerror})", file=sys.stderr)
+        return 2
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="rfcal", description="Corrected impedance, and how sure it is, from raw readings."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    report = commands.add_parser("report", help="compute a record and write its page and files")
+    report.add_argument("folder", type=Path, help="the record's folder")
+    report.add_argument("--output", type=Path, required=True, help="folder for the results")
+    report.add_argument("--force", action="store_true", help="replace results already there")
+    report.set_defaults(run=_report)
+    check = commands.add_parser(
+        "check", help="read and judge the raw readings and checks, correct no device"
+    )
+    check.add_argument("folder", type=Path, help="the record's folder")
+    check.set_defaults(run=_check)
+    new = commands.add_parser("new", help="write a commented record to start from")
+    new.add_argument("folder", type=Path, help="folder to write it to")
+    new.set_defaults(run=_new)
+    unpack = commands.add_parser("unpack", help="give back the record that a page carries")
+    unpack.add_argument("page", type=Path, help="a report.html")
+    unpack.add_argument("folder", type=Path, help="folder to write the record to")
+    unpack.set_defaults(run=_unpack)
+    return parser
+
+
+def _report(options: argparse.Namespace) -> None:
+    from rfcal.report import summary
+    from rfcal.report.page import output_files
+    from rfcal.report.text import match as match_words
+
+    results = compute.compute(options.folder)
+    points = sum(device.frequency.size for device in results.devices)
+    if points > PATIENCE:
+        print(f"asking Monte Carlo at {points} points: this takes a while", file=sys.stderr)
+    output = output_files(results)
+    _require_no_input(options.output, output, results)
+    write_files(options.output, output, force=options.force)
+    print("\n".join(summary.lines(results)))
+    for result in results.matches:
+        print("\n".join(match_words.lines(result)))
+    others = ", ".join(name for name in output if name != "report.html")
+    print(f"Page: {options.output / 'report.html'} (beside it: {others})")
+    print(f"Workbook: {WORKBOOK}")
+
+
+def _require_no_input(folder: Path, output: dict[str, bytes], results) -> None:
+    """Never let an output file take the place of a raw reading, whatever was forced."""
+    source = results.record.folder
+    if folder.resolve() == source.resolve():
+        raise RecordError(str(folder), "", "this is the record's own folder; choose another one")
+    readings = [s.origin.file for s in results.sweeps if s.origin is not None]
+    kept = {(source / name).resolve() for name in (FILE, *readings)}
+    for name in output:
+        if (folder / name).resolve() in kept:
+            raise RecordError(
+                str(folder / name), "", "this is a file of the record itself; choose another folder"
+            )
+
+
+def _check(options: argparse.Namespace) -> None:
+    from rfcal.record.findings.judge import grid_words
+
+    sweeps, findings = compute.inspect(options.folder)
+    for sweep in sweeps:
+        origin = sweep.origin.file if sweep.origin else "typed"
+        print(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
+    for finding in findings:
+        print(f"{finding.severity}: {finding.message}")
+
+
+def _new(options: argparse.Namespace) -> None:
+    content = (files("rfcal.record.format") / "start.toml").read_bytes()
+    write_files(options.folder, {FILE: content})
+    print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
+    folder = shlex.quote(str(options.folder))
+    output = shlex.quote(f"{options.folder.resolve().name}-report")
+    print(f"rfcal report {folder} --output {output}")
+
+
+def _unpack(options: argparse.Namespace) -> None:
+    from rfcal.report.page import carried_record
+
+    found = carried_record(options.page)
+    write_files(options.folder, found)
+    print(f"Wrote {len(found)} files to {options.folder}")

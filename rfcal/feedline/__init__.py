@@ -1,0 +1,1 @@
+"""A line's own figures, what reflects on it, and what has changed."""

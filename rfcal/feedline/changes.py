@@ -1,0 +1,238 @@
+"""Two sweeps of one line compared: what reflects otherwise than it did, and where.
+
+Places of the earlier sweep are first moved to where they are in the later one, as cables grow
+longer in the sun; then the difference of the two is taken as a sum of echoes, and these are laid
+to places.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rfcal.feedline.echo_basis import Band, prepare
+from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, search
+from rfcal.feedline.faults import Events, in_line
+from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import Line
+from rfcal.uncertainty.quantity import Quantity, combine
+
+LEAST = 0.02
+"""Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
+
+CLUSTER = 3.0
+"""Within this many resolutions a weaker echo of the difference is part of a stronger one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One difference between two sweeps of a line.
+
+    Parameters
+    ----------
+    distance_m : float
+        Where [m].
+    what : str
+        ``"new"``, ``"gone"`` or ``"changed"``.
+    before, after : complex
+        Mean reflection over the band in the baseline and now [1]; zero where there was none.
+    size : float
+        Size of the difference, phase counted, root mean square over the band [1].
+    kind : str
+        Kind of the event now; in the baseline for one that is gone.
+    """
+
+    distance_m: float
+    what: str
+    before: complex
+    after: complex
+    size: float
+    kind: str
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """A line against an earlier sweep of it.
+
+    Parameters
+    ----------
+    changes : tuple of Change
+        Near to far. Read the nearest first: a new fault keeps part of the wave from all that lies
+        beyond it, so that farther events seem changed too.
+    shift : Shift, optional
+        How the line's places have moved; none where that is not significant.
+    largest : float
+        Largest difference of the two sweeps at one frequency, the shift made good [1].
+    largest_hz : float
+        Where that is [Hz].
+    """
+
+    changes: tuple[Change, ...]
+    shift: Shift | None
+    largest: float
+    largest_hz: float
+
+
+def compare(
+    frequency: Real,
+    now: Quantity,
+    then: Quantity,
+    line: Line,
+    *,
+    events: Events,
+    baseline: Events,
+    loss_known: bool = True,
+    z_ref: float = 50.0,
+    end_m: float = np.inf,
+) -> Comparison:
+    """What differs between two sweeps at the foot of one line.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Evenly spaced frequencies of both sweeps [Hz].
+    now, then : Quantity
+        Corrected reflections [1] in `z_ref`; what they have in common is no doubt of a change.
+    line : Line
+        The line; its length has no meaning here.
+    events, baseline : Events
+        What was found in each with this line.
+    loss_known : bool
+        As for `rfcal.feedline.faults.find_events`.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+    end_m : float
+        What reflects from beyond this distance [m] is laid to the last event before it.
+
+    Returns
+    -------
+    Comparison
+        With no changes where nothing differs significantly.
+
+    Raises
+    ------
+    CalibrationError
+        As `rfcal.feedline.faults.find_events`.
+    """
+    band = prepare(frequency, now.value, line, loss_known)
+    either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
+    after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
+    before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
+    shift, before = _moved(search(band, before, 54.0, 12), search(band, after, 54.0, 12), after)
+    if shift is not None:
+        moved = shift.size * shift.form(baseline.distance_m)
+        baseline = replace(baseline, distance_m=baseline.distance_m + moved)
+    difference = after - before
+    found = search(band, difference, 54.0, 12)
+    worst = int(np.argmax(np.abs(difference)))
+    changes = _laid_to_places(found, shared, (baseline, events), (before, after), end_m)
+    return Comparison(
+        changes, shift, float(np.abs(difference[worst])), float(band.frequency[worst])
+    )
+
+
+def _moved(then: Echoes, now: Echoes, after: Complex) -> tuple[Shift | None, Complex]:
+    """How the line's places have moved, and the earlier sweep with its echoes moved so."""
+    each = np.array([then.model(then.distance == d) for d in then.distance])
+    before = np.sum(each, axis=0) + then.left
+    shift, band = find_shift(then, now), then.band
+    if shift is None:
+        return None, before
+    # what no echo explains comes from where the strongest does, most likely
+    each[np.argmax(then.at_foot())] += then.left
+    turn = -2j * shift.form(then.distance)[:, None] * band.propagation.imag
+    size = shift.size
+    for _ in range(3):  # phases know the size better than places do
+        turned = each * np.exp(turn * size)
+        slope, left = np.sum(turn * turned, axis=0), after - np.sum(turned, axis=0)
+        weighed = band.weight * slope.conj()
+        information = float(np.sum(weighed * slope).real)
+        size += float(np.sum(weighed * left).real) / information
+    if abs(size - shift.size) > SIGNIFICANT * shift.uncertainty:
+        size = shift.size
+    moved = np.sum(each * np.exp(turn * size), axis=0)
+    spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
+    found = replace(shift, size=size, uncertainty=min(float(spread), shift.uncertainty))
+    return (found, moved) if found.significant else (None, before)
+
+
+def _laid_to_places(
+    found: Echoes,
+    shared: Complex,
+    events: tuple[Events, Events],
+    seen: tuple[Complex, Complex],
+    end_m: float,
+) -> tuple[Change, ...]:
+    """Changes at places, from the echoes of the difference; pairs are baseline and sweep."""
+    _, of_size = found.uncertainty()
+    doubt = np.hypot(of_size, np.linalg.norm(found.moved_by(shared), axis=0) / np.sqrt(2))
+    size = np.linalg.norm(found.coefficients, axis=1)
+    place = _places(found, size, events, end_m)
+    changes: list[Change] = []
+    for where in np.unique(place[np.isfinite(place)]):
+        here = place == where
+        whole, least = (float(np.linalg.norm(of[here])) for of in (size, doubt))
+        if whole > max(LEAST, SIGNIFICANT * least):
+            changes += [_change(found.band, float(where), whole, events, seen)]
+    return tuple(changes)
+
+
+def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float) -> Real:
+    """To what place each echo of the difference belongs; nan for a bounce.
+
+    To an event beside it; else to a stronger one just before or behind it, as one change splits
+    into several echoes; else, behind all events, to the last of them, which rings. What is left
+    is a place of its own.
+    """
+    near, (baseline, events) = NEAREST * found.band.resolution, pair
+    off = np.abs(baseline.distance_m[:, None] - events.distance_m)
+    gone = np.all(off >= near, axis=1)
+    events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
+    sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
+    bounce_m, bounce = _bounces(events_m, sizes)
+    sizes, events_m = sizes[events_m < end_m], events_m[events_m < end_m]
+    place = np.full(size.size, np.nan)
+    for k in np.argsort(-size):
+        d = found.distance[k]
+        beside = np.abs(events_m - d)
+        stronger = np.where(np.isfinite(place), np.abs(found.distance - d), np.inf)
+        bounced = bounce[np.abs(bounce_m - d) < near]
+        if beside.size and beside.min() < near:
+            place[k] = events_m[np.argmin(beside)]
+        elif stronger.min() < CLUSTER * found.band.resolution:
+            place[k] = place[np.argmin(stronger)]
+        elif np.any(2 * MARGIN * bounced > size[k]):
+            continue  # it has grown, or moved with both of its ends
+        else:
+            place[k] = d if not events_m.size or d < events_m.max() else events_m.max()
+    return place
+
+
+def _bounces(distance: Real, size: Real) -> tuple[Real, Real]:
+    """Where waves that bounce between three events are seen [m], and how large at most [1]."""
+    i, j, k = np.indices((distance.size,) * 3).reshape(3, -1)
+    made = (distance[i] < distance[j]) & (distance[i] < distance[k])
+    i, j, k = i[made], j[made], k[made]
+    return distance[j] + distance[k] - distance[i], size[i] * size[j] * size[k]
+
+
+def _change(
+    band: Band, where: float, size: float, found: tuple[Events, Events], seen: tuple[Complex, ...]
+) -> Change:
+    """The change at a place, by the nearest event of baseline and sweep if it is near enough.
+
+    Where the lists, which hold the strongest, have neither, the traces say how large they are.
+    """
+    value, kind = [], []
+    for events in found:
+        off = np.abs(events.distance_m - where)
+        here = int(np.argmin(off)) if off.size and np.min(off) < NEAREST * band.resolution else None
+        value.append(0j if here is None else complex(events.reflection[here]))
+        kind.append("" if here is None else events.kind[here])
+    if not any(kind):
+        at, fade = int(np.argmin(np.abs(band.grid - where))), float(band.fade(np.array([where]))[0])
+        value = [complex(band.trace(sweep)[at]) / fade for sweep in seen]
+        grown = abs(value[1]) / max(abs(value[0]), 1e-12)
+        kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
+    what = "changed" if all(kind) else "new" if kind[1] else "gone"
+    return Change(where, what, value[0], value[1], size, kind[1] or kind[0])

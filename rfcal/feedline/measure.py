@@ -1,0 +1,237 @@
+"""A line's own properties from sweeps with its far end open and short.
+
+Point by point, impedance and round trip follow from the two sweeps, but near multiples of a
+quarter wave hardly any of the readings depends on the impedance. A fit over the band reports the
+properties instead: delay, impedance and the two terms of the loss law, losses never below zero.
+To remove a line, use its measured map (`rfcal.measurement.deembedding.Measured`), never the fit.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from rfcal.errors import CalibrationError, NotThisLineError
+from rfcal.feedline.fit import (
+    EXCHANGED,
+    NO_LINE,
+    LineProperties,
+    coarse_delay,
+    fit_line,
+    require_points,
+)
+from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.uncertainty.quantity import Quantity
+
+NARROW = 0.5
+"""Below this share of the middle frequency a span may leave impedance and delay to each other."""
+RIVAL = 3.0
+"""Another line would do whose misfit is below so many times the best's or the expected one."""
+STARTS = 8
+"""Starts of the fit that are tried."""
+MOST_RATIO = 16.0
+"""Lines are sought up to this far from the reference impedance, either way [1]."""
+
+
+def point_by_point(far_open: Complex, far_short: Complex, z_ref: float) -> tuple[Complex, Complex]:
+    """Characteristic impedance and round trip at each frequency.
+
+    Source: ``Z0 = sqrt(Zoc Zsc)`` and the reflection of the short in Z0, which is minus the round
+    trip (any textbook on lines). Ill-conditioned near multiples of a quarter wave.
+
+    Parameters
+    ----------
+    far_open, far_short : ndarray, shape (F,)
+        Corrected reflection with the far end open and short [1].
+    z_ref : float
+        Reference impedance [ohm].
+
+    Returns
+    -------
+    z0 : ndarray, shape (F,)
+        Characteristic impedance [ohm], of the sign that has a resistance above zero.
+    round_trip : ndarray, shape (F,)
+        ``exp(-2 gamma l)`` [1].
+    """
+    z_open, z_short = to_impedance(far_open, z_ref), to_impedance(far_short, z_ref)
+    z0 = np.sqrt(z_open * z_short)
+    z0 = np.where(z0.real < 0, -z0, z0)
+    return z0, -(z_short - z0) / (z_short + z0)
+
+
+def measure_line(
+    frequency: Real,
+    far_open: Quantity | Complex | None,
+    far_short: Quantity | Complex | None = None,
+    *,
+    z_ref: float = 50.0,
+    velocity_factor: float | None = None,
+    length_m: float | None = None,
+    far_end: float = 0.0,
+) -> LineProperties:
+    """Delay, impedance and loss of a line from sweeps with its far end open and short.
+
+    One of the two sweeps will do, on trust that the line is uniform, its loss follows the loss
+    law and its far end is what it is said to be; two check each other.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending, five or more.
+    far_open, far_short : Quantity, ndarray of shape (F,), or None
+        Corrected reflection with the far end open and short [1]; one of them may be absent.
+    z_ref : float
+        Reference impedance [ohm].
+    velocity_factor : float, optional
+        Velocity factor [1], from which the length follows.
+    length_m : float, optional
+        Physical length [m], from which the velocity factor follows.
+    far_end : float
+        Standard uncertainty of the real and the imaginary part of what the far end reflects [1].
+
+    Returns
+    -------
+    LineProperties
+        The fit over the band.
+
+    Raises
+    ------
+    CalibrationError
+        A delay that the sweep leaves ambiguous, too few points, no sweep, or not exactly one of
+        velocity factor and length: a sweep sees their ratio only.
+    """
+    if (velocity_factor is None) == (length_m is None):
+        raise CalibrationError(
+            "a sweep sees a line's delay only: give exactly one of velocity factor and length"
+        )
+    ends = {
+        end: sweep if isinstance(sweep, Quantity) else Quantity(np.asarray(sweep, complex))
+        for end, sweep in ((1.0, far_open), (-1.0, far_short))
+        if sweep is not None
+    }
+    if not ends:
+        raise CalibrationError("give a sweep of the line with its far end open, short, or both")
+    found = _best(frequency, ends, z_ref, far_end, velocity_factor or 0.66)
+    if length_m is None:
+        return found
+    # the same delay and the same loss in all, on another length
+    share = found.line.length_m / length_m
+    line = replace(
+        found.line,
+        length_m=length_m,
+        velocity_factor=length_m / found.delay_s / SPEED_OF_LIGHT,
+        conductor_db=found.line.conductor_db * share,
+        dielectric_db=found.line.dielectric_db * share,
+    )
+    scale = np.array([1.0, 1.0, share, share])
+    return replace(found, line=line, covariance=found.covariance * scale * scale[:, None])
+
+
+def _best(
+    frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float, velocity: float
+) -> LineProperties:
+    """The fit from the best of many starts, unless another line would do as well."""
+    require_points(frequency)
+    narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
+    found: list[LineProperties] = []
+    errors: list[CalibrationError] = []
+    for z0, start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
+        try:
+            delay = start if isinstance(start, float) else coarse_delay(frequency, start)
+            line = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
+            found.append(fit_line(line, frequency, ends, z_ref, far_end))
+        except CalibrationError as error:
+            errors.append(error)
+        if found and found[-1].fits and not narrow:
+            return found[-1]
+    if not found:
+        raise errors[0]
+    best, *others = sorted(found, key=lambda one: one.residual)
+    _require_no_rival(frequency, best, others, best.expected_residual if len(ends) == 1 else 0.0)
+    if not best.fits and len(ends) == 1:
+        raise NotThisLineError(NO_LINE)
+    if narrow and len(ends) == 2 and _exchanged(best, frequency, ends, z_ref, far_end):
+        raise NotThisLineError(EXCHANGED)
+    return best
+
+
+def _exchanged(
+    best: LineProperties, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
+) -> bool:
+    """Whether a line a quarter wave longer or shorter, its ends exchanged, fits clearly better."""
+    other_way = {-end: sweep for end, sweep in ends.items()}
+    speed = best.line.velocity_factor * SPEED_OF_LIGHT
+    for turn in (-1, 1):
+        delay = best.delay_s + turn / (4 * float(np.mean(frequency)))
+        line = replace(best.line, length_m=max(delay, 1e-12) * speed)
+        try:
+            other = fit_line(line, frequency, other_way, z_ref, far_end)
+        except CalibrationError:
+            continue  # no line that way
+        if other.residual < 0.6 * best.residual:
+            return True
+    return False
+
+
+def _starts(
+    frequency: Real, ends: dict[float, Quantity], z_ref: float, every: bool
+) -> Iterator[tuple[float, Complex | float]]:
+    """Impedances to start a fit from, each with the line's round trip or with its delay.
+
+    Seen in a reference near the line's own impedance, the phase of the round trip is straight:
+    the straightest come first. One sweep of a narrow band leaves impedance and delay to each
+    other: then all pairs that agree with it in the middle of the band are looked at besides.
+    """
+    starts = []
+    for z0 in z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
+        seen = [e * renormalise(s.value, z_ref, z0) for e, s in ends.items()]
+        trip: Complex = np.mean(seen, axis=0)
+        phase = np.unwrap(np.angle(trip))
+        slope, offset = np.polyfit(frequency, phase, 1)
+        bend = float(np.std(phase - slope * frequency - offset))
+        starts.append((bend, float(z0), trip, float(slope), float(offset)))
+    starts.sort(key=lambda start: start[0])
+    yield from ((z0, trip) for _, z0, trip, *_ in starts[:STARTS])
+    if every:
+        ((end, sweep),) = ends.items()
+        trends = [(z0, slope, offset) for _, z0, _, slope, offset in starts]
+        yield from _pairs(frequency, end, sweep.value, z_ref, trends)
+
+
+def _pairs(
+    frequency: Real,
+    end: float,
+    sweep: Complex,
+    z_ref: float,
+    trends: list[tuple[float, float, float]],
+) -> list[tuple[float, float]]:
+    """The impedances and delays that come nearest to one sweep, by its phase in mid-band."""
+    centre, found = float(np.mean(frequency)), []
+    longest = max(-slope for _, slope, _ in trends) / (2 * np.pi) + 1 / centre
+    for z0, slope, offset in trends[::2]:
+        first = (-(slope * centre + offset) / (4 * np.pi * centre)) % (1 / (2 * centre))
+        for delay in np.maximum(np.arange(first, longest, 1 / (2 * centre)), 1e-12):
+            line = Line(delay * SPEED_OF_LIGHT, 1.0, z0, 0.5, 0.005)
+            through = line.two_port(frequency).bilinear(z_ref)
+            off = through.apply(np.full(frequency.size, end, complex)) - sweep
+            found.append((float(np.mean(np.abs(off) ** 2)), z0, float(delay)))
+    return [(z0, delay) for _, z0, delay in sorted(found)[: 2 * STARTS]]
+
+
+def _require_no_rival(
+    frequency: Real, best: LineProperties, others: list[LineProperties], least: float
+) -> None:
+    """Refuse a length when a clearly different one explains the sweeps about as well."""
+    doubt = max(0.02 * best.delay_s, 5 * best.standard_uncertainty["delay"])
+    enough = RIVAL * max(best.residual, least)
+    rivals = [o for o in others if abs(o.delay_s - best.delay_s) > doubt and o.residual < enough]
+    if rivals:
+        rival = min(rivals, key=lambda one: one.residual)
+        raise CalibrationError(
+            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
+            f"line's length ambiguous: {best.line.length_m:.3g} m of {best.line.z0:.3g} ohm and "
+            f"{rival.line.length_m:.3g} m of {rival.line.z0:.3g} ohm explain it alike (at the "
+            "stated velocity factor). Sweep the far end both open and short, or a span of "
+            f"{NARROW * float(np.mean(frequency)) / 1e6:.3g} MHz or more"
+        )

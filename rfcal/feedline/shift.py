@@ -1,0 +1,144 @@
+"""How the places of a line have moved between two sweeps: with warmth, or from one place on.
+
+Echoes that look alike in both sweeps are paired, and the ways they have moved tell which it is: in
+proportion to distance where the whole line grew, and by one amount from some place on where a
+piece was put in or got wet. What itself changed is no witness of where it is.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.feedline.echoes import NEAREST, Echoes, placed
+from rfcal.maths.reflection import Complex, Real
+
+SIGNIFICANT = 4.0
+"""A move is one when it is this many times its standard uncertainty."""
+
+MOST_STRETCH = 0.005
+"""A line is taken to be stretched by no more than this [1]; weather does less (common practice,
+no source)."""
+
+REACH_M = 3.0
+"""Echoes further from each other than this, and than the resolution, are not one that moved [m]."""
+
+ALIKE, TIMES = 0.1, 2.5
+"""Echoes are alike where their shapes over the band differ by less than the first of these parts
+and their sizes by less than this many times."""
+
+MISFIT = 9.0
+"""A way of moving is one where it explains the places to this, in squared standard uncertainties
+for each place that is more than it needs."""
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How places have moved: in proportion to distance, or all from one on by one amount.
+
+    Parameters
+    ----------
+    size : float
+        By how much of itself the delay to every place has grown [1], or places have [m].
+    uncertainty : float
+        Its standard uncertainty, in the same unit.
+    between_m : tuple of two float, optional
+        Between which places the second kind begins [m]; the first is 0 where all of them moved.
+        None for the first kind.
+    """
+
+    size: float = 0.0
+    uncertainty: float = 0.0
+    between_m: tuple[float, float] | None = None
+
+    @property
+    def significant(self) -> bool:
+        """Whether anything has moved for certain."""
+        return abs(self.size) > SIGNIFICANT * self.uncertainty
+
+    def form(self, distance: Real) -> Real:
+        """How far places move for a size of 1.
+
+        Parameters
+        ----------
+        distance : ndarray, shape (K,)
+            Where they were [m].
+
+        Returns
+        -------
+        ndarray, shape (K,)
+            Metres outward [m, or 1].
+        """
+        if self.between_m is None:
+            return distance
+        return (distance > sum(self.between_m) / 2).astype(float)
+
+
+def find_shift(then: Echoes, now: Echoes) -> Shift | None:
+    """How places moved from one sweep of a line to another, by the places themselves.
+
+    Parameters
+    ----------
+    then, now : Echoes
+        Of both, on the same basis.
+
+    Returns
+    -------
+    Shift or None
+        A stretch, be it insignificant, where it explains the places; else a significant move from
+        one place on; None where neither does.
+    """
+    doubts = [_doubt(echoes) for echoes in (then, now)]
+    pairs = _pairs(then, now)
+    if not len(pairs):
+        return None
+    place = then.distance[pairs[:, 0]]
+    moved = now.distance[pairs[:, 1]] - place
+    doubt = np.hypot(*(each[pairs[:, i]] for i, each in enumerate(doubts)))
+    stretch, misfit = _fitted(Shift(), place, moved, doubt)
+    if misfit < MISFIT and abs(stretch.size) < MOST_STRETCH:
+        return stretch
+    starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
+    fits = [_fitted(Shift(between_m=between), place, moved, doubt) for between in starts]
+    step, misfit = min(fits, key=lambda fit: fit[1])
+    return step if misfit < MISFIT and step.significant else None
+
+
+def _doubt(echoes: Echoes) -> Real:
+    """Standard uncertainties of places [m]; a bounce is none, nor what calibration leaves."""
+    real, of_distance, _ = placed(echoes)
+    behind_foot = echoes.distance > NEAREST * echoes.band.resolution
+    return np.where(real & behind_foot, of_distance, np.inf)
+
+
+def _fitted(form: Shift, place: Real, moved: Real, doubt: Real) -> tuple[Shift, float]:
+    """The shift of a form that explains moves best, and what it leaves of them."""
+    along, weight = form.form(place), 1 / doubt**2
+    information = max(float(np.sum(weight * along**2)), 1e-300)
+    size = float(np.sum(weight * along * moved)) / information
+    left = float(np.sum(weight * (moved - size * along) ** 2))
+    witnesses = int(np.sum(weight > 0))
+    return Shift(size, information**-0.5, form.between_m), left / max(witnesses - 1, 1)
+
+
+def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
+    """Indices of echoes that are the same one, near to far, shape (n, 2): each the other's best."""
+    size, shape, noisy = zip(*(_normal(echoes) for echoes in (then, now)), strict=True)
+    turn = np.exp(1j * (np.angle(shape[0][:, :1]) - np.angle(shape[1][None, :, 0])))
+    unlike = np.linalg.norm(shape[1] * turn[..., None] - shape[0][:, None], axis=-1)
+    ratio = np.abs(np.log(size[1] / size[0][:, None]))
+    near = np.abs(now.distance - then.distance[:, None]) < max(REACH_M, then.band.resolution)
+    alike = (unlike < ALIKE + np.hypot(noisy[0][:, None], noisy[1])) & (ratio < np.log(TIMES))
+    cost = np.where(near & alike, unlike + ratio, np.inf)
+    if not cost.size:
+        return np.zeros((0, 2), int)
+    best = np.argmin(cost, axis=1)
+    mutual = np.argmin(cost, axis=0)[best] == np.arange(best.size)
+    (index,) = np.nonzero(mutual & np.isfinite(np.min(cost, axis=1)))
+    return np.stack([index, best[index]], axis=-1)
+
+
+def _normal(echoes: Echoes) -> tuple[Real, Complex, Real]:
+    """Sizes, shapes of size 1 and thrice their uncertainty."""
+    size = np.maximum(np.abs(echoes.coefficients[:, 0]), 1e-12)
+    return size, echoes.coefficients / size[:, None], 3 * echoes.uncertainty()[1] / size

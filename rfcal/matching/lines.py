@@ -1,0 +1,325 @@
+"""Closed forms with pieces of line: stubs, quarter wave, two sections; every real solution.
+
+A design takes its lines as without loss; lengths are the shortest, below half a wave. Sources:
+D. M. Pozar, Microwave Engineering, sections 5.2 to 5.4, written for lines of any impedance with
+reflections in place of tangents; the two-section transformer is the intersection of two circles
+of the impedance plane, on which the impedance along either section lies.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from rfcal.errors import MatchingError
+from rfcal.matching.element import SECTION, SERIES, SHUNT, AnyPart
+from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Stub
+from rfcal.models.line import Line
+
+Parts = list[tuple[str, AnyPart]]
+
+
+def _section(frequency_hz: float, line: Line, angle_rad: float) -> Parts:
+    """A piece of the line as a section, or nothing where it has no length."""
+    angle = angle_rad % np.pi
+    if min(angle, np.pi - angle) < TINY:
+        return []
+    length = float(angle / (2 * np.pi) * line.wavelength_m(frequency_hz))
+    return [(SECTION, replace(line, length_m=length))]
+
+
+def stub(
+    frequency_hz: float, line: Line, *, place: str, end: str, normalised: float
+) -> tuple[str, Stub]:
+    """The shortest stub of a susceptance or reactance.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    line : Line
+        The line to cut it from.
+    place : str
+        ``"shunt"`` or ``"series"``.
+    end : str
+        ``"open"`` or ``"short"``.
+    normalised : float
+        Susceptance times z0 of a shunt stub, reactance over z0 of a series one [1].
+
+    Returns
+    -------
+    place : str
+        As given.
+    stub : Stub
+        Of a length below half a wave.
+    """
+    # b = tan(beta l) open across the way (x, short in series); b = -cot(beta l) for the others
+    tangent = (place == SHUNT) == (end == "open")
+    angle = np.arctan2(normalised, 1) if tangent else np.arctan2(1, -normalised)
+    wave = line.wavelength_m(frequency_hz)
+    return place, Stub(replace(line, length_m=float(angle % np.pi / (2 * np.pi) * wave)), end)
+
+
+def single_stub(
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = 50.0,
+    *,
+    line: Line,
+    place: str = SHUNT,
+    end: str = "short",
+    stub_line: Line | None = None,
+) -> tuple[Network, ...]:
+    """A piece of line at the load, and a stub where it ends.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    load_ohm : complex
+        Load impedance [ohm].
+    target_ohm : float
+        Resistance wanted [ohm].
+    line : Line
+        The line of the piece; its length is not used.
+    place : str
+        ``"shunt"`` or ``"series"``.
+    end : str
+        Far end of the stub, ``"open"`` or ``"short"``.
+    stub_line : Line, optional
+        The line of the stub; that of the piece by default.
+
+    Returns
+    -------
+    tuple of Network
+        Two, one where the load needs no piece of line or no stub is needed twice over.
+
+    Raises
+    ------
+    MatchingError
+        The impedance along the line never has the part that a stub leaves alone.
+    """
+    check_load(load_ohm)
+    sign = 1 if place == SHUNT else -1
+    rho = sign * (load_ohm - line.z0) / (load_ohm + line.z0)
+    wanted = (line.z0 / target_ohm) ** sign
+    size = abs(rho)
+    low, high = (1 - size) / (1 + size), (1 + size) / (1 - size)
+    if size < TINY and abs(wanted - 1) < TINY:
+        raise MatchingError(MATCHED)
+    if not low * (1 - TINY) <= wanted <= high * (1 + TINY) or size < TINY:
+        quantity = "conductance" if place == SHUNT else "resistance"
+        raise MatchingError(
+            f"along a line of {line.z0:.4g} ohm this load's {quantity} stays between {low:.4g} and "
+            f"{high:.4g} of the line's and a {place} stub would need {wanted:.4g}: use a line of "
+            f"{target_ohm:.4g} ohm, or an L section"
+        )
+    # Re (1 - rho e^(j a)) / (1 + rho e^(j a)) = wanted, at an angle a of the turned reflection
+    cosine = ((1 - size**2) / wanted - 1 - size**2) / (2 * size)
+    angle, found = np.arccos(np.clip(cosine, -1, 1)), []
+    for turned in (angle, -angle) if angle > TINY and np.pi - angle > TINY else (angle,):
+        imaginary = -2 * size * np.sin(turned) / (1 + size**2 + 2 * size * np.cos(turned))
+        of = stub_line or line
+        scale = (of.z0 / line.z0) ** sign
+        parts: Parts = []
+        if abs(imaginary) > TINY:
+            parts += [stub(frequency_hz, of, place=place, end=end, normalised=-imaginary * scale)]
+        parts += _section(frequency_hz, line, (np.angle(rho) - turned) / 2)
+        if parts:
+            found.append(Network.of(f"{place} stub, {end}", parts))
+    return tuple(found)
+
+
+def double_stub(
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = 50.0,
+    *,
+    line: Line,
+    end: str = "short",
+    spacing_waves: float = 0.125,
+    first_waves: float = 0.0,
+) -> tuple[Network, ...]:
+    """Two shunt stubs at fixed places.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    load_ohm : complex
+        Load impedance [ohm].
+    target_ohm : float
+        Resistance wanted [ohm].
+    line : Line
+        The line of everything; its length is not used.
+    end : str
+        Far end of both stubs, ``"open"`` or ``"short"``.
+    spacing_waves : float
+        Distance of the stubs [wavelengths], not a multiple of one half.
+    first_waves : float
+        Distance of the first stub from the load [wavelengths].
+
+    Returns
+    -------
+    tuple of Network
+        Two, one at the edge of what can be reached.
+
+    Raises
+    ------
+    MatchingError
+        A conductance at the first stub that two stubs of this spacing cannot match.
+    """
+    check_load(load_ohm)
+    first, spacing = 2 * np.pi * first_waves, 2 * np.pi * spacing_waves
+    sine, cosine = np.sin(spacing), np.cos(spacing)
+    if abs(sine) < 1e-6:
+        raise MatchingError("two stubs need a distance other than half a wave: try an eighth")
+    turned = (load_ohm - line.z0) / (load_ohm + line.z0) * np.exp(-2j * first)
+    y = (1 - turned) / (1 + turned)
+    wanted = line.z0 / target_ohm
+    # Re of (y cos + j sin)/(cos + j y sin) = wanted: (cos - b sin)^2 = g / wanted - g^2 sin^2
+    square = y.real / wanted - (y.real * sine) ** 2
+    if square < -TINY:
+        limit = 1 / (wanted * sine**2)
+        raise MatchingError(
+            f"the conductance at the first stub is {y.real:.4g} of the line's, and two stubs "
+            f"{spacing_waves:.4g} wavelengths apart match none above {limit:.4g}: move the first "
+            "stub along the line, change the spacing, or use a single stub, which has no such limit"
+        )
+    root, found = np.sqrt(max(square, 0)), []
+    for sign in (1, -1) if root > TINY else (1,):
+        b = (cosine - sign * root) / sine
+        inner = y.real + 1j * b
+        outer = (inner * cosine + 1j * sine) / (cosine + 1j * inner * sine)
+        parts: Parts = []
+        for normalised, then in ((-outer.imag, spacing), (b - y.imag, first)):
+            if abs(normalised) > TINY:
+                parts += [stub(frequency_hz, line, place=SHUNT, end=end, normalised=normalised)]
+            parts += _section(frequency_hz, line, then)
+        note = f"spacing {spacing_waves:.4g} wavelengths"
+        found.append(Network.of(f"double stub, {end}", parts, note))
+    return tuple(found)
+
+
+def quarter_wave(
+    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, line: Line
+) -> tuple[Network, ...]:
+    """A quarter-wave section and what makes the load real for it.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    load_ohm : complex
+        Load impedance [ohm].
+    target_ohm : float
+        Resistance wanted [ohm].
+    line : Line
+        Line of the piece that tunes, and of the section but for its impedance.
+
+    Returns
+    -------
+    tuple of Network
+        Tuned by a reactance in series, one across the load, or a piece of line to the largest or
+        smallest voltage; one alone for a load that is real already.
+
+    Raises
+    ------
+    MatchingError
+        A load that nothing matches.
+    """
+    check_load(load_ohm)
+    y = 1 / load_ohm
+
+    def section(resistance: float) -> Parts:
+        whole = replace(line, z0=float(np.sqrt(resistance * target_ohm)))
+        return _section(frequency_hz, whole, np.pi / 2)
+
+    if abs(load_ohm.imag) < TINY * target_ohm:
+        return (Network.of("quarter wave", section(load_ohm.real)),)
+    rho = (load_ohm - line.z0) / (load_ohm + line.z0)
+    ratio = (1 + abs(rho)) / (1 - abs(rho))
+    series = [(SERIES, reactance(frequency_hz, -load_ohm.imag))]
+    shunt = [(SHUNT, reactance(frequency_hz, 1 / y.imag))]
+    angle = np.angle(rho)
+    tuned = (
+        ("series reactance", load_ohm.real, series),
+        ("shunt reactance", 1 / y.real, shunt),
+        ("line", line.z0 * ratio, _section(frequency_hz, line, angle / 2)),
+        ("line", line.z0 / ratio, _section(frequency_hz, line, (angle + np.pi) / 2)),
+    )
+    return tuple(
+        Network.of(f"quarter wave, tuned by {name}", section(r) + tuning)
+        for name, r, tuning in tuned
+    )
+
+
+def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> list[complex]:
+    """Where the impedance along za from the load meets the one along zb to the target."""
+    rho = abs((load_ohm - za) / (load_ohm + za))
+    low, high = za * (1 - rho) / (1 + rho), za * (1 + rho) / (1 - rho)
+    first, last = sorted((target_ohm, zb**2 / target_ohm))
+    # two circles of the impedance plane, each with its centre on the real axis
+    centre, radius, apart = (low + high) / 2, (high - low) / 2, (first + last - low - high) / 2
+    if abs(apart) > TINY * za:
+        along = (radius**2 - ((last - first) / 2) ** 2 + apart**2) / (2 * apart)
+        square = radius**2 - along**2
+        if square >= -TINY * za**2:
+            up = 1j * np.sqrt(max(square, 0))
+            meeting = centre + along
+            return [meeting + up, meeting - up] if up.imag > TINY * za else [complex(meeting)]
+    raise MatchingError(
+        f"along {za:.4g} ohm this load stays between {low:.4g} and {high:.4g} ohm where it is real,"
+        f" and a section of {zb:.4g} ohm needs to meet the circle from {first:.4g} to {last:.4g} "
+        "ohm: take lines further apart in impedance, or a stub"
+    )
+
+
+def two_sections(
+    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, near: Line, far: Line
+) -> tuple[Network, ...]:
+    """Two sections of given impedances, one after the other.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    load_ohm : complex
+        Load impedance [ohm].
+    target_ohm : float
+        Resistance wanted [ohm].
+    near : Line
+        Line of the section at the load; its length is not used.
+    far : Line
+        Line of the section at the source.
+
+    Returns
+    -------
+    tuple of Network
+        Two, one at the edge of what can be reached.
+
+    Raises
+    ------
+    MatchingError
+        The impedances along the sections never meet.
+    """
+    check_load(load_ohm)
+    za, zb = near.z0, far.z0
+    if abs(za - zb) < TINY * za or abs(zb - target_ohm) < TINY * zb:
+        raise MatchingError(
+            "two sections need lines of different impedances, and the one at the source another "
+            f"impedance than the target's: {za:.4g} and {zb:.4g} ohm match nothing more"
+        )
+    found = []
+    for meeting in _meetings(load_ohm, target_ohm, za, zb):
+        on_near = [(z - za) / (z + za) for z in (load_ohm, meeting)]
+        on_far = [(z - zb) / (z + zb) for z in (meeting, target_ohm)]
+        parts = [
+            *_section(frequency_hz, far, (np.angle(on_far[0]) - np.angle(on_far[1])) / 2),
+            *_section(frequency_hz, near, (np.angle(on_near[0]) - np.angle(on_near[1])) / 2),
+        ]
+        if parts:
+            note = f"{zb:.4g} ohm, then {za:.4g} ohm at the load"
+            found.append(Network.of("two sections", parts, note))
+    return tuple(found)

@@ -1,0 +1,259 @@
+"""The values in stock that hold the SWR down over a band.
+
+First downhill with exact derivatives, values free; then all combinations of neighbouring values
+in stock at once, by broadcasting, for as long as one of them is better.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.matching.element import Element
+from rfcal.matching.network import Network
+from rfcal.matching.parts import SERIES, Stub, preferred, preferred_below
+from rfcal.matching.stock import Stock
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import Line
+
+POWERS = (2, 8)
+"""The sums of these powers of the reflection are brought down one after the other."""
+STEPS = 5
+"""Steps downhill for each power."""
+COARSE = 6
+"""Steps in a decade of values with which one or two lumped parts are searched at first."""
+LONG = 64
+"""Steps of length with which sections and stubs, up to half a wave, are tried first."""
+THIN = 25
+"""Points of the band, at least, until the last round of the search."""
+NEAR = {1: 8, 2: 4}
+"""Neighbours on each side that are tried together, by the number of parts; else 2."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Axis:
+    """The values that one element may have, by number."""
+
+    start: int
+    stride: int
+    lowest: int
+    highest: int
+    scale: float
+    series: str
+
+    @classmethod
+    def of(
+        cls,
+        element: Element,
+        design: Element,
+        frequency: Real,
+        stock: Stock,
+        free: bool,
+        wide: bool,
+    ) -> "_Axis":
+        low, high = stock.limits(element.part)
+        if element.line is not None:
+            longest = int(0.5 * np.max(element.line.wavelength_m(frequency)) / stock.step_m)
+            return cls(round(element.value / stock.step_m), LONG, 1, longest, stock.step_m, "")
+        first, last = (int(k) for k in preferred_below([low * (1 - 1e-12), high], stock.series))
+        if not free:
+            below = int(preferred_below(design.value, stock.series))
+            first, last = max(first, below - 1), min(last, below + 2)
+        below = int(preferred_below(element.value, stock.series))
+        pair = preferred([below, below + 1], stock.series)
+        start = below + int(pair[1] / element.value < element.value / pair[0])
+        stride = len(SERIES[stock.series]) // COARSE if free and wide else 1
+        return cls(start, stride, first, last, 1.0, stock.series)
+
+    def hold(self, number: int) -> int:
+        return min(max(number, self.lowest), self.highest)
+
+    def values(self, number: ArrayLike) -> Real:
+        number = np.clip(number, self.lowest, self.highest)
+        return preferred(number, self.series) if self.series else number * self.scale
+
+
+@dataclass(frozen=True)
+class _Sampled(Line):
+    """A line whose constants are kept for the frequencies of the search."""
+
+    kept: tuple[Complex, Complex] | None = None
+
+    def constants(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
+        return self.kept or super().constants(frequency)
+
+
+def _sampled(network: Network, frequency: Real) -> Network:
+    """The same network, its lines' constants reckoned once; for these frequencies only."""
+    elements = []
+    for element in network.elements:
+        line, part = element.line, element.part
+        if line is not None:
+            kept = line.constants(frequency)
+            new = _Sampled(**{f.name: getattr(line, f.name) for f in fields(Line)}, kept=kept)
+            part = replace(part, line=new) if isinstance(part, Stub) else new
+        elements.append(replace(element, part=part))
+    return replace(network, elements=tuple(elements))
+
+
+def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
+    """Largest reflection over the frequencies.
+
+    Parameters
+    ----------
+    network : Network
+        Its values may have leading axes.
+    frequency : ndarray, shape (F,)
+        Frequencies of the band [Hz].
+    load : ndarray, shape (..., F)
+        Load impedance [ohm].
+    z_ref : float
+        Resistance wanted at the input [ohm].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Magnitude [1].
+    """
+    seen = network.seen(frequency, load, z_ref=z_ref)
+    return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
+
+
+def descend(
+    network: Network, frequency: Real, load: Complex, *, stock: Stock, z_ref: float = 50.0
+) -> Network:
+    """Downhill from a design, with values of any size.
+
+    Gauss-Newton steps with damping (Levenberg and Marquardt) on the sum of a power of the
+    reflection over the band; the higher the power, the more the worst point counts.
+
+    Parameters
+    ----------
+    network : Network
+        A design of real parts.
+    frequency : ndarray, shape (F,)
+        Frequencies of the band [Hz].
+    load : ndarray, shape (F,)
+        Load impedance [ohm].
+    stock : Stock
+        Its smallest and largest values bound the search.
+    z_ref : float
+        Resistance wanted at the input [ohm].
+
+    Returns
+    -------
+    Network
+        Of the best values met.
+    """
+    free = network.free()
+    limits = np.log([stock.limits(network.elements[k].part) for k in free])
+    logs = np.log([network.elements[k].value for k in free])
+    best, least = logs, np.inf
+    damping = 1e-2
+    for power in POWERS:
+        height = np.inf
+        for _ in range(STEPS):
+            trial = network.with_values(np.exp(logs).tolist())
+            seen, slopes = trial.seen_and_slopes(frequency, load, z_ref=z_ref)
+            size = np.abs(seen)
+            now = float(np.mean(size**power) ** (1 / power))
+            if size.max() < least:
+                best, least = logs, float(size.max())
+            if now < height:
+                kept, height, damping = logs, now, damping / 3
+                weight = (size / max(size.max(), 1e-300)) ** (power / 2 - 1)
+                rows = weight * slopes[free]
+                left, right = (rows @ rows.conj().T).real, (rows @ (weight * seen).conj()).real
+            else:
+                damping *= 10
+            scale = damping * np.diag(np.diag(left) + 1e-12)
+            step = np.linalg.solve(left + scale, -right / (power - 1))
+            step *= min(1.0, 0.5 / max(float(np.abs(step).max()), 1e-12))
+            logs = np.clip(kept + step, limits[:, 0], limits[:, 1])
+            if np.abs(step).max() < 1e-4:
+                break
+        logs = kept
+    return network.with_values(np.exp(best).tolist())
+
+
+def search(
+    network: Network,
+    frequency: Real,
+    load: Complex,
+    *,
+    stock: Stock,
+    z_ref: float = 50.0,
+    free: bool = True,
+) -> Network:
+    """The values in stock that make the worst SWR in the band smallest, from the design's on.
+
+    Parameters
+    ----------
+    network : Network
+        A design of real parts.
+    frequency : ndarray, shape (F,)
+        Frequencies of the band [Hz].
+    load : ndarray, shape (F,)
+        Load impedance [ohm].
+    stock : Stock
+        The values to choose from.
+    z_ref : float
+        Resistance wanted at the input [ohm].
+    free : bool
+        False to stay with the two preferred values on either side of the design's, as where a Q
+        was chosen.
+
+    Returns
+    -------
+    Network
+        Of preferred values and cut lengths; a local optimum, in that no combination of the values
+        next to these is better.
+    """
+    thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
+    few = frequency[thin], load[thin]
+    lumped = all(element.line is None for element in network.elements)
+    wide = lumped and len(network.free()) <= 2
+    rough = _sampled(network, few[0])
+    start = rough
+    if free and not wide:
+        start = descend(rough, *few, stock=stock, z_ref=z_ref)
+    axes = [
+        _Axis.of(start.elements[k], network.elements[k], frequency, stock, free, wide)
+        for k in network.free()
+    ]
+    at = [axis.hold(axis.start) for axis in axes]
+    width = NEAR.get(len(axes), 2)
+    stride = max(axis.stride for axis in axes)
+    while stride:
+        at = _climb(rough, axes, at, [min(stride, a.stride) for a in axes], width, few, z_ref)
+        stride = (stride + 2) // 4 if stride > 1 else 0
+    fine = _sampled(network, frequency)
+    at = _climb(fine, axes, at, [1] * len(axes), 1, (frequency, load), z_ref)
+    return network.with_values([float(axis.values(a)) for a, axis in zip(at, axes, strict=True)])
+
+
+def _climb(
+    network: Network,
+    axes: list[_Axis],
+    at: list[int],
+    stride: list[int],
+    width: int,
+    band: tuple[Real, Complex],
+    z_ref: float,
+) -> list[int]:
+    """Numbers of the values at which no combination within `width` strides is better."""
+    steps = np.arange(-width, width + 1)
+    for _ in range(100):
+        values = [
+            axis.values(at[k] + steps * stride[k]).reshape(-1, *(1,) * (len(axes) - k))
+            for k, axis in enumerate(axes)
+        ]
+        found = worst(network.with_values(values), *band, z_ref)
+        best = np.unravel_index(np.argmin(found), found.shape)
+        if not found[best] < found[(width,) * len(axes)]:
+            break
+        at = [
+            axis.hold(a + int(steps[b]) * s)
+            for axis, a, b, s in zip(axes, at, best, stride, strict=True)
+        ]
+    return at

@@ -1,0 +1,231 @@
+"""What becomes of a network when its parts and the measurement are not exact."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.matching.goal import Goal
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Stub
+from rfcal.matching.search import worst
+from rfcal.maths.reflection import Complex, Real, swr
+from rfcal.models.line import Line
+
+CHUNK = 128
+"""Draws that are reckoned at once."""
+
+
+@dataclass(frozen=True, eq=False)
+class Tolerance:
+    """How far parts may be off; every value within is as likely as any other.
+
+    Parameters
+    ----------
+    lumped : float
+        Of coils and capacitors [1, relative].
+    length_m : float
+        Of every cut [m].
+    """
+
+    lumped: float = 0.05
+    length_m: float = 1e-3
+
+    def draw(self, network: Network, rng: np.random.Generator, draws: int) -> Network:
+        """Networks as they may turn out.
+
+        Parameters
+        ----------
+        network : Network
+            As designed.
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        Network
+            Values of shape (N, 1).
+        """
+        values = []
+        for k in network.free():
+            element, off = network.elements[k], rng.uniform(-1, 1, (draws, 1))
+            if isinstance(element.part, Line | Stub):
+                values.append(np.maximum(element.value + off * self.length_m, 1e-6))
+            else:
+                values.append(element.value * (1 + off * self.lumped))
+        return network.with_values(values)
+
+
+@dataclass(frozen=True, eq=False)
+class Yield:
+    """Share of networks that hold the target SWR in the whole band.
+
+    Parameters
+    ----------
+    parts : float
+        By the parts' tolerance alone [1].
+    measurement : float
+        By the doubt of the measured load alone [1]; 1 or 0 where it was given none.
+    both : float
+        By both [1].
+    standard_uncertainty : float
+        Of `both`, by the number of draws [1].
+    worst_swr : ndarray, shape (N,)
+        Worst SWR in the band of every draw of both [1].
+    """
+
+    parts: float
+    measurement: float
+    both: float
+    standard_uncertainty: float
+    worst_swr: Real
+
+
+def production_yield(
+    goal: Goal,
+    network: Network,
+    *,
+    tolerance: Tolerance,
+    rng: np.random.Generator,
+    draws: int = 2000,
+    load_draws: Complex | None = None,
+) -> Yield:
+    """How many of the networks that might be built hold the target.
+
+    Parameters
+    ----------
+    goal : Goal
+        Load, band and target.
+    network : Network
+        Of real parts.
+    tolerance : Tolerance
+        Of the parts.
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    draws : int
+        Number of draws.
+    load_draws : ndarray, shape (N, F), optional
+        Draws of the measured load on the goal's frequencies [ohm], one for each draw, for example
+        from `rfcal.measurement.model.Inputs.draw`.
+
+    Returns
+    -------
+    Yield
+        By parts, by the measurement and by both.
+    """
+    frequency, load = goal.in_band()
+    found = np.empty((3, draws))
+    for start in range(0, draws, CHUNK):
+        stop = min(start + CHUNK, draws)
+        built = tolerance.draw(network, rng, stop - start)
+        loads = load
+        if load_draws is not None:
+            loads = goal.load_at(frequency, load_draws[start:stop])
+        for row, (one, seen) in enumerate(((built, load), (network, loads), (built, loads))):
+            found[row, start:stop] = swr(worst(one, frequency, seen, goal.target_ohm))
+    parts, measurement, both = (found <= goal.target_swr).mean(axis=1)
+    spread = np.sqrt(max(both * (1 - both), 1 / draws) / draws)
+    return Yield(float(parts), float(measurement), float(both), float(spread), found[2])
+
+
+@dataclass(frozen=True, eq=False)
+class Sensitivity:
+    """What a small change of one part does.
+
+    Parameters
+    ----------
+    name : str
+        The element.
+    swr_up, swr_down : float
+        Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
+    dip_hz : float
+        How far the least SWR of the sweep moves where the value is 1 % larger [Hz]; not a number
+        where it lies at the edge of the sweep.
+    """
+
+    name: str
+    swr_up: float
+    swr_down: float
+    dip_hz: float
+
+    def in_words(self) -> str:
+        """What it does, for people.
+
+        Returns
+        -------
+        str
+            Such as ``"C1 up moves the dip down, 12 kHz for 1 %"``: a dip between points of a sweep
+            is known to two digits at most.
+        """
+        if not np.isfinite(self.dip_hz):
+            return f"{self.name}: the dip lies at the edge of the sweep"
+        if abs(self.dip_hz) < 1:
+            return f"{self.name} leaves the dip where it is"
+        way = "up" if self.dip_hz > 0 else "down"
+        size = float(f"{abs(self.dip_hz) / 1e3:.1e}")
+        return f"{self.name} up moves the dip {way}, {size:g} kHz for 1 %"
+
+
+def dip(frequency: Real, reflection: Complex) -> Real:
+    """Where the reflection is least.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], evenly spaced near the dip.
+    reflection : ndarray, shape (..., F)
+        Reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Frequency [Hz], by a parabola through three points of the squared magnitude; not a number
+        where the least is at an edge.
+    """
+    power = np.abs(reflection) ** 2
+    if frequency.size < 3:
+        return np.full(power.shape[:-1], np.nan)
+    k = power.argmin(axis=-1)
+    inside = (k > 0) & (k < frequency.size - 1)
+    k = np.clip(k, 1, frequency.size - 2)
+    left, here, right = (
+        np.take_along_axis(power, (k + s)[..., None], -1)[..., 0] for s in (-1, 0, 1)
+    )
+    bend = left - 2 * here + right
+    shift = np.where(bend > 0, (left - right) / np.where(bend > 0, 2 * bend, 1), 0)
+    return np.where(inside, frequency[k] + shift * (frequency[k + 1] - frequency[k]), np.nan)
+
+
+def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
+    """What each free part does to the SWR, by changing it up and down by 1 %.
+
+    Parameters
+    ----------
+    goal : Goal
+        Load, band and target.
+    network : Network
+        Of real parts.
+
+    Returns
+    -------
+    tuple of Sensitivity
+        One for each free element, from source to load.
+    """
+    free = network.free()
+    count = len(free)
+    change = 1 + 0.01 * np.concatenate([np.zeros((1, count)), np.eye(count), -np.eye(count)])
+    many = network.with_values(
+        [change[:, k, None] * network.elements[j].value for k, j in enumerate(free)]
+    )
+    ratio = swr(worst(many, *goal.in_band(), goal.target_ohm))
+    at = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
+    return tuple(
+        Sensitivity(
+            network.elements[j].name,
+            float(ratio[1 + k] - ratio[0]),
+            float(ratio[1 + k + count] - ratio[0]),
+            float(at[1 + k] - at[1 + k + count]) / 2,
+        )
+        for k, j in enumerate(free)
+    )

@@ -1,0 +1,333 @@
+"""After building: which part is off, by how much, or that the readings cannot tell.
+
+Every free part is suspected in turn: its value is fitted to the re-measured sweep (Gauss-Newton
+with exact derivatives, after a scan), weighed by the full covariance of what is read against what
+is expected, in which the errors common to both measurements cancel. Then all parts together.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from rfcal.errors import MatchingError
+from rfcal.matching.network import Network
+from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.uncertainty.quantity import Quantity, combine
+
+CLEAR = 13.8
+"""Difference of misfit at which one suspicion beats another: a likelihood ratio of 1000."""
+FAR = 0.7
+"""Changes are sought within this range of the logarithm of the value."""
+FEW = 5
+"""Frequencies below which a changed load can look like a part that is off."""
+
+
+@dataclass(frozen=True, eq=False)
+class Suspect:
+    """One part, and how far its value would have to be off.
+
+    Parameters
+    ----------
+    name : str
+        The element.
+    designed : str
+        Value as designed, in words.
+    change : float
+        Relative change from the design [1].
+    standard_uncertainty : float
+        Of the change [1].
+    misfit : float
+        Weighted sum of squares that is left; about twice the number of points where it fits.
+    """
+
+    name: str
+    designed: str
+    change: float
+    standard_uncertainty: float
+    misfit: float
+
+    def size(self) -> str:
+        """How far it is off.
+
+        Returns
+        -------
+        str
+            Such as ``"8.0 % ± 1.2 % above"``, with the 95 % uncertainty.
+        """
+        size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
+        # no more digits than the uncertainty supports
+        places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
+        way = "above" if self.change > 0 else "below"
+        return f"{size:.{places}f} % ± {doubt:.{places}f} % {way}"
+
+    def cure(self) -> str:
+        """What to do about it.
+
+        Returns
+        -------
+        str
+            A phrase with the 95 % uncertainty.
+        """
+        back = "less" if self.change > 0 else "more"
+        return f"{self.name} is {self.size()} its value of {self.designed}: make it {back}"
+
+
+@dataclass(frozen=True, eq=False)
+class Trim:
+    """What the re-measured sweep says about the parts.
+
+    Parameters
+    ----------
+    verdict : str
+        ``"as designed"``, ``"one part"``, ``"several parts"``, ``"undecided"`` where the readings
+        cannot tell, or ``"unexplained"`` where no values of the parts agree with them.
+    message : str
+        One sentence: what to change.
+    off : tuple of Suspect
+        The parts that are off, or between which the readings cannot tell; for ``"unexplained"`` the
+        one that would have to be so far off that it is no part that is off.
+    alone : tuple of Suspect
+        Every part suspected alone, least misfit first.
+    together : tuple of Suspect
+        Every part where all may be off.
+    misfit : float
+        As designed.
+    points : int
+        Number of frequencies.
+    """
+
+    verdict: str
+    message: str
+    off: tuple[Suspect, ...]
+    alone: tuple[Suspect, ...]
+    together: tuple[Suspect, ...]
+    misfit: float
+    points: int
+
+
+def _split(values: Complex) -> Real:
+    """Real parts, then imaginary parts, along the last axis."""
+    return np.concatenate([values.real, values.imag], axis=-1)
+
+
+def covariance(quantity: Quantity, *, floor: float) -> Real:
+    """Covariance over real and imaginary parts of all frequencies.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        Value of shape (F,).
+    floor : float
+        Standard deviation of each part that is taken as there in any case.
+
+    Returns
+    -------
+    ndarray, shape (2F, 2F)
+        Real parts first.
+    """
+    count = quantity.value.size
+    total = np.eye(2 * count) * floor**2
+    diagonal = np.arange(count)
+    for effect in quantity.effects:
+        change = np.broadcast_to(effect.change, (count,))
+        if not effect.per_point:
+            axes = _split(change)
+            total += np.outer(axes, axes)
+            continue
+        for i, one in enumerate((change.real, change.imag)):
+            for j, other in enumerate((change.real, change.imag)):
+                total[diagonal + i * count, diagonal + j * count] += one * other
+    return total
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """Weighted misfit of the network to what was read."""
+
+    network: Network
+    frequency: Real
+    load: Complex
+    built: Complex
+    whiten: Real
+    z_ref: float
+
+    def _with(self, which: Sequence[int], logs: Real) -> Network:
+        """Logs, shape (..., len(which)), in those of the free elements."""
+        values = [self.network.elements[k].value for k in self.network.free()]
+        for place, k in enumerate(which):
+            values[k] = values[k] * np.exp(logs[..., place, None])
+        return self.network.with_values(values)
+
+    def residual(self, which: Sequence[int], logs: Real) -> Real:
+        seen = self._with(which, logs).seen(self.frequency, self.load, z_ref=self.z_ref)
+        return _split(self.built - seen) @ self.whiten.T
+
+    def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
+        """Logs, their covariance and the misfit."""
+        free = self.network.free()
+        for _ in range(50):
+            now = self._with(which, logs)
+            _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
+            wanted = _split(slopes[[free[k] for k in which]].reshape(len(which), -1))
+            jacobian = self.whiten @ wanted.T
+            step = np.linalg.lstsq(jacobian, self.residual(which, logs), rcond=1e-10)[0]
+            step *= min(1.0, 0.3 / max(float(np.abs(step).max()), 1e-12))
+            start, size = float((self.residual(which, logs) ** 2).sum()), 1.0
+            while float((self.residual(which, logs + size * step) ** 2).sum()) > start:
+                size /= 2
+                if size < 1e-3:
+                    size = 0.0
+                    break
+            logs = logs + size * step
+            if np.abs(size * step).max() < 1e-9:
+                break
+        spread: Any = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
+        return logs, spread, float((self.residual(which, logs) ** 2).sum())
+
+    def alone(self, k: int) -> tuple[Real, Real, float]:
+        """The best of one part, from the best of a scan."""
+        scan = np.linspace(-FAR, FAR, 57)[:, None]
+        misfit = (self.residual([k], scan) ** 2).sum(axis=-1)
+        return self.solve([k], scan[misfit.argmin()])
+
+    def suspects(
+        self, which: Sequence[int], logs: Real, spread: Real, misfit: float
+    ) -> list[Suspect]:
+        free = self.network.free()
+        made = []
+        for place, k in enumerate(which):
+            element, ratio = self.network.elements[free[k]], float(np.exp(logs[place]))
+            doubt = ratio * float(np.sqrt(spread[place, place]))
+            made.append(Suspect(element.name, element.in_words(), ratio - 1, doubt, misfit))
+        return made
+
+
+def _chi2(points: float, tail: float) -> float:
+    from scipy.special import chdtri
+
+    return float(chdtri(points, tail))
+
+
+def trim(
+    network: Network,
+    frequency: Real,
+    load: Quantity,
+    built: Quantity,
+    *,
+    z_ref: float = 50.0,
+    floor: float = 1e-4,
+) -> Trim:
+    """Which part of a built network is off.
+
+    Parameters
+    ----------
+    network : Network
+        As designed, of real parts.
+    frequency : ndarray, shape (F,)
+        Frequencies of both sweeps [Hz].
+    load : Quantity
+        Reflection of the load [1], measured before, with its effects.
+    built : Quantity
+        Reflection at the network's input [1], measured after building.
+    z_ref : float
+        Reference impedance of both [ohm].
+    floor : float
+        Standard deviation [1] of each part of a reflection that is taken as there in any case: how
+        well the model can be trusted.
+
+    Returns
+    -------
+    Trim
+        The part, the parts, or that the readings cannot tell.
+
+    Raises
+    ------
+    MatchingError
+        Sweeps of different lengths, or a network without a part to trim.
+    """
+    if not built.value.shape == load.value.shape == frequency.shape:
+        raise MatchingError(
+            f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
+            f" and there are {frequency.size} frequencies: measure both on the same ones"
+        )
+    if not network.free():
+        raise MatchingError("the network has no part that could be trimmed")
+    through = network.two_port(frequency).bilinear(z_ref)
+    expected = through.apply(load.value)
+    off = combine(built.value - expected, (built, 1.0), (load, -through.derivative(load.value)))
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance(off, floor=floor)))
+    z = to_impedance(load.value, z_ref)
+    fit = _Fit(network, frequency, z, built.value, whiten, z_ref)
+    misfit = float(((whiten @ _split(off.value)) ** 2).sum())
+    everything = range(len(network.free()))
+    alone = [s for k in everything for s in fit.suspects([k], *fit.alone(k))]
+    best = min(alone, key=lambda s: s.misfit)
+    starts = [np.zeros(len(alone)), np.where([s is best for s in alone], np.log1p(best.change), 0)]
+    solved = min((fit.solve(everything, start) for start in starts), key=lambda found: found[2])
+    together = fit.suspects(everything, *solved)
+    verdict, suspects = _decide(misfit, alone, together, frequency.size)
+    return Trim(
+        verdict,
+        _words(verdict, suspects, frequency.size),
+        tuple(suspects),
+        tuple(sorted(alone, key=lambda s: s.misfit)),
+        tuple(together),
+        misfit,
+        frequency.size,
+    )
+
+
+def _decide(
+    misfit: float, alone: list[Suspect], together: list[Suspect], points: int
+) -> tuple[str, list[Suspect]]:
+    """The verdict and the parts that it is about."""
+    fits = _chi2(2 * points, 1e-3)
+    best, joint = min(s.misfit for s in alone), together[0].misfit
+    if misfit < fits and misfit - min(best, joint) < CLEAR:
+        return "as designed", []
+    if best < fits and best - joint < CLEAR:
+        near = sorted((s for s in alone if s.misfit - best < CLEAR), key=lambda s: s.misfit)
+        first = near[0]
+        if _far(first):
+            return "unexplained", [first]
+        if abs(first.change) < 2 * first.standard_uncertainty:
+            return "unexplained", []
+        return ("one part" if len(near) == 1 else "undecided"), near
+    if joint > fits:
+        return "unexplained", []
+    sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
+    if any(_far(s) for s in sure):
+        return "unexplained", [s for s in sure if _far(s)][:1]
+    return ("several parts", sure) if sure else ("undecided", together)
+
+
+def _far(suspect: Suspect) -> bool:
+    """Whether a part is so far off that it is none: one is missing, or was not connected."""
+    return not np.exp(-FAR) <= 1 + suspect.change <= np.exp(FAR)
+
+
+CHANGED = "a load that has changed since it was measured would look alike, so measure it again"
+LOOK = (
+    "look for a wrong or bad connection, a changed load, or readings that are worth less than "
+    "stated"
+)
+
+
+def _words(verdict: str, off: list[Suspect], points: int) -> str:
+    """The verdict as a sentence."""
+    cures = "; ".join(s.cure() for s in off)
+    several = f"{CHANGED} before you change more than one part"
+    if verdict == "unexplained" and off:
+        return (
+            f"{off[0].name} would have to be {off[0].size()} its value, as if it were missing, "
+            f"shorted or another part: {LOOK}"
+        )
+    return {
+        "as designed": "the network is as designed within what the readings can tell",
+        "one part": cures if points >= FEW else f"{cures}; at so few frequencies {CHANGED} first",
+        "several parts": f"{cures}; {several}",
+        "undecided": f"the readings cannot tell which: {cures}; {several}",
+        "unexplained": f"no values of the parts agree with the readings: {LOOK}",
+    }[verdict]

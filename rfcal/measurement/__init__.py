@@ -1,0 +1,1 @@
+"""Error terms, planes, the instrument's own doubt, and the one model of a measurement."""

@@ -1,0 +1,344 @@
+"""From standards and their raw readings to the error terms, and how far these can be trusted."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from rfcal.errors import CalibrationError
+from rfcal.findings import span_mhz
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.interpolation import between_points
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+
+APART = 4.0
+"""Standards nearer to each other than this many joint standard uncertainties are as one."""
+
+CONDITION_LIMIT = 1e6
+"""Condition number above which the standards fix nothing, whatever their uncertainty."""
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """Error terms of one set of standards, with all that went into them.
+
+    Parameters
+    ----------
+    names : tuple of S str
+        Names of the standards.
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    known : tuple of S Quantity
+        Reflection [1] of each standard as connected, with its effects.
+    seen : tuple of S Quantity
+        Raw reading [1] of each, with its effects.
+    weight : tuple of S ndarray, shape (F,), or None
+        Weights of the least-squares fit; None for three standards.
+    error_box : Bilinear
+        The analyzer, and all between it and the reference plane, as one map.
+    condition : ndarray, shape (F,)
+        Condition number [1] of the standards: how well they are spread.
+    doubt : ndarray, shape (3, F), or None
+        Standard uncertainty that interpolation adds to directivity, source match and tracking.
+    """
+
+    names: tuple[str, ...]
+    frequency: Real
+    known: tuple[Quantity, ...]
+    seen: tuple[Quantity, ...]
+    weight: tuple[Real, ...] | None
+    error_box: Bilinear
+    condition: Real
+    doubt: Real | None = None
+
+    def residuals(self) -> Complex:
+        """What the error terms leave of each standard, as reflection at the reference plane.
+
+        Returns
+        -------
+        ndarray, shape (S, F)
+            Corrected reading minus definition [1]; zero to rounding for three standards.
+        """
+        corrected = [self.error_box.correct(s.value) for s in self.seen]
+        return np.array([c - k.value for c, k in zip(corrected, self.known, strict=True)])
+
+    def chi_square(self) -> tuple[Real, int]:
+        """How large the residuals are against the stated uncertainties.
+
+        Returns
+        -------
+        chi_square : ndarray, shape (F,)
+            Sum over standards of squared residual over variance, both axes.
+        degrees_of_freedom : int
+            Twice the number of standards beyond three.
+        """
+        steady = _steady(self.seen)  # one scatter for all, which so few readings can tell
+        variance = np.array(_variance_at_plane(self.known, steady, self.error_box))
+        size = np.abs(self.residuals()) ** 2
+        total = np.sum(size / np.maximum(variance, 1e-30), axis=0)
+        return total, 2 * (len(self.names) - 3)
+
+    def disagrees(self, chance: float) -> np.ndarray:
+        """Where the standards contradict each other beyond what chance allows.
+
+        Errors along one axis only, such as a delay's, scatter chi-square more than errors of both
+        parts: it is judged with as many degrees of freedom as its own variance has (source:
+        Satterthwaite's approximation, of the least isotropic standard).
+
+        Parameters
+        ----------
+        chance : float
+            Probability of a sound point to be called in contradiction [1].
+
+        Returns
+        -------
+        ndarray of bool, shape (F,)
+            False everywhere with three standards, which fit exactly.
+        """
+        from scipy.special import chdtri
+
+        total, freedom = self.chi_square()
+        if not freedom:
+            return np.zeros(self.frequency.shape, bool)
+        shares = []
+        for known, seen in zip(self.known, self.seen, strict=True):
+            at_plane = seen.through(known.value, 1 / self.error_box.derivative(known.value))
+            c = known.covariance() + at_plane.covariance() + 1e-30 * np.eye(2)
+            shares.append(np.trace(c, axis1=1, axis2=2) ** 2 / (2 * np.sum(c**2, axis=(1, 2))))
+        effective = freedom * np.min(shares, axis=0)
+        return np.asarray(total > freedom / effective * chdtri(effective, chance))
+
+    def exchanged(self, one: str, other: str) -> "Calibration":
+        """The calibration as if the readings of two standards had been exchanged.
+
+        Parameters
+        ----------
+        one, other : str
+            Names of the standards.
+
+        Returns
+        -------
+        Calibration
+            Fitted anew, with the same weights.
+        """
+        seen = dict(zip(self.names, self.seen, strict=True))
+        seen[one], seen[other] = seen[other], seen[one]
+        values = [s.value for s in seen.values()]
+        box = Bilinear.fit([k.value for k in self.known], values, self.weight)
+        return replace(self, seen=tuple(seen.values()), error_box=box)
+
+    def at(self, frequency: Real, known: Sequence[Quantity]) -> "Calibration":
+        """The same calibration at frequencies between its points.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (F,)
+            Frequencies [Hz] within the calibration's range.
+        known : sequence of S Quantity
+            The standards at `frequency`.
+
+        Returns
+        -------
+        Calibration
+            With interpolated error terms and `doubt`.
+
+        Raises
+        ------
+        CalibrationError
+            Frequencies outside the range, or error terms that turn too fast between points.
+        """
+        box = self.error_box
+        terms = np.array([box.directivity, box.source_match, box.reflection_tracking])
+        what = "the error terms from the standards"
+        cure = "measure the standards at the device's frequencies, or in finer steps"
+        values, doubt = between_points(frequency, self.frequency, terms, what=what, cure=cure)
+        new = Bilinear.from_error_terms(*values)
+        seen = tuple(
+            Quantity(new.apply(k.value), tuple(self._moved(e, frequency) for e in s.effects))
+            for k, s in zip(known, self.seen, strict=True)
+        )
+        weight = self.weight and tuple(np.interp(frequency, self.frequency, w) for w in self.weight)
+        condition = np.interp(frequency, self.frequency, self.condition)
+        return Calibration(self.names, frequency, tuple(known), seen, weight, new, condition, doubt)
+
+    def _moved(self, effect: Effect, frequency: Real) -> Effect:
+        change = np.broadcast_to(effect.change, self.frequency.shape)
+        moved = np.interp(frequency, self.frequency, change)
+        return replace(effect, change=moved, root=effect.root or effect)
+
+    def interpolation_effects(self, reflection: Complex) -> tuple[Effect, ...]:
+        """What interpolating the error terms adds to the doubt about a raw reading.
+
+        Parameters
+        ----------
+        reflection : ndarray, shape (F,)
+            Corrected reflection [1] of the device.
+
+        Returns
+        -------
+        tuple of Effect
+            Empty where nothing was interpolated.
+        """
+        if self.doubt is None:
+            return ()
+        inside = reflection / (1 - self.error_box.source_match * reflection)
+        # seen = e00 + e01e10 x / (1 - e11 x): its derivatives by the three terms
+        by_term = np.array(
+            [np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside]
+        )
+        total = np.sqrt(np.sum(np.abs(by_term * self.doubt) ** 2, axis=0))
+        return both_axes("interpolation of the error terms", total)
+
+
+def calibrate(
+    frequency: Real,
+    names: Sequence[str],
+    known: Sequence[Quantity],
+    seen: Sequence[Quantity],
+) -> Calibration:
+    """Solve the error terms from three standards or more.
+
+    More than three are weighted by the inverse of their variance as it appears in the fitted
+    equation; that variance depends on the error terms, so the weights are renewed once.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    names : sequence of S str
+        Names of the standards.
+    known : sequence of S Quantity
+        Reflection [1] of each standard as connected.
+    seen : sequence of S Quantity
+        Raw reading [1] of each.
+
+    Returns
+    -------
+    Calibration
+        The error terms and what they rest on.
+
+    Raises
+    ------
+    CalibrationError
+        Fewer than three standards, or standards that cannot be told apart at some frequency.
+    """
+    if len(known) < 3:
+        raise CalibrationError(
+            f"{len(known)} standards were given, and three unknown error terms need three or more"
+        )
+    condition = require_apart(frequency, names, known, seen)
+    g, m = [k.value for k in known], [s.value for s in seen]
+    weight = None
+    if len(known) > 3:
+        steady = _steady(seen)
+        first = _inverse(k.variance() + s.variance() for k, s in zip(known, steady, strict=True))
+        box = Bilinear.fit(g, m, first)
+        at_plane = _variance_at_plane(known, steady, box)
+        # the equation's residual is (c g + 1) f'(g) times the misfit at the plane
+        scale = [np.abs((box.c * x + box.d) * box.derivative(x)) ** 2 for x in g]
+        weight = _inverse(v * s for v, s in zip(at_plane, scale, strict=True))
+    box = Bilinear.fit(g, m, weight)
+    return Calibration(tuple(names), frequency, tuple(known), tuple(seen), weight, box, condition)
+
+
+def _steady(seen: Sequence[Quantity]) -> list[Quantity]:
+    """The readings with one scatter for all that were repeated and all frequencies.
+
+    A scatter of few readings at one frequency is often small by chance: as a weight it would
+    favour that reading, and the fit would be worse than it says.
+    """
+    parts = [Quantity(s.value, tuple(e for e in s.effects if np.isfinite(e.freedom))) for s in seen]
+    scatters = [np.mean(part.variance()) for part in parts if part.effects]
+    pooled = both_axes("repeats", np.sqrt(np.mean(scatters)) if scatters else 0.0)
+    return [
+        Quantity(s.value, (*(e for e in s.effects if not np.isfinite(e.freedom)), *pooled))
+        if part.effects
+        else s
+        for s, part in zip(seen, parts, strict=True)
+    ]
+
+
+def _inverse(variances) -> tuple[Real, ...]:
+    """Weights; the floor keeps standards said to be perfect finite, and equal to each other."""
+    return tuple(1 / np.maximum(v, 1e-18) for v in variances)
+
+
+def _variance_at_plane(
+    known: Sequence[Quantity], seen: Sequence[Quantity], box: Bilinear
+) -> list[Real]:
+    """Variance per axis of each standard's misfit, as reflection at the reference plane."""
+    return [
+        k.variance() + s.variance() / np.abs(box.derivative(k.value)) ** 2
+        for k, s in zip(known, seen, strict=True)
+    ]
+
+
+def require_apart(
+    frequency: Real, names: Sequence[str], known: Sequence[Quantity], seen: Sequence[Quantity]
+) -> Real:
+    """Refuse standards that leave fewer than three distinct points at some frequency.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    names : sequence of S str
+        Names of the standards.
+    known, seen : sequences of S Quantity
+        Reflections [1] and raw readings [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Condition number of the standards' spread: of the matrix with rows 1, g, g^2.
+
+    Raises
+    ------
+    CalibrationError
+        Names the standards, the frequencies and the condition number.
+    """
+    g = np.array([k.value for k in known])
+    for name, k, s in zip(names, known, seen, strict=True):
+        if np.any(bad := ~(np.isfinite(k.value) & np.isfinite(s.value))):
+            raise CalibrationError(
+                f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
+                "at the numbers and units of its definition"
+            )
+    condition = np.linalg.cond(np.moveaxis(g[..., None] ** np.arange(3), 0, -2))
+    advice = {
+        "are defined": "look at their values and units (H, F, ohm), or use another standard",
+        "were read": "look whether one sweep was saved twice, or use another standard",
+    }
+    for points, what in zip((known, seen), advice, strict=True):
+        together = _together(points)
+        later = np.zeros_like(g, bool)
+        for (_, j), near in together.items():
+            later[j] |= near
+        lost = np.sum(~later, axis=0) < 3
+        if np.any(lost):
+            pairs = [p for p, near in together.items() if np.any(near & lost)]
+            alike = " and ".join(dict.fromkeys(f"'{names[i]}'" for p in pairs for i in p))
+            raise CalibrationError(
+                f"the standards {alike} {what} alike {span_mhz(frequency, lost)} (condition "
+                f"number {np.max(condition[lost]):.3g}), and three that differ are needed: "
+                f"{advice[what]}"
+            )
+    if np.any(bad := condition > CONDITION_LIMIT):
+        raise CalibrationError(
+            f"the standards {', '.join(names)} lie too close together "
+            f"{span_mhz(frequency, bad)} (condition number {np.max(condition):.3g}): "
+            "use standards further apart on the chart"
+        )
+    return condition
+
+
+def _together(points: Sequence[Quantity]) -> dict[tuple[int, int], np.ndarray]:
+    """For each pair of points, where they are equal within their joint uncertainty."""
+    spread = [p.variance() + 1e-24 for p in points]
+    return {
+        (i, j): np.abs(points[i].value - points[j].value)
+        <= APART * np.sqrt(2 * (spread[i] + spread[j]))
+        for i, j in combinations(range(len(points)), 2)
+    }

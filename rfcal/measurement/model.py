@@ -1,0 +1,429 @@
+"""How sure the corrected answer is: one model function, asked in two ways.
+
+The model: standards and their readings fix the error box, a reading is corrected by it, and what
+lies on the path is removed. Linear propagation (JCGM 100, the GUM) multiplies every input's
+effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluates the model on
+random draws of the same inputs.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
+from rfcal.measurement.deembedding import Step, add, remove
+from rfcal.measurement.error_terms import Calibration
+from rfcal.uncertainty.quantity import Effect, Quantity, combine
+
+COVERAGE = 0.95
+K_AXIS = 1.959963984540054
+"""Half-width of a normal variable's 95 % interval, in standard deviations."""
+K_ELLIPSE = 2.447746830680816
+"""Radius of the 95 % region of two normal variables: the root of -2 ln 0.05 (JCGM 102)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Inputs:
+    """All that one corrected reading depends on.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Standards, their readings and the error terms, at the reading's frequencies.
+    reading : Quantity
+        Raw reading [1] of the device.
+    connection : Quantity
+        What connecting the device adds to its true reflection [1]; zero on average.
+    path : tuple of Step
+        What lies between the standards' plane and the device, from the plane outward.
+    """
+
+    calibration: Calibration
+    reading: Quantity
+    connection: Quantity
+    path: tuple[Step, ...] = ()
+
+    def draw(self, rng: np.random.Generator, draws: int) -> Complex:
+        """Random corrected reflections: the model evaluated on random inputs.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        ndarray, shape (N, F)
+            Corrected reflection coefficient [1].
+        """
+        return self.walk(rng, draws)[0]
+
+    def walk(self, rng: np.random.Generator, draws: int) -> tuple[Complex, list[Bilinear]]:
+        """Random corrected reflections, and the random maps of the path that led to them.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+
+        Returns
+        -------
+        reflection : ndarray, shape (N, F)
+            Corrected reflection coefficient [1].
+        maps : list of Bilinear
+            Of the path's elements, in its order.
+        """
+        box, read, maps = self._drawn(rng, draws)
+        reading, connection = read
+        reflection = box.correct(reading) - connection
+        for step, through in zip(self.path, maps, strict=True):
+            reflection = (through.apply if step.embed else through.correct)(reflection)
+        return reflection, maps
+
+    def readings(
+        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+    ) -> Bilinear:
+        """What would be read of any true reflection: the same model, turned round.
+
+        Everything that is random moves the plane by a bilinear map, so each draw of all inputs
+        is one map from a true reflection to the corrected reading that it would give.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Where the randomness comes from.
+        draws : int
+            Number of draws N.
+        drawn : dict, optional
+            As for `Quantity.draw`.
+
+        Returns
+        -------
+        Bilinear
+            Maps, shape (N, F).
+        """
+        box, (reading, connection), maps = self._drawn(rng, draws, drawn)
+        whole = _shift(self.reading.value - reading) @ box @ _shift(connection)
+        calibration = self.calibration
+        believed = calibration.error_box.invert()
+        for step, through in zip(self.path, maps, strict=True):
+            corrected = [calibration.error_box.correct(r.value) for r, _ in step.readings]
+            inputs = [*corrected, *(p.value for p in step.parameters)]
+            best = step.element.bilinear(inputs)
+            whole = whole @ (through.invert() if step.embed else through)
+            believed = (best if step.embed else best.invert()) @ believed
+        return believed @ whole
+
+    def _drawn(
+        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+    ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
+        """Random error box, random reading and connection of the device, random path."""
+        calibration = self.calibration
+        drawn = {} if drawn is None else drawn
+        known = [k.draw(rng, draws, drawn) for k in calibration.known]
+        seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
+        pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
+        read = [(r.draw(rng, draws, drawn), c.draw(rng, draws, drawn)) for r, c in pairs]
+        box = Bilinear.fit(known, seen, calibration.weight)
+        others = [box.correct(r) - c for r, c in read[1:]]
+        maps = []
+        for step in self.path:
+            count = len(step.readings)
+            corrected, others = others[:count], others[count:]
+            inputs = [*corrected, *(p.draw(rng, draws, drawn) for p in step.parameters)]
+            maps.append(step.element.bilinear(inputs))
+        return box, read[0], maps
+
+    def at(self, index: NDArray[np.intp]) -> "Inputs":
+        """The same at some of the frequencies, so that costly questions are asked only there.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (n,)
+            Which frequencies.
+
+        Returns
+        -------
+        Inputs
+            What was shared among quantities is shared still.
+        """
+        pick = _Pick(index, self.reading.value.size)
+        return Inputs(
+            pick.calibration(self.calibration),
+            pick.quantity(self.reading),
+            pick.quantity(self.connection),
+            tuple(pick.step(step) for step in self.path),
+        )
+
+    def corrected(self) -> Complex:
+        """The model evaluated at the best estimates.
+
+        Returns
+        -------
+        ndarray, shape (F,)
+            Corrected reflection coefficient [1].
+        """
+        return propagate(self).value
+
+
+def _shift(by: Complex) -> Bilinear:
+    """The map that adds something to every reflection."""
+    return Bilinear(np.ones_like(by), by, np.zeros_like(by), np.ones_like(by))
+
+
+class _Pick:
+    """Takes some frequencies out of everything, each influence once."""
+
+    def __init__(self, index: NDArray[np.intp], points: int):
+        self.index, self.points = index, points
+        self.done: dict[Effect, Effect] = {}
+
+    def array(self, values: Any) -> Any:
+        """Along the last axis, where that is the frequencies."""
+        values = np.asarray(values)
+        whole = values.ndim > 0 and values.shape[-1] == self.points
+        return values[..., self.index] if whole else values
+
+    def effect(self, effect: Effect) -> Effect:
+        if effect not in self.done:
+            root = self.effect(effect.root) if effect.root else None
+            self.done[effect] = replace(effect, change=self.array(effect.change), root=root)
+        return self.done[effect]
+
+    def quantity(self, quantity: Quantity) -> Quantity:
+        effects = tuple(self.effect(e) for e in quantity.effects)
+        return Quantity(self.array(quantity.value), effects)
+
+    def calibration(self, whole: Calibration) -> Calibration:
+        box = whole.error_box
+        return replace(
+            whole,
+            frequency=self.array(whole.frequency),
+            known=tuple(self.quantity(q) for q in whole.known),
+            seen=tuple(self.quantity(q) for q in whole.seen),
+            weight=whole.weight and tuple(self.array(w) for w in whole.weight),
+            error_box=Bilinear(*(self.array(v) for v in (box.a, box.b, box.c, box.d))),
+            condition=self.array(whole.condition),
+            doubt=None if whole.doubt is None else self.array(whole.doubt),
+        )
+
+    def step(self, step: Step) -> Step:
+        element: Any = step.element
+        if hasattr(element, "frequency"):
+            element = replace(element, frequency=self.array(element.frequency))
+        pairs = ((self.quantity(r), self.quantity(c)) for r, c in step.readings)
+        parameters = tuple(self.quantity(p) for p in step.parameters)
+        return replace(step, element=element, readings=tuple(pairs), parameters=parameters)
+
+
+def propagate(inputs: Inputs) -> Quantity:
+    """Corrected reflection of the device with the effect of every source, to first order.
+
+    For more than three standards the terms of second order in the fit's own residuals are
+    left out; Monte Carlo has them.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient [1] and its effects.
+    """
+    return beyond(at_plane(inputs.calibration, inputs.reading, inputs.connection), inputs)
+
+
+def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
+    """A reflection at the standards' plane as it is beyond the path, with every source's effect.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient at the plane [1], through the same calibration.
+    inputs : Inputs
+        Calibration and path.
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient with the path's elements removed, or added [1].
+    """
+    for step in inputs.path:
+        readings = [at_plane(inputs.calibration, *pair) for pair in step.readings]
+        move = add if step.embed else remove
+        reflection = move(reflection, step.element, [*readings, *step.parameters])
+    return reflection
+
+
+def behind_path(inputs: Inputs) -> Complex:
+    """What a small reflection added beyond all that is removed adds at the plane.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Calibration, reading and path.
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Derivative [1].
+    """
+    removed = tuple(step for step in inputs.path if not step.embed)
+    near = inputs.calibration.error_box.correct(inputs.reading.value)
+    probe = Effect("at the plane", np.ones_like(near))
+    far = beyond(Quantity(near, (probe,)), replace(inputs, path=removed))
+    (moved,) = (effect.change for effect in far.effects if effect.root is probe)
+    return np.asarray(1 / moved, complex)
+
+
+def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) -> Quantity:
+    """A raw reading corrected to the standards' plane, with the effect of every source.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        Error terms and what they rest on.
+    reading : Quantity
+        Raw reading [1].
+    connection : Quantity
+        What connecting it added to its true reflection [1].
+
+    Returns
+    -------
+    Quantity
+        Reflection coefficient at the plane [1].
+    """
+    box = calibration.error_box
+    known = [k.value for k in calibration.known]
+    seen = [s.value for s in calibration.seen]
+    value = box.correct(reading.value)
+    # d(device)/d(reading) = 1 / f'(device)
+    parts: list[tuple[Quantity, Complex | float]] = [
+        (reading, 1 / box.derivative(value)),
+        (connection, -1.0),
+    ]
+    # standard i enters the fit through e_i = m_i (c g_i + d) - a g_i - b
+    influence = Bilinear.influence(known, seen, value, reading.value, calibration.weight)
+    influence = influence / (box.c * reading.value - box.a)
+    for i, (k, s) in enumerate(zip(calibration.known, calibration.seen, strict=True)):
+        parts.append((k, influence[i] * (box.c * seen[i] - box.a)))
+        parts.append((s, influence[i] * (box.c * known[i] + box.d)))
+    return combine(value, *parts)
+
+
+def impedance(reflection: Quantity, z_ref: float) -> Quantity:
+    """Impedance with its effects, to first order.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient [1] and its effects.
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    Quantity
+        Impedance [ohm] and its effects.
+    """
+    value = to_impedance(reflection.value, z_ref)
+    slope = impedance_derivative(reflection.value, z_ref)
+    # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
+    return reflection.through(value, np.where(np.isfinite(slope), slope, 0))
+
+
+def standard_uncertainty(covariance: Real) -> Real:
+    """Standard uncertainty of the real and of the imaginary part.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance matrices.
+
+    Returns
+    -------
+    ndarray, shape (F, 2)
+        Their diagonals' square roots.
+    """
+    return np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
+
+
+def correlation(covariance: Real) -> Real:
+    """Correlation of the real and the imaginary part.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (F, 2, 2)
+        Covariance matrices.
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Correlation coefficient [1]; zero where one of the parts is certain.
+    """
+    product = np.prod(standard_uncertainty(covariance), axis=-1)
+    return np.where(product > 0, covariance[..., 0, 1] / np.where(product > 0, product, 1), 0.0)
+
+
+def budget(quantity: Quantity) -> dict[str, Real]:
+    """Each source's share of the variance of the real part and of the imaginary part.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        For example an impedance, whose parts are R and X.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (F, 2)
+        Shares [1]; over the sources they add up to 1.
+    """
+    parts = {s: np.diagonal(c, axis1=-2, axis2=-1) for s, c in quantity.by_source().items()}
+    total = sum(parts.values(), np.zeros((*np.shape(quantity.value), 2)))
+    return {s: part / np.where(total > 0, total, 1) for s, part in parts.items()}
+
+
+def region_radius(quantity: Quantity) -> Real:
+    """Radius of the circle that holds the 95 % region of both parts of a complex quantity.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        For example a reflection coefficient [1].
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        Radius in the quantity's unit.
+    """
+    return K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(quantity.covariance())[..., -1])
+
+
+def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
+    """Expanded uncertainty of R and of X, each by itself.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Reflection coefficient [1].
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    ndarray, shape (F, 2)
+        95 % half-widths [ohm], infinite where the region of the reflection reaches an open: R and
+        X have no bound there, whatever their derivatives at the middle say.
+    """
+    half = K_AXIS * standard_uncertainty(impedance(reflection, z_ref).covariance())
+    unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)
+    return np.where(unbounded[:, None], np.inf, half)

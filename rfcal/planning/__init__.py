@@ -1,0 +1,1 @@
+"""What a set-up will be able to say, before it is measured."""

@@ -1,0 +1,179 @@
+"""Does the truth lie inside as often as it is said? Whole measurements, simulated by thousands.
+
+In every session each error is drawn as stated: what the standards really are and how they were
+connected, what the analyzer read and how it drifted, what the lines on the path really are. The
+standards are solved and the device corrected as in any record. Sessions lie along the frequency
+axis, so that one call computes them all.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, from_impedance
+from rfcal.measurement.assessment import region_of
+from rfcal.measurement.deembedding import Step
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.instrument import drift_effects
+from rfcal.measurement.model import K_AXIS, Inputs, impedance, propagate
+from rfcal.measurement.monte_carlo import squared_distance
+from rfcal.planning.setup import Setup
+from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.intervals import Readings
+from rfcal.uncertainty.quantity import Quantity
+
+DRAWS = 1000
+"""Draws of each session for its region."""
+
+
+@dataclass(frozen=True, eq=False)
+class Audit:
+    """How often the truth was inside.
+
+    Parameters
+    ----------
+    sessions : int
+        Number of sessions.
+    inside : dict of str to int
+        Sessions in which the truth was inside ``region`` (of the reflection), ``resistance``,
+        ``reactance``, ``impedance_magnitude`` and ``swr``, and inside the linear intervals
+        ``linear resistance`` and ``linear reactance``, for comparison.
+    endless : dict of str to int
+        Sessions in which the interval of a figure had no end: these may cover more.
+    """
+
+    sessions: int
+    inside: dict[str, int]
+    endless: dict[str, int]
+
+
+def audit(
+    setup: Setup, device_ohm: complex, rng: np.random.Generator, *, sessions: int = 4000
+) -> Audit:
+    """Simulate whole measurements of one device.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines; the middle of its frequencies counts.
+    device_ohm : complex
+        What the device truly is [ohm].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    sessions : int
+        Number of sessions.
+
+    Returns
+    -------
+    Audit
+        Counts.
+    """
+    frequency = np.full(sessions, float(np.median(setup.frequency)))
+    here = setup.at(frequency)
+    true = from_impedance(complex(device_ohm), setup.z_ref)
+    inputs = session(here, np.full(sessions, true), rng)
+    reflection = propagate(inputs)
+    region = region_of(reflection, (inputs.draw(rng, DRAWS) - reflection.value).T)
+    off = region.centre - true
+    parts = np.stack([off.real, off.imag], axis=-1)[:, None]
+    squared = squared_distance(parts, region.covariance)[:, 0]
+    figures = derived(
+        frequency,
+        reflection,
+        z_ref=setup.z_ref,
+        readings=Readings(inputs, int(rng.integers(2**32))),
+    )
+    inside = {"region": int(np.sum(squared <= region.radius**2))}
+    endless = {}
+    size = abs(true)
+    truth: dict[str, float] = {
+        "resistance": complex(device_ohm).real,
+        "reactance": complex(device_ohm).imag,
+        "impedance_magnitude": float(abs(device_ohm)),
+        "swr": float((1 + size) / (1 - size)) if size < 1 else np.inf,
+    }
+    for name, value in truth.items():
+        low, high = figures[name].low, figures[name].high
+        # the slack is for rounding at a bound
+        slack = 1e-9 * abs(value) if np.isfinite(value) else 0.0
+        inside[name] = int(np.sum((low <= value + slack) & (value - slack <= high)))
+        endless[name] = int(np.sum(~np.isfinite(low) | ~np.isfinite(high)))
+    return Audit(sessions, inside | _linear(reflection, complex(device_ohm), setup.z_ref), endless)
+
+
+def _linear(reflection: Quantity, true: complex, z_ref: float) -> dict[str, int]:
+    """The plain intervals of R and X: middle and two standard deviations."""
+    ohm = impedance(reflection, z_ref)
+    half = K_AXIS * np.sqrt(np.diagonal(ohm.covariance(), axis1=-2, axis2=-1))
+    off = ohm.value - true
+    return {
+        "linear resistance": int(np.sum(np.abs(off.real) <= half[:, 0])),
+        "linear reactance": int(np.sum(np.abs(off.imag) <= half[:, 1])),
+    }
+
+
+def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
+    """One session at every frequency of a set-up, with errors of its own.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    true : ndarray, shape (F,)
+        True reflection of the device [1].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+
+    Returns
+    -------
+    Inputs
+        What the sessions' readings and the stated uncertainties are.
+
+    Raises
+    ------
+    CalibrationError
+        An instrument known by its residual errors, or elements known by sweeps or a file.
+    """
+    if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
+        raise CalibrationError("an audit takes standards, and lines known by their figures")
+    planned, box = setup.inputs(true), setup.box()
+    known = [_apart(k) for k in planned.calibration.known]
+    names = list(setup.standards)
+    seen = [
+        _read(setup, name, box.apply(_once(k, rng)), rng)
+        for name, k in zip(names, known, strict=True)
+    ]
+    calibration = calibrate(setup.frequency, names, known, seen)
+    path = tuple(
+        replace(s, parameters=tuple(_apart(p) for p in s.parameters)) for s in planned.path
+    )
+    connection = _apart(planned.connection)
+    raw = box.apply(_through(path, true, rng) + _once(connection, rng))
+    drifts = drift_effects(planned.calibration, raw, setup.drift)
+    reading = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
+    drifts = drift_effects(calibration, reading.value, setup.drift)
+    stated = (*reading.effects, *_apart(Quantity(raw, drifts)).effects)
+    return Inputs(calibration, Quantity(reading.value, stated), connection, path)
+
+
+def _through(path: tuple[Step, ...], true: Complex, rng: np.random.Generator) -> Complex:
+    """What is seen at the plane of a device behind lines that are not quite as believed."""
+    for step in reversed(path):
+        actual = [_once(p, rng) for p in step.parameters]
+        true = step.element.bilinear(actual).apply(true)
+    return true
+
+
+def _apart(quantity: Quantity) -> Quantity:
+    """Every session has errors of its own: what is common to all frequencies no longer is."""
+    return Quantity(quantity.value, tuple(replace(e, per_point=True) for e in quantity.effects))
+
+
+def _once(quantity: Quantity, rng: np.random.Generator) -> Complex:
+    return quantity.draw(rng, 1)[0]
+
+
+def _read(setup: Setup, label: str, raw: Complex, rng: np.random.Generator) -> Quantity:
+    planned = setup.read(label, raw)
+    return Quantity(_once(planned, rng), planned.effects)

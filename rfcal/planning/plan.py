@@ -1,0 +1,296 @@
+"""Before the climb: how sure the answer will be, what would help most, and what stays unseen."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.circles import REACTANCE, RESISTANCE
+from rfcal.maths.reflection import Complex, Real, from_impedance
+from rfcal.measurement.instrument import DEFAULT_RESIDUAL
+from rfcal.measurement.model import Inputs, budget, impedance, propagate
+from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.planning.setup import Length, Setup
+from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.intervals import Readings, interval
+from rfcal.uncertainty.quantity import Quantity
+
+SWEEPS = 16
+"""Sweeps averaged where averaging is proposed."""
+
+PLAIN: Mapping[str, Standard] = {kind: Standard(kind) for kind in ("short", "open", "load")}
+"""Standards proposed where there are none yet."""
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One change of the set-up and what it would do.
+
+    Parameters
+    ----------
+    change : str
+        What to do, in a few words.
+    setup : Setup
+        The set-up so changed.
+    resistance, reactance : ndarray, shape (F,)
+        Width of the 95 % interval that would remain, over the present one [1].
+    gain : float
+        Part by which the intervals of R and X together (root of the sum of squares) would shrink
+        [1], median of the frequencies; negative where the change would harm. Behind a line whose
+        doubt bends the intervals it is known to some hundredths, as draws have their chance.
+    """
+
+    change: str
+    setup: Setup
+    resistance: Real
+    reactance: Real
+    gain: float
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What to expect of a measurement.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        At the device [1], with every source's effect.
+    figures : dict of str to Figure
+        Intervals as from `derived.derived`: ``resistance``, ``reactance`` and the others.
+    shares : dict of str to ndarray, shape (F, 2)
+        Shares of the sources in the variance of R and of X.
+    options : tuple of Option
+        What could be changed, the most helpful first.
+    """
+
+    reflection: Quantity
+    figures: dict[str, Figure]
+    shares: dict[str, Real]
+    options: tuple[Option, ...]
+
+
+def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
+    """What a measurement will be worth, and what would improve it.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    expected_ohm : array_like, shape (F,) or ()
+        Impedance expected of the device [ohm].
+
+    Returns
+    -------
+    Plan
+        Intervals, budget and options.
+
+    Raises
+    ------
+    CalibrationError
+        An impedance that is not finite, or an active one.
+    """
+    expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
+    if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
+        raise CalibrationError("plan with a finite impedance whose R is not below zero")
+    device = from_impedance(expected, setup.z_ref)
+    inputs = setup.inputs(device)
+    reflection = propagate(inputs)
+    now = _half_widths(inputs, setup.z_ref)
+    options = []
+    for change, other in changes(setup).items():
+        try:
+            then = _half_widths(other.inputs(device), setup.z_ref)
+        except CalibrationError:
+            continue  # what cannot be calibrated so is no advice
+        ratio, whole = _ratio(then, now), _ratio(_both(then), _both(now))
+        gain = float(1 - np.median(whole))
+        options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
+    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, readings=Readings(inputs))
+    ranked = sorted(options, key=lambda option: -option.gain)
+    return Plan(reflection, figures, budget(impedance(reflection, setup.z_ref)), tuple(ranked))
+
+
+def _half_widths(inputs: Inputs, z_ref: float) -> Real:
+    """Half-widths of the intervals of R and X [ohm], shape (F, 2), to be compared."""
+    reflection, readings = propagate(inputs), Readings(inputs, by_name=True)
+    ends = (interval(v, reflection, readings=readings) for v in (RESISTANCE, REACTANCE))
+    return np.stack([z_ref * (high - low) / 2 for low, high in ends], axis=-1)
+
+
+def _both(half: Real) -> Real:
+    return np.sqrt(np.sum(half**2, axis=-1))
+
+
+def _ratio(then: Real, now: Real) -> Real:
+    """What remains of an interval; one without end that stays so has not shrunk."""
+    endless = ~np.isfinite(now)
+    return np.where(
+        endless, ~np.isfinite(then) * 1.0, then / np.where(endless | (now <= 0), 1.0, now)
+    )
+
+
+def changes(setup: Setup) -> dict[str, Setup]:
+    """What could be done better, each as a set-up of its own.
+
+    Parameters
+    ----------
+    setup : Setup
+        As it is.
+
+    Returns
+    -------
+    dict of str to Setup
+        By what is to be done.
+    """
+    found = _of_instrument(setup) if setup.residual is not None else _of_standards(setup)
+    found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
+    if setup.typed or setup.typed_steps is not None:
+        files = replace(setup, typed=False, typed_steps=None)
+        found["save files instead of typing"] = files
+    found["halve what a connection changes"] = replace(setup, connection=setup.connection / 2)
+    found["calibrate again just before"] = replace(setup, drift=0.0)
+    if not setup.lines:
+        return found
+    there = replace(setup, lines=(), inside=(*setup.inside, *setup.lines))
+    if setup.residual is not None:
+        there = replace(there, residual=None, standards=PLAIN)
+    found["calibrate at the far end"] = there
+    found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
+    if any(line.kind == "cable" for line in setup.lines):
+        swept = tuple(_swept(line) for line in setup.lines)
+        found["sweep the cable itself, open and short"] = replace(setup, lines=swept)
+    return found
+
+
+def _of_standards(setup: Setup) -> dict[str, Setup]:
+    """Standards known better, or more of them."""
+    standards = setup.standards
+    found = {
+        f"know '{name}' three times better": replace(
+            setup, standards={**standards, name: _better(standard)}
+        )
+        for name, standard in standards.items()
+    }
+    for name, extra in setup.extra.items():
+        if name not in standards:
+            more = {**standards, name: _placed(extra, setup.frequency)}
+            found[f"add the standard '{name}'"] = replace(setup, standards=more)
+    return found
+
+
+def _of_instrument(setup: Setup) -> dict[str, Setup]:
+    """Less left by the instrument's own correction, or standards of one's own instead."""
+    left = {**DEFAULT_RESIDUAL, **(setup.residual or {})}
+    found = {
+        f"leave a third of the residual {name.replace('_', ' ')}": replace(
+            setup, residual={**left, name: size / 3}
+        )
+        for name, size in left.items()
+    }
+    own = replace(setup, residual=None, standards=PLAIN)
+    return {**found, "read short, open and load of your own": own}
+
+
+def _better(standard: Standard | Tabulated) -> Standard | Tabulated:
+    known = with_default_uncertainty(standard).uncertainty
+    return replace(standard, uncertainty={k: v / 3 for k, v in known.items()})
+
+
+def _placed(standard: Standard, frequency: Real) -> Standard:
+    """An open or short an eighth of a wave away in the middle of the band."""
+    if standard.kind == "load":
+        return standard
+    return replace(standard, offset_delay=1 / (8 * float(np.median(frequency))))
+
+
+def _shorter(line: Length) -> Length:
+    """Half of a cable; a tape measure is as wrong about it as about the whole."""
+    if line.kind not in ("cable", "measured"):
+        return line
+    whole = line.cable.line
+    half = replace(line.cable, line=replace(whole, length_m=whole.length_m / 2))
+    return replace(line, cable=half)
+
+
+def _swept(line: Length) -> Length:
+    return replace(line, kind="measured") if line.kind == "cable" else line
+
+
+@dataclass(frozen=True, eq=False)
+class Blind:
+    """Places of the reflection chart where a set-up sees little.
+
+    Parameters
+    ----------
+    reflection : ndarray, shape (M,)
+        Places [1].
+    resistance, reactance : ndarray of bool, shape (M,)
+        Where R, where X is not known to the limit asked for.
+    """
+
+    reflection: Complex
+    resistance: NDArray[np.bool_]
+    reactance: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Places on the chart: rings of equal spacing.
+
+    Parameters
+    ----------
+    rings : int
+        Number of rings, the outermost at `outer`.
+    spokes : int
+        Places on every ring.
+    outer : float
+        Size of the reflection on the outermost ring [1].
+    """
+
+    rings: int = 12
+    spokes: int = 48
+    outer: float = 0.99
+
+    def places(self) -> Complex:
+        """The places, ring by ring outward.
+
+        Returns
+        -------
+        ndarray, shape (rings * spokes,)
+            Reflection coefficient [1].
+        """
+        sizes = self.outer * np.arange(1, self.rings + 1) / self.rings
+        turns = np.exp(2j * np.pi * np.arange(self.spokes) / self.spokes)
+        return (sizes[:, None] * turns).ravel()
+
+
+def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5) -> Blind:
+    """Where on the chart the set-up is blind, at the middle of its frequencies.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    reflection : ndarray, shape (M,), optional
+        Places of the chart [1], within the unit circle; by default those of `Grid`.
+    limit : float
+        Largest half-width of a useful interval: of R over R itself, of X over the size of the
+        impedance [1].
+
+    Returns
+    -------
+    Blind
+        Marked places.
+    """
+    places = Grid().places() if reflection is None else reflection
+    everywhere = np.full(places.size, float(np.median(setup.frequency)))
+    inputs = setup.at(everywhere).inputs(places)
+    seen = derived(everywhere, propagate(inputs), z_ref=setup.z_ref, readings=Readings(inputs))
+    r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
+    return Blind(
+        places,
+        (r.low <= 0) | ((r.high - r.low) / 2 > limit * r.value),
+        ~((x.high - x.low) / 2 <= limit * z.value),
+    )

@@ -1,0 +1,1 @@
+"""What instruments give: sweeps from Touchstone, CSV and numbers typed off a display."""

@@ -1,0 +1,373 @@
+"""Raw readings: Touchstone or CSV files, or numbers typed off a display, as one `Sweep`."""
+
+import csv
+import hashlib
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import ReadingError
+from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise
+from rfcal.models.interpolation import same_grid
+from rfcal.readings.touchstone import read_touchstone
+from rfcal.uncertainty.coverage import from_repeats
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+
+LARGEST = 1e15
+"""Numbers beyond this are slips of the pen, and would overflow later."""
+UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
+LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
+"""Frequencies outside these are slips of the pen [Hz]."""
+LARGEST_REFLECTION = 1e6
+"""A raw reading beyond this is no reading [1]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Origin:
+    """Where a sweep came from.
+
+    Parameters
+    ----------
+    file : str
+        Path relative to the record's folder.
+    content : bytes
+        The file as it was read.
+    """
+
+    file: str
+    content: bytes
+
+    @property
+    def sha256(self) -> str:
+        """Fingerprint of the content, in hexadecimal."""
+        return hashlib.sha256(self.content).hexdigest()
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """One raw sweep.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending.
+    reflection : ndarray, shape (F,)
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+    label : str
+        What the sweep is of, for messages.
+    origin : Origin, optional
+        The file; None for typed readings.
+    effects : tuple of Effect
+        What the display's step makes uncertain; empty for files.
+    assumed_reference : bool
+        Whether `z_ref` is the record's for want of a statement: a bare reflection has none.
+    parts : tuple of Sweep
+        The repeated sweeps that this is the mean of; empty for a single one.
+    """
+
+    frequency: Real
+    reflection: Complex
+    z_ref: float
+    label: str
+    origin: Origin | None = None
+    effects: tuple[Effect, ...] = ()
+    assumed_reference: bool = False
+    parts: tuple["Sweep", ...] = ()
+
+    def __post_init__(self):
+        self.frequency.setflags(write=False)
+        self.reflection.setflags(write=False)
+
+    def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
+        """The reading in another reference impedance, with the effects of display and noise.
+
+        Parameters
+        ----------
+        z_ref : float
+            Reference impedance of the result [ohm].
+        noise : float
+            Standard deviation of real and imaginary part of one reading in its own reference [1];
+            of repeated sweeps their own scatter counts instead.
+
+        Returns
+        -------
+        Quantity
+            Reflection coefficient [1].
+        """
+        value = renormalise(self.reflection, self.z_ref, z_ref)
+        step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
+        slope = (1 - step**2) / (1 + step * self.reflection) ** 2
+        effects = self.effects
+        if noise and not self.parts:
+            effects = (*effects, *both_axes(f"{self.label}: noise", noise, per_point=True))
+        return Quantity(self.reflection, effects).through(value, slope)
+
+
+def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> Sweep:
+    """A sweep from a file of the record.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    file : str
+        Path relative to the folder; ``.csv`` is read as CSV, anything else as Touchstone.
+    label : str
+        What the sweep is of.
+    z_ref : float
+        Reference impedance [ohm] that a CSV of reflections refers to.
+
+    Returns
+    -------
+    Sweep
+        Checked: finite, ascending, at least one point.
+
+    Raises
+    ------
+    ReadingError
+        One sentence naming file and line.
+    """
+    content = _content(folder, file)
+    text = _decoded(content)
+    bare = False
+    if file.lower().endswith(".csv"):
+        frequency, reflection, lines, bare = _read_csv(text, file, z_ref)
+    else:
+        frequency, s, z_ref, lines = read_touchstone(text, file)
+        reflection = s[:, 0, 0]
+    require_ascending(frequency, file, lines)
+    require_plausible(reflection, file, lines)
+    return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
+
+
+def repeated_sweep(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
+    """The mean of several sweeps of one thing, with the scatter of the mean.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    files : sequence of str
+        Paths relative to the folder, two or more.
+    label : str
+        What the sweeps are of.
+    z_ref : float
+        As for `read_sweep`.
+
+    Returns
+    -------
+    Sweep
+        With its `parts`.
+
+    Raises
+    ------
+    ReadingError
+        As `read_sweep`, or sweeps at different frequencies or of different references.
+    """
+    parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
+    first = parts[0]
+    for file, part in zip(files, parts, strict=True):
+        if not same_grid(first.frequency, part.frequency) or part.z_ref != first.z_ref:
+            raise ReadingError(
+                file,
+                f"it has other frequencies or another reference impedance than '{files[0]}': only "
+                "sweeps of one kind can be averaged",
+            )
+    mean = from_repeats(np.array([part.reflection for part in parts]), f"{label}: repeats")
+    return Sweep(
+        first.frequency,
+        mean.value,
+        first.z_ref,
+        label,
+        effects=mean.effects,
+        assumed_reference=first.assumed_reference,
+        parts=parts,
+    )
+
+
+def _content(folder: Path, file: str) -> bytes:
+    try:
+        return (folder / file).read_bytes()
+    except OSError as error:
+        raise ReadingError(file, f"cannot be read ({error.strerror})") from error
+
+
+@dataclass(frozen=True, eq=False)
+class TwoPortSweep:
+    """Scattering parameters of a two-port, such as an adapter.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz], ascending.
+    s : ndarray, shape (F, 2, 2)
+        Scattering parameters [1].
+    z_ref : float
+        Their reference impedance [ohm].
+    label : str
+        What it is, for messages.
+    origin : Origin
+        The file.
+    """
+
+    frequency: Real
+    s: Complex
+    z_ref: float
+    label: str
+    origin: Origin
+
+
+def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
+    """A two-port from a Touchstone file of the record.
+
+    Parameters
+    ----------
+    folder : Path
+        The record's folder.
+    file : str
+        Path relative to the folder.
+    label : str
+        What it is.
+
+    Returns
+    -------
+    TwoPortSweep
+        Checked: finite, ascending, at least one point.
+
+    Raises
+    ------
+    ReadingError
+        One sentence naming file and line.
+    """
+    content = _content(folder, file)
+    frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
+    require_ascending(frequency, file, lines)
+    require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
+    return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
+
+
+def _decoded(content: bytes) -> str:
+    """Text of a file: UTF-16 by its mark, else UTF-8, else Latin-1, which reads anything."""
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return content.decode("utf-16", errors="replace")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
+
+
+def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
+    """Refuse frequencies that do not rise from point to point, or that nobody measures at.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    file : str
+        Where they stand.
+    lines : sequence of F int, optional
+        Line of the file on which each point stands.
+
+    Raises
+    ------
+    ReadingError
+        Names the first point at fault, counted from 1.
+    """
+    if not frequency[0] >= LOWEST_HZ:
+        raise ReadingError(
+            file,
+            f"the first frequency is {frequency[0]:.10g} Hz; leave out zero and points below 1 Hz",
+            lines[0] if lines else None,
+        )
+    if frequency[-1] > HIGHEST_HZ:
+        raise ReadingError(
+            file,
+            f"the last frequency is {frequency[-1]:.10g} Hz, beyond any measurement: is the unit "
+            "right?",
+            lines[-1] if lines else None,
+        )
+    steps = np.diff(frequency)
+    if np.any(steps <= 0):
+        at = int(np.argmax(steps <= 0)) + 1
+        what = "repeats" if steps[at - 1] == 0 else "falls below"
+        raise ReadingError(
+            file,
+            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g} Hz) {what} "
+            f"the one before it ({frequency[at - 1]:.10g} Hz)",
+            lines[at] if lines else None,
+        )
+
+
+def require_plausible(
+    reflection: np.ndarray, file: str, lines: Sequence[int] | None = None
+) -> None:
+    """Refuse reflections that are infinite, as of -z_ref, or of no possible size.
+
+    Parameters
+    ----------
+    reflection : ndarray, shape (F,)
+        Reflection coefficients, or their magnitudes [1].
+    file : str
+        Where they stand.
+    lines : sequence of F int, optional
+        Line of the file on which each point stands.
+
+    Raises
+    ------
+    ReadingError
+        Names the first point at fault, counted from 1.
+    """
+    beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
+    if np.any(beyond):
+        at = int(np.argmax(beyond))
+        raise ReadingError(
+            file,
+            f"point {at + 1} comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no "
+            "reading: look for a slip in the numbers, or in the unit or format of the file",
+            lines[at] if lines else None,
+        )
+
+
+def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int], bool]:
+    """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=None)))
+    except csv.Error as error:
+        raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
+    header = [cell.strip().lower() for cell in rows[0]] if rows else []
+    unit = header[0].removeprefix("frequency_") if header else ""
+    kind = tuple(header[1:])
+    if unit not in UNITS_HZ or kind not in (("r_ohm", "x_ohm"), ("re", "im")):
+        raise ReadingError(
+            file,
+            "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' "
+            "(or _khz, _mhz), with commas between",
+            1,
+        )
+    table, lines = [], []
+    for number, row in enumerate(rows[1:], start=2):
+        if not any(cell.strip() for cell in row):
+            continue
+        try:
+            values = [float(cell) for cell in row]
+        except ValueError:
+            values = []
+        if len(values) != 3 or not np.all(np.abs(values) <= LARGEST):
+            found = ",".join(row)[:60]
+            raise ReadingError(
+                file, f"expected three finite numbers up to {LARGEST:g}, found {found!r}", number
+            )
+        table.append(values)
+        lines.append(number)
+    if not table:
+        raise ReadingError(file, "there are no data lines: the sweep is empty")
+    numbers = np.array(table)
+    value = numbers[:, 1] + 1j * numbers[:, 2]
+    bare = kind[0] != "r_ohm"
+    reflection = value if bare else from_impedance(value, z_ref)
+    return numbers[:, 0] * UNITS_HZ[unit], reflection, lines, bare

@@ -1,0 +1,111 @@
+"""Numbers typed off a display, as a `Sweep` with the display's step in its uncertainty."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rfcal.errors import ReadingError
+from rfcal.maths.reflection import Real, from_impedance
+from rfcal.measurement.instrument import display_effects, polar_effects
+from rfcal.readings.sweep import (
+    HIGHEST_HZ,
+    Sweep,
+    require_ascending,
+    require_plausible,
+)
+
+LARGEST_TYPED = 5.0
+"""A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
+
+
+def typed_sweep(
+    rows: Sequence[Sequence[float]], *, label: str, step_ohm: float, z_ref: float, where: str
+) -> Sweep:
+    """A sweep from impedances typed off a display.
+
+    Parameters
+    ----------
+    rows : sequence of (MHz, R ohm, X ohm)
+        One row per frequency.
+    label : str
+        What the sweep is of.
+    step_ohm : float
+        Step of the display [ohm], for R and X alike.
+    z_ref : float
+        Reference impedance of the resulting reflection [ohm].
+    where : str
+        Place in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        With the display's step as effects, spread evenly over one step.
+
+    Raises
+    ------
+    ReadingError
+        Frequencies that do not ascend, or R and X that no reflection belongs to.
+    """
+    table = np.array(rows, float)
+    frequency = _from_megahertz(table[:, 0], where)
+    reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
+    require_plausible(reflection, where)
+    effects = display_effects(label, step_ohm, reflection, z_ref)
+    return Sweep(frequency, reflection, z_ref, label, effects=effects)
+
+
+def typed_reflection_sweep(
+    rows: Sequence[Sequence[float]],
+    *,
+    label: str,
+    steps: tuple[float, float],
+    z_ref: float,
+    where: str,
+) -> Sweep:
+    """A sweep from magnitudes and angles typed off a display.
+
+    Parameters
+    ----------
+    rows : sequence of (MHz, magnitude, degrees)
+        One row per frequency.
+    label : str
+        What the sweep is of.
+    steps : tuple of float
+        Steps of the display: of the magnitude [1] and of the angle [degree].
+    z_ref : float
+        Reference impedance that the instrument's reflection refers to [ohm].
+    where : str
+        Place in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        With the display's steps as effects.
+
+    Raises
+    ------
+    ReadingError
+        Frequencies that do not ascend.
+    """
+    table = np.array(rows, float)
+    frequency = _from_megahertz(table[:, 0], where)
+    for i, (_, magnitude, degrees) in enumerate(rows, start=1):
+        if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
+            raise ReadingError(
+                where,
+                f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a magnitude "
+                f"from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle "
+                "within 360 degrees",
+            )
+    direction = np.exp(1j * np.radians(table[:, 2]))
+    reflection = table[:, 1] * direction
+    effects = polar_effects(label, steps, reflection, direction)
+    return Sweep(frequency, reflection, z_ref, label, effects=effects, assumed_reference=True)
+
+
+def _from_megahertz(column: Real, where: str) -> Real:
+    """The first column of typed rows, checked, in Hz."""
+    if column[-1] * 1e6 > HIGHEST_HZ:
+        raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
+    require_ascending(column * 1e6, where)
+    return column * 1e6

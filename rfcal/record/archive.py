@@ -1,0 +1,83 @@
+"""A record's own files, carried inside its page and taken out again."""
+
+import base64
+import binascii
+import zlib
+from collections.abc import Mapping
+from pathlib import PurePosixPath
+from typing import Any
+
+from rfcal.errors import RecordError
+from rfcal.record.format.schema import FILE
+from rfcal.record.results import Results
+
+
+def pack(results: Results) -> dict[str, str]:
+    """The record's own files, to be carried inside a page.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    dict of str to str
+        Relative path to content, compressed and in base 64.
+    """
+    files = {FILE: results.record.content}
+    for sweep in results.sweeps:
+        if sweep.origin is not None:
+            files[str(PurePosixPath(sweep.origin.file))] = sweep.origin.content
+    return {
+        name: base64.b64encode(zlib.compress(content, 9)).decode("ascii")
+        for name, content in files.items()
+    }
+
+
+def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
+    """The record's files out of what `pack` made.
+
+    Parameters
+    ----------
+    packed : mapping of str to str
+        Relative path to packed content.
+    file : str
+        Where it came from, for errors.
+
+    Returns
+    -------
+    dict of str to bytes
+        Relative path to content, no two the same and none inside another.
+
+    Raises
+    ------
+    RecordError
+        A path that leads outside the folder or clashes with another, or content that is damaged.
+    """
+    found: dict[PurePosixPath, bytes] = {}
+    for name, content in packed.items():
+        path = PurePosixPath(name)
+        if not path.parts or path.is_absolute() or ".." in path.parts or not _is_plain(name):
+            raise RecordError(file, "", f"it carries a file {name!r} that leads outside a folder")
+        if path in found:
+            raise RecordError(file, "", f"it carries the file '{path}' twice")
+        try:
+            found[path] = zlib.decompress(base64.b64decode(content, validate=True))
+        except (binascii.Error, zlib.error, TypeError, ValueError) as error:
+            raise RecordError(file, "", f"the record inside is damaged at '{path}'") from error
+    for path in found:
+        if clash := next((p for p in path.parents if p in found), None):
+            raise RecordError(file, "", f"it carries '{clash}' both as a file and as a folder")
+    if PurePosixPath(FILE) not in found:
+        raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
+    return {str(path): content for path, content in found.items()}
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a path can stand in any file system: no backslash, no NUL, nothing but Unicode."""
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return not set(name) & {"\\", "\0"}

@@ -1,0 +1,1 @@
+"""What may be said of a record besides its answer."""

@@ -1,0 +1,1 @@
+"""The order of the work, from a record to its results."""

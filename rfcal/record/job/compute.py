@@ -1,0 +1,417 @@
+"""From a record to its results: the only place that knows the order of the job."""
+
+import platform
+from dataclasses import replace
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.feedline.power import path_loss
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.reflection import Real
+from rfcal.measurement.deembedding import Step
+from rfcal.measurement.error_terms import Calibration, calibrate
+from rfcal.measurement.instrument import drift_effects, self_correcting
+from rfcal.measurement.model import Inputs, at_plane, behind_path, propagate
+from rfcal.models.interpolation import points_of, same_grid
+from rfcal.models.standards import (
+    Standard,
+    Tabulated,
+    missing_uncertainty,
+    with_default_uncertainty,
+)
+from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, repeated_sweep
+from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
+from rfcal.record.findings import agreement, judge, notes
+from rfcal.record.format import schema
+from rfcal.record.format.match import MatchRequest
+from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
+from rfcal.record.job import line as line_check
+from rfcal.record.job import match
+from rfcal.record.job import path as route
+from rfcal.record.job.line import LineState
+from rfcal.record.job.match import MatchResult
+from rfcal.record.results import Check, Device, Results
+from rfcal.uncertainty.quantity import Quantity, both_axes
+
+
+def compute(record: Record | str | Path) -> Results:
+    """Compute everything a record asks for.
+
+    Parameters
+    ----------
+    record : Record, str or Path
+        A record, or the folder it lies in.
+
+    Returns
+    -------
+    Results
+        Error terms, checks, corrected devices and findings.
+
+    Raises
+    ------
+    RfcalError
+        One sentence: what is wrong with which file or key, and what to do.
+    """
+    if not isinstance(record, Record):
+        record = schema.load(record)
+    return _Job(record).results()
+
+
+def inspect(
+    record: Record | str | Path,
+) -> tuple[tuple[Sweep | TwoPortSweep, ...], tuple[Finding, ...]]:
+    """Read and judge the raw readings of a record, and correct no device.
+
+    Parameters
+    ----------
+    record : Record, str or Path
+        A record, or the folder it lies in.
+
+    Returns
+    -------
+    sweeps : tuple of Sweep or TwoPortSweep
+        Every file and typed reading, in the record's order.
+    findings : tuple of Finding
+        What there is to say about them.
+
+    Raises
+    ------
+    RfcalError
+        One sentence: what is wrong with which file or key, and what to do.
+    """
+    if not isinstance(record, Record):
+        record = schema.load(record)
+    job = _Job(record)
+    calibration = job.calibration()
+    checks = tuple(job.check(calibration, item) for item in record.checks)
+    for item in record.measurements:
+        job.path(item, job.calibration_at(calibration, item))
+    if record.line_check is not None:
+        job.line(calibration)
+    findings = (
+        *job.findings,
+        *judge.standards(calibration),
+        *agreement.checks(checks, calibration, solved=bool(job.record.standards)),
+    )
+    return tuple(job.files), judge.sorted_findings(findings)
+
+
+class _Job:
+    """One pass over a record; sweeps are read once, findings gathered on the way."""
+
+    def __init__(self, record: Record):
+        self.record = record
+        self.findings = notes.assumptions(record)
+        self.sweeps: dict[str, Sweep] = {}
+        self.files: list[Sweep | TwoPortSweep] = []
+        self.models: dict[str, Standard | Tabulated] = {}
+        for item in record.items():
+            sweep = self._read(item)
+            self.sweeps[item.name] = sweep
+            self.files += sweep.parts or (sweep,)
+            self.findings += notes.raw_reading(sweep) + notes.display_step(item)
+        self.findings += notes.references(record, list(self.sweeps.values()))
+        for item in (*record.standards, *record.checks):
+            self.models[item.name] = self._model(item)
+        self.grid = self._common_grid()
+        judge.require_independent(record, self.sweeps)
+
+    def results(self) -> Results:
+        """Everything, in order."""
+        calibration = self.calibration()
+        self.findings += judge.standards(calibration)
+        checks = tuple(self.check(calibration, item) for item in self.record.checks)
+        solved = bool(self.record.standards)
+        self.findings += agreement.checks(checks, calibration, solved=solved)
+        devices = tuple(self._device(calibration, item) for item in self.record.measurements)
+        self.findings += judge.devices(devices)
+        line = self.line(calibration) if self.record.line_check else None
+        matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
+        return Results(
+            record=self.record,
+            sweeps=tuple(self.files),
+            calibration=calibration,
+            checks=checks,
+            devices=devices,
+            findings=judge.sorted_findings(self.findings),
+            software=software(),
+            line=line,
+            matches=matches,
+        )
+
+    def sweep(self, item: Artefact | Measurement) -> Sweep:
+        """The raw reading of one item."""
+        return self.sweeps[item.name]
+
+    def calibration(self) -> Calibration:
+        """The error terms on the standards' grid."""
+        items = self.record.standards
+        if not items:
+            return self._self_correcting(self.grid)
+        known = [self._connected(item, self.grid) for item in items]
+        seen = [self._raw(self.sweep(item)) for item in items]
+        solved = calibrate(self.grid, [item.name for item in items], known, seen)
+        judge.require_distinct(self.record, self.sweeps)
+        return solved
+
+    def _self_correcting(self, frequency: Real) -> Calibration:
+        """What stands for error terms where the instrument corrects itself."""
+        assert self.record.residual is not None
+        return self_correcting(frequency, **self.record.residual)
+
+    def _read(self, item: Artefact | Measurement) -> Sweep:
+        return read(self.record, item.reading, item.name, item.place)
+
+    def _model(self, item: Artefact) -> Standard | Tabulated:
+        model: Standard | Tabulated
+        if item.definition is not None:
+            table = read_sweep(
+                self.record.folder,
+                item.definition,
+                label=f"{item.name}: definition",
+                z_ref=self.record.reference_ohm,
+            )
+            self.files.append(table)
+            model = Tabulated(table.frequency, table.reflection, table.z_ref, item.uncertainty)
+        else:
+            assert item.model is not None
+            model = item.model
+        self.findings += notes.load_value(item)
+        missing = missing_uncertainty(model)
+        if missing:
+            self.findings.append(notes.default_uncertainty(item.name, model.kind, missing))
+        return with_default_uncertainty(model)
+
+    def _common_grid(self) -> Real:
+        if not self.record.standards:
+            return self.sweep(self.record.measurements[0]).frequency
+        first, *others = self.record.standards
+        grid = self.sweep(first).frequency
+        for item in others:
+            found = self.sweep(item).frequency
+            if not same_grid(grid, found):
+                raise RecordError(
+                    schema.FILE,
+                    item.place,
+                    f"its reading has {judge.grid_words(found)}, but that of '{first.name}' has "
+                    f"{judge.grid_words(grid)}{judge.first_difference(grid, found)}: read all "
+                    "standards at the same frequencies",
+                )
+        return grid
+
+    def _connected(self, item: Artefact, frequency: Real) -> Quantity:
+        """What the artefact is, as connected once."""
+        quantity = self.models[item.name].quantity(
+            frequency, z_ref=self.record.reference_ohm, name=item.name
+        )
+        return quantity.plus(*self._connection(item.name))
+
+    def _connection(self, name: str, slope: ArrayLike = 1.0):
+        deviation = self.record.analyzer["connection"]
+        return both_axes(f"{name}: connection", deviation, slope=slope)
+
+    def _raw(self, sweep: Sweep) -> Quantity:
+        """The raw reading with its noise."""
+        return sweep.quantity(self.record.reference_ohm, self.record.analyzer["noise"])
+
+    def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
+        """The calibration at the frequencies of one item's reading."""
+        return self._calibration_on(calibration, self.sweep(item).frequency, item.name)
+
+    def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
+        if same_grid(frequency, self.grid):
+            return calibration
+        if not self.record.standards:
+            return self._self_correcting(frequency)
+        known = [self._connected(standard, frequency) for standard in self.record.standards]
+        try:
+            moved = calibration.at(frequency, known)
+        except CalibrationError as error:
+            raise CalibrationError(f"'{name}': {error}") from error
+        if points_of(frequency, self.grid) is None:
+            self.findings.append(notes.interpolated(name))
+        return moved
+
+    def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
+        """What lies between the plane and a device."""
+        steps = []
+        for between in item.between:
+            sweeps = route.path_sweeps(self.record, between)
+            self.files += sweeps
+            self.findings += route.assumed(between)
+            steps.append(route.step(self.record, between, sweeps, here))
+            self.findings += route.misfit(between, steps[-1], here, self.record.reference_ohm)
+        return tuple(steps)
+
+    def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
+        here = self.calibration_at(calibration, item)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            reading = self._doubted(here, self.sweep(item))
+            zero = np.zeros_like(reading.value)
+            path = self.path(item, here) if isinstance(item, Measurement) else ()
+            inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
+            if any(not step.embed for step in path):  # the device has a connection of its own
+                own = self._connection(item.name, slope=behind_path(inputs))
+                inputs = replace(inputs, connection=inputs.connection.plus(*own))
+            found = propagate(inputs)
+            finite = np.isfinite(found.value) & np.isfinite(found.variance())
+        if not np.all(finite):
+            raise CalibrationError(
+                f"'{item.name}' comes to no finite reflection "
+                f"{span_mhz(self.sweep(item).frequency, ~finite)}: look for exchanged sweeps, or a "
+                "wrong definition or path"
+            )
+        return inputs, found
+
+    def _doubted(self, here: Calibration, sweep: Sweep) -> Quantity:
+        """A raw reading with noise, interpolated error terms and drift."""
+        reading, drift = self._raw(sweep), self.record.analyzer["drift"]
+        corrected = here.error_box.correct(reading.value)
+        drifted = drift_effects(here, reading.value, drift) if drift else ()
+        return reading.plus(*here.interpolation_effects(corrected), *drifted)
+
+    def line(self, calibration: Calibration) -> LineState:
+        """State of the line of the line check, and what changed since its baseline."""
+        wanted = self.record.line_check
+        assert wanted is not None
+        self.findings += line_check.assumed(wanted)
+        frequency, now = self._at_plane(calibration, wanted.reading, "line check")
+        others = [] if wanted.baseline is None else [(wanted.baseline, "baseline")]
+        others += [(file, "open" if end > 0 else "short") for end, file in wanted.far_ends]
+        sweeps = []
+        for file, what in others:
+            grid, sweep = self._at_plane(calibration, file, f"line check, {what}")
+            if not same_grid(frequency, grid):
+                raise RecordError(
+                    schema.FILE,
+                    "[line_check]",
+                    f"'{file}' has {judge.grid_words(grid)}, the reading "
+                    f"{judge.grid_words(frequency)}: only sweeps at the same frequencies can be "
+                    "compared",
+                )
+            sweeps.append(sweep)
+        then = None if wanted.baseline is None else sweeps.pop(0)
+        z_ref = self.record.reference_ohm
+        try:
+            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
+        except CalibrationError as error:
+            raise RecordError(schema.FILE, "[line_check]", str(error)) from error
+        self.findings += line_check.doubts(state)
+        return state
+
+    def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:
+        """A sweep from a file, corrected to the standards' plane."""
+        sweep = read_sweep(self.record.folder, file, label=label, z_ref=self.record.reference_ohm)
+        self.files.append(sweep)
+        here = self._calibration_on(calibration, sweep.frequency, label)
+        reading = self._doubted(here, sweep)
+        zero = np.zeros_like(reading.value)
+        return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
+
+    def match(
+        self, calibration: Calibration, devices: tuple[Device, ...], wanted: MatchRequest
+    ) -> MatchResult:
+        """Networks for one measurement."""
+        at = [device.name for device in devices].index(wanted.measurement)
+        device, item = devices[at], self.record.measurements[at]
+        match.require_place(wanted, item.between)
+        wanted = wanted.settled(float(device.frequency[device.answer]))
+        near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
+        built = None
+        if wanted.built is not None:
+            grid, built = self._at_plane(calibration, wanted.built, "after building")
+            if not same_grid(grid, device.frequency):
+                raise RecordError(
+                    schema.FILE,
+                    f"{wanted.place_in_record} built",
+                    f"it has {judge.grid_words(grid)}, '{item.name}' "
+                    f"{judge.grid_words(device.frequency)}: read both at the same frequencies",
+                )
+        line = item.between[0].line if len(item.between) == 1 else None
+        rng = np.random.default_rng(self.record.seed)
+        result = match.matched(
+            wanted, device.inputs, device.reflection, near, line, built, device.z_ref, rng
+        )
+        self.findings += match.findings(result)
+        return result
+
+    def check(self, calibration: Calibration, item: Artefact) -> Check:
+        frequency = self.sweep(item).frequency
+        inputs, measured = self._corrected(calibration, item)
+        expected = self.models[item.name].quantity(
+            frequency, z_ref=self.record.reference_ohm, name=item.name
+        )
+        inside = agreement.inside_region(measured, expected)
+        agrees = agreement.agree(measured, expected)
+        reading, here = inputs.reading.value, inputs.calibration
+        return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
+
+    def _device(self, calibration: Calibration, item: Measurement) -> Device:
+        sweep = self.sweep(item)
+        inputs, reflection = self._corrected(calibration, item)
+        answer = sweep.frequency.size // 2
+        if item.answer_hz is not None:
+            if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
+                raise RecordError(
+                    schema.FILE,
+                    f"{item.place} answer_mhz",
+                    f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
+                    f"{judge.grid_words(sweep.frequency)}",
+                )
+            answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
+            self.findings += notes.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
+        z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
+        rng = np.random.default_rng(self.record.seed)
+        loss = path_loss(inputs, reflection.value, rng)
+        seed = self.record.seed
+        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane, loss, seed)
+
+
+def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
+    """A raw reading of a record, from its file or as typed.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    reading : Reading
+        Where the reading is.
+    label : str
+        What it is of.
+    place : str
+        Where it stands in the record, for errors.
+
+    Returns
+    -------
+    Sweep
+        The reading.
+    """
+    z_ref = record.reference_ohm
+    if reading.repeats:
+        return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
+    if reading.file is not None:
+        return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
+    where = f"{schema.FILE}, {place}"
+    if reading.typed is not None:
+        step = record.analyzer["resolution_ohm"]
+        return typed_sweep(reading.typed, label=label, step_ohm=step, z_ref=z_ref, where=where)
+    assert reading.typed_reflection is not None
+    return typed_reflection_sweep(
+        reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
+    )
+
+
+def software() -> dict[str, str]:
+    """Versions of what computes the results.
+
+    Returns
+    -------
+    dict of str to str
+        Name to version.
+    """
+    names = ("rfcal", "numpy", "scipy", "scikit-rf")
+    return {**{name: version(name) for name in names}, "python": platform.python_version()}

@@ -1,0 +1,374 @@
+"""``[line_check]``: the state of a line, what reflects along it, and what has changed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from rfcal.errors import CalibrationError
+from rfcal.feedline.changes import Comparison, compare
+from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.faults import Events, find_events, loss_by_droop
+from rfcal.feedline.fit import LineProperties
+from rfcal.feedline.measure import measure_line
+from rfcal.findings import Finding
+from rfcal.maths.reflection import Real
+from rfcal.measurement.instrument import DEFAULT_DOUBT
+from rfcal.models.cables import CABLES
+from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
+from rfcal.record.format.keys import Keys
+from rfcal.record.format.path import LONGEST_M, MOST_DOUBT, loss_rows, velocity_factor
+from rfcal.uncertainty.quantity import Quantity
+
+BEHIND = "ringing behind the end"
+"""Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
+LENGTH_DOUBT_M = 0.1
+"""Standard uncertainty of a feed line's length by tape [m] (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class LineCheck:
+    """``[line_check]``: a sweep of a line, searched for what reflects on the way.
+
+    Parameters
+    ----------
+    reading : str
+        The sweep's file.
+    baseline : str, optional
+        An earlier sweep of the same line.
+    far_ends : tuple of (float, str)
+        What the far end reflected (1 open, -1 short) and the sweep's file, for the line itself.
+    line : Line
+        Velocity factor, impedance and loss; length 0 where the record does not state it.
+    loss_known : bool
+        Whether the record states the loss.
+    doubt : mapping of str to float
+        Standard uncertainties of ``velocity factor`` [1] and ``length`` [m], of what is stated.
+    assumed : tuple of str
+        Keys of `doubt` that the record does not state.
+    by_length : bool
+        Whether the velocity factor follows from the length and the measured delay.
+    """
+
+    reading: str
+    baseline: str | None
+    far_ends: tuple[tuple[float, str], ...]
+    line: Line
+    loss_known: bool
+    doubt: dict[str, float]
+    assumed: tuple[str, ...]
+    by_length: bool
+
+
+@dataclass(frozen=True, eq=False)
+class LineState:
+    """What a line check found.
+
+    Parameters
+    ----------
+    now : Events
+        What reflects along the line.
+    before : Events, optional
+        What reflected along it in the baseline.
+    comparison : Comparison, optional
+        What differs from the baseline.
+    properties : LineProperties, optional
+        The line by its own sweeps.
+    length_m : float
+        Length of the line as measured or stated [m], 0 where neither is.
+    length_uncertainty_m : float
+        Its standard uncertainty [m].
+    frequency : ndarray, shape (F,)
+        Frequencies of the sweep [Hz].
+    beyond_m : float, optional
+        Where something beyond the stated end reflects more than the end does [m].
+    """
+
+    now: Events
+    before: Events | None
+    comparison: Comparison | None
+    properties: LineProperties | None
+    length_m: float
+    length_uncertainty_m: float
+    frequency: Real
+    beyond_m: float | None
+
+
+def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
+    """The line check of a record.
+
+    Parameters
+    ----------
+    keys : Keys
+        The table ``[line_check]``.
+    z_ref : float
+        Reference impedance of the record [ohm], taken for the line's where nothing is stated.
+
+    Returns
+    -------
+    LineCheck
+        The check.
+
+    Raises
+    ------
+    RecordError
+        Names the key at fault.
+    """
+    keys.only(
+        (
+            *("reading", "baseline", "far_end_open", "far_end_short", "line", "velocity_factor"),
+            *("velocity_factor_uncertainty", "length_m", "length_uncertainty_m", "z0_ohm"),
+            "loss_db_per_100m",
+        )
+    )
+    ends = tuple(
+        (end, keys.path(key))
+        for key, end in (("far_end_open", 1.0), ("far_end_short", -1.0))
+        if key in keys.table
+    )
+    known = CABLES[keys.choice("line", CABLES)] if "line" in keys.table else None
+    by_length = bool(ends) and "length_m" in keys.table
+    if by_length and "velocity_factor" in keys.table:
+        raise keys.fail(
+            "velocity_factor",
+            "the far end's sweeps and length_m give the velocity factor: state one of the two",
+        )
+    _refuse_idle(keys, bool(ends), by_length)
+    rows = loss_rows(keys) if "loss_db_per_100m" in keys.table else known.loss if known else ()
+    line = Line(
+        keys.number("length_m", 0.0, low=0.1 if by_length else 0, high=LONGEST_M),
+        0.66 if by_length else velocity_factor(keys, known),
+        keys.number("z0_ohm", known.z0 if known else z_ref, low=1e-3, high=1e6),
+        *(loss_law(rows) if rows else (0.0, 0.0)),
+    )
+    wanted = {"velocity factor": ("velocity_factor_uncertainty", DEFAULT_DOUBT["velocity factor"])}
+    if by_length:
+        wanted = {}
+    if line.length_m:
+        wanted["length"] = ("length_uncertainty_m", LENGTH_DOUBT_M)
+    return LineCheck(
+        keys.path("reading"),
+        keys.path("baseline") if "baseline" in keys.table else None,
+        ends,
+        line,
+        bool(rows),
+        {
+            name: keys.number(key, default, low=0, high=MOST_DOUBT[name])
+            for name, (key, default) in wanted.items()
+        },
+        tuple(name for name, (key, _) in wanted.items() if key not in keys.table),
+        by_length,
+    )
+
+
+def _refuse_idle(keys: Keys, ends: bool, by_length: bool) -> None:
+    """Refuse what would have no effect, rather than let its writer believe in it."""
+    given = "the far end's sweeps give it"
+    idle = {
+        "z0_ohm": given if ends else "",
+        "loss_db_per_100m": given if ends else "",
+        "line": f"{given}, and length_m the velocity factor" if by_length else "",
+        "velocity_factor_uncertainty": "length_m gives the velocity factor" if by_length else "",
+        "length_uncertainty_m": "" if "length_m" in keys.table else "there is no length_m",
+    }
+    for key, why in idle.items():
+        if why and key in keys.table:
+            raise keys.fail(key, f"it has no effect here, for {why}: leave it out")
+
+
+def assumed(wanted: LineCheck) -> list[Finding]:
+    """What the record leaves to a default about the line.
+
+    Parameters
+    ----------
+    wanted : LineCheck
+        The check as the record states it.
+
+    Returns
+    -------
+    list of Finding
+        One note for each, or nothing.
+    """
+    unit = {"velocity factor": "", "length": " m"}
+    return [
+        Finding(
+            "path-default",
+            "note",
+            "line check",
+            f"No uncertainty of the line's {name} is stated, so {wanted.doubt[name]:g}{unit[name]} "
+            "was taken. State what you know of yours.",
+        )
+        for name in wanted.assumed
+    ]
+
+
+def doubts(state: LineState) -> list[Finding]:
+    """Far-end sweeps that no uniform line of this model would give, and a length that is none.
+
+    Parameters
+    ----------
+    state : LineState
+        What the check found.
+
+    Returns
+    -------
+    list of Finding
+        One warning, or nothing.
+    """
+    found = state.properties
+    if state.beyond_m is not None:
+        message = (
+            f"The record says that the line is {state.length_m:g} m long, and more reflects from "
+            f"{state.beyond_m:.1f} m than from there: look whether a piece of line was forgotten, "
+            "and correct length_m or the velocity factor."
+        )
+        return [Finding("line-length", "warning", "line check", message)]
+    if found is None or found.fits:
+        return []
+    message = (
+        f"The far end's sweeps are off those of a uniform line by {found.residual:.2g} (root mean "
+        f"square of the reflection), where {found.expected_residual:.2g} was to be expected, so "
+        "its properties are doubtful: look whether the far end was really open or short, whether "
+        "the line was damaged or in several pieces, and whether one calibration served both."
+    )
+    return [Finding("line-misfit", "warning", "line check", message)]
+
+
+def line_state(
+    wanted: LineCheck,
+    frequency: Real,
+    now: Quantity,
+    then: Quantity | None,
+    ends: Sequence[Quantity],
+    z_ref: float,
+) -> LineState:
+    """The state of a line, from its corrected sweeps.
+
+    Parameters
+    ----------
+    wanted : LineCheck
+        The check as the record states it.
+    frequency : ndarray, shape (F,)
+        Frequencies of all the sweeps [Hz].
+    now, then : Quantity, or None
+        Corrected reflection at the line's foot [1], today's and the baseline's.
+    ends : sequence of Quantity
+        Corrected reflection with the far end open or short [1], as in `wanted`.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+
+    Returns
+    -------
+    LineState
+        Events, changes and properties.
+
+    Raises
+    ------
+    CalibrationError
+        Sweeps that show no distances, or an ambiguous length.
+    """
+    line, properties = wanted.line, None
+    if ends:
+        found = dict(zip((end for end, _ in wanted.far_ends), ends, strict=True))
+        properties = measure_line(
+            frequency,
+            found.get(1.0),
+            found.get(-1.0),
+            z_ref=z_ref,
+            velocity_factor=None if wanted.by_length else line.velocity_factor,
+            length_m=line.length_m if wanted.by_length else None,
+            far_end=DEFAULT_DOUBT["far end"],
+        )
+        line = properties.line
+    loss_known = bool(ends) or wanted.loss_known
+    if not loss_known:  # one guess for both sweeps, so that they compare
+        line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
+    _require_range(line, frequency)
+    of_length, of_velocity = _doubts(wanted, line, properties)
+    search = partial(
+        _searched,
+        frequency,
+        line=line,
+        loss_known=loss_known,
+        z_ref=z_ref,
+        velocity_factor_uncertainty=of_velocity,
+    )
+    events = search(now)
+    before = None if then is None else search(then)
+    last, beyond = np.inf, None
+    if line.length_m:
+        last = line.length_m + NEAREST * events.resolution_m
+        if properties is None:  # else the same velocity factor stands behind length and events
+            last += 2 * of_length + 2 * line.length_m * of_velocity / line.velocity_factor
+            beyond = _beyond(events, line.length_m, last)
+        last = last if beyond is None else np.inf
+        events = _ended(events, line.length_m, last)
+    comparison = None
+    if then is not None and before is not None:
+        comparison = compare(
+            frequency,
+            now,
+            then,
+            line,
+            events=events,
+            baseline=before,
+            loss_known=loss_known,
+            z_ref=z_ref,
+            end_m=last,
+        )
+    return LineState(
+        events, before, comparison, properties, line.length_m, of_length, frequency, beyond
+    )
+
+
+def _searched(frequency: Real, sweep: Quantity, **stated) -> Events:
+    """Events of a sweep, what is common to all its frequencies told from noise."""
+    return find_events(frequency, sweep.value, common=sweep.common_changes(), **stated)
+
+
+def _require_range(line: Line, frequency: Real) -> None:
+    """Refuse steps with which the line's far parts would appear nearer than they are."""
+    speed = line.velocity_factor * SPEED_OF_LIGHT
+    width = float(frequency[-1] - frequency[0])
+    step, margin = width / (frequency.size - 1), NEAREST * speed / (2 * width)
+    if line.length_m > speed / (2 * step) - margin:
+        raise CalibrationError(
+            f"steps of {step / 1e6:.3g} MHz show {speed / (2 * step) - margin:.3g} m of this line, "
+            f"which is {line.length_m:.4g} m long, and what lies beyond appears nearer than it is: "
+            f"sweep in steps below {speed / (2 * (line.length_m + margin)) / 1e6:.3g} MHz"
+        )
+
+
+def _beyond(events: Events, length_m: float, last_m: float) -> float | None:
+    """Where something beyond the stated end reflects more than what is there, if it does [m]."""
+    size, place = np.abs(events.reflection), events.distance_m
+    at_end = np.max(size, where=np.abs(place - length_m) < last_m - length_m, initial=0.0)
+    beyond = np.where(place >= last_m, size, 0.0)
+    return float(place[np.argmax(beyond)]) if np.any(beyond > at_end) else None
+
+
+def _ended(events: Events, length_m: float, last_m: float) -> Events:
+    """The same with what lies behind the end called so."""
+    kinds = [
+        k if d < last_m else BEHIND for k, d in zip(events.kind, events.distance_m, strict=True)
+    ]
+    before = kinds.index(BEHIND) if BEHIND in kinds else len(kinds)
+    if before and events.distance_m[before - 1] > 2 * length_m - last_m:
+        # what rings behind it does not make the end a resistance on the way
+        at_end = kinds[before - 1]
+        kinds[before - 1] = "mismatch" if at_end.endswith("resistance") else at_end
+    return replace(events, kind=tuple(kinds))
+
+
+def _doubts(
+    wanted: LineCheck, line: Line, properties: LineProperties | None
+) -> tuple[float, float]:
+    """Standard uncertainties of length [m] and velocity factor [1]: the delay ties them."""
+    of_delay = properties.standard_uncertainty["delay"] / properties.delay_s if properties else 0.0
+    if wanted.by_length:
+        relative = float(np.hypot(wanted.doubt["length"] / line.length_m, of_delay))
+        return wanted.doubt["length"], line.velocity_factor * relative
+    of_velocity = wanted.doubt["velocity factor"]
+    relative = float(np.hypot(of_velocity / line.velocity_factor, of_delay))
+    return line.length_m * relative if properties else wanted.doubt.get("length", 0.0), of_velocity

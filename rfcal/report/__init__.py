@@ -1,0 +1,1 @@
+"""The page, its figures and its words: no computing."""

@@ -1,0 +1,1 @@
+"""Figures, each drawn into axes that it is given."""

@@ -1,0 +1,195 @@
+"""The reflection chart: reflection coefficients in their plane, over lines of R and X.
+
+On the unit circle everything comes back, in its centre nothing. A line of constant resistance
+is a circle through the point 1, a line of constant reactance an arc into the same point
+(source: the definition of the reflection coefficient, solved for constant real or imaginary
+part of the impedance).
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Ellipse, PathPatch
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import from_impedance
+from rfcal.report.figures import style
+
+STEPS = (0.2, 0.5, 1.0, 2.0, 5.0)
+"""Lines of the grid, in parts of the reference impedance."""
+
+
+def draw_grid(ax: Axes, *, z_ref: float = 50.0) -> Axes:
+    """Draw the lines of constant R and X, labelled in ohm.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Empty axes; changed in place.
+    z_ref : float
+        Reference impedance of the centre [ohm].
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The same axes, with equal scales, fixed limits and no frame.
+    """
+    ax.set_axis_off()
+    ax.set(xlim=(-1.24, 1.24), ylim=(-1.2, 1.2), aspect="equal")
+    line: dict[str, Any] = {"fill": False, "edgecolor": style.GRID, "linewidth": 0.9, "zorder": 1.0}
+    for r in STEPS:
+        ax.add_patch(Circle((r / (1 + r), 0.0), 1 / (1 + r), **line))
+    for x in STEPS:
+        for sign in (1, -1):
+            ax.add_patch(PathPatch(_reactance_arc(sign * x), **line))
+    ax.add_line(Line2D([-1, 1], [0, 0], color=style.GRID, linewidth=0.9, zorder=1.0))
+    ax.add_patch(Circle((0, 0), 1.0, **(line | {"edgecolor": style.MUTED, "linewidth": 1.2})))
+    _label_grid(ax, z_ref)
+    return ax
+
+
+def _reactance_arc(x: float) -> Path:
+    """Return the arc of one normalised reactance, from the unit circle to the point 1."""
+    # centre 1 + j/x, radius 1/|x|
+    radius, end = 1 / abs(x), complex(from_impedance(1j * x, 1.0)) - complex(1, 1 / x)
+    start, stop = sorted((np.degrees(np.angle(end)) % 360, 270.0 if x > 0 else 90.0))
+    arc = Path.arc(start, stop)
+    return arc.transformed(Affine2D().scale(radius).translate(1.0, 1 / x))
+
+
+def _label_grid(ax: Axes, z_ref: float) -> None:
+    """Write the values of the grid lines, and what they are."""
+    look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED, "zorder": 1.5}
+    for r in STEPS:
+        at = float(from_impedance(r, 1.0).real)
+        ax.text(at + 0.012, -0.012, f"{r * z_ref:g}", ha="left", va="top", **look)
+    for x in STEPS:
+        edge = complex(from_impedance(1j * x, 1.0)) * 1.03
+        for sign, text in ((1, "+j"), (-1, "−j")):
+            ax.text(
+                edge.real,
+                sign * edge.imag,
+                f"{text}{x * z_ref:g}",
+                ha="left" if edge.real > 0.1 else "right" if edge.real < -0.1 else "center",
+                va="center" if abs(edge.real) > 0.1 else "bottom" if sign > 0 else "top",
+                **look,
+            )
+    ax.text(-1.03, 0, "0", ha="right", va="center", **look)
+    ax.text(1.03, 0, "∞", ha="left", va="center", **look)
+    words = "R and jX\nin ohm"
+    ax.text(-1.22, -1.17, words, ha="left", va="bottom", **look)
+
+
+def draw_trace(
+    ax: Axes,
+    reflection: ArrayLike,
+    *,
+    role: str,
+    label: str | None = None,
+    marks: Mapping[int, str] | None = None,
+) -> Line2D:
+    """Draw a reflection coefficient over frequency, or one point of it.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes that hold the chart; changed in place.
+    reflection : array_like, shape (F,) or ()
+        Reflection coefficient [1].
+    role : str
+        What it means, see `rfcal.report.figures.style.role_of`.
+    label : str, optional
+        Words for the legend.
+    marks : mapping of int to str, optional
+        Points to mark, and the words beside each, such as ``{0: "1.8 MHz"}``.
+
+    Returns
+    -------
+    matplotlib.lines.Line2D
+        The trace.
+    """
+    values = np.atleast_1d(np.asarray(reflection, complex))
+    marks = {} if marks is None else marks
+    look = style.line_look(role, values.size, marks)
+    line = Line2D(values.real, values.imag, label=label, **look)
+    ax.add_line(line)
+    for index, words in marks.items():
+        point = values[index]
+        ax.annotate(
+            words,
+            (point.real, point.imag),
+            xytext=(7, 7),
+            textcoords="offset points",
+            fontsize=style.SIZE_SMALL,
+            color=style.TEXT,
+            zorder=4.0,
+            bbox={"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+        )
+    return line
+
+
+def draw_ellipse(
+    ax: Axes,
+    centre: complex,
+    covariance: ArrayLike,
+    *,
+    probability: float = 0.95,
+    label: str | None = None,
+) -> Ellipse:
+    """Draw the region that holds a complex value with the given probability.
+
+    It assumes a two-dimensional normal distribution of known covariance, for which the
+    squared scale is ``-2 ln(1 - probability)`` (JCGM 102:2011, 6.5.2; 2.45 squared for 95 %).
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes whose plane the value lies in (reflection, or R and X); changed in place.
+    centre : complex
+        The value.
+    covariance : array_like, shape (2, 2)
+        Covariance of its real and imaginary part.
+    probability : float
+        Coverage probability, between 0 and 1 [1].
+    label : str, optional
+        Words for the legend.
+
+    Returns
+    -------
+    matplotlib.patches.Ellipse
+        The region.
+
+    Raises
+    ------
+    ValueError
+        If the probability is not between 0 and 1, or the covariance is none.
+    """
+    matrix = np.asarray(covariance, float)
+    if not 0 < probability < 1:
+        raise ValueError(f"the probability must lie between 0 and 1, not at {probability:g}")
+    if matrix.shape != (2, 2) or not np.allclose(matrix, matrix.T):
+        raise ValueError(f"the covariance must be symmetric and 2 by 2, got shape {matrix.shape}")
+    variances, axes = np.linalg.eigh(matrix)
+    if variances[0] < -1e-9 * variances[1]:
+        raise ValueError("the covariance has a negative variance in one direction")
+    scale = np.sqrt(-2 * np.log1p(-probability))
+    minor, major = 2 * scale * np.sqrt(np.maximum(variances, 0))
+    role = style.role_of("uncertainty")
+    ellipse = Ellipse(
+        (complex(centre).real, complex(centre).imag),
+        major,
+        minor,
+        angle=float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1]))),
+        facecolor=(role.color, 0.25),
+        edgecolor=role.color,
+        linewidth=role.width,
+        zorder=role.order,
+        label=label,
+    )
+    ax.add_patch(ellipse)
+    return ellipse

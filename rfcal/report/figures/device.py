@@ -1,0 +1,228 @@
+"""Figures from results: the reflection chart, R and X over frequency, the error terms."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.assessment import Assessment
+from rfcal.measurement.model import K_ELLIPSE
+from rfcal.record.job.line import LineState
+from rfcal.record.results import Device
+from rfcal.report.figures import chart, style
+from rfcal.report.text import device as words
+
+MOST_TURNS = 6.0
+"""Turns of the raw reading round the chart that can still be followed by eye."""
+MOST_REGIONS = 5
+"""Regions at most that a chart shows beside that of the answer."""
+MOST_POINTS = 2001
+"""Points of a band that are drawn."""
+
+
+def device_chart(device: Device) -> Figure:
+    """Raw and corrected reflection of a device on the reflection chart.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        The chart, with the 95 % region at the frequency of the answer.
+    """
+    figure = style.new_figure(6.4, 6.4)
+    ax = chart.draw_grid(figure.add_subplot(), z_ref=device.z_ref)
+    raw, at = device.raw.quantity(device.z_ref).value, device.answer
+    turns = np.sum(np.abs(np.diff(np.unwrap(np.angle(raw))))) / (2 * np.pi)
+    label = "raw reading"
+    if turns > MOST_TURNS:
+        # a long line winds it into a tangle: only what is near the answer can be read
+        near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
+        raw, label = raw[near], "raw reading near there"
+    chart.draw_trace(ax, raw, role="raw", label=label)
+    marks = {at: words.mhz(device.frequency[at])}
+    value = device.reflection.value
+    chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
+    assessed = device.assessed
+    region = assessed.region
+    # drawn to the size that its own probability asks for
+    size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
+    chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
+    _bent_regions(ax, assessed, size)
+    style.add_legend(figure, ax)
+    return figure
+
+
+def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
+    """The regions at some of the frequencies where linear propagation fails."""
+    (bent,) = np.nonzero(~np.all(assessed.linear, axis=1))
+    some = np.unique(np.linspace(0, max(bent.size - 1, 0), MOST_REGIONS).astype(int))
+    label: str | None = "elsewhere, bent"
+    for k in bent[some] if bent.size else bent:
+        region = chart.draw_ellipse(ax, assessed.region.centre[k], size[k], label=label)
+        region.set(fill=False, linestyle=(0, (3, 2)))
+        label = None
+
+
+def device_bands(device: Device) -> Figure:
+    """Resistance and reactance of a device over frequency, each with its 95 % interval.
+
+    Parameters
+    ----------
+    device : Device
+        A corrected measurement.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        R above X.
+    """
+    figure = style.new_figure(7.5, 6.0)
+    upper, lower = figure.subplots(2, 1, sharex=True)
+    z, ends = device.impedance.value, device.interval
+    at = device.frequency[device.answer] / 1e6
+    # a band's outline is not simplified when drawn: no more points than the paper can show
+    thin = slice(None, None, -(-z.size // MOST_POINTS))
+    for ax, name, value, interval in (
+        (upper, "R", z.real, ends[:, 0]),
+        (lower, "X", z.imag, ends[:, 1]),
+    ):
+        style.dress(ax, "", f"{name} [ohm]")
+        _band(ax, device.frequency[thin] / 1e6, value[thin], interval[thin])
+        if z.size > 1:
+            ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
+    if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
+        lower.axhline(0, color=style.MUTED, linewidth=0.8)
+    lower.set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    _one_tick(lower, device.frequency / 1e6)
+    style.add_legend(figure, upper)
+    return figure
+
+
+def _one_tick(ax: Axes, megahertz: Real) -> None:
+    """Where there is one frequency only, make it the one that the axis names."""
+    if megahertz.size == 1:
+        ax.set_xticks(megahertz, [f"{megahertz[0]:.10g}"])
+
+
+def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
+    """A trace and its interval: a band with edges, or a bar where there is one point only."""
+    look = style.line_look("corrected", value.size)
+    doubt = style.role_of("uncertainty")
+    finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
+    value = np.where(np.isfinite(value), value, np.nan)
+    low, high = np.where(finite, interval.T, np.nan)
+    if value.size == 1 and finite[0]:
+        ax.errorbar(
+            megahertz,
+            value,
+            np.abs([low - value, high - value]),
+            fmt="none",
+            ecolor=doubt.color,
+            elinewidth=2.4,
+            capsize=7,
+            capthick=2.4,
+            label="95 % interval",
+        )
+    elif value.size > 1:
+        ax.fill_between(
+            megahertz,
+            low,
+            high,
+            where=finite,
+            facecolor=(doubt.color, 0.35),
+            edgecolor=doubt.color,
+            linewidth=0.8,
+            label="95 % interval",
+        )
+    ax.plot(megahertz, value, label="corrected", **look)
+    if value.size > 1 and np.any(finite):
+        # where hardly anything is known the band leaves the picture, so that the rest can be read
+        shown = [
+            *np.nanquantile(value, [0, 1]),
+            np.nanquantile(low, 0.2),
+            np.nanquantile(high, 0.8),
+        ]
+        margin = 0.05 * (max(shown) - min(shown))
+        if margin > 0:
+            ax.set_ylim(min(shown) - margin, max(shown) + margin)
+
+
+def error_terms_figure(
+    frequency: Real, directivity: Complex, source_match: Complex, reflection_tracking: Complex
+) -> Figure:
+    """The three error terms over frequency, and the phase of the tracking.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (F,)
+        Frequencies [Hz].
+    directivity, source_match, reflection_tracking : ndarray, shape (F,)
+        Error terms [1].
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Magnitudes above (nothing is drawn below -80 dB), phase below; in grey, because the
+        colours mean something else.
+    """
+    figure = style.new_figure(7.5, 5.6)
+    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
+    style.dress(upper, "", "magnitude [dB]")
+    style.dress(lower, "frequency [MHz]", "phase of tracking [degree]")
+    megahertz = frequency / 1e6
+    looks = [style.plain_look(order, frequency.size) for order in range(3)]
+    for name, term, look in (
+        ("reflection tracking", reflection_tracking, looks[0]),
+        ("source match", source_match, looks[1]),
+        ("directivity", directivity, looks[2]),
+    ):
+        size = 20 * np.log10(np.maximum(np.abs(term), 1e-4))
+        upper.plot(megahertz, size, label=name, **look)
+    phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
+    lower.plot(megahertz, phase, **looks[0])
+    _one_tick(lower, megahertz)
+    style.add_legend(figure, upper)
+    return figure
+
+
+def line_figure(line: LineState) -> Figure:
+    """Size of reflection over distance, now and in the baseline.
+
+    Parameters
+    ----------
+    line : LineState
+        What a line check found.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Logarithmic, from the noise up; the places found are marked.
+    """
+    figure = style.new_figure(7.5, 4.0)
+    ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
+    now, place = line.now, line.now.distance_m
+    end = line.length_m or float(place.max(initial=0.0))
+    reach = min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2)
+    near = now.grid_m <= reach
+    if line.before is not None:
+        ax.plot(
+            now.grid_m[near],
+            line.before.magnitude[near],
+            label="baseline",
+            **style.plain_look(1, near.size),
+        )
+    ax.plot(
+        now.grid_m[near],
+        now.magnitude[near],
+        label="now",
+        **style.line_look("corrected", near.size),
+    )
+    at = np.interp(place, now.grid_m, now.magnitude)
+    ax.scatter(place, 1.25 * at, label="found", color=style.TEXT, marker="v", s=40, zorder=4)
+    ax.set(yscale="log", xlim=(0, reach), ylim=(max(now.noise, 1e-5), 2.0))
+    style.add_legend(figure, ax)
+    return figure

@@ -1,0 +1,215 @@
+"""Figures of matching networks: schematic, walk on the chart, SWR over frequency."""
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from rfcal.matching.element import SERIES, Element
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Capacitor, Stub
+from rfcal.maths.reflection import Complex, from_impedance, swr
+from rfcal.record.job.match import MatchResult, Proposal
+from rfcal.report.figures import chart, style
+
+STEP = 2.2
+"""Width of one element in the schematic's own units; wires are 1.5 apart from rail to rail."""
+RAIL, GROUND = 1.5, 0.0
+_WIRE: dict[str, Any] = {"color": style.TEXT, "linewidth": 1.4, "solid_capstyle": "round"}
+
+
+def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
+    """One network: its schematic above, the walk on the chart and the SWR below.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What the match table came to.
+    proposal : Proposal
+        One of its networks.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Three pictures in one.
+    """
+    figure = style.new_figure(7.5, 6.4)
+    places = figure.subplot_mosaic(
+        [["net", "net"], ["walk", "swr"]], height_ratios=(1, 2.1), width_ratios=(1.15, 1)
+    )
+    draw_schematic(places["net"], proposal.candidate.network)
+    _draw_walk(places["walk"], result, proposal.candidate.network)
+    _draw_swr(places["swr"], result, proposal)
+    return figure
+
+
+def draw_schematic(ax: Axes, network: Network) -> Axes:
+    """A network in plain lines, from the transmitter's side on the left to the load on the right.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Empty axes; changed in place.
+    network : Network
+        What to draw.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The same axes, without a frame.
+    """
+    ax.set_axis_off()
+    width = STEP * (len(network.elements) + 1)
+    ax.set(xlim=(-1.9, width + 1.9), ylim=(-0.7, 2.6), aspect="equal")
+    _wire(ax, (-0.6, RAIL), (0.4, RAIL))
+    _wire(ax, (-0.6, GROUND), (width + 0.1, GROUND))
+    _words(ax, -0.75, (RAIL + GROUND) / 2, "to the\ntransmitter", ha="right", va="center")
+    at = 0.4
+    for element in network.elements:
+        middle = at + STEP / 2
+        _draw_element(ax, element, at, middle)
+        at += STEP
+    _wire(ax, (at, RAIL), (width + 0.1, RAIL))
+    top, bottom = RAIL - 0.4, GROUND + 0.4
+    ax.add_patch(_box(width - 0.12, bottom, 0.44, top - bottom))
+    _wire(ax, (width + 0.1, RAIL), (width + 0.1, top))
+    _wire(ax, (width + 0.1, GROUND), (width + 0.1, bottom))
+    _words(ax, width + 0.5, (RAIL + GROUND) / 2, "load", ha="left", va="center")
+    return ax
+
+
+def _draw_element(ax: Axes, element: Element, at: float, middle: float) -> None:
+    """One element between `at` and one step further, its name and value beside it."""
+    label = f"{element.name}\n{element.in_words()}"
+    end = at + STEP
+    if element.place == "section":
+        _wire(ax, (at, RAIL), (middle - 0.7, RAIL))
+        _wire(ax, (middle + 0.7, RAIL), (end, RAIL))
+        ax.add_patch(_box(middle - 0.7, RAIL - 0.14, 1.4, 0.28))
+        _words(ax, middle, RAIL + 0.25, f"{label}, {_ohms(element)}", ha="center", va="bottom")
+    elif element.place == SERIES:
+        _wire(ax, (at, RAIL), (middle - 0.5, RAIL))
+        _wire(ax, (middle + 0.5, RAIL), (end, RAIL))
+        _symbol(ax, element, (middle, RAIL), upright=False)
+        _words(ax, middle, RAIL + 0.35, label, ha="center", va="bottom")
+    else:
+        _wire(ax, (at, RAIL), (end, RAIL))
+        _wire(ax, (middle, RAIL), (middle, RAIL / 2 + 0.5))
+        _wire(ax, (middle, GROUND), (middle, RAIL / 2 - 0.5))
+        ax.plot([middle, middle], [RAIL, GROUND], "o", color=style.TEXT, markersize=3)
+        _symbol(ax, element, (middle, RAIL / 2), upright=True)
+        _words(ax, middle + 0.42, RAIL / 2, label, ha="left", va="center")
+
+
+def _ohms(element: Element) -> str:
+    assert element.line is not None
+    return f"{element.line.z0:g} ohm"
+
+
+def _symbol(ax: Axes, element: Element, centre: tuple[float, float], *, upright: bool) -> None:
+    """A coil, a capacitor or a stub one unit long, lying or standing."""
+    along = np.linspace(-0.5, 0.5, 60)
+    if isinstance(element.part, Stub):
+        ends = "o" if element.part.end == "open" else "s"
+        box = (0.4, 1.0) if upright else (1.0, 0.4)
+        ax.add_patch(_box(centre[0] - box[0] / 2, centre[1] - box[1] / 2, *box))
+        word = "open" if ends == "o" else "short"
+        _words(ax, *centre, word, ha="center", va="center", rotation=90 if upright else 0, size=8)
+        return
+    if isinstance(element.part, Capacitor):
+        pieces = [
+            ([-0.5, -0.09], [0, 0]),
+            ([0.09, 0.5], [0, 0]),
+            ([-0.09, -0.09], [-0.3, 0.3]),
+            ([0.09, 0.09], [-0.3, 0.3]),
+        ]
+    else:
+        pieces = [(list(along), list(0.22 * np.abs(np.sin(4 * np.pi * (along + 0.5)))))]
+    for x, y in pieces:
+        first, second = (y, x) if upright else (x, y)
+        ax.plot(np.array(first) + centre[0], np.array(second) + centre[1], **_WIRE)
+
+
+def _wire(ax: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
+    ax.plot([start[0], end[0]], [start[1], end[1]], **_WIRE)
+
+
+def _box(x: float, y: float, width: float, height: float):
+    from matplotlib.patches import Rectangle
+
+    return Rectangle(
+        (x, y), width, height, facecolor=style.WHITE, edgecolor=style.TEXT, linewidth=1.4, zorder=3
+    )
+
+
+def _words(ax: Axes, x: float, y: float, text: str, *, size: float = 10.0, **how: Any) -> None:
+    ax.text(x, y, text, fontsize=size, color=style.TEXT, zorder=4, linespacing=1.25, **how)
+
+
+def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> list[Complex]:
+    """Reflections on the way from the load to the input, each element growing from nothing.
+
+    Parameters
+    ----------
+    network : Network
+        The network.
+    frequency_hz : float
+        Frequency [Hz].
+    load : complex
+        Load impedance [ohm].
+    z_ref : float
+        Reference impedance of the result [ohm].
+
+    Returns
+    -------
+    list of ndarray, shape (41,)
+        Reflection coefficient [1] of each element's part of the way, the load's end first.
+    """
+    f, share = np.array([frequency_hz]), np.linspace(0, 1, 41)
+    ways, z = [], load
+    for element in reversed(network.elements):
+        if element.place == "section":
+            assert element.line is not None
+            here = element.line.two_port(np.full(41, frequency_hz), share * element.value)
+            along = here.input_impedance(z)
+        elif element.place == SERIES:
+            along = z + share * element.part.impedance(f)[0]
+        else:
+            along = 1 / (1 / z + share / element.part.impedance(f)[0])
+        ways.append(from_impedance(along, z_ref))
+        z = complex(along[-1])
+    return ways
+
+
+def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:
+    target = result.request.target_ohm
+    chart.draw_grid(ax, z_ref=target)
+    load = result.goal.centre_load()
+    way = np.concatenate(walk(network, result.goal.centre_hz, load, target))
+    chart.draw_trace(ax, way, role="model", label="through the parts")
+    chart.draw_trace(ax, way[0], role="corrected", label="load")
+    chart.draw_trace(ax, way[-1], role="truth", label="seen by the transmitter")
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, -0.28), frameon=False, fontsize=9)
+
+
+def _draw_swr(ax: Axes, result: MatchResult, proposal: Proposal) -> None:
+    style.dress(ax, "frequency [MHz]", "SWR [1]")
+    goal, candidate = result.goal, proposal.candidate
+    low, high = goal.band_hz
+    near = np.abs(goal.frequency - goal.centre_hz) <= max(1.5 * (high - low), 0.02 * high)
+    if near.sum() < 3:
+        near[:] = True
+    megahertz = goal.frequency[near] / 1e6
+    raw = swr(from_impedance(goal.load, goal.target_ohm))
+    for values, look, label in (
+        (raw, style.line_look("raw", near.size), "no network"),
+        (candidate.ideal_swr, style.plain_look(1, near.size), "ideal parts"),
+        (candidate.swr, style.line_look("corrected", near.size), "parts that exist"),
+    ):
+        ax.plot(megahertz, np.minimum(values[near], 99), label=label, **look)
+    if high > low:
+        ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
+    ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))
+    ax.set_ylim(1, max(3.0, min(float(candidate.swr[near].max()) * 1.2, 10.0)))
+    ax.legend(loc="lower center", bbox_to_anchor=(0.5, -0.44), frameon=False, fontsize=9)

@@ -1,0 +1,250 @@
+"""One self-contained page: what was measured, the answer, how sure, and the record itself."""
+
+import json
+import re
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rfcal.errors import RecordError
+from rfcal.maths.reflection import Real
+from rfcal.measurement import model as uncertainty
+from rfcal.record import archive as carry
+from rfcal.record import export
+from rfcal.record.files import write_files
+from rfcal.record.job.compute import compute
+from rfcal.record.job.line import LineState
+from rfcal.record.job.match import MatchResult
+from rfcal.record.results import Device, Results, error_terms
+from rfcal.report.cautions import CAUTIONS
+from rfcal.report.figures import device as plots
+from rfcal.report.figures import match as match_plots
+from rfcal.report.figures.render import svg_text
+from rfcal.report.text import device as words
+from rfcal.report.text import line as line_words
+from rfcal.report.text import match as match_words
+from rfcal.report.text import numbers as figure_words
+
+FIGURES = 3
+"""Networks of a match table that are drawn."""
+MOST_ROWS = 2001
+"""Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
+_CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
+
+
+def output_files(results: Results) -> dict[str, bytes]:
+    """Everything that ``rfcal report`` writes.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    dict of str to bytes
+        File name to content; the page is ``report.html``.
+    """
+    files = {"report.html": page(results), "results.json": export.results_json(results)}
+    names = export.file_names(results)
+    files |= {names[device.name]: export.touchstone(device) for device in results.devices}
+    return {name: text.encode("utf-8") for name, text in files.items()}
+
+
+def page(results: Results) -> str:
+    """The report page.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    str
+        HTML with figures, data and the record inside; it asks for nothing from outside.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("rfcal.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html").render(
+        record=results.record,
+        devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
+        checks=[words.check_line(check) for check in results.checks],
+        findings=results.findings,
+        line=[] if results.line is None else line_words.line_lines(results.line),
+        line_figure="" if results.line is None else _line_figure(results.line),
+        matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
+        standards=_standards(results),
+        error_terms=_error_terms(results),
+        inputs=export.inputs(results),
+        software=results.software,
+        cautions=CAUTIONS,
+        files=export.file_names(results),
+        # "<" never appears inside, so the script element cannot be closed early
+        carried=json.dumps(carry.pack(results)).replace("<", "\\u003c"),
+    )
+
+
+def _device(number: int, device: Device) -> dict[str, Any]:
+    """What the page shows of one device."""
+    answer = words.answer(device)
+    z = device.impedance
+    shares = uncertainty.budget(z)
+    rows = sorted(
+        ((s, float(v[device.answer, 0]), float(v[device.answer, 1])) for s, v in shares.items()),
+        key=lambda row: -max(row[1], row[2]),
+    )
+    alt = f"{device.name} at {answer['at']}: {answer['impedance']}, SWR {answer['swr']}"
+    return {
+        "answer": answer,
+        "plane": device.plane,
+        "chart": svg_text(
+            plots.device_chart(device), alt=f"Reflection chart. {alt}.", prefix=f"chart-{number}"
+        ),
+        "bands": svg_text(
+            plots.device_bands(device),
+            alt=f"R and X over frequency with their 95 % intervals. {alt}.",
+            prefix=f"bands-{number}",
+        ),
+        "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
+        "rows": _rows(device, z.value),
+        "figures": figure_words.figure_rows(device),
+        "method": figure_words.method(device),
+        "points": device.frequency.size,
+    }
+
+
+def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
+    """The data itself, to the digits that its uncertainty supports."""
+    swr, ends = device.figures["swr"], device.interval
+    return [
+        (
+            f"{device.frequency[i] / 1e6:.10g}",
+            words.value_words(z[i].real, *ends[i, 0], least=0.0),
+            words.value_words(z[i].imag, *ends[i, 1]),
+            words.swr_words(swr.value[i], swr.low[i], swr.high[i]),
+        )
+        for i in range(0, device.frequency.size, -(-device.frequency.size // MOST_ROWS))
+    ]
+
+
+def _standards(results: Results) -> list[tuple[str, str, str]]:
+    """Name, definition in words and largest residual of each standard."""
+    residual: Real = np.max(np.abs(results.calibration.residuals()), axis=1)
+    exact = len(residual) == 3
+    return [
+        (
+            item.name,
+            words.definition(item),
+            "three standards fix the terms exactly" if exact else f"{residual[i]:.2g}",
+        )
+        for i, item in enumerate(results.record.standards)
+    ]
+
+
+def _error_terms(results: Results) -> str:
+    calibration = results.calibration
+    terms = error_terms(calibration)
+    size = {name: float(np.max(np.abs(value))) for name, value in terms.items()}
+    alt = (
+        f"Error terms over frequency: directivity up to {size['directivity']:.2g}, source match "
+        f"up to {size['source_match']:.2g}, reflection tracking up to "
+        f"{size['reflection_tracking']:.2g}."
+    )
+    figure = plots.error_terms_figure(calibration.frequency, *terms.values())
+    return svg_text(figure, alt=alt, prefix="error-terms")
+
+
+def _match(number: int, result: MatchResult) -> dict[str, Any]:
+    """What the page shows of one match table."""
+    request = result.request
+    networks = []
+    for i, proposal in enumerate(result.proposals[:FIGURES], start=1):
+        said = match_words.row(proposal)
+        alt = f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band."
+        figure = match_plots.proposal_figure(result, proposal)
+        networks.append(
+            {
+                "title": said["network"],
+                "figure": svg_text(figure, alt=alt, prefix=f"match-{number}-{i}"),
+                "parts": match_words.part_rows(proposal),
+            }
+        )
+    return {
+        "measurement": request.measurement,
+        "where": match_words.where(result),
+        "power": f"{request.power_w:g}",
+        "tolerance": f"{request.tolerance:.0%}",
+        "at": words.mhz(request.centre_hz),
+        "rows": [match_words.row(p, result.limit) for p in result.proposals],
+        "remarks": match_words.remarks(result),
+        "networks": networks,
+    }
+
+
+def _line_figure(line: LineState) -> str:
+    places = ", ".join(f"{place:.2f} m" for place in line.now.distance_m)
+    alt = f"Size of reflection over distance; peaks at {places}."
+    return svg_text(plots.line_figure(line), alt=alt, prefix="line")
+
+
+def carried_record(file: Path) -> dict[str, bytes]:
+    """The record that a report page carries.
+
+    Parameters
+    ----------
+    file : Path
+        A ``report.html``.
+
+    Returns
+    -------
+    dict of str to bytes
+        Relative path to content.
+
+    Raises
+    ------
+    RecordError
+        The page cannot be read, or carries no record.
+    """
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
+        raise RecordError(str(file), "", f"cannot be read ({error})") from error
+    match = _CARRIED.search(text)
+    if match is None:
+        raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
+    try:
+        packed = json.loads(match[1])
+    except (ValueError, RecursionError) as error:
+        raise RecordError(str(file), "", "the record inside is damaged") from error
+    if not isinstance(packed, dict):
+        raise RecordError(str(file), "", "the record inside is damaged")
+    return carry.unpack(packed, str(file))
+
+
+def recomputed(page_file: str | Path) -> Results:
+    """Compute again the record that a report page carries.
+
+    Parameters
+    ----------
+    page_file : str or Path
+        A ``report.html``.
+
+    Returns
+    -------
+    Results
+        The results, from the page's own copies of the raw readings.
+    """
+    with tempfile.TemporaryDirectory() as spare:
+        folder = Path(spare) / "record"
+        write_files(folder, carried_record(Path(page_file)))
+        return compute(folder)

@@ -1,0 +1,33 @@
+"""The results in a few lines, for a terminal."""
+
+from rfcal.record.results import Results
+from rfcal.report.text import device as words
+from rfcal.report.text import line as line_words
+
+
+def lines(results: Results) -> list[str]:
+    """The results in a few lines for a terminal.
+
+    Parameters
+    ----------
+    results : Results
+        The results.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    said = [f"{results.record.title} ({results.record.date or 'no date'})"]
+    for device in results.devices:
+        told = words.answer(device)
+        said += [
+            f"{told['name']} at {told['at']}: {told['impedance']}",
+            f"  R = {told['r']} ohm, X = {told['x']} ohm (95 %, each by itself)",
+            f"  SWR {told['swr']}; the raw reading was {told['raw']}",
+            *([f"  {told['path']}"] if told["path"] else []),
+            f"  largest source of doubt of {told['doubt']}",
+        ]
+    said += [words.check_line(check) for check in results.checks]
+    said += line_words.line_lines(results.line) if results.line is not None else []
+    return said + [f"{f.severity}: {f.message}" for f in results.findings]

@@ -1,0 +1,135 @@
+"""A line check in words: the line, what reflects along it, and what has changed."""
+
+import numpy as np
+
+from rfcal.feedline.changes import LEAST, Change, Comparison
+from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.shift import Shift
+from rfcal.measurement import model as uncertainty
+from rfcal.record.job.line import LineState
+from rfcal.report.text.device import mhz, plus_minus, rounded
+
+
+def line_lines(line: LineState) -> list[str]:
+    """What a line check found, in lines.
+
+    Parameters
+    ----------
+    line : LineState
+        The check.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    now = line.now
+    near = NEAREST * now.resolution_m
+    far = now.range_m - near
+    limits = rounded(near, near / 10), rounded(far, far / 100)
+    said = [
+        *_properties(line),
+        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
+        f"on, seen up to {limits[1]} m; kinds are those of one uniform line):",
+    ]
+    size = np.abs(now.reflection)
+    here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
+    sure = line.length_m and line.beyond_m is None
+    at_end = int(np.argmax(here)) if sure and np.any(here) else -1
+    for i, kind in enumerate(now.kind):
+        half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
+        place = plus_minus(float(now.distance_m[i]), half)
+        end = "the line's end, " if i == at_end else ""
+        said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
+    return said if line.comparison is None else said + comparison_lines(line.comparison)
+
+
+def comparison_lines(found: Comparison) -> list[str]:
+    """What differs from the baseline, in lines.
+
+    Parameters
+    ----------
+    found : Comparison
+        The comparison.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    said = [f"no place reflects otherwise than in the baseline by {LEAST:g} or more"]
+    if found.changes:
+        said = [
+            "changed since the baseline, nearest first (a fault changes what is seen beyond it "
+            "too):"
+        ]
+    for c in found.changes:
+        said.append(
+            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (reflects "
+            f"{abs(c.after):.2g}, before {abs(c.before):.2g})"
+        )
+    if found.shift is not None:
+        said.append(shift_words(found.shift))
+    said.append(
+        f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
+        f"{mhz(found.largest_hz)}"
+    )
+    return said
+
+
+def shift_words(shift: Shift) -> str:
+    """How the line's places have moved, in words.
+
+    Parameters
+    ----------
+    shift : Shift
+        As found.
+
+    Returns
+    -------
+    str
+        What moved, by how much, why that may be, and where to look.
+    """
+    more = "longer" if shift.size > 0 else "shorter"
+    if shift.between_m is None:
+        said = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, as "
+        return said + f"{'warmth' if shift.size > 0 else 'cold'} makes it; this was taken out first"
+    near, far = shift.between_m
+    return (
+        f"from {far:.2f} m on, as the baseline has it, the line is {abs(shift.size):.2f} m {more} "
+        f"than there; this was taken out first. Look between {near:.2f} and {far:.2f} m: another "
+        "piece of line, or water, which slows the wave"
+    )
+
+
+def kind_words(change: Change) -> str:
+    """What changed, in words.
+
+    Parameters
+    ----------
+    change : Change
+        One difference.
+
+    Returns
+    -------
+    str
+        Its kind, or that it cannot be told.
+    """
+    return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
+
+
+def _properties(line: LineState) -> list[str]:
+    """Length, impedance and loss of a line by its own sweeps; nothing where there are none."""
+    found, k = line.properties, uncertainty.K_AXIS
+    if found is None:
+        return []
+    doubt = found.standard_uncertainty
+    middle = line.frequency[line.frequency.size // 2]
+    loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
+    length = plus_minus(line.length_m, k * line.length_uncertainty_m)
+    return [
+        f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
+        f"{plus_minus(found.delay_s * 1e9, k * doubt['delay'] * 1e9)} ns, "
+        f"{plus_minus(found.line.z0, k * doubt['z0'])} ohm, matched loss "
+        f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
+    ]

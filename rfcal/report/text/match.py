@@ -1,0 +1,235 @@
+"""What a match table came to, in words."""
+
+import numpy as np
+
+from rfcal.matching.bode_fano import Limit
+from rfcal.matching.goal import Bandwidth
+from rfcal.record.job.match import MatchResult, Proposal, said_swr
+from rfcal.report.text.device import mhz
+
+NEARLY_ONE = 1.005
+"""A limit below this SWR is none that anybody could measure."""
+
+
+def title(proposal: Proposal) -> str:
+    """A network's name.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+
+    Returns
+    -------
+    str
+        Such as ``"L, series part at load, low-pass"``.
+    """
+    network = proposal.candidate.network
+    return ", ".join(filter(None, (network.topology, network.form)))
+
+
+def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
+    """One line of the ranked table.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+    limit : Limit, optional
+        What no network without loss can beat, to say how close this one comes.
+
+    Returns
+    -------
+    dict of str to str
+        ``network``, ``parts``, ``swr``, ``limit``, ``loss``, ``band``, ``yield``, ``volt``.
+    """
+    c, made = proposal.candidate, proposal.production
+    parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
+    return {
+        "network": title(proposal),
+        "parts": parts or "nothing",
+        "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
+        "limit": _reached(limit, c.worst_swr),
+        "loss": f"{c.loss_db:.2f} dB",
+        "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
+        "yield": f"{made.both:.0%}",
+        "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
+    }
+
+
+def sets_none(limit: Limit | None) -> bool:
+    """Whether the load is known to set no limit that anybody could measure.
+
+    Parameters
+    ----------
+    limit : Limit, optional
+        The limit of Bode and Fano.
+
+    Returns
+    -------
+    bool
+        True too where there is no band.
+    """
+    return limit is None or (limit.told and limit.swr < NEARLY_ONE)
+
+
+def _reached(limit: Limit | None, worst_swr: float) -> str:
+    if limit is None or sets_none(limit):
+        return "no limit"
+    share = limit.reached(worst_swr)
+    return "not known" if share is None else f"{share:.0%}"
+
+
+def _width(band: Bandwidth) -> str:
+    return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.0f}"
+
+
+def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
+    """Each part of a network: value, loss, stress and what it moves.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        One network.
+
+    Returns
+    -------
+    list of tuple of str
+        Part, value, design value, loss, peak volts, peak amperes, effect.
+    """
+    c = proposal.candidate
+    effects = {s.name: s.in_words() for s in proposal.sensitivities}
+    return [
+        (
+            f"{e.place} {e.name}",
+            e.in_words(),
+            ideal.in_words(),
+            f"{c.losses_db[k]:.3f} dB",
+            f"{proposal.volt[k]:.0f} V",
+            f"{proposal.ampere[k]:.2f} A",
+            effects.get(e.name, ""),
+        )
+        for k, (e, ideal) in enumerate(zip(c.network.elements, c.ideal.elements, strict=True))
+    ]
+
+
+def lines(result: MatchResult) -> list[str]:
+    """A match table's outcome in lines for a terminal.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What it came to.
+
+    Returns
+    -------
+    list of str
+        The ranked networks first.
+    """
+    said = [f"match of '{result.request.measurement}' {where(result)}:"]
+    for i, proposal in enumerate(result.proposals, start=1):
+        r = row(proposal, result.limit)
+        said.append(
+            f"  {i}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
+            f"{r['yield']} of such networks hold the target, up to {r['volt']}"
+        )
+    return said + [f"  {text}" for text in remarks(result)]
+
+
+def where(result: MatchResult) -> str:
+    """Where and for what the networks are.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What the table came to.
+
+    Returns
+    -------
+    str
+        Such as ``"at the device, to 50 ohm at 70.2 MHz, SWR 1.5 from 70 to 70.5 MHz"``.
+    """
+    request = result.request
+    low, high = request.band_hz
+    place = (
+        f"{request.place:g} m from the device on the line"
+        if isinstance(request.place, float)
+        else f"at the {request.place}"
+    )
+    wanted = f"SWR {request.target_swr:g}"
+    span = f" from {mhz(low).removesuffix(' MHz')} to {mhz(high)}" if high > low else " there"
+    chosen = ""
+    if request.section_q is not None:
+        chosen = f", pi and T of Q {request.section_q:g}"
+    elif request.phase_deg is not None:
+        chosen = f", pi and T of {request.phase_deg:g} degrees"
+    at = f"{request.target_ohm:g} ohm at {mhz(request.centre_hz)}"
+    return f"{place}, to {at}, {wanted}{span}{chosen}"
+
+
+def _cut_from(result: MatchResult) -> list[str]:
+    """Which lines stubs and sections are cut from, where there are any."""
+    networks = [p.candidate.network for p in result.proposals]
+    if not any(e.line is not None and not e.fixed for n in networks for e in n.elements):
+        return []
+    centre = result.goal.centre_hz
+    said = (
+        f"{line.z0:g} ohm, velocity factor {line.velocity_factor:g}, "
+        f"{float(line.loss_db_per_100m(centre)):.2g} dB per 100 m"
+        for line in result.request.stock.lines
+    )
+    return [
+        f"stubs and sections are cut from: {'; '.join(said)} (the key lines says which there are; "
+        "measure yours, for a length is right for its velocity factor only)"
+    ]
+
+
+def remarks(result: MatchResult) -> list[str]:
+    """The limit, what the line still loses, what was refused, and what to trim.
+
+    Parameters
+    ----------
+    result : MatchResult
+        What the table came to.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    said = _cut_from(result)
+    if result.path_db is not None:
+        place = result.request.place
+        how = {
+            "device": "with the match at the device",
+            "calibration plane": "with the match before the line",
+        }.get(str(place), "with the match on the line")
+        said.append(
+            f"{how} the path itself still loses {result.path_db:.2f} dB"
+            if np.isfinite(result.path_db)
+            else f"what the path itself still loses {how} cannot be told"
+        )
+    if result.spoilt and result.plane_swr is not None:
+        said.append(
+            f"with the first network in its place the standards' plane sees SWR "
+            f"{said_swr(result.plane_swr)} in {result.z_ref:g} ohm"
+        )
+    if result.limit is not None and result.proposals:
+        limit = result.limit
+        if not limit.told:
+            said.append(
+                "how well any network could match this load over the band cannot be told: neither "
+                "a series nor a parallel circuit of R, L and C is near enough to it"
+            )
+        elif sets_none(limit):
+            said.append("the load itself sets no limit to the match over so narrow a band")
+        else:
+            said.append(
+                f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
+                "(limit of Bode and Fano, both conditions, by the load's series or parallel "
+                f"model); the first comes {row(result.proposals[0], limit)['limit']} of the way"
+            )
+    said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
+    if result.trimming is not None:
+        said.append(f"after building: {result.trimming.message}")
+    return said

@@ -1,1 +1,0 @@
-"""The verbs of the trade: calibrate, correct, say how sure."""

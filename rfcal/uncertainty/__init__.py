@@ -1,0 +1,1 @@
+"""Complex quantities with their effects; coverage, significance, intervals."""

@@ -1,0 +1,67 @@
+"""Verdicts over many points that chance alone seldom turns."""
+
+import numpy as np
+
+from rfcal.maths.circles import Spread
+from rfcal.uncertainty.coverage import freedom_along, student
+from rfcal.uncertainty.quantity import Quantity
+
+GROSS_CHANCE = 1e-3
+"""Chance that any point of a sound sweep lies as far off as is held against it by itself."""
+ABOVE = 0.01
+"""Chance of one point of a passive device to be read as active, if not held against it alone."""
+ROUNDING = 1e-9
+"""Reflections are above 1 only beyond rounding [1]."""
+
+
+def too_many(outside: np.ndarray, chance: float) -> bool:
+    """Whether more points lie outside a limit than chance explains.
+
+    Points may share their errors (then all are out together, with the chance of one) or be
+    independent (then their number is binomial); both must be unlikely.
+
+    Parameters
+    ----------
+    outside : ndarray of bool, shape (F,)
+        True at points beyond the limit.
+    chance : float
+        Probability of one sound point to be there [1].
+
+    Returns
+    -------
+    bool
+        True where so many or more have at most twice the chance of one, and are more than
+        ten times what is expected.
+    """
+    from scipy.special import bdtrc
+
+    count, points = int(outside.sum()), outside.size
+    return bool(bdtrc(count - 1, points, chance) <= 2 * chance and count > 10 * chance * points)
+
+
+def active_points(reflection: Quantity) -> np.ndarray:
+    """Where a reflection is above 1 beyond what chance leaves of a passive device.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Corrected reflection [1].
+
+    Returns
+    -------
+    ndarray of bool, shape (F,)
+        True at points that are grossly above, and at those above the limit of one point in a
+        hundred if there are too many of them.
+    """
+    size = np.abs(reflection.value)
+    outward = np.where(size > 0, reflection.value / np.where(size > 0, size, 1), 1)
+    freedom = np.maximum(freedom_along(reflection, outward), 1.0)
+    doubt = np.maximum(Spread(reflection.covariance()).along(outward), 1e-30)
+    deviations = (size - 1 - ROUNDING) / doubt
+
+    def beyond(chance: float) -> np.ndarray:
+        return deviations > student(freedom, np.full(freedom.shape, 1 - chance))
+
+    gross = beyond(GROSS_CHANCE / size.size)
+    above = beyond(ABOVE)
+    return np.where(too_many(above, ABOVE), above, gross)

@@ -1,0 +1,314 @@
+"""The notebook about uncertainty: panels with a slider for each source, and the blind map."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+
+from rfcal.maths import circles as levels
+from rfcal.maths.reflection import Real, from_impedance, to_impedance
+from rfcal.measurement.assessment import region_of
+from rfcal.measurement.deembedding import Cable
+from rfcal.measurement.instrument import ANALYZER_DEFAULTS, DEFAULT_DOUBT, DEFAULT_RESIDUAL
+from rfcal.measurement.model import budget, impedance, propagate
+from rfcal.models.cables import CABLES
+from rfcal.models.line import SKIN_DOUBT
+from rfcal.models.standards import DEFAULT_UNCERTAINTY, LOAD_DOUBT, Standard
+from rfcal.planning.plan import Blind
+from rfcal.planning.setup import Length, Setup
+from rfcal.report.figures import chart, style
+from rfcal.report.text import device as words
+from rfcal.uncertainty import intervals
+from rfcal.workbook.panel import Panel, Slider
+
+READING = ("noise", "connection", "display step", "drift")
+STANDARDS = (*READING, "short", "open", "load: resistance", "load: definition")
+RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in DEFAULT_RESIDUAL))
+LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
+"""Sources as the panels show them: a source's name holds one of these words, or is of the last."""
+
+LOAD_OHM = round(50 * float(LOAD_DOUBT), 2)
+"""Usual doubt about the resistance of a load of 50 ohm [ohm]."""
+
+TYPE = "RG-213"
+"""Cable of the panel about a line."""
+
+DRAWS = 1000
+"""Draws that the region in a panel is held against."""
+
+FREQUENCY = Slider("frequency", "frequency", "MHz", 1.0, 150.0, 0.1, 70.2)
+
+
+def setup_of(
+    frequency_hz: float,
+    *,
+    short: float = DEFAULT_UNCERTAINTY["short"]["reflection"],
+    opened: float = DEFAULT_UNCERTAINTY["open"]["reflection"],
+    load: float = DEFAULT_UNCERTAINTY["load"]["reflection"],
+    load_ohm: float = LOAD_OHM,
+    step_ohm: float = 0.0,
+    down_db: float = 0.0,
+    **analyzer: Any,
+) -> Setup:
+    """A plain set-up of short, open and load; what is not stated is as in a record.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    short, opened, load : float
+        Doubt about the reflection of each standard [1], besides 0.1 nH of the short, 25 fF of the
+        open and the load's resistance.
+    load_ohm : float
+        Doubt about the resistance of the load [ohm].
+    step_ohm : float
+        Step of the display [ohm] where readings are typed; 0 for files.
+    down_db : float
+        How far the analyzer's reflection tracking lies below 1 [dB].
+    **analyzer : float
+        ``noise``, ``connection`` and ``drift`` [1].
+
+    Returns
+    -------
+    Setup
+        For `rfcal.plan` and the panel.
+    """
+    stated = {
+        "short": {"reflection": short},
+        "open": {"reflection": opened},
+        "load": {"reflection": load, "resistance": load_ohm},
+    }
+    standards = {
+        kind: Standard(kind, uncertainty={**DEFAULT_UNCERTAINTY[kind], **known})
+        for kind, known in stated.items()
+    }
+    return Setup(
+        np.array([frequency_hz]),
+        standards,
+        tracking=10 ** (-down_db / 20),
+        typed=step_ohm > 0,
+        resolution_ohm=step_ohm,
+        **analyzer,
+    )
+
+
+def line_of(frequency_hz: float, line_m: float, *, percent: float = 10.0, **doubt: float) -> Length:
+    """A line of RG-213 to the device, known by its figures.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Frequency [Hz].
+    line_m : float
+        Its length [m].
+    percent : float
+        Doubt about its loss [%].
+    **doubt : float
+        Doubt about ``length`` [m], ``velocity`` factor [1], ``impedance`` [ohm] and ``skin``
+        effect [1]; as in a record where it is not stated.
+
+    Returns
+    -------
+    Length
+        For the lines of a `Setup`.
+    """
+    names = {"velocity": "velocity factor", "skin": "skin effect"}
+    stated = {names.get(key, key): value for key, value in doubt.items()}
+    cable = Cable(np.array([frequency_hz]), CABLES[TYPE].line(line_m), 50.0)
+    return Length("line", cable, {**stated, "loss": percent / 100})
+
+
+def doubt_panel() -> Panel:
+    """The region of a device and its doubt by source: the analyzer and each standard.
+
+    Returns
+    -------
+    Panel
+        Sliders for the sources, the device and the frequency.
+    """
+    short, opened, load = (DEFAULT_UNCERTAINTY[kind] for kind in ("short", "open", "load"))
+    sliders = [
+        FREQUENCY,
+        *_reading(),
+        Slider("down_db", "reflection tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
+        Slider("short", "definition of the short", "", 0.0, 0.02, 0.0005, short["reflection"]),
+        Slider("opened", "definition of the open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
+        Slider("load", "definition of the load", "", 0.0, 0.02, 0.0005, load["reflection"]),
+        Slider("load_ohm", "resistance of the load", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
+    ]
+    return _panel(STANDARDS, sliders, setup_of)
+
+
+def residual_panel() -> Panel:
+    """The same of an instrument that corrects itself, known by what its correction leaves.
+
+    Returns
+    -------
+    Panel
+        Sliders for the sources and the device; the frequency is all the same to them.
+    """
+    sliders = [
+        Slider(key, f"residual {key.replace('_', ' ')}", "", 0.0, 0.1, 0.001, size)
+        for key, size in DEFAULT_RESIDUAL.items()
+    ]
+
+    def setup(frequency, *, directivity, source_match, tracking, **reading):
+        left = {"directivity": directivity, "source_match": source_match, "tracking": tracking}
+        return replace(setup_of(frequency, **reading), standards={}, residual=left)
+
+    return _panel(RESIDUAL, [*_reading(), *sliders], setup)
+
+
+def line_panel() -> Panel:
+    """The same behind a line that is known by its figures, read and calibrated as usual.
+
+    Returns
+    -------
+    Panel
+        Sliders for the line's figures, the device and the frequency.
+    """
+    known = DEFAULT_DOUBT
+    percent = 100 * CABLES[TYPE].loss_doubt
+    sliders = [
+        FREQUENCY,
+        Slider("line_m", f"line to the device, {TYPE}", "m", 0.0, 30.0, 0.1, 2.0),
+        Slider("length", "doubt of its length", "m", 0.0, 0.2, 0.002, known["length"]),
+        Slider(
+            "velocity", "of its velocity factor", "", 0.0, 0.03, 0.0005, known["velocity factor"]
+        ),
+        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, 50 * known["impedance"]),
+        Slider("percent", "of its loss", "%", 0.0, 50.0, 1.0, percent),
+        Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, SKIN_DOUBT),
+    ]
+
+    def setup(frequency, *, line_m, **doubt):
+        return replace(setup_of(frequency), lines=(line_of(frequency, line_m, **doubt),))
+
+    return _panel(LINE, sliders, setup)
+
+
+def _reading() -> list[Slider]:
+    """What one reading is worth, whatever it is of."""
+    noise, connection, drift = (ANALYZER_DEFAULTS[k] for k in ("noise", "connection", "drift"))
+    return [
+        Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, noise),
+        Slider("connection", "connection", "", 0.0, 0.01, 0.0001, connection),
+        Slider("step_ohm", "display step, where typed", "ohm", 0.0, 2.0, 0.1, 0.0),
+        Slider("drift", "drift since the calibration", "", 0.0, 0.01, 0.0001, drift),
+    ]
+
+
+def _panel(
+    groups: tuple[str, ...], sliders: Sequence[Slider], setup_of: Callable[..., Setup]
+) -> Panel:
+    """A device's region beside the shares of groups of sources, and the sliders that move them."""
+    figure = style.new_figure(8.4, 4.6)
+    left, right = figure.subplots(1, 2, width_ratios=(1.15, 1))
+    chart.draw_grid(left)
+    region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
+    device = chart.draw_trace(left, 0.0, role="truth", label="device")
+    bars = _bars(right, groups)
+    style.add_legend(figure, left)
+
+    def update(r, x, frequency=FREQUENCY.start, **sources):
+        inputs = setup_of(frequency * 1e6, **sources).inputs(np.array([from_impedance(r + 1j * x)]))
+        reflection, readings = propagate(inputs), intervals.Readings(inputs)
+        value = complex(reflection.value[0])
+        device.set_data([value.real], [value.imag])
+        drawn = inputs.draw(np.random.default_rng(1), DRAWS)
+        found = region_of(reflection, (drawn - reflection.value).T)
+        variances, axes = np.linalg.eigh(found.covariance[0])
+        minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
+        turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
+        centre = complex(found.centre[0])
+        region.set(center=(centre.real, centre.imag), width=major, height=minor, angle=turn)
+        shares = _grouped(budget(impedance(reflection, 50.0)), groups)
+        for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
+            bar.set_verts(_rectangles(100 * share, side))
+        z, said = complex(to_impedance(value)), []
+        for k, level in enumerate((levels.RESISTANCE, levels.REACTANCE)):
+            ends = intervals.interval(level, reflection, readings=readings)
+            low, high = (50 * float(end[0]) for end in ends)
+            part = words.value_words((z.real, z.imag)[k], low, high, "ohm", least=level.low)
+            most = int(np.argmax(shares[:, k]))
+            said.append(f"{'RX'[k]}: {part}, {shares[most, k]:.1%} by {groups[most]}")
+        return f"{'; '.join(said)} (95 %)."
+
+    places = [
+        Slider("r", "device R", "ohm", 1.0, 3000.0, 1.0, 30.0),
+        Slider("x", "device X", "ohm", -500.0, 500.0, 1.0, -20.0),
+    ]
+    return Panel(figure, [*places, *sliders], update, moving=[region, device, *bars])
+
+
+def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
+    """Axes for shares, and the bars of R and of X: two artists, as each costs time to draw."""
+    style.dress(ax, "share of the variance [%]", "")
+    rows = len(groups)
+    ax.set(xlim=(0, 100), ylim=(rows - 0.5, -0.5), yticks=range(rows), yticklabels=groups)
+    bars = []
+    for part, role, hatch, side in (("R", "corrected", "", -1), ("X", "model", "//", 1)):
+        look: dict[str, Any] = {
+            "facecolors": style.role_of(role).color,
+            "hatch": hatch,
+            "label": f"of {part}",
+        }
+        bars.append(PolyCollection(_rectangles(np.ones(rows), side), **look))
+        ax.add_collection(bars[-1], autolim=False)
+    # above the bars, which may be as long as the axis
+    place = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0), "ncols": 2}
+    ax.legend(**place, frameon=False, fontsize=style.SIZE_SMALL)
+    return bars
+
+
+def _rectangles(lengths: Real, side: int) -> list[Real]:
+    """Corners of one bar a row, above (-1) or below (1) its middle, each of shape (4, 2)."""
+    zero, middle = np.zeros(lengths.size), np.arange(lengths.size) + 0.19 * side
+    across = np.stack([zero, lengths, lengths, zero], axis=-1)
+    return list(np.stack([across, middle[:, None] + [-0.17, -0.17, 0.17, 0.17]], axis=-1))
+
+
+def _grouped(shares: dict[str, Real], groups: tuple[str, ...]) -> Real:
+    """Shares of groups of sources in R and X, shape (groups, 2)."""
+    total = np.zeros((len(groups), 2))
+    for source, share in shares.items():
+        total[next((k for k, group in enumerate(groups) if group in source), -1)] += share[0]
+    return total
+
+
+def blind_figure(found: Blind) -> Figure:
+    """Where on the chart a set-up sees little.
+
+    Parameters
+    ----------
+    found : Blind
+        As from `rfcal.planning.plan.blind`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Crosses where R, rings where X is not known to half of what it is.
+    """
+    figure = style.new_figure(6.0, 6.2)
+    ax = chart.draw_grid(figure.subplots())
+    for where, marker, label, role in (
+        (found.resistance, "x", "R not known to half of itself", "raw"),
+        (found.reactance, "o", "X not known to half of |Z|", "corrected"),
+    ):
+        at = found.reflection[where]
+        look = style.role_of(role)
+        ax.plot(
+            at.real,
+            at.imag,
+            linestyle="none",
+            marker=marker,
+            markersize=6 if marker == "x" else 8,
+            markerfacecolor="none",
+            color=look.color,
+            label=label,
+        )
+    style.add_legend(figure, ax)
+    return figure
