@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import SKIN_DOUBT, SPEED_OF_LIGHT, Line
+from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 MISFIT, LEAST_MISFIT = 2.5, 0.006
@@ -119,7 +120,7 @@ def fit_line(
         through = fitted(values).two_port(frequency).bilinear(z_ref)
         seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
         difference = np.concatenate(seen) - measured
-        known = weight * (values[4] - 1) / SKIN_DOUBT
+        known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
         return np.concatenate([difference.real, difference.imag, [known]])
 
     values = np.array([1.0, start.z0, start.conductor_db, start.dielectric_db, 1.0])

@@ -10,8 +10,9 @@ from numpy.typing import ArrayLike
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.model import K_AXIS, Inputs
+from rfcal.measurement.model import Inputs
 from rfcal.models.line import Line
+from rfcal.uncertainty.coverage import K_AXIS
 
 DRAWS = 500
 """Draws for the uncertainty of a path's loss: enough for two digits of it."""

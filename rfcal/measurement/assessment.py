@@ -11,16 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.model import (
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.monte_carlo import Adapted, adaptive, squared_distance
+from rfcal.uncertainty.coverage import (
     COVERAGE,
     K_ELLIPSE,
-    Inputs,
-    impedance,
-    propagate,
+    coverage_factors,
+    degrees_of_freedom,
+    freedom_along,
     standard_uncertainty,
 )
-from rfcal.measurement.monte_carlo import Adapted, adaptive, squared_distance
-from rfcal.uncertainty.coverage import coverage_factors, degrees_of_freedom, freedom_along
 from rfcal.uncertainty.quantity import Quantity
 
 BLOCK = 256

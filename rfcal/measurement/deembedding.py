@@ -11,11 +11,12 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.maths import section
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
-from rfcal.models.line import SKIN_DOUBT, Line
+from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Effect, Quantity, combine
 
 STEP = 1e-5
@@ -111,7 +112,7 @@ class Cable:
             "loss": 1.0,
             "skin effect": line.skin,
         }
-        known = {"skin effect": SKIN_DOUBT, **deviations}
+        known = {"skin effect": defaults.SKIN_EFFECT, **deviations}
         return [
             Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(known[key])),))
             for key, value in values.items()

@@ -3,58 +3,16 @@
 Display step, drift, an instrument that corrects itself, and elements known by sweeps or a file.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration
-from rfcal.models.line import SKIN_DOUBT, Line
+from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
-
-DEFAULT_DRIFT = 0.0005
-"""Standard uncertainty of each error term's drift [1] (common practice, no source).
-
-As large as the noise of one reading of a small analyzer: what warms up for half an hour and is
-used within the hour is seldom worse; after a day, or out of doors, ten times as much is.
-"""
-
-ANALYZER_DEFAULTS: Mapping[str, float] = {
-    "noise": 0.0005,
-    "connection": 0.001,
-    "resolution_ohm": 0.1,
-    "drift": DEFAULT_DRIFT,
-}
-"""What one raw reading is worth where nothing is stated (common practice, no source)."""
-
-DEFAULT_RESIDUAL: Mapping[str, float] = {
-    "directivity": 0.01,
-    "source_match": 0.02,
-    "tracking": 0.01,
-}
-"""Residual errors [1] of an instrument that says nothing of its own (common practice, no source).
-
-40 dB of residual directivity is what a plain load standard leaves, source match is usually some
-6 dB worse, and 0.01 of tracking is 0.09 dB.
-"""
-
-DEFAULT_DOUBT: Mapping[str, float] = {
-    "length": 0.01,
-    "velocity factor": 0.01,
-    "impedance": 0.02,
-    "loss": 0.1,
-    "skin effect": SKIN_DOUBT,
-    "far end": 0.002,
-    "adapter": 0.003,
-}
-"""Standard uncertainties of a path where none is stated (common practice, no source).
-
-Length [m] as a tape measure gives it; velocity factor [1] and impedance [1, relative] as cables of
-one type differ; loss [1, relative] as tables of one type differ, where the type does not
-bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
-of an open at a line's far end; scattering parameters [1] of an adapter from a file.
-"""
 
 
 def usual_doubt(line: Line) -> dict[str, float]:
@@ -68,71 +26,9 @@ def usual_doubt(line: Line) -> dict[str, float]:
     Returns
     -------
     dict of str to float
-        As `DEFAULT_DOUBT`, the impedance in ohm.
+        As `defaults.PATH`, the impedance in ohm.
     """
-    return {**DEFAULT_DOUBT, "impedance": DEFAULT_DOUBT["impedance"] * line.z0}
-
-
-def display_effects(
-    label: str, step_ohm: float, reading: Complex, z_ref: float
-) -> tuple[Effect, ...]:
-    """What the display's step makes uncertain of an impedance that was typed off it.
-
-    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
-
-    Parameters
-    ----------
-    label : str
-        What the reading is of, for the budget.
-    step_ohm : float
-        Step of the display [ohm], for R and X alike.
-    reading : ndarray, shape (F,)
-        Raw reading [1].
-    z_ref : float
-        Its reference impedance [ohm].
-
-    Returns
-    -------
-    tuple of two Effect
-        Along R and along X.
-    """
-    return both_axes(
-        f"{label}: display step",
-        step_ohm / np.sqrt(12),
-        slope=(1 - reading) ** 2 / (2 * z_ref),
-        per_point=True,
-        rectangular=True,
-    )
-
-
-def polar_effects(
-    label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
-) -> tuple[Effect, ...]:
-    """What the display's steps make uncertain of a magnitude and an angle typed off it.
-
-    Parameters
-    ----------
-    label : str
-        What the reading is of, for the budget.
-    steps : tuple of float
-        Steps of the magnitude [1] and of the angle [degree].
-    reading : ndarray, shape (F,)
-        Raw reading [1].
-    direction : ndarray, shape (F,), optional
-        Its direction [1], where the reading may be zero.
-
-    Returns
-    -------
-    tuple of two Effect
-        Along the magnitude and along the angle.
-    """
-    if direction is None:
-        direction = np.exp(1j * np.angle(reading))
-    name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
-    return (
-        Effect(name, size * direction, per_point=True, rectangular=True),
-        Effect(name, np.radians(turn) * 1j * reading, per_point=True, rectangular=True),
-    )
+    return {**defaults.PATH, "impedance": defaults.PATH["impedance"] * line.z0}
 
 
 def end_effects(
@@ -202,7 +98,7 @@ def adapter_parameters(
 
 
 def drift_effects(
-    calibration: Calibration, reading: Complex, deviation: float = DEFAULT_DRIFT
+    calibration: Calibration, reading: Complex, deviation: float = defaults.DRIFT
 ) -> tuple[Effect, ...]:
     """What the analyzer's change between calibration and measurement adds to a raw reading.
 

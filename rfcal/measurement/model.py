@@ -16,13 +16,8 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
 from rfcal.measurement.deembedding import Step, add, remove
 from rfcal.measurement.error_terms import Calibration
+from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
 from rfcal.uncertainty.quantity import Effect, Quantity, combine
-
-COVERAGE = 0.95
-K_AXIS = 1.959963984540054
-"""Half-width of a normal variable's 95 % interval, in standard deviations."""
-K_ELLIPSE = 2.447746830680816
-"""Radius of the 95 % region of two normal variables: the root of -2 ln 0.05 (JCGM 102)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -339,73 +334,6 @@ def impedance(reflection: Quantity, z_ref: float) -> Quantity:
     slope = impedance_derivative(reflection.value, z_ref)
     # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
     return reflection.through(value, np.where(np.isfinite(slope), slope, 0))
-
-
-def standard_uncertainty(covariance: Real) -> Real:
-    """Standard uncertainty of the real and of the imaginary part.
-
-    Parameters
-    ----------
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance matrices.
-
-    Returns
-    -------
-    ndarray, shape (F, 2)
-        Their diagonals' square roots.
-    """
-    return np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
-
-
-def correlation(covariance: Real) -> Real:
-    """Correlation of the real and the imaginary part.
-
-    Parameters
-    ----------
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance matrices.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Correlation coefficient [1]; zero where one of the parts is certain.
-    """
-    product = np.prod(standard_uncertainty(covariance), axis=-1)
-    return np.where(product > 0, covariance[..., 0, 1] / np.where(product > 0, product, 1), 0.0)
-
-
-def budget(quantity: Quantity) -> dict[str, Real]:
-    """Each source's share of the variance of the real part and of the imaginary part.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        For example an impedance, whose parts are R and X.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (F, 2)
-        Shares [1]; over the sources they add up to 1.
-    """
-    parts = {s: np.diagonal(c, axis1=-2, axis2=-1) for s, c in quantity.by_source().items()}
-    total = sum(parts.values(), np.zeros((*np.shape(quantity.value), 2)))
-    return {s: part / np.where(total > 0, total, 1) for s, part in parts.items()}
-
-
-def region_radius(quantity: Quantity) -> Real:
-    """Radius of the circle that holds the 95 % region of both parts of a complex quantity.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        For example a reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Radius in the quantity's unit.
-    """
-    return K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(quantity.covariance())[..., -1])
 
 
 def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.model import COVERAGE, K_AXIS, Inputs, standard_uncertainty
+from rfcal.measurement.model import Inputs
+from rfcal.uncertainty.coverage import COVERAGE, K_AXIS, standard_uncertainty
 
 BATCH = 10_000
 """Draws between two looks at whether to stop: the M of JCGM 101, 7.9.4, for 95 %."""

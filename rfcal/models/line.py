@@ -23,10 +23,6 @@ SPEED_OF_LIGHT = 299_792_458.0
 
 NEPER_PER_DB = float(np.log(10) / 20)
 
-SKIN_DOUBT = 0.3
-"""Standard uncertainty of a cable's `Line.skin` about 1 where nothing tells: thin centres, plating
-(common practice, no source)."""
-
 
 @dataclass(frozen=True)
 class Line:

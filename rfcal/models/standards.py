@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.maths import section
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, renormalise
@@ -19,29 +20,6 @@ from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 KINDS = ("short", "open", "load", "known")
-
-DEFAULT_UNCERTAINTY: Mapping[str, Mapping[str, float]] = {
-    "short": {"reflection": 0.002, "inductance": 0.1e-9},
-    "open": {"reflection": 0.002, "capacitance": 25e-15},
-    "load": {"reflection": 0.002},
-    "known": {"reflection": 0.005},
-}
-"""Standard uncertainties taken where a record states none (common practice, no source).
-
-A plain part's stray inductance is known to about 0.1 nH, an open's fringing capacitance lies
-within some 10 to 90 fF (25 fF is that range's half-width over the square root of three), and none
-of them repeats its own drawing to better than 0.002 of reflection. `missing_uncertainty` adds
-`LOAD_DOUBT` and `OFFSET_DOUBT`. Keys: ``reflection`` [1], ``delay`` [s], ``inductance`` [H],
-``capacitance`` [F], ``resistance`` [ohm].
-"""
-
-LOAD_DOUBT = 0.01 / np.sqrt(3)
-"""Standard uncertainty of a load's resistance in parts of it: a plain resistor of 1 % lies anywhere
-within that (common practice, no source)."""
-
-OFFSET_DOUBT = 3.3e-12
-"""Standard uncertainty of an offset line's one-way delay [s]: 1 mm of air, 7 ps there and back
-(common practice, no source)."""
 
 
 def _polynomial(coefficients: tuple[ArrayLike, ...], frequency: Real) -> Real:
@@ -74,7 +52,7 @@ class Standard:
     offset_z0 : float
         Impedance of the offset line without loss [ohm].
     uncertainty : mapping of str to float
-        Standard uncertainties, keys as in `DEFAULT_UNCERTAINTY`.
+        Standard uncertainties, keys as in `defaults.STANDARD`.
     """
 
     kind: str
@@ -300,15 +278,15 @@ def missing_uncertainty(standard: Standard | Tabulated) -> dict[str, float]:
     Returns
     -------
     dict of str to float
-        Keys as in `DEFAULT_UNCERTAINTY`; empty where ``reflection`` is stated, which is the whole
+        Keys as in `defaults.STANDARD`; empty where ``reflection`` is stated, which is the whole
         doubt about a standard.
     """
     stated = standard.uncertainty
     if "reflection" in stated:
         return {}
-    usual = dict(DEFAULT_UNCERTAINTY[standard.kind])
+    usual = dict(defaults.STANDARD[standard.kind])
     if isinstance(standard, Standard) and standard.kind == "load":
-        usual["resistance"] = LOAD_DOUBT * standard.resistance
+        usual["resistance"] = defaults.LOAD_RELATIVE * standard.resistance
     if isinstance(standard, Standard) and standard.offset_delay:
-        usual["delay"] = OFFSET_DOUBT
+        usual["delay"] = defaults.OFFSET_DELAY_S
     return {k: v for k, v in usual.items() if k not in stated}

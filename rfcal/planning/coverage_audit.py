@@ -16,9 +16,10 @@ from rfcal.measurement.assessment import region_of
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.instrument import drift_effects
-from rfcal.measurement.model import K_AXIS, Inputs, impedance, propagate
+from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import squared_distance
 from rfcal.planning.setup import Setup
+from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.intervals import Readings
 from rfcal.uncertainty.quantity import Quantity

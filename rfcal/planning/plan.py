@@ -6,13 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.circles import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.measurement.instrument import DEFAULT_RESIDUAL
-from rfcal.measurement.model import Inputs, budget, impedance, propagate
+from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
+from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.intervals import Readings, interval
 from rfcal.uncertainty.quantity import Quantity
@@ -182,7 +183,7 @@ def _of_standards(setup: Setup) -> dict[str, Setup]:
 
 def _of_instrument(setup: Setup) -> dict[str, Setup]:
     """Less left by the instrument's own correction, or standards of one's own instead."""
-    left = {**DEFAULT_RESIDUAL, **(setup.residual or {})}
+    left = {**defaults.RESIDUAL, **(setup.residual or {})}
     found = {
         f"leave a third of the residual {name.replace('_', ' ')}": replace(
             setup, residual={**left, name: size / 3}

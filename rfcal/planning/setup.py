@@ -5,39 +5,29 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.deembedding import Adapter, Cable, Element, Fixture, Measured, Step
 from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.measurement.instrument import (
-    ANALYZER_DEFAULTS,
-    DEFAULT_RESIDUAL,
     adapter_parameters,
-    display_effects,
     drift_effects,
     end_effects,
-    polar_effects,
     self_correcting,
     usual_doubt,
 )
 from rfcal.measurement.model import Inputs, behind_path
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.readings.typed import display_effects, polar_effects
 from rfcal.uncertainty.quantity import Quantity, both_axes
-
-DELAY_DOUBT = 10e-12
-"""Standard uncertainty of the one-way delay of an offset standard of one's own [s].
-
-It is 2 mm of coaxial line of velocity factor 0.66, or 3 mm of air: as well as one can say where in
-a plug the reference plane lies, and where behind it an end of one's own making (common practice, no
-source). That is three times `OFFSET_DOUBT` of the standards, for what comes with its figures.
-"""
 
 EXTRA: Mapping[str, Standard] = {
     "25 ohm": Standard("load", 25.0),
     "100 ohm": Standard("load", 100.0),
-    "offset open": Standard("open", uncertainty={"delay": DELAY_DOUBT}),
-    "offset short": Standard("short", uncertainty={"delay": DELAY_DOUBT}),
+    "offset open": Standard("open", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
+    "offset short": Standard("short", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
 }
 """Standards that can be added: resistors of 1 %, and ends behind an eighth of a wave of line."""
 
@@ -58,7 +48,7 @@ class Length:
     deviations : mapping of str to float
         Standard uncertainties: of a cable as in `Cable.quantities`; of the others ``"far end"``
         (reflection of its open and short [1]) or ``"adapter"`` (scattering parameters [1]). Those
-        of `sources.usual_doubt` stand in, as in a record.
+        of `usual_doubt` stand in, as in a record.
     kind : str
         What tells about it: ``"cable"`` its figures, ``"measured"`` sweeps of the line itself
         with its far end open and short, ``"fixture"`` such sweeps of a fixture, ``"adapter"`` a
@@ -76,7 +66,7 @@ class Length:
         Returns
         -------
         dict of str to float
-            Keys as in `sources.usual_doubt`.
+            Keys as in `usual_doubt`.
         """
         return {**usual_doubt(self.cable.line), **self.deviations}
 
@@ -109,7 +99,7 @@ class Setup:
     connection : float
         Standard deviation of each axis of one connection [1].
     drift : float
-        As for `sources.drift_effects` [1].
+        As for `drift_effects` [1].
     lines : tuple of Length
         What lies between plane and device, from the plane outward.
     z_ref : float
@@ -125,7 +115,7 @@ class Setup:
         Steps of magnitude [1] and angle [degree], where a reflection is typed instead.
     residual : mapping of str to float, optional
         Of an instrument that corrects itself, in place of standards and error terms: sizes as
-        for `sources.self_correcting`; those of `sources.DEFAULT_RESIDUAL` stand in.
+        for `self_correcting`; those of `defaults.RESIDUAL` stand in.
     inside : tuple of Length
         Lines from the analyzer to the calibration plane, as part of the error box.
     extra : mapping of str to Standard
@@ -135,16 +125,16 @@ class Setup:
 
     frequency: Real
     standards: Mapping[str, Standard | Tabulated] = field(default_factory=dict)
-    noise: float = ANALYZER_DEFAULTS["noise"]
-    connection: float = ANALYZER_DEFAULTS["connection"]
-    drift: float = ANALYZER_DEFAULTS["drift"]
+    noise: float = defaults.ANALYZER["noise"]
+    connection: float = defaults.ANALYZER["connection"]
+    drift: float = defaults.ANALYZER["drift"]
     lines: tuple[Length, ...] = ()
     z_ref: float = 50.0
     directivity: complex = 0.0
     source_match: complex = 0.0
     tracking: complex = 1.0
     typed: bool = False
-    resolution_ohm: float = ANALYZER_DEFAULTS["resolution_ohm"]
+    resolution_ohm: float = defaults.ANALYZER["resolution_ohm"]
     typed_steps: tuple[float, float] | None = None
     residual: Mapping[str, float] | None = None
     inside: tuple[Length, ...] = ()
@@ -253,7 +243,7 @@ class Setup:
                 raise CalibrationError(
                     "an instrument that corrects itself has no standards: leave out one of the two"
                 )
-            return self_correcting(self.frequency, **{**DEFAULT_RESIDUAL, **self.residual})
+            return self_correcting(self.frequency, **{**defaults.RESIDUAL, **self.residual})
         names, box = list(self.standards), self.box()
         known = [
             with_default_uncertainty(standard)

@@ -5,14 +5,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Real, from_impedance
-from rfcal.measurement.instrument import display_effects, polar_effects
+from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.readings.sweep import (
     HIGHEST_HZ,
     Sweep,
     require_ascending,
     require_plausible,
 )
+from rfcal.uncertainty.quantity import Effect, both_axes
 
 LARGEST_TYPED = 5.0
 """A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
@@ -109,3 +109,65 @@ def _from_megahertz(column: Real, where: str) -> Real:
         raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
     require_ascending(column * 1e6, where)
     return column * 1e6
+
+
+def display_effects(
+    label: str, step_ohm: float, reading: Complex, z_ref: float
+) -> tuple[Effect, ...]:
+    """What the display's step makes uncertain of an impedance that was typed off it.
+
+    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
+
+    Parameters
+    ----------
+    label : str
+        What the reading is of, for the budget.
+    step_ohm : float
+        Step of the display [ohm], for R and X alike.
+    reading : ndarray, shape (F,)
+        Raw reading [1].
+    z_ref : float
+        Its reference impedance [ohm].
+
+    Returns
+    -------
+    tuple of two Effect
+        Along R and along X.
+    """
+    return both_axes(
+        f"{label}: display step",
+        step_ohm / np.sqrt(12),
+        slope=(1 - reading) ** 2 / (2 * z_ref),
+        per_point=True,
+        rectangular=True,
+    )
+
+
+def polar_effects(
+    label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
+) -> tuple[Effect, ...]:
+    """What the display's steps make uncertain of a magnitude and an angle typed off it.
+
+    Parameters
+    ----------
+    label : str
+        What the reading is of, for the budget.
+    steps : tuple of float
+        Steps of the magnitude [1] and of the angle [degree].
+    reading : ndarray, shape (F,)
+        Raw reading [1].
+    direction : ndarray, shape (F,), optional
+        Its direction [1], where the reading may be zero.
+
+    Returns
+    -------
+    tuple of two Effect
+        Along the magnitude and along the angle.
+    """
+    if direction is None:
+        direction = np.exp(1j * np.angle(reading))
+    name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
+    return (
+        Effect(name, size * direction, per_point=True, rectangular=True),
+        Effect(name, np.radians(turn) * 1j * reading, per_point=True, rectangular=True),
+    )

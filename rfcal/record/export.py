@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement import model as uncertainty
 from rfcal.record.job.line import LineState
 from rfcal.record.job.match import MatchResult, Proposal
 from rfcal.record.results import Check, Device, Results, error_terms
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 
 UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
@@ -140,7 +140,7 @@ def _device(device: Device) -> dict[str, Any]:
     covariance = z.covariance()
     assessed = device.assessed
     freedom = degrees_of_freedom(device.reflection)
-    shares = uncertainty.budget(z)
+    shares = coverage.budget(z)
     return {
         "name": device.name,
         "frequency_hz": device.frequency,
@@ -149,11 +149,11 @@ def _device(device: Device) -> dict[str, Any]:
         "reflection": device.reflection.value,
         "reflection_covariance": _upper(device.reflection.covariance()),
         "impedance_ohm": z.value,
-        "standard_uncertainty_ohm": uncertainty.standard_uncertainty(covariance),
-        "correlation": uncertainty.correlation(covariance),
+        "standard_uncertainty_ohm": coverage.standard_uncertainty(covariance),
+        "correlation": coverage.correlation(covariance),
         "expanded_uncertainty_ohm": device.expanded_uncertainty(),
         "interval_ohm": device.interval.reshape(-1, 4),
-        "coverage": uncertainty.COVERAGE,
+        "coverage": coverage.COVERAGE,
         "path_loss": device.path_loss and vars(device.path_loss),
         "method": np.where(assessed.linear.all(axis=1), "linear", "monte carlo").tolist(),
         "monte_carlo": {

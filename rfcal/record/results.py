@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.feedline.power import PathLoss
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement import model as uncertainty
+from rfcal.measurement import model
 from rfcal.measurement.assessment import Assessment, assess
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import Inputs
@@ -17,7 +17,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.schema import Record
 from rfcal.record.job.line import LineState
 from rfcal.record.job.match import MatchResult
-from rfcal.uncertainty import intervals
+from rfcal.uncertainty import coverage, intervals
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
@@ -63,7 +63,7 @@ class Check:
             95 % half-widths [1].
         """
         total = self.measured.covariance() + self.expected.covariance()
-        return uncertainty.K_AXIS * uncertainty.standard_uncertainty(total)
+        return coverage.K_AXIS * coverage.standard_uncertainty(total)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +110,7 @@ class Device:
     @property
     def impedance(self) -> Quantity:
         """Corrected impedance [ohm] with its effects."""
-        return uncertainty.impedance(self.reflection, self.z_ref)
+        return model.impedance(self.reflection, self.z_ref)
 
     @cached_property
     def interval(self) -> Real:

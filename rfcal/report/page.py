@@ -10,7 +10,6 @@ import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Real
-from rfcal.measurement import model as uncertainty
 from rfcal.record import archive as carry
 from rfcal.record import export
 from rfcal.record.files import write_files
@@ -26,6 +25,7 @@ from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text import match as match_words
 from rfcal.report.text import numbers as figure_words
+from rfcal.uncertainty import coverage
 
 FIGURES = 3
 """Networks of a match table that are drawn."""
@@ -98,7 +98,7 @@ def _device(number: int, device: Device) -> dict[str, Any]:
     """What the page shows of one device."""
     answer = words.answer(device)
     z = device.impedance
-    shares = uncertainty.budget(z)
+    shares = coverage.budget(z)
     rows = sorted(
         ((s, float(v[device.answer, 0]), float(v[device.answer, 1])) for s, v in shares.items()),
         key=lambda row: -max(row[1], row[2]),

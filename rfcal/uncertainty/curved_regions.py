@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.circles import Level, Spread
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.model import COVERAGE, K_AXIS, K_ELLIPSE
-from rfcal.uncertainty.coverage import student
+from rfcal.uncertainty.coverage import COVERAGE, K_AXIS, K_ELLIPSE, student
 
 ROUND = 0.1
 """Bend of a doubtful angle, in parts of the doubt across a figure's circle, from which the figure's

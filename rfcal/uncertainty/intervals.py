@@ -13,6 +13,7 @@ covered 87 % where 95 % was said, and never a perfect match.
 
 from collections.abc import Callable
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +21,8 @@ from numpy.typing import NDArray
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.circles import Circle, Level, Spread, circle_of, distance_from, radius_of
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.model import COVERAGE, K_ELLIPSE, Inputs
 from rfcal.uncertainty import curved_regions as bent
-from rfcal.uncertainty.coverage import freedom_along, student
+from rfcal.uncertainty.coverage import COVERAGE, K_ELLIPSE, freedom_along, student
 from rfcal.uncertainty.quantity import Quantity
 
 FAR = 3.0
@@ -70,7 +70,7 @@ class Readings:
         set-ups can then be compared without the chance of their draws.
     """
 
-    def __init__(self, inputs: Inputs, seed: int = 1, *, by_name: bool = False):
+    def __init__(self, inputs: Any, seed: int = 1, *, by_name: bool = False):
         self.inputs, self.seed, self.by_name = inputs, seed, by_name
         self.block = lru_cache(maxsize=4)(self._block)
 
@@ -102,7 +102,7 @@ class Readings:
         return Bilinear(whole.a[here], whole.b[here], whole.c[here], whole.d[here])
 
 
-def _numbers_by_name(inputs: Inputs, seed: list[int]) -> dict[object, Real]:
+def _numbers_by_name(inputs: Any, seed: list[int]) -> dict[object, Real]:
     """Random numbers of every influence, by its source and its place among those of that source."""
     drawn: dict[object, Real] = {}
     places: dict[str, int] = {}

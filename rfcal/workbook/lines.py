@@ -15,12 +15,13 @@ from rfcal.maths.reflection import (
     to_impedance,
 )
 from rfcal.maths.twoport import TwoPort
-from rfcal.measurement import model as uncertainty
+from rfcal.measurement import model
 from rfcal.measurement.deembedding import Cable
 from rfcal.models.line import Line
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.text import device as words
+from rfcal.uncertainty import coverage
 from rfcal.workbook.panel import Panel, Slider
 
 POINTS = 401
@@ -49,10 +50,10 @@ def blind_panel() -> Panel:
 
     def update(loss, doubt, r, x):
         reflection = from_impedance(r + 1j * x)
-        axis = uncertainty.K_AXIS * doubt
+        axis = coverage.K_AXIS * doubt
         half = impedance_circle(reflection, axis * 10 ** (2 * losses / 20))[1]
         at = 10 ** (2 * loss / 20)
-        radius = uncertainty.K_ELLIPSE * doubt * at
+        radius = coverage.K_ELLIPSE * doubt * at
         device.set_data([reflection.real], [reflection.imag])
         seen.set_data([reflection.real / at], [reflection.imag / at])
         region.set(center=(reflection.real, reflection.imag), width=2 * radius, height=2 * radius)
@@ -108,7 +109,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
     """
     device = results.device(name)
     inputs, f = device.inputs, device.frequency
-    near = uncertainty.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
+    near = model.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
     figure = style.new_figure(8.4, 4.4)
     places = figure.subplot_mosaic([["chart", "R"], ["chart", "X"]], width_ratios=(1.1, 1))
     chart.draw_grid(places["chart"], z_ref=device.z_ref)

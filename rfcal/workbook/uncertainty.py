@@ -8,29 +8,29 @@ import numpy as np
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
+from rfcal import defaults
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
 from rfcal.measurement.assessment import region_of
 from rfcal.measurement.deembedding import Cable
-from rfcal.measurement.instrument import ANALYZER_DEFAULTS, DEFAULT_DOUBT, DEFAULT_RESIDUAL
-from rfcal.measurement.model import budget, impedance, propagate
+from rfcal.measurement.model import impedance, propagate
 from rfcal.models.cables import CABLES
-from rfcal.models.line import SKIN_DOUBT
-from rfcal.models.standards import DEFAULT_UNCERTAINTY, LOAD_DOUBT, Standard
+from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
 from rfcal.report.figures import chart, style
 from rfcal.report.text import device as words
 from rfcal.uncertainty import intervals
+from rfcal.uncertainty.coverage import budget
 from rfcal.workbook.panel import Panel, Slider
 
 READING = ("noise", "connection", "display step", "drift")
 STANDARDS = (*READING, "short", "open", "load: resistance", "load: definition")
-RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in DEFAULT_RESIDUAL))
+RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in defaults.RESIDUAL))
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
 
-LOAD_OHM = round(50 * float(LOAD_DOUBT), 2)
+LOAD_OHM = round(50 * float(defaults.LOAD_RELATIVE), 2)
 """Usual doubt about the resistance of a load of 50 ohm [ohm]."""
 
 TYPE = "RG-213"
@@ -45,9 +45,9 @@ FREQUENCY = Slider("frequency", "frequency", "MHz", 1.0, 150.0, 0.1, 70.2)
 def setup_of(
     frequency_hz: float,
     *,
-    short: float = DEFAULT_UNCERTAINTY["short"]["reflection"],
-    opened: float = DEFAULT_UNCERTAINTY["open"]["reflection"],
-    load: float = DEFAULT_UNCERTAINTY["load"]["reflection"],
+    short: float = defaults.STANDARD["short"]["reflection"],
+    opened: float = defaults.STANDARD["open"]["reflection"],
+    load: float = defaults.STANDARD["load"]["reflection"],
     load_ohm: float = LOAD_OHM,
     step_ohm: float = 0.0,
     down_db: float = 0.0,
@@ -82,7 +82,7 @@ def setup_of(
         "load": {"reflection": load, "resistance": load_ohm},
     }
     standards = {
-        kind: Standard(kind, uncertainty={**DEFAULT_UNCERTAINTY[kind], **known})
+        kind: Standard(kind, uncertainty={**defaults.STANDARD[kind], **known})
         for kind, known in stated.items()
     }
     return Setup(
@@ -129,7 +129,7 @@ def doubt_panel() -> Panel:
     Panel
         Sliders for the sources, the device and the frequency.
     """
-    short, opened, load = (DEFAULT_UNCERTAINTY[kind] for kind in ("short", "open", "load"))
+    short, opened, load = (defaults.STANDARD[kind] for kind in ("short", "open", "load"))
     sliders = [
         FREQUENCY,
         *_reading(),
@@ -152,7 +152,7 @@ def residual_panel() -> Panel:
     """
     sliders = [
         Slider(key, f"residual {key.replace('_', ' ')}", "", 0.0, 0.1, 0.001, size)
-        for key, size in DEFAULT_RESIDUAL.items()
+        for key, size in defaults.RESIDUAL.items()
     ]
 
     def setup(frequency, *, directivity, source_match, tracking, **reading):
@@ -170,7 +170,7 @@ def line_panel() -> Panel:
     Panel
         Sliders for the line's figures, the device and the frequency.
     """
-    known = DEFAULT_DOUBT
+    known = defaults.PATH
     percent = 100 * CABLES[TYPE].loss_doubt
     sliders = [
         FREQUENCY,
@@ -181,7 +181,7 @@ def line_panel() -> Panel:
         ),
         Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, 50 * known["impedance"]),
         Slider("percent", "of its loss", "%", 0.0, 50.0, 1.0, percent),
-        Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, SKIN_DOUBT),
+        Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, defaults.SKIN_EFFECT),
     ]
 
     def setup(frequency, *, line_m, **doubt):
@@ -192,7 +192,7 @@ def line_panel() -> Panel:
 
 def _reading() -> list[Slider]:
     """What one reading is worth, whatever it is of."""
-    noise, connection, drift = (ANALYZER_DEFAULTS[k] for k in ("noise", "connection", "drift"))
+    noise, connection, drift = (defaults.ANALYZER[k] for k in ("noise", "connection", "drift"))
     return [
         Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, noise),
         Slider("connection", "connection", "", 0.0, 0.01, 0.0001, connection),

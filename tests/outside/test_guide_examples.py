@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.measurement import model as uncertainty
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.quantity import Effect, Quantity
 
 FOLDER = Path(__file__).parents[1] / "reference"
@@ -32,14 +32,14 @@ def test_resistance_and_reactance_from_six_repeats(kind):
     """JCGM 102, clause 9.4: the two covariances differ by the root of five."""
     z = of_impedance(REPEATS[kind]["divisor_of_squares"])
     covariance = z.covariance()
-    found = uncertainty.standard_uncertainty(covariance)[0]
+    found = coverage.standard_uncertainty(covariance)[0]
     assert found == pytest.approx(REPEATS[kind]["published"]["u_r_x_z"][:2], abs=6e-4)
     assert found == pytest.approx(REPEATS[kind]["recomputed"]["u_r_x_z"][:2], rel=1e-6)
     # |Z| is the real part of Z turned onto the real axis
     turned = z.through(z.value, np.abs(z.value) / z.value).covariance()
-    size = uncertainty.standard_uncertainty(turned)[0, 0]
+    size = coverage.standard_uncertainty(turned)[0, 0]
     assert size == pytest.approx(REPEATS[kind]["published"]["u_r_x_z"][2], abs=6e-4)
-    r = uncertainty.correlation(covariance)[0]
+    r = coverage.correlation(covariance)[0]
     assert r == pytest.approx(REPEATS["published"]["r_rx"], abs=6e-4)
     assert r == pytest.approx(REPEATS["recomputed"]["r_rx"], rel=1e-6)
     assert z.value[0].real == pytest.approx(REPEATS["recomputed"]["r"], rel=1e-8)
@@ -67,13 +67,13 @@ def reflection_of_four():
 def test_reflection_coefficient_from_scattering_parameters():
     """NIST TN 1900, E15: printed outputs are values from memory."""
     found = reflection_of_four()
-    u = uncertainty.standard_uncertainty(found.covariance())[0]
+    u = coverage.standard_uncertainty(found.covariance())[0]
     figures = {
         "re": found.value[0].real,
         "im": found.value[0].imag,
         "u_re": u[0],
         "u_im": u[1],
-        "r": uncertainty.correlation(found.covariance())[0],
+        "r": coverage.correlation(found.covariance())[0],
     }
     for name, value in figures.items():
         assert value == pytest.approx(FOUR_S["recomputed"][name], rel=2e-6), name

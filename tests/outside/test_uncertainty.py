@@ -9,11 +9,11 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement import model as uncertainty
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.instrument import self_correcting
 from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import coverage_factors, degrees_of_freedom, from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
@@ -119,11 +119,11 @@ def test_known_value_of_one_corrected_impedance():
     plain = Inputs(calibration, inputs.reading, Quantity(inputs.connection.value))
     reflection = propagate(plain)
     ohm = impedance(reflection, 50.0).covariance()
-    assert uncertainty.standard_uncertainty(reflection.covariance())[0] == pytest.approx(
+    assert coverage.standard_uncertainty(reflection.covariance())[0] == pytest.approx(
         [0.008512999, 0.008512999], rel=1e-6
     )
-    assert uncertainty.standard_uncertainty(ohm)[0] == pytest.approx([2.632645] * 2, rel=1e-6)
-    assert uncertainty.correlation(ohm)[0] == pytest.approx(0, abs=1e-9)
+    assert coverage.standard_uncertainty(ohm)[0] == pytest.approx([2.632645] * 2, rel=1e-6)
+    assert coverage.correlation(ohm)[0] == pytest.approx(0, abs=1e-9)
 
 
 @pytest.mark.parametrize("count", [3, 5])
@@ -135,7 +135,7 @@ def test_monte_carlo_agrees_where_the_model_is_nearly_linear(count):
     assert drawn.covariance[0].diagonal() == pytest.approx(
         linear.covariance()[0].diagonal(), rel=0.02
     )
-    half = uncertainty.K_AXIS * uncertainty.standard_uncertainty(linear.covariance())[0]
+    half = coverage.K_AXIS * coverage.standard_uncertainty(linear.covariance())[0]
     assert drawn.interval[0, 0] == pytest.approx([45 - half[0], 45 + half[0]], abs=0.03 * half[0])
     assert drawn.interval[0, 1] == pytest.approx([-12 - half[1], -12 + half[1]], abs=0.03 * half[1])
 
@@ -156,7 +156,7 @@ def test_gum_h2_resistance_and_reactance():
     deviations = np.array([x - x.mean() for x in (volt, amp, phi)]) / np.sqrt(n * (n - 1))
     z = Quantity(np.array([value]), tuple(Effect("scatter", c) for c in slopes @ deviations))
     covariance = z.covariance()
-    u_r, u_x = uncertainty.standard_uncertainty(covariance)[0]
+    u_r, u_x = coverage.standard_uncertainty(covariance)[0]
     published, recomputed = H2["published"], H2["recomputed"]
     assert (z.value[0].real, z.value[0].imag) == pytest.approx(
         (published["R"], published["X"]), abs=0.0006
@@ -164,8 +164,8 @@ def test_gum_h2_resistance_and_reactance():
     # printed 0.295 is one digit below the full-precision value
     assert (u_r, u_x) == pytest.approx((published["uR"], published["uX"]), abs=0.001)
     assert (u_r, u_x) == pytest.approx((recomputed["uR"], recomputed["uX"]), rel=1e-6)
-    assert uncertainty.correlation(covariance)[0] == pytest.approx(recomputed["rRX"], rel=1e-6)
-    assert uncertainty.correlation(covariance)[0] == pytest.approx(published["rRX"], abs=0.0006)
+    assert coverage.correlation(covariance)[0] == pytest.approx(recomputed["rRX"], rel=1e-6)
+    assert coverage.correlation(covariance)[0] == pytest.approx(published["rRX"], abs=0.0006)
 
 
 def test_gum_h2_without_correlation_is_wrong():
@@ -178,7 +178,7 @@ def test_gum_h2_without_correlation_is_wrong():
     z = Quantity(
         np.array([value]), tuple(Effect("alone", s * d) for s, d in zip(slopes, u, strict=True))
     )
-    assert uncertainty.standard_uncertainty(z.covariance())[0] == pytest.approx(
+    assert coverage.standard_uncertainty(z.covariance())[0] == pytest.approx(
         H2["recomputed"]["ignoring_correlation_u"][:2], rel=1e-4
     )
 

@@ -9,9 +9,9 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.instrument import residual_bound
-from rfcal.measurement.model import K_AXIS, budget
 from rfcal.record.job.compute import compute
 from rfcal.report.page import output_files
+from rfcal.uncertainty.coverage import K_AXIS, budget
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)

@@ -11,9 +11,9 @@ from scipy.stats import binom
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.measurement import model as uncertainty
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.intervals import Readings
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -91,7 +91,7 @@ def test_truth_is_inside_as_often_as_it_is_said(name, count):
     off = reflection.value - from_impedance(true)
     parts = np.stack([off.real, off.imag], axis=-1)[..., None]
     distance = np.swapaxes(parts, -1, -2) @ np.linalg.solve(reflection.covariance(), parts)
-    inside = {"region": np.sum(distance[:, 0, 0] <= uncertainty.K_ELLIPSE**2)}
+    inside = {"region": np.sum(distance[:, 0, 0] <= coverage.K_ELLIPSE**2)}
     frequency = inputs.calibration.frequency
     found = derived(frequency, reflection, z_ref=50.0, readings=Readings(inputs))
     for figure, value in true_figures(true, frequency).items():
@@ -113,5 +113,5 @@ def test_why_the_linear_interval_is_not_used_beside_an_open():
     inputs = sessions(true, 3, np.random.default_rng([3, 3]))
     reflection = propagate(inputs)
     ohm = impedance(reflection, 50.0)
-    half = uncertainty.K_AXIS * uncertainty.standard_uncertainty(ohm.covariance())[:, 0]
+    half = coverage.K_AXIS * coverage.standard_uncertainty(ohm.covariance())[:, 0]
     assert np.mean(np.abs(ohm.value.real - true.real) <= half) < 0.91

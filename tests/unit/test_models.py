@@ -5,17 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import between_points
 from rfcal.models.line import Line, loss_law
-from rfcal.models.standards import (
-    DEFAULT_UNCERTAINTY,
-    KINDS,
-    Standard,
-    Tabulated,
-    with_default_uncertainty,
-)
+from rfcal.models.standards import KINDS, Standard, Tabulated, with_default_uncertainty
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 FREQUENCY = np.array([1e6, 1e8, 1e9, 6e9])
@@ -85,12 +80,12 @@ def test_effects_are_what_drawn_parameters_give():
 
 
 def test_every_kind_has_a_default_uncertainty():
-    assert set(DEFAULT_UNCERTAINTY) == set(KINDS)
+    assert set(defaults.STANDARD) == set(KINDS)
     for ohm in (50.0, 25.0):
         usual = with_default_uncertainty(Standard("load", ohm)).uncertainty
         assert usual == {"reflection": 0.002, "resistance": pytest.approx(0.01 * ohm / 3**0.5)}
     usual = with_default_uncertainty(Standard("open", offset_delay=1e-9)).uncertainty
-    assert usual == {**DEFAULT_UNCERTAINTY["open"], "delay": pytest.approx(3.3e-12)}
+    assert usual == {**defaults.STANDARD["open"], "delay": pytest.approx(3.3e-12)}
     stated = Standard("load", uncertainty={"resistance": 0.1})
     assert with_default_uncertainty(stated).uncertainty == {"reflection": 0.002, "resistance": 0.1}
     whole = Standard("load", uncertainty={"reflection": 0.0})

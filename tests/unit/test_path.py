@@ -12,11 +12,12 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import deembedding as path
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.model import Inputs, propagate, standard_uncertainty
+from rfcal.measurement.model import Inputs, propagate
 from rfcal.measurement.model import impedance as impedance_of
 from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
+from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])

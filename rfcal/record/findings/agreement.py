@@ -9,8 +9,8 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import K_ELLIPSE
 from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import GROSS_CHANCE, too_many
 

@@ -9,12 +9,12 @@ from rfcal.errors import RecordError
 from rfcal.findings import SEVERITIES, Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import region_radius
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.agreement import DISAGREE_PROBABILITY, too_many
 from rfcal.record.format.schema import FILE, Record
 from rfcal.record.results import Device
+from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.significance import active_points
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}

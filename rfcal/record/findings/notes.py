@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.findings import Finding, span_mhz
-from rfcal.measurement.instrument import ANALYZER_DEFAULTS, DEFAULT_RESIDUAL
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
 from rfcal.record.format.schema import RESIDUAL, Artefact, Measurement, Record
@@ -28,8 +28,8 @@ def assumptions(record: Record) -> list[Finding]:
     keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
     if not keys:
         return []
-    defaults = dict(ANALYZER_DEFAULTS) | {k: DEFAULT_RESIDUAL[v] for k, v in RESIDUAL.items()}
-    values = ", ".join(f"{key} = {defaults[key]:g}" for key in keys)
+    usual = dict(defaults.ANALYZER) | {k: defaults.RESIDUAL[v] for k, v in RESIDUAL.items()}
+    values = ", ".join(f"{key} = {usual[key]:g}" for key in keys)
     message = f"The record does not say, so this was taken: {values}. State your analyzer's own."
     return [Finding("analyzer-default", "note", "[analyzer]", message)]
 
@@ -44,7 +44,7 @@ def default_uncertainty(name: str, kind: str, missing: Mapping[str, float]) -> F
     kind : str
         Its kind.
     missing : mapping of str to float
-        The defaults taken, keys as in `rfcal.models.standards.DEFAULT_UNCERTAINTY`.
+        The defaults taken, keys as in `rfcal.models.defaults.STANDARD`.
 
     Returns
     -------

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rfcal.measurement.instrument import DEFAULT_DOUBT, usual_doubt
+from rfcal import defaults
+from rfcal.measurement.instrument import usual_doubt
 from rfcal.models.cables import CABLES, Cable
 from rfcal.models.line import Line, loss_law
 from rfcal.record.format.keys import Keys
@@ -53,7 +54,7 @@ class Between:
     line : Line, optional
         A cable's figures.
     doubt : mapping of str to float
-        Standard uncertainties, keys as in `DEFAULT_DOUBT`.
+        Standard uncertainties, keys as in `defaults.PATH`.
     assumed : tuple of str
         Keys of `doubt` that the record does not state.
     embed : bool
@@ -117,7 +118,7 @@ def _element(keys: Keys, device: str, number: int) -> Between:
     files: tuple[str, ...] = ()
     line: Line | None = None
     doubt: dict[str, float] = {}
-    usual = dict(DEFAULT_DOUBT)
+    usual = dict(defaults.PATH)
     if kind == "line" and keys.text("line") != "measured":
         _refuse(keys, (*_PAIRS["line"], *_PAIRS["fixture"], "uncertainty"), "a line by its type")
         kind, line, doubt = "cable", _cable(keys), _cable_doubt(keys)

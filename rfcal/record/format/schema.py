@@ -7,15 +7,15 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from rfcal import defaults
 from rfcal.errors import RecordError
-from rfcal.measurement.instrument import ANALYZER_DEFAULTS, DEFAULT_RESIDUAL
 from rfcal.models.standards import KINDS, Standard
 from rfcal.record.format.keys import FILE, Keys, as_text, first_of
 from rfcal.record.format.match import MatchRequest, read_match
 from rfcal.record.format.path import Between, read_between
 from rfcal.record.job.line import LineCheck, read_line_check
 
-RESIDUAL = {f"residual_{name}": name for name in DEFAULT_RESIDUAL}
+RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
 UNCERTAINTY_KEYS = {  # key in the record: (name in the model, unit in SI)
@@ -241,7 +241,7 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         )
     head, analyzer = top.inner("record"), top.inner("analyzer")
     head.only(("title", "date", "by", "notes", "reference_ohm", "seed"))
-    analyzer.only((*ANALYZER_DEFAULTS, *RESIDUAL))
+    analyzer.only((*defaults.ANALYZER, *RESIDUAL))
     seed = head.table.get("seed", 1)
     if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
         raise head.fail("seed", "expected a whole number, zero or more")
@@ -269,10 +269,10 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
         reference_ohm=z_ref,
         seed=seed,
         about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
-        analyzer={k: analyzer.number(k, d, low=0) for k, d in ANALYZER_DEFAULTS.items()},
+        analyzer={k: analyzer.number(k, d, low=0) for k, d in defaults.ANALYZER.items()},
         assumed=tuple(
             key
-            for key in (*ANALYZER_DEFAULTS, *(RESIDUAL if residual is not None else ()))
+            for key in (*defaults.ANALYZER, *(RESIDUAL if residual is not None else ()))
             if key not in analyzer.table
         ),
         standards=standards,
@@ -297,7 +297,7 @@ def _residual(analyzer: Keys, standards: bool) -> dict[str, float] | None:
             "an instrument that corrects itself has no [[standard]]: leave out one of the two",
         )
     return {
-        name: analyzer.number(key, DEFAULT_RESIDUAL[name], low=0, high=1.0)
+        name: analyzer.number(key, defaults.RESIDUAL[name], low=0, high=1.0)
         for key, name in RESIDUAL.items()
     }
 

@@ -6,6 +6,7 @@ from functools import partial
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.changes import Comparison, compare
 from rfcal.feedline.echoes import NEAREST
@@ -14,7 +15,6 @@ from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.measure import measure_line
 from rfcal.findings import Finding
 from rfcal.maths.reflection import Real
-from rfcal.measurement.instrument import DEFAULT_DOUBT
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law
 from rfcal.record.format.keys import Keys
@@ -23,8 +23,6 @@ from rfcal.uncertainty.quantity import Quantity
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
-LENGTH_DOUBT_M = 0.1
-"""Standard uncertainty of a feed line's length by tape [m] (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -142,11 +140,11 @@ def read_line_check(keys: Keys, z_ref: float) -> LineCheck:
         keys.number("z0_ohm", known.z0 if known else z_ref, low=1e-3, high=1e6),
         *(loss_law(rows) if rows else (0.0, 0.0)),
     )
-    wanted = {"velocity factor": ("velocity_factor_uncertainty", DEFAULT_DOUBT["velocity factor"])}
+    wanted = {"velocity factor": ("velocity_factor_uncertainty", defaults.PATH["velocity factor"])}
     if by_length:
         wanted = {}
     if line.length_m:
-        wanted["length"] = ("length_uncertainty_m", LENGTH_DOUBT_M)
+        wanted["length"] = ("length_uncertainty_m", defaults.LINE_LENGTH_M)
     return LineCheck(
         keys.path("reading"),
         keys.path("baseline") if "baseline" in keys.table else None,
@@ -278,7 +276,7 @@ def line_state(
             z_ref=z_ref,
             velocity_factor=None if wanted.by_length else line.velocity_factor,
             length_m=line.length_m if wanted.by_length else None,
-            far_end=DEFAULT_DOUBT["far end"],
+            far_end=defaults.PATH["far end"],
         )
         line = properties.line
     loss_known = bool(ends) or wanted.loss_known

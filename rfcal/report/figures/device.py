@@ -6,11 +6,11 @@ from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.assessment import Assessment
-from rfcal.measurement.model import K_ELLIPSE
 from rfcal.record.job.line import LineState
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.report.text import device as words
+from rfcal.uncertainty.coverage import K_ELLIPSE
 
 MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 
-from rfcal.measurement import model as uncertainty
+from rfcal.measurement import model
 from rfcal.record.format.schema import Artefact
 from rfcal.record.results import Check, Device
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, sidedness
 
 
@@ -259,7 +260,7 @@ def answer(device: Device) -> dict[str, str]:
     swr = device.figures["swr"]
     raw = device.raw.quantity(device.z_ref).value[at]
     raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
-    shares = uncertainty.budget(z)
+    shares = coverage.budget(z)
     top = [max(shares, key=lambda s: shares[s][at, axis]) for axis in (0, 1)] if shares else []
     return {
         "name": device.name,
@@ -281,10 +282,10 @@ def answer(device: Device) -> dict[str, str]:
 
 def _raw_half_width(device: Device, raw_ohm: complex) -> np.ndarray:
     """Ten times the size of the first digit of R and X [ohm] that the analyzer does not know."""
-    reading = uncertainty.impedance(device.inputs.reading, device.z_ref)
-    deviation = uncertainty.standard_uncertainty(reading.covariance())[device.answer]
+    reading = model.impedance(device.inputs.reading, device.z_ref)
+    deviation = coverage.standard_uncertainty(reading.covariance())[device.answer]
     least = abs(raw_ohm) / 1000 if np.isfinite(raw_ohm) else 0.1
-    return 10.0 ** (np.ceil(np.log10(np.maximum(uncertainty.K_AXIS * deviation, least))) + 1)
+    return 10.0 ** (np.ceil(np.log10(np.maximum(coverage.K_AXIS * deviation, least))) + 1)
 
 
 def _path_words(device: Device) -> str:

@@ -5,9 +5,9 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
-from rfcal.measurement import model as uncertainty
 from rfcal.record.job.line import LineState
 from rfcal.report.text.device import mhz, plus_minus, rounded
+from rfcal.uncertainty import coverage
 
 
 def line_lines(line: LineState) -> list[str]:
@@ -37,7 +37,7 @@ def line_lines(line: LineState) -> list[str]:
     sure = line.length_m and line.beyond_m is None
     at_end = int(np.argmax(here)) if sure and np.any(here) else -1
     for i, kind in enumerate(now.kind):
-        half = uncertainty.K_AXIS * float(now.distance_uncertainty_m[i])
+        half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
         end = "the line's end, " if i == at_end else ""
         said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
@@ -120,7 +120,7 @@ def kind_words(change: Change) -> str:
 
 def _properties(line: LineState) -> list[str]:
     """Length, impedance and loss of a line by its own sweeps; nothing where there are none."""
-    found, k = line.properties, uncertainty.K_AXIS
+    found, k = line.properties, coverage.K_AXIS
     if found is None:
         return []
     doubt = found.standard_uncertainty
