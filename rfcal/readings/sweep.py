@@ -1,8 +1,6 @@
 """Raw readings: Touchstone or CSV files, or numbers typed off a display, as one `Sweep`."""
 
-import csv
 import hashlib
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,15 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise
+from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
+from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
-LARGEST = 1e15
-"""Numbers beyond this are slips of the pen, and would overflow later."""
-UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
 LARGEST_REFLECTION = 1e6
@@ -136,7 +132,7 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     text = _decoded(content)
     bare = False
     if file.lower().endswith(".csv"):
-        frequency, reflection, lines, bare = _read_csv(text, file, z_ref)
+        frequency, reflection, lines, bare = read_csv(text, file, z_ref)
     else:
         frequency, s, z_ref, lines = read_touchstone(text, file)
         reflection = s[:, 0, 0]
@@ -331,43 +327,3 @@ def require_plausible(
             "reading: look for a slip in the numbers, or in the unit or format of the file",
             lines[at] if lines else None,
         )
-
-
-def _read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[int], bool]:
-    """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=None)))
-    except csv.Error as error:
-        raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
-    header = [cell.strip().lower() for cell in rows[0]] if rows else []
-    unit = header[0].removeprefix("frequency_") if header else ""
-    kind = tuple(header[1:])
-    if unit not in UNITS_HZ or kind not in (("r_ohm", "x_ohm"), ("re", "im")):
-        raise ReadingError(
-            file,
-            "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' "
-            "(or _khz, _mhz), with commas between",
-            1,
-        )
-    table, lines = [], []
-    for number, row in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in row):
-            continue
-        try:
-            values = [float(cell) for cell in row]
-        except ValueError:
-            values = []
-        if len(values) != 3 or not np.all(np.abs(values) <= LARGEST):
-            found = ",".join(row)[:60]
-            raise ReadingError(
-                file, f"expected three finite numbers up to {LARGEST:g}, found {found!r}", number
-            )
-        table.append(values)
-        lines.append(number)
-    if not table:
-        raise ReadingError(file, "there are no data lines: the sweep is empty")
-    numbers = np.array(table)
-    value = numbers[:, 1] + 1j * numbers[:, 2]
-    bare = kind[0] != "r_ohm"
-    reflection = value if bare else from_impedance(value, z_ref)
-    return numbers[:, 0] * UNITS_HZ[unit], reflection, lines, bare

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.errors import RecordError
-from rfcal.readings.sweep import LARGEST
+from rfcal.readings.csv import LARGEST
 
 FILE = "record.toml"
 

@@ -11,9 +11,9 @@ from rfcal import defaults
 from rfcal.errors import RecordError
 from rfcal.models.standards import KINDS, Standard
 from rfcal.record.format.keys import FILE, Keys, as_text, first_of
+from rfcal.record.format.line import LineCheck, read_line_check
 from rfcal.record.format.match import MatchRequest, read_match
 from rfcal.record.format.path import Between, read_between
-from rfcal.record.job.line import LineCheck, read_line_check
 
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
