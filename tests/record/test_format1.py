@@ -1,0 +1,68 @@
+"""A record of format 1 computes for good: four records as they once were, and what they gave."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rfcal.record.job.compute import compute
+
+RECORDS = Path(__file__).parent / "format1"
+ANSWERS = json.loads((RECORDS / "answers.json").read_text())
+
+
+def answers(results) -> dict:
+    """What a record came to, at five frequencies of each device."""
+    devices = {}
+    for device in results.devices:
+        at = sorted({*np.linspace(0, device.frequency.size - 1, 4).astype(int), device.answer})
+        z = device.impedance.value[at]
+        devices[device.name] = {
+            "point": [int(i) for i in at],
+            "frequency_hz": device.frequency[at].tolist(),
+            "impedance_ohm": np.stack([z.real, z.imag], axis=-1).tolist(),
+            "interval_ohm": device.interval[at].tolist(),
+        }
+    found = {
+        "devices": devices,
+        "checks": {check.name: bool(check.agrees) for check in results.checks},
+        "findings": sorted(finding.code for finding in results.findings),
+    }
+    if results.line is not None:
+        found["distance_m"] = results.line.now.distance_m.tolist()
+        found["kind"] = list(results.line.now.kind)
+        found["length_m"] = results.line.length_m
+    if results.matches:
+        first = results.matches[0].proposals[0].candidate
+        found["topology"] = first.network.topology
+        found["parts"] = [float(e.value) for e in first.network.elements]
+        found["worst_swr"] = float(first.worst_swr)
+    return found
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_the_answer_is_what_it_was(name):
+    then, now = ANSWERS[name], answers(compute(RECORDS / name))
+    assert now.keys() == then.keys()
+    assert now["devices"].keys() == then["devices"].keys()
+    for device, was in then["devices"].items():
+        found = now["devices"][device]
+        assert found["point"] == was["point"]
+        assert found["frequency_hz"] == pytest.approx(was["frequency_hz"], rel=1e-12)
+        middle = np.array(was["impedance_ohm"])
+        assert np.array(found["impedance_ohm"]) == pytest.approx(middle, rel=1e-6)
+        # ends of intervals may follow a better method: within a tenth of their half-width
+        ends = np.array(was["interval_ohm"])
+        half = np.abs(ends - middle[..., None]).max(axis=-1, keepdims=True)
+        assert np.all(np.abs(np.array(found["interval_ohm"]) - ends) < 0.1 * half)
+    for key in ("checks", "findings", "kind", "topology"):
+        assert now.get(key) == then.get(key)
+    for key, tolerance in {
+        "distance_m": 1e-4,
+        "length_m": 1e-4,
+        "worst_swr": 1e-3,
+        "parts": 1e-3,
+    }.items():
+        if key in then:
+            assert now[key] == pytest.approx(then[key], rel=tolerance)
