@@ -17,7 +17,7 @@ _HOME = {
     "doubt_panel": "rfcal.workbook.uncertainty",
     "line_panels": "rfcal.workbook.lines",
     "line_words": "rfcal.report.text.line",
-    "figure_words": "rfcal.report.text.numbers",
+    "figure_words": "rfcal.report.text.device",
     "from_impedance": "rfcal.maths.reflection",
     "match_panel": "rfcal.workbook.matching",
     "match_plots": "rfcal.report.figures.match",

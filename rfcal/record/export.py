@@ -19,18 +19,7 @@ UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 
 
 def plain(value: Any) -> Any:
-    """Arrays as nested lists that JSON can hold.
-
-    Parameters
-    ----------
-    value : object
-        Arrays, complex or real, and containers of them.
-
-    Returns
-    -------
-    object
-        Complex numbers as ``[re, im]``, infinite or undefined ones as None.
-    """
+    """Arrays as nested lists that JSON can hold; infinite or undefined numbers become None."""
     if isinstance(value, np.ndarray | np.generic):
         value = np.asarray(value)
         if np.iscomplexobj(value):
@@ -46,18 +35,7 @@ def plain(value: Any) -> Any:
 
 
 def results_json(results: Results) -> str:
-    """The whole of the results as JSON text, one top-level key a line.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    str
-        Text of ``results.json``.
-    """
+    """The whole of the results as JSON text, one top-level key a line."""
     record = results.record
     data: dict[str, Any] = {
         "format": 1,
@@ -85,18 +63,7 @@ def results_json(results: Results) -> str:
 
 
 def inputs(results: Results) -> list[dict[str, Any]]:
-    """The files that went in, with their fingerprints.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    list of dict
-        ``file``, ``sha256``, ``points``, ``first_hz``, ``last_hz``.
-    """
+    """The files that went in, with their fingerprints."""
     return [
         {
             "file": sweep.origin.file,
@@ -279,41 +246,13 @@ def _upper(covariance: np.ndarray) -> np.ndarray:
 
 
 def touchstone(device: Device) -> str:
-    """A corrected measurement as a one-port Touchstone file.
-
-    Parameters
-    ----------
-    device : Device
-        The corrected measurement.
-
-    Returns
-    -------
-    str
-        The file's text.
-    """
+    """A corrected measurement as a one-port Touchstone file."""
     about = f"{device.name}: corrected reflection at {device.plane}"
     return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
 
 
 def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:
-    """A sweep as a one-port Touchstone file.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    reflection : ndarray, shape (F,)
-        Reflection coefficient [1].
-    z_ref : float
-        Its reference impedance [ohm].
-    about : str
-        One line for the file's comment.
-
-    Returns
-    -------
-    str
-        The file's text.
-    """
+    """A sweep [Hz], [1] as a one-port Touchstone file, with one line of comment."""
     from skrf import Frequency, Network
 
     network = Network(
@@ -327,34 +266,12 @@ def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: s
 
 
 def slug(name: str) -> str:
-    """A file name made of a measurement's name.
-
-    Parameters
-    ----------
-    name : str
-        Any text.
-
-    Returns
-    -------
-    str
-        Small letters, digits and hyphens, 60 at most; ``measurement`` where none are left.
-    """
+    """A file name made of a measurement's name: small letters, digits and hyphens."""
     return re.sub(r"[^a-z0-9]+", "-", name.lower())[:60].strip("-") or "measurement"
 
 
 def file_names(results: Results) -> dict[str, str]:
-    """The Touchstone file of each measurement, no two the same.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    dict of str to str
-        Name of the measurement to file name.
-    """
+    """The Touchstone file of each measurement, no two the same."""
     names: dict[str, str] = {}
     for device in results.devices:
         base, number = slug(device.name), 2

@@ -25,82 +25,36 @@ from rfcal.uncertainty.significance import active_points
 
 @dataclass(frozen=True, eq=False)
 class Check:
-    """An artefact that took no part in the solution, measured against what it is.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    measured, expected : Quantity
-        Corrected and defined reflection coefficient [1].
-    inside : ndarray of bool, shape (F,)
-        Where the difference lies in its own 95 % region.
-    agrees : bool
-        Whether it agrees as a whole, see `rfcal.record.findings.agreement.agree`.
-    reading : ndarray, shape (F,)
-        Its raw reading [1].
-    calibration : Calibration
-        That it was corrected with.
-    """
+    """An artefact that took no part in the solution, measured against what it is."""
 
     name: str
-    frequency: Real
-    measured: Quantity
-    expected: Quantity
-    inside: np.ndarray
-    agrees: bool
-    reading: Complex
-    calibration: Calibration
+    frequency: Real  # [Hz]
+    measured: Quantity  # corrected reflection coefficient [1]
+    expected: Quantity  # by its definition [1]
+    inside: np.ndarray  # where the difference lies in its own 95 % region
+    agrees: bool  # as a whole, see `rfcal.record.findings.agreement.agree`
+    reading: Complex  # raw [1]
+    calibration: Calibration  # that it was corrected with
 
     def expanded_uncertainty(self) -> Real:
-        """Expanded uncertainty of the difference, of its real and of its imaginary part.
-
-        Returns
-        -------
-        ndarray, shape (F, 2)
-            95 % half-widths [1].
-        """
+        """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""
         total = self.measured.covariance() + self.expected.covariance()
         return coverage.K_AXIS * coverage.standard_uncertainty(total)
 
 
 @dataclass(frozen=True, eq=False)
 class Device:
-    """One corrected measurement.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    raw : Sweep
-        What the analyzer showed.
-    inputs : Inputs
-        The reading and the calibration it was corrected with, for Monte Carlo.
-    reflection : Quantity
-        Corrected reflection coefficient [1].
-    z_ref : float
-        Its reference impedance [ohm].
-    answer : int
-        Index of the frequency at which the answer in words is quoted.
-    plane : str
-        Where the answer holds, in words.
-    path_loss : PathLoss, optional
-        What the path that was removed loses on the way to the device.
-    seed : int
-        For random draws.
-    """
+    """One corrected measurement."""
 
     name: str
-    raw: Sweep
-    inputs: Inputs
-    reflection: Quantity
-    z_ref: float
-    answer: int
-    plane: str = "the standards' plane"
-    path_loss: PathLoss | None = None
-    seed: int = 1
+    raw: Sweep  # what the analyzer showed
+    inputs: Inputs  # the reading and all it depends on
+    reflection: Quantity  # corrected reflection coefficient [1]
+    z_ref: float  # its reference impedance [ohm]
+    answer: int  # index of the frequency at which the answer in words is quoted
+    plane: str = "the standards' plane"  # where the answer holds, in words
+    path_loss: PathLoss | None = None  # of the path that was removed
+    seed: int = 1  # for random draws
 
     @property
     def frequency(self) -> Real:
@@ -123,13 +77,7 @@ class Device:
         return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
 
     def expanded_uncertainty(self) -> Real:
-        """The larger side of each 95 % interval of R and of X.
-
-        Returns
-        -------
-        ndarray, shape (F, 2)
-            Distances [ohm], infinite where R or X has no bound.
-        """
+        """The larger side of each 95 % interval of R and of X [ohm], shape (F, 2)."""
         z = self.impedance.value
         middle = np.stack([z.real, z.imag], axis=-1)
         middle = np.where(np.isfinite(middle), middle, 0)  # an exact open has no bound anyway
@@ -154,58 +102,20 @@ class Device:
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """Everything computed from one record.
-
-    Parameters
-    ----------
-    record : Record
-        The record.
-    sweeps : tuple of Sweep or TwoPortSweep
-        Everything that was read, in the record's order.
-    calibration : Calibration
-        The error terms on the standards' grid.
-    checks : tuple of Check
-        In the record's order.
-    devices : tuple of Device
-        In the record's order.
-    findings : tuple of Finding
-        Warnings before notes.
-    software : mapping of str to str
-        Versions that computed this.
-    line : LineState, optional
-        What a line check found.
-    matches : tuple of MatchResult
-        Networks, in the record's order.
-    """
+    """Everything computed from one record."""
 
     record: Record
-    sweeps: tuple[Sweep | TwoPortSweep, ...]
-    calibration: Calibration
+    sweeps: tuple[Sweep | TwoPortSweep, ...]  # everything that was read, in the record's order
+    calibration: Calibration  # on the standards' grid
     checks: tuple[Check, ...]
     devices: tuple[Device, ...]
-    findings: tuple[Finding, ...]
-    software: Mapping[str, str]
+    findings: tuple[Finding, ...]  # warnings before notes
+    software: Mapping[str, str]  # versions that computed this
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
 
     def device(self, name: str) -> Device:
-        """The measurement of one name.
-
-        Parameters
-        ----------
-        name : str
-            Name in the record.
-
-        Returns
-        -------
-        Device
-            The corrected measurement.
-
-        Raises
-        ------
-        KeyError
-            No measurement has this name.
-        """
+        """The measurement of one name; a `KeyError` says which there are."""
         for device in self.devices:
             if device.name == name:
                 return device
@@ -213,17 +123,6 @@ class Results:
 
 
 def error_terms(calibration: Calibration) -> dict[str, Complex]:
-    """The three error terms by name.
-
-    Parameters
-    ----------
-    calibration : Calibration
-        A solved calibration.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (F,)
-        ``directivity``, ``source_match``, ``reflection_tracking`` [1].
-    """
+    """The three error terms [1] by name."""
     names = ("directivity", "source_match", "reflection_tracking")
     return {name: getattr(calibration.error_box, name) for name in names}

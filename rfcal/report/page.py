@@ -24,7 +24,7 @@ from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text import match as match_words
-from rfcal.report.text import numbers as figure_words
+from rfcal.report.text import numbers
 from rfcal.uncertainty import coverage
 
 FIGURES = 3
@@ -35,18 +35,7 @@ _CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</scrip
 
 
 def output_files(results: Results) -> dict[str, bytes]:
-    """Everything that ``rfcal report`` writes.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    dict of str to bytes
-        File name to content; the page is ``report.html``.
-    """
+    """Everything that ``rfcal report`` writes, by file name."""
     files = {"report.html": page(results), "results.json": export.results_json(results)}
     names = export.file_names(results)
     files |= {names[device.name]: export.touchstone(device) for device in results.devices}
@@ -54,18 +43,7 @@ def output_files(results: Results) -> dict[str, bytes]:
 
 
 def page(results: Results) -> str:
-    """The report page.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    str
-        HTML with figures, data and the record inside; it asks for nothing from outside.
-    """
+    """The report page: figures, data and the record inside; it asks for nothing from outside."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -117,8 +95,8 @@ def _device(number: int, device: Device) -> dict[str, Any]:
         ),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
         "rows": _rows(device, z.value),
-        "figures": figure_words.figure_rows(device),
-        "method": figure_words.method(device),
+        "figures": words.figure_rows(device),
+        "method": words.method(device),
         "points": device.frequency.size,
     }
 
@@ -129,9 +107,9 @@ def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
     return [
         (
             f"{device.frequency[i] / 1e6:.10g}",
-            words.value_words(z[i].real, *ends[i, 0], least=0.0),
-            words.value_words(z[i].imag, *ends[i, 1]),
-            words.swr_words(swr.value[i], swr.low[i], swr.high[i]),
+            numbers.value_words(z[i].real, *ends[i, 0], least=0.0),
+            numbers.value_words(z[i].imag, *ends[i, 1]),
+            numbers.swr_words(swr.value[i], swr.low[i], swr.high[i]),
         )
         for i in range(0, device.frequency.size, -(-device.frequency.size // MOST_ROWS))
     ]
@@ -184,7 +162,7 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "where": match_words.where(result),
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
-        "at": words.mhz(request.centre_hz),
+        "at": numbers.mhz(request.centre_hz),
         "rows": [match_words.row(p, result.limit) for p in result.proposals],
         "remarks": match_words.remarks(result),
         "networks": networks,
@@ -198,23 +176,7 @@ def _line_figure(line: LineState) -> str:
 
 
 def carried_record(file: Path) -> dict[str, bytes]:
-    """The record that a report page carries.
-
-    Parameters
-    ----------
-    file : Path
-        A ``report.html``.
-
-    Returns
-    -------
-    dict of str to bytes
-        Relative path to content.
-
-    Raises
-    ------
-    RecordError
-        The page cannot be read, or carries no record.
-    """
+    """The record that a report page carries, by relative path."""
     try:
         text = file.read_text(encoding="utf-8")
     except (OSError, ValueError) as error:
@@ -232,18 +194,7 @@ def carried_record(file: Path) -> dict[str, bytes]:
 
 
 def recomputed(page_file: str | Path) -> Results:
-    """Compute again the record that a report page carries.
-
-    Parameters
-    ----------
-    page_file : str or Path
-        A ``report.html``.
-
-    Returns
-    -------
-    Results
-        The results, from the page's own copies of the raw readings.
-    """
+    """Compute again the record that a report page carries, from its own copies of the readings."""
     with tempfile.TemporaryDirectory() as spare:
         folder = Path(spare) / "record"
         write_files(folder, carried_record(Path(page_file)))

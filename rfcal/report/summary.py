@@ -6,18 +6,7 @@ from rfcal.report.text import line as line_words
 
 
 def lines(results: Results) -> list[str]:
-    """The results in a few lines for a terminal.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """The results in a few lines for a terminal."""
     said = [f"{results.record.title} ({results.record.date or 'no date'})"]
     for device in results.devices:
         told = words.answer(device)
@@ -26,7 +15,7 @@ def lines(results: Results) -> list[str]:
             f"  R = {told['r']} ohm, X = {told['x']} ohm (95 %, each by itself)",
             f"  SWR {told['swr']}; the raw reading was {told['raw']}",
             *([f"  {told['path']}"] if told["path"] else []),
-            f"  largest source of doubt of {told['doubt']}",
+            f"  largest source of uncertainty of {told['sources']}",
         ]
     said += [words.check_line(check) for check in results.checks]
     said += line_words.line_lines(results.line) if results.line is not None else []

@@ -14,7 +14,7 @@ from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import Picture
 from rfcal.report.page import output_files
-from rfcal.report.text import device as words
+from rfcal.report.text import numbers as words
 from rfcal.workbook.panel import Panel, Slider
 
 POINTS = 401

@@ -12,7 +12,7 @@ from rfcal.record.job.match import MatchResult
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.match import walk
-from rfcal.report.text import device as words
+from rfcal.report.text import numbers as words
 from rfcal.workbook.panel import Panel, Slider
 
 DRAWS = 100

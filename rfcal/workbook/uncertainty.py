@@ -19,7 +19,7 @@ from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
 from rfcal.report.figures import chart, style
-from rfcal.report.text import device as words
+from rfcal.report.text import numbers as words
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.coverage import budget
 from rfcal.workbook.panel import Panel, Slider

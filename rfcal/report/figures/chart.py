@@ -25,20 +25,7 @@ STEPS = (0.2, 0.5, 1.0, 2.0, 5.0)
 
 
 def draw_grid(ax: Axes, *, z_ref: float = 50.0) -> Axes:
-    """Draw the lines of constant R and X, labelled in ohm.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        Empty axes; changed in place.
-    z_ref : float
-        Reference impedance of the centre [ohm].
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-        The same axes, with equal scales, fixed limits and no frame.
-    """
+    """Draw the lines of constant R and X, labelled in ohm; the centre is `z_ref` [ohm]."""
     ax.set_axis_off()
     ax.set(xlim=(-1.24, 1.24), ylim=(-1.2, 1.2), aspect="equal")
     line: dict[str, Any] = {"fill": False, "edgecolor": style.GRID, "linewidth": 0.9, "zorder": 1.0}
@@ -93,26 +80,7 @@ def draw_trace(
     label: str | None = None,
     marks: Mapping[int, str] | None = None,
 ) -> Line2D:
-    """Draw a reflection coefficient over frequency, or one point of it.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        Axes that hold the chart; changed in place.
-    reflection : array_like, shape (F,) or ()
-        Reflection coefficient [1].
-    role : str
-        What it means, see `rfcal.report.figures.style.role_of`.
-    label : str, optional
-        Words for the legend.
-    marks : mapping of int to str, optional
-        Points to mark, and the words beside each, such as ``{0: "1.8 MHz"}``.
-
-    Returns
-    -------
-    matplotlib.lines.Line2D
-        The trace.
-    """
+    """Draw reflections [1], shape (F,) or (); `role` is their meaning, `marks` words by index."""
     values = np.atleast_1d(np.asarray(reflection, complex))
     marks = {} if marks is None else marks
     look = style.line_look(role, values.size, marks)
@@ -141,33 +109,10 @@ def draw_ellipse(
     probability: float = 0.95,
     label: str | None = None,
 ) -> Ellipse:
-    """Draw the region that holds a complex value with the given probability.
+    """Draw the region that holds a complex value of that (2, 2) covariance with a probability.
 
     It assumes a two-dimensional normal distribution of known covariance, for which the
     squared scale is ``-2 ln(1 - probability)`` (JCGM 102:2011, 6.5.2; 2.45 squared for 95 %).
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        Axes whose plane the value lies in (reflection, or R and X); changed in place.
-    centre : complex
-        The value.
-    covariance : array_like, shape (2, 2)
-        Covariance of its real and imaginary part.
-    probability : float
-        Coverage probability, between 0 and 1 [1].
-    label : str, optional
-        Words for the legend.
-
-    Returns
-    -------
-    matplotlib.patches.Ellipse
-        The region.
-
-    Raises
-    ------
-    ValueError
-        If the probability is not between 0 and 1, or the covariance is none.
     """
     matrix = np.asarray(covariance, float)
     if not 0 < probability < 1:

@@ -9,7 +9,7 @@ from rfcal.measurement.assessment import Assessment
 from rfcal.record.job.line import LineState
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
-from rfcal.report.text import device as words
+from rfcal.report.text.numbers import mhz
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
 MOST_TURNS = 6.0
@@ -21,18 +21,7 @@ MOST_POINTS = 2001
 
 
 def device_chart(device: Device) -> Figure:
-    """Raw and corrected reflection of a device on the reflection chart.
-
-    Parameters
-    ----------
-    device : Device
-        A corrected measurement.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The chart, with the 95 % region at the frequency of the answer.
-    """
+    """Raw and corrected reflection of a device on the reflection chart."""
     figure = style.new_figure(6.4, 6.4)
     ax = chart.draw_grid(figure.add_subplot(), z_ref=device.z_ref)
     raw, at = device.raw.quantity(device.z_ref).value, device.answer
@@ -43,7 +32,7 @@ def device_chart(device: Device) -> Figure:
         near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
         raw, label = raw[near], "raw reading near there"
     chart.draw_trace(ax, raw, role="raw", label=label)
-    marks = {at: words.mhz(device.frequency[at])}
+    marks = {at: mhz(device.frequency[at])}
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
     assessed = device.assessed
@@ -68,18 +57,7 @@ def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
 
 
 def device_bands(device: Device) -> Figure:
-    """Resistance and reactance of a device over frequency, each with its 95 % interval.
-
-    Parameters
-    ----------
-    device : Device
-        A corrected measurement.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        R above X.
-    """
+    """Resistance and reactance of a device over frequency, each with its 95 % interval."""
     figure = style.new_figure(7.5, 6.0)
     upper, lower = figure.subplots(2, 1, sharex=True)
     z, ends = device.impedance.value, device.interval
@@ -111,7 +89,7 @@ def _one_tick(ax: Axes, megahertz: Real) -> None:
 def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     """A trace and its interval: a band with edges, or a bar where there is one point only."""
     look = style.line_look("corrected", value.size)
-    doubt = style.role_of("uncertainty")
+    role = style.role_of("uncertainty")
     finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
     value = np.where(np.isfinite(value), value, np.nan)
     low, high = np.where(finite, interval.T, np.nan)
@@ -121,7 +99,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
             value,
             np.abs([low - value, high - value]),
             fmt="none",
-            ecolor=doubt.color,
+            ecolor=role.color,
             elinewidth=2.4,
             capsize=7,
             capthick=2.4,
@@ -133,8 +111,8 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
             low,
             high,
             where=finite,
-            facecolor=(doubt.color, 0.35),
-            edgecolor=doubt.color,
+            facecolor=(role.color, 0.35),
+            edgecolor=role.color,
             linewidth=0.8,
             label="95 % interval",
         )
@@ -154,20 +132,9 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
 def error_terms_figure(
     frequency: Real, directivity: Complex, source_match: Complex, reflection_tracking: Complex
 ) -> Figure:
-    """The three error terms over frequency, and the phase of the tracking.
+    """The three error terms [1] over frequency [Hz], and the phase of the tracking.
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    directivity, source_match, reflection_tracking : ndarray, shape (F,)
-        Error terms [1].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Magnitudes above (nothing is drawn below -80 dB), phase below; in grey, because the
-        colours mean something else.
+    In grey, because the colours mean something else; nothing is drawn below -80 dB.
     """
     figure = style.new_figure(7.5, 5.6)
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
@@ -190,18 +157,7 @@ def error_terms_figure(
 
 
 def line_figure(line: LineState) -> Figure:
-    """Size of reflection over distance, now and in the baseline.
-
-    Parameters
-    ----------
-    line : LineState
-        What a line check found.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Logarithmic, from the noise up; the places found are marked.
-    """
+    """Size of reflection over distance, now and in the baseline, from the noise up."""
     figure = style.new_figure(7.5, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
     now, place = line.now, line.now.distance_m

@@ -20,20 +20,7 @@ _WIRE: dict[str, Any] = {"color": style.TEXT, "linewidth": 1.4, "solid_capstyle"
 
 
 def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
-    """One network: its schematic above, the walk on the chart and the SWR below.
-
-    Parameters
-    ----------
-    result : MatchResult
-        What the match table came to.
-    proposal : Proposal
-        One of its networks.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Three pictures in one.
-    """
+    """One network: its schematic above, the walk on the chart and the SWR below."""
     figure = style.new_figure(7.5, 6.4)
     places = figure.subplot_mosaic(
         [["net", "net"], ["walk", "swr"]], height_ratios=(1, 2.1), width_ratios=(1.15, 1)
@@ -45,20 +32,7 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
 
 
 def draw_schematic(ax: Axes, network: Network) -> Axes:
-    """A network in plain lines, from the transmitter's side on the left to the load on the right.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        Empty axes; changed in place.
-    network : Network
-        What to draw.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-        The same axes, without a frame.
-    """
+    """A network in plain lines, the transmitter's side on the left, the load on the right."""
     ax.set_axis_off()
     width = STEP * (len(network.elements) + 1)
     ax.set(xlim=(-1.9, width + 1.9), ylim=(-0.7, 2.6), aspect="equal")
@@ -148,23 +122,9 @@ def _words(ax: Axes, x: float, y: float, text: str, *, size: float = 10.0, **how
 
 
 def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> list[Complex]:
-    """Reflections on the way from the load to the input, each element growing from nothing.
+    """Reflections on the way from a load [ohm] to the input, each element growing from nothing.
 
-    Parameters
-    ----------
-    network : Network
-        The network.
-    frequency_hz : float
-        Frequency [Hz].
-    load : complex
-        Load impedance [ohm].
-    z_ref : float
-        Reference impedance of the result [ohm].
-
-    Returns
-    -------
-    list of ndarray, shape (41,)
-        Reflection coefficient [1] of each element's part of the way, the load's end first.
+    One array of shape (41,) for each element, in `z_ref` [ohm], the load's end first.
     """
     f, share = np.array([frequency_hz]), np.linspace(0, 1, 41)
     ways, z = [], load

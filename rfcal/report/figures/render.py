@@ -29,33 +29,14 @@ FONTS = "'DejaVu Sans', sans-serif"
 
 
 def settle(figure: Figure) -> None:
-    """Arrange the figure once and for all; a second arranging would move it by a hair.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure; changed in place.
-    """
+    """Arrange the figure once and for all; a second arranging would move it by a hair."""
     if figure.get_layout_engine() is not None:
         figure.draw_without_rendering()
         figure.set_layout_engine("none")
 
 
 def png_bytes(figure: Figure, *, dpi: float = style.DPI) -> bytes:
-    """Whole figure as a PNG in full colour.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure.
-    dpi : float
-        Pixels an inch.
-
-    Returns
-    -------
-    bytes
-        The file; the same bytes for the same figure.
-    """
+    """Whole figure as a PNG in full colour, the same bytes for the same figure."""
     settle(figure)
     out = BytesIO()
     figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
@@ -63,27 +44,10 @@ def png_bytes(figure: Figure, *, dpi: float = style.DPI) -> bytes:
 
 
 def svg_text(figure: Figure, *, alt: str, prefix: str = "figure") -> str:
-    """Whole figure as one ``svg`` element to set into a page.
+    """Whole figure as one ``svg`` element to set into a page, the same for the same figure.
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure.
-    alt : str
-        What the picture says, for those who cannot see it.
-    prefix : str
-        Start of every id, so that several pictures can share a page: a letter, then letters,
-        digits, ``-`` or ``_``.
-
-    Returns
-    -------
-    str
-        The element, without date, address or outside reference; the same for the same figure.
-
-    Raises
-    ------
-    ValueError
-        If `alt` is empty or `prefix` cannot start an id.
+    `alt` says what it shows, for those who cannot see it; `prefix` starts every id, so that
+    several pictures can share a page.
     """
     if not alt.strip():
         raise ValueError("a picture for a page needs a sentence that says what it shows")
@@ -112,15 +76,7 @@ def _for_a_page(text: str, alt: str, prefix: str) -> str:
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure as a notebook shows it: a picture, and in words what it says.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure.
-    alt : str
-        What the picture says, for those who cannot see it.
-    """
+    """A figure as a notebook shows it: a picture, and in words what it says."""
 
     figure: Figure
     alt: str
@@ -132,13 +88,7 @@ class Picture:
 
 @cache
 def palette() -> NDArray[np.uint8]:
-    """Colours of the fast PNG.
-
-    Returns
-    -------
-    ndarray of uint8, shape (64, 3)
-        Red, green, blue.
-    """
+    """Colours of the fast PNG, shape (64, 3)."""
     colours = {role.color for role in style.ROLES.values()} - {"#000000"}
     towards_white = np.linspace(0, 1, STEPS_TO_WHITE, endpoint=False)[:, None]
     rows = [np.repeat(np.array(GREYS)[:, None], 3, axis=1)]
@@ -172,17 +122,9 @@ def _nearest() -> NDArray[np.uint8]:
 
 
 def fast_png(rgba: NDArray[np.uint8]) -> bytes:
-    """Code a drawn picture with the fixed colours.
+    """Code a drawn, opaque picture, shape (height, width, 4), with the fixed colours.
 
-    Parameters
-    ----------
-    rgba : ndarray of uint8, shape (height, width, 4)
-        The picture, opaque; contiguous.
-
-    Returns
-    -------
-    bytes
-        A PNG file with a palette (ISO/IEC 15948).
+    Source: ISO/IEC 15948.
     """
     height, width, _ = rgba.shape
     packed = rgba.view("<u4")[..., 0]

@@ -25,27 +25,13 @@ FEW_POINTS = 30
 
 @dataclass(frozen=True)
 class Role:
-    """How one meaning is drawn.
+    """How one meaning is drawn."""
 
-    Parameters
-    ----------
-    color : str
-        Colour as ``#RRGGBB``.
-    dashes : str or tuple
-        matplotlib line style.
-    marker : str
-        matplotlib marker.
-    width : float
-        Line width [points].
-    order : float
-        Drawing order; larger lies on top.
-    """
-
-    color: str
+    color: str  # as ``#RRGGBB``
     dashes: Dashes
     marker: str
-    width: float
-    order: float
+    width: float  # [points]
+    order: float  # larger lies on top
 
 
 ROLES: Mapping[str, Role] = MappingProxyType(
@@ -60,46 +46,14 @@ ROLES: Mapping[str, Role] = MappingProxyType(
 
 
 def role_of(name: str) -> Role:
-    """Look of a meaning.
-
-    Parameters
-    ----------
-    name : {"raw", "corrected", "truth", "uncertainty", "model"}
-        The meaning: as read, after correction, known truth of a demo device, doubt, or
-        calculated from a model and not measured.
-
-    Returns
-    -------
-    Role
-        Its colour, dashes, marker, width and order.
-
-    Raises
-    ------
-    ValueError
-        If the name is none of these.
-    """
+    """Look of a meaning: as read, corrected, known truth, uncertain, calculated from a model."""
     if name not in ROLES:
         raise ValueError(f"role {name!r} is not known; expected one of {', '.join(ROLES)}")
     return ROLES[name]
 
 
 def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, Any]:
-    """Keyword arguments for a trace of so many points.
-
-    Parameters
-    ----------
-    name : str
-        The meaning, see `role_of`.
-    points : int
-        Number of points; a trace of few points has a marker on each.
-    marked : iterable of int
-        Points that carry a marker in a trace of many.
-
-    Returns
-    -------
-    dict
-        For ``Axes.plot`` or ``Line2D``.
-    """
+    """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
     role, chosen = role_of(name), list(marked)
     look: dict[str, Any] = {
         "color": role.color,
@@ -116,63 +70,21 @@ def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, A
 
 
 def plain_look(order: int, points: int) -> dict[str, Any]:
-    """Keyword arguments for a trace that has none of the meanings: grey, told apart by dashes.
-
-    Parameters
-    ----------
-    order : int
-        0, 1 or 2: which of the traces side by side.
-    points : int
-        Number of points; a trace of few points has a marker on each.
-
-    Returns
-    -------
-    dict
-        For ``Axes.plot`` or ``Line2D``.
-    """
+    """Keyword arguments for a trace that has none of the meanings: grey, told apart by dashes."""
     dashes: tuple[Dashes, ...] = ("-", (0, (5, 2)), (0, (1, 1.4)))
     look: dict[str, Any] = {"color": TEXT, "linestyle": dashes[order], "linewidth": 1.8}
     return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
 
 
 def new_figure(width: float = WIDTH_INCHES, height: float = 5.0) -> Figure:
-    """White figure that arranges its axes itself.
-
-    Parameters
-    ----------
-    width, height : float
-        Size [inch], at 100 pixels an inch; at most 9 wide.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Without axes and without any window.
-
-    Raises
-    ------
-    ValueError
-        If it would be wider than a notebook's column.
-    """
+    """White figure of that size [inch] that arranges its axes itself, without any window."""
     if width > 9.0:
         raise ValueError(f"a figure is at most 9 inches (900 pixels) wide, not {width:g}")
     return Figure(figsize=(width, height), dpi=DPI, facecolor=WHITE, layout="constrained")
 
 
 def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
-    """Give axes the common look: quiet frame, light grey grid, plain numbers.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        The axes; changed in place.
-    x_label, y_label : str
-        Quantity and unit, such as ``"R [ohm]"``; empty for none.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-        The same axes.
-    """
+    """Give axes the common look: quiet frame, light grey grid, plain numbers."""
     ax.set_facecolor(WHITE)
     ax.grid(True, color=GRID, linewidth=0.8, linestyle="-")
     ax.set_axisbelow(True)
@@ -186,15 +98,7 @@ def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
 
 
 def add_legend(figure: Figure, source: Axes) -> None:
-    """Put one legend under the whole figure, where it can cover nothing.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The figure; changed in place.
-    source : matplotlib.axes.Axes
-        Axes whose labelled artists are listed; none, no legend.
-    """
+    """Put one legend of what `source` shows under the figure, where it can cover nothing."""
     handles, labels = source.get_legend_handles_labels()
     if handles:
         figure.legend(

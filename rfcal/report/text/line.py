@@ -6,23 +6,12 @@ from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
 from rfcal.record.job.line import LineState
-from rfcal.report.text.device import mhz, plus_minus, rounded
+from rfcal.report.text.numbers import mhz, plus_minus, rounded
 from rfcal.uncertainty import coverage
 
 
 def line_lines(line: LineState) -> list[str]:
-    """What a line check found, in lines.
-
-    Parameters
-    ----------
-    line : LineState
-        The check.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """What a line check found, in lines."""
     now = line.now
     near = NEAREST * now.resolution_m
     far = now.range_m - near
@@ -45,18 +34,7 @@ def line_lines(line: LineState) -> list[str]:
 
 
 def comparison_lines(found: Comparison) -> list[str]:
-    """What differs from the baseline, in lines.
-
-    Parameters
-    ----------
-    found : Comparison
-        The comparison.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """What differs from the baseline, in lines."""
     said = [f"no place reflects otherwise than in the baseline by {LEAST:g} or more"]
     if found.changes:
         said = [
@@ -78,18 +56,7 @@ def comparison_lines(found: Comparison) -> list[str]:
 
 
 def shift_words(shift: Shift) -> str:
-    """How the line's places have moved, in words.
-
-    Parameters
-    ----------
-    shift : Shift
-        As found.
-
-    Returns
-    -------
-    str
-        What moved, by how much, why that may be, and where to look.
-    """
+    """How the line's places have moved, in words."""
     more = "longer" if shift.size > 0 else "shorter"
     if shift.between_m is None:
         said = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, as "
@@ -103,18 +70,7 @@ def shift_words(shift: Shift) -> str:
 
 
 def kind_words(change: Change) -> str:
-    """What changed, in words.
-
-    Parameters
-    ----------
-    change : Change
-        One difference.
-
-    Returns
-    -------
-    str
-        Its kind, or that it cannot be told.
-    """
+    """What changed, in words."""
     return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
 
 
@@ -123,13 +79,13 @@ def _properties(line: LineState) -> list[str]:
     found, k = line.properties, coverage.K_AXIS
     if found is None:
         return []
-    doubt = found.standard_uncertainty
+    of = found.standard_uncertainty
     middle = line.frequency[line.frequency.size // 2]
     loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
     length = plus_minus(line.length_m, k * line.length_uncertainty_m)
     return [
         f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
-        f"{plus_minus(found.delay_s * 1e9, k * doubt['delay'] * 1e9)} ns, "
-        f"{plus_minus(found.line.z0, k * doubt['z0'])} ohm, matched loss "
+        f"{plus_minus(found.delay_s * 1e9, k * of['delay'] * 1e9)} ns, "
+        f"{plus_minus(found.line.z0, k * of['z0'])} ohm, matched loss "
         f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
     ]

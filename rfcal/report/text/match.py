@@ -5,44 +5,20 @@ import numpy as np
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth
 from rfcal.record.job.match import MatchResult, Proposal, said_swr
-from rfcal.report.text.device import mhz
+from rfcal.report.text.numbers import mhz
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
 
 
 def title(proposal: Proposal) -> str:
-    """A network's name.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        One network.
-
-    Returns
-    -------
-    str
-        Such as ``"L, series part at load, low-pass"``.
-    """
+    """A network's name."""
     network = proposal.candidate.network
     return ", ".join(filter(None, (network.topology, network.form)))
 
 
 def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
-    """One line of the ranked table.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        One network.
-    limit : Limit, optional
-        What no network without loss can beat, to say how close this one comes.
-
-    Returns
-    -------
-    dict of str to str
-        ``network``, ``parts``, ``swr``, ``limit``, ``loss``, ``band``, ``yield``, ``volt``.
-    """
+    """One line of the ranked table."""
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
@@ -58,18 +34,7 @@ def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
 
 
 def sets_none(limit: Limit | None) -> bool:
-    """Whether the load is known to set no limit that anybody could measure.
-
-    Parameters
-    ----------
-    limit : Limit, optional
-        The limit of Bode and Fano.
-
-    Returns
-    -------
-    bool
-        True too where there is no band.
-    """
+    """Whether the load is known to set no limit that anybody could measure."""
     return limit is None or (limit.told and limit.swr < NEARLY_ONE)
 
 
@@ -85,18 +50,7 @@ def _width(band: Bandwidth) -> str:
 
 
 def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
-    """Each part of a network: value, loss, stress and what it moves.
-
-    Parameters
-    ----------
-    proposal : Proposal
-        One network.
-
-    Returns
-    -------
-    list of tuple of str
-        Part, value, design value, loss, peak volts, peak amperes, effect.
-    """
+    """Each part of a network: value, loss, stress and what it moves."""
     c = proposal.candidate
     effects = {s.name: s.in_words() for s in proposal.sensitivities}
     return [
@@ -114,18 +68,7 @@ def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
 
 
 def lines(result: MatchResult) -> list[str]:
-    """A match table's outcome in lines for a terminal.
-
-    Parameters
-    ----------
-    result : MatchResult
-        What it came to.
-
-    Returns
-    -------
-    list of str
-        The ranked networks first.
-    """
+    """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {where(result)}:"]
     for i, proposal in enumerate(result.proposals, start=1):
         r = row(proposal, result.limit)
@@ -137,18 +80,7 @@ def lines(result: MatchResult) -> list[str]:
 
 
 def where(result: MatchResult) -> str:
-    """Where and for what the networks are.
-
-    Parameters
-    ----------
-    result : MatchResult
-        What the table came to.
-
-    Returns
-    -------
-    str
-        Such as ``"at the device, to 50 ohm at 70.2 MHz, SWR 1.5 from 70 to 70.5 MHz"``.
-    """
+    """Where and for what the networks are."""
     request = result.request
     low, high = request.band_hz
     place = (
@@ -185,18 +117,7 @@ def _cut_from(result: MatchResult) -> list[str]:
 
 
 def remarks(result: MatchResult) -> list[str]:
-    """The limit, what the line still loses, what was refused, and what to trim.
-
-    Parameters
-    ----------
-    result : MatchResult
-        What the table came to.
-
-    Returns
-    -------
-    list of str
-        Sentences.
-    """
+    """The limit, what the line still loses, what was refused, and what to trim."""
     said = _cut_from(result)
     if result.path_db is not None:
         place = result.request.place
