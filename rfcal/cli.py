@@ -112,7 +112,7 @@ def _require_no_input(folder: Path, output: dict[str, bytes], results) -> None:
 
 
 def _check(options: argparse.Namespace) -> None:
-    from rfcal.record.findings.judge import grid_words
+    from rfcal.findings import grid_words
 
     sweeps, findings = compute.inspect(options.folder)
     for sweep in sweeps:

@@ -1,5 +1,6 @@
 """What rfcal has to say about a record besides the answer: data that every face shows."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 SEVERITIES = ("error", "warning", "note")
@@ -7,40 +8,23 @@ SEVERITIES = ("error", "warning", "note")
 
 @dataclass(frozen=True)
 class Finding:
-    """One remark about a record.
+    """One remark about a record."""
 
-    Parameters
-    ----------
-    code : str
-        Short name of the kind of remark, stable across versions.
-    severity : str
-        ``"error"``, ``"warning"`` or ``"note"``.
-    about : str
-        The standard, check, measurement or file it is about.
-    message : str
-        One sentence: what was seen and what to do.
-    """
+    code: str  # short name of the kind of remark, stable across versions
+    severity: str  # one of SEVERITIES
+    about: str  # the standard, check, measurement or table it is about
+    message: str  # what was seen and what to do
 
-    code: str
-    severity: str
-    about: str
-    message: str
+
+def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Warnings before notes, each finding once, else in the same order."""
+    return tuple(sorted(dict.fromkeys(findings), key=lambda f: SEVERITIES.index(f.severity)))
 
 
 def span_mhz(frequency, where) -> str:
-    """Words for the part of a sweep where something holds.
+    """Words for the points [Hz] where something holds: ``"at 12 of 201 points from 69 to 70 MHz"``.
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    where : ndarray of bool, shape (F,)
-        True at the points meant; at least one is.
-
-    Returns
-    -------
-    str
-        Such as ``"at 70.2 MHz"`` or ``"at 12 of 201 points from 69 to 69.4 MHz"``.
+    At least one point of the mask must be true.
     """
     chosen = frequency[where]
     if chosen.size == 1:
@@ -51,3 +35,16 @@ def span_mhz(frequency, where) -> str:
         if chosen.size == frequency.size
         else (f"at {chosen.size} of {frequency.size} points {span}")
     )
+
+
+def grid_words(frequency) -> str:
+    """A grid of frequencies [Hz] in words, such as ``"201 points from 69 to 72 MHz"``."""
+    if frequency.size == 1:
+        return f"one point at {frequency[0] / 1e6:.10g} MHz"
+    first, last = frequency[0] / 1e6, frequency[-1] / 1e6
+    return f"{frequency.size} points from {first:.10g} to {last:.10g} MHz"
+
+
+def swr_words(ratio: float) -> str:
+    """A SWR in words, with three digits, and none above 100."""
+    return f"{ratio:.3g}" if ratio < 100 else "more than 100"

@@ -8,9 +8,15 @@ from typing import Any
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.record.job.line import LineState
-from rfcal.record.job.match import MatchResult, Proposal
-from rfcal.record.results import Check, Device, Results, error_terms
+from rfcal.record.results import (
+    Check,
+    Device,
+    LineState,
+    MatchResult,
+    Proposal,
+    Results,
+    error_terms,
+)
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 

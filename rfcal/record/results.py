@@ -6,21 +6,31 @@ from functools import cached_property
 
 import numpy as np
 
+from rfcal.feedline.changes import Comparison
+from rfcal.feedline.faults import Events
+from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.power import PathLoss
 from rfcal.findings import Finding
+from rfcal.matching.bode_fano import Limit
+from rfcal.matching.goal import Candidate, Goal
+from rfcal.matching.ranking import Ranking
+from rfcal.matching.tolerance import Sensitivity, Yield
+from rfcal.matching.trim import Trim
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement import model
 from rfcal.measurement.assessment import Assessment, assess
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import Inputs
 from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
-from rfcal.record.job.line import LineState
-from rfcal.record.job.match import MatchResult
 from rfcal.uncertainty import coverage, intervals
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
+
+SPOILT = 1.05
+"""A SWR at the plane that is larger than the network's by less is the same."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +42,7 @@ class Check:
     measured: Quantity  # corrected reflection coefficient [1]
     expected: Quantity  # by its definition [1]
     inside: np.ndarray  # where the difference lies in its own 95 % region
-    agrees: bool  # as a whole, see `rfcal.record.findings.agreement.agree`
+    agrees: bool  # as a whole, see `rfcal.record.findings.checks.agree`
     reading: Complex  # raw [1]
     calibration: Calibration  # that it was corrected with
 
@@ -98,6 +108,59 @@ class Device:
     def assessed(self) -> Assessment:
         """Monte Carlo beside the linear answer; some milliseconds a frequency when first asked."""
         return assess(self.inputs, self.z_ref, np.random.default_rng(self.seed))
+
+
+@dataclass(frozen=True, eq=False)
+class LineState:
+    """What a line check found."""
+
+    now: Events
+    before: Events | None  # of the baseline
+    comparison: Comparison | None  # what differs from the baseline
+    properties: LineProperties | None  # the line by its own sweeps
+    length_m: float  # as measured or stated, 0 where neither is
+    length_uncertainty_m: float  # standard uncertainty
+    frequency: Real  # of the sweep [Hz]
+    beyond_m: float | None  # where something beyond the stated end reflects more than the end does
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """One network with all that is to be known before it is built."""
+
+    candidate: Candidate  # the network and what it does over the sweep
+    production: Yield  # by tolerances and by the doubt of the measurement
+    volt: Real  # largest peak of each part in the band at the stated power [V], shape (K,)
+    ampere: Real  # as `volt` [A]
+    sensitivities: tuple[Sensitivity, ...]  # what each part moves
+
+
+@dataclass(frozen=True, eq=False)
+class MatchResult:
+    """What a match table came to."""
+
+    request: MatchRequest
+    goal: Goal  # load, band and target, where the network goes
+    ranking: Ranking
+    proposals: tuple[Proposal, ...]  # the best of each topology, in order of merit
+    limit: Limit | None  # what no network without loss can beat; None at a single frequency
+    trimming: Trim | None  # what the sweep after building says of the first proposal
+    # loss of the path between plane and device at the design frequency with this match [dB]:
+    # matched where the network is at the device, else with the device's standing waves; nan where
+    # that cannot be told, None where nothing was removed
+    path_db: float | None = None
+    # largest SWR in the band at the standards' plane with the first network in its place; None
+    # where nothing lies between
+    plane_swr: float | None = None
+    step_hz: float | None = None  # that the sweep should have; None where its own is small enough
+    z_ref: float = 50.0  # of `plane_swr` [ohm]
+
+    @property
+    def spoilt(self) -> bool:
+        """Whether the plane sees a clearly worse SWR than the first network's input."""
+        if self.plane_swr is None:
+            return False
+        return self.plane_swr > SPOILT * self.proposals[0].candidate.worst_swr
 
 
 @dataclass(frozen=True, eq=False)

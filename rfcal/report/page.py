@@ -14,9 +14,7 @@ from rfcal.record import archive as carry
 from rfcal.record import export
 from rfcal.record.files import write_files
 from rfcal.record.job.compute import compute
-from rfcal.record.job.line import LineState
-from rfcal.record.job.match import MatchResult
-from rfcal.record.results import Device, Results, error_terms
+from rfcal.record.results import Device, LineState, MatchResult, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots

@@ -8,8 +8,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.ranking import rank
 from rfcal.matching.tolerance import Tolerance, production_yield
 from rfcal.maths.reflection import from_impedance, swr
-from rfcal.record.job.match import MatchResult
-from rfcal.record.results import Results
+from rfcal.record.results import MatchResult, Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.match import walk
 from rfcal.report.text import numbers as words

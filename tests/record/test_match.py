@@ -116,7 +116,7 @@ def test_where_there_is_no_network_at_all(asked):
     )
     results = compute(asked)
     assert not results.matches[0].proposals
-    (found,) = (f for f in results.findings if f.code == "match-target")
+    (found,) = (f for f in results.findings if f.code == "match-none")
     assert found.message.startswith("There is no network of these topologies")
     assert "inf" not in found.message
     assert results.matches[0].ranking.refused

@@ -12,7 +12,8 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.findings.agreement import DISAGREE_PROBABILITY, agree
+from rfcal.record.findings.checks import agree
+from rfcal.record.findings.standards import DISAGREE_PROBABILITY
 from rfcal.record.job.compute import compute
 from rfcal.report import summary
 from rfcal.report.page import output_files
@@ -231,3 +232,20 @@ def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
     assert min(device["monte_carlo"]["draws"]) >= 20_000
     assert np.all(device["monte_carlo"]["settled"])
     assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (points, 2)
+
+
+def test_what_the_files_leave_open_is_noted(filed):
+    found = {f.code: f for f in compute(filed).findings}
+    assert found["no-check"].severity == "note"
+    assert found["load-default"].about == "load"
+    assert "50 ohm" in found["load-default"].message
+
+
+def test_standards_that_lie_close_together(filed):
+    """Short, 2 ohm and load: the open's side of the chart is reached by a lever."""
+    frequency = np.linspace(50e6, 60e6, 11)
+    near = BOX.apply(np.full(11, from_impedance(2.0)))
+    (filed / "raw/open.s1p").write_text(touchstone(frequency, near))
+    bend(filed, 'name = "open"\nkind = "open"', 'name = "2"\nkind = "load"\nresistance_ohm = 2.0')
+    found = next(f for f in compute(filed).findings if f.code == "standards-close")
+    assert "from 50 to 60 MHz (condition number" in found.message

@@ -1,1 +1,1 @@
-"""What may be said of a record besides its answer."""
+"""What may be said of a record besides its answer: one catalogue, and what decides, by subject."""

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.feedline.power import path_loss
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, grid_words, sorted_findings, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate
@@ -25,16 +25,27 @@ from rfcal.models.standards import (
 )
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, repeated_sweep
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
-from rfcal.record.findings import agreement, judge, notes
+from rfcal.record.findings.assumed import (
+    assumed_of_analyzer,
+    assumed_of_artefact,
+    assumed_of_element,
+)
+from rfcal.record.findings.catalogue import INTERPOLATED
+from rfcal.record.findings.checks import about_checks, agree, inside_region
+from rfcal.record.findings.devices import about_device
+from rfcal.record.findings.line import about_line
+from rfcal.record.findings.match import about_match
+from rfcal.record.findings.path import about_path
+from rfcal.record.findings.readings import about_answer, about_reading, about_references
+from rfcal.record.findings.standards import about_standards
 from rfcal.record.format import schema
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import match
 from rfcal.record.job import path as route
-from rfcal.record.job.line import LineState
-from rfcal.record.job.match import MatchResult
-from rfcal.record.results import Check, Device, Results
+from rfcal.record.job.evidence import first_difference, require_distinct, require_independent
+from rfcal.record.results import Check, Device, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 
@@ -94,10 +105,10 @@ def inspect(
         job.line(calibration)
     findings = (
         *job.findings,
-        *judge.standards(calibration),
-        *agreement.checks(checks, calibration, solved=bool(job.record.standards)),
+        *about_standards(calibration),
+        *about_checks(checks, calibration, solved=bool(job.record.standards)),
     )
-    return tuple(job.files), judge.sorted_findings(findings)
+    return tuple(job.files), sorted_findings(findings)
 
 
 class _Job:
@@ -105,7 +116,7 @@ class _Job:
 
     def __init__(self, record: Record):
         self.record = record
-        self.findings = notes.assumptions(record)
+        self.findings = assumed_of_analyzer(record)
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.models: dict[str, Standard | Tabulated] = {}
@@ -113,22 +124,23 @@ class _Job:
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
-            self.findings += notes.raw_reading(sweep) + notes.display_step(item)
-        self.findings += notes.references(record, list(self.sweeps.values()))
+            self.findings += about_reading(item, sweep)
+        self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
             self.models[item.name] = self._model(item)
         self.grid = self._common_grid()
-        judge.require_independent(record, self.sweeps)
+        require_independent(record, self.sweeps)
 
     def results(self) -> Results:
         """Everything, in order."""
         calibration = self.calibration()
-        self.findings += judge.standards(calibration)
+        self.findings += about_standards(calibration)
         checks = tuple(self.check(calibration, item) for item in self.record.checks)
         solved = bool(self.record.standards)
-        self.findings += agreement.checks(checks, calibration, solved=solved)
+        self.findings += about_checks(checks, calibration, solved=solved)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
-        self.findings += judge.devices(devices)
+        for device in devices:
+            self.findings += about_device(device)
         line = self.line(calibration) if self.record.line_check else None
         matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
         return Results(
@@ -137,7 +149,7 @@ class _Job:
             calibration=calibration,
             checks=checks,
             devices=devices,
-            findings=judge.sorted_findings(self.findings),
+            findings=sorted_findings(self.findings),
             software=software(),
             line=line,
             matches=matches,
@@ -155,7 +167,7 @@ class _Job:
         known = [self._connected(item, self.grid) for item in items]
         seen = [self._raw(self.sweep(item)) for item in items]
         solved = calibrate(self.grid, [item.name for item in items], known, seen)
-        judge.require_distinct(self.record, self.sweeps)
+        require_distinct(self.record, self.sweeps)
         return solved
 
     def _self_correcting(self, frequency: Real) -> Calibration:
@@ -180,10 +192,7 @@ class _Job:
         else:
             assert item.model is not None
             model = item.model
-        self.findings += notes.load_value(item)
-        missing = missing_uncertainty(model)
-        if missing:
-            self.findings.append(notes.default_uncertainty(item.name, model.kind, missing))
+        self.findings += assumed_of_artefact(item, model.kind, missing_uncertainty(model))
         return with_default_uncertainty(model)
 
     def _common_grid(self) -> Real:
@@ -197,8 +206,8 @@ class _Job:
                 raise RecordError(
                     schema.FILE,
                     item.place,
-                    f"its reading has {judge.grid_words(found)}, but that of '{first.name}' has "
-                    f"{judge.grid_words(grid)}{judge.first_difference(grid, found)}: read all "
+                    f"its reading has {grid_words(found)}, but that of '{first.name}' has "
+                    f"{grid_words(grid)}{first_difference(grid, found)}: read all "
                     "standards at the same frequencies",
                 )
         return grid
@@ -233,7 +242,7 @@ class _Job:
         except CalibrationError as error:
             raise CalibrationError(f"'{name}': {error}") from error
         if points_of(frequency, self.grid) is None:
-            self.findings.append(notes.interpolated(name))
+            self.findings.append(INTERPOLATED(name=name))
         return moved
 
     def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
@@ -242,9 +251,10 @@ class _Job:
         for between in item.between:
             sweeps = route.path_sweeps(self.record, between)
             self.files += sweeps
-            self.findings += route.assumed(between)
+            self.findings += assumed_of_element(between.name, between.doubt, between.assumed)
             steps.append(route.step(self.record, between, sweeps, here))
-            self.findings += route.misfit(between, steps[-1], here, self.record.reference_ohm)
+            z_ref = self.record.reference_ohm
+            self.findings += about_path(between.name, steps[-1], here, z_ref)
         return tuple(steps)
 
     def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
@@ -278,7 +288,7 @@ class _Job:
         """State of the line of the line check, and what changed since its baseline."""
         wanted = self.record.line_check
         assert wanted is not None
-        self.findings += line_check.assumed(wanted)
+        self.findings += assumed_of_element("line check", wanted.doubt, wanted.assumed)
         frequency, now = self._at_plane(calibration, wanted.reading, "line check")
         others = [] if wanted.baseline is None else [(wanted.baseline, "baseline")]
         others += [(file, "open" if end > 0 else "short") for end, file in wanted.far_ends]
@@ -289,8 +299,8 @@ class _Job:
                 raise RecordError(
                     schema.FILE,
                     "[line_check]",
-                    f"'{file}' has {judge.grid_words(grid)}, the reading "
-                    f"{judge.grid_words(frequency)}: only sweeps at the same frequencies can be "
+                    f"'{file}' has {grid_words(grid)}, the reading "
+                    f"{grid_words(frequency)}: only sweeps at the same frequencies can be "
                     "compared",
                 )
             sweeps.append(sweep)
@@ -300,7 +310,7 @@ class _Job:
             state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
         except CalibrationError as error:
             raise RecordError(schema.FILE, "[line_check]", str(error)) from error
-        self.findings += line_check.doubts(state)
+        self.findings += about_line(state)
         return state
 
     def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:
@@ -328,15 +338,15 @@ class _Job:
                 raise RecordError(
                     schema.FILE,
                     f"{wanted.place_in_record} built",
-                    f"it has {judge.grid_words(grid)}, '{item.name}' "
-                    f"{judge.grid_words(device.frequency)}: read both at the same frequencies",
+                    f"it has {grid_words(grid)}, '{item.name}' "
+                    f"{grid_words(device.frequency)}: read both at the same frequencies",
                 )
         line = item.between[0].line if len(item.between) == 1 else None
         rng = np.random.default_rng(self.record.seed)
         result = match.matched(
             wanted, device.inputs, device.reflection, near, line, built, device.z_ref, rng
         )
-        self.findings += match.findings(result)
+        self.findings += about_match(result)
         return result
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
@@ -345,8 +355,8 @@ class _Job:
         expected = self.models[item.name].quantity(
             frequency, z_ref=self.record.reference_ohm, name=item.name
         )
-        inside = agreement.inside_region(measured, expected)
-        agrees = agreement.agree(measured, expected)
+        inside = inside_region(measured, expected)
+        agrees = agree(measured, expected)
         reading, here = inputs.reading.value, inputs.calibration
         return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
 
@@ -360,10 +370,10 @@ class _Job:
                     schema.FILE,
                     f"{item.place} answer_mhz",
                     f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
-                    f"{judge.grid_words(sweep.frequency)}",
+                    f"{grid_words(sweep.frequency)}",
                 )
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
-            self.findings += notes.off_grid(item.name, item.answer_hz, sweep.frequency[answer])
+            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
         rng = np.random.default_rng(self.record.seed)
         loss = path_loss(inputs, reflection.value, rng)

@@ -1,118 +1,26 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.feedline.changes import Comparison, compare
+from rfcal.feedline.changes import compare
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
 from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.measure import measure_line
-from rfcal.findings import Finding
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.format.line import LineCheck
+from rfcal.record.results import LineState
 from rfcal.uncertainty.quantity import Quantity
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
-
-
-@dataclass(frozen=True, eq=False)
-class LineState:
-    """What a line check found.
-
-    Parameters
-    ----------
-    now : Events
-        What reflects along the line.
-    before : Events, optional
-        What reflected along it in the baseline.
-    comparison : Comparison, optional
-        What differs from the baseline.
-    properties : LineProperties, optional
-        The line by its own sweeps.
-    length_m : float
-        Length of the line as measured or stated [m], 0 where neither is.
-    length_uncertainty_m : float
-        Its standard uncertainty [m].
-    frequency : ndarray, shape (F,)
-        Frequencies of the sweep [Hz].
-    beyond_m : float, optional
-        Where something beyond the stated end reflects more than the end does [m].
-    """
-
-    now: Events
-    before: Events | None
-    comparison: Comparison | None
-    properties: LineProperties | None
-    length_m: float
-    length_uncertainty_m: float
-    frequency: Real
-    beyond_m: float | None
-
-
-def assumed(wanted: LineCheck) -> list[Finding]:
-    """What the record leaves to a default about the line.
-
-    Parameters
-    ----------
-    wanted : LineCheck
-        The check as the record states it.
-
-    Returns
-    -------
-    list of Finding
-        One note for each, or nothing.
-    """
-    unit = {"velocity factor": "", "length": " m"}
-    return [
-        Finding(
-            "path-default",
-            "note",
-            "line check",
-            f"No uncertainty of the line's {name} is stated, so {wanted.doubt[name]:g}{unit[name]} "
-            "was taken. State what you know of yours.",
-        )
-        for name in wanted.assumed
-    ]
-
-
-def doubts(state: LineState) -> list[Finding]:
-    """Far-end sweeps that no uniform line of this model would give, and a length that is none.
-
-    Parameters
-    ----------
-    state : LineState
-        What the check found.
-
-    Returns
-    -------
-    list of Finding
-        One warning, or nothing.
-    """
-    found = state.properties
-    if state.beyond_m is not None:
-        message = (
-            f"The record says that the line is {state.length_m:g} m long, and more reflects from "
-            f"{state.beyond_m:.1f} m than from there: look whether a piece of line was forgotten, "
-            "and correct length_m or the velocity factor."
-        )
-        return [Finding("line-length", "warning", "line check", message)]
-    if found is None or found.fits:
-        return []
-    message = (
-        f"The far end's sweeps are off those of a uniform line by {found.residual:.2g} (root mean "
-        f"square of the reflection), where {found.expected_residual:.2g} was to be expected, so "
-        "its properties are doubtful: look whether the far end was really open or short, whether "
-        "the line was damaged or in several pieces, and whether one calibration served both."
-    )
-    return [Finding("line-misfit", "warning", "line check", message)]
 
 
 def line_state(

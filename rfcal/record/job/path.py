@@ -5,27 +5,23 @@ from pathlib import Path
 
 import numpy as np
 
-from rfcal.errors import CalibrationError, NotThisLineError, RecordError
-from rfcal.feedline.measure import measure_line
-from rfcal.findings import Finding, span_mhz
+from rfcal.errors import RecordError
+from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement import deembedding as path
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.instrument import adapter_parameters, drift_effects, end_effects
-from rfcal.measurement.model import at_plane
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import FILE, Record
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.quantity import Quantity
 
 SAME_WAY = 1e-9
 """Passages there and back closer than this part of them are one number, written twice."""
 ALIKE = 1e-6
 """Reflections closer than this are one reading, not two [1]."""
-MOST_JUDGED = 801
-"""Points at most by which a measured line is judged."""
 MOST_LOSS_DB = 120.0
 """Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
@@ -122,57 +118,6 @@ def step(
     return path.Step(element, readings=tuple(pairs), embed=item.embed)
 
 
-def misfit(item: Between, step: path.Step, calibration: Calibration, z_ref: float) -> list[Finding]:
-    """A measured line whose sweeps no uniform line would give, as far as its band can tell.
-
-    Parameters
-    ----------
-    item : Between
-        The element.
-    step : Step
-        Its step.
-    calibration : Calibration
-        At the device's frequencies.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-
-    Returns
-    -------
-    list of Finding
-        One warning, or nothing.
-    """
-    if item.kind != "measured":
-        return []
-    points = calibration.frequency.size
-    few = np.arange(min(points, MOST_JUDGED))  # in a row, so that no turn is lost between them
-    found = [at_plane(calibration, *pair) for pair in step.readings]
-    ends = (
-        Quantity(end.value[few], both_axes("all", np.sqrt(end.variance()[few]), per_point=True))
-        for end in found
-    )
-    try:  # the delay is all the same to the judgement, so the velocity factor is too
-        fit = measure_line(calibration.frequency[few], *ends, z_ref=z_ref, velocity_factor=1.0)
-        why = (
-            ""
-            if fit.fits
-            else (
-                f"the sweeps of its open and short end are off those of a uniform line by "
-                f"{fit.residual:.2g} where {fit.expected_residual:.2g} was to be expected"
-            )
-        )
-    except NotThisLineError as error:
-        why = str(error)
-    except CalibrationError:
-        return []  # too narrow a band, or steps too wide, to tell
-    if not why:
-        return []
-    message = (
-        f"'{item.name}' was removed as it was read, but {why}. What is removed must be the same "
-        "from both ends: look at the sweeps, or give an adapter's file for what is not."
-    )
-    return [Finding("path-misfit", "warning", item.name, message)]
-
-
 def _require_passage(item: Between, line: Line, frequency: Real) -> None:
     there_and_back = 2 * line.loss_db_per_100m(frequency) * line.length_m / 100
     lost = there_and_back > MOST_LOSS_DB
@@ -245,26 +190,3 @@ def plane_words(items: Sequence[Between]) -> str:
     said = [f"the standards' plane with {', '.join(removed)} removed"] if removed else []
     said += [f"{', '.join(added)} added"] if added else []
     return " and ".join(said) if removed else f"the standards' plane with {said[0]}"
-
-
-def assumed(item: Between) -> list[Finding]:
-    """What the record leaves to defaults about an element.
-
-    Parameters
-    ----------
-    item : Between
-        The element.
-
-    Returns
-    -------
-    list of Finding
-        One note, or nothing.
-    """
-    if not item.assumed:
-        return []
-    values = ", ".join(f"{key} {item.doubt[key]:g}" for key in item.assumed)
-    message = (
-        f"Not every uncertainty of '{item.name}' is stated, so this was taken: {values} (metres, "
-        "ohms, and parts of one). State what you know of yours."
-    )
-    return [Finding("path-default", "note", item.name, message)]

@@ -6,8 +6,7 @@ from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.assessment import Assessment
-from rfcal.record.job.line import LineState
-from rfcal.record.results import Device
+from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.report.text.numbers import mhz
 from rfcal.uncertainty.coverage import K_ELLIPSE

@@ -10,7 +10,7 @@ from rfcal.matching.element import SERIES, Element
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Stub
 from rfcal.maths.reflection import Complex, from_impedance, swr
-from rfcal.record.job.match import MatchResult, Proposal
+from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.figures import chart, style
 
 STEP = 2.2

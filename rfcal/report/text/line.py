@@ -5,7 +5,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
-from rfcal.record.job.line import LineState
+from rfcal.record.results import LineState
 from rfcal.report.text.numbers import mhz, plus_minus, rounded
 from rfcal.uncertainty import coverage
 

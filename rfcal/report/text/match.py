@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from rfcal.findings import swr_words
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth
-from rfcal.record.job.match import MatchResult, Proposal, said_swr
+from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.numbers import mhz
 
 NEARLY_ONE = 1.005
@@ -133,7 +134,7 @@ def remarks(result: MatchResult) -> list[str]:
     if result.spoilt and result.plane_swr is not None:
         said.append(
             f"with the first network in its place the standards' plane sees SWR "
-            f"{said_swr(result.plane_swr)} in {result.z_ref:g} ohm"
+            f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm"
         )
     if result.limit is not None and result.proposals:
         limit = result.limit

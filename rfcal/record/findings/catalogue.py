@@ -1,0 +1,251 @@
+"""Everything that rfcal may say of a record besides the answer: one entry for each, by subject.
+
+Whether it is said is decided in the module of the subject, which calls the entry with the values
+that its sentence has places for.
+"""
+
+from dataclasses import dataclass
+
+from rfcal.findings import Finding
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One kind of finding; ``about`` and ``sentence`` have places for values in braces."""
+
+    code: str
+    severity: str
+    about: str
+    sentence: str
+
+    def __call__(self, **values: object) -> Finding:
+        """The finding with its values."""
+        about, message = self.about.format(**values), self.sentence.format(**values)
+        return Finding(self.code, self.severity, about, message)
+
+
+# Readings
+
+RAW_ABOVE_ONE = Entry(
+    "raw-above-one",
+    "note",
+    "{label}",
+    "The raw reading of '{label}' is above 1 in magnitude {where}; that is normal for an "
+    "uncorrected analyzer.",
+)
+DISPLAY_STEP = Entry(
+    "display-step",
+    "note",
+    "{name}",
+    "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
+    "and {degrees:g} degrees; type every digit shown, zeros too.",
+)
+MIXED_REFERENCES = Entry(
+    "mixed-references",
+    "warning",
+    "{bare}",
+    "'{bare}' is given as a bare reflection, which was taken to refer to {taken_ohm:g} ohm, but "
+    "'{other}' states {stated_ohm:g} ohm: if both are from one analyzer, give it as Touchstone "
+    "with its own R, or as R and X.",
+)
+INTERPOLATED = Entry(
+    "interpolated",
+    "note",
+    "{name}",
+    "'{name}' was read at other frequencies than the standards; the error terms were interpolated "
+    "by a cubic spline, and what that costs is in the budget. Reading the standards at the same "
+    "frequencies avoids it.",
+)
+ANSWER_NEAREST = Entry(
+    "answer-nearest",
+    "note",
+    "{device}",
+    "'{device}' was not read at {wanted_mhz:.10g} MHz: the answer is that of the nearest point, "
+    "{taken_mhz:.10g} MHz.",
+)
+
+# Standards and calibration
+
+STANDARDS_CLOSE = Entry(
+    "standards-close",
+    "warning",
+    "standards",
+    "The standards lie close together {where} (condition number {condition:.3g}), so small errors "
+    "grow: use standards further apart on the chart there.",
+)
+ERROR_TERMS = Entry(
+    "error-terms",
+    "warning",
+    "standards",
+    "The {term} comes out as {size:.2g} {where}, which no sound analyzer has: look for exchanged "
+    "sweeps, a wrong definition or a wrong sign of X.",
+)
+STANDARDS_DISAGREE = Entry(
+    "standards-disagree",
+    "warning",
+    "standards",
+    "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
+    "degrees of freedom. The largest residual is that of '{worst}': look at its definition, its "
+    "connection and its file.",
+)
+
+# Checks
+
+NO_CHECK = Entry(
+    "no-check",
+    "note",
+    "checks",
+    "Nothing independent contradicts or confirms this calibration: add a [[check]] with an "
+    "artefact that is no standard, such as 33 or 75 ohm.",
+)
+CHECK_DISAGREES = Entry(
+    "check-disagrees",
+    "warning",
+    "{check}",
+    "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
+    "know why; look for exchanged sweeps, a wrong sign of X, a wrong value of the load, a loose "
+    "connector or a wrong definition.{hint}",
+)
+HINT_EXCHANGED = " It would agree if {pairs} were exchanged."
+CHECK_AT_STANDARD = Entry(
+    "check-at-standard",
+    "warning",
+    "{check}",
+    "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "
+    "chart: check with something different.",
+)
+CHECK_BLIND = Entry(
+    "check-blind",
+    "warning",
+    "checks",
+    "Every check would agree as well if {pairs} were exchanged, so none shows that they are not: "
+    "check with another value too, such as 33 or 75 ohm.",
+)
+
+# Devices
+
+ACTIVE = Entry(
+    "active",
+    "warning",
+    "{device}",
+    "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
+    "passive device does: look for exchanged standards, a wrong definition or a connection that "
+    "changed.",
+)
+DEVICE_HIDDEN = Entry(
+    "device-hidden",
+    "warning",
+    "{device}",
+    "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
+    "radius of up to {radius:.2g}. Look in the budget for what hides it: a lossy path, poor "
+    "standards, noise.",
+)
+NEAR_OPEN = Entry(
+    "near-open",
+    "note",
+    "{device}",
+    "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "
+    "read their ends, not a value and a ±.",
+)
+
+# Path between plane and device
+
+PATH_MISFIT = Entry(
+    "path-misfit",
+    "warning",
+    "{element}",
+    "'{element}' was removed as it was read, but {why}. What is removed must be the same from both "
+    "ends: look at the sweeps, or give an adapter's file for what is not.",
+)
+
+# Line check
+
+LINE_LENGTH = Entry(
+    "line-length",
+    "warning",
+    "line check",
+    "The record says that the line is {length_m:g} m long, and more reflects from {beyond_m:.1f} m "
+    "than from there: look whether a piece of line was forgotten, and correct length_m or the "
+    "velocity factor.",
+)
+LINE_MISFIT = Entry(
+    "line-misfit",
+    "warning",
+    "line check",
+    "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "
+    "the reflection), where {expected:.2g} was to be expected, so its properties are doubtful: "
+    "look whether the far end was really open or short, whether the line was damaged or in several "
+    "pieces, and whether one calibration served both.",
+)
+
+# Match
+
+MATCH_VOLTAGE = Entry(
+    "match-voltage",
+    "warning",
+    "{device}",
+    "At {power_w:g} W these networks carry up to {volt:.0f} V peak: use parts that stand it, "
+    "enclose them, switch the transmitter off and make sure before you touch, and keep to your "
+    "regulator's exposure limits and local codes.",
+)
+MATCH_NONE = Entry(
+    "match-none",
+    "warning",
+    "{device}",
+    "There is no network of these topologies and parts; what stands in the way of each is said "
+    "with the match. Ask for other topologies, parts, or another place.",
+)
+MATCH_TARGET = Entry(
+    "match-target",
+    "warning",
+    "{device}",
+    "No network of these parts holds SWR {target:g} over the band; the best comes to {best}. Ask "
+    "for a narrower band, finer values, or another place.",
+)
+MATCH_STEP = Entry(
+    "match-step",
+    "warning",
+    "{device}",
+    "In the band the load moves so far from one point of the sweep to the next that its SWR "
+    "between them is a guess, and so is which network is best. Measure the band in steps of "
+    "{step_mhz:.2g} MHz or less before you build.",
+)
+MATCH_PLANE = Entry(
+    "match-plane",
+    "warning",
+    "{device}",
+    "With the first network in its place the SWR at the standards' plane comes to {swr} in "
+    "{z_ref:g} ohm: what lies between has another impedance than the target of {target_ohm:g} ohm. "
+    "Match at the calibration plane, or take the line's own impedance for target_ohm and match "
+    "once more there.",
+)
+
+# Defaults that stood in for what the record does not say
+
+ANALYZER_DEFAULT = Entry(
+    "analyzer-default",
+    "note",
+    "[analyzer]",
+    "The record does not say, so this was taken: {values}. State your analyzer's own.",
+)
+UNCERTAINTY_DEFAULT = Entry(
+    "uncertainty-default",
+    "note",
+    "{name}",
+    "Not every uncertainty of '{name}' is stated, so the usual ones of kind '{kind}' were taken "
+    "({values}, in SI units). State what you know of yours, or 'uncertainty' for the whole of it.",
+)
+LOAD_DEFAULT = Entry(
+    "load-default",
+    "note",
+    "{name}",
+    "The resistance of '{name}' is not stated, so {ohm:g} ohm was taken: measure it with an "
+    "ohmmeter and state resistance_ohm.",
+)
+PATH_DEFAULT = Entry(
+    "path-default",
+    "note",
+    "{name}",
+    "Not every uncertainty of '{name}' is stated, so this was taken: {values} (metres, ohms, and "
+    "parts of one). State what you know of yours.",
+)

@@ -1,0 +1,93 @@
+"""Do the checks agree: verdicts that chance alone seldom turns, and what they cannot see."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.reflection import Real
+from rfcal.measurement.error_terms import Calibration
+from rfcal.record.findings import catalogue
+from rfcal.record.findings.standards import contradict
+from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import GROSS_CHANCE, too_many
+
+CHECK_CHANCE = 0.01
+"""Chance that a sound check disagrees: of one point, and at most twice that of the whole."""
+
+
+def agree(measured: Quantity, expected: Quantity) -> bool:
+    """Whether a check agrees: few points outside their 99 % region, and none grossly outside."""
+    # the squared distance of two normal variables exceeds -2 ln p with probability p
+    distance = _squared_deviations(measured, expected)
+    gross = -2 * np.log(GROSS_CHANCE / distance.size)
+    outside = distance > -2 * np.log(CHECK_CHANCE)
+    return not too_many(outside, CHECK_CHANCE) and not bool(np.any(distance > gross))
+
+
+def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
+    """Where the difference of two independent reflections lies in its own 95 % ellipse."""
+    return _squared_deviations(measured, expected) <= K_ELLIPSE**2
+
+
+def _squared_deviations(measured: Quantity, expected: Quantity) -> Real:
+    """Mahalanobis' distance of two independent reflections, squared [1]."""
+    difference = measured.value - expected.value
+    d = np.stack([difference.real, difference.imag], axis=-1)[..., None]
+    total = measured.covariance() + expected.covariance() + 1e-24 * np.eye(2)
+    return (np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d))[..., 0, 0]
+
+
+def about_checks(
+    found: Sequence[Check], calibration: Calibration, *, solved: bool = True
+) -> list[Finding]:
+    """Checks that contradict the calibration, or that cannot.
+
+    An instrument that corrects itself (not `solved`) has no standards to mix up.
+    """
+    if not found:
+        return [catalogue.NO_CHECK()]
+    pairs = combinations(calibration.names, 2) if solved else ()
+    unseen = [pair for pair in pairs if not np.any(contradict(calibration.exchanged(*pair)))]
+    # the pairs whose exchange would leave each check in agreement
+    hidden = [[pair for pair in unseen if _agrees_exchanged(check, *pair)] for check in found]
+    findings = []
+    for check, swaps in zip(found, hidden, strict=True):
+        if not check.agrees:
+            findings.append(_disagrees(check, swaps))
+        if solved and (twin := _same_place(check)):
+            findings.append(catalogue.CHECK_AT_STANDARD(check=check.name, standard=twin))
+    blind = [pair for pair in unseen if all(pair in swaps for swaps in hidden)]
+    if blind and all(check.agrees for check in found):
+        findings.append(catalogue.CHECK_BLIND(pairs=_either(blind)))
+    return findings
+
+
+def _disagrees(check: Check, swaps: Sequence[tuple[str, str]]) -> Finding:
+    hint = catalogue.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
+    where = span_mhz(check.frequency, ~check.inside)
+    return catalogue.CHECK_DISAGREES(check=check.name, where=where, hint=hint)
+
+
+def _either(pairs: Sequence[tuple[str, str]]) -> str:
+    return ", or ".join(f"'{a}' and '{b}'" for a, b in pairs)
+
+
+def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
+    """Whether the check would agree if two standards' readings had been exchanged."""
+    box = check.calibration.exchanged(one, other).error_box
+    moved = replace(check.measured, value=box.correct(check.reading))
+    return agree(moved, check.expected)
+
+
+def _same_place(check: Check) -> str:
+    """Name of a standard that the check's artefact cannot be told from, all over the band."""
+    for name, known in zip(check.calibration.names, check.calibration.known, strict=True):
+        spread = np.sqrt(2 * (check.expected.variance() + known.variance()))
+        if np.all(np.abs(check.expected.value - known.value) < K_ELLIPSE * spread):
+            return name
+    return ""

@@ -1,0 +1,53 @@
+"""What raw readings are refused for: other grids, and sweeps that are no evidence of their own."""
+
+from collections.abc import Mapping
+from itertools import combinations
+
+import numpy as np
+
+from rfcal.errors import RecordError
+from rfcal.maths.reflection import Real
+from rfcal.models.interpolation import SAME
+from rfcal.readings.sweep import Sweep
+from rfcal.record.format.schema import FILE, Record
+
+
+def first_difference(one: Real, other: Real) -> str:
+    """Where two grids [Hz] of one size begin to differ, in words; empty where the sizes differ."""
+    if one.size != other.size:
+        return ""
+    at = int(np.argmax(np.abs(one - other) > SAME * one))
+    return f"; point {at + 1} is {other[at] / 1e6:.10g} MHz here and {one[at] / 1e6:.10g} MHz there"
+
+
+def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
+    """Refuse a check whose reading is that of a standard."""
+    for check in record.checks:
+        for standard in record.standards:
+            if _same_reading(sweeps[check.name], sweeps[standard.name]):
+                raise RecordError(
+                    FILE,
+                    check.place,
+                    f"its reading is that of the standard '{standard.name}', which took part in "
+                    "the solution and so cannot contradict it: check with an artefact that is no "
+                    "standard",
+                )
+
+
+def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
+    """Refuse one file that was read as two standards: it would count as evidence twice."""
+    for one, other in combinations(record.standards, 2):
+        files = sweeps[one.name].origin, sweeps[other.name].origin
+        if None not in files and _same_reading(sweeps[one.name], sweeps[other.name]):
+            raise RecordError(
+                FILE,
+                other.place,
+                f"its reading is that of '{one.name}': one sweep is no evidence twice; connect the "
+                "standard again and read it anew, or leave it out",
+            )
+
+
+def _same_reading(one: Sweep, other: Sweep) -> bool:
+    return np.array_equal(one.frequency, other.frequency) and np.array_equal(
+        one.reflection, other.reflection
+    )
