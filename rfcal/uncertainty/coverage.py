@@ -122,10 +122,10 @@ def freedom_along(quantity: Quantity, way: Complex) -> Real:
 @lru_cache(maxsize=1)
 def _students() -> tuple[Real, Real]:
     """Degrees of freedom, and the coverage factors of 95 % for them."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     freedoms = np.geomspace(1, 1e6, 1000)
-    return freedoms, np.asarray(t.ppf((1 + COVERAGE) / 2, freedoms), float)
+    return freedoms, stdtrit(freedoms, (1 + COVERAGE) / 2)
 
 
 def _squared(covariance: Real) -> Real:
@@ -149,15 +149,14 @@ def coverage_factors(freedom: Real) -> tuple[Real, Real]:
         Radius in the measure of the covariance, ``k^2 = 2 v / (v - 1) F(0.95; 2, v - 1)``
         (Hotelling); infinite for one degree of freedom or less.
     """
-    from scipy.stats import chi2, f, norm, t
-
     freedom = np.asarray(freedom, float)
-    known = np.isfinite(freedom)
-    few = np.where(known, freedom, 10.0)
-    interval = np.where(known, t.ppf((1 + COVERAGE) / 2, few), norm.ppf((1 + COVERAGE) / 2))
-    enough = np.maximum(few, 1 + 1e-9)
-    squared = 2 * enough / (enough - 1) * f.ppf(COVERAGE, 2, enough - 1)
-    region = np.where(known, np.sqrt(squared), np.sqrt(chi2.ppf(COVERAGE, 2)))
+    interval = student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
+    known = (freedom > 1) & np.isfinite(freedom)
+    few = np.where(known, freedom, 2.0)
+    # F(p; 2, m) = m / 2 ((1 - p)^(-2 / m) - 1)
+    with np.errstate(over="ignore"):
+        squared = few * np.expm1(-2 / (few - 1) * np.log1p(-COVERAGE))
+    region = np.where(known, np.sqrt(squared), np.sqrt(-2 * np.log1p(-COVERAGE)))
     return interval, np.where(freedom <= 1, np.inf, region)
 
 
