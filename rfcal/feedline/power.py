@@ -186,12 +186,7 @@ def whole_map(inputs: Inputs) -> Bilinear | None:
     """
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
-    box = inputs.calibration.error_box
-    maps = []
-    for step in inputs.path:
-        readings = [box.correct(r.value) for r, _ in step.readings]
-        maps.append(step.element.bilinear([*readings, *(p.value for p in step.parameters)]))
-    return reduce(matmul, maps)
+    return reduce(matmul, (step.through(inputs.calibration.error_box) for step in inputs.path))
 
 
 def _loss(reflection: Complex, maps: list) -> Real:

@@ -69,6 +69,11 @@ class Step:
     parameters: tuple[Quantity, ...] = ()
     embed: bool = False
 
+    def through(self, error_box: Bilinear) -> Bilinear:
+        """The element as a map at the best estimates, its readings corrected by the error box."""
+        corrected = [error_box.correct(reading.value) for reading, _ in self.readings]
+        return self.element.bilinear([*corrected, *(p.value for p in self.parameters)])
+
 
 @dataclass(frozen=True, eq=False)
 class Cable:

@@ -109,9 +109,7 @@ class Inputs:
         calibration = self.calibration
         believed = calibration.error_box.invert()
         for step, through in zip(self.path, maps, strict=True):
-            corrected = [calibration.error_box.correct(r.value) for r, _ in step.readings]
-            inputs = [*corrected, *(p.value for p in step.parameters)]
-            best = step.element.bilinear(inputs)
+            best = step.through(calibration.error_box)
             whole = whole @ (through.invert() if step.embed else through)
             believed = (best if step.embed else best.invert()) @ believed
         return believed @ whole

@@ -19,6 +19,7 @@ from rfcal.measurement.instrument import drift_effects
 from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import squared_distance
 from rfcal.planning.setup import Setup
+from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.intervals import Readings
@@ -138,11 +139,11 @@ def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
     """
     if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
         raise CalibrationError("an audit takes standards, and lines known by their figures")
-    planned, box = setup.inputs(true), setup.box()
+    planned, box, bench = setup.inputs(true), setup.box(), setup.bench()
     known = [_apart(k) for k in planned.calibration.known]
     names = list(setup.standards)
     seen = [
-        _read(setup, name, box.apply(_once(k, rng)), rng)
+        bench.raw(_read(setup, name, box.apply(_once(k, rng)), rng))
         for name, k in zip(names, known, strict=True)
     ]
     calibration = calibrate(setup.frequency, names, known, seen)
@@ -152,10 +153,8 @@ def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
     connection = _apart(planned.connection)
     raw = box.apply(_through(path, true, rng) + _once(connection, rng))
     drifts = drift_effects(planned.calibration, raw, setup.drift)
-    reading = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
-    drifts = drift_effects(calibration, reading.value, setup.drift)
-    stated = (*reading.effects, *_apart(Quantity(raw, drifts)).effects)
-    return Inputs(calibration, Quantity(reading.value, stated), connection, path)
+    sweep = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
+    return Inputs(calibration, _apart(bench.reading(calibration, sweep)), connection, path)
 
 
 def _through(path: tuple[Step, ...], true: Complex, rng: np.random.Generator) -> Complex:
@@ -175,6 +174,7 @@ def _once(quantity: Quantity, rng: np.random.Generator) -> Complex:
     return quantity.draw(rng, 1)[0]
 
 
-def _read(setup: Setup, label: str, raw: Complex, rng: np.random.Generator) -> Quantity:
+def _read(setup: Setup, label: str, raw: Complex, rng: np.random.Generator) -> Sweep:
+    """A reading with the errors of noise and display."""
     planned = setup.read(label, raw)
-    return Quantity(_once(planned, rng), planned.effects)
+    return replace(planned, reflection=_once(setup.bench().raw(planned), rng))

@@ -6,22 +6,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from rfcal import defaults
-from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.deembedding import Adapter, Cable, Element, Fixture, Measured, Step
-from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.measurement.instrument import (
-    adapter_parameters,
-    drift_effects,
-    end_effects,
-    self_correcting,
-    usual_doubt,
-)
-from rfcal.measurement.model import Inputs, behind_path
-from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
+from rfcal.measurement.deembedding import Cable
+from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.instrument import usual_doubt
+from rfcal.measurement.model import Inputs
+from rfcal.models.line import Line
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.typed import display_effects, polar_effects
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.quantity import Effect
 
 EXTRA: Mapping[str, Standard] = {
     "25 ohm": Standard("load", 25.0),
@@ -30,9 +26,6 @@ EXTRA: Mapping[str, Standard] = {
     "offset short": Standard("short", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
 }
 """Standards that can be added: resistors of 1 %, and ends behind an eighth of a wave of line."""
-
-SWEPT: Mapping[str, Element] = {"measured": Measured(), "fixture": Fixture()}
-"""Elements that are known by sweeps with their far end open and short."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,21 +170,13 @@ class Setup:
         CalibrationError
             Standards that fix nothing, or both standards and residual errors.
         """
-        calibration = self._calibration()
-        path = tuple(self._step(line, calibration) for line in self.lines)
+        bench = self.bench()
+        calibration = bench.calibration(self.frequency)
+        path = tuple(bench.step(calibration, self._element(v, calibration)) for v in self.lines)
         for step in reversed(path):
-            read = [calibration.error_box.correct(r.value) for r, _ in step.readings]
-            box = step.element.bilinear([*read, *(p.value for p in step.parameters)])
-            reflection = box.apply(reflection)
-        reading = self._later("device", reflection, calibration)
-        connection = both_axes("device: connection", self.connection)
-        zero = Quantity(np.zeros_like(reading.value), connection)
-        inputs = Inputs(calibration, reading, zero, path)
-        if not path:
-            return inputs
-        # the device has a connection of its own
-        own = both_axes("device: connection", self.connection, slope=behind_path(inputs))
-        return replace(inputs, connection=zero.plus(*own))
+            reflection = step.through(calibration.error_box).apply(reflection)
+        raw = calibration.error_box.apply(reflection)
+        return bench.inputs(calibration, self.read("device", raw), path)
 
     def box(self) -> Bilinear:
         """What lies between the calibration plane and the reading.
@@ -208,70 +193,43 @@ class Setup:
             box = box @ line.bilinear()
         return box
 
-    def read(self, label: str, raw: Complex) -> Quantity:
-        """A raw reading with what noise and display make of it.
-
-        Parameters
-        ----------
-        label : str
-            What it is of, for the budget.
-        raw : ndarray, shape (F,)
-            Reflection as the analyzer sees it [1].
-
-        Returns
-        -------
-        Quantity
-            With effects that are new at every frequency.
-        """
+    def read(self, label: str, raw: Complex) -> Sweep:
+        """What the display makes of a raw reflection [1], shape (F,)."""
         value = np.broadcast_to(raw, np.shape(self.frequency)).astype(complex)
-        reading = Quantity(value, both_axes(f"{label}: noise", self.noise, per_point=True))
+        effects: tuple[Effect, ...] = ()
         if self.typed_steps is not None:
-            return reading.plus(*polar_effects(label, self.typed_steps, value))
-        if self.typed:
-            step = display_effects(label, self.resolution_ohm, value, self.z_ref)
-            return reading.plus(*step)
-        return reading
+            effects = polar_effects(label, self.typed_steps, value)
+        elif self.typed:
+            effects = display_effects(label, self.resolution_ohm, value, self.z_ref)
+        return Sweep(self.frequency, value, self.z_ref, label, effects=effects)
 
-    def _later(self, label: str, true: Complex, calibration: Calibration) -> Quantity:
-        """A raw reading of something at the plane after the calibration, the analyzer drifting."""
-        reading = self.read(label, calibration.error_box.apply(true))
-        return reading.plus(*drift_effects(calibration, reading.value, self.drift))
+    def bench(self) -> Bench:
+        """The analyzer with the standards as they will be read."""
+        analyzer = Analyzer(self.noise, self.connection, self.drift, self.residual)
+        box, f, z_ref = self.box(), self.frequency, self.z_ref
+        return Bench(
+            analyzer,
+            tuple(
+                Known(name, item, self.read(name, box.apply(item.reflection(f, z_ref=z_ref))))
+                for name, item in self.standards.items()
+            ),
+            z_ref,
+        )
 
-    def _calibration(self) -> Calibration:
-        if self.residual is not None:
-            if self.standards:
-                raise CalibrationError(
-                    "an instrument that corrects itself has no standards: leave out one of the two"
-                )
-            return self_correcting(self.frequency, **{**defaults.RESIDUAL, **self.residual})
-        names, box = list(self.standards), self.box()
-        known = [
-            with_default_uncertainty(standard)
-            .quantity(self.frequency, z_ref=self.z_ref, name=name)
-            .plus(*both_axes(f"{name}: connection", self.connection))
-            for name, standard in self.standards.items()
-        ]
-        seen = [self.read(name, box.apply(k.value)) for name, k in zip(names, known, strict=True)]
-        return calibrate(self.frequency, names, known, seen)
-
-    def _step(self, line: Length, calibration: Calibration) -> Step:
+    def _element(self, line: Length, calibration: Calibration) -> PathElement:
         """One element of the path, with what will tell about it."""
-        doubt = line.doubt()
-        if line.kind == "cable":
-            return Step(line.cable, parameters=tuple(line.cable.quantities(doubt, line.name)))
-        box = line.bilinear()
+        known_by: Line | TwoPortSweep | tuple[Sweep, ...] = line.cable.line
+        if line.kind != "cable":
+            box = line.bilinear()
+            seen = calibration.error_box @ box
         if line.kind == "adapter":
-            rows = (box.directivity, box.reflection_tracking, box.source_match)
-            passing = 2 * np.sqrt(np.abs(rows[1]))  # both ways alike
-            parameters = adapter_parameters(line.name, rows, doubt["adapter"], passing)
-            return Step(Adapter(self.z_ref, self.z_ref), parameters=parameters)
-        element = SWEPT[line.kind]
-        ends = {"open": 1.0, "short": -1.0}
-        seen = [box.apply(np.full(self.frequency.shape, end, complex)) for end in ends.values()]
-        through, pairs = element.bilinear(seen), []
-        for (what, end), value in zip(ends.items(), seen, strict=True):
-            label = f"{line.name}, {what}"
-            effects = end_effects(label, through, end, self.connection, doubt["far end"])
-            zero = Quantity(np.zeros_like(value), effects)
-            pairs.append((self._later(label, value, calibration), zero))
-        return Step(element, readings=tuple(pairs))
+            passing = np.sqrt(box.reflection_tracking)  # both ways alike
+            s = np.array([[box.directivity, passing], [passing, box.source_match]])
+            known_by = TwoPortSweep(self.frequency, s.transpose(2, 0, 1), self.z_ref, line.name)
+        elif line.kind != "cable":
+            known_by = tuple(
+                self.read(f"{line.name}, {what}", seen.apply(np.asarray(end, complex)))
+                for what, end in (("open", 1.0), ("short", -1.0))
+            )
+        fixture = line.kind == "fixture"
+        return PathElement(line.name, known_by, fixture=fixture, deviations=line.doubt())

@@ -207,7 +207,7 @@ class TwoPortSweep:
         Their reference impedance [ohm].
     label : str
         What it is, for messages.
-    origin : Origin
+    origin : Origin, optional
         The file.
     """
 
@@ -215,7 +215,7 @@ class TwoPortSweep:
     s: Complex
     z_ref: float
     label: str
-    origin: Origin
+    origin: Origin | None = None
 
 
 def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:

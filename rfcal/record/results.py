@@ -19,6 +19,7 @@ from rfcal.matching.trim import Trim
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement import model
 from rfcal.measurement.assessment import Assessment, assess
+from rfcal.measurement.bench import Bench, PathElement
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import Inputs
 from rfcal.readings.sweep import Sweep, TwoPortSweep
@@ -65,6 +66,7 @@ class Device:
     plane: str = "the standards' plane"  # where the answer holds, in words
     path_loss: PathLoss | None = None  # of the path that was removed
     seed: int = 1  # for random draws
+    between: tuple[PathElement, ...] = ()  # from the standards' plane to it, as it is known
 
     @property
     def frequency(self) -> Real:
@@ -169,6 +171,7 @@ class Results:
 
     record: Record
     sweeps: tuple[Sweep | TwoPortSweep, ...]  # everything that was read, in the record's order
+    bench: Bench  # analyzer and standards, as they were read
     calibration: Calibration  # on the standards' grid
     checks: tuple[Check, ...]
     devices: tuple[Device, ...]

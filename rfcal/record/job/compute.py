@@ -1,27 +1,24 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
-from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.feedline.power import path_loss
-from rfcal.findings import Finding, grid_words, sorted_findings, span_mhz
+from rfcal.findings import Finding, grid_words, sorted_findings
 from rfcal.maths.reflection import Real
+from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.measurement.instrument import drift_effects, self_correcting
-from rfcal.measurement.model import Inputs, at_plane, behind_path, propagate
+from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.model import at_plane, propagate
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import (
     Standard,
     Tabulated,
     missing_uncertainty,
-    with_default_uncertainty,
 )
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, repeated_sweep
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
@@ -46,7 +43,7 @@ from rfcal.record.job import match
 from rfcal.record.job import path as route
 from rfcal.record.job.evidence import first_difference, require_distinct, require_independent
 from rfcal.record.results import Check, Device, LineState, MatchResult, Results
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.quantity import Quantity
 
 
 def compute(record: Record | str | Path) -> Results:
@@ -100,7 +97,7 @@ def inspect(
     calibration = job.calibration()
     checks = tuple(job.check(calibration, item) for item in record.checks)
     for item in record.measurements:
-        job.path(item, job.calibration_at(calibration, item))
+        job.path(job.calibration_at(calibration, item), item)
     if record.line_check is not None:
         job.line(calibration)
     findings = (
@@ -119,7 +116,7 @@ class _Job:
         self.findings = assumed_of_analyzer(record)
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
-        self.models: dict[str, Standard | Tabulated] = {}
+        self.known: dict[str, Known] = {}
         for item in record.items():
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
@@ -127,8 +124,14 @@ class _Job:
             self.findings += about_reading(item, sweep)
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
-            self.models[item.name] = self._model(item)
+            self.known[item.name] = Known(item.name, self._model(item), self.sweep(item))
         self.grid = self._common_grid()
+        worth = record.analyzer
+        self.bench = Bench(
+            Analyzer(worth["noise"], worth["connection"], worth["drift"], record.residual),
+            tuple(self.known[item.name] for item in record.standards),
+            record.reference_ohm,
+        )
         require_independent(record, self.sweeps)
 
     def results(self) -> Results:
@@ -146,6 +149,7 @@ class _Job:
         return Results(
             record=self.record,
             sweeps=tuple(self.files),
+            bench=self.bench,
             calibration=calibration,
             checks=checks,
             devices=devices,
@@ -161,19 +165,10 @@ class _Job:
 
     def calibration(self) -> Calibration:
         """The error terms on the standards' grid."""
-        items = self.record.standards
-        if not items:
-            return self._self_correcting(self.grid)
-        known = [self._connected(item, self.grid) for item in items]
-        seen = [self._raw(self.sweep(item)) for item in items]
-        solved = calibrate(self.grid, [item.name for item in items], known, seen)
-        require_distinct(self.record, self.sweeps)
+        solved = self.bench.calibration(self.grid)
+        if self.record.standards:
+            require_distinct(self.record, self.sweeps)
         return solved
-
-    def _self_correcting(self, frequency: Real) -> Calibration:
-        """What stands for error terms where the instrument corrects itself."""
-        assert self.record.residual is not None
-        return self_correcting(frequency, **self.record.residual)
 
     def _read(self, item: Artefact | Measurement) -> Sweep:
         return read(self.record, item.reading, item.name, item.place)
@@ -193,7 +188,7 @@ class _Job:
             assert item.model is not None
             model = item.model
         self.findings += assumed_of_artefact(item, model.kind, missing_uncertainty(model))
-        return with_default_uncertainty(model)
+        return model
 
     def _common_grid(self) -> Real:
         if not self.record.standards:
@@ -212,77 +207,36 @@ class _Job:
                 )
         return grid
 
-    def _connected(self, item: Artefact, frequency: Real) -> Quantity:
-        """What the artefact is, as connected once."""
-        quantity = self.models[item.name].quantity(
-            frequency, z_ref=self.record.reference_ohm, name=item.name
-        )
-        return quantity.plus(*self._connection(item.name))
-
-    def _connection(self, name: str, slope: ArrayLike = 1.0):
-        deviation = self.record.analyzer["connection"]
-        return both_axes(f"{name}: connection", deviation, slope=slope)
-
-    def _raw(self, sweep: Sweep) -> Quantity:
-        """The raw reading with its noise."""
-        return sweep.quantity(self.record.reference_ohm, self.record.analyzer["noise"])
-
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
         return self._calibration_on(calibration, self.sweep(item).frequency, item.name)
 
     def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
-        if same_grid(frequency, self.grid):
-            return calibration
-        if not self.record.standards:
-            return self._self_correcting(frequency)
-        known = [self._connected(standard, frequency) for standard in self.record.standards]
         try:
-            moved = calibration.at(frequency, known)
+            moved = self.bench.at(calibration, frequency)
         except CalibrationError as error:
             raise CalibrationError(f"'{name}': {error}") from error
-        if points_of(frequency, self.grid) is None:
+        if self.record.standards and points_of(frequency, self.grid) is None:
             self.findings.append(INTERPOLATED(name=name))
         return moved
 
-    def path(self, item: Measurement, here: Calibration) -> tuple[Step, ...]:
-        """What lies between the plane and a device."""
-        steps = []
+    def path(
+        self, here: Calibration, item: Measurement
+    ) -> tuple[tuple[PathElement, ...], tuple[Step, ...]]:
+        """What lies between the plane and a device, as it is known, and its steps."""
+        elements, steps = [], []
         for between in item.between:
             sweeps = route.path_sweeps(self.record, between)
             self.files += sweeps
             self.findings += assumed_of_element(between.name, between.doubt, between.assumed)
-            steps.append(route.step(self.record, between, sweeps, here))
+            elements.append(route.element(between, sweeps))
+            try:
+                steps.append(self.bench.step(here, elements[-1]))
+            except CalibrationError as error:
+                raise RecordError(schema.FILE, between.place, str(error)) from error
             z_ref = self.record.reference_ohm
             self.findings += about_path(between.name, steps[-1], here, z_ref)
-        return tuple(steps)
-
-    def _corrected(self, calibration: Calibration, item) -> tuple[Inputs, Quantity]:
-        here = self.calibration_at(calibration, item)
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            reading = self._doubted(here, self.sweep(item))
-            zero = np.zeros_like(reading.value)
-            path = self.path(item, here) if isinstance(item, Measurement) else ()
-            inputs = Inputs(here, reading, Quantity(zero, self._connection(item.name)), path)
-            if any(not step.embed for step in path):  # the device has a connection of its own
-                own = self._connection(item.name, slope=behind_path(inputs))
-                inputs = replace(inputs, connection=inputs.connection.plus(*own))
-            found = propagate(inputs)
-            finite = np.isfinite(found.value) & np.isfinite(found.variance())
-        if not np.all(finite):
-            raise CalibrationError(
-                f"'{item.name}' comes to no finite reflection "
-                f"{span_mhz(self.sweep(item).frequency, ~finite)}: look for exchanged sweeps, or a "
-                "wrong definition or path"
-            )
-        return inputs, found
-
-    def _doubted(self, here: Calibration, sweep: Sweep) -> Quantity:
-        """A raw reading with noise, interpolated error terms and drift."""
-        reading, drift = self._raw(sweep), self.record.analyzer["drift"]
-        corrected = here.error_box.correct(reading.value)
-        drifted = drift_effects(here, reading.value, drift) if drift else ()
-        return reading.plus(*here.interpolation_effects(corrected), *drifted)
+        return tuple(elements), tuple(steps)
 
     def line(self, calibration: Calibration) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
@@ -318,9 +272,7 @@ class _Job:
         sweep = read_sweep(self.record.folder, file, label=label, z_ref=self.record.reference_ohm)
         self.files.append(sweep)
         here = self._calibration_on(calibration, sweep.frequency, label)
-        reading = self._doubted(here, sweep)
-        zero = np.zeros_like(reading.value)
-        return sweep.frequency, at_plane(here, reading, Quantity(zero, self._connection(label)))
+        return sweep.frequency, propagate(self.bench.inputs(here, sweep))
 
     def match(
         self, calibration: Calibration, devices: tuple[Device, ...], wanted: MatchRequest
@@ -350,19 +302,20 @@ class _Job:
         return result
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
-        frequency = self.sweep(item).frequency
-        inputs, measured = self._corrected(calibration, item)
-        expected = self.models[item.name].quantity(
-            frequency, z_ref=self.record.reference_ohm, name=item.name
-        )
+        here, known = self.calibration_at(calibration, item), self.known[item.name]
+        frequency = known.reading.frequency
+        inputs, measured = self.bench.corrected(here, known.reading)
+        expected = known.quantity(frequency, self.record.reference_ohm)
         inside = inside_region(measured, expected)
         agrees = agree(measured, expected)
-        reading, here = inputs.reading.value, inputs.calibration
+        reading = inputs.reading.value
         return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
 
     def _device(self, calibration: Calibration, item: Measurement) -> Device:
         sweep = self.sweep(item)
-        inputs, reflection = self._corrected(calibration, item)
+        here = self.calibration_at(calibration, item)
+        elements, steps = self.path(here, item)
+        inputs, reflection = self.bench.corrected(here, sweep, steps)
         answer = sweep.frequency.size // 2
         if item.answer_hz is not None:
             if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
@@ -378,7 +331,9 @@ class _Job:
         rng = np.random.default_rng(self.record.seed)
         loss = path_loss(inputs, reflection.value, rng)
         seed = self.record.seed
-        return Device(item.name, sweep, inputs, reflection, z_ref, answer, plane, loss, seed)
+        return Device(
+            item.name, sweep, inputs, reflection, z_ref, answer, plane, loss, seed, elements
+        )
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
