@@ -7,10 +7,10 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.errors import RfcalError
+from rfcal.feedline.end import BEHIND
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job import compute
-from rfcal.record.job.line import BEHIND
 from tests.record.conftest import BOX, touchstone
 
 FREQUENCY = np.linspace(1e6, 160e6, 401)

@@ -12,7 +12,9 @@ from rfcal.feedline.power import loss_db
 from rfcal.matching import lumped
 from rfcal.matching.parts import neighbours
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
+from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
+from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
 from rfcal.record.job.match import SHOWN
 from rfcal.report.figures import match as match_plots
@@ -190,6 +192,33 @@ def test_places_on_the_line(asked, line, place):
     assert ("match-plane" in codes) == (line is LADDER)
     said = "the standards' plane sees SWR" in "\n".join(match_words.remarks(result))
     assert said == (line is LADDER)
+
+
+def test_a_place_that_is_not_on_the_line_is_refused(asked):
+    behind_line(asked, COAX, "[11.0]")
+    with pytest.raises(RfcalError, match="11 m from the load is not on a line of 10 m"):
+        compute(asked)
+
+
+def test_a_place_on_what_is_not_a_line_known_by_its_figures_is_refused(asked):
+    with (asked / "record.toml").open("a") as file:
+        file.write("place = [4.0]\n")
+    with pytest.raises(RfcalError, match="needs the line's figures"):
+        compute(asked)
+
+
+def test_a_velocity_factor_counts_for_the_piece_before_the_network_alone(asked):
+    """What it turns at the plane is 2 b l: 6 m of 10, as the 4 m behind belong to the load."""
+    behind_line(asked, COAX, "[4.0]")
+    bend(asked, "velocity_factor_uncertainty = 0.0001", "velocity_factor_uncertainty = 0.01")
+    results = compute(asked)
+    (device,), (result,) = results.devices, results.matches
+    turned = []
+    for inputs in (match_job._parted(result.request, device.inputs)[0], device.inputs):
+        reflection = propagate(inputs)
+        (variance,) = (v for k, v in reflection.by_source().items() if "velocity factor" in k)
+        turned.append(np.sqrt(np.trace(variance, axis1=1, axis2=2)) / np.abs(reflection.value))
+    assert turned[0] == pytest.approx(0.6 * turned[1], rel=0.02)
 
 
 @pytest.mark.parametrize("line", [COAX, LADDER])

@@ -13,7 +13,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import at_plane, propagate
+from rfcal.measurement.model import propagate
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import (
     Standard,
@@ -39,9 +39,9 @@ from rfcal.record.format import schema
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import line as line_check
-from rfcal.record.job import match
 from rfcal.record.job import path as route
 from rfcal.record.job.evidence import first_difference, require_distinct, require_independent
+from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
 
@@ -278,11 +278,8 @@ class _Job:
         self, calibration: Calibration, devices: tuple[Device, ...], wanted: MatchRequest
     ) -> MatchResult:
         """Networks for one measurement."""
-        at = [device.name for device in devices].index(wanted.measurement)
-        device, item = devices[at], self.record.measurements[at]
-        match.require_place(wanted, item.between)
+        device = next(d for d in devices if d.name == wanted.measurement)
         wanted = wanted.settled(float(device.frequency[device.answer]))
-        near = at_plane(device.inputs.calibration, device.inputs.reading, device.inputs.connection)
         built = None
         if wanted.built is not None:
             grid, built = self._at_plane(calibration, wanted.built, "after building")
@@ -290,14 +287,10 @@ class _Job:
                 raise RecordError(
                     schema.FILE,
                     f"{wanted.place_in_record} built",
-                    f"it has {grid_words(grid)}, '{item.name}' "
+                    f"it has {grid_words(grid)}, '{device.name}' "
                     f"{grid_words(device.frequency)}: read both at the same frequencies",
                 )
-        line = item.between[0].line if len(item.between) == 1 else None
-        rng = np.random.default_rng(self.record.seed)
-        result = match.matched(
-            wanted, device.inputs, device.reflection, near, line, built, device.z_ref, rng
-        )
+        result = matched(wanted, device, built)
         self.findings += about_match(result)
         return result
 

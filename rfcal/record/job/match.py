@@ -1,32 +1,25 @@
 """Networks that match a corrected device, of parts that can be bought and cut."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from rfcal.errors import MatchingError, RecordError
+from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, step_needed
 from rfcal.matching.network import Network
-from rfcal.matching.place import at_point
-from rfcal.matching.ranking import rank
-from rfcal.matching.tolerance import (
-    Tolerance,
-    production_yield,
-    sensitivity,
-)
-from rfcal.matching.trim import Trim, trim
-from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.model import Inputs, beyond, impedance_half_widths
+from rfcal.matching.ranking import Ranking, rank
+from rfcal.matching.tolerance import Tolerance, production_yield, sensitivity
+from rfcal.matching.trim import trim
+from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
+from rfcal.measurement.deembedding import Cable, Step
+from rfcal.measurement.model import Inputs, beyond, impedance_half_widths, propagate
 from rfcal.models.interpolation import SAME
-from rfcal.models.line import Line
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.path import Between
-from rfcal.record.job.match_path import before, path_db, plane_swr
-from rfcal.record.results import MatchResult, Proposal
+from rfcal.record.results import Device, MatchResult, Proposal
 from rfcal.uncertainty.quantity import Quantity
 
 SHOWN = 6
@@ -35,90 +28,23 @@ DRAWS = 400
 """Draws of parts and of the measured load for the yield."""
 
 
-def require_place(request: MatchRequest, path: Sequence[Between]) -> None:
-    """Refuse a place that the device's path does not allow.
-
-    Parameters
-    ----------
-    request : MatchRequest
-        What is asked for.
-    path : sequence of Between
-        What lies between plane and device.
-
-    Raises
-    ------
-    RecordError
-        Something was added to the device.
-    """
-    if request.place != "calibration plane" and any(item.embed for item in path):
-        raise RecordError(
-            FILE,
-            f"{request.place_in_record} place",
-            f"something was added to '{request.measurement}', so its answer is not that of the "
-            "device: take out add = true for a match",
-        )
-
-
-def matched(
-    request: MatchRequest,
-    inputs: Inputs,
-    reflection: Quantity,
-    near: Quantity,
-    line: Line | None,
-    built: Quantity | None,
-    z_ref: float,
-    rng: np.random.Generator,
-) -> MatchResult:
-    """Networks for one request.
-
-    Parameters
-    ----------
-    request : MatchRequest
-        What is asked for.
-    inputs : Inputs
-        The device's reading and all it depends on.
-    reflection, near : Quantity
-        Corrected reflection of the device, and at the standards' plane [1].
-    line : Line, optional
-        The line between, where the record gives its figures.
-    built : Quantity, optional
-        Corrected reflection after building, at the standards' plane [1].
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-
-    Returns
-    -------
-    MatchResult
-        Ranked proposals.
-
-    Raises
-    ------
-    RecordError
-        A band outside the sweep, or a load that nothing matches, naming the table.
-    """
-    load = near if request.place == "calibration plane" else reflection
+def matched(request: MatchRequest, device: Device, built: Quantity | None) -> MatchResult:
+    """Networks for a device; `built` is what the standards' plane saw after building."""
+    before, behind = _parted(request, device.inputs)
+    load, z_ref, rng = propagate(before), device.z_ref, np.random.default_rng(device.seed)
     try:
-        goal, load, drawn = _placed(request, inputs, load, line, z_ref, rng)
-        ranking = rank(
-            goal,
-            stock=request.stock,
-            topologies=request.topologies,
-            q=request.section_q,
-            phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
-        )
+        goal, ranking = _ranked(request, device, load)
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
+    drawn = to_impedance(before.draw(rng, DRAWS), z_ref)
     proposals = tuple(_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN])
-    trimming: Trim | None = None
-    if built is not None and proposals:
-        at_input = beyond(built, before(request, inputs))
-        best = proposals[0].candidate.network
-        trimming = trim(best, goal.frequency, load, at_input, z_ref=z_ref)
-    plane = None
+    trimming = plane = None
     if proposals:
-        plane = plane_swr(request, inputs, goal, proposals[0].candidate.network, z_ref)
+        best = proposals[0].candidate.network
+        plane = _plane_swr(before, goal, best, z_ref)
+        if built is not None:
+            seen = beyond(built, before)
+            trimming = trim(best, goal.frequency, load, seen, z_ref=z_ref)
     return MatchResult(
         request,
         goal,
@@ -126,45 +52,46 @@ def matched(
         proposals,
         _limit(goal),
         trimming,
-        path_db(request, inputs, reflection, z_ref),
+        _path_db(request, device, before, behind),
         plane,
         step_needed(goal, load),
         z_ref,
     )
 
 
-def _placed(
-    request: MatchRequest,
-    inputs: Inputs,
-    load: Quantity,
-    line: Line | None,
-    z_ref: float,
-    rng: np.random.Generator,
-) -> tuple[Goal, Quantity, Complex]:
-    """Goal, reflection of the load and draws of its impedance, where the network goes."""
-    frequency = inputs.calibration.frequency
-    _require_resistance(request, frequency, load, z_ref)
+def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:
+    """What is wanted of the load [1], and the networks that come near it."""
+    _require_resistance(request, device, load)
     goal = Goal(
-        frequency,
-        to_impedance(load.value, z_ref),
+        device.frequency,
+        to_impedance(load.value, device.z_ref),
         request.centre_hz,
         request.band_hz,
         request.target_ohm,
         request.target_swr,
     )
-    known = replace(inputs, path=()) if request.place == "calibration plane" else inputs
-    drawn = to_impedance(known.draw(rng, DRAWS), z_ref)
-    if not isinstance(request.place, float):
-        return goal, load, drawn
-    if line is None:
+    ranking = rank(
+        goal,
+        stock=request.stock,
+        topologies=request.topologies,
+        q=request.section_q,
+        phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
+    )
+    return goal, ranking
+
+
+def _require_resistance(request: MatchRequest, device: Device, load: Quantity) -> None:
+    """Refuse a load whose resistance cannot be told from zero: a match for it would be made up."""
+    (low, high), frequency = request.band_hz, device.frequency
+    resistance = to_impedance(load.value, device.z_ref).real
+    lost = resistance <= impedance_half_widths(load, device.z_ref)[:, 0]
+    lost &= (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
+    if np.any(lost):
         raise MatchingError(
-            "a point on the line needs the line's figures: one [[measurement.between]] with line = "
-            "a type and length_m"
+            f"the resistance of '{request.measurement}' cannot be told from zero or from an "
+            f"active load's {span_mhz(frequency, lost)}, so nothing is known to match it: measure "
+            "it better first"
         )
-    piece = line.two_port(frequency, np.array(request.place))
-    through = piece.bilinear(z_ref)
-    moved = load.through(through.apply(load.value), through.derivative(load.value))
-    return at_point(goal, line, request.place), moved, piece.input_impedance(drawn)
 
 
 def _limit(goal: Goal) -> Limit | None:
@@ -175,22 +102,6 @@ def _limit(goal: Goal) -> Limit | None:
     return bode_fano(fit_load(*goal.in_band(), z_ref=goal.target_ohm), goal.band_hz)
 
 
-def _require_resistance(
-    request: MatchRequest, frequency: Real, load: Quantity, z_ref: float
-) -> None:
-    """Refuse a load whose resistance cannot be told from zero: a match for it would be made up."""
-    low, high = request.band_hz
-    resistance = to_impedance(load.value, z_ref).real
-    lost = resistance <= impedance_half_widths(load, z_ref)[:, 0]
-    lost &= (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
-    if np.any(lost):
-        raise MatchingError(
-            f"the resistance of '{request.measurement}' cannot be told from zero or from an "
-            f"active load's {span_mhz(frequency, lost)}, so nothing is known to match it: measure "
-            "it better first"
-        )
-
-
 def _proposal(
     request: MatchRequest,
     goal: Goal,
@@ -198,7 +109,8 @@ def _proposal(
     drawn: Complex,
     rng: np.random.Generator,
 ) -> Proposal:
-    network: Network = candidate.network
+    """A candidate worked out; `drawn` are impedances [ohm] that the load may have, (N, F)."""
+    network = candidate.network
     production = production_yield(
         goal,
         network,
@@ -208,10 +120,67 @@ def _proposal(
         load_draws=drawn,
     )
     stress = network.stress(*goal.in_band(), power_w=request.power_w)
-    return Proposal(
-        candidate,
-        production,
-        np.max(stress.volt, axis=-1),
-        np.max(stress.ampere, axis=-1),
-        sensitivity(goal, network),
-    )
+    volt, ampere = np.max(stress.volt, axis=-1), np.max(stress.ampere, axis=-1)
+    return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
+
+
+def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:
+    """The path up to the network, from the standards' plane, and the path behind it."""
+    bare, place = replace(inputs, path=()), request.place
+    if place == "calibration plane":
+        return bare, inputs
+    where = f"{request.place_in_record} place"
+    if any(step.embed for step in inputs.path):
+        raise RecordError(
+            FILE,
+            where,
+            f"something was added to '{request.measurement}', so its answer is not that of the "
+            "device: take out add = true for a match",
+        )
+    if not isinstance(place, float):
+        return inputs, bare
+    if len(inputs.path) != 1 or not isinstance(cable := inputs.path[0].element, Cable):
+        raise RecordError(
+            FILE,
+            where,
+            "a point on the line needs the line's figures: one [[measurement.between]] with line = "
+            "a type and length_m",
+        )
+    if not 0 <= place <= (whole := cable.line.length_m):
+        raise RecordError(
+            FILE, where, f"a point {place:.4g} m from the load is not on a line of {whole:.4g} m"
+        )
+    near, far = (_piece(inputs.path[0], cable, length) for length in (whole - place, place))
+    return replace(inputs, path=(near,)), replace(inputs, path=(far,))
+
+
+def _piece(step: Step, cable: Cable, length_m: float) -> Step:
+    """A piece of a line's step; all the doubt of the whole line's length is in it."""
+    whole = step.parameters[0]
+    length = Quantity(whole.value - cable.line.length_m + length_m, whole.effects)
+    element = replace(cable, line=replace(cable.line, length_m=length_m))
+    return replace(step, element=element, parameters=(length, *step.parameters[1:]))
+
+
+def _path_db(request: MatchRequest, device: Device, before: Inputs, behind: Inputs) -> float | None:
+    """Loss of the path with the match in its place, at the design frequency.
+
+    That is the loss before the network with the target for a load, and behind it with the device
+    [dB]; nan where it cannot be told, None where nothing was removed.
+    """
+    reflection = device.reflection.value
+    target = np.full_like(reflection, from_impedance(request.target_ohm, device.z_ref))
+    both = loss_of(before, target), loss_of(behind, reflection)
+    lost = [loss for loss in both if loss is not None]
+    if not lost:
+        return None
+    return float(np.interp(request.centre_hz, device.frequency, sum(lost)))
+
+
+def _plane_swr(before: Inputs, goal: Goal, network: Network, z_ref: float) -> float | None:
+    """Largest SWR in the band at the standards' plane; None where nothing lies between."""
+    through = whole_map(before)
+    if through is None:
+        return None
+    near = through.apply(network.seen(goal.frequency, goal.load, z_ref=z_ref))
+    return float(swr(np.interp(goal.in_band()[0], goal.frequency, near)).max())
