@@ -1,13 +1,14 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
+import io
 import json
-import math
 import re
 from typing import Any
 
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
+from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
     Check,
     Device,
@@ -19,29 +20,19 @@ from rfcal.record.results import (
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
+from rfcal.uncertainty.derived import Figure as DerivedFigure
 
 UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
 
 
-def plain(value: Any) -> Any:
-    """Arrays as nested lists that JSON can hold; infinite or undefined numbers become None."""
-    if isinstance(value, np.ndarray | np.generic):
-        value = np.asarray(value)
-        if np.iscomplexobj(value):
-            value = np.stack([value.real, value.imag], axis=-1)
-        return plain(value.tolist())
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if isinstance(value, dict):
-        return {k: plain(v) for k, v in value.items()}
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+def results_json(results: Results) -> bytes:
+    """The whole of the results as JSON, one top-level key a line.
 
-
-def results_json(results: Results) -> str:
-    """The whole of the results as JSON text, one top-level key a line."""
+    Numbers end at the fifth digit of their uncertainty (`json_text.DIGITS`), those without one at
+    their own fifth, shares at the fourth decimal; frequencies are whole. What is the same at all
+    frequencies is said once.
+    """
     record = results.record
     data: dict[str, Any] = {
         "format": 1,
@@ -61,11 +52,12 @@ def results_json(results: Results) -> str:
         data["line_check"] = _line(results.line)
     if results.matches:
         data["match"] = [_match(m) for m in results.matches]
-    lines = (
-        f"{json.dumps(k)}: {json.dumps(plain(v), allow_nan=False, ensure_ascii=False)}"
-        for k, v in data.items()
-    )
-    return "{\n" + ",\n".join(lines) + "\n}\n"
+    out = io.BytesIO()
+    for i, (key, value) in enumerate(data.items()):
+        out.write(f"{',' if i else '{'}\n{json.dumps(key)}: ".encode())
+        out.writelines(piece.encode() for piece in pieces(value))
+    out.write(b"\n}\n")
+    return out.getvalue()
 
 
 def inputs(results: Results) -> list[dict[str, Any]]:
@@ -84,25 +76,28 @@ def inputs(results: Results) -> list[dict[str, Any]]:
 
 
 def _calibration(results: Results) -> dict[str, Any]:
-    calibration = results.calibration
+    calibration, noise = results.calibration, results.record.analyzer["noise"]
     chi_square, freedom = calibration.chi_square()
+    residuals = zip(calibration.names, calibration.residuals(), strict=True)
     return {
         "frequency_hz": calibration.frequency,
-        **error_terms(calibration),
-        "residual": dict(zip(calibration.names, calibration.residuals(), strict=True)),
-        "chi_square": chi_square if freedom else None,
+        # no term is known better than the noise of one reading
+        **{name: Told(term, noise) for name, term in error_terms(calibration).items()},
+        "residual": {name: Told(value, noise) for name, value in residuals},
+        "chi_square": Told(chi_square) if freedom else None,
         "degrees_of_freedom": freedom,
-        "condition_number": calibration.condition,
+        "condition_number": Told(calibration.condition),
     }
 
 
 def _check(check: Check) -> dict[str, Any]:
+    half = check.expanded_uncertainty()
     return {
         "name": check.name,
         "frequency_hz": check.frequency,
-        "measured": check.measured.value,
-        "expected": check.expected.value,
-        "expanded_uncertainty": check.expanded_uncertainty(),
+        "measured": Told(check.measured.value, half),
+        "expected": Told(check.expected.value, half),
+        "expanded_uncertainty": Told(half),
         "agrees": check.agrees,
         "share_of_points_inside": float(check.inside.mean()),
     }
@@ -110,50 +105,65 @@ def _check(check: Check) -> dict[str, Any]:
 
 def _device(device: Device) -> dict[str, Any]:
     z = device.impedance
-    covariance = z.covariance()
-    assessed = device.assessed
+    covariance, spread = z.covariance(), device.reflection.covariance()
+    uncertain = coverage.standard_uncertainty(covariance)
+    half = device.expanded_uncertainty()
     freedom = degrees_of_freedom(device.reflection)
-    shares = coverage.budget(z)
+    loss = device.path_loss
     return {
         "name": device.name,
         "frequency_hz": device.frequency,
         "plane": device.plane,
         "answer_hz": float(device.frequency[device.answer]),
-        "reflection": device.reflection.value,
-        "reflection_covariance": _upper(device.reflection.covariance()),
-        "impedance_ohm": z.value,
-        "standard_uncertainty_ohm": coverage.standard_uncertainty(covariance),
-        "correlation": coverage.correlation(covariance),
-        "expanded_uncertainty_ohm": device.expanded_uncertainty(),
-        "interval_ohm": device.interval.reshape(-1, 4),
+        "reflection": Told(device.reflection.value, coverage.standard_uncertainty(spread)),
+        "reflection_covariance": Told(_upper(spread)),
+        "impedance_ohm": Told(z.value, uncertain),
+        "standard_uncertainty_ohm": Told(uncertain),
+        "correlation": Told(coverage.correlation(covariance), 1.0),
+        "expanded_uncertainty_ohm": Told(half),
+        "interval_ohm": Told(device.interval.reshape(-1, 4), np.repeat(half, 2, axis=1)),
         "coverage": coverage.COVERAGE,
-        "path_loss": device.path_loss and vars(device.path_loss),
-        "method": np.where(assessed.linear.all(axis=1), "linear", "monte carlo").tolist(),
-        "monte_carlo": {
-            "draws": assessed.draws,
-            "tolerance_ohm": assessed.tolerance,
-            "settled": assessed.settled,
-        },
-        "region": {
-            "centre": assessed.region.centre,
-            "covariance": _upper(assessed.region.covariance),
-            "radius": assessed.region.radius,
-        },
-        "degrees_of_freedom": freedom if np.any(np.isfinite(freedom)) else None,
+        "path_loss": loss
+        and {k: Told(v, loss.expanded_uncertainty_db) for k, v in vars(loss).items()},
+        **_verdict(device),
+        "degrees_of_freedom": once(freedom) if np.any(np.isfinite(freedom)) else None,
         "derived": {
-            f"{name}_{UNITS[figure.unit]}" if figure.unit else name: {
-                "value": figure.value,
-                "low": figure.low,
-                "high": figure.high,
-                "one_sided": figure.one_sided,
-            }
+            f"{name}_{UNITS[figure.unit]}" if figure.unit else name: _figure(figure)
             for name, figure in device.figures.items()
         },
         "budget": [
-            {"source": source, "share_r": share[:, 0], "share_x": share[:, 1]}
-            for source, share in shares.items()
+            {"source": source, "share_r": Told(share[:, 0], 1.0), "share_x": Told(share[:, 1], 1.0)}
+            for source, share in coverage.budget(z).items()
         ],
     }
+
+
+def _verdict(device: Device) -> dict[str, Any]:
+    """Which answer may be used where, and the 95 % region with it."""
+    assessed, region = device.assessed, device.assessed.region
+    return {
+        "method": once(np.where(assessed.linear.all(axis=1), "linear", "monte carlo")),
+        "monte_carlo": {
+            "draws": once(assessed.draws),
+            "tolerance_ohm": Told(assessed.tolerance),
+            "settled": once(assessed.settled),
+        },
+        "region": {
+            "centre": Told(region.centre, coverage.standard_uncertainty(region.covariance)),
+            "covariance": Told(_upper(region.covariance)),
+            "radius": Told(region.radius),
+        },
+    }
+
+
+def _figure(figure: DerivedFigure) -> dict[str, Any]:
+    """A figure and its interval, to the fifth digit of the larger side that is known."""
+    ends = np.stack([figure.low, figure.high])
+    sides = np.abs(ends - np.where(np.isfinite(figure.value), figure.value, ends[::-1]))
+    wide = np.max(np.where(np.isfinite(sides), sides, 0), axis=0)
+    wide = np.where(wide > 0, wide, np.inf)
+    told = {name: Told(getattr(figure, name), wide) for name in ("value", "low", "high")}
+    return {**told, "one_sided": once(figure.one_sided)}
 
 
 def _line(line: LineState) -> dict[str, Any]:
@@ -187,8 +197,11 @@ def _line(line: LineState) -> dict[str, Any]:
         "delay_uncertainty_ns": found.standard_uncertainty["delay"] * 1e9,
         "z0_ohm": found.line.z0,
         "z0_uncertainty_ohm": found.standard_uncertainty["z0"],
-        "loss_db": np.stack([line.frequency, loss], axis=-1),
-        "loss_uncertainty_db": of_loss,
+        "loss_db": Told(
+            np.stack([line.frequency, loss], axis=-1),
+            np.stack([np.zeros_like(of_loss), of_loss], axis=-1),
+        ),
+        "loss_uncertainty_db": Told(of_loss),
     }
 
 
@@ -259,16 +272,9 @@ def touchstone(device: Device) -> str:
 
 def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:
     """A sweep [Hz], [1] as a one-port Touchstone file, with one line of comment."""
-    from skrf import Frequency, Network
-
-    network = Network(
-        frequency=Frequency.from_f(frequency, unit="hz"),
-        s=reflection[:, None, None],
-        z0=z_ref,
-        name="sweep",
-        comments=" ".join(about.split()),
-    )
-    return network.write_touchstone("sweep.s1p", return_string=True, form="ri")
+    rows = np.column_stack([frequency, reflection.real, reflection.imag])
+    text = "%r %r %r\n" * len(rows) % tuple(rows.ravel().tolist())
+    return f"! {' '.join(about.split())}\n# Hz S RI R {float(z_ref)!r}\n{text}"
 
 
 def slug(name: str) -> str:

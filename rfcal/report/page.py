@@ -34,10 +34,9 @@ _CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</scrip
 
 def output_files(results: Results) -> dict[str, bytes]:
     """Everything that ``rfcal report`` writes, by file name."""
-    files = {"report.html": page(results), "results.json": export.results_json(results)}
+    files = {"report.html": page(results).encode(), "results.json": export.results_json(results)}
     names = export.file_names(results)
-    files |= {names[device.name]: export.touchstone(device) for device in results.devices}
-    return {name: text.encode("utf-8") for name, text in files.items()}
+    return files | {names[d.name]: export.touchstone(d).encode() for d in results.devices}
 
 
 def page(results: Results) -> str:

@@ -6,9 +6,11 @@ import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from rfcal.cli import main
+from rfcal.record.job.compute import compute
 from rfcal.report.cautions import CAUTIONS
 from tests.record.conftest import bend
 
@@ -59,13 +61,31 @@ def test_page_answers_first_and_shows_the_cautions(reported):
 def test_results_say_which_ends_are_known(reported):
     (device,) = json.loads((reported / "results.json").read_text())["measurements"]
     figures = device["derived"]
-    assert all(len(f["one_sided"]) == len(device["frequency_hz"]) for f in figures.values())
-    assert set(figures["resistance_ohm"]["one_sided"]) == {None}
+    points = len(device["frequency_hz"])
+    for figure in figures.values():
+        # said once where it is the same at all frequencies
+        assert not isinstance(figure["one_sided"], list) or len(figure["one_sided"]) == points
+    assert figures["resistance_ohm"]["one_sided"] is None
     # where X passes zero, Q has no lower end but that, and the capacitance none at all
     assert set(figures["q"]["one_sided"]) == {None, "below"}
     for low, side in zip(figures["q"]["low"], figures["q"]["one_sided"], strict=True):
         assert (low == 0) == (side == "below")
     assert set(figures["series_capacitance_f"]["one_sided"]) == {None, "unknown"}
+
+
+def test_results_are_written_to_the_digits_that_the_uncertainty_supports(reported):
+    results = compute(DEMO / "beacon-antenna")
+    (now,) = results.devices
+    (written,) = json.loads((reported / "results.json").read_text())["measurements"]
+    z, half = now.impedance.value, now.expanded_uncertainty()
+    off = np.abs(np.array(written["impedance_ohm"]) - np.stack([z.real, z.imag], axis=-1))
+    assert np.all(off < 1e-4 * half)
+    off = np.abs(np.array(written["interval_ohm"]) - now.interval.reshape(-1, 4))
+    assert np.all(off <= 1e-4 * np.repeat(half, 2, axis=1))
+    assert written["frequency_hz"] == now.frequency.tolist()
+    longest = max(len(str(number)) for pair in written["impedance_ohm"] for number in pair)
+    assert longest <= 9
+    assert (reported / "results.json").stat().st_size < 1100 * now.frequency.size
 
 
 def test_page_is_not_large(reported):

@@ -227,9 +227,8 @@ def test_an_answer_between_points_is_said(filed):
 def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
     device = json.loads(export.results_json(compute(filed)))["measurements"][0]
     points = len(device["frequency_hz"])
-    assert len(device["method"]) == points
-    assert set(device["method"]) <= {"linear", "monte carlo"}
-    assert min(device["monte_carlo"]["draws"]) >= 20_000
+    assert device["method"] == "linear"  # said once, for it is the same at all points
+    assert np.min(device["monte_carlo"]["draws"]) >= 20_000
     assert np.all(device["monte_carlo"]["settled"])
     assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (points, 2)
 

@@ -1,0 +1,102 @@
+"""JSON text in pieces, so that a long sweep is not held twice; numbers to the digits they have."""
+
+import json
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+DIGITS = 5
+"""Digits of an uncertainty that are written; what it belongs to ends at the same decimal, so that
+an answer computed again agrees with the written one within 1e-4 of its uncertainty."""
+MOST_DIGITS = 15
+"""Of a number that is certain."""
+_ROWS = 8192
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """Numbers to be written to the `DIGITS` of their uncertainty; without one, to so many."""
+
+    values: NDArray[Any]  # real or complex, shape (F,) or (F, K)
+    uncertainty: ArrayLike | None = None  # in the same unit; with a last axis of 2 for complex
+
+
+def once(values: NDArray[Any] | None) -> Any:
+    """An array as plain values, or the one value where it is the same over frequency."""
+    if values is None:
+        return None
+    said = plain(values)
+    return said[0] if all(v == said[0] for v in said) else said
+
+
+def plain(value: Any) -> Any:
+    """Arrays as nested lists that JSON can hold; infinite or undefined numbers become None."""
+    if isinstance(value, np.ndarray | np.generic):
+        value = np.asarray(value)
+        return plain(_pairs(value).tolist())
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, dict):
+        return {k: plain(v) for k, v in value.items()}
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def pieces(value: Any) -> Iterator[str]:
+    """The text of dictionaries and lists that hold `Told`, arrays and plain values."""
+    if isinstance(value, Told):
+        yield from _numbers(value)
+    elif isinstance(value, dict):
+        for i, (key, inner) in enumerate(value.items()):
+            yield f"{', ' if i else '{'}{json.dumps(key, ensure_ascii=False)}: "
+            yield from pieces(inner)
+        yield "}" if value else "{}"
+    elif isinstance(value, list) and any(isinstance(v, dict) for v in value):
+        for i, inner in enumerate(value):
+            yield ", " if i else "["
+            yield from pieces(inner)
+        yield "]"
+    else:
+        yield json.dumps(plain(value), allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def _pairs(values: NDArray[Any]) -> NDArray[Any]:
+    """Complex numbers with a last axis of real and imaginary part."""
+    if not np.iscomplexobj(values):
+        return values
+    return np.stack([values.real, values.imag], axis=-1)
+
+
+def _numbers(told: Told) -> Iterator[str]:
+    values = _pairs(np.asarray(told.values))
+    unit = np.abs(values) if told.uncertainty is None else np.asarray(told.uncertainty, float)
+    unit = np.broadcast_to(unit, values.shape)
+    row = "%.*g" if values.ndim == 1 else f"[{','.join(['%.*g'] * values.shape[1])}]"
+    yield "["
+    for start in range(0, len(values), _ROWS):
+        some = values[start : start + _ROWS]
+        digits = _digits(some, unit[start : start + _ROWS])
+        mixed = chain.from_iterable(
+            zip(digits.ravel().tolist(), some.ravel().tolist(), strict=True)
+        )
+        text = ",".join([row] * len(some)) % tuple(mixed)
+        if not np.all(np.isfinite(some)):
+            text = re.sub("-?(?:nan|inf)", "null", text)
+        yield f",{text}" if start else text
+    yield "]"
+
+
+def _digits(values: NDArray[Any], unit: NDArray[Any]) -> NDArray[np.int64]:
+    """Significant digits by which each number ends where its uncertainty's do."""
+    size = np.where(np.isfinite(values) & (values != 0), np.abs(values), 1.0)
+    unit = np.where(np.isfinite(unit), unit, size)
+    with np.errstate(divide="ignore"):
+        places = DIGITS + np.floor(np.log10(size)) - np.floor(np.log10(unit))
+    return np.clip(places, 1, MOST_DIGITS).astype(np.int64)
