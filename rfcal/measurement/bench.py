@@ -17,7 +17,7 @@ it, and so does whoever calibrates with the library alone.
 >>> path = [bench.step(here, element) for element in ()]  # of `PathElement`, outward
 >>> inputs, reflection = bench.corrected(here, sweeps["device"], path)
 >>> np.round(reflection.value.real, 3)
-array([0.345, 0.345])
+array([0.351, 0.351])
 
 `Bench` says what the analyzer is worth and which standards were read; `PathElement` is one thing
 between their plane and a device. A changed bench (`dataclasses.replace`) is a what-if.

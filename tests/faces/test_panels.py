@@ -14,7 +14,6 @@ from PIL import Image
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
-from rfcal.record.job.whatif import computed_with, corrected_with
 from rfcal.report.figures import style
 from rfcal.workbook import lesson as workbook
 from rfcal.workbook import lines as line_panels
@@ -204,19 +203,6 @@ def test_words_about_a_cable():
     assert "still reads capacitive" in workbook.cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
     assert "nearly a plain resistance" in workbook.cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
     assert "capacitive" not in workbook.cable_words(52e6, 0j, Line(0.0, 0.66))
-
-
-def test_if_the_standards_were_otherwise(beacon):
-    device = beacon.device("antenna")
-    assert corrected_with(beacon, "antenna") == pytest.approx(device.reflection.value)
-    moved = corrected_with(beacon, "antenna", load_ohm=2.0, open_farad=1e-13, short_henry=1e-9)
-    text = "resistance_ohm = 49.9"
-    told = computed_with(DEMO / "beacon-antenna", text, "resistance_ohm = 51.9")
-    only = corrected_with(beacon, "antenna", load_ohm=2.0)
-    assert told.device("antenna").reflection.value == pytest.approx(only)
-    assert np.abs(to_impedance(moved) - to_impedance(only)).max() > 0.01
-    with pytest.raises(Exception, match="does not stand in it"):
-        computed_with(DEMO / "beacon-antenna", "no such text", "")
 
 
 def test_exercises_say_why():

@@ -209,13 +209,19 @@ def load(folder: str | Path) -> Record:
     folder = Path(folder)
     try:
         content = (folder / FILE).read_bytes()
-        table = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except FileNotFoundError:
         raise RecordError(
             str(folder), "", f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
         ) from None
     except OSError as error:
         raise RecordError(str(folder / FILE), "", f"cannot be read ({error.strerror})") from error
+    return read(folder, content)
+
+
+def read(folder: Path, content: bytes) -> Record:
+    """Check the content of a ``record.toml`` that belongs to a folder."""
+    try:
+        table = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except UnicodeDecodeError as error:
         raise RecordError(
             FILE, "", "this is not UTF-8 text: save it as UTF-8 in your editor"

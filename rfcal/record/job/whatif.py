@@ -1,17 +1,88 @@
-"""The same readings, if something in the record were otherwise."""
+"""The same readings, if something in the record were otherwise: other values, the same job."""
 
-import shutil
-import tempfile
+import json
+import tomllib
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from rfcal.errors import RecordError
-from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex
-from rfcal.models.standards import Standard
-from rfcal.record.format.schema import FILE
-from rfcal.record.job.compute import compute
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.record.format import schema
+from rfcal.record.format.schema import FILE, Record
 from rfcal.record.results import Results
+
+TABLES = ("record", "about", "analyzer", "match", "line_check")
+"""Tables that go by their own names."""
+
+
+def changed(record: Record | str | Path, name: str, **values: Any) -> Record:
+    """A record with other values in one of its tables, checked as if they had been read.
+
+    Parameters
+    ----------
+    record : Record, str or Path
+        A record, or the folder it lies in; it stays as it is.
+    name : str
+        Of a standard, check or measurement, or of a table: ``"analyzer"``, ``"match"``; a table
+        that is not there yet is begun.
+    **values
+        Keys as in ``record.toml`` with what shall stand there; None takes a key away.
+
+    Returns
+    -------
+    Record
+        For `compute`.
+
+    Raises
+    ------
+    RecordError
+        Nothing has this name, or a value is none that the record takes.
+
+    Examples
+    --------
+    >>> from rfcal import compute
+    >>> other = changed("data/demo/beacon-antenna", "load", resistance_ohm=55.0)
+    >>> compute(other).checks[0].agrees
+    False
+    """
+    if not isinstance(record, Record):
+        record = schema.load(record)
+    tables = tomllib.loads(record.content.decode("utf-8-sig"), parse_float=Decimal)
+    table = _named(tables, name)
+    table.update(values)
+    for key in [key for key, value in table.items() if value is None]:
+        del table[key]
+    text = "".join(f"{key} = {_toml(value)}\n" for key, value in tables.items())
+    return schema.read(record.folder, text.encode())
+
+
+def _named(tables: dict[str, Any], name: str) -> dict[str, Any]:
+    """The table that goes by a name."""
+    items = [t for key in ("standard", "check", "measurement") for t in tables.get(key, ())]
+    for item in items:
+        if item["name"] == name:
+            return item
+    found = tables.setdefault(name, {}) if name in TABLES else None
+    if isinstance(found, list) and len(found) == 1:
+        return found[0]
+    if isinstance(found, dict):
+        return found
+    names = ", ".join(f"'{n}'" for n in (*(item["name"] for item in items), *TABLES))
+    raise RecordError(FILE, "", f"no one table is named '{name}': expected one of {names}")
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML has it, tables in one line."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{_toml(k)} = {_toml(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(v) for v in value) + "]"
+    if isinstance(value, bool | str):
+        return json.dumps(value, ensure_ascii=False)
+    return str(value)
 
 
 def corrected_with(
@@ -22,7 +93,9 @@ def corrected_with(
     open_farad: float = 0.0,
     short_henry: float = 0.0,
 ) -> Complex:
-    """Reflection of a device if the standards were off what the record says.
+    """Reflection of a device if every load, open and short were off what the record says.
+
+    Its readings are not read anew, so this is quick enough for a slider.
 
     Parameters
     ----------
@@ -30,67 +103,34 @@ def corrected_with(
         A computed record.
     name : str
         Name of the measurement.
-    load_ohm : float
-        Added to the resistance of every load [ohm].
-    open_farad : float
-        Added to the capacitance of every open [F].
-    short_henry : float
-        Added to the inductance of every short [H].
+    load_ohm, open_farad, short_henry : float
+        Added to every load's resistance [ohm], open's capacitance [F] and short's inductance [H].
 
     Returns
     -------
     ndarray, shape (F,)
         Corrected reflection coefficient [1].
     """
-    device = results.device(name)
-    calibration = device.inputs.calibration
-    known = []
-    for item, quantity in zip(results.record.standards, calibration.known, strict=True):
-        value = quantity.value
-        if item.model is not None:
-            moved = _moved(item.model, load_ohm, open_farad, short_henry)
-            value = moved.reflection(device.frequency, z_ref=device.z_ref)
-        known.append(value)
-    seen = [quantity.value for quantity in calibration.seen]
-    box = Bilinear.fit(known, seen, calibration.weight)
-    return box.correct(device.inputs.reading.value)
+    off = {"load": load_ohm, "open": open_farad, "short": short_henry}
+    bench, device = results.bench, results.device(name)
+    standards = tuple(
+        replace(item, model=_moved(item.model, off.get(item.model.kind, 0.0)))
+        for item in bench.standards
+    )
+    bench = replace(bench, standards=standards)
+    here = bench.at(bench.calibration(device.frequency), device.frequency)
+    path = [bench.step(here, element) for element in device.between]
+    return bench.corrected(here, device.raw, path)[1].value
 
 
-def _moved(model: Standard, ohm: float, farad: float, henry: float) -> Standard:
+def _moved(model: Standard | Tabulated, by: float) -> Standard | Tabulated:
+    """The same standard with what its kind is known by increased [ohm, F or H]."""
+    if not isinstance(model, Standard):
+        return model
     if model.kind == "load":
-        return replace(model, resistance=model.resistance + ohm)
+        return replace(model, resistance=model.resistance + by)
     if model.kind == "open":
         constant, *rest = model.capacitance
-        return replace(model, capacitance=(constant + farad, *rest))
+        return replace(model, capacitance=(constant + by, *rest))
     constant, *rest = model.inductance
-    return replace(model, inductance=(constant + henry, *rest))
-
-
-def computed_with(folder: str | Path, old: str, new: str) -> Results:
-    """A record computed with one piece of its text replaced; the record itself stays as it is.
-
-    Parameters
-    ----------
-    folder : str or Path
-        The record's folder.
-    old, new : str
-        The piece of ``record.toml``, and what shall stand there instead.
-
-    Returns
-    -------
-    Results
-        The results.
-
-    Raises
-    ------
-    RecordError
-        The piece is not there.
-    """
-    with tempfile.TemporaryDirectory() as spare:
-        copy = Path(spare) / "record"
-        shutil.copytree(folder, copy)
-        text = (copy / FILE).read_text(encoding="utf-8")
-        if old not in text:
-            raise RecordError(FILE, "", f"'{old}' does not stand in it, so it cannot be replaced")
-        (copy / FILE).write_text(text.replace(old, new, 1), encoding="utf-8")
-        return compute(copy)
+    return replace(model, inductance=(constant + by, *rest))
