@@ -116,9 +116,11 @@ def test_where_there_is_no_network_at_all(asked):
         'topologies = ["series stub"]\nlines = [{z0_ohm = 0.1, velocity_factor = 0.7, '
         "loss_db_per_100m = [[1.0, 5.0]]}]",
     )
+    bend(asked, "power_w = 5", "power_w = 50")
     results = compute(asked)
     assert not results.matches[0].proposals
     (found,) = (f for f in results.findings if f.code == "match-none")
+    assert "match-voltage" not in {f.code for f in results.findings}
     assert found.message.startswith("There is no network of these topologies")
     assert "inf" not in found.message
     assert results.matches[0].ranking.refused

@@ -12,17 +12,7 @@ CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
-    found = []
-    volt = max((float(p.volt.max(initial=0.0)) for p in result.proposals), default=0.0)
-    if volt >= CAUTION_VOLT or request.power_w >= CAUTION_WATT:
-        found.append(catalogue.MATCH_VOLTAGE(device=device, power_w=request.power_w, volt=volt))
-    if result.proposals and not any(p.candidate.meets for p in result.proposals):
-        best = swr_words(min(p.candidate.worst_swr for p in result.proposals))
-        target = request.target_swr
-        found.append(catalogue.MATCH_TARGET(device=device, target=target, best=best))
-    bare = swr(from_impedance(result.goal.in_band()[1], request.target_ohm)).max()
-    if not result.proposals and bare > request.target_swr:
-        found.append(catalogue.MATCH_NONE(device=device))
+    found = _networks(result) if result.proposals else _none(result)
     if result.step_hz is not None:
         found.append(catalogue.MATCH_STEP(device=device, step_mhz=result.step_hz / 1e6))
     plane = result.plane_swr
@@ -36,3 +26,25 @@ def about_match(result: MatchResult) -> list[Finding]:
             )
         )
     return found
+
+
+def _networks(result: MatchResult) -> list[Finding]:
+    """What the networks carry, and whether one of them does what is wanted."""
+    request, found = result.request, []
+    device, power_w = request.measurement, request.power_w
+    volt = max(float(p.volt.max(initial=0.0)) for p in result.proposals)
+    if volt >= CAUTION_VOLT or power_w >= CAUTION_WATT:
+        found.append(catalogue.MATCH_VOLTAGE(device=device, power_w=power_w, volt=volt))
+    if not any(p.candidate.meets for p in result.proposals):
+        best = swr_words(min(p.candidate.worst_swr for p in result.proposals))
+        target = request.target_swr
+        found.append(catalogue.MATCH_TARGET(device=device, target=target, best=best))
+    return found
+
+
+def _none(result: MatchResult) -> list[Finding]:
+    """Whether a network is missed; a device may need none."""
+    request = result.request
+    bare = swr(from_impedance(result.goal.in_band()[1], request.target_ohm)).max()
+    missed = bare > request.target_swr
+    return [catalogue.MATCH_NONE(device=request.measurement)] if missed else []

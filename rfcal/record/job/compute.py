@@ -40,7 +40,7 @@ from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import path as route
-from rfcal.record.job.evidence import first_difference, require_distinct, require_independent
+from rfcal.record.job.evidence import common_grid, require_distinct, require_independent
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
@@ -125,7 +125,7 @@ class _Job:
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweep(item))
-        self.grid = self._common_grid()
+        self.grid = common_grid(record, self.sweeps)
         worth = record.analyzer
         self.bench = Bench(
             Analyzer(worth["noise"], worth["connection"], worth["drift"], record.residual),
@@ -189,23 +189,6 @@ class _Job:
             model = item.model
         self.findings += assumed_of_artefact(item, model.kind, missing_uncertainty(model))
         return model
-
-    def _common_grid(self) -> Real:
-        if not self.record.standards:
-            return self.sweep(self.record.measurements[0]).frequency
-        first, *others = self.record.standards
-        grid = self.sweep(first).frequency
-        for item in others:
-            found = self.sweep(item).frequency
-            if not same_grid(grid, found):
-                raise RecordError(
-                    schema.FILE,
-                    item.place,
-                    f"its reading has {grid_words(found)}, but that of '{first.name}' has "
-                    f"{grid_words(grid)}{first_difference(grid, found)}: read all "
-                    "standards at the same frequencies",
-                )
-        return grid
 
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
         """The calibration at the frequencies of one item's reading."""

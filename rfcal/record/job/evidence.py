@@ -6,13 +6,34 @@ from itertools import combinations
 import numpy as np
 
 from rfcal.errors import RecordError
+from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
-from rfcal.models.interpolation import SAME
+from rfcal.models.interpolation import SAME, same_grid
 from rfcal.readings.sweep import Sweep
 from rfcal.record.format.schema import FILE, Record
 
 
-def first_difference(one: Real, other: Real) -> str:
+def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:
+    """The frequencies [Hz] of the standards, refused where they are not the same for all.
+
+    Those of the first measurement for an instrument that corrects itself.
+    """
+    first, *others = record.standards or record.measurements[:1]
+    grid = sweeps[first.name].frequency
+    for item in others:
+        found = sweeps[item.name].frequency
+        if not same_grid(grid, found):
+            raise RecordError(
+                FILE,
+                item.place,
+                f"its reading has {grid_words(found)}, but that of '{first.name}' has "
+                f"{grid_words(grid)}{_first_difference(grid, found)}: read all standards at the "
+                "same frequencies",
+            )
+    return grid
+
+
+def _first_difference(one: Real, other: Real) -> str:
     """Where two grids [Hz] of one size begin to differ, in words; empty where the sizes differ."""
     if one.size != other.size:
         return ""

@@ -1,6 +1,7 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
@@ -33,23 +34,19 @@ def line_state(
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     require_range(line, frequency)
     doubts = _doubts(wanted, line, found)
-
-    def search(sweep: Quantity) -> Events:
-        return find_events(
-            frequency,
-            sweep.value,
-            line,
-            loss_known=loss_known,
-            z_ref=z_ref,
-            velocity_factor_uncertainty=doubts[1],
-            common=sweep.common_changes(),
-        )
-
-    # the same velocity factor stands behind a measured length and the events
-    events, last, beyond = _ended(search(now), line, (0.0, 0.0) if found else doubts, bool(found))
+    search = partial(
+        find_events,
+        frequency,
+        line=line,
+        loss_known=loss_known,
+        z_ref=z_ref,
+        velocity_factor_uncertainty=doubts[1],
+    )
+    events = search(now.value, common=now.common_changes())
+    events, last, beyond = _ended(events, line, doubts, measured=found is not None)
     before = comparison = None
     if then is not None:
-        before = search(then)
+        before = search(then.value, common=then.common_changes())
         comparison = compare(
             frequency,
             now,
@@ -92,18 +89,19 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
 
 
 def _ended(
-    events: Events, line: Line, doubts: tuple[float, float], measured: bool
+    events: Events, line: Line, doubts: tuple[float, float], *, measured: bool
 ) -> tuple[Events, float, float | None]:
     """Events up to the line's end, where that is at the latest [m], and where it seems to be [m].
 
-    The latter is told of a stated length alone, where more reflects from beyond it.
+    The last is told of a stated length alone, where more reflects from beyond it.
     """
-    length = line.length_m
+    length, beyond = line.length_m, None
     if not length:
         return events, np.inf, None
-    of_length, of_velocity = doubts
     last = length + NEAREST * events.resolution_m
-    last += 2 * of_length + 2 * length * of_velocity / line.velocity_factor
-    beyond = None if measured else beyond_end(events, length, last)
-    last = last if beyond is None else np.inf
+    if not measured:  # else the same velocity factor stands behind length and events
+        of_length, of_velocity = doubts
+        last += 2 * of_length + 2 * length * of_velocity / line.velocity_factor
+        beyond = beyond_end(events, length, last)
+        last = last if beyond is None else np.inf
     return ended(events, length, last), last, beyond
