@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, search
+from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, find_echoes
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
 from rfcal.maths.reflection import Complex, Real
@@ -26,51 +26,29 @@ CLUSTER = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Change:
-    """One difference between two sweeps of a line.
+    """One difference between two sweeps of a line."""
 
-    Parameters
-    ----------
-    distance_m : float
-        Where [m].
-    what : str
-        ``"new"``, ``"gone"`` or ``"changed"``.
-    before, after : complex
-        Mean reflection over the band in the baseline and now [1]; zero where there was none.
-    size : float
-        Size of the difference, phase counted, root mean square over the band [1].
-    kind : str
-        Kind of the event now; in the baseline for one that is gone.
-    """
-
-    distance_m: float
-    what: str
+    distance_m: float  # Where [m].
+    what: str  # ``"new"``, ``"gone"`` or ``"changed"``.
+    # Mean reflection over the band in the baseline and now [1]; zero where there was none.
     before: complex
+    # Mean reflection over the band in the baseline and now [1]; zero where there was none.
     after: complex
-    size: float
-    kind: str
+    size: float  # Size of the difference, phase counted, root mean square over the band [1].
+    kind: str  # Kind of the event now; in the baseline for one that is gone.
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """A line against an earlier sweep of it.
+    """A line against an earlier sweep of it."""
 
-    Parameters
-    ----------
-    changes : tuple of Change
-        Near to far. Read the nearest first: a new fault keeps part of the wave from all that lies
-        beyond it, so that farther events seem changed too.
-    shift : Shift, optional
-        How the line's places have moved; none where that is not significant.
-    largest : float
-        Largest difference of the two sweeps at one frequency, the shift made good [1].
-    largest_hz : float
-        Where that is [Hz].
-    """
-
+    # Near to far. Read the nearest first: a new fault keeps part of the wave from all that lies
+    # beyond it, so that farther events seem changed too.
     changes: tuple[Change, ...]
-    shift: Shift | None
+    shift: Shift | None  # How the line's places have moved; none where that is not significant.
+    # Largest difference of the two sweeps at one frequency, the shift made good [1].
     largest: float
-    largest_hz: float
+    largest_hz: float  # Where that is [Hz].
 
 
 def compare(
@@ -85,45 +63,17 @@ def compare(
     z_ref: float = 50.0,
     end_m: float = np.inf,
 ) -> Comparison:
-    """What differs between two sweeps at the foot of one line.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Evenly spaced frequencies of both sweeps [Hz].
-    now, then : Quantity
-        Corrected reflections [1] in `z_ref`; what they have in common is no doubt of a change.
-    line : Line
-        The line; its length has no meaning here.
-    events, baseline : Events
-        What was found in each with this line.
-    loss_known : bool
-        As for `rfcal.feedline.faults.find_events`.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    end_m : float
-        What reflects from beyond this distance [m] is laid to the last event before it.
-
-    Returns
-    -------
-    Comparison
-        With no changes where nothing differs significantly.
-
-    Raises
-    ------
-    CalibrationError
-        As `rfcal.feedline.faults.find_events`.
-    """
+    """What differs between two sweeps at the foot of one line."""
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
-    shift, before = _moved(search(band, before, 54.0, 12), search(band, after, 54.0, 12), after)
+    shift, before = _moved(find_echoes(band, before), find_echoes(band, after), after)
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=baseline.distance_m + moved)
     difference = after - before
-    found = search(band, difference, 54.0, 12)
+    found = find_echoes(band, difference)
     worst = int(np.argmax(np.abs(difference)))
     changes = _laid_to_places(found, shared, (baseline, events), (before, after), end_m)
     return Comparison(

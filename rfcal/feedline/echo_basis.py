@@ -21,31 +21,17 @@ LEFT = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Band:
-    """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency.
+    """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency."""
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Evenly spaced frequencies [Hz].
-    speed : float
-        Speed on the line [m/s].
-    propagation : ndarray, shape (F,)
-        Attenuation and phase that the echoes are fitted with [Np/m + j rad/m].
-    attenuation : ndarray, shape (F,)
-        Of the line [Np/m]: that of `propagation`, or a guess where the loss is not known and the
-        fit does without.
-    weight : ndarray, shape (F,)
-        Window [1].
-    shapes : ndarray, shape (P, F)
-        Polynomials orthonormal under the window [1], the first of them 1.
-    """
-
-    frequency: Real
-    speed: float
+    frequency: Real  # Evenly spaced frequencies [Hz]. (F,)
+    speed: float  # Speed on the line [m/s].
+    # Attenuation and phase that the echoes are fitted with [Np/m + j rad/m]. (F,)
     propagation: Complex
+    # Of the line [Np/m]: that of `propagation`, or a guess where the loss is not known and the
+    # fit does without. (F,)
     attenuation: Real
-    weight: Real
-    shapes: Real
+    weight: Real  # Window [1]. (F,)
+    shapes: Real  # Polynomials orthonormal under the window [1], the first of them 1. (P, F)
 
     @property
     def width(self) -> float:
@@ -63,18 +49,7 @@ class Band:
         return self.speed / 2 * (self.frequency.size - 1) / self.width
 
     def trace(self, reflection: Complex) -> Complex:
-        """Windowed inverse transform, four times zero-padded or more; 1 for an echo of 1.
-
-        Parameters
-        ----------
-        reflection : ndarray, shape (F,)
-            Reflection [1].
-
-        Returns
-        -------
-        ndarray, shape (G,)
-            Complex trace [1] on `grid`.
-        """
+        """Windowed inverse transform, four times zero-padded or more; 1 for an echo of 1."""
         size = 2 ** int(np.ceil(np.log2(4 * self.frequency.size)))
         return np.fft.ifft(reflection * self.weight, size) * (size / self.weight.sum())
 
@@ -85,34 +60,12 @@ class Band:
         return np.arange(size) * (self.range / size)
 
     def fade(self, distance: Real) -> Real:
-        """What the loss in the fit leaves of an echo's peak: seen at the foot over fitted.
-
-        Parameters
-        ----------
-        distance : ndarray, shape (K,)
-            Distances [m], up to twice the range.
-
-        Returns
-        -------
-        ndarray, shape (K,)
-            Mean over the window of ``exp(-2 alpha d)`` [1], `LEFT` at least.
-        """
+        """What the loss in the fit leaves of an echo's peak: seen at the foot over fitted."""
         steps, fitted, _ = self._left
         return np.exp(np.interp(distance, steps, fitted))
 
     def kept(self, distance: Real) -> Real:
-        """What the line's loss leaves of an echo's peak, by a guess where it is not known.
-
-        Parameters
-        ----------
-        distance : ndarray, shape (K,)
-            Distances [m], up to twice the range.
-
-        Returns
-        -------
-        ndarray, shape (K,)
-            As `fade` [1].
-        """
+        """What the line's loss leaves of an echo's peak, by a guess where it is not known."""
         steps, _, whole = self._left
         return np.exp(np.interp(distance, steps, whole))
 
@@ -131,24 +84,7 @@ class Band:
         return np.asarray(every, complex)
 
     def fit(self, distance: Real, reflection: Complex) -> tuple[Complex, Complex, Complex]:
-        """Weighted least squares of echoes at given distances.
-
-        Parameters
-        ----------
-        distance : ndarray, shape (K,)
-            Distances [m].
-        reflection : ndarray, shape (F,)
-            Reflection [1].
-
-        Returns
-        -------
-        coefficients : ndarray, shape (K, P)
-            Of each echo's shapes [1]; the first is its mean reflection.
-        left : ndarray, shape (F,)
-            What the echoes leave [1].
-        basis : ndarray, shape (K P, F)
-            The columns of the fit [1].
-        """
+        """Weighted least squares of echoes at given distances."""
         basis = self._columns(distance)
         solved = self.solve(basis, reflection[None])[0]
         return (
@@ -158,25 +94,7 @@ class Band:
         )
 
     def solve(self, basis: Complex, sweeps: Complex) -> Complex:
-        """Weighted least squares of several sweeps on one basis.
-
-        Parameters
-        ----------
-        basis : ndarray, shape (K P, F)
-            The columns of the fit [1].
-        sweeps : ndarray, shape (N, F)
-            Reflections, or changes of one [1].
-
-        Returns
-        -------
-        ndarray, shape (N, K P)
-            Coefficients [1].
-
-        Raises
-        ------
-        CalibrationError
-            Columns that the line's loss leaves nothing of.
-        """
+        """Weighted least squares of several sweeps on one basis."""
         seen = basis.conj() * self.weight
         try:
             asked = np.einsum("kf,nf->kn", seen, sweeps)
@@ -199,16 +117,6 @@ class Band:
 
         Source: first order of ``exp(-j 4 pi (f - fc) shift / v)``, whose imaginary slope over
         the band is ``-4 pi shift / v``.
-
-        Parameters
-        ----------
-        coefficients : ndarray, shape (K, P)
-            As `fit` gives them [1].
-
-        Returns
-        -------
-        ndarray, shape (K,)
-            Shifts [m], half a resolution at most, and none of an echo that is nothing.
         """
         mean, linear = coefficients[:, 0], coefficients[:, 1]
         ratio = np.divide(linear, mean, out=np.zeros_like(mean), where=mean != 0)
@@ -225,16 +133,6 @@ class Band:
         """Standard deviation of each coefficient per noise 1 in the trace.
 
         Source: ``N^-1 X^H W^2 X N^-1`` of a fit with weights W that are not the noise's.
-
-        Parameters
-        ----------
-        basis : ndarray, shape (K P, F)
-            The columns of the fit [1].
-
-        Returns
-        -------
-        ndarray, shape (K, P)
-            Deviations of the complex coefficients [1].
         """
         seen = basis.conj() * self.weight
         inverse = np.linalg.inv(self._normal(seen, basis))
@@ -254,30 +152,7 @@ def _product(left: Complex, right: Complex) -> Complex:
 
 
 def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) -> Band:
-    """Check the sweep and prepare its basis.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    reflection : ndarray, shape (F,)
-        Reflection [1].
-    line : Line
-        The line; its length has no meaning here.
-    loss_known : bool
-        Whether its losses are known; else they are a guess, the fit uses the phase alone, and each
-        echo is free to fall with frequency.
-
-    Returns
-    -------
-    Band
-        The basis.
-
-    Raises
-    ------
-    CalibrationError
-        A sweep or a velocity factor that cannot be used.
-    """
+    """Check the sweep and prepare its basis."""
     frequency = np.asarray(frequency, float)
     if frequency.ndim != 1 or frequency.size < 16 or np.shape(reflection) != frequency.shape:
         raise CalibrationError(

@@ -37,90 +37,41 @@ with noise, or so many times larger than them alone; two are about as strong wit
 FLOOR = 0.01
 """Transmission [1] up to a place that is reckoned with at least."""
 
+DYNAMIC_DB, MOST = 54.0, 12
+"""Echoes so far below the strongest are left alone [dB], and no more than so many are sought."""
+
 STANDS_OUT = 5.0
 """An echo is one when it is this many times larger than the noise of the trace."""
 
 
 @dataclass(frozen=True, eq=False)
 class Echoes:
-    """All echoes of a sweep, bounces included, near to far.
+    """All echoes of a sweep, bounces included, near to far."""
 
-    Parameters
-    ----------
-    band : Band
-        The basis.
-    distance : ndarray, shape (K,)
-        Distances [m].
-    coefficients : ndarray, shape (K, P)
-        Of each echo's shapes [1].
-    basis : ndarray, shape (K P, F)
-        The columns of the fit [1].
-    left : ndarray, shape (F,)
-        What the echoes leave [1].
-    noise : float
-        Noise of the trace [1], root mean square.
-    """
-
-    band: Band
-    distance: Real
-    coefficients: Complex
-    basis: Complex
-    left: Complex
-    noise: float
+    band: Band  # The basis.
+    distance: Real  # Distances [m]. (K,)
+    coefficients: Complex  # Of each echo's shapes [1]. (K, P)
+    basis: Complex  # The columns of the fit [1]. (K P, F)
+    left: Complex  # What the echoes leave [1]. (F,)
+    noise: float  # Noise of the trace [1], root mean square.
 
     def model(self, chosen: np.ndarray) -> Complex:
-        """The sweep that the chosen echoes alone would give.
-
-        Parameters
-        ----------
-        chosen : ndarray of bool, shape (K,)
-            Which echoes.
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Reflection [1].
-        """
+        """The sweep that the chosen echoes alone would give."""
         kept = np.where(chosen[:, None], self.coefficients, 0)
         return kept.ravel() @ self.basis
 
     def at_foot(self) -> Real:
-        """How large the echoes are as seen at the foot, the line's loss in them.
-
-        Returns
-        -------
-        ndarray, shape (K,)
-            Magnitudes [1].
-        """
+        """How large the echoes are as seen at the foot, the line's loss in them."""
         return np.abs(self.coefficients[:, 0]) * self.band.fade(self.distance)
 
     def moved_by(self, changes: Complex) -> Complex:
-        """What changes of the sweep make of the echoes found, to first order.
-
-        Parameters
-        ----------
-        changes : ndarray, shape (N, F)
-            Changes of the reflection [1].
-
-        Returns
-        -------
-        ndarray, shape (N, K)
-            Changes of the mean reflection of each echo [1].
-        """
+        """What changes of the sweep make of the echoes found, to first order."""
         if not len(changes):  # nothing to solve, and the matrix takes time
             return np.zeros((0, self.distance.size), complex)
         return self.band.solve(self.basis, changes)[:, :: len(self.band.shapes)]
 
     def uncertainty(self) -> tuple[Real, Real]:
-        """Standard uncertainties, as noise and misfit nearby ask.
-
-        Returns
-        -------
-        of_distance : ndarray, shape (K,)
-            Of the distance [m].
-        of_size : ndarray, shape (K,)
-            Of each part of the reflection [1].
-        """
+        """Standard uncertainties, as noise and misfit nearby ask."""
         rest, grid = np.abs(self.band.trace(self.left)), self.band.grid
         near = np.abs(folded(grid - self.distance[:, None], self.band.range))
         near_rms = [np.sqrt(np.mean(rest[row < 3 * self.band.resolution] ** 2)) for row in near]
@@ -131,20 +82,7 @@ class Echoes:
 
 
 def folded(distance: Real, span: float) -> Real:
-    """Distances modulo the range, about zero.
-
-    Parameters
-    ----------
-    distance : ndarray, any shape
-        Distances [m].
-    span : float
-        The range [m].
-
-    Returns
-    -------
-    ndarray
-        Distances [m] of half the range at most.
-    """
+    """Distances modulo the range, about zero."""
     return (distance + span / 2) % span - span / 2
 
 
@@ -157,29 +95,12 @@ def _settled(
     return distance, *band.fit(distance, reflection)
 
 
-def search(band: Band, reflection: Complex, dynamic_db: float, limit: int) -> Echoes:
-    """Find, fit and subtract, strongest first.
-
-    Parameters
-    ----------
-    band : Band
-        The basis.
-    reflection : ndarray, shape (F,)
-        Reflection in the line's impedance [1].
-    dynamic_db : float
-        Echoes this far below the strongest are left alone [dB].
-    limit : int
-        At most so many.
-
-    Returns
-    -------
-    Echoes
-        Near to far.
-    """
+def find_echoes(band: Band, reflection: Complex) -> Echoes:
+    """Find, fit and subtract, strongest first."""
     grid, left = band.grid, reflection
     distance, refused = np.zeros(0), np.zeros(0)
     parts = np.zeros((0, reflection.size), complex)
-    floor = 10 ** (-dynamic_db / 20) * float(np.max(np.abs(band.trace(reflection))))
+    floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(reflection))))
     while True:
         size = np.abs(band.trace(left))
         # Rayleigh: median = rms sqrt(ln 2)
@@ -189,7 +110,7 @@ def search(band: Band, reflection: Complex, dynamic_db: float, limit: int) -> Ec
         taken = np.concatenate([distance, refused])[:, None]
         apart = np.abs(folded(grid[peaks] - taken, band.range)) > NEAREST * band.resolution
         peaks = peaks[np.all(apart, axis=0)]
-        if not peaks.size or max(distance.size, refused.size) == limit:
+        if not peaks.size or max(distance.size, refused.size) == MOST:
             break
         best = peaks[np.argmax(size[peaks])]
         behind = grid[best] > band.range - NEAREST * band.resolution
@@ -214,11 +135,6 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
     Their size is that of three reflections, over the transmission up to the nearest that all
     three carry already; a part in series or across the line passes ``1 - r`` or ``1 + r``. The
     line's loss counts for the whole way, also where that ends beyond the range and is folded back.
-
-    Returns
-    -------
-    place, size : ndarray, shape (T,)
-        How far [m], and how large at the foot [1].
     """
     band, d = echoes.band, echoes.distance
     as_fitted = echoes.coefficients[:, 0] * band.fade(d) / band.kept(d)
@@ -240,22 +156,7 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
 
 
 def placed(echoes: Echoes) -> tuple[np.ndarray, Real, Real]:
-    """Which echoes are no bounces, and how well their places and sizes are known.
-
-    Parameters
-    ----------
-    echoes : Echoes
-        As searched.
-
-    Returns
-    -------
-    real : ndarray of bool, shape (K,)
-        False for a bounce.
-    of_distance : ndarray, shape (K,)
-        Standard uncertainty of each place [m]: noise, misfit, and what is near.
-    of_size : ndarray, shape (K,)
-        Of each part of the reflection [1].
-    """
+    """Which echoes are no bounces, and how well their places and sizes are known."""
     of_distance, of_size = echoes.uncertainty()
     real, pulled = told_apart(echoes, of_distance, of_size)
     least = FLAT * echoes.band.resolution
@@ -267,20 +168,6 @@ def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.nda
 
     They are judged strongest first, as a bounce is no stronger than each of what it bounces
     between; a nearer one about as strong passes for real meanwhile.
-
-    Parameters
-    ----------
-    echoes : Echoes
-        As searched.
-    of_distance, of_size : ndarray, shape (K,)
-        Their standard uncertainties [m] and [1].
-
-    Returns
-    -------
-    real : ndarray of bool, shape (K,)
-        False for a bounce.
-    pulled : ndarray, shape (K,)
-        Standard uncertainty [m] to add.
     """
     band, size, distance = echoes.band, echoes.at_foot(), echoes.distance
     doubt = 3 * of_size * band.fade(distance)

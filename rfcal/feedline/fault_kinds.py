@@ -64,31 +64,7 @@ def tell_kinds(
     beside: Real,
     loss_known: bool,
 ) -> tuple[str, ...]:
-    """Kinds of events on one uniform line.
-
-    Parameters
-    ----------
-    band : Band
-        The sweep's basis.
-    distance : ndarray, shape (K,)
-        Distances [m], near to far.
-    coefficients : ndarray, shape (K, P)
-        Of each event's shapes [1], the line's loss made good where it is known; the first is the
-        mean reflection.
-    uncertainty : ndarray, shape (K,)
-        Standard uncertainties of each part of them [1].
-    phase_uncertainty : ndarray, shape (K,)
-        Standard uncertainties of their phases, as the places are doubtful [rad].
-    beside : ndarray, shape (K,)
-        What else reflects too near to each to be told apart from it [1].
-    loss_known : bool
-        Whether the line's loss is.
-
-    Returns
-    -------
-    tuple of K str
-        As `rfcal.feedline.faults.Events` lists them.
-    """
+    """Kinds of events on one uniform line."""
     if not distance.size:
         return ()
     apart, reflection = distance / band.resolution, coefficients[:, 0]
@@ -137,11 +113,6 @@ def _goes_as(
 
     A resistance reflects alike at all frequencies. What may be left of the line's loss is tried;
     what rings behind an event is part of how it goes over the band.
-
-    Returns
-    -------
-    as_resistance, as_reactance : ndarray of bool, shape (K,)
-        Whether what the kind would be explains the shapes.
     """
     some = slice(None, None, max(1, band.frequency.size // 100))
     frequency, weight, shapes = band.frequency[some], band.weight[some], band.shapes[:, some]

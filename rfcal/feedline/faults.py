@@ -10,7 +10,7 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echo_basis import prepare
-from rfcal.feedline.echoes import NEAREST, Echoes, folded, placed, search
+from rfcal.feedline.echoes import MOST, NEAREST, Echoes, find_echoes, folded, placed
 from rfcal.feedline.fault_kinds import LOSSIEST, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
@@ -24,52 +24,32 @@ GUESS = 0.3
 
 @dataclass(frozen=True, eq=False)
 class Events:
-    """What reflects along a line, near to far.
+    """What reflects along a line, near to far."""
 
-    Parameters
-    ----------
-    distance_m : ndarray, shape (K,)
-        Distance from the reference plane [m].
-    distance_uncertainty_m : ndarray, shape (K,)
-        Its standard uncertainty [m]: noise, misfit nearby and velocity factor.
-    reflection : ndarray, shape (K,)
-        Mean over the band of the reflection at the event in the line [1], the line's loss made
-        good; what nearer events keep back is not.
-    reflection_uncertainty : ndarray, shape (K,)
-        Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
-        all frequencies.
-    kind : tuple of K str
-        ``"open"`` or ``"short"``, which reflect all alike over the band, so an antenna far below
-        its resonance is an open too; ``"shunt resistance"``, ``"series resistance"``; ``"series
-        inductance"`` or ``"shunt capacitance"``, as of a connector or of a stretch shorter than
-        half the resolution; ``"stretch of lower impedance"`` or ``higher`` (both its ends);
-        ``"slow change"`` (of several in a row, as of water); ``"mismatch"`` of another kind; or
-        ``"unknown"`` where band, noise, an unknown loss or a twin do not let it be told.
-    resolution_m : float
-        ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
-    range_m : float
-        ``c VF / (2 df)`` of the step df [m]; what lies beyond is folded back into it.
-    grid_m : ndarray, shape (G,)
-        Distances of the trace [m].
-    magnitude : ndarray, shape (G,)
-        Magnitude of the trace [1], the line's loss made good while it leaves a billionth.
-    noise : float
-        Noise of the trace before the loss was made good [1], root mean square.
-    velocity_factor : float
-        Velocity factor that the distances rest on [1].
-    """
-
-    distance_m: Real
+    distance_m: Real  # Distance from the reference plane [m]. (K,)
+    # Its standard uncertainty [m]: noise, misfit nearby and velocity factor. (K,)
     distance_uncertainty_m: Real
+    # Mean over the band of the reflection at the event in the line [1], the line's loss made
+    # good; what nearer events keep back is not. (K,)
     reflection: Complex
+    # Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
+    # all frequencies. (K,)
     reflection_uncertainty: Real
+    # ``"open"`` or ``"short"``, which reflect all alike over the band, so an antenna far below
+    # its resonance is an open too; ``"shunt resistance"``, ``"series resistance"``; ``"series
+    # inductance"`` or ``"shunt capacitance"``, as of a connector or of a stretch shorter than
+    # half the resolution; ``"stretch of lower impedance"`` or ``higher`` (both its ends); ``"slow
+    # change"`` (of several in a row, as of water); ``"mismatch"`` of another kind; or
+    # ``"unknown"`` where band, noise, an unknown loss or a twin do not let it be told.
     kind: tuple[str, ...]
+    # ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
     resolution_m: float
-    range_m: float
-    grid_m: Real
+    range_m: float  # ``c VF / (2 df)`` of the step df [m]; what lies beyond is folded back into it.
+    grid_m: Real  # Distances of the trace [m]. (G,)
+    # Magnitude of the trace [1], the line's loss made good while it leaves a billionth. (G,)
     magnitude: Real
-    noise: float
-    velocity_factor: float
+    noise: float  # Noise of the trace before the loss was made good [1], root mean square.
+    velocity_factor: float  # Velocity factor that the distances rest on [1].
 
 
 def in_line(
@@ -84,28 +64,6 @@ def in_line(
 
     A loss that is a guess makes a guess of the impedance's departure from a resistance: the
     resistance is taken then, and what the departure would change is one more common change.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    reflection : ndarray, shape (F,)
-        Corrected reflection at the foot of the line [1] in `z_ref`.
-    line : Line
-        The line.
-    loss_known : bool
-        Whether its losses are known.
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-    common : ndarray, shape (N, F), or None
-        What is common to all frequencies changes in `reflection` [1].
-
-    Returns
-    -------
-    seen : ndarray, shape (F,)
-        Reflection in the line's impedance [1].
-    shared : ndarray, shape (M, F)
-        Common changes of it [1].
     """
     real = np.full(frequency.size, line.z0, complex)
     impedance = line.impedance(frequency) if loss_known else real
@@ -125,32 +83,11 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
     Of an echo that keeps its strength the fall is the conductors' there and back, and what lies
     inside them delays it by as much; an end that itself changes over the band misleads it, so no
     more is believed than the lossiest of usual cables has.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Evenly spaced frequencies [Hz].
-    reflection : ndarray, shape (F,)
-        Corrected reflection at the foot of the line [1] in `z_ref`.
-    line : Line
-        The line; its length and losses have no meaning here.
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-
-    Returns
-    -------
-    Line
-        The same with a conductor loss, zero where no echo falls, and no other.
-
-    Raises
-    ------
-    CalibrationError
-        As `find_events`.
     """
     line = replace(line, conductor_db=0.0, dielectric_db=0.0)
     for _ in range(3):  # the phase of one guess makes the next a better one
         band = prepare(frequency, reflection, line, loss_known=False)
-        echoes = search(band, renormalise(reflection, z_ref, line.z0), 54.0, 12)
+        echoes = find_echoes(band, renormalise(reflection, z_ref, line.z0))
         if not echoes.distance.size:
             break
         distance = float(echoes.distance[np.argmax(np.abs(echoes.coefficients[:, 0]))])
@@ -191,58 +128,23 @@ def find_events(
     z_ref: float = 50.0,
     velocity_factor_uncertainty: float = 0.0,
     common: Complex | None = None,
-    dynamic_db: float = 54.0,
-    most: int = 6,
 ) -> Events:
     """What reflects along a line, from a sweep at its foot.
 
     What the calibration leaves reflects too: at the foot by directivity and connection, at twice
     the distance of a strong end by source match. Events that this would explain are left out, as
     a list of them would only send people to look for faults that are none.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Evenly spaced frequencies [Hz]; they need not begin near zero.
-    reflection : ndarray, shape (F,)
-        Corrected reflection at the foot of the line [1] in `z_ref`.
-    line : Line
-        The line; its length has no meaning here.
-    loss_known : bool
-        Whether its losses are known. Where not, they are a guess that serves for the phase alone:
-        reflections are what they seem from the foot, and fewer kinds can be told.
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-    velocity_factor_uncertainty : float
-        Standard uncertainty of the velocity factor [1].
-    common : ndarray, shape (N, F), optional
-        What one standard deviation of each influence common to all frequencies changes in
-        `reflection` [1]; none where left out.
-    dynamic_db : float
-        Echoes further than this below the strongest one are left alone [dB].
-    most : int
-        At most this many events, the strongest.
-
-    Returns
-    -------
-    Events
-        Near to far.
-
-    Raises
-    ------
-    CalibrationError
-        A sweep that is not even, too short or not finite; a velocity factor or loss that cannot be.
     """
     band = prepare(frequency, reflection, line, loss_known)
     seen, shared = in_line(band.frequency, reflection, line, loss_known, z_ref, common)
-    echoes = search(band, seen, dynamic_db, 2 * most)
+    echoes = find_echoes(band, seen)
     single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     of_size = np.hypot(of_size, of_common)
     real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))
     strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
     kept, beside = _parted(echoes, real[np.argsort(-strength)])
-    real = np.sort(kept[:most])
+    real = np.sort(kept[: MOST // 2])
     distance, value = echoes.distance[real], echoes.coefficients[real, 0]
     per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
     phase = per_metre * of_distance[real]
@@ -289,31 +191,6 @@ def gate(
 
     The echoes fitted in the stretch are kept and those outside are taken away before the rest is
     gated in distance, so the band's edges suffer little.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Evenly spaced frequencies [Hz].
-    reflection : ndarray, shape (F,)
-        Corrected reflection at the foot of the line [1] in `z_ref`.
-    line : Line
-        The line; its length has no meaning here.
-    start_m, stop_m : float
-        The stretch, distances from the reference plane [m].
-    loss_known : bool
-        As for `find_events`.
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Reflection [1] in the line's impedance, the line's loss and delay to the event still in it.
-
-    Raises
-    ------
-    CalibrationError
-        As `find_events`, or a stretch narrower than the resolution or outside the range.
     """
     band = prepare(frequency, reflection, line, loss_known)
     if not (-band.resolution <= start_m <= stop_m - band.resolution <= band.range):
@@ -322,7 +199,7 @@ def gate(
             f"or wider, between 0 and {band.range:.4g} m"
         )
     seen, _ = in_line(band.frequency, reflection, line, loss_known, z_ref, None)
-    echoes = search(band, seen, 54.0, 12)
+    echoes = find_echoes(band, seen)
     inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
     size = band.grid.size
     off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))

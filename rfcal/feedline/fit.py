@@ -26,27 +26,16 @@ NO_LINE = (
 
 @dataclass(frozen=True, eq=False)
 class LineProperties:
-    """What a line is, fitted over the band.
+    """What a line is, fitted over the band."""
 
-    Parameters
-    ----------
-    line : Line
-        The line with the velocity factor and length that go with its delay.
-    delay_s : float
-        One-way delay [s].
-    covariance : ndarray, shape (4, 4)
-        Of delay [s], z0 [ohm], conductor and dielectric loss [dB per 100 m at 1 MHz]: from the
-        scatter about the fit, and from the sweeps' effects that are common to all frequencies.
-    residual : float
-        Root mean square of what the fit leaves of the reflections [1].
-    expected_residual : float
-        What the sweeps' own effects and the far end's would leave of them [1].
-    """
-
-    line: Line
-    delay_s: float
+    line: Line  # The line with the velocity factor and length that go with its delay.
+    delay_s: float  # One-way delay [s].
+    # Of delay [s], z0 [ohm], conductor and dielectric loss [dB per 100 m at 1 MHz]: from the
+    # scatter about the fit, and from the sweeps' effects that are common to all frequencies. (4,
+    # 4)
     covariance: Real
-    residual: float
+    residual: float  # Root mean square of what the fit leaves of the reflections [1].
+    # What the sweeps' own effects and the far end's would leave of them [1].
     expected_residual: float
 
     @property
@@ -61,18 +50,7 @@ class LineProperties:
         return dict(zip(names, np.sqrt(np.diag(self.covariance)).tolist(), strict=True))
 
     def loss_db(self, frequency: Real) -> tuple[Real, Real]:
-        """Matched loss of the whole line.
-
-        Parameters
-        ----------
-        frequency : ndarray, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        loss, uncertainty : ndarray, shape (F,)
-            Loss and its standard uncertainty [dB].
-        """
+        """Matched loss of the whole line."""
         share, megahertz = self.line.length_m / 100, np.asarray(frequency, float) / 1e6
         by_term = np.stack([np.sqrt(megahertz), megahertz], axis=-1) * share
         variance = np.einsum("fi,ij,fj->f", by_term, self.covariance[2:, 2:], by_term)
@@ -82,31 +60,7 @@ class LineProperties:
 def fit_line(
     start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
 ) -> LineProperties:
-    """Least squares over the sweeps.
-
-    Parameters
-    ----------
-    start : Line
-        Where to start from: its impedance, losses and delay.
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    ends : dict of float to Quantity
-        What the far end reflects (1 open, -1 short), and the corrected sweep [1].
-    z_ref : float
-        Reference impedance [ohm].
-    far_end : float
-        Standard uncertainty of each part of what the far end reflects [1].
-
-    Returns
-    -------
-    LineProperties
-        The fit.
-
-    Raises
-    ------
-    CalibrationError
-        A fit at the bounds of the search; `NotThisLineError` where that tells something.
-    """
+    """Least squares over the sweeps."""
     from scipy.optimize import least_squares
 
     measured = np.concatenate([sweep.value for sweep in ends.values()])
@@ -203,18 +157,7 @@ def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
 
 
 def require_points(frequency: Real) -> None:
-    """Refuse a sweep with too few points to tell a line's length.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-
-    Raises
-    ------
-    CalibrationError
-        Fewer than five points.
-    """
+    """Refuse a sweep with too few points to tell a line's length."""
     if frequency.size < 5:
         raise CalibrationError(
             f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
@@ -227,25 +170,6 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     The phase of a line's round trip is zero at zero frequency. The slope over the band gives a
     delay; carried back to zero frequency it must come to a whole number of turns, which fixes the
     delay much better.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], ascending.
-    round_trip : ndarray, shape (F,)
-        About ``exp(-2 gamma l)``; half the difference of the open and the short sweep will do.
-
-    Returns
-    -------
-    float
-        Delay [s].
-
-    Raises
-    ------
-    CalibrationError
-        Fewer than five points, steps too coarse for the delay, or a span too small for the branch.
-    NotThisLineError
-        A phase at zero frequency that is surely half a turn off.
     """
     require_points(frequency)
     phase = np.unwrap(np.angle(round_trip)) + _inside_conductors(frequency, round_trip)

@@ -20,7 +20,7 @@ from rfcal.feedline.fit import (
     fit_line,
     require_points,
 )
-from rfcal.maths.reflection import Complex, Real, renormalise, to_impedance
+from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.uncertainty.quantity import Quantity
 
@@ -32,32 +32,6 @@ STARTS = 8
 """Starts of the fit that are tried."""
 MOST_RATIO = 16.0
 """Lines are sought up to this far from the reference impedance, either way [1]."""
-
-
-def point_by_point(far_open: Complex, far_short: Complex, z_ref: float) -> tuple[Complex, Complex]:
-    """Characteristic impedance and round trip at each frequency.
-
-    Source: ``Z0 = sqrt(Zoc Zsc)`` and the reflection of the short in Z0, which is minus the round
-    trip (any textbook on lines). Ill-conditioned near multiples of a quarter wave.
-
-    Parameters
-    ----------
-    far_open, far_short : ndarray, shape (F,)
-        Corrected reflection with the far end open and short [1].
-    z_ref : float
-        Reference impedance [ohm].
-
-    Returns
-    -------
-    z0 : ndarray, shape (F,)
-        Characteristic impedance [ohm], of the sign that has a resistance above zero.
-    round_trip : ndarray, shape (F,)
-        ``exp(-2 gamma l)`` [1].
-    """
-    z_open, z_short = to_impedance(far_open, z_ref), to_impedance(far_short, z_ref)
-    z0 = np.sqrt(z_open * z_short)
-    z0 = np.where(z0.real < 0, -z0, z0)
-    return z0, -(z_short - z0) / (z_short + z0)
 
 
 def measure_line(
@@ -74,32 +48,6 @@ def measure_line(
 
     One of the two sweeps will do, on trust that the line is uniform, its loss follows the loss
     law and its far end is what it is said to be; two check each other.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], ascending, five or more.
-    far_open, far_short : Quantity, ndarray of shape (F,), or None
-        Corrected reflection with the far end open and short [1]; one of them may be absent.
-    z_ref : float
-        Reference impedance [ohm].
-    velocity_factor : float, optional
-        Velocity factor [1], from which the length follows.
-    length_m : float, optional
-        Physical length [m], from which the velocity factor follows.
-    far_end : float
-        Standard uncertainty of the real and the imaginary part of what the far end reflects [1].
-
-    Returns
-    -------
-    LineProperties
-        The fit over the band.
-
-    Raises
-    ------
-    CalibrationError
-        A delay that the sweep leaves ambiguous, too few points, no sweep, or not exactly one of
-        velocity factor and length: a sweep sees their ratio only.
     """
     if (velocity_factor is None) == (length_m is None):
         raise CalibrationError(

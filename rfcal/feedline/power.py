@@ -14,7 +14,7 @@ from rfcal.measurement.model import Inputs
 from rfcal.models.line import Line
 from rfcal.uncertainty.coverage import K_AXIS
 
-DRAWS = 500
+LOSS_DRAWS = 500
 """Draws for the uncertainty of a path's loss: enough for two digits of it."""
 
 
@@ -22,25 +22,6 @@ def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
     """Loss of a line with a load at its end: of the power into it, what does not arrive.
 
     Exact, from the two-port; it holds the matched loss and what standing waves add to it.
-
-    Parameters
-    ----------
-    line : Line
-        The line.
-    frequency : array_like, shape (F,)
-        Frequencies [Hz].
-    load : array_like, shape (F,) or ()
-        Load impedance [ohm], finite and with a resistance above zero.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Loss [dB].
-
-    Raises
-    ------
-    CalibrationError
-        A load without resistance, or none at all: no power can arrive in it.
     """
     if not np.all(np.isfinite(load) & (np.real(load) > 0)):
         raise CalibrationError(
@@ -51,52 +32,18 @@ def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
 
 @dataclass(frozen=True, eq=False)
 class Standing:
-    """Voltage and current along a line at one frequency.
+    """Voltage and current along a line at one frequency."""
 
-    Parameters
-    ----------
-    distance_m : ndarray, shape (P,)
-        Distance from the load [m].
-    volts, amps : ndarray, shape (P,)
-        Root-mean-square values [V] and [A].
-    watts : ndarray, shape (P,)
-        Power passing towards the load [W].
-    """
-
-    distance_m: Real
-    volts: Real
-    amps: Real
-    watts: Real
+    distance_m: Real  # Distance from the load [m]. (P,)
+    volts: Real  # Root-mean-square values [V] and [A]. (P,)
+    amps: Real  # Root-mean-square values [V] and [A]. (P,)
+    watts: Real  # Power passing towards the load [W]. (P,)
 
 
 def along(
     line: Line, frequency_hz: float, load: complex, *, power_w: float, points: int = 401
 ) -> Standing:
-    """Voltage, current and power along a line, for a stated power into its near end.
-
-    Parameters
-    ----------
-    line : Line
-        The line.
-    frequency_hz : float
-        Frequency [Hz].
-    load : complex
-        Load impedance [ohm], with a resistance above zero.
-    power_w : float
-        Power into the near end [W].
-    points : int
-        Number of places P, from the load to the near end.
-
-    Returns
-    -------
-    Standing
-        At even places.
-
-    Raises
-    ------
-    CalibrationError
-        A load without resistance.
-    """
+    """Voltage, current and power along a line, for a stated power into its near end."""
     loss = float(loss_db(line, np.array([frequency_hz]), load)[0])
     at_load = np.sqrt(power_w * 10 ** (-loss / 10) / load.real)
     distance = np.linspace(0, line.length_m, points)
@@ -108,18 +55,13 @@ def along(
 
 @dataclass(frozen=True, eq=False)
 class PathLoss:
-    """What is lost between the plane and the device.
+    """What is lost between the plane and the device."""
 
-    Parameters
-    ----------
-    loss_db : ndarray, shape (F,)
-        Of the power into the path at the plane, what does not reach the device [dB]; not below
-        zero, nan for a device that is seen to give power.
-    expanded_uncertainty_db : ndarray, shape (F,)
-        95 % half-width [dB]; infinite where one in twenty of what the device may be gives power.
-    """
-
+    # Of the power into the path at the plane, what does not reach the device [dB]; not below
+    # zero, nan for a device that is seen to give power. (F,)
     loss_db: Real
+    # 95 % half-width [dB]; infinite where one in twenty of what the device may be gives power.
+    # (F,)
     expanded_uncertainty_db: Real
 
 
@@ -127,25 +69,11 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
     """Loss of what was removed between plane and device, with the device as it is.
 
     Every element is taken to be reciprocal, as cables, adapters and fixtures are.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The device's reading and all it depends on.
-    reflection : ndarray, shape (F,)
-        Corrected reflection of the device [1].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-
-    Returns
-    -------
-    PathLoss or None
-        None where nothing was removed, or where something was added.
     """
     lost = loss_of(inputs, reflection)
     if lost is None:
         return None
-    drawn = _loss(*inputs.walk(rng, DRAWS))
+    drawn = _loss(*inputs.walk(rng, LOSS_DRAWS))
     told = np.isfinite(drawn)
     spread = np.std(np.where(told, drawn, lost), axis=0)
     half = np.where(np.mean(told, axis=0) > 0.95, K_AXIS * spread, np.inf)
@@ -153,37 +81,13 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
 
 
 def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:
-    """Loss of what was removed between plane and device, with any load in the device's place.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The device's reading and all it depends on.
-    reflection : ndarray, shape (F,)
-        Reflection of the load [1].
-
-    Returns
-    -------
-    ndarray, shape (F,), or None
-        Loss [dB]; None where nothing was removed, or where something was added.
-    """
+    """Loss of what was removed between plane and device, with any load in the device's place."""
     whole = whole_map(inputs)
     return None if whole is None else _loss(reflection, [whole])
 
 
 def whole_map(inputs: Inputs) -> Bilinear | None:
-    """The map of all that was removed between plane and device.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The device's reading and all it depends on.
-
-    Returns
-    -------
-    Bilinear or None
-        From the device to the plane; None where nothing was removed, or where something was added.
-    """
+    """The map of all that was removed between plane and device."""
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
     return reduce(matmul, (step.through(inputs.calibration.error_box) for step in inputs.path))

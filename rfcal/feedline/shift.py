@@ -34,21 +34,13 @@ for each place that is more than it needs."""
 
 @dataclass(frozen=True)
 class Shift:
-    """How places have moved: in proportion to distance, or all from one on by one amount.
+    """How places have moved: in proportion to distance, or all from one on by one amount."""
 
-    Parameters
-    ----------
-    size : float
-        By how much of itself the delay to every place has grown [1], or places have [m].
-    uncertainty : float
-        Its standard uncertainty, in the same unit.
-    between_m : tuple of two float, optional
-        Between which places the second kind begins [m]; the first is 0 where all of them moved.
-        None for the first kind.
-    """
-
+    # By how much of itself the delay to every place has grown [1], or places have [m].
     size: float = 0.0
-    uncertainty: float = 0.0
+    uncertainty: float = 0.0  # Its standard uncertainty, in the same unit.
+    # Between which places the second kind begins [m]; the first is 0 where all of them moved.
+    # None for the first kind.
     between_m: tuple[float, float] | None = None
 
     @property
@@ -57,37 +49,14 @@ class Shift:
         return abs(self.size) > SIGNIFICANT * self.uncertainty
 
     def form(self, distance: Real) -> Real:
-        """How far places move for a size of 1.
-
-        Parameters
-        ----------
-        distance : ndarray, shape (K,)
-            Where they were [m].
-
-        Returns
-        -------
-        ndarray, shape (K,)
-            Metres outward [m, or 1].
-        """
+        """How far places move for a size of 1."""
         if self.between_m is None:
             return distance
         return (distance > sum(self.between_m) / 2).astype(float)
 
 
 def find_shift(then: Echoes, now: Echoes) -> Shift | None:
-    """How places moved from one sweep of a line to another, by the places themselves.
-
-    Parameters
-    ----------
-    then, now : Echoes
-        Of both, on the same basis.
-
-    Returns
-    -------
-    Shift or None
-        A stretch, be it insignificant, where it explains the places; else a significant move from
-        one place on; None where neither does.
-    """
+    """How places moved from one sweep of a line to another, by the places themselves."""
     doubts = [_doubt(echoes) for echoes in (then, now)]
     pairs = _pairs(then, now)
     if not len(pairs):

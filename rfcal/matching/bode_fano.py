@@ -17,41 +17,17 @@ MISFIT = 0.02
 
 @dataclass(frozen=True, eq=False)
 class LoadModel:
-    """Resistance, inductance and capacitance that stand for a load.
+    """Resistance, inductance and capacitance that stand for a load."""
 
-    Parameters
-    ----------
-    series : bool
-        True for all three in series, False for all three in parallel.
-    r_ohm : float
-        Resistance [ohm].
-    l_h : float
-        Inductance [H]; 0 in series or infinite in parallel where there is none.
-    c_f : float
-        Capacitance [F]; infinite in series or 0 in parallel where there is none.
-    residual : float
-        Root mean square of the reflection at the load of a source that the model would match [1].
-    """
-
-    series: bool
-    r_ohm: float
-    l_h: float
-    c_f: float
+    series: bool  # True for all three in series, False for all three in parallel.
+    r_ohm: float  # Resistance [ohm].
+    l_h: float  # Inductance [H]; 0 in series or infinite in parallel where there is none.
+    c_f: float  # Capacitance [F]; infinite in series or 0 in parallel where there is none.
+    # Root mean square of the reflection at the load of a source that the model would match [1].
     residual: float = 0.0
 
     def impedance(self, frequency: Real) -> Complex:
-        """Impedance of the model.
-
-        Parameters
-        ----------
-        frequency : ndarray, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Impedance [ohm].
-        """
+        """Impedance of the model."""
         omega = 2 * np.pi * np.asarray(frequency, float)
         if self.series:
             ohm: Any = self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
@@ -61,22 +37,7 @@ class LoadModel:
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:
-    """The series or parallel model that is nearer to the load.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], two or more.
-    load : ndarray, shape (F,)
-        Load impedance [ohm].
-    z_ref : float
-        Reference impedance of the reflection in which the parts are fitted [ohm].
-
-    Returns
-    -------
-    LoadModel
-        Every part zero or more.
-    """
+    """The series or parallel model that is nearer to the load."""
     found = []
     for series in (True, False):
         seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
@@ -113,26 +74,16 @@ def _fit(frequency: Real, seen: Complex, weight: Real) -> list[float]:
 
 @dataclass(frozen=True, eq=False)
 class Limit:
-    """What no network without loss can beat, by both conditions.
+    """What no network without loss can beat, by both conditions."""
 
-    Parameters
-    ----------
-    far : float
-        Most that the integral of ln(1/|reflection|) over angular frequency can be [rad/s], by the
-        inductance in series or the capacitance in parallel; infinite without one.
-    near : float
-        Most that the integral of ln(1/|reflection|) over angular frequency squared can be [s/rad],
-        by the other one.
-    reflection : float
-        Least magnitude that can be held over the whole band [1].
-    misfit : float
-        How far the load's model is off [1], as `LoadModel` has it.
-    """
-
+    # Most that the integral of ln(1/|reflection|) over angular frequency can be [rad/s], by the
+    # inductance in series or the capacitance in parallel; infinite without one.
     far: float
+    # Most that the integral of ln(1/|reflection|) over angular frequency squared can be [s/rad],
+    # by the other one.
     near: float
-    reflection: float
-    misfit: float = 0.0
+    reflection: float  # Least magnitude that can be held over the whole band [1].
+    misfit: float = 0.0  # How far the load's model is off [1], as `LoadModel` has it.
 
     @property
     def told(self) -> bool:
@@ -145,63 +96,16 @@ class Limit:
         return (1 + self.reflection) / (1 - self.reflection) if self.reflection < 1 else np.inf
 
     def reached(self, worst_swr: float) -> float | None:
-        """How close a network comes.
-
-        Parameters
-        ----------
-        worst_swr : float
-            Largest SWR in the band [1].
-
-        Returns
-        -------
-        float or None
-            Logarithm of its worst reflection over that of the limit [1]: 1 at the limit, 0 for
-            no match at all; above 1 only by loss. None where there is no limit, or none is told.
-        """
+        """How close a network comes."""
         if not self.told or self.reflection == 0:
             return None
         if not np.isfinite(worst_swr) or worst_swr <= 1:
             return 0.0 if worst_swr > 1 else np.inf
         return float(np.log((worst_swr - 1) / (worst_swr + 1)) / np.log(self.reflection))
 
-    def used(self, frequency: Real, reflection: Complex) -> tuple[float, float]:
-        """How much of both limits a network uses over a sweep.
-
-        Parameters
-        ----------
-        frequency : ndarray, shape (F,)
-            Frequencies [Hz].
-        reflection : ndarray, shape (F,)
-            Reflection at the network's input [1].
-
-        Returns
-        -------
-        far, near : float
-            Shares [1]; below 1 for every network without loss on the model.
-        """
-        omega = 2 * np.pi * frequency
-        depth = -np.log(np.maximum(np.abs(reflection), 1e-300))
-        return (
-            float(np.trapezoid(depth, omega) / self.far),
-            float(np.trapezoid(depth / omega**2, omega) / self.near),
-        )
-
 
 def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
-    """The limit for a load over a band.
-
-    Parameters
-    ----------
-    model : LoadModel
-        The load.
-    band_hz : tuple of (float, float)
-        Band [Hz].
-
-    Returns
-    -------
-    Limit
-        Reached only by a network of endlessly many parts.
-    """
+    """The limit for a load over a band."""
     # far: pi R/L in series, pi/(R C) in parallel; near: pi R C in series, pi L/R in parallel
     r, l_h, c = model.r_ohm, model.l_h, model.c_f
     if model.series:

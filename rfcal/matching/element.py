@@ -1,4 +1,4 @@
-"""One part of a network and how it is connected."""
+"""One element of a ladder network: a part and how it is connected."""
 
 from dataclasses import dataclass, replace
 from typing import Any
@@ -8,33 +8,21 @@ from numpy.typing import ArrayLike
 
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real
-from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
 
 SERIES, SHUNT, SECTION = "series", "shunt", "section"
-AnyPart = Inductor | Capacitor | Stub | Line
+Part = Inductor | Capacitor | Stub | Line
+State = tuple[Complex, Complex]
+"""Voltage and current at one joint of the network [V, A], each of shape (..., F)."""
 
 
 @dataclass(frozen=True, eq=False)
-class Element:
-    """One part and how it is connected.
+class NetworkElement:
+    """One part and how it is connected."""
 
-    Parameters
-    ----------
-    name : str
-        Such as ``"C1"``.
-    place : str
-        ``"series"``, ``"shunt"`` or, for a line in the way, ``"section"``.
-    part : Inductor, Capacitor, Stub or Line
-        The part.
-    fixed : bool
-        True for what is there already and is not chosen, such as the feed line.
-    """
-
-    name: str
-    place: str
-    part: AnyPart
-    fixed: bool = False
+    name: str  # such as "C1"
+    place: str  # SERIES, SHUNT or, for a line in the way, SECTION
+    part: Part
 
     @property
     def value(self) -> Any:
@@ -55,73 +43,25 @@ class Element:
         return "H" if isinstance(self.part, Inductor) else "F"
 
     def in_words(self) -> str:
-        """The value as it is written on a part.
-
-        Returns
-        -------
-        str
-            Such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``.
-        """
+        """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
         if self.line is not None:
             return f"{self.value:.4g} m of {self.line.z0:.3g} ohm"
         power = int(np.clip(np.floor(np.log10(self.value) / 3 + 1e-9), -5, 0))
         return f"{self.value / 1000.0**power:.4g} {' mµnpf'[-power].strip()}{self.unit}"
 
-    def with_value(self, value: Any) -> "Element":
-        """The same element with another value.
-
-        Parameters
-        ----------
-        value : array_like, shape () or (..., 1)
-            Inductance [H], capacitance [F] or length [m].
-
-        Returns
-        -------
-        Element
-            Of the same name and place.
-        """
+    def with_value(self, value: Any) -> "NetworkElement":
+        """The same element with another value, shape () or, for draws, (..., 1)."""
         part = self.part
         if isinstance(part, Line):
             return replace(self, part=replace(part, length_m=value))
         return replace(self, part=part.with_value(value))
 
-    def two_port(self, frequency: ArrayLike) -> TwoPort:
-        """The element as a two-port.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        TwoPort
-            From its source side to its load side.
-        """
-        if isinstance(self.part, Line):
-            return self.part.two_port(frequency)
-        z = self.part.impedance(frequency)
-        return TwoPort.series(z) if self.place == SERIES else TwoPort.shunt(1 / z)
-
-    def before(
-        self, frequency: ArrayLike, volt: Complex, ampere: Complex
-    ) -> tuple[Complex, Complex]:
-        """Voltage and current at the source side from those at the load side.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-        volt, ampere : ndarray, shape (..., F)
-            At the load side [V, A].
-
-        Returns
-        -------
-        volt, ampere : ndarray, shape (..., F)
-            At the source side [V, A].
-        """
+    def source_side(self, frequency: ArrayLike, far: State) -> State:
+        """Voltage and current at the source side from those at the load side."""
+        volt, ampere = far
         if isinstance(self.part, Line):
             zc, propagation = self.part.constants(frequency)
+            # V = V+ e^(gamma l) + V- e^(-gamma l), I = (V+ e^(gamma l) - V- e^(-gamma l)) / Zc
             grow = np.exp(propagation * self.part.length_m)
             ahead, back = (volt + zc * ampere) * grow / 2, (volt - zc * ampere) / grow / 2
             return ahead + back, (ahead - back) / zc
@@ -130,29 +70,16 @@ class Element:
             return volt + z * ampere, ampere
         return volt, ampere + volt / z
 
-    def _through(self, near: tuple[Complex, Complex], far: tuple[Complex, Complex]) -> Complex:
+    def _through(self, near: State, far: State) -> Complex:
         """Current through the part; a section's is the one at its source side."""
         return near[1] - far[1] if self.place == SHUNT else near[1]
 
-    def slope(
-        self, frequency: ArrayLike, near: tuple[Complex, Complex], far: tuple[Complex, Complex]
-    ) -> Complex:
-        """Derivative of the network's input impedance by the logarithm of the value.
+    def slope(self, frequency: ArrayLike, near: State, far: State) -> Complex:
+        """Derivative of the input impedance by the logarithm of the value, times I_in^2 [ohm A^2].
 
         By reciprocity a change dZ of a part whose current is I changes the input impedance by
-        ``(I / I_in)^2 dZ`` (Tellegen's theorem); here without the division.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-        near, far : tuple of ndarray, shape (..., F)
-            Voltage and current at its source side and load side.
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Derivative times the square of the input current [ohm A^2].
+        ``(I / I_in)^2 dZ`` (Tellegen's theorem); here without the division. `near` and `far` are
+        the element's source side and load side.
         """
         current = self._through(near, far)
         if not isinstance(self.part, Line):
@@ -160,23 +87,8 @@ class Element:
         zc, propagation = self.part.constants(frequency)
         return propagation * self.part.length_m * (zc * near[1] ** 2 - near[0] ** 2 / zc)
 
-    def peaks(
-        self, frequency: ArrayLike, near: tuple[Complex, Complex], far: tuple[Complex, Complex]
-    ) -> tuple[Real, Real]:
-        """Largest voltage across the part and current through it, along it for a line.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-        near, far : tuple of ndarray, shape (..., F)
-            Voltage and current at its source side and load side.
-
-        Returns
-        -------
-        volt, ampere : ndarray, shape (..., F)
-            Magnitudes, in the unit of `near`.
-        """
+    def peaks(self, frequency: ArrayLike, near: State, far: State) -> tuple[Real, Real]:
+        """Largest voltage and current of the part, along it for a line; in the unit of `near`."""
         current = self._through(near, far)
         volt = near[0] - far[0] if self.place == SERIES else near[0]
         if self.line is None:

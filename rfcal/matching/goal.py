@@ -20,19 +20,11 @@ SPARE = 0.75
 
 @dataclass(frozen=True, eq=False)
 class Bandwidth:
-    """Where the SWR about the centre stays within a limit.
+    """Where the SWR about the centre stays within a limit."""
 
-    Parameters
-    ----------
-    low_hz, high_hz : float
-        Edges [Hz]; both the centre where the limit is exceeded there.
-    cut : bool
-        True where the sweep ends before the SWR reaches the limit, so that it is at least this.
-    """
-
-    low_hz: float
+    low_hz: float  # both edges are the centre where the limit is exceeded there
     high_hz: float
-    cut: bool
+    cut: bool  # whether the sweep ends before the SWR reaches the limit, so that it is wider
 
     @property
     def width_hz(self) -> float:
@@ -41,24 +33,7 @@ class Bandwidth:
 
 
 def bandwidth(frequency: Real, ratio: Real, limit: float, centre_hz: float) -> Bandwidth:
-    """The band about a centre in which the SWR is within a limit.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], ascending.
-    ratio : ndarray, shape (F,)
-        SWR [1].
-    limit : float
-        Largest SWR [1].
-    centre_hz : float
-        Where to start from [Hz].
-
-    Returns
-    -------
-    Bandwidth
-        Edges interpolated between points, in the magnitude of the reflection.
-    """
+    """The band about a centre in which the SWR is within a limit, edges between points."""
     finite = np.where(np.isinf(ratio), 1.0, ratio)
     size = np.where(np.isinf(ratio), 1.0, (finite - 1) / (finite + 1))
     over = size - (limit - 1) / (limit + 1)
@@ -83,36 +58,14 @@ def bandwidth(frequency: Real, ratio: Real, limit: float, centre_hz: float) -> B
 
 @dataclass(frozen=True, eq=False)
 class Goal:
-    """What is asked for, with the load that it is asked for.
+    """What is asked for, with the load that it is asked for."""
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies of the sweep [Hz], ascending.
-    load : ndarray, shape (F,)
-        Load impedance [ohm].
-    centre_hz : float
-        Design frequency [Hz].
-    band_hz : tuple of (float, float)
-        Band [Hz].
-    target_ohm : float
-        Resistance wanted [ohm].
-    target_swr : float
-        Largest SWR wanted in the band [1].
-
-    Raises
-    ------
-    MatchingError
-        A band or centre outside the sweep by more than rounding, or a load in the band that nothing
-        matches.
-    """
-
-    frequency: Real
-    load: Complex
-    centre_hz: float
+    frequency: Real  # of the sweep [Hz], ascending, shape (F,)
+    load: Complex  # [ohm], shape (F,)
+    centre_hz: float  # design frequency
     band_hz: tuple[float, float]
-    target_ohm: float = 50.0
-    target_swr: float = 1.5
+    target_ohm: float = 50.0  # resistance wanted
+    target_swr: float = 1.5  # largest SWR wanted in the band
 
     def __post_init__(self) -> None:
         low, high = self.band_hz
@@ -133,19 +86,9 @@ class Goal:
             check_load(complex(z), f"at {f / 1e6:.6g} MHz")
 
     def load_at(self, frequency: Real, load: Complex | None = None) -> Complex:
-        """The load between the points of the sweep.
+        """The load, or draws of it (..., F), at frequencies of the sweep: its reflection's chords.
 
-        Parameters
-        ----------
-        frequency : ndarray, shape (M,)
-            Frequencies within the sweep [Hz].
-        load : ndarray, shape (..., F), optional
-            Load impedances on the sweep's frequencies [ohm]; the goal's by default.
-
-        Returns
-        -------
-        ndarray, shape (..., M)
-            Impedance [ohm], its reflection interpolated along straight lines.
+        Frequencies outside are held at the sweep's ends.
         """
         reflection = from_impedance(self.load if load is None else load, self.target_ohm)
         if self.frequency.size == 1:
@@ -158,52 +101,28 @@ class Goal:
         return to_impedance(between, self.target_ohm)
 
     def in_band(self) -> tuple[Real, Complex]:
-        """The sweep's points in the band, and the band's edges.
-
-        Returns
-        -------
-        frequency : ndarray, shape (M,)
-            Frequencies [Hz].
-        load : ndarray, shape (M,)
-            Load impedance [ohm].
-        """
+        """Frequencies [Hz] of the sweep in the band and its edges, and the load there [ohm]."""
         low, high = np.clip(self.band_hz, self.frequency[0], self.frequency[-1])
         inside = self.frequency[(self.frequency > low) & (self.frequency < high)]
         f = np.unique(np.concatenate([[low, high], inside]))
         return f, self.load_at(f)
 
     def centre_load(self) -> complex:
-        """The load at the design frequency.
-
-        Returns
-        -------
-        complex
-            Impedance [ohm].
-        """
+        """The load at the design frequency [ohm]."""
         return complex(self.load_at(np.array([self.centre_hz]))[0])
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:
-    """The step of a sweep that would tell the load between its points.
+    """The step [Hz] of a sweep that would tell the load between its points.
 
-    Parameters
-    ----------
-    goal : Goal
-        Its sweep and band.
-    reflection : Quantity
-        Reflection of the load [1], of any reference impedance.
-
-    Returns
-    -------
-    float or None
-        Step [Hz]; None where the load moves so little from point to point in the band, or no
-        further than noise takes it, that straight lines between them will do.
+    None where the load moves so little in the band, or no further than noise takes it, that
+    straight lines between the points will do. The reflection may be in any reference impedance.
     """
     frequency, (low, high) = goal.frequency, goal.band_hz
     one, other = reflection.value[:-1], reflection.value[1:]
     used = (frequency[1:] > low * (1 + SAME)) & (frequency[:-1] < high * (1 - SAME))
-    noise = [np.abs(e.change) ** 2 for e in reflection.effects if e.per_point]
-    scatter = sum(noise, np.zeros(frequency.size))
+    noise = Quantity(reflection.value, tuple(e for e in reflection.effects if e.per_point))
+    scatter = 2 * noise.variance()
     used &= np.abs(other - one) ** 2 > 16 * (scatter[1:] + scatter[:-1])
     if not np.any(used):
         return None
@@ -219,57 +138,22 @@ def step_needed(goal: Goal, reflection: Quantity) -> float | None:
 
 @dataclass(frozen=True, eq=False)
 class Candidate:
-    """A network of real parts, judged over the sweep.
+    """A network of real parts, judged over the sweep."""
 
-    Parameters
-    ----------
-    network : Network
-        Of parts in stock.
-    ideal : Network
-        The design that it comes from, without loss.
-    worst_swr : float
-        Largest SWR in the band [1].
-    loss_db : float
-        Largest loss in the band [dB], reflection at the input left out.
-    swr, ideal_swr : ndarray, shape (F,)
-        Over the whole sweep [1].
-    losses_db : ndarray, shape (K,)
-        Loss of each part at the centre [dB].
-    at_1_5, at_2 : Bandwidth
-        At SWR 1.5 and 2.
-    meets : bool
-        True where the worst SWR is within the target.
-    """
-
-    network: Network
-    ideal: Network
-    worst_swr: float
-    loss_db: float
-    swr: Real
-    ideal_swr: Real
-    losses_db: Real
-    at_1_5: Bandwidth
+    network: Network  # of parts in stock
+    ideal: Network  # the design that it comes from, without loss
+    worst_swr: float  # in the band [1]
+    loss_db: float  # largest loss in the band, reflection at the input left out
+    swr: Real  # over the whole sweep [1], shape (F,)
+    ideal_swr: Real  # the design's
+    losses_db: Real  # of each element at the centre, shape (K,)
+    at_1_5: Bandwidth  # where the SWR is within 1.5
     at_2: Bandwidth
-    meets: bool
+    meets: bool  # whether the worst SWR is within the target
 
 
 def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
-    """What a network does over the sweep.
-
-    Parameters
-    ----------
-    goal : Goal
-        What is asked for.
-    network : Network
-        Of real parts.
-    ideal : Network
-        The design without loss.
-
-    Returns
-    -------
-    Candidate
-        The network with its figures.
-    """
+    """What a network does over the sweep."""
     f, z = goal.in_band()
     ratio = float(swr(worst(network, f, z, goal.target_ohm)))
     curve, plain = (

@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.errors import MatchingError
-from rfcal.matching.element import SECTION, SERIES, SHUNT, AnyPart
+from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
 from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
 from rfcal.models.line import Line
 
-Parts = list[tuple[str, AnyPart]]
+Parts = list[tuple[str, Part]]
 
 
 def _section(frequency_hz: float, line: Line, angle_rad: float) -> Parts:
@@ -32,29 +32,8 @@ def _section(frequency_hz: float, line: Line, angle_rad: float) -> Parts:
 def stub(
     frequency_hz: float, line: Line, *, place: str, end: str, normalised: float
 ) -> tuple[str, Stub]:
-    """The shortest stub of a susceptance or reactance.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    line : Line
-        The line to cut it from.
-    place : str
-        ``"shunt"`` or ``"series"``.
-    end : str
-        ``"open"`` or ``"short"``.
-    normalised : float
-        Susceptance times z0 of a shunt stub, reactance over z0 of a series one [1].
-
-    Returns
-    -------
-    place : str
-        As given.
-    stub : Stub
-        Of a length below half a wave.
-    """
-    # b = tan(beta l) open across the way (x, short in series); b = -cot(beta l) for the others
+    """The shortest stub of a susceptance times z0 in shunt, of a reactance over z0 in series."""
+    # b = tan(beta l) open in shunt (x, short in series); b = -cot(beta l) for the others
     tangent = (place == SHUNT) == (end == "open")
     angle = np.arctan2(normalised, 1) if tangent else np.arctan2(1, -normalised)
     wave = line.wavelength_m(frequency_hz)
@@ -69,39 +48,11 @@ def single_stub(
     line: Line,
     place: str = SHUNT,
     end: str = "short",
-    stub_line: Line | None = None,
 ) -> tuple[Network, ...]:
-    """A piece of line at the load, and a stub where it ends.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    line : Line
-        The line of the piece; its length is not used.
-    place : str
-        ``"shunt"`` or ``"series"``.
-    end : str
-        Far end of the stub, ``"open"`` or ``"short"``.
-    stub_line : Line, optional
-        The line of the stub; that of the piece by default.
-
-    Returns
-    -------
-    tuple of Network
-        Two, one where the load needs no piece of line or no stub is needed twice over.
-
-    Raises
-    ------
-    MatchingError
-        The impedance along the line never has the part that a stub leaves alone.
-    """
+    """A piece of line at the load, and a stub of the same line where it ends; up to two."""
     check_load(load_ohm)
     sign = 1 if place == SHUNT else -1
+    # in shunt all is of admittances, whose reflection is the negative one
     rho = sign * (load_ohm - line.z0) / (load_ohm + line.z0)
     wanted = (line.z0 / target_ohm) ** sign
     size = abs(rho)
@@ -120,11 +71,9 @@ def single_stub(
     angle, found = np.arccos(np.clip(cosine, -1, 1)), []
     for turned in (angle, -angle) if angle > TINY and np.pi - angle > TINY else (angle,):
         imaginary = -2 * size * np.sin(turned) / (1 + size**2 + 2 * size * np.cos(turned))
-        of = stub_line or line
-        scale = (of.z0 / line.z0) ** sign
         parts: Parts = []
         if abs(imaginary) > TINY:
-            parts += [stub(frequency_hz, of, place=place, end=end, normalised=-imaginary * scale)]
+            parts += [stub(frequency_hz, line, place=place, end=end, normalised=-imaginary)]
         parts += _section(frequency_hz, line, (np.angle(rho) - turned) / 2)
         if parts:
             found.append(Network.of(f"{place} stub, {end}", parts))
@@ -141,35 +90,7 @@ def double_stub(
     spacing_waves: float = 0.125,
     first_waves: float = 0.0,
 ) -> tuple[Network, ...]:
-    """Two shunt stubs at fixed places.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    line : Line
-        The line of everything; its length is not used.
-    end : str
-        Far end of both stubs, ``"open"`` or ``"short"``.
-    spacing_waves : float
-        Distance of the stubs [wavelengths], not a multiple of one half.
-    first_waves : float
-        Distance of the first stub from the load [wavelengths].
-
-    Returns
-    -------
-    tuple of Network
-        Two, one at the edge of what can be reached.
-
-    Raises
-    ------
-    MatchingError
-        A conductance at the first stub that two stubs of this spacing cannot match.
-    """
+    """Two shunt stubs, the first so far from the load [wavelengths], the other so far from it."""
     check_load(load_ohm)
     first, spacing = 2 * np.pi * first_waves, 2 * np.pi * spacing_waves
     sine, cosine = np.sin(spacing), np.cos(spacing)
@@ -207,32 +128,14 @@ def quarter_wave(
 ) -> tuple[Network, ...]:
     """A quarter-wave section and what makes the load real for it.
 
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    line : Line
-        Line of the piece that tunes, and of the section but for its impedance.
-
-    Returns
-    -------
-    tuple of Network
-        Tuned by a reactance in series, one across the load, or a piece of line to the largest or
-        smallest voltage; one alone for a load that is real already.
-
-    Raises
-    ------
-    MatchingError
-        A load that nothing matches.
+    Tuned by a reactance in series or in shunt, or by a piece of line to the largest or the
+    smallest voltage; alone for a load that is real already.
     """
     check_load(load_ohm)
     y = 1 / load_ohm
 
     def section(resistance: float) -> Parts:
+        # Z0 = sqrt(R R0)
         whole = replace(line, z0=float(np.sqrt(resistance * target_ohm)))
         return _section(frequency_hz, whole, np.pi / 2)
 
@@ -256,7 +159,7 @@ def quarter_wave(
 
 
 def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> list[complex]:
-    """Where the impedance along za from the load meets the one along zb to the target."""
+    """Where the impedance along za from the load meets the one along zb to the target [ohm]."""
     rho = abs((load_ohm - za) / (load_ohm + za))
     low, high = za * (1 - rho) / (1 + rho), za * (1 + rho) / (1 - rho)
     first, last = sorted((target_ohm, zb**2 / target_ohm))
@@ -279,31 +182,7 @@ def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> lis
 def two_sections(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, near: Line, far: Line
 ) -> tuple[Network, ...]:
-    """Two sections of given impedances, one after the other.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    near : Line
-        Line of the section at the load; its length is not used.
-    far : Line
-        Line of the section at the source.
-
-    Returns
-    -------
-    tuple of Network
-        Two, one at the edge of what can be reached.
-
-    Raises
-    ------
-    MatchingError
-        The impedances along the sections never meet.
-    """
+    """Two sections, of the line `near` at the load and `far` at the source; up to two designs."""
     check_load(load_ohm)
     za, zb = near.z0, far.z0
     if abs(za - zb) < TINY * za or abs(zb - target_ohm) < TINY * zb:
@@ -313,6 +192,7 @@ def two_sections(
         )
     found = []
     for meeting in _meetings(load_ohm, target_ohm, za, zb):
+        # a line of length l turns the reflection in its own impedance by -2 beta l
         on_near = [(z - za) / (z + za) for z in (load_ohm, meeting)]
         on_far = [(z - zb) / (z + zb) for z in (meeting, target_ohm)]
         parts = [

@@ -8,7 +8,7 @@ network without loss.
 import numpy as np
 
 from rfcal.errors import MatchingError
-from rfcal.matching.element import SERIES, SHUNT, AnyPart
+from rfcal.matching.element import SERIES, SHUNT, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
 
@@ -18,20 +18,7 @@ MATCHED = "the load is matched as it is and needs no network at this frequency"
 
 
 def check_load(load_ohm: complex, where: str = "") -> None:
-    """Refuse loads that no network can match.
-
-    Parameters
-    ----------
-    load_ohm : complex
-        Load impedance [ohm].
-    where : str
-        Words for where it is, such as ``"at 14.1 MHz"``.
-
-    Raises
-    ------
-    MatchingError
-        A load that is not finite, gives power or takes none.
-    """
+    """Refuse loads that no network can match."""
     place = f" {where}" if where else ""
     if not np.isfinite(load_ohm):
         raise MatchingError(f"the load{place} is an open circuit and takes no power")
@@ -46,21 +33,8 @@ def check_load(load_ohm: complex, where: str = "") -> None:
         )
 
 
-def reactance(frequency_hz: float, ohm: float) -> AnyPart:
-    """The part without loss that has a reactance.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    ohm : float
-        Reactance [ohm], not zero.
-
-    Returns
-    -------
-    Inductor or Capacitor
-        By the sign of the reactance.
-    """
+def reactance(frequency_hz: float, ohm: float) -> Part:
+    """The part without loss that has a reactance [ohm], not zero."""
     omega = 2 * np.pi * frequency_hz
     return Inductor(ohm / omega) if ohm > 0 else Capacitor(-1 / (omega * ohm))
 
@@ -72,23 +46,9 @@ def ladder(
     parts: list[tuple[str, float]],
     note: str = "",
 ) -> Network | None:
-    """A network of series reactances and shunt susceptances.
+    """A network of series reactances [ohm] and shunt susceptances [S], source to load.
 
-    Parameters
-    ----------
-    topology, note : str
-        As for `Network`.
-    frequency_hz : float
-        Frequency [Hz].
-    target_ohm : float
-        Impedance [ohm] that tells what is as good as nothing.
-    parts : list of (str, float)
-        Place and reactance [ohm] or, for shunt parts, susceptance [S]; source to load.
-
-    Returns
-    -------
-    Network or None
-        Without the parts that are nothing; None where none is left.
+    Parts that are as good as nothing beside the target are left out; None where none is left.
     """
     built = []
     for place, value in parts:
@@ -114,45 +74,22 @@ def _distinct(networks: list[Network | None]) -> tuple[Network, ...]:
 def single(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, enough_swr: float = 1.5
 ) -> tuple[Network, ...]:
-    """One reactance, where that is enough.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    enough_swr : float
-        SWR that is good enough [1]; 1 asks for a perfect match.
-
-    Returns
-    -------
-    tuple of Network
-        In series, across the load, both or none.
-
-    Raises
-    ------
-    MatchingError
-        Neither is enough, or a load that nothing matches.
-    """
+    """One reactance in series or in shunt, where that reaches the SWR that is enough [1]."""
     check_load(load_ohm)
     y = 1 / load_ohm
-    found = []
-    best = []
+    found, best = [], []
     for place, resistance, value in (
         (SERIES, load_ohm.real, -load_ohm.imag),
         (SHUNT, 1 / y.real, -y.imag),
     ):
-        swr = max(resistance / target_ohm, target_ohm / resistance)
-        best.append(swr)
-        if swr <= enough_swr * (1 + TINY):
+        # a real load: SWR = R / R0 or R0 / R
+        best.append(max(resistance / target_ohm, target_ohm / resistance))
+        if best[-1] <= enough_swr * (1 + TINY):
             topology = f"single {place} reactance"
             found.append(ladder(topology, frequency_hz, target_ohm, [(place, value)]))
     if not found:
         raise MatchingError(
-            f"one reactance reaches SWR {best[0]:.3g} in series and {best[1]:.3g} across the load, "
+            f"one reactance reaches SWR {best[0]:.3g} in series and {best[1]:.3g} as a shunt, "
             f"not {enough_swr:.3g}: an L section matches every load"
         )
     return _distinct(found)
@@ -161,28 +98,7 @@ def single(
 def l_section(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0
 ) -> tuple[Network, ...]:
-    """Every L section, in both orders.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-
-    Returns
-    -------
-    tuple of Network
-        Up to four; a load of a resistance below the target's has the series part at the load, one
-        of a conductance below the target's the shunt part, and many loads both.
-
-    Raises
-    ------
-    MatchingError
-        A load that nothing matches.
-    """
+    """Every L section, up to four: not every load has both orders."""
     check_load(load_ohm)
     y, found = 1 / load_ohm, []
     if load_ohm.real <= target_ohm:
@@ -204,6 +120,7 @@ def l_section(
 
 def _node_qs(low: float, high: float, q: float, name: str) -> tuple[float, float]:
     """Q at the side of the larger and of the smaller step, refused below the least Q."""
+    # Q^2 + 1 = R high / R low
     least = np.sqrt(high / low - 1)
     if q < least * (1 - TINY):
         raise MatchingError(
@@ -219,34 +136,13 @@ _SIGNS = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 def pi_section(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, q: float
 ) -> tuple[Network, ...]:
-    """Every pi section whose larger node Q is the one asked for.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    q : float
-        Susceptance over conductance at the node of the higher parallel resistance [1].
-
-    Returns
-    -------
-    tuple of Network
-        Up to four, by the signs of the reactive currents at both nodes.
-
-    Raises
-    ------
-    MatchingError
-        A Q below the least one, or a load that nothing matches.
-    """
+    """Every pi section whose larger node Q is the one asked for, by the signs of the currents."""
     check_load(load_ohm)
     y = 1 / load_ohm
     parallel = 1 / y.real
     large, small = _node_qs(min(parallel, target_ohm), max(parallel, target_ohm), q, "pi")
     q_load, q_source = (large, small) if parallel >= target_ohm else (small, large)
+    # both sides are stepped down to one virtual resistance, Rv = R / (Q^2 + 1)
     virtual = max(parallel, target_ohm) / (q**2 + 1)
     found = []
     for s, t in _SIGNS:
@@ -262,33 +158,12 @@ def pi_section(
 def t_section(
     frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, q: float
 ) -> tuple[Network, ...]:
-    """Every T section whose larger branch Q is the one asked for.
-
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    q : float
-        Reactance over resistance of the branch at the lower resistance [1].
-
-    Returns
-    -------
-    tuple of Network
-        Up to four, by the signs of the reactances of both branches.
-
-    Raises
-    ------
-    MatchingError
-        A Q below the least one, or a load that nothing matches.
-    """
+    """Every T section whose larger branch Q is the one asked for, by the reactances' signs."""
     check_load(load_ohm)
     r = load_ohm.real
     large, small = _node_qs(min(r, target_ohm), max(r, target_ohm), q, "T")
     q_load, q_source = (large, small) if r <= target_ohm else (small, large)
+    # both sides are stepped up to one virtual resistance, Rv = R (Q^2 + 1)
     virtual = min(r, target_ohm) * (q**2 + 1)
     found = []
     for s, t in _SIGNS:
@@ -301,57 +176,48 @@ def t_section(
     return _distinct(found)
 
 
-def by_phase(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, phase_rad: float
-) -> tuple[Network, Network]:
-    """The pi and the T section with a chosen phase from input voltage to the load's.
+def _phase(phase_rad: float) -> tuple[float, float, str]:
+    """Sine and cosine of a section's phase, and words for it.
 
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    load_ohm : complex
-        Load impedance [ohm].
-    target_ohm : float
-        Resistance wanted [ohm].
-    phase_rad : float
-        How far the load side lags [rad], between -pi and pi: for the pi the voltage across the
-        load, for the T the current into it.
-
-    Returns
-    -------
-    pi, t : Network
-        One of each.
-
-    Raises
-    ------
-    MatchingError
-        A phase of zero or half a turn, or a load that nothing matches.
+    The chain matrix of a reciprocal network without loss that matches R2 to R1 and turns by p is
+    ``A = sqrt(R1/R2) cos p, B = j sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
     """
-    check_load(load_ohm)
     sine, cosine = np.sin(phase_rad), np.cos(phase_rad)
     if abs(sine) < 1e-6:
         raise MatchingError("a pi or T section has a phase other than zero and half a turn")
-    y, note = 1 / load_ohm, f"phase {np.degrees(phase_rad):.4g} degrees"
-    # A = sqrt(R1/R2) cos, B = j sqrt(R1 R2) sin, C = j sin / sqrt(R1 R2), D = sqrt(R2/R1) cos
+    return sine, cosine, f"phase {np.degrees(phase_rad):.4g} degrees"
+
+
+def pi_by_phase(
+    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, phase_rad: float
+) -> tuple[Network, ...]:
+    """The pi section at which the load's voltage lags the input's by a phase, -pi to pi [rad]."""
+    check_load(load_ohm)
+    sine, cosine, note = _phase(phase_rad)
+    y = 1 / load_ohm
     ratio, mean = np.sqrt(target_ohm * y.real), np.sqrt(target_ohm / y.real)
+    # a series reactance x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load)
     x = mean * sine
-    pi = [
+    parts = [
         (SHUNT, (1 - cosine / ratio) / x),
         (SERIES, x),
         (SHUNT, (1 - ratio * cosine) / x - y.imag),
     ]
+    return _distinct([ladder("pi", frequency_hz, target_ohm, parts, note)])
+
+
+def t_by_phase(
+    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, phase_rad: float
+) -> tuple[Network, ...]:
+    """The T section at which the load's current lags the input's by a phase, -pi to pi [rad]."""
+    check_load(load_ohm)
+    sine, cosine, note = _phase(phase_rad)
     ratio, mean = np.sqrt(target_ohm / load_ohm.real), np.sqrt(target_ohm * load_ohm.real)
+    # a shunt susceptance b between series x: C = jb, A = 1 - x b (source), D = 1 - x b (load)
     b = sine / mean
-    tee = [
+    parts = [
         (SERIES, (1 - ratio * cosine) / b),
         (SHUNT, b),
         (SERIES, (1 - cosine / ratio) / b - load_ohm.imag),
     ]
-    built = (
-        ladder(name, frequency_hz, target_ohm, parts, note)
-        for name, parts in (("pi", pi), ("T", tee))
-    )
-    found = [network for network in built if network is not None]
-    assert len(found) == 2  # the middle part is never nothing
-    return found[0], found[1]
+    return _distinct([ladder("T", frequency_hz, target_ohm, parts, note)])

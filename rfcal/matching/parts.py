@@ -21,43 +21,11 @@ def _omega(frequency: ArrayLike) -> Real:
 
 @dataclass(frozen=True, eq=False)
 class Inductor:
-    """A coil; every number may be an array, shape (N, 1), of draws.
+    """A coil; every number may be an array, shape (N, 1), of draws."""
 
-    Parameters
-    ----------
-    inductance_h : array_like
-        Inductance [H].
-    q : float
-        Q of the coil without its own capacitance [1]; infinite without loss.
-    parallel_f : float
-        The coil's own capacitance [F].
-    """
-
-    inductance_h: ArrayLike
-    q: float = np.inf
-    parallel_f: float = 0.0
-
-    @classmethod
-    def resonating(
-        cls, inductance_h: float, self_resonance_hz: float, q: float = np.inf
-    ) -> "Inductor":
-        """A coil known by the frequency at which it resonates by itself.
-
-        Parameters
-        ----------
-        inductance_h : float
-            Inductance well below that frequency [H].
-        self_resonance_hz : float
-            Self-resonance [Hz].
-        q : float
-            Q without its own capacitance [1].
-
-        Returns
-        -------
-        Inductor
-            With the capacitance that resonates there.
-        """
-        return cls(inductance_h, q, float(1 / (_omega(self_resonance_hz) ** 2 * inductance_h)))
+    inductance_h: ArrayLike  # Inductance [H].
+    q: float = np.inf  # Q of the coil without its own capacitance [1]; infinite without loss.
+    parallel_f: float = 0.0  # The coil's own capacitance [F].
 
     @property
     def value(self) -> Any:
@@ -65,74 +33,31 @@ class Inductor:
         return self.inductance_h
 
     def with_value(self, value: Any) -> "Inductor":
-        """The same kind of coil with another inductance.
-
-        Parameters
-        ----------
-        value : array_like
-            Inductance [H].
-
-        Returns
-        -------
-        Inductor
-            Of the same Q and capacitance.
-        """
+        """The same kind of coil with another inductance."""
         return replace(self, inductance_h=value)
 
     def _coil(self, frequency: ArrayLike) -> Complex:
         return _omega(frequency) * (np.asarray(self.inductance_h) * (1j + 1 / self.q))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Impedance [ohm].
-        """
+        """Impedance between the terminals."""
         coil = self._coil(frequency)
         if not np.any(self.parallel_f):
             return coil
         return coil / (1 + 1j * _omega(frequency) * self.parallel_f * coil)
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the inductance.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Derivative [ohm].
-        """
+        """Derivative of the impedance by the logarithm of the inductance."""
         return self.impedance(frequency) ** 2 / self._coil(frequency)
 
 
 @dataclass(frozen=True, eq=False)
 class Capacitor:
-    """A capacitor; every number may be an array, shape (N, 1), of draws.
+    """A capacitor; every number may be an array, shape (N, 1), of draws."""
 
-    Parameters
-    ----------
-    capacitance_f : array_like
-        Capacitance [F].
-    q : float
-        Q without the leads [1]; infinite without loss.
-    series_h : float
-        Inductance of the leads [H].
-    """
-
-    capacitance_f: ArrayLike
-    q: float = np.inf
-    series_h: float = 0.0
+    capacitance_f: ArrayLike  # Capacitance [F].
+    q: float = np.inf  # Q without the leads [1]; infinite without loss.
+    series_h: float = 0.0  # Inductance of the leads [H].
 
     @property
     def value(self) -> Any:
@@ -140,68 +65,27 @@ class Capacitor:
         return self.capacitance_f
 
     def with_value(self, value: Any) -> "Capacitor":
-        """The same kind of capacitor with another capacitance.
-
-        Parameters
-        ----------
-        value : array_like
-            Capacitance [F].
-
-        Returns
-        -------
-        Capacitor
-            Of the same Q and leads.
-        """
+        """The same kind of capacitor with another capacitance."""
         return replace(self, capacitance_f=value)
 
     def _plates(self, frequency: ArrayLike) -> Complex:
         return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Impedance [ohm].
-        """
+        """Impedance between the terminals."""
         return self._plates(frequency) + 1j * _omega(frequency) * self.series_h
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the capacitance.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Derivative [ohm].
-        """
+        """Derivative of the impedance by the logarithm of the capacitance."""
         return -self._plates(frequency)
 
 
 @dataclass(frozen=True, eq=False)
 class Stub:
-    """A piece of line with its far end open or short.
+    """A piece of line with its far end open or short."""
 
-    Parameters
-    ----------
-    line : Line
-        The line and its length.
-    end : str
-        ``"open"`` or ``"short"``.
-    """
-
-    line: Line
-    end: str
+    line: Line  # The line and its length.
+    end: str  # ``"open"`` or ``"short"``.
 
     @property
     def value(self) -> Any:
@@ -209,50 +93,17 @@ class Stub:
         return self.line.length_m
 
     def with_value(self, value: Any) -> "Stub":
-        """The same kind of stub with another length.
-
-        Parameters
-        ----------
-        value : array_like
-            Length [m].
-
-        Returns
-        -------
-        Stub
-            Of the same line.
-        """
+        """The same kind of stub with another length."""
         return replace(self, line=replace(self.line, length_m=value))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Impedance [ohm]: ``zc tanh(gamma l)`` short, ``zc / tanh(gamma l)`` open.
-        """
+        """Impedance between the terminals."""
         zc, propagation = self.line.constants(frequency)
         trip = np.exp(-2 * propagation * self.line.length_m)
         return zc * (1 - trip) / (1 + trip) if self.end == "short" else zc * (1 + trip) / (1 - trip)
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the length.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        ndarray, shape (..., F)
-            Derivative [ohm], ``gamma l (zc - z^2 / zc)`` for either end.
-        """
+        """Derivative of the impedance by the logarithm of the length."""
         zc, propagation = self.line.constants(frequency)
         return propagation * self.line.length_m * (zc - self.impedance(frequency) ** 2 / zc)
 
@@ -274,68 +125,21 @@ def _decade(series: str) -> Real:
     return values
 
 
-SERIES = {name: _decade(name) for name in ("E6", "E12", "E24", "E48", "E96", "E192")}
+E_SERIES = {name: _decade(name) for name in ("E6", "E12", "E24", "E48", "E96", "E192")}
 """The preferred numbers of one decade, from 1 up [1]."""
 
 
 def preferred(index: ArrayLike, series: str = "E24") -> Real:
-    """Preferred values counted through all decades; number 0 is 1.
-
-    Parameters
-    ----------
-    index : array_like of int, any shape
-        Which value; one more is the next larger one.
-    series : str
-        ``"E6"`` to ``"E192"``.
-
-    Returns
-    -------
-    ndarray
-        Values, in the unit of 1.
-    """
-    decade = SERIES[series]
+    """Preferred values counted through all decades; number 0 is 1."""
+    decade = E_SERIES[series]
     power, place = np.divmod(np.asarray(index), decade.size)
     return decade[place] * 10.0**power
 
 
 def preferred_below(value: ArrayLike, series: str = "E24") -> np.ndarray:
-    """Index of the largest preferred value that is not above a value.
-
-    Parameters
-    ----------
-    value : array_like, any shape
-        Values above zero; within 1e-9 of a preferred one they count as it.
-    series : str
-        ``"E6"`` to ``"E192"``.
-
-    Returns
-    -------
-    ndarray of int
-        For `preferred`; the index plus one is the neighbour above.
-    """
-    decade = SERIES[series]
+    """Index of the largest preferred value that is not above a value."""
+    decade = E_SERIES[series]
     value = np.asarray(value, float) * (1 + 1e-9)
     power = np.floor(np.log10(value)).astype(int)
     place = np.searchsorted(decade, value / 10.0**power, side="right") - 1
     return power * decade.size + place
-
-
-def neighbours(value: ArrayLike, series: str = "E24", *, count: int = 1) -> Real:
-    """The preferred values next to a value, as many below as above.
-
-    Parameters
-    ----------
-    value : array_like, any shape
-        Values above zero.
-    series : str
-        ``"E6"`` to ``"E192"``.
-    count : int
-        How many on each side; a value that is itself preferred counts as below.
-
-    Returns
-    -------
-    ndarray, shape (..., 2 count)
-        Ascending.
-    """
-    steps = np.arange(1 - count, 1 + count)
-    return preferred(preferred_below(value, series)[..., None] + steps, series)

@@ -1,21 +1,19 @@
 """All topologies with parts that exist, in order of merit."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from itertools import pairwise, permutations, product
+from itertools import pairwise
 
 import numpy as np
 
 from rfcal.errors import MatchingError
-from rfcal.matching import lines, lumped
 from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge
 from rfcal.matching.network import Network
-from rfcal.matching.search import search, worst
+from rfcal.matching.search import best_in_stock, worst
 from rfcal.matching.stock import Stock
+from rfcal.matching.topologies import TOPOLOGIES, Design, Task
 from rfcal.maths.reflection import Real, from_impedance, swr
-from rfcal.models.line import Line
 
 UNNOTICED = 0.002
 """A part that lowers the largest reflection by less does nothing [1]."""
@@ -23,122 +21,19 @@ UNNOTICED = 0.002
 
 @dataclass(frozen=True, eq=False)
 class Ranking:
-    """All candidates, best first, and why some topologies are not among them.
+    """All candidates, best first, and why some topologies are not among them."""
 
-    Parameters
-    ----------
-    candidates : tuple of Candidate
-        Those that meet the target by their loss, then the others by their worst SWR.
-    refused : dict of str to str
-        Topology and reason.
-    raw_swr : ndarray, shape (F,)
-        SWR without any network [1].
-    """
-
+    # those that meet the target by their loss, then the others by their worst SWR
     candidates: tuple[Candidate, ...]
-    refused: dict[str, str]
-    raw_swr: Real
+    refused: dict[str, str]  # topology and reason
+    raw_swr: Real  # SWR [1] without any network, shape (F,)
 
     def short(self) -> tuple[Candidate, ...]:
-        """The best candidate of every topology, for a short list.
-
-        Returns
-        -------
-        tuple of Candidate
-            Best first.
-        """
+        """The best candidate of every topology, for a short list."""
         best: dict[str, Candidate] = {}
         for candidate in self.candidates:
             best.setdefault(candidate.network.topology, candidate)
         return tuple(best.values())
-
-
-def _q(high: float, low: float) -> float:
-    """A Q that leaves the L section at the least Q behind, where none is asked for."""
-    return float(np.sqrt(max(high, low) / min(high, low)))
-
-
-Design = Callable[[], tuple[Network, ...]]
-
-
-def _double(
-    given: tuple[float, complex, float], line: Line, end: str, spacing_waves: float
-) -> tuple[Network, ...]:
-    """Two stubs, the first at the load or else at the nearest eighth of a wave that will do."""
-    refusals = []
-    for first in (0.0, 0.125, 0.25, 0.375):
-        try:
-            return lines.double_stub(
-                *given, line=line, end=end, spacing_waves=spacing_waves, first_waves=first
-            )
-        except MatchingError as error:
-            refusals.append(error)
-    raise refusals[0]
-
-
-def _by_phase(given: tuple[float, complex, float], phase_rad: float, which: int) -> Design:
-    return lambda: (lumped.by_phase(*given, phase_rad=phase_rad)[which],)
-
-
-def designs(
-    goal: Goal, available: Sequence[Line], q: float | None, phase_rad: float | None = None
-) -> Iterator[tuple[str, Design]]:
-    """Every topology with what is to be varied in it.
-
-    Parameters
-    ----------
-    goal : Goal
-        What is asked for.
-    available : sequence of Line
-        Lines in stock.
-    q : float, optional
-        Q of pi and T sections [1].
-    phase_rad : float, optional
-        Phase of pi and T sections [rad], in place of a Q.
-
-    Yields
-    ------
-    topology : str
-        Its name.
-    design : callable
-        Without arguments; returns networks, or raises MatchingError.
-    """
-    z, target = goal.centre_load(), goal.target_ohm
-    given = (goal.centre_hz, z, target)
-    yield "single", partial(lumped.single, *given, enough_swr=goal.target_swr)
-    yield "L", partial(lumped.l_section, *given)
-    at_node, in_branch = q or _q(1 / (1 / z).real, target), q or _q(z.real, target)
-    if phase_rad is None:
-        yield "pi", partial(lumped.pi_section, *given, q=at_node)
-        yield "T", partial(lumped.t_section, *given, q=in_branch)
-    else:
-        yield "pi", _by_phase(given, phase_rad, 0)
-        yield "T", _by_phase(given, phase_rad, 1)
-    if not available:
-        return
-    whole = [replace(line, conductor_db=0.0, dielectric_db=0.0) for line in available]
-    main = min(whole, key=lambda line: abs(line.z0 - target))
-    for end, place in product(("open", "short"), ("shunt", "series")):
-        yield f"{place} stub", partial(lines.single_stub, *given, line=main, place=place, end=end)
-    for end, waves in product(("open", "short"), (1 / 8, 3 / 8)):
-        yield "double stub", partial(_double, given, main, end, waves)
-    yield "quarter wave", partial(lines.quarter_wave, *given, line=main)
-    for near, far in permutations(whole, 2):
-        yield "two sections", partial(lines.two_sections, *given, near=near, far=far)
-
-
-TOPOLOGIES = (
-    "single",
-    "L",
-    "pi",
-    "T",
-    "shunt stub",
-    "series stub",
-    "double stub",
-    "quarter wave",
-    "two sections",
-)
-"""Names for `rank`."""
 
 
 def _built(
@@ -152,14 +47,15 @@ def _built(
         for real in stock.realise(ideal):
             if _one_piece(real):
                 continue
-            chosen = search(real, *goal.in_band(), stock=stock, z_ref=goal.target_ohm, free=free)
+            f, z = goal.in_band()
+            chosen = best_in_stock(real, f, z, stock=stock, z_ref=goal.target_ohm, free=free)
             # where values have moved, the design's Q or spacing is no longer the network's
             yield replace(chosen, note="") if free else chosen, ideal
 
 
 def _one_piece(network: Network) -> bool:
     """Whether two pieces of one line follow each other, so that they are one."""
-    pieces = [e.line if e.place == SECTION and not e.fixed else None for e in network.elements]
+    pieces = [e.line if e.place == SECTION else None for e in network.elements]
     return any(
         a and b and np.isclose(a.z0, b.z0) and a.velocity_factor == b.velocity_factor
         for a, b in pairwise(pieces)
@@ -175,7 +71,7 @@ def _idle(goal: Goal, network: Network) -> bool:
     return any(
         worst(replace(network, elements=elements[:k] + elements[k + 1 :]), *band, goal.target_ohm)
         < with_all + UNNOTICED
-        for k in network.free()
+        for k in range(len(elements))
     )
 
 
@@ -190,62 +86,46 @@ def rank(
     goal: Goal,
     *,
     stock: Stock | None = None,
-    topologies: Sequence[str] = TOPOLOGIES,
+    topologies: Collection[str] = TOPOLOGIES,
     q: float | None = None,
     phase_rad: float | None = None,
 ) -> Ranking:
-    """All topologies with parts that exist, in order of merit.
-
-    Parameters
-    ----------
-    goal : Goal
-        Load, band and target.
-    stock : Stock, optional
-        What can be bought and cut.
-    topologies : sequence of str
-        Names out of `TOPOLOGIES`.
-    q : float, optional
-        Q of pi and T sections [1], from which values are not moved far; a low one by default, from
-        which they go where the band is best.
-    phase_rad : float, optional
-        How far the load side of pi and T sections lags [rad], as for `lumped.by_phase`, in place of
-        a Q; values are not moved far from it either.
-
-    Returns
-    -------
-    Ranking
-        Candidates, and the reasons of what is refused.
-
-    Raises
-    ------
-    MatchingError
-        A topology that is not known, or both a Q and a phase.
-    """
+    """All topologies with parts that exist, in order of merit; pi and T of a Q or a phase [rad]."""
     if q is not None and phase_rad is not None:
         raise MatchingError("a pi or T section has a chosen Q or a chosen phase, not both")
-    chosen = () if q is None and phase_rad is None else ("pi", "T")
-    stock = stock or Stock()
     for name in topologies:
         if name not in TOPOLOGIES:
             raise MatchingError(f"topology '{name}' is not known: take of {', '.join(TOPOLOGIES)}")
+    stock = stock or Stock()
+    load, target = goal.centre_load(), goal.target_ohm
+    task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
     found: dict[tuple, tuple[Network, Network]] = {}
     refused: dict[str, str] = {}
-    built = set()
-    for name, design in designs(goal, stock.lines, q, phase_rad):
-        if name not in topologies:
-            continue
-        try:
-            for real, ideal in _built(design(), goal, stock, name not in chosen):
-                if _idle(goal, real):
-                    refused.setdefault(
-                        name, "a part of it would do nothing here: take a simpler one"
-                    )
-                    continue
-                found.setdefault(_signature(real), (real, ideal))
-                built.add(name)
-        except MatchingError as error:
-            refused.setdefault(name, str(error))
+    for name, topology in TOPOLOGIES.items():
+        if name in topologies:
+            free = not topology.chosen or (q is None and phase_rad is None)
+            networks, why = _tried(topology.designs(task), goal, stock, free)
+            for pair in networks:
+                found.setdefault(_signature(pair[0]), pair)
+            if not networks and why:
+                refused[name] = why[0]
     candidates = [judge(goal, *pair) for pair in found.values()]
     candidates.sort(key=lambda c: (not c.meets, c.loss_db if c.meets else c.worst_swr))
-    raw = swr(from_impedance(goal.load, goal.target_ohm))
-    return Ranking(tuple(candidates), {n: why for n, why in refused.items() if n not in built}, raw)
+    return Ranking(tuple(candidates), refused, swr(from_impedance(goal.load, target)))
+
+
+def _tried(
+    designs: Iterable[Design], goal: Goal, stock: Stock, free: bool
+) -> tuple[list[tuple[Network, Network]], list[str]]:
+    """Networks of parts in stock, each with its ideal design; and why others are refused."""
+    networks, refused = [], []
+    for design in designs:
+        try:
+            for real, ideal in _built(design(), goal, stock, free):
+                if _idle(goal, real):
+                    refused.append("a part of it would do nothing here: take a simpler one")
+                else:
+                    networks.append((real, ideal))
+        except MatchingError as error:
+            refused.append(str(error))
+    return networks, refused

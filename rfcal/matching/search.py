@@ -9,9 +9,9 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rfcal.matching.element import Element
+from rfcal.matching.element import NetworkElement
 from rfcal.matching.network import Network
-from rfcal.matching.parts import SERIES, Stub, preferred, preferred_below
+from rfcal.matching.parts import E_SERIES, Stub, preferred, preferred_below
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
@@ -44,8 +44,8 @@ class _Axis:
     @classmethod
     def of(
         cls,
-        element: Element,
-        design: Element,
+        element: NetworkElement,
+        design: NetworkElement,
         frequency: Real,
         stock: Stock,
         free: bool,
@@ -62,7 +62,7 @@ class _Axis:
         below = int(preferred_below(element.value, stock.series))
         pair = preferred([below, below + 1], stock.series)
         start = below + int(pair[1] / element.value < element.value / pair[0])
-        stride = len(SERIES[stock.series]) // COARSE if free and wide else 1
+        stride = len(E_SERIES[stock.series]) // COARSE if free and wide else 1
         return cls(start, stride, first, last, 1.0, stock.series)
 
     def hold(self, number: int) -> int:
@@ -97,57 +97,21 @@ def _sampled(network: Network, frequency: Real) -> Network:
 
 
 def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
-    """Largest reflection over the frequencies.
-
-    Parameters
-    ----------
-    network : Network
-        Its values may have leading axes.
-    frequency : ndarray, shape (F,)
-        Frequencies of the band [Hz].
-    load : ndarray, shape (..., F)
-        Load impedance [ohm].
-    z_ref : float
-        Resistance wanted at the input [ohm].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Magnitude [1].
-    """
+    """Largest reflection over the frequencies."""
     seen = network.seen(frequency, load, z_ref=z_ref)
     return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
 
 
-def descend(
+def _descend(
     network: Network, frequency: Real, load: Complex, *, stock: Stock, z_ref: float = 50.0
 ) -> Network:
     """Downhill from a design, with values of any size.
 
     Gauss-Newton steps with damping (Levenberg and Marquardt) on the sum of a power of the
     reflection over the band; the higher the power, the more the worst point counts.
-
-    Parameters
-    ----------
-    network : Network
-        A design of real parts.
-    frequency : ndarray, shape (F,)
-        Frequencies of the band [Hz].
-    load : ndarray, shape (F,)
-        Load impedance [ohm].
-    stock : Stock
-        Its smallest and largest values bound the search.
-    z_ref : float
-        Resistance wanted at the input [ohm].
-
-    Returns
-    -------
-    Network
-        Of the best values met.
     """
-    free = network.free()
-    limits = np.log([stock.limits(network.elements[k].part) for k in free])
-    logs = np.log([network.elements[k].value for k in free])
+    limits = np.log([stock.limits(element.part) for element in network.elements])
+    logs = np.log(network.values)
     best, least = logs, np.inf
     damping = 1e-2
     for power in POWERS:
@@ -162,7 +126,7 @@ def descend(
             if now < height:
                 kept, height, damping = logs, now, damping / 3
                 weight = (size / max(size.max(), 1e-300)) ** (power / 2 - 1)
-                rows = weight * slopes[free]
+                rows = weight * slopes
                 left, right = (rows @ rows.conj().T).real, (rows @ (weight * seen).conj()).real
             else:
                 damping *= 10
@@ -176,7 +140,7 @@ def descend(
     return network.with_values(np.exp(best).tolist())
 
 
-def search(
+def best_in_stock(
     network: Network,
     frequency: Real,
     load: Complex,
@@ -185,41 +149,18 @@ def search(
     z_ref: float = 50.0,
     free: bool = True,
 ) -> Network:
-    """The values in stock that make the worst SWR in the band smallest, from the design's on.
-
-    Parameters
-    ----------
-    network : Network
-        A design of real parts.
-    frequency : ndarray, shape (F,)
-        Frequencies of the band [Hz].
-    load : ndarray, shape (F,)
-        Load impedance [ohm].
-    stock : Stock
-        The values to choose from.
-    z_ref : float
-        Resistance wanted at the input [ohm].
-    free : bool
-        False to stay with the two preferred values on either side of the design's, as where a Q
-        was chosen.
-
-    Returns
-    -------
-    Network
-        Of preferred values and cut lengths; a local optimum, in that no combination of the values
-        next to these is better.
-    """
+    """The values in stock that make the worst SWR in the band smallest, from the design's on."""
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
     few = frequency[thin], load[thin]
     lumped = all(element.line is None for element in network.elements)
-    wide = lumped and len(network.free()) <= 2
+    wide = lumped and len(network.elements) <= 2
     rough = _sampled(network, few[0])
     start = rough
     if free and not wide:
-        start = descend(rough, *few, stock=stock, z_ref=z_ref)
+        start = _descend(rough, *few, stock=stock, z_ref=z_ref)
     axes = [
-        _Axis.of(start.elements[k], network.elements[k], frequency, stock, free, wide)
-        for k in network.free()
+        _Axis.of(element, design, frequency, stock, free, wide)
+        for element, design in zip(start.elements, network.elements, strict=True)
     ]
     at = [axis.hold(axis.start) for axis in axes]
     width = NEAR.get(len(axes), 2)

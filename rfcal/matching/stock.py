@@ -5,7 +5,7 @@ from itertools import product
 
 import numpy as np
 
-from rfcal.matching.element import AnyPart, Element
+from rfcal.matching.element import NetworkElement, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.models.line import Line
@@ -13,73 +13,35 @@ from rfcal.models.line import Line
 
 @dataclass(frozen=True, eq=False)
 class Stock:
-    """Parts that exist.
+    """Parts that exist."""
 
-    Parameters
-    ----------
-    series : str
-        Preferred values of coils and capacitors, ``"E6"`` to ``"E192"``.
-    inductor_q, capacitor_q : float
-        Q of the parts [1]; the defaults are common practice, no source.
-    inductor_parallel_f : float
-        A coil's own capacitance [F].
-    capacitor_series_h : float
-        Inductance of a capacitor's leads [H].
-    inductance_h, capacitance_f : tuple of (float, float)
-        Smallest and largest value to be had [H, F].
-    lines : tuple of Line
-        Lines to cut sections and stubs from, the usual one first; their lengths are not used.
-    step_m : float
-        Lengths are cut to this [m].
-    """
-
-    series: str = "E24"
-    inductor_q: float = 100.0
-    capacitor_q: float = 1000.0
-    inductor_parallel_f: float = 0.0
-    capacitor_series_h: float = 0.0
-    inductance_h: tuple[float, float] = (1e-9, 1e-3)
+    series: str = "E24"  # Preferred values of coils and capacitors, ``"E6"`` to ``"E192"``.
+    inductor_q: float = 100.0  # Q of the parts [1]; the defaults are common practice, no source.
+    capacitor_q: float = 1000.0  # Q of the parts [1]; the defaults are common practice, no source.
+    inductor_parallel_f: float = 0.0  # A coil's own capacitance [F].
+    capacitor_series_h: float = 0.0  # Inductance of a capacitor's leads [H].
+    inductance_h: tuple[float, float] = (1e-9, 1e-3)  # Smallest and largest value to be had [H, F].
+    # Smallest and largest value to be had [H, F].
     capacitance_f: tuple[float, float] = (0.5e-12, 1e-6)
+    # Lines to cut sections and stubs from, the usual one first; their lengths are not used.
     lines: tuple[Line, ...] = (Line(1.0, 0.66, 50.0), Line(1.0, 0.66, 75.0))
-    step_m: float = 1e-3
+    step_m: float = 1e-3  # Lengths are cut to this [m].
 
-    def limits(self, part: AnyPart) -> tuple[float, float]:
-        """Smallest and largest value of a kind of part.
-
-        Parameters
-        ----------
-        part : Inductor, Capacitor, Stub or Line
-            The part.
-
-        Returns
-        -------
-        low, high : float
-            Values [H, F or m].
-        """
+    def limits(self, part: Part) -> tuple[float, float]:
+        """Smallest and largest value of a kind of part."""
         if isinstance(part, Inductor):
             return self.inductance_h
         return self.capacitance_f if isinstance(part, Capacitor) else (self.step_m, np.inf)
 
     def lacks(self, network: Network) -> str:
-        """Words for the first part that is not to be had.
-
-        Parameters
-        ----------
-        network : Network
-            A design.
-
-        Returns
-        -------
-        str
-            Empty where every part is.
-        """
+        """Words for the first part that is not to be had."""
         for element in network.elements:
             low, high = self.limits(element.part)
             if not low / 1.1 <= element.value <= high * 1.1:
                 return f"{element.name} of {element.in_words()} is not in stock"
         return ""
 
-    def _real(self, element: Element) -> list[Element]:
+    def _real(self, element: NetworkElement) -> list[NetworkElement]:
         """The element of real parts; twice where no line of the impedance is in stock."""
         part = element.part
         if isinstance(part, Inductor):
@@ -111,17 +73,6 @@ class Stock:
         return cut
 
     def realise(self, network: Network) -> list[Network]:
-        """The network of real parts, values still as designed.
-
-        Parameters
-        ----------
-        network : Network
-            A design.
-
-        Returns
-        -------
-        list of Network
-            More than one where a section's impedance lies between those of two lines in stock.
-        """
-        choices = [[e] if e.fixed else self._real(e) for e in network.elements]
-        return [replace(network, elements=tuple(chosen)) for chosen in product(*choices)]
+        """The network of real parts, values still as designed."""
+        choices = product(*map(self._real, network.elements))
+        return [replace(network, elements=chosen) for chosen in choices]

@@ -17,39 +17,16 @@ CHUNK = 128
 
 @dataclass(frozen=True, eq=False)
 class Tolerance:
-    """How far parts may be off; every value within is as likely as any other.
+    """How far parts may be off; every value within is as likely as any other."""
 
-    Parameters
-    ----------
-    lumped : float
-        Of coils and capacitors [1, relative].
-    length_m : float
-        Of every cut [m].
-    """
-
-    lumped: float = 0.05
-    length_m: float = 1e-3
+    lumped: float = 0.05  # Of coils and capacitors [1, relative].
+    length_m: float = 1e-3  # Of every cut [m].
 
     def draw(self, network: Network, rng: np.random.Generator, draws: int) -> Network:
-        """Networks as they may turn out.
-
-        Parameters
-        ----------
-        network : Network
-            As designed.
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-
-        Returns
-        -------
-        Network
-            Values of shape (N, 1).
-        """
+        """Networks as they may turn out."""
         values = []
-        for k in network.free():
-            element, off = network.elements[k], rng.uniform(-1, 1, (draws, 1))
+        for element in network.elements:
+            off = rng.uniform(-1, 1, (draws, 1))
             if isinstance(element.part, Line | Stub):
                 values.append(np.maximum(element.value + off * self.length_m, 1e-6))
             else:
@@ -59,27 +36,14 @@ class Tolerance:
 
 @dataclass(frozen=True, eq=False)
 class Yield:
-    """Share of networks that hold the target SWR in the whole band.
+    """Share of networks that hold the target SWR in the whole band."""
 
-    Parameters
-    ----------
-    parts : float
-        By the parts' tolerance alone [1].
-    measurement : float
-        By the doubt of the measured load alone [1]; 1 or 0 where it was given none.
-    both : float
-        By both [1].
-    standard_uncertainty : float
-        Of `both`, by the number of draws [1].
-    worst_swr : ndarray, shape (N,)
-        Worst SWR in the band of every draw of both [1].
-    """
-
-    parts: float
+    parts: float  # By the parts' tolerance alone [1].
+    # By the doubt of the measured load alone [1]; 1 or 0 where it was given none.
     measurement: float
-    both: float
-    standard_uncertainty: float
-    worst_swr: Real
+    both: float  # By both [1].
+    standard_uncertainty: float  # Of `both`, by the number of draws [1].
+    worst_swr: Real  # Worst SWR in the band of every draw of both [1]. (N,)
 
 
 def production_yield(
@@ -91,29 +55,7 @@ def production_yield(
     draws: int = 2000,
     load_draws: Complex | None = None,
 ) -> Yield:
-    """How many of the networks that might be built hold the target.
-
-    Parameters
-    ----------
-    goal : Goal
-        Load, band and target.
-    network : Network
-        Of real parts.
-    tolerance : Tolerance
-        Of the parts.
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Number of draws.
-    load_draws : ndarray, shape (N, F), optional
-        Draws of the measured load on the goal's frequencies [ohm], one for each draw, for example
-        from `rfcal.measurement.model.Inputs.draw`.
-
-    Returns
-    -------
-    Yield
-        By parts, by the measurement and by both.
-    """
+    """How many of the networks that might be built hold the target."""
     frequency, load = goal.in_band()
     found = np.empty((3, draws))
     for start in range(0, draws, CHUNK):
@@ -131,33 +73,19 @@ def production_yield(
 
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
-    """What a small change of one part does.
+    """What a small change of one part does."""
 
-    Parameters
-    ----------
-    name : str
-        The element.
-    swr_up, swr_down : float
-        Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
-    dip_hz : float
-        How far the least SWR of the sweep moves where the value is 1 % larger [Hz]; not a number
-        where it lies at the edge of the sweep.
-    """
-
-    name: str
+    name: str  # The element.
+    # Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
     swr_up: float
+    # Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
     swr_down: float
+    # How far the least SWR of the sweep moves where the value is 1 % larger [Hz]; not a number
+    # where it lies at the edge of the sweep.
     dip_hz: float
 
     def in_words(self) -> str:
-        """What it does, for people.
-
-        Returns
-        -------
-        str
-            Such as ``"C1 up moves the dip down, 12 kHz for 1 %"``: a dip between points of a sweep
-            is known to two digits at most.
-        """
+        """What it does, for people."""
         if not np.isfinite(self.dip_hz):
             return f"{self.name}: the dip lies at the edge of the sweep"
         if abs(self.dip_hz) < 1:
@@ -168,21 +96,7 @@ class Sensitivity:
 
 
 def dip(frequency: Real, reflection: Complex) -> Real:
-    """Where the reflection is least.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], evenly spaced near the dip.
-    reflection : ndarray, shape (..., F)
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Frequency [Hz], by a parabola through three points of the squared magnitude; not a number
-        where the least is at an edge.
-    """
+    """Where the reflection is least."""
     power = np.abs(reflection) ** 2
     if frequency.size < 3:
         return np.full(power.shape[:-1], np.nan)
@@ -198,34 +112,20 @@ def dip(frequency: Real, reflection: Complex) -> Real:
 
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
-    """What each free part does to the SWR, by changing it up and down by 1 %.
-
-    Parameters
-    ----------
-    goal : Goal
-        Load, band and target.
-    network : Network
-        Of real parts.
-
-    Returns
-    -------
-    tuple of Sensitivity
-        One for each free element, from source to load.
-    """
-    free = network.free()
-    count = len(free)
+    """What each free part does to the SWR, by changing it up and down by 1 %."""
+    count = len(network.elements)
     change = 1 + 0.01 * np.concatenate([np.zeros((1, count)), np.eye(count), -np.eye(count)])
     many = network.with_values(
-        [change[:, k, None] * network.elements[j].value for k, j in enumerate(free)]
+        [c[:, None] * v for c, v in zip(change.T, network.values, strict=True)]
     )
     ratio = swr(worst(many, *goal.in_band(), goal.target_ohm))
     at = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
     return tuple(
         Sensitivity(
-            network.elements[j].name,
+            element.name,
             float(ratio[1 + k] - ratio[0]),
             float(ratio[1 + k + count] - ratio[0]),
             float(at[1 + k] - at[1 + k + count]) / 2,
         )
-        for k, j in enumerate(free)
+        for k, element in enumerate(network.elements)
     )

@@ -1,6 +1,6 @@
 """After building: which part is off, by how much, or that the readings cannot tell.
 
-Every free part is suspected in turn: its value is fitted to the re-measured sweep (Gauss-Newton
+Every part is suspected in turn: its value is fitted to the re-measured sweep (Gauss-Newton
 with exact derivatives, after a scan), weighed by the full covariance of what is read against what
 is expected, in which the errors common to both measurements cancel. Then all parts together.
 """
@@ -26,36 +26,17 @@ FEW = 5
 
 @dataclass(frozen=True, eq=False)
 class Suspect:
-    """One part, and how far its value would have to be off.
+    """One part, and how far its value would have to be off."""
 
-    Parameters
-    ----------
-    name : str
-        The element.
-    designed : str
-        Value as designed, in words.
-    change : float
-        Relative change from the design [1].
-    standard_uncertainty : float
-        Of the change [1].
-    misfit : float
-        Weighted sum of squares that is left; about twice the number of points where it fits.
-    """
-
-    name: str
-    designed: str
-    change: float
-    standard_uncertainty: float
+    name: str  # The element.
+    designed: str  # Value as designed, in words.
+    change: float  # Relative change from the design [1].
+    standard_uncertainty: float  # Of the change [1].
+    # Weighted sum of squares that is left; about twice the number of points where it fits.
     misfit: float
 
     def size(self) -> str:
-        """How far it is off.
-
-        Returns
-        -------
-        str
-            Such as ``"8.0 % ± 1.2 % above"``, with the 95 % uncertainty.
-        """
+        """How far it is off."""
         size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
         # no more digits than the uncertainty supports
         places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
@@ -63,48 +44,26 @@ class Suspect:
         return f"{size:.{places}f} % ± {doubt:.{places}f} % {way}"
 
     def cure(self) -> str:
-        """What to do about it.
-
-        Returns
-        -------
-        str
-            A phrase with the 95 % uncertainty.
-        """
+        """What to do about it."""
         back = "less" if self.change > 0 else "more"
         return f"{self.name} is {self.size()} its value of {self.designed}: make it {back}"
 
 
 @dataclass(frozen=True, eq=False)
 class Trim:
-    """What the re-measured sweep says about the parts.
+    """What the re-measured sweep says about the parts."""
 
-    Parameters
-    ----------
-    verdict : str
-        ``"as designed"``, ``"one part"``, ``"several parts"``, ``"undecided"`` where the readings
-        cannot tell, or ``"unexplained"`` where no values of the parts agree with them.
-    message : str
-        One sentence: what to change.
-    off : tuple of Suspect
-        The parts that are off, or between which the readings cannot tell; for ``"unexplained"`` the
-        one that would have to be so far off that it is no part that is off.
-    alone : tuple of Suspect
-        Every part suspected alone, least misfit first.
-    together : tuple of Suspect
-        Every part where all may be off.
-    misfit : float
-        As designed.
-    points : int
-        Number of frequencies.
-    """
-
+    # ``"as designed"``, ``"one part"``, ``"several parts"``, ``"undecided"`` where the readings
+    # cannot tell, or ``"unexplained"`` where no values of the parts agree with them.
     verdict: str
-    message: str
+    message: str  # One sentence: what to change.
+    # The parts that are off, or between which the readings cannot tell; for ``"unexplained"`` the
+    # one that would have to be so far off that it is no part that is off.
     off: tuple[Suspect, ...]
-    alone: tuple[Suspect, ...]
-    together: tuple[Suspect, ...]
-    misfit: float
-    points: int
+    alone: tuple[Suspect, ...]  # Every part suspected alone, least misfit first.
+    together: tuple[Suspect, ...]  # Every part where all may be off.
+    misfit: float  # As designed.
+    points: int  # Number of frequencies.
 
 
 def _split(values: Complex) -> Real:
@@ -112,33 +71,14 @@ def _split(values: Complex) -> Real:
     return np.concatenate([values.real, values.imag], axis=-1)
 
 
-def covariance(quantity: Quantity, *, floor: float) -> Real:
-    """Covariance over real and imaginary parts of all frequencies.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        Value of shape (F,).
-    floor : float
-        Standard deviation of each part that is taken as there in any case.
-
-    Returns
-    -------
-    ndarray, shape (2F, 2F)
-        Real parts first.
-    """
+def _covariance(quantity: Quantity, floor: float) -> Real:
+    """Covariance over real and imaginary parts of all frequencies, shape (2 F, 2 F)."""
     count = quantity.value.size
-    total = np.eye(2 * count) * floor**2
-    diagonal = np.arange(count)
-    for effect in quantity.effects:
-        change = np.broadcast_to(effect.change, (count,))
-        if not effect.per_point:
-            axes = _split(change)
-            total += np.outer(axes, axes)
-            continue
-        for i, one in enumerate((change.real, change.imag)):
-            for j, other in enumerate((change.real, change.imag)):
-                total[diagonal + i * count, diagonal + j * count] += one * other
+    common = _split(quantity.common_changes())
+    total = np.eye(2 * count) * floor**2 + common.T @ common
+    noise = Quantity(quantity.value, tuple(e for e in quantity.effects if e.per_point))
+    at = np.arange(count)
+    total.reshape(2, count, 2, count)[:, at, :, at] += noise.covariance()
     return total
 
 
@@ -154,8 +94,8 @@ class _Fit:
     z_ref: float
 
     def _with(self, which: Sequence[int], logs: Real) -> Network:
-        """Logs, shape (..., len(which)), in those of the free elements."""
-        values = [self.network.elements[k].value for k in self.network.free()]
+        """Logs, shape (..., len(which)), in those of the elements."""
+        values = self.network.values
         for place, k in enumerate(which):
             values[k] = values[k] * np.exp(logs[..., place, None])
         return self.network.with_values(values)
@@ -166,11 +106,10 @@ class _Fit:
 
     def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
         """Logs, their covariance and the misfit."""
-        free = self.network.free()
         for _ in range(50):
             now = self._with(which, logs)
             _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
-            wanted = _split(slopes[[free[k] for k in which]].reshape(len(which), -1))
+            wanted = _split(slopes[list(which)].reshape(len(which), -1))
             jacobian = self.whiten @ wanted.T
             step = np.linalg.lstsq(jacobian, self.residual(which, logs), rcond=1e-10)[0]
             step *= min(1.0, 0.3 / max(float(np.abs(step).max()), 1e-12))
@@ -195,10 +134,9 @@ class _Fit:
     def suspects(
         self, which: Sequence[int], logs: Real, spread: Real, misfit: float
     ) -> list[Suspect]:
-        free = self.network.free()
         made = []
         for place, k in enumerate(which):
-            element, ratio = self.network.elements[free[k]], float(np.exp(logs[place]))
+            element, ratio = self.network.elements[k], float(np.exp(logs[place]))
             doubt = ratio * float(np.sqrt(spread[place, place]))
             made.append(Suspect(element.name, element.in_words(), ratio - 1, doubt, misfit))
         return made
@@ -219,49 +157,22 @@ def trim(
     z_ref: float = 50.0,
     floor: float = 1e-4,
 ) -> Trim:
-    """Which part of a built network is off.
-
-    Parameters
-    ----------
-    network : Network
-        As designed, of real parts.
-    frequency : ndarray, shape (F,)
-        Frequencies of both sweeps [Hz].
-    load : Quantity
-        Reflection of the load [1], measured before, with its effects.
-    built : Quantity
-        Reflection at the network's input [1], measured after building.
-    z_ref : float
-        Reference impedance of both [ohm].
-    floor : float
-        Standard deviation [1] of each part of a reflection that is taken as there in any case: how
-        well the model can be trusted.
-
-    Returns
-    -------
-    Trim
-        The part, the parts, or that the readings cannot tell.
-
-    Raises
-    ------
-    MatchingError
-        Sweeps of different lengths, or a network without a part to trim.
-    """
+    """Which part of a built network is off."""
     if not built.value.shape == load.value.shape == frequency.shape:
         raise MatchingError(
             f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
             f" and there are {frequency.size} frequencies: measure both on the same ones"
         )
-    if not network.free():
+    if not network.elements:
         raise MatchingError("the network has no part that could be trimmed")
     through = network.two_port(frequency).bilinear(z_ref)
     expected = through.apply(load.value)
     off = combine(built.value - expected, (built, 1.0), (load, -through.derivative(load.value)))
-    whiten = np.linalg.inv(np.linalg.cholesky(covariance(off, floor=floor)))
+    whiten = np.linalg.inv(np.linalg.cholesky(_covariance(off, floor)))
     z = to_impedance(load.value, z_ref)
     fit = _Fit(network, frequency, z, built.value, whiten, z_ref)
     misfit = float(((whiten @ _split(off.value)) ** 2).sum())
-    everything = range(len(network.free()))
+    everything = range(len(network.elements))
     alone = [s for k in everything for s in fit.suspects([k], *fit.alone(k))]
     best = min(alone, key=lambda s: s.misfit)
     starts = [np.zeros(len(alone)), np.where([s is best for s in alone], np.log1p(best.change), 0)]

@@ -10,7 +10,8 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.feedline.power import loss_db
 from rfcal.matching import lumped
-from rfcal.matching.parts import neighbours
+from rfcal.matching.network import Network
+from rfcal.matching.parts import preferred, preferred_below
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
@@ -165,6 +166,14 @@ def behind_line(folder, line, place):
     (folder / "record.toml").write_text(text + f"place = {place}\n")
 
 
+def on_line(network, line, from_load_m):
+    """The network built into the line, with its pieces on both sides."""
+    pieces = line.length_m - from_load_m, from_load_m
+    before, beyond = [[("section", replace(line, length_m=m))] if m > 0 else [] for m in pieces]
+    inside = [(e.place, e.part) for e in network.elements]
+    return Network.of("whole", [*before, *inside, *beyond])
+
+
 COAX, LADDER = Line(10.0, 0.66, 50.0, 0.6, 0.01), Line(10.0, 0.92, 450.0, 0.1)
 WALKED = {'"device"': 0.0, '"calibration plane"': 10.0, "[4.0]": 4.0}
 
@@ -187,7 +196,7 @@ def test_places_on_the_line(asked, line, place):
         assert result.plane_swr is None
         assert "match-plane" not in codes
         return
-    whole = result.proposals[0].candidate.network.on_line(line, walked)
+    whole = on_line(result.proposals[0].candidate.network, line, walked)
     inside = (FREQUENCY >= 54e6) & (FREQUENCY <= 56e6)
     seen = swr(whole.seen(FREQUENCY, np.full(41, DEVICE_OHM))[inside]).max()
     assert result.plane_swr == pytest.approx(seen, rel=1e-3)
@@ -234,7 +243,7 @@ def test_trimming_through_what_lies_before_the_network(asked, line, place):
     values = [float(e.value) for e in network.elements]
     for off, verdict in ((1.0, "as designed"), (1.3, "one part")):
         wrong = network.with_values([off * values[0], *values[1:]])
-        whole = wrong.on_line(line, WALKED[place])
+        whole = on_line(wrong, line, WALKED[place])
         write(asked, "after", whole.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
         trimming = compute(asked).matches[0].trimming
         assert trimming.verdict == verdict
@@ -275,7 +284,7 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
     ("key", "value", "closed"),
     [
         ("section_q", 4.0, lumped.pi_section(55e6, DEVICE_OHM, q=4.0)),
-        ("phase_deg", -70.0, lumped.by_phase(55e6, DEVICE_OHM, phase_rad=np.radians(-70.0))),
+        ("phase_deg", -70.0, lumped.pi_by_phase(55e6, DEVICE_OHM, phase_rad=np.radians(-70.0))),
     ],
 )
 def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
@@ -288,7 +297,7 @@ def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
         designs = [[e.value for e in n.elements] for n in closed if n.topology == "pi"]
         assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
         for one, design in zip(real, ideal, strict=True):
-            assert one in neighbours(design, "E24", count=2)
+            assert one in preferred(preferred_below(design) + np.arange(-1, 3))
     (match,) = json.loads(output_files(results)["results.json"])["match"]
     assert match[key] == value
     assert f"{value:g}" in match_words.where(result)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
-from rfcal.feedline.measure import measure_line, point_by_point
+from rfcal.feedline.measure import measure_line
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -102,13 +102,6 @@ def test_exchanged_sweeps_are_refused():
         measure_line(WIDE, far_short, far_open, velocity_factor=0.85)
     with pytest.raises(CalibrationError, match="exchanged"):
         measure_line(WIDE, far_short, velocity_factor=0.85)
-
-
-def test_point_by_point_is_exact_without_noise():
-    line = Line(14.2, 0.83, 48.6, 0.9, 0.01)
-    z0, trip = point_by_point(*sweeps(line, BAND), 50.0)
-    assert z0 == pytest.approx(line.impedance(BAND), rel=1e-6)
-    assert trip == pytest.approx(np.exp(-2 * line.propagation(BAND) * 14.2), rel=1e-6)
 
 
 @pytest.mark.parametrize("z0", [12.5, 75.0, 300.0, 600.0])

@@ -4,9 +4,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from rfcal.matching.parts import SERIES
-from rfcal.matching.ranking import TOPOLOGIES
+from rfcal.matching.parts import E_SERIES
 from rfcal.matching.stock import Stock
+from rfcal.matching.topologies import TOPOLOGIES
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line, loss_law
 from rfcal.record.format.keys import Keys
@@ -139,7 +139,7 @@ def _request(keys: Keys, reference_ohm: float, names: Sequence[str]) -> MatchReq
         keys.number("target_ohm", reference_ohm, low=1e-3, high=1e6),
         keys.number("target_swr", 1.5, low=1.0, above=True, high=100.0),
         Stock(
-            series=keys.choice("series", SERIES, "E24"),
+            series=keys.choice("series", E_SERIES, "E24"),
             inductor_q=keys.number("inductor_q", 100.0, low=1.0, high=1e6),
             capacitor_q=keys.number("capacitor_q", 1000.0, low=1.0, high=1e6),
             inductor_parallel_f=keys.number("inductor_parallel_f", 0.0, low=0.0, high=1e-6),
@@ -220,7 +220,7 @@ def _chosen(keys: Keys, topologies: Sequence[str]) -> tuple[float | None, float 
         return None, None
     if len(asked) == 2:
         raise keys.fail("phase_deg", "a section has a chosen Q or a chosen phase: take out one")
-    if not {"pi", "T"} & set(topologies):
+    if not any(TOPOLOGIES[name].chosen for name in topologies):
         raise keys.fail(asked[0], "no topology here is a pi or T section, which it is for")
     if asked == ["section_q"]:
         return keys.number("section_q", low=0.0, above=True, high=1e3), None

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from rfcal.matching.element import SERIES, Element
+from rfcal.matching.element import SERIES, NetworkElement
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Stub
 from rfcal.maths.reflection import Complex, from_impedance, swr
@@ -53,7 +53,7 @@ def draw_schematic(ax: Axes, network: Network) -> Axes:
     return ax
 
 
-def _draw_element(ax: Axes, element: Element, at: float, middle: float) -> None:
+def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -> None:
     """One element between `at` and one step further, its name and value beside it."""
     label = f"{element.name}\n{element.in_words()}"
     end = at + STEP
@@ -76,12 +76,14 @@ def _draw_element(ax: Axes, element: Element, at: float, middle: float) -> None:
         _words(ax, middle + 0.42, RAIL / 2, label, ha="left", va="center")
 
 
-def _ohms(element: Element) -> str:
+def _ohms(element: NetworkElement) -> str:
     assert element.line is not None
     return f"{element.line.z0:g} ohm"
 
 
-def _symbol(ax: Axes, element: Element, centre: tuple[float, float], *, upright: bool) -> None:
+def _symbol(
+    ax: Axes, element: NetworkElement, centre: tuple[float, float], *, upright: bool
+) -> None:
     """A coil, a capacitor or a stub one unit long, lying or standing."""
     along = np.linspace(-0.5, 0.5, 60)
     if isinstance(element.part, Stub):

@@ -103,7 +103,7 @@ def where(result: MatchResult) -> str:
 def _cut_from(result: MatchResult) -> list[str]:
     """Which lines stubs and sections are cut from, where there are any."""
     networks = [p.candidate.network for p in result.proposals]
-    if not any(e.line is not None and not e.fixed for n in networks for e in n.elements):
+    if not any(e.line is not None for n in networks for e in n.elements):
         return []
     centre = result.goal.centre_hz
     said = (

@@ -1,0 +1,114 @@
+"""Every topology that is tried, in one table: a new one is a design and its row here."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from itertools import permutations, product
+
+import numpy as np
+
+from rfcal.errors import MatchingError
+from rfcal.matching import lines, lumped
+from rfcal.matching.element import SERIES, SHUNT
+from rfcal.matching.network import Network
+from rfcal.models.line import Line
+
+Design = Callable[[], tuple[Network, ...]]
+"""Every solution of a closed form; raises MatchingError where there is none."""
+ENDS = ("open", "short")
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What a closed form is to match, and what may be chosen in it."""
+
+    frequency_hz: float
+    load_ohm: complex
+    target_ohm: float
+    enough_swr: float  # SWR [1] that a single reactance must reach
+    available: tuple[Line, ...]  # lines to cut from, of any length
+    q: float | None = None  # of pi and T sections [1]
+    phase_rad: float | None = None  # of pi and T sections, in place of their Q
+
+    def by(self, design: Callable[..., tuple[Network, ...]], **keywords) -> Design:
+        """The design for this load."""
+        return partial(design, self.frequency_hz, self.load_ohm, self.target_ohm, **keywords)
+
+    def q_between(self, resistance: float) -> float:
+        """The Q asked for, else one that leaves the L section at the least Q behind."""
+        low, high = sorted((resistance, self.target_ohm))
+        return self.q or float(np.sqrt(high / low))
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """The lines as a design takes them: without loss."""
+        return tuple(replace(line, conductor_db=0.0, dielectric_db=0.0) for line in self.available)
+
+    @property
+    def main_line(self) -> tuple[Line, ...]:
+        """The line that is nearest to the target, or none."""
+        return tuple(sorted(self.lines, key=lambda line: abs(line.z0 - self.target_ohm))[:1])
+
+
+@dataclass(frozen=True)
+class Topology:
+    """A row of the table."""
+
+    designs: Callable[[Task], Iterable[Design]]  # with all that is to be varied in it
+    chosen: bool = False  # whether a Q or a phase can be asked for
+
+
+def _pi(task: Task) -> Iterator[Design]:
+    if task.phase_rad is None:
+        yield task.by(lumped.pi_section, q=task.q_between(1 / (1 / task.load_ohm).real))
+    else:
+        yield task.by(lumped.pi_by_phase, phase_rad=task.phase_rad)
+
+
+def _tee(task: Task) -> Iterator[Design]:
+    if task.phase_rad is None:
+        yield task.by(lumped.t_section, q=task.q_between(task.load_ohm.real))
+    else:
+        yield task.by(lumped.t_by_phase, phase_rad=task.phase_rad)
+
+
+def _stubs(task: Task, place: str) -> Iterator[Design]:
+    for line, end in product(task.main_line, ENDS):
+        yield task.by(lines.single_stub, line=line, place=place, end=end)
+
+
+def _double_stubs(task: Task) -> Iterator[Design]:
+    for line, end, waves in product(task.main_line, ENDS, (1 / 8, 3 / 8)):
+        yield partial(_double_stub, task, line, end, waves)
+
+
+def _double_stub(task: Task, line: Line, end: str, spacing_waves: float) -> tuple[Network, ...]:
+    """The first stub at the load, or else at the nearest eighth of a wave that will do."""
+    refusals = []
+    for first in (0.0, 0.125, 0.25, 0.375):
+        how = {"line": line, "end": end, "spacing_waves": spacing_waves, "first_waves": first}
+        try:
+            return task.by(lines.double_stub, **how)()
+        except MatchingError as error:
+            refusals.append(error)
+    raise refusals[0]
+
+
+TOPOLOGIES = {
+    "single": Topology(lambda task: [task.by(lumped.single, enough_swr=task.enough_swr)]),
+    "L": Topology(lambda task: [task.by(lumped.l_section)]),
+    "pi": Topology(_pi, chosen=True),
+    "T": Topology(_tee, chosen=True),
+    "shunt stub": Topology(partial(_stubs, place=SHUNT)),
+    "series stub": Topology(partial(_stubs, place=SERIES)),
+    "double stub": Topology(_double_stubs),
+    "quarter wave": Topology(
+        lambda task: [task.by(lines.quarter_wave, line=line) for line in task.main_line]
+    ),
+    "two sections": Topology(
+        lambda task: [
+            task.by(lines.two_sections, near=near, far=far)
+            for near, far in permutations(task.lines, 2)
+        ]
+    ),
+}
