@@ -6,12 +6,11 @@ import os
 import shlex
 import sys
 from collections.abc import Sequence
-from importlib.resources import files
 from pathlib import Path
 
 from rfcal.errors import RecordError, RfcalError
 from rfcal.record.files import write_files
-from rfcal.record.format.schema import FILE
+from rfcal.record.format.table import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"
@@ -123,8 +122,9 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _new(options: argparse.Namespace) -> None:
-    content = (files("rfcal.record.format") / "start.toml").read_bytes()
-    write_files(options.folder, {FILE: content})
+    from rfcal.record.format.start import starting_record
+
+    write_files(options.folder, {FILE: starting_record().encode()})
     print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
     folder = shlex.quote(str(options.folder))
     output = shlex.quote(f"{options.folder.resolve().name}-report")

@@ -11,6 +11,13 @@ REFERENCE_OHM = 50.0
 """Reference impedance of results [ohm]: what coaxial instruments are made for (common practice,
 no source)."""
 
+LOAD_OHM = 50.0
+"""Resistance of a load, and impedance of an offset line [ohm]: kits are made for lines of 50 ohm
+(common practice, no source)."""
+
+VELOCITY_FACTOR = 0.66
+"""Of a line [1]: solid polyethylene, 1 / sqrt(2.26), rounded (common practice, no source)."""
+
 SEED = 1
 """Of random draws, so that a report repeats to the byte."""
 
@@ -94,3 +101,36 @@ of an open at a line's far end; scattering parameters [1] of an adapter from a f
 
 LINE_LENGTH_M = 0.1
 """Of a feed line's length by tape [m] (common practice, no source)."""
+
+POWER_W = 1.0
+"""Power at which volts and amperes of a network are stated [W]: both go with its square root."""
+
+TARGET_SWR = 1.5
+"""Standing wave ratio that a network must reach [1]: 4 % of the power comes back, and transmitters
+run at full power (common practice, no source)."""
+
+SERIES = "E24"
+"""Preferred values that shops keep of parts of 5 % (common practice, no source)."""
+
+TOLERANCE = 0.05
+"""Of coils and capacitors as they are bought, in parts of their value (common practice, no
+source)."""
+
+INDUCTOR_Q = 100.0
+"""Of a small coil, wound by hand or bought [1] (common practice, no source)."""
+
+CAPACITOR_Q = 1000.0
+"""Of a ceramic or mica capacitor at high frequency [1] (common practice, no source)."""
+
+INDUCTANCE_H = (1e-9, 1e-3)
+"""Smallest and largest coil to be had [H] (common practice, no source)."""
+
+CAPACITANCE_F = (0.5e-12, 1e-6)
+"""Smallest and largest capacitor to be had [F] (common practice, no source)."""
+
+CUT_M = 1e-3
+"""Lengths of line are cut to this [m]: what a ruler shows."""
+
+STOCK_CABLE, STOCK_OHM = "RG-213", (50.0, 75.0)
+"""What sections and stubs are cut from: loss and velocity of this cable, and these impedances [ohm]
+(the two that are sold everywhere; common practice, no source)."""

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.lumped import check_load
 from rfcal.matching.network import Network
@@ -64,8 +65,8 @@ class Goal:
     load: Complex  # [ohm], shape (F,)
     centre_hz: float  # design frequency
     band_hz: tuple[float, float]
-    target_ohm: float = 50.0  # resistance wanted
-    target_swr: float = 1.5  # largest SWR wanted in the band
+    target_ohm: float = defaults.REFERENCE_OHM  # resistance wanted
+    target_swr: float = defaults.TARGET_SWR  # largest SWR wanted in the band
 
     def __post_init__(self) -> None:
         low, high = self.band_hz

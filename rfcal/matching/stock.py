@@ -5,6 +5,7 @@ from itertools import product
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.matching.element import NetworkElement, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
@@ -15,17 +16,16 @@ from rfcal.models.line import Line
 class Stock:
     """Parts that exist."""
 
-    series: str = "E24"  # Preferred values of coils and capacitors, ``"E6"`` to ``"E192"``.
-    inductor_q: float = 100.0  # Q of the parts [1]; the defaults are common practice, no source.
-    capacitor_q: float = 1000.0  # Q of the parts [1]; the defaults are common practice, no source.
-    inductor_parallel_f: float = 0.0  # A coil's own capacitance [F].
-    capacitor_series_h: float = 0.0  # Inductance of a capacitor's leads [H].
-    inductance_h: tuple[float, float] = (1e-9, 1e-3)  # Smallest and largest value to be had [H, F].
-    # Smallest and largest value to be had [H, F].
-    capacitance_f: tuple[float, float] = (0.5e-12, 1e-6)
-    # Lines to cut sections and stubs from, the usual one first; their lengths are not used.
-    lines: tuple[Line, ...] = (Line(1.0, 0.66, 50.0), Line(1.0, 0.66, 75.0))
-    step_m: float = 1e-3  # Lengths are cut to this [m].
+    series: str = defaults.SERIES  # preferred values of coils and capacitors
+    inductor_q: float = defaults.INDUCTOR_Q
+    capacitor_q: float = defaults.CAPACITOR_Q
+    inductor_parallel_f: float = 0.0  # a coil's own capacitance
+    capacitor_series_h: float = 0.0  # inductance of a capacitor's leads
+    inductance_h: tuple[float, float] = defaults.INDUCTANCE_H  # smallest and largest to be had
+    capacitance_f: tuple[float, float] = defaults.CAPACITANCE_F
+    # lines to cut sections and stubs from, the usual one first; their lengths are not used
+    lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
+    step_m: float = defaults.CUT_M  # lengths are cut to this
 
     def limits(self, part: Part) -> tuple[float, float]:
         """Smallest and largest value of a kind of part."""

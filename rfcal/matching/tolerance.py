@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
@@ -19,8 +20,8 @@ CHUNK = 128
 class Tolerance:
     """How far parts may be off; every value within is as likely as any other."""
 
-    lumped: float = 0.05  # Of coils and capacitors [1, relative].
-    length_m: float = 1e-3  # Of every cut [m].
+    lumped: float = defaults.TOLERANCE  # of coils and capacitors [1, relative].
+    length_m: float = defaults.CUT_M  # of every cut [m].
 
     def draw(self, network: Network, rng: np.random.Generator, draws: int) -> Network:
         """Networks as they may turn out."""

@@ -7,6 +7,7 @@ line always beats its name.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rfcal import defaults
 from rfcal.models.line import Line, loss_law
 
 _COMPENDIUM = "nine-point table quoted in ARRL Antenna Compendium vol. 6 (1999)"
@@ -41,7 +42,7 @@ class Cable:
     loss: tuple[tuple[float, float], ...]
     source: str
     loss_doubt: float
-    z0_doubt: float = 0.02
+    z0_doubt: float = defaults.PATH["impedance"]
 
     def line(self, length_m: float) -> Line:
         """A piece of this cable.

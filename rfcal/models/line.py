@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 
@@ -46,8 +47,8 @@ class Line:
     """
 
     length_m: float
-    velocity_factor: float = 0.66
-    z0: float = 50.0
+    velocity_factor: float = defaults.VELOCITY_FACTOR
+    z0: float = defaults.REFERENCE_OHM
     conductor_db: float = 0.0
     dielectric_db: float = 0.0
     skin: float = 1.0
@@ -186,7 +187,7 @@ class Line:
         return TwoPort.line(self.impedance(frequency), self.propagation(frequency) * length)
 
 
-def loss_law(table: Sequence[tuple[float, float]]) -> tuple[float, float]:
+def loss_law(table: Sequence[tuple[float, ...]]) -> tuple[float, float]:
     """Conductor and dielectric loss that fit a table best, both zero or more.
 
     Parameters
@@ -199,14 +200,15 @@ def loss_law(table: Sequence[tuple[float, float]]) -> tuple[float, float]:
     conductor_db, dielectric_db : float
         Losses at 1 MHz [dB per 100 m], as `Line` takes them.
     """
-    from scipy.optimize import nnls
-
     megahertz, loss = np.array(table, float).T
-    columns = np.stack([np.sqrt(megahertz), megahertz], axis=-1)
+    columns = np.stack([np.sqrt(megahertz), megahertz], axis=-1) / loss[:, None]
     if len(table) == 1:  # one row cannot tell the two apart: take it as conductor loss
-        columns = columns[:, :1]
-    fitted, _ = nnls(columns / loss[:, None], np.ones(len(table)))
-    return float(fitted[0]), float(fitted[1]) if len(fitted) > 1 else 0.0
+        columns = columns * [1, 0]
+    fitted = np.linalg.lstsq(columns, np.ones(len(table)))[0]
+    if np.any(fitted < 0):  # of two the best without a negative is then the other alone
+        columns = columns * (fitted > 0)
+        fitted = np.linalg.lstsq(columns, np.ones(len(table)))[0]
+    return float(fitted[0]), float(fitted[1])
 
 
 def added_loss_db(matched_db: ArrayLike, load_reflection: ArrayLike) -> Real:

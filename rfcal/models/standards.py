@@ -19,7 +19,14 @@ from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
-KINDS = ("short", "open", "load", "known")
+OFFSET = ("offset_delay", "offset_loss", "offset_z0")
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "short": ("inductance", *OFFSET),
+    "open": ("capacitance", *OFFSET),
+    "load": ("resistance", "inductance", "capacitance", *OFFSET),
+    "known": ("definition",),
+}
+"""Kinds of standard, and what may be said of each: figures of `Standard`, or its own sweep."""
 
 
 def _polynomial(coefficients: tuple[ArrayLike, ...], frequency: Real) -> Real:
@@ -56,12 +63,12 @@ class Standard:
     """
 
     kind: str
-    resistance: float = 50.0
+    resistance: float = defaults.LOAD_OHM
     inductance: tuple[float, ...] = (0.0,)
     capacitance: tuple[float, ...] = (0.0,)
     offset_delay: float = 0.0
     offset_loss: float = 0.0
-    offset_z0: float = 50.0
+    offset_z0: float = defaults.LOAD_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
 
     def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:

@@ -6,6 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
@@ -65,7 +66,7 @@ class Device:
     answer: int  # index of the frequency at which the answer in words is quoted
     plane: str = "the standards' plane"  # where the answer holds, in words
     path_loss: PathLoss | None = None  # of the path that was removed
-    seed: int = 1  # for random draws
+    seed: int = defaults.SEED  # for random draws
     between: tuple[PathElement, ...] = ()  # from the standards' plane to it, as it is known
 
     @property

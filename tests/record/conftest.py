@@ -1,6 +1,5 @@
 """A small record to bend and break: the one that ``rfcal new`` writes, and one with files."""
 
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +8,9 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.standards import Standard
+from rfcal.record.format.start import starting_record
 
-START = (files("rfcal.record.format") / "start.toml").read_text()
+START = starting_record()
 BOX = Bilinear.from_error_terms(np.array([0.04 + 0.02j]), np.array([0.03j]), np.array([0.9 + 0.1j]))
 DEVICE_OHM = 30 - 20j
 

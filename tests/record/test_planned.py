@@ -13,7 +13,7 @@ from rfcal.models.line import Line, loss_law
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import plan
 from rfcal.planning.setup import Length, Setup
-from rfcal.record.format.schema import UNCERTAINTY_KEYS
+from rfcal.record.format.standard import UNCERTAINTIES
 
 F = np.array([70e6])
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
@@ -68,9 +68,10 @@ class Written:
             lines.append(f"resistance_ohm = {model.resistance}")
         if model.offset_delay:
             lines.append(f"offset_delay_ps = {model.offset_delay * 1e12!r}")
-        for key, (known, unit) in UNCERTAINTY_KEYS.items():
-            if known in model.uncertainty:
-                lines.append(f"{key} = {float(model.uncertainty[known] / unit)!r}")
+        for key in UNCERTAINTIES:
+            if key.gives in model.uncertainty:
+                value = float(model.uncertainty[key.gives] / key.factor)
+                lines.append(f"{key.name} = {value!r}")
         return "\n".join(lines) + "\n" + self.reading(name, model.reflection(F))
 
     def between(self, item):

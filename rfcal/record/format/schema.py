@@ -1,7 +1,7 @@
 """``record.toml`` as validated dataclasses; every refusal names the key at fault."""
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -9,203 +9,134 @@ from typing import Any
 
 from rfcal import defaults
 from rfcal.errors import RecordError
-from rfcal.models.standards import KINDS, Standard
-from rfcal.record.format.keys import FILE, Keys, as_text, first_of
-from rfcal.record.format.line import LineCheck, read_line_check
-from rfcal.record.format.match import MatchRequest, read_match
-from rfcal.record.format.path import Between, read_between
+from rfcal.record.format.keys import Section
+from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
+from rfcal.record.format.match import MATCH, MatchRequest, read_match
+from rfcal.record.format.numbers import Number, Whole
+from rfcal.record.format.path import BETWEEN, Between, read_between
+from rfcal.record.format.reading import NAME, READING, Reading, read_reading
+from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
+from rfcal.record.format.table import FILE, Table, as_text
+from rfcal.record.format.texts import Day, Line, Text
 
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
-UNCERTAINTY_KEYS = {  # key in the record: (name in the model, unit in SI)
-    "uncertainty": ("reflection", 1.0),
-    "offset_delay_uncertainty_ps": ("delay", 1e-12),
-    "inductance_uncertainty_h": ("inductance", 1.0),
-    "capacitance_uncertainty_f": ("capacitance", 1.0),
-    "resistance_uncertainty_ohm": ("resistance", 1.0),
-}
-_READINGS = ("reading", "typed", "typed_reflection")
-_OFFSET = (
-    "offset_delay_ps",
-    "offset_loss_gohm_per_s",
-    "offset_z0_ohm",
-    "offset_delay_uncertainty_ps",
-)
-_BY_KIND = {
-    "short": (*_OFFSET, "inductance", "inductance_uncertainty_h"),
-    "open": (*_OFFSET, "capacitance", "capacitance_uncertainty_f"),
-    "load": (
-        *(*_OFFSET, "inductance", "inductance_uncertainty_h", "capacitance"),
-        *("capacitance_uncertainty_f", "resistance_ohm", "resistance_uncertainty_ohm"),
+RECORD = Section(
+    "[record]",
+    "",
+    (
+        Line("title", "what the page is headed with", needed=True),
+        Day("date", "day of the readings, such as 2026-05-16"),
+        Text("by", "who measured", default=""),
+        Text("notes", "what else is worth knowing", default=""),
+        Number(
+            "reference_ohm",
+            "reference impedance of all results, and of a reflection that says none of its own",
+            unit="ohm",
+            default=defaults.REFERENCE_OHM,
+            low=1e-3,
+            high=1e6,
+        ),
+        Whole("seed", "for random draws", default=defaults.SEED),
     ),
-    "known": ("definition",),
+)
+ABOUT = Section(
+    "[about]",
+    "",
+    (Text("any", "shown on the page: instrument, kit, place, weather, choke used"),),
+)
+_WORTH = {
+    "noise": "scatter of one reading: real and imaginary part of reflection",
+    "connection": "how well a connection repeats, likewise",
+    "resolution_ohm": "step of the display, for `typed` readings",
+    "drift": "change of each error term between calibration and measurement",
 }
-_MODEL = ("kind", "uncertainty", *dict.fromkeys(k for keys in _BY_KIND.values() for k in keys))
-
-
-@dataclass(frozen=True)
-class Reading:
-    """Where a raw reading is: exactly one of `file`, `typed` and `typed_reflection` is set.
-
-    Parameters
-    ----------
-    file : str, optional
-        Path relative to the record's folder.
-    repeats : tuple of str
-        Paths of several sweeps of one thing, whose scatter counts; then `file` is None.
-    typed : sequence of rows, optional
-        Rows of MHz, R ohm, X ohm.
-    typed_reflection : sequence of rows, optional
-        Rows of MHz, magnitude, degrees.
-    steps : tuple of float
-        Display steps of magnitude [1] and angle [degree] of `typed_reflection`.
-    """
-
-    file: str | None = None
-    typed: Sequence[tuple[float, float, float]] | None = None
-    typed_reflection: Sequence[tuple[float, float, float]] | None = None
-    steps: tuple[float, float] = (0.0, 0.0)
-    repeats: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Artefact:
-    """A standard or a check artefact.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    place : str
-        Where it stands in the record, for errors.
-    reading : Reading
-        Its raw reading.
-    model : Standard, optional
-        What it is; None for kind ``known``.
-    definition : str, optional
-        File with its reflection, for kind ``known``.
-    uncertainty : mapping of str to float
-        Standard uncertainties as the record states them; empty for the defaults.
-    resistance_stated : bool
-        Whether the record states ``resistance_ohm``.
-    """
-
-    name: str
-    place: str
-    reading: Reading
-    model: Standard | None
-    definition: str | None
-    uncertainty: Mapping[str, float]
-    resistance_stated: bool = True
+ANALYZER = Section(
+    "[analyzer]",
+    "What one raw reading is worth.",
+    (
+        *(
+            Number(name, says, default=defaults.ANALYZER[name], low=0.0)
+            for name, says in _WORTH.items()
+        ),
+        *(
+            Number(
+                key,
+                f"{name.replace('_', ' ')} that an instrument leaves which corrects itself; "
+                "no `[[standard]]` is read then",
+                default=defaults.RESIDUAL[name],
+                low=0.0,
+                high=1.0,
+            )
+            for key, name in RESIDUAL.items()
+        ),
+    ),
+)
+MEASUREMENT = Section(
+    "[[measurement]]",
+    "What to correct, read after the standards without moving anything else.",
+    (
+        NAME,
+        *READING,
+        Number(
+            "answer_mhz",
+            "where the answer in words is quoted",
+            unit="MHz",
+            low=0.0,
+            above=True,
+            instead="middle of the sweep",
+        ),
+    ),
+    readings=READING,
+    below=(BETWEEN.name,),
+)
+TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=True),))
+SECTIONS = (RECORD, ABOUT, ANALYZER, STANDARD, CHECK, MEASUREMENT, BETWEEN, LINE_CHECK, MATCH)
+"""All tables of the record."""
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """A device to be corrected.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    place : str
-        Where it stands in the record, for errors.
-    reading : Reading
-        Its raw reading.
-    answer_hz : float, optional
-        Frequency at which the answer in words is quoted [Hz].
-    between : tuple of Between
-        What lies between the calibration plane and the device, from the plane outward.
-    """
+    """A device to be corrected."""
 
     name: str
-    place: str
+    place: str  # where it stands in the record, for errors
     reading: Reading
-    answer_hz: float | None
-    between: tuple[Between, ...] = ()
+    answer_hz: float | None  # where the answer in words is quoted
+    between: tuple[Between, ...] = ()  # what is in front of the device, from the plane outward
 
 
 @dataclass(frozen=True)
 class Record:
-    """A measurement record, checked as far as its text goes.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it lies.
-    content : bytes
-        ``record.toml`` as it was read.
-    title, date, by, notes : str
-        Free text; the date as YYYY-MM-DD.
-    reference_ohm : float
-        Reference impedance of all results [ohm].
-    seed : int
-        For Monte Carlo.
-    about : mapping of str to str
-        Free text under any key.
-    analyzer : mapping of str to float
-        Noise and connection [1] and display step [ohm].
-    assumed : tuple of str
-        Keys of `analyzer` that the record does not state.
-    standards, checks : tuple of Artefact
-        In the record's order.
-    measurements : tuple of Measurement
-        In the record's order.
-    line_check : LineCheck, optional
-        A sweep of a line to be searched for faults.
-    matches : tuple of MatchRequest
-        Networks asked for.
-    residual : mapping of str to float, optional
-        Sizes of what an instrument's own correction leaves [1]; there are no standards then.
-    """
+    """A measurement record, checked as far as its text goes."""
 
     folder: Path
-    content: bytes
+    content: bytes  # ``record.toml`` as it was read
     title: str
-    date: str
+    date: str  # as YYYY-MM-DD
     by: str
     notes: str
-    reference_ohm: float
+    reference_ohm: float  # of all results
     seed: int
-    about: Mapping[str, str]
-    analyzer: Mapping[str, float]
-    assumed: tuple[str, ...]
+    about: Mapping[str, str]  # free text under any key
+    analyzer: Mapping[str, float]  # noise, connection and drift [1], display step [ohm]
+    assumed: tuple[str, ...]  # keys of ``[analyzer]`` that the record does not state
     standards: tuple[Artefact, ...]
     checks: tuple[Artefact, ...]
     measurements: tuple[Measurement, ...]
     line_check: LineCheck | None = None
     matches: tuple[MatchRequest, ...] = ()
+    # what an instrument's own correction leaves [1]; there are no standards then
     residual: Mapping[str, float] | None = None
 
-    def items(self) -> tuple["Artefact | Measurement", ...]:
-        """All that was read: standards, checks, measurements.
-
-        Returns
-        -------
-        tuple
-            In the record's order.
-        """
+    def items(self) -> tuple[Artefact | Measurement, ...]:
+        """All that was read, in the record's order: standards, checks, measurements."""
         return (*self.standards, *self.checks, *self.measurements)
 
 
 def load(folder: str | Path) -> Record:
-    """Read and check a record's ``record.toml``.
-
-    Parameters
-    ----------
-    folder : str or Path
-        The record's folder.
-
-    Returns
-    -------
-    Record
-        The record; its raw readings are not opened yet.
-
-    Raises
-    ------
-    RecordError
-        One sentence naming the key.
-    """
+    """Read and check a record's ``record.toml``; its raw readings are not opened yet."""
     folder = Path(folder)
     try:
         content = (folder / FILE).read_bytes()
@@ -221,7 +152,7 @@ def load(folder: str | Path) -> Record:
 def read(folder: Path, content: bytes) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
     try:
-        table = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
+        values = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except UnicodeDecodeError as error:
         raise RecordError(
             FILE, "", "this is not UTF-8 text: save it as UTF-8 in your editor"
@@ -230,59 +161,37 @@ def read(folder: Path, content: bytes) -> Record:
         raise RecordError(
             FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
         ) from error
-    return _record(Keys(table, "", folder), folder, content)
+    return _record(Table(values, "", folder), content)
 
 
-def _record(top: Keys, folder: Path, content: bytes) -> Record:
-    top.only(
-        (
-            *("format", "record", "about", "analyzer", "standard", "check", "measurement"),
-            *("line_check", "match"),
-        )
-    )
-    if top.table.get("format") != 1 or isinstance(top.table["format"], bool):
+def _record(top: Table, content: bytes) -> Record:
+    top.only((*(key.name for key in TOP.keys), *(s.name for s in SECTIONS if s is not BETWEEN)))
+    if top.values.get("format") != 1 or isinstance(top.values["format"], bool):
         raise top.fail(
             "format",
             "there must be a line 'format = 1' before the tables; it is the only format there is",
         )
-    head, analyzer = top.inner("record"), top.inner("analyzer")
-    head.only(("title", "date", "by", "notes", "reference_ohm", "seed"))
-    analyzer.only((*defaults.ANALYZER, *RESIDUAL))
-    seed = head.table.get("seed", 1)
-    if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
-        raise head.fail("seed", "expected a whole number, zero or more")
-    standards = _artefacts(top, "standard")
-    measurements = _measurements(top)
-    residual = _residual(analyzer, bool(standards))
-    if len(standards) < 3 and residual is None:
-        raise top.fail(
-            "standard",
-            f"three [[standard]] or more are needed, {len(standards)} are there (or none, for an "
-            f"instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer])",
-        )
+    head = RECORD.read(top.inner(RECORD.name))
+    worth = top.inner(ANALYZER.name)
+    analyzer = ANALYZER.read(worth)
+    standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
+    measurements = tuple(_measurement(t) for t in _items(top, MEASUREMENT))
+    residual = _residual(top, worth, analyzer, len(standards))
     if not measurements:
         raise top.fail("measurement", "there is no [[measurement]], so nothing to correct")
-    z_ref = head.number("reference_ohm", 50.0, low=1e-3, high=1e6)
-    stated = "line_check" in top.table
-    line = read_line_check(top.inner("line_check"), z_ref) if stated else None
+    z_ref = head["reference_ohm"]
+    line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
     record = Record(
-        folder=folder,
+        folder=top.folder,
         content=content,
-        title=head.line("title"),
-        date=head.day("date"),
-        by=head.text("by", ""),
-        notes=head.text("notes", ""),
-        reference_ohm=z_ref,
-        seed=seed,
-        about={k: _free(top, k, v) for k, v in top.inner("about").table.items()},
-        analyzer={k: analyzer.number(k, d, low=0) for k, d in defaults.ANALYZER.items()},
+        **head,
+        about={k: _free(top, k, v) for k, v in top.inner(ABOUT.name).values.items()},
+        analyzer={key: analyzer[key] for key in _WORTH},
         assumed=tuple(
-            key
-            for key in (*defaults.ANALYZER, *(RESIDUAL if residual is not None else ()))
-            if key not in analyzer.table
+            key for key in analyzer if key not in worth and (key in _WORTH or residual is not None)
         ),
         standards=standards,
-        checks=_artefacts(top, "check"),
+        checks=tuple(read_artefact(t, CHECK) for t in _items(top, CHECK)),
         measurements=measurements,
         line_check=line,
         residual=residual,
@@ -292,29 +201,34 @@ def _record(top: Keys, folder: Path, content: bytes) -> Record:
     return record
 
 
-def _residual(analyzer: Keys, standards: bool) -> dict[str, float] | None:
+def _residual(
+    top: Table, worth: Table, analyzer: Mapping[str, float], standards: int
+) -> dict[str, float] | None:
     """Residual errors of an instrument that corrects itself; None where standards stand in."""
-    stated = [key for key in RESIDUAL if key in analyzer.table]
-    if not stated:
-        return None
-    if standards:
-        raise analyzer.fail(
+    stated = [key for key in RESIDUAL if key in worth]
+    if stated and standards:
+        raise worth.fail(
             stated[0],
             "an instrument that corrects itself has no [[standard]]: leave out one of the two",
         )
-    return {
-        name: analyzer.number(key, defaults.RESIDUAL[name], low=0, high=1.0)
-        for key, name in RESIDUAL.items()
-    }
+    if stated:
+        return {name: analyzer[key] for key, name in RESIDUAL.items()}
+    if standards < 3:
+        raise top.fail(
+            "standard",
+            f"three [[standard]] or more are needed, {standards} are there (or none, for an "
+            f"instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer])",
+        )
+    return None
 
 
-def _free(top: Keys, key: str, value: Any) -> str:
+def _free(top: Table, key: str, value: Any) -> str:
     if isinstance(value, dict | list):
         raise top.fail(f"[about] {key}", "expected a text in quotes")
     return as_text(value)
 
 
-def _require_distinct_names(top: Keys, record: Record) -> None:
+def _require_distinct_names(top: Table, record: Record) -> None:
     seen: dict[str, str] = {}
     for item in record.items():
         if item.name in seen:
@@ -329,80 +243,19 @@ def _require_distinct_names(top: Keys, record: Record) -> None:
         seen[item.name] = item.place
 
 
-def _items(top: Keys, section: str) -> list[Keys]:
+def _items(top: Table, section: Section) -> list[Table]:
     """The tables of a section, each with a place that says its number and name."""
-    found = []
-    for i, table in enumerate(top.tables(section), start=1):
-        keys = Keys(table, f"[[{section}]] {i}", top.folder)
-        name = keys.line("name")
-        found.append(Keys(table, f"[[{section}]] {i} ('{name}')", top.folder))
-    return found
+    tables = top.tables(section.name, section.header)
+    name = section.keys[0]
+    return [Table(t.values, f"{t.place} ('{name.read(t)}')", t.folder) for t in tables]
 
 
-def _reading(keys: Keys) -> Reading:
-    key = first_of(keys, _READINGS, lambda c: f"give the raw reading by exactly one of {c}")
-    if key == "reading":
-        if isinstance(keys.table[key], list):
-            return Reading(repeats=keys.paths(key))
-        return Reading(file=keys.path(key))
-    if key == "typed":
-        return Reading(typed=keys.rows(key, "MHz, R ohm, X ohm"))
-    rows = keys.rows(key, "MHz, magnitude, degrees")
-    # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
-    steps = (keys.display_step(key, 1, -2), keys.display_step(key, 2, 0))
-    return Reading(typed_reflection=rows, steps=steps)
-
-
-def _artefacts(top: Keys, section: str) -> tuple[Artefact, ...]:
-    return tuple(_artefact(keys, section) for keys in _items(top, section))
-
-
-def _artefact(keys: Keys, section: str) -> Artefact:
-    keys.only(("name", *_READINGS, *_MODEL))
-    default = None
-    if section == "check":
-        default = "known" if "definition" in keys.table else "load"
-        if "kind" not in keys.table and not {"definition", "resistance_ohm"} & set(keys.table):
-            raise keys.fail("kind", "say what the artefact is: kind, resistance_ohm or definition")
-    kind = keys.choice("kind", KINDS, default)
-    for key in keys.table:
-        if key in _MODEL and key not in (*_BY_KIND[kind], "kind", "uncertainty"):
-            raise keys.fail(key, f"this key has no meaning for kind '{kind}'")
-    uncertainty = {
-        name: keys.number(key, low=0) * unit
-        for key, (name, unit) in UNCERTAINTY_KEYS.items()
-        if key in keys.table
-    }
-    return Artefact(
-        name=keys.text("name"),
-        place=keys.place,
-        reading=_reading(keys),
-        model=None if kind == "known" else _standard(keys, kind, uncertainty),
-        definition=keys.path("definition") if kind == "known" else None,
-        uncertainty=uncertainty,
-        resistance_stated="resistance_ohm" in keys.table,
+def _measurement(table: Table) -> Measurement:
+    found = MEASUREMENT.read(table)
+    return Measurement(
+        found["name"],
+        table.place,
+        read_reading(table, found),
+        found["answer_mhz"],
+        read_between(table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}"), found["name"]),
     )
-
-
-def _standard(keys: Keys, kind: str, uncertainty: Mapping[str, float]) -> Standard:
-    return Standard(
-        kind=kind,
-        resistance=keys.number("resistance_ohm", 50.0, low=0, above=True),
-        inductance=keys.numbers("inductance"),
-        capacitance=keys.numbers("capacitance"),
-        offset_delay=keys.number("offset_delay_ps", 0.0, low=-1e6, high=1e6) * 1e-12,
-        offset_loss=keys.number("offset_loss_gohm_per_s", 0.0, low=0, high=1e6) * 1e9,
-        offset_z0=keys.number("offset_z0_ohm", 50.0, low=1e-3, high=1e6),
-        uncertainty=uncertainty,
-    )
-
-
-def _measurements(top: Keys) -> tuple[Measurement, ...]:
-    found = []
-    for keys in _items(top, "measurement"):
-        keys.only(("name", *_READINGS, "answer_mhz", "between"))
-        stated = "answer_mhz" in keys.table
-        answer = keys.number("answer_mhz", low=0, above=True) * 1e6 if stated else None
-        reading, path = _reading(keys), read_between(keys)
-        found.append(Measurement(keys.text("name"), keys.place, reading, answer, path))
-    return tuple(found)

@@ -1,0 +1,203 @@
+"""``[[standard]]`` and ``[[check]]``: what was connected, and how surely that is known."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from rfcal import defaults
+from rfcal.models.standards import KINDS, Standard
+from rfcal.record.format.keys import Section
+from rfcal.record.format.numbers import Coefficients, Number
+from rfcal.record.format.reading import NAME, READING, Reading, read_reading
+from rfcal.record.format.table import Table
+from rfcal.record.format.texts import Choice, File
+
+
+def _with(part: str) -> tuple[str, ...]:
+    """Kinds of standard that have this figure."""
+    return tuple(kind for kind, own in KINDS.items() if part in own)
+
+
+def _usual(what: str, unit: str = "") -> str:
+    """The default uncertainties of one figure, in words: a value and the kinds that it is for."""
+    kinds: dict[float, list[str]] = {}
+    for kind, usual in defaults.STANDARD.items():
+        if what in usual:
+            kinds.setdefault(usual[what], []).append(kind)
+    return ", ".join(f"{value:g}{unit} ({', '.join(own)})" for value, own in kinds.items())
+
+
+KIND = Choice("kind", "what it is", among=KINDS, needed=True)
+MODEL = (
+    Number(
+        "resistance_ohm",
+        "by ohmmeter",
+        unit="ohm",
+        default=defaults.LOAD_OHM,
+        low=0.0,
+        above=True,
+        kinds=_with("resistance"),
+        gives="resistance",
+    ),
+    Coefficients(
+        "inductance",
+        "in series: H, H/Hz, H/Hz², H/Hz³; a short piece of wire has about 0.3 nH",
+        kinds=_with("inductance"),
+        gives="inductance",
+    ),
+    Coefficients(
+        "capacitance",
+        "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end is about 50 fF",
+        kinds=_with("capacitance"),
+        gives="capacitance",
+    ),
+    Number(
+        "offset_delay_ps",
+        "one-way delay of the line in front of it",
+        unit="ps",
+        default=0.0,
+        low=-1e-6,
+        high=1e-6,
+        kinds=_with("offset_delay"),
+        gives="offset_delay",
+    ),
+    Number(
+        "offset_loss_gohm_per_s",
+        "that line's loss at 1 GHz",
+        unit="Gohm/s",
+        default=0.0,
+        low=0.0,
+        high=1e15,
+        kinds=_with("offset_loss"),
+        gives="offset_loss",
+    ),
+    Number(
+        "offset_z0_ohm",
+        "that line's impedance",
+        unit="ohm",
+        default=defaults.LOAD_OHM,
+        low=1e-3,
+        high=1e6,
+        kinds=_with("offset_z0"),
+        gives="offset_z0",
+    ),
+)
+"""Figures of a standard, each by the name that `Standard` gives it."""
+
+UNCERTAINTIES = (
+    Number(
+        "uncertainty",
+        "uncertainty of its reflection, real and imaginary part, alike at all frequencies; where "
+        "it stands, only the uncertainties that are stated count",
+        low=0.0,
+        instead=_usual("reflection"),
+        gives="reflection",
+    ),
+    Number(
+        "resistance_uncertainty_ohm",
+        "uncertainty of its resistance",
+        unit="ohm",
+        low=0.0,
+        instead=f"{100 * defaults.LOAD_RELATIVE:.2g} % of it",
+        kinds=_with("resistance"),
+        gives="resistance",
+    ),
+    Number(
+        "inductance_uncertainty_h",
+        "uncertainty of the first of these",
+        unit="H",
+        low=0.0,
+        instead=_usual("inductance"),
+        kinds=_with("inductance"),
+        gives="inductance",
+    ),
+    Number(
+        "capacitance_uncertainty_f",
+        "uncertainty of the first of these",
+        unit="F",
+        low=0.0,
+        instead=_usual("capacitance"),
+        kinds=_with("capacitance"),
+        gives="capacitance",
+    ),
+    Number(
+        "offset_delay_uncertainty_ps",
+        "uncertainty of its offset delay",
+        unit="ps",
+        low=0.0,
+        instead=f"{defaults.OFFSET_DELAY_S * 1e12:g} where there is a delay",
+        kinds=_with("offset_delay"),
+        gives="delay",
+    ),
+)
+"""Standard uncertainties, each by its name in `Standard.uncertainty`."""
+
+STANDARD = Section(
+    "[[standard]]",
+    "Three or more, read at one set of frequencies exactly where the device is read later, the "
+    "instrument's own correction off.",
+    (
+        NAME,
+        KIND,
+        *MODEL,
+        File("definition", "file with its reflection", needed=True, kinds=_with("definition")),
+        *UNCERTAINTIES,
+        *READING,
+    ),
+    kind=lambda table: _words(KIND.read(table)),
+    readings=READING,
+)
+
+
+def _words(kind: str) -> tuple[str, str]:
+    return kind, f"kind '{kind}'"
+
+
+def _kind_of_check(table: Table) -> tuple[str, str]:
+    """The kind of a check, which its other keys may say."""
+    if "kind" in table:
+        return _words(KIND.read(table))
+    if not ("definition" in table or "resistance_ohm" in table):
+        raise table.fail("kind", "say what the artefact is: kind, resistance_ohm or definition")
+    return _words("known" if "definition" in table else "load")
+
+
+_KIND_OF_CHECK = replace(
+    KIND, needed=False, instead="`known` with `definition`, else `load` with `resistance_ohm`"
+)
+CHECK = Section(
+    "[[check]]",
+    "Something that is no standard, so that it can contradict the others: of another make than the "
+    "load, measured by itself, and not 25, 50 or 100 ohm, which hide exchanged sweeps.",
+    tuple(_KIND_OF_CHECK if key is KIND else key for key in STANDARD.keys),
+    kind=_kind_of_check,
+    readings=READING,
+)
+
+
+@dataclass(frozen=True)
+class Artefact:
+    """A standard or a check artefact."""
+
+    name: str
+    place: str  # where it stands in the record, for errors
+    reading: Reading
+    model: Standard | None  # what it is; None for kind ``known``
+    definition: str | None  # file with its reflection, for kind ``known``
+    uncertainty: Mapping[str, float]  # as the record states it; empty for the defaults
+    resistance_stated: bool = True
+
+
+def read_artefact(table: Table, section: Section) -> Artefact:
+    """One standard or check."""
+    found, kind = section.read(table), section.kind_of(table)[0]
+    stated = {key.gives: found[key.name] for key in UNCERTAINTIES if key.name in table}
+    figures = {key.gives: found[key.name] for key in MODEL if key.name in found}
+    return Artefact(
+        name=found["name"],
+        place=table.place,
+        reading=read_reading(table, found),
+        model=None if kind == "known" else Standard(kind, uncertainty=stated, **figures),
+        definition=found.get("definition"),
+        uncertainty=stated,
+        resistance_stated="resistance_ohm" in table,
+    )
