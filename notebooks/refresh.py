@@ -18,7 +18,14 @@ WIDGET = "application/vnd.jupyter.widget-view+json"
 def refreshed(path: Path) -> str:
     """The notebook's text after a run."""
     notebook = nbformat.read(path, as_version=4)
-    client = NotebookClient(notebook, timeout=120, kernel_name="python3", record_timing=False)
+    # one text a cell, however the kernel's printing was cut into pieces on the way
+    client = NotebookClient(
+        notebook,
+        timeout=120,
+        kernel_name="python3",
+        record_timing=False,
+        coalesce_streams=True,
+    )
     client.execute(cwd=str(FOLDER))
     notebook.metadata = {"kernelspec": KERNEL, "language_info": {"name": "python"}}
     for number, cell in enumerate(notebook.cells):

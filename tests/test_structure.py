@@ -3,6 +3,7 @@
 import ast
 import importlib
 import inspect
+import json
 import pkgutil
 import re
 import subprocess
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 
 import rfcal
+from rfcal import workbook
 
 ROOT = Path(__file__).parents[1]
 FLOORS = [
@@ -84,6 +86,28 @@ def test_import_is_light(module):
         [sys.executable, "-c", code], check=True, capture_output=True, text=True
     ).stdout
     assert not HEAVY & set(loaded.split())
+
+
+def test_notebooks_use_the_public_names_and_those_of_the_workbook_only():
+    used = set()
+    for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
+        cells = json.loads(path.read_text())["cells"]
+        code = "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "code")
+        for node in ast.walk(ast.parse(code)):
+            match node:
+                case ast.Import(names=names):
+                    assert {a.name for a in names} <= {"rfcal", "numpy"}, path.name
+                case ast.ImportFrom(module="rfcal", names=names):
+                    assert {a.name for a in names} <= {*rfcal.__all__, "workbook"}, path.name
+                case ast.ImportFrom(module="rfcal.workbook", names=names):
+                    used |= {a.name for a in names}
+                case ast.ImportFrom(module=module):
+                    assert module in {"dataclasses", "pathlib"}, path.name
+                case ast.Attribute(value=ast.Name(id="rfcal"), attr=name):
+                    assert name in rfcal.__all__, path.name
+                case ast.Attribute(value=ast.Name(id="workbook"), attr=name):
+                    used.add(name)
+    assert used == set(workbook.__all__), "used and not offered, or offered and not used"
 
 
 def callables_of(module):

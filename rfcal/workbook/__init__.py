@@ -1,3 +1,94 @@
-"""What the notebooks use besides the library: panels with sliders, exercises, truth of the demo."""
+"""What notebooks use besides the library: panels with sliders, figures, words, and what to ask.
 
-from rfcal.workbook.lesson import *  # noqa: F403
+``from rfcal import workbook`` loads what draws; ``import rfcal`` alone does not.
+"""
+
+from rfcal.feedline.faults import gate
+from rfcal.matching.trim import trim
+from rfcal.maths.reflection import impedance_derivative
+from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.models.cables import CABLES
+from rfcal.planning.coverage_audit import audit
+from rfcal.planning.plan import blind, plan
+from rfcal.record.job.whatif import changed, corrected_with
+from rfcal.record.results import error_terms
+from rfcal.report.cautions import CAUTIONS
+from rfcal.report.figures.device import device_bands, device_chart, error_terms_figure, line_figure
+from rfcal.report.figures.match import proposal_figure
+from rfcal.report.page import carried_record, recomputed
+from rfcal.report.summary import lines as summary_lines
+from rfcal.report.text.device import answer, check_line, figure_rows
+from rfcal.report.text.device import method as method_words
+from rfcal.report.text.line import kind_words, line_lines
+from rfcal.report.text.match import lines as match_lines
+from rfcal.report.text.match import part_rows as match_parts
+from rfcal.report.text.match import remarks as match_remarks
+from rfcal.report.text.match import row as match_row
+from rfcal.report.text.numbers import mhz, plus_minus
+from rfcal.uncertainty.coverage import budget
+from rfcal.workbook.cable import cable_panel
+from rfcal.workbook.lesson import against_truth, check, save_report, show
+from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
+from rfcal.workbook.matching import match_panel
+from rfcal.workbook.standards import standards_panel
+from rfcal.workbook.uncertainty import (
+    blind_figure,
+    path_panel,
+    residual_panel,
+    uncertainty_panel,
+    usual_line,
+    usual_setup,
+)
+
+__all__ = [
+    "CABLES",
+    "CAUTIONS",
+    "against_truth",
+    "answer",
+    "audit",
+    "blind",
+    "blind_figure",
+    "budget",
+    "cable_panel",
+    "carried_record",
+    "changed",
+    "check",
+    "check_line",
+    "corrected_with",
+    "device_bands",
+    "device_chart",
+    "error_terms",
+    "error_terms_figure",
+    "fault_panel",
+    "figure_rows",
+    "gate",
+    "impedance_derivative",
+    "kind_words",
+    "line_figure",
+    "line_lines",
+    "loss_panel",
+    "match_lines",
+    "match_panel",
+    "match_parts",
+    "match_remarks",
+    "match_row",
+    "method_words",
+    "mhz",
+    "monte_carlo",
+    "path_panel",
+    "plan",
+    "plane_panel",
+    "plus_minus",
+    "proposal_figure",
+    "recomputed",
+    "residual_panel",
+    "save_report",
+    "show",
+    "standards_panel",
+    "standing_wave_panel",
+    "summary_lines",
+    "trim",
+    "uncertainty_panel",
+    "usual_line",
+    "usual_setup",
+]

@@ -5,15 +5,9 @@ from typing import Any
 
 import numpy as np
 
-from rfcal.feedline.faults import find_events
-from rfcal.feedline.power import along, loss_db
-from rfcal.maths.reflection import (
-    Complex,
-    Real,
-    from_impedance,
-    impedance_circle,
-    to_impedance,
-)
+from rfcal.feedline.faults import Events, find_events
+from rfcal.feedline.power import Standing, along, loss_db
+from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_circle
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import model
 from rfcal.measurement.deembedding import Cable
@@ -23,21 +17,19 @@ from rfcal.report.figures import chart, style
 from rfcal.report.text import numbers as words
 from rfcal.uncertainty import coverage
 from rfcal.workbook.panel import Panel, Slider
+from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison
 
-POINTS = 401
+LOSS_SLIDERS = (
+    Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 6.0),
+    Slider("uncertainty", "uncertainty of one reading", "", 0.0005, 0.02, 0.0005, 0.005),
+    Slider("r", "device R", "ohm", 1.0, 500.0, 1.0, 30.0),
+    Slider("x", "device X", "ohm", -300.0, 300.0, 1.0, -20.0),
+)
 
 
-def blind_panel() -> Panel:
-    """What a lossy line leaves of a device: its region on the chart, and what R and X are worth.
-
-    Returns
-    -------
-    Panel
-        Sliders for the line's loss, the doubt about one reading, and the device's R and X.
-    """
-    figure = style.new_figure(8.4, 4.4)
-    left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))
-    chart.draw_grid(left)
+def loss_panel() -> Panel:
+    """What a lossy line leaves of a device: its region on the chart, and what R and X are worth."""
+    figure, left, right = chart_and_axes()
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region of the device")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
     seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the line, its turn undone")
@@ -48,34 +40,27 @@ def blind_panel() -> Panel:
     (here,) = right.plot([0], [1], color=style.TEXT, marker="o", linestyle="none")
     style.add_legend(figure, left)
 
-    def update(loss, doubt, r, x):
+    def update(loss, uncertainty, r, x):
         reflection = from_impedance(r + 1j * x)
-        axis = coverage.K_AXIS * doubt
-        half = impedance_circle(reflection, axis * 10 ** (2 * losses / 20))[1]
-        at = 10 ** (2 * loss / 20)
-        radius = coverage.K_ELLIPSE * doubt * at
+        # the wave pays the loss there and back: a voltage ratio of 10^(2 L / 20)
+        grown, at = 10 ** (2 * losses / 20), 10 ** (2 * loss / 20)
+        axis, radius = coverage.K_AXIS * uncertainty, coverage.K_ELLIPSE * uncertainty * at
         device.set_data([reflection.real], [reflection.imag])
         seen.set_data([reflection.real / at], [reflection.imag / at])
         region.set(center=(reflection.real, reflection.imag), width=2 * radius, height=2 * radius)
-        curve.set_data(losses, half)
+        curve.set_data(losses, impedance_circle(reflection, axis * grown)[1])
         here.set_data([loss], [impedance_circle(reflection, axis * at)[1]])
         if radius >= abs(1 - reflection):
             known = "R and X have no bound: the region reaches an open"
         else:
             known = "R = {} and X = {} ohm".format(*_known(r, x, axis * at))
         return (
-            f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back, so a doubt of "
-            f"{doubt:g} about the reading is one of {doubt * at:.2g} about the device: {known}; "
-            f"without the line, R = {_known(r, x, axis)[0]} ohm."
+            f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back, so a standard "
+            f"uncertainty of {uncertainty:g} of the reading is one of {uncertainty * at:.2g} of "
+            f"the device: {known}; without the line, R = {_known(r, x, axis)[0]} ohm."
         )
 
-    sliders = [
-        Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 6.0),
-        Slider("doubt", "doubt of one reading", "", 0.0005, 0.02, 0.0005, 0.005),
-        Slider("r", "device R", "ohm", 1.0, 500.0, 1.0, 30.0),
-        Slider("x", "device X", "ohm", -300.0, 300.0, 1.0, -20.0),
-    ]
-    return Panel(figure, sliders, update, moving=[region, device, seen, curve, here])
+    return Panel(figure, LOSS_SLIDERS, update, moving=[region, device, seen, curve, here])
 
 
 def _known(r: float, x: float, radius: float) -> tuple[str, str]:
@@ -91,68 +76,42 @@ def _known(r: float, x: float, radius: float) -> tuple[str, str]:
 
 
 def plane_panel(results: Results, name: str, line: Line) -> Panel:
-    """A device behind a line that was taken away by its own sweeps, and by figures instead.
+    """A device behind a line taken away by its own sweeps, and by figures that start from `line`.
 
-    Parameters
-    ----------
-    results : Results
-        A computed record whose measurement has a path.
-    name : str
-        Name of the measurement.
-    line : Line
-        What the figures start from.
-
-    Returns
-    -------
-    Panel
-        Sliders for the line's length, velocity factor, impedance and loss.
+    The measurement of that name must have a path.
     """
     device = results.device(name)
-    inputs, f = device.inputs, device.frequency
+    inputs, f, at = device.inputs, device.frequency, device.answer
     near = model.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
-    figure = style.new_figure(8.4, 4.4)
-    places = figure.subplot_mosaic([["chart", "R"], ["chart", "X"]], width_ratios=(1.1, 1))
-    chart.draw_grid(places["chart"], z_ref=device.z_ref)
-    part = _around(f, device.answer)
-    reflection, z = device.reflection.value[part], device.impedance.value[part]
-    by_sweeps, by_figures = "line taken away by its own sweeps", "line taken away by figures"
-    chart.draw_trace(places["chart"], reflection, role="corrected", label=by_sweeps)
-    other = chart.draw_trace(places["chart"], reflection, role="model", label=by_figures)
-    megahertz, lines = f[part] / 1e6, []
-    for label, values in (("R", z.real), ("X", z.imag)):
-        ax = style.dress(places[label], "", f"{label} [ohm]")
-        ax.plot(megahertz, values, **style.line_look("corrected", values.size))
-        lines += ax.plot(megahertz, values, **style.line_look("model", values.size))
-        margin = 0.3 * np.ptp(values) + 10
-        ax.set_ylim(values.min() - margin, values.max() + margin)
-    places["X"].set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
-    places["R"].tick_params(labelbottom=False)
-    style.add_legend(figure, places["chart"])
-    middle, place = device.answer - part.start, round(line.length_m, 2)
-    half = device.expanded_uncertainty()[device.answer]
+    part = _around(f, at)
+    z, half = device.impedance.value, device.expanded_uncertainty()[at]
+    drawn = comparison(
+        f[part],
+        device.reflection.value[part],
+        device.z_ref,
+        ("line taken away by its own sweeps", "line taken away by figures"),
+        np.array([0.3 * np.ptp(ohm) + 10 for ohm in (z.real[part], z.imag[part])]),
+    )
     cable = Cable(f[part], line, device.z_ref)
 
     def update(length, velocity_factor, z0, loss):
         figures: list[Any] = [length, velocity_factor, z0, loss / 100, line.skin]
-        moved = cable.bilinear(figures).correct(near[part])
-        z_moved = to_impedance(moved, device.z_ref)
-        other.set_data(moved.real, moved.imag)
-        lines[0].set_data(megahertz, z_moved.real)
-        lines[1].set_data(megahertz, z_moved.imag)
-        off = z_moved[middle] - z[middle]
+        moved = drawn.move(cable.bilinear(figures).correct(near[part]))
+        off = moved[at - part.start] - z[at]
         return (
-            f"At {words.mhz(f[device.answer])} the figures give R {off.real:+.1f} ohm and X "
+            f"At {words.mhz(f[at])} the figures give R {off.real:+.1f} ohm and X "
             f"{off.imag:+.1f} ohm beside the line's own sweeps, whose 95 % half-widths are "
             f"{half[0]:.2g} and {half[1]:.2g} ohm."
         )
 
+    place = round(line.length_m, 2)
     sliders = [
         Slider("length", "length", "m", place - 0.5, place + 0.5, 0.01, place),
         Slider("velocity_factor", "velocity factor", "", 0.8, 0.9, 0.001, line.velocity_factor),
         Slider("z0", "impedance", "ohm", 45.0, 57.0, 0.1, round(line.z0, 1)),
         Slider("loss", "loss, of what it is said to be", "%", 50.0, 150.0, 1.0, 100.0),
     ]
-    return Panel(figure, sliders, update, moving=[other, *lines])
+    return Panel(drawn.figure, sliders, update, moving=drawn.moving)
 
 
 def _around(frequency: Real, at: int) -> slice:
@@ -161,14 +120,20 @@ def _around(frequency: Real, at: int) -> slice:
     return slice(int(near[0]), int(near[-1]) + 1)
 
 
-def standing_panel() -> Panel:
-    """Voltage and current along a feed line, and what of the power arrives.
+VOLTS, AMPERES = 300.0, 6.0
+"""Where the axes of `standing_wave_panel` end [V, A]."""
 
-    Returns
-    -------
-    Panel
-        Sliders for frequency, length, loss, and the antenna's R and X, at 100 W.
-    """
+STANDING_SLIDERS = (
+    Slider("frequency", "frequency", "MHz", 1.8, 150.0, 0.1, 28.5),
+    Slider("length", "length", "m", 0.1, 60.0, 0.1, 40.0),
+    Slider("loss", "matched loss at this frequency", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
+    Slider("r", "antenna R", "ohm", 5.0, 500.0, 1.0, 20.0),
+    Slider("x", "antenna X", "ohm", -300.0, 300.0, 1.0, -60.0),
+)
+
+
+def standing_wave_panel() -> Panel:
+    """Voltage and current along a feed line at 100 W, and what of the power arrives."""
     figure = style.new_figure(8.4, 4.4)
     upper, lower = figure.subplots(2, 1, sharex=True)
     distance = np.zeros(POINTS)
@@ -186,93 +151,76 @@ def standing_panel() -> Panel:
         drawn[1].set_data(found.distance_m, found.amps)
         # rounding must not make a line without loss a source
         lost = max(float(loss_db(line, np.array([frequency * 1e6]), r + 1j * x)[0]), 0.0) + 0.0
-        matched, arrives = loss * length / 100, 100 * 10 ** (-lost / 10)
-        load = words.complex_ohm(r + 1j * x, ONE)
-        beyond = found.volts.max() > VOLTS or found.amps.max() > AMPERES
-        axes = f" (the axes end at {VOLTS:g} V and {AMPERES:g} A)" if beyond else ""
+        load = words.complex_ohm(r + 1j * x, ONE_OHM)
         return (
-            f"At {frequency:g} MHz the line would lose {matched:.2f} dB if matched; with {load} "
-            f"at its end it loses {lost:.2f} dB, so of 100 W into it {arrives:.0f} W arrive. "
-            f"At most {found.volts.max():.0f} V and {found.amps.max():.1f} A stand on it{axes}."
+            f"At {frequency:g} MHz the line would lose {loss * length / 100:.2f} dB if matched; "
+            f"with {load} at its end it loses {lost:.2f} dB, so of 100 W into it "
+            f"{100 * 10 ** (-lost / 10):.0f} W arrive. {_most(found)}"
         )
 
-    sliders = [
-        Slider("frequency", "frequency", "MHz", 1.8, 150.0, 0.1, 28.5),
-        Slider("length", "length", "m", 0.1, 60.0, 0.1, 40.0),
-        Slider("loss", "matched loss at this frequency", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
-        Slider("r", "antenna R", "ohm", 5.0, 500.0, 1.0, 20.0),
-        Slider("x", "antenna X", "ohm", -300.0, 300.0, 1.0, -60.0),
-    ]
-    return Panel(figure, sliders, update, moving=drawn)
+    return Panel(figure, STANDING_SLIDERS, update, moving=drawn)
 
 
-VOLTS, AMPERES = 300.0, 6.0
-"""Where the axes of `standing_panel` end [V, A]."""
+def _most(found: Standing) -> str:
+    volts, amps = found.volts.max(), found.amps.max()
+    axes = f" (the axes end at {VOLTS:g} V and {AMPERES:g} A)"
+    beyond = volts > VOLTS or amps > AMPERES
+    return f"At most {volts:.0f} V and {amps:.1f} A stand on it{axes if beyond else ''}."
 
-ONE = np.array([1.0, 1.0])
-"""Half-widths that print whole ohms with one decimal."""
+
+FAULT_SLIDERS = (
+    Slider("place", "place of the fault", "m", 1.0, 39.0, 0.1, 23.4),
+    Slider("ohm", "shunt resistance of the fault", "ohm", 10.0, 2000.0, 10.0, 120.0),
+    Slider("stop", "highest frequency swept", "MHz", 20.0, 200.0, 1.0, 160.0),
+    Slider("velocity_factor", "velocity factor believed", "", 0.6, 0.95, 0.01, 0.85),
+)
+
+FAULTY = Line(40.0, 0.85, 50.0, 0.4)
+"""The line of `fault_panel`; 60 ohm end it."""
+
+FOOT = 0.1
+"""What `fault_panel` finds within this part of the resolution is the connector at the foot."""
 
 
 def fault_panel() -> Panel:
-    """A fault on a line of 40 m, and what a sweep shows of it.
-
-    Returns
-    -------
-    Panel
-        Sliders for the fault's place and resistance, the highest frequency swept, and the
-        velocity factor that is believed; the true one is 0.85.
-    """
+    """A fault on a line of 40 m, and what a sweep shows of it at the velocity factor believed."""
     figure = style.new_figure(8.4, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
     ax.set(xlim=(0, 60), ylim=(1e-4, 2), yscale="log")
-    zero = np.ones(2)
-    (trace,) = ax.plot(zero, zero, label="sweep", **style.line_look("corrected", POINTS))
+    one = np.ones(2)
+    (trace,) = ax.plot(one, one, label="sweep", **style.line_look("corrected", POINTS))
     truth = ax.axvline(1.0, label="fault", **style.line_look("truth", POINTS))
-    (marks,) = ax.plot(
-        zero, zero, label="found", color=style.TEXT, marker="v", linestyle="none", markersize=7
-    )
+    look: dict[str, Any] = {"marker": "v", "linestyle": "none", "markersize": 7}
+    (marks,) = ax.plot(one, one, label="found", color=style.TEXT, **look)
     style.add_legend(figure, ax)
     rng = np.random.default_rng(4)
     noise = 0.0005 * (rng.standard_normal(POINTS) + 1j * rng.standard_normal(POINTS))
 
     def update(place, ohm, stop, velocity_factor):
         frequency = np.linspace(1e6, stop * 1e6, POINTS)
-        found = find_events(
-            frequency,
-            _line_with_fault(frequency, place, ohm) + noise,
-            replace(FAULTY, velocity_factor=velocity_factor),
-        )
+        swept = _line_with_fault(frequency, place, ohm) + noise
+        found = find_events(frequency, swept, replace(FAULTY, velocity_factor=velocity_factor))
         trace.set_data(found.grid_m, found.magnitude)
         truth.set_xdata([place, place])
-        marks.set_data(
-            found.distance_m, 1.25 * np.interp(found.distance_m, found.grid_m, found.magnitude)
-        )
-        rows = zip(found.distance_m, found.kind, np.abs(found.reflection), strict=True)
-        said = "; ".join(
-            f"{d:.2f} m ({kind}, reflects {size:.2g})"
-            for d, kind, size in rows
-            if d > FOOT * found.resolution_m
-        )
+        size = np.interp(found.distance_m, found.grid_m, found.magnitude)
+        marks.set_data(found.distance_m, 1.25 * size)
         return (
             f"A sweep up to {stop:.0f} MHz tells places apart from "
             f"{1.5 * found.resolution_m:.2g} m on and sees {found.range_m:.0f} m far. Found: "
-            f"{said or 'nothing'}."
+            f"{_places(found)}."
         )
 
-    sliders = [
-        Slider("place", "place of the fault", "m", 1.0, 39.0, 0.1, 23.4),
-        Slider("ohm", "shunt resistance of the fault", "ohm", 10.0, 2000.0, 10.0, 120.0),
-        Slider("stop", "highest frequency swept", "MHz", 20.0, 200.0, 1.0, 160.0),
-        Slider("velocity_factor", "velocity factor believed", "", 0.6, 0.95, 0.01, 0.85),
-    ]
-    return Panel(figure, sliders, update, moving=[trace, truth, marks])
+    return Panel(figure, FAULT_SLIDERS, update, moving=[trace, truth, marks])
 
 
-FOOT = 0.1
-"""What `fault_panel` finds within this part of the resolution is the connector at the foot."""
-
-FAULTY = Line(40.0, 0.85, 50.0, 0.4)
-"""The line of `fault_panel`; 60 ohm end it."""
+def _places(found: Events) -> str:
+    rows = zip(found.distance_m, found.kind, np.abs(found.reflection), strict=True)
+    said = "; ".join(
+        f"{d:.2f} m ({kind}, reflects {size:.2g})"
+        for d, kind, size in rows
+        if d > FOOT * found.resolution_m
+    )
+    return said or "nothing"
 
 
 def _line_with_fault(frequency: Real, place: float, ohm: float) -> Complex:

@@ -22,46 +22,22 @@ from rfcal.report.figures.render import fast_png, settle
 
 @dataclass(frozen=True)
 class Slider:
-    """One quantity that the reader moves.
+    """One quantity that the reader moves."""
 
-    Parameters
-    ----------
-    name : str
-        Argument of the panel's update function.
-    label : str
-        Words beside the slider.
-    unit : str
-        Unit, empty for a plain number.
-    low, high, step, start : float
-        Range, step and first value, in that unit.
-    slow : bool
-        True to update only when the slider is let go.
-    """
-
-    name: str
+    name: str  # argument of the panel's update function
     label: str
-    unit: str
-    low: float
+    unit: str  # empty for a plain number
+    low: float  # this and what follows in that unit
     high: float
     step: float
     start: float
-    slow: bool = False
 
 
 class Panel(widgets.VBox):
     """A picture, a sentence and the sliders that move them.
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-        The whole picture; its axes' limits must not depend on the sliders.
-    sliders : sequence of Slider
-        What can be moved.
-    update : callable
-        Takes every slider's value by name, sets the data of the moving artists, and returns the
-        sentence.
-    moving : sequence of matplotlib.artist.Artist
-        Artists that `update` changes.
+    The limits of the figure's axes must not depend on the sliders: `update` takes every slider's
+    value by name, sets the data of the `moving` artists, and returns the sentence.
     """
 
     raising = False
@@ -113,7 +89,6 @@ class Panel(widgets.VBox):
             style={"description_width": "initial"},
             layout=widgets.Layout(width="26rem"),
             readout=False,
-            continuous_update=not slider.slow,
             **bounds,
         )
         exact = widgets.BoundedFloatText(
@@ -138,13 +113,7 @@ class Panel(widgets.VBox):
             self._guarded(self.refresh)
 
     def refresh(self) -> str:
-        """Update the sentence and the picture to the sliders.
-
-        Returns
-        -------
-        str
-            The sentence.
-        """
+        """Update the sentence and the picture to the sliders."""
         self.sentence = self._update(
             **{name: exact.value for name, (_, exact) in self._pairs.items()}
         )
@@ -156,23 +125,7 @@ class Panel(widgets.VBox):
         return self.sentence
 
     def move(self, **values: float) -> str:
-        """Move sliders as a reader would, all at once.
-
-        Parameters
-        ----------
-        **values : float
-            Values by the sliders' names, within their ranges.
-
-        Returns
-        -------
-        str
-            The sentence.
-
-        Raises
-        ------
-        ValueError
-            No slider has the name, or the value is outside its range.
-        """
+        """Move sliders as a reader would, all at once."""
         known = {s.name: s for s in self.sliders}
         for name, value in values.items():
             if name not in known:
@@ -190,13 +143,7 @@ class Panel(widgets.VBox):
         return self.refresh()
 
     def reset(self) -> str:
-        """Put every slider back to its start.
-
-        Returns
-        -------
-        str
-            The sentence.
-        """
+        """Put every slider back to its start."""
         return self.move(**{s.name: s.start for s in self.sliders})
 
     def _guarded(self, action: Callable[[], Any]) -> None:

@@ -13,7 +13,7 @@ from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
 from rfcal.measurement.assessment import region_of
 from rfcal.measurement.deembedding import Cable
-from rfcal.measurement.model import impedance, propagate
+from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
@@ -22,6 +22,7 @@ from rfcal.report.figures import chart, style
 from rfcal.report.text import numbers as words
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.coverage import budget
+from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider
 
 READING = ("noise", "connection", "display step", "drift")
@@ -31,7 +32,7 @@ LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
 
 LOAD_OHM = round(50 * float(defaults.LOAD_RELATIVE), 2)
-"""Usual doubt about the resistance of a load of 50 ohm [ohm]."""
+"""Usual uncertainty of the resistance of a load of 50 ohm [ohm]."""
 
 TYPE = "RG-213"
 """Cable of the panel about a line."""
@@ -40,9 +41,13 @@ DRAWS = 1000
 """Draws that the region in a panel is held against."""
 
 FREQUENCY = Slider("frequency", "frequency", "MHz", 1.0, 150.0, 0.1, 70.2)
+PLACE = (
+    Slider("r", "device R", "ohm", 1.0, 3000.0, 1.0, 30.0),
+    Slider("x", "device X", "ohm", -500.0, 500.0, 1.0, -20.0),
+)
 
 
-def setup_of(
+def usual_setup(
     frequency_hz: float,
     *,
     short: float = defaults.STANDARD["short"]["reflection"],
@@ -53,28 +58,11 @@ def setup_of(
     down_db: float = 0.0,
     **analyzer: Any,
 ) -> Setup:
-    """A plain set-up of short, open and load; what is not stated is as in a record.
+    """A set-up of short, open and load; what is not stated is as in a record that is silent.
 
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    short, opened, load : float
-        Doubt about the reflection of each standard [1], besides 0.1 nH of the short, 25 fF of the
-        open and the load's resistance.
-    load_ohm : float
-        Doubt about the resistance of the load [ohm].
-    step_ohm : float
-        Step of the display [ohm] where readings are typed; 0 for files.
-    down_db : float
-        How far the analyzer's reflection tracking lies below 1 [dB].
-    **analyzer : float
-        ``noise``, ``connection`` and ``drift`` [1].
-
-    Returns
-    -------
-    Setup
-        For `rfcal.plan` and the panel.
+    Standard uncertainties of the standards' reflections [1] and of the load's resistance [ohm],
+    the step of a display that is typed from [ohm] (0 for files), how far the reflection tracking
+    lies below 1 [dB], and ``noise``, ``connection`` and ``drift`` of the analyzer [1].
     """
     stated = {
         "short": {"reflection": short},
@@ -95,61 +83,38 @@ def setup_of(
     )
 
 
-def line_of(frequency_hz: float, line_m: float, *, percent: float = 10.0, **doubt: float) -> Length:
-    """A line of RG-213 to the device, known by its figures.
+def usual_line(
+    frequency_hz: float, line_m: float, *, percent: float = 10.0, **stated: float
+) -> Length:
+    """A line of RG-213 to the device, known by its figures, for the lines of a `Setup`.
 
-    Parameters
-    ----------
-    frequency_hz : float
-        Frequency [Hz].
-    line_m : float
-        Its length [m].
-    percent : float
-        Doubt about its loss [%].
-    **doubt : float
-        Doubt about ``length`` [m], ``velocity`` factor [1], ``impedance`` [ohm] and ``skin``
-        effect [1]; as in a record where it is not stated.
-
-    Returns
-    -------
-    Length
-        For the lines of a `Setup`.
+    Standard uncertainties of its loss [%], ``length`` [m], ``velocity`` factor [1], ``impedance``
+    [ohm] and ``skin`` effect [1]; as in a record where not stated.
     """
     names = {"velocity": "velocity factor", "skin": "skin effect"}
-    stated = {names.get(key, key): value for key, value in doubt.items()}
+    known = {names.get(key, key): value for key, value in stated.items()}
     cable = Cable(np.array([frequency_hz]), CABLES[TYPE].line(line_m), 50.0)
-    return Length("line", cable, {**stated, "loss": percent / 100})
+    return Length("line", cable, {**known, "loss": percent / 100})
 
 
-def doubt_panel() -> Panel:
-    """The region of a device and its doubt by source: the analyzer and each standard.
-
-    Returns
-    -------
-    Panel
-        Sliders for the sources, the device and the frequency.
-    """
+def uncertainty_panel() -> Panel:
+    """The region of a device and its uncertainty by source: the analyzer and each standard."""
     short, opened, load = (defaults.STANDARD[kind] for kind in ("short", "open", "load"))
+    off = "residual reflection of the"
     sliders = [
         FREQUENCY,
         *_reading(),
         Slider("down_db", "reflection tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
-        Slider("short", "definition of the short", "", 0.0, 0.02, 0.0005, short["reflection"]),
-        Slider("opened", "definition of the open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
-        Slider("load", "definition of the load", "", 0.0, 0.02, 0.0005, load["reflection"]),
+        Slider("short", f"{off} short", "", 0.0, 0.02, 0.0005, short["reflection"]),
+        Slider("opened", f"{off} open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
+        Slider("load", f"{off} load", "", 0.0, 0.02, 0.0005, load["reflection"]),
         Slider("load_ohm", "resistance of the load", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
     ]
-    return _panel(STANDARDS, sliders, setup_of)
+    return _panel(STANDARDS, sliders, usual_setup)
 
 
 def residual_panel() -> Panel:
-    """The same of an instrument that corrects itself, known by what its correction leaves.
-
-    Returns
-    -------
-    Panel
-        Sliders for the sources and the device; the frequency is all the same to them.
-    """
+    """The same of an instrument that corrects itself, known by what its correction leaves."""
     sliders = [
         Slider(key, f"residual {key.replace('_', ' ')}", "", 0.0, 0.1, 0.001, size)
         for key, size in defaults.RESIDUAL.items()
@@ -157,35 +122,27 @@ def residual_panel() -> Panel:
 
     def setup(frequency, *, directivity, source_match, tracking, **reading):
         left = {"directivity": directivity, "source_match": source_match, "tracking": tracking}
-        return replace(setup_of(frequency, **reading), standards={}, residual=left)
+        return replace(usual_setup(frequency, **reading), standards={}, residual=left)
 
     return _panel(RESIDUAL, [*_reading(), *sliders], setup)
 
 
-def line_panel() -> Panel:
-    """The same behind a line that is known by its figures, read and calibrated as usual.
-
-    Returns
-    -------
-    Panel
-        Sliders for the line's figures, the device and the frequency.
-    """
-    known = defaults.PATH
-    percent = 100 * CABLES[TYPE].loss_doubt
+def path_panel() -> Panel:
+    """The same behind a line that is known by its figures, read and calibrated as usual."""
+    known, percent = defaults.PATH, 100 * CABLES[TYPE].loss_doubt
+    velocity, impedance = known["velocity factor"], 50 * known["impedance"]
     sliders = [
         FREQUENCY,
         Slider("line_m", f"line to the device, {TYPE}", "m", 0.0, 30.0, 0.1, 2.0),
-        Slider("length", "doubt of its length", "m", 0.0, 0.2, 0.002, known["length"]),
-        Slider(
-            "velocity", "of its velocity factor", "", 0.0, 0.03, 0.0005, known["velocity factor"]
-        ),
-        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, 50 * known["impedance"]),
+        Slider("length", "uncertainty of its length", "m", 0.0, 0.2, 0.002, known["length"]),
+        Slider("velocity", "of its velocity factor", "", 0.0, 0.03, 0.0005, velocity),
+        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, impedance),
         Slider("percent", "of its loss", "%", 0.0, 50.0, 1.0, percent),
         Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, defaults.SKIN_EFFECT),
     ]
 
-    def setup(frequency, *, line_m, **doubt):
-        return replace(setup_of(frequency), lines=(line_of(frequency, line_m, **doubt),))
+    def setup(frequency, *, line_m, **stated):
+        return replace(usual_setup(frequency), lines=(usual_line(frequency, line_m, **stated),))
 
     return _panel(LINE, sliders, setup)
 
@@ -215,33 +172,42 @@ def _panel(
 
     def update(r, x, frequency=FREQUENCY.start, **sources):
         inputs = setup_of(frequency * 1e6, **sources).inputs(np.array([from_impedance(r + 1j * x)]))
-        reflection, readings = propagate(inputs), intervals.Readings(inputs)
-        value = complex(reflection.value[0])
-        device.set_data([value.real], [value.imag])
-        drawn = inputs.draw(np.random.default_rng(1), DRAWS)
-        found = region_of(reflection, (drawn - reflection.value).T)
-        variances, axes = np.linalg.eigh(found.covariance[0])
-        minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
-        turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
-        centre = complex(found.centre[0])
-        region.set(center=(centre.real, centre.imag), width=major, height=minor, angle=turn)
+        reflection = propagate(inputs)
+        device.set_data(reflection.value.real, reflection.value.imag)
+        region.set(**_ellipse(inputs, reflection))
         shares = _grouped(budget(impedance(reflection, 50.0)), groups)
         for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
             bar.set_verts(_rectangles(100 * share, side))
-        z, said = complex(to_impedance(value)), []
-        for k, level in enumerate((levels.RESISTANCE, levels.REACTANCE)):
-            ends = intervals.interval(level, reflection, readings=readings)
-            low, high = (50 * float(end[0]) for end in ends)
-            part = words.value_words((z.real, z.imag)[k], low, high, "ohm", least=level.low)
-            most = int(np.argmax(shares[:, k]))
-            said.append(f"{'RX'[k]}: {part}, {shares[most, k]:.1%} by {groups[most]}")
+        parts, most = _intervals(inputs, reflection), np.argmax(shares, axis=0)
+        said = (
+            f"{name}: {part}, {shares[row, k]:.1%} by {groups[row]}"
+            for k, (name, part, row) in enumerate(zip("RX", parts, most, strict=True))
+        )
         return f"{'; '.join(said)} (95 %)."
 
-    places = [
-        Slider("r", "device R", "ohm", 1.0, 3000.0, 1.0, 30.0),
-        Slider("x", "device X", "ohm", -500.0, 500.0, 1.0, -20.0),
-    ]
-    return Panel(figure, [*places, *sliders], update, moving=[region, device, *bars])
+    return Panel(figure, [*PLACE, *sliders], update, moving=[region, device, *bars])
+
+
+def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
+    """Centre, width, height and angle [degree] of the 95 % region, held against draws."""
+    drawn = inputs.draw(np.random.default_rng(1), DRAWS)
+    found = region_of(reflection, (drawn - reflection.value).T)
+    variances, axes = np.linalg.eigh(found.covariance[0])
+    minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
+    turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
+    centre = complex(found.centre[0])
+    return {"center": (centre.real, centre.imag), "width": major, "height": minor, "angle": turn}
+
+
+def _intervals(inputs: Inputs, reflection: Quantity) -> list[str]:
+    """R and X in words, each with its 95 % interval."""
+    z, readings = complex(to_impedance(reflection.value[0])), intervals.Readings(inputs)
+    said = []
+    for value, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
+        ends = intervals.interval(level, reflection, readings=readings)
+        low, high = (50 * float(end[0]) for end in ends)
+        said.append(words.value_words(value, low, high, "ohm", least=level.low))
+    return said
 
 
 def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
@@ -280,35 +246,16 @@ def _grouped(shares: dict[str, Real], groups: tuple[str, ...]) -> Real:
 
 
 def blind_figure(found: Blind) -> Figure:
-    """Where on the chart a set-up sees little.
-
-    Parameters
-    ----------
-    found : Blind
-        As from `rfcal.planning.plan.blind`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Crosses where R, rings where X is not known to half of what it is.
-    """
+    """Where on the chart a set-up sees little: crosses for R, rings for X."""
     figure = style.new_figure(6.0, 6.2)
     ax = chart.draw_grid(figure.subplots())
-    for where, marker, label, role in (
-        (found.resistance, "x", "R not known to half of itself", "raw"),
-        (found.reactance, "o", "X not known to half of |Z|", "corrected"),
+    for where, marker, size, label, role in (
+        (found.resistance, "x", 6, "R not known to half of itself", "raw"),
+        (found.reactance, "o", 8, "X not known to half of |Z|", "corrected"),
     ):
         at = found.reflection[where]
-        look = style.role_of(role)
-        ax.plot(
-            at.real,
-            at.imag,
-            linestyle="none",
-            marker=marker,
-            markersize=6 if marker == "x" else 8,
-            markerfacecolor="none",
-            color=look.color,
-            label=label,
-        )
+        look: dict[str, Any] = {"marker": marker, "markersize": size, "linestyle": "none"}
+        color = style.role_of(role).color
+        ax.plot(at.real, at.imag, label=label, color=color, markerfacecolor="none", **look)
     style.add_legend(figure, ax)
     return figure

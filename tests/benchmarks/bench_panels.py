@@ -5,31 +5,28 @@ from pathlib import Path
 
 import pytest
 
+from rfcal import workbook
 from rfcal.record.job.compute import compute
-from rfcal.workbook import lesson as workbook
-from rfcal.workbook import lines as line_panels
-from rfcal.workbook import matching as match_panel
-from rfcal.workbook import uncertainty as doubt_panel
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
 
 def plane_panel():
     results = compute(DEMO / "tower-line")
-    return line_panels.plane_panel(results, "antenna", results.line.properties.line)
+    return workbook.plane_panel(results, "antenna", results.line.properties.line)
 
 
 PANELS = {
     "cable": workbook.cable_panel,
     "standards": lambda: workbook.standards_panel(compute(DEMO / "beacon-antenna"), "antenna"),
-    "loss": line_panels.blind_panel,
+    "loss": workbook.loss_panel,
     "plane": plane_panel,
-    "standing wave": line_panels.standing_panel,
-    "fault": line_panels.fault_panel,
-    "match": lambda: match_panel.match_panel(b := compute(DEMO / "beacon-antenna"), b.matches[0]),
-    "doubt": doubt_panel.doubt_panel,
-    "residual": doubt_panel.residual_panel,
-    "line doubt": doubt_panel.line_panel,
+    "standing wave": workbook.standing_wave_panel,
+    "fault": workbook.fault_panel,
+    "match": lambda: workbook.match_panel(b := compute(DEMO / "beacon-antenna"), b.matches[0]),
+    "uncertainty": workbook.uncertainty_panel,
+    "residual": workbook.residual_panel,
+    "path": workbook.path_panel,
 }
 
 

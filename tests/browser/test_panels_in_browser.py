@@ -10,22 +10,16 @@ from nbformat.v4 import new_code_cell, new_notebook
 
 from tests.browser.conftest import TOKEN
 
-DEMO = Path(__file__).parents[2] / "data" / "demo"
+BEACON = str(Path(__file__).parents[2] / "data" / "demo" / "beacon-antenna")
 PANELS = {
-    "cable": "from rfcal import workbook\n\nworkbook.cable_panel()",
-    "standards": (
-        "from rfcal import compute, workbook\n\n"
-        f"workbook.standards_panel(compute({str(DEMO / 'beacon-antenna')!r}), 'antenna')"
-    ),
-    "fault": "from rfcal import line_panels\n\nline_panels.fault_panel()",
-    "match": (
-        "from rfcal import compute, match_panel\n\n"
-        f"results = compute({str(DEMO / 'beacon-antenna')!r})\n"
-        "match_panel.match_panel(results, results.matches[0])"
-    ),
-    "doubt": "from rfcal import doubt_panel\n\ndoubt_panel.doubt_panel()",
-    "line doubt": "from rfcal import doubt_panel\n\ndoubt_panel.line_panel()",
+    "cable": "workbook.cable_panel()",
+    "standards": f"workbook.standards_panel(compute({BEACON!r}), 'antenna')",
+    "fault": "workbook.fault_panel()",
+    "match": f"workbook.match_panel(results := compute({BEACON!r}), results.matches[0])",
+    "uncertainty": "workbook.uncertainty_panel()",
+    "path": "workbook.path_panel()",
 }
+IMPORTS = "from rfcal import compute, workbook\n"
 MOVES = 12
 KERNEL_IS_IDLE = """
 const context = window.jupyterapp?.shell?.currentWidget?.sessionContext;
@@ -41,7 +35,9 @@ def opened(browser, lab, name, source):
 
     address, folder = lab
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    notebook = new_notebook(cells=[new_code_cell(source)], metadata={"kernelspec": kernel})
+    notebook = new_notebook(
+        cells=[new_code_cell(f"{IMPORTS}\n{source}")], metadata={"kernelspec": kernel}
+    )
     nbformat.write(notebook, folder / f"{name}.ipynb")
     browser.get(f"{address}/doc/tree/{name}.ipynb?token={TOKEN}")
     # while the page builds itself, elements come and go: try again until one can be used

@@ -11,14 +11,12 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
+from rfcal import workbook
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
-from rfcal.workbook import lesson as workbook
-from rfcal.workbook import lines as line_panels
-from rfcal.workbook import matching as match_panel
-from rfcal.workbook import uncertainty as doubt_panel
+from rfcal.workbook.cable import cable_words
 from rfcal.workbook.panel import Panel, Slider
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -36,8 +34,8 @@ def tower():
 
 @pytest.fixture(
     params=[
-        *("cable", "standards", "blind", "plane", "standing", "fault", "match"),
-        *("doubt", "residual", "line doubt"),
+        *("cable", "standards", "loss", "plane", "standing wave", "fault", "match"),
+        *("uncertainty", "residual", "path"),
     ]
 )
 def panel(request, beacon, tower, monkeypatch):
@@ -46,14 +44,14 @@ def panel(request, beacon, tower, monkeypatch):
     return {
         "cable": workbook.cable_panel,
         "standards": lambda: workbook.standards_panel(beacon, "antenna"),
-        "blind": line_panels.blind_panel,
-        "plane": lambda: line_panels.plane_panel(tower, "antenna", line),
-        "standing": line_panels.standing_panel,
-        "fault": line_panels.fault_panel,
-        "doubt": doubt_panel.doubt_panel,
-        "residual": doubt_panel.residual_panel,
-        "line doubt": doubt_panel.line_panel,
-        "match": lambda: match_panel.match_panel(beacon, beacon.matches[0]),
+        "loss": workbook.loss_panel,
+        "plane": lambda: workbook.plane_panel(tower, "antenna", line),
+        "standing wave": workbook.standing_wave_panel,
+        "fault": workbook.fault_panel,
+        "uncertainty": workbook.uncertainty_panel,
+        "residual": workbook.residual_panel,
+        "path": workbook.path_panel,
+        "match": lambda: workbook.match_panel(beacon, beacon.matches[0]),
     }[request.param]()
 
 
@@ -197,12 +195,12 @@ def test_moves_out_of_range_or_by_a_wrong_name_are_refused(panel):
 
 def test_words_about_a_cable():
     quarter = Line(1.0, 0.66).wavelength_m(52e6) / 4
-    said = workbook.cable_words(52e6, 10 + 20j, Line(float(quarter), 0.66))
+    said = cable_words(52e6, 10 + 20j, Line(float(quarter), 0.66))
     assert "reads 50.0 - j100.0 ohm" in said
     assert "what is inductive reads capacitive" in said
-    assert "still reads capacitive" in workbook.cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
-    assert "nearly a plain resistance" in workbook.cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
-    assert "capacitive" not in workbook.cable_words(52e6, 0j, Line(0.0, 0.66))
+    assert "still reads capacitive" in cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
+    assert "nearly a plain resistance" in cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
+    assert "capacitive" not in cable_words(52e6, 0j, Line(0.0, 0.66))
 
 
 def test_exercises_say_why():
@@ -222,10 +220,10 @@ def test_real_readings_have_no_known_truth(beacon, tmp_path):
     assert "No truth is recorded" in workbook.against_truth(compute(real))
 
 
-def test_blind_panel_reads_r_and_x_off_the_circle():
+def test_loss_panel_reads_r_and_x_off_the_circle():
     """Against the region's own edge, and never below what a passive device has."""
-    panel = line_panels.blind_panel()
-    said = panel.move(loss=12.7, doubt=0.0035, r=204, x=246)
+    panel = workbook.loss_panel()
+    said = panel.move(loss=12.7, uncertainty=0.0035, r=204, x=246)
     edge = from_impedance(204 + 246j) + 1.96 * 0.0035 * 10**1.27 * np.exp(
         1j * np.linspace(0, 2 * np.pi, 10_001)
     )
@@ -234,18 +232,18 @@ def test_blind_panel_reads_r_and_x_off_the_circle():
     assert found == pytest.approx([r.min(), r.max()], abs=11)
     found = [float(v) for v in re.findall(r"\((-?\d+) to (-?\d+)\)", said)[1]]
     assert found == pytest.approx([x.min(), x.max()], abs=11)
-    assert "R = 1 (one-sided: below 89)" in panel.move(loss=15, doubt=0.02, r=1, x=0)
+    assert "R = 1 (one-sided: below 89)" in panel.move(loss=15, uncertainty=0.02, r=1, x=0)
 
 
-def test_standing_panel_gains_nothing_and_says_where_its_axes_end():
-    said = line_panels.standing_panel().move(frequency=1.8, length=0.1, loss=0, r=5, x=-300)
+def test_standing_wave_panel_gains_nothing_and_says_where_its_axes_end():
+    said = workbook.standing_wave_panel().move(frequency=1.8, length=0.1, loss=0, r=5, x=-300)
     assert "it loses 0.00 dB" in said
     assert "At most 1342 V and 4.6 A stand on it (the axes end at 300 V and 6 A)." in said
-    assert "axes" not in line_panels.standing_panel().reset()
+    assert "axes" not in workbook.standing_wave_panel().reset()
 
 
 def test_fault_panel_names_the_nearest_fault():
-    panel = line_panels.fault_panel()
+    panel = workbook.fault_panel()
     said = panel.move(place=3, ohm=10, stop=30, velocity_factor=0.85)
     assert "Found: 3.00 m (mismatch, reflects 0.7" in said
     # a wrong velocity factor leaves something at the connector, which is no fault

@@ -1,0 +1,90 @@
+"""The panel about one cable: why it turns a capacitor into an inductor."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.models.line import Line
+from rfcal.report.figures import chart, style
+from rfcal.report.text import numbers as words
+from rfcal.workbook.panel import Panel, Slider
+from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes
+
+SLIDERS = (
+    Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),
+    Slider("length", "cable length", "m", 0.0, 3.0, 0.01, 0.6),
+    Slider("velocity_factor", "velocity factor", "", 0.5, 1.0, 0.01, 0.66),
+    Slider("loss", "matched loss", "dB per 100 m", 0.0, 300.0, 1.0, 5.0),
+    Slider("r", "device R", "ohm", 0.0, 200.0, 0.5, 4.0),
+    Slider("x", "device X", "ohm", -200.0, 200.0, 0.5, -30.0),
+)
+
+
+def cable_panel() -> Panel:
+    """One device through one cable: the walk round the chart, and R and X along the way."""
+    figure, left, right = chart_and_axes()
+    walk = chart.draw_trace(left, np.zeros(POINTS), role="model", label="along the cable")
+    device = chart.draw_trace(left, 0.0, role="truth", label="device")
+    seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the cable")
+    r_line, x_line = _r_and_x(right)
+    style.add_legend(figure, left)
+
+    def update(frequency, length, velocity_factor, loss, r, x):
+        # the loss said is the loss at this frequency: all of it as conductor loss
+        line = Line(length, velocity_factor, conductor_db=loss / frequency**0.5)
+        along, reflection = walk_along(frequency * 1e6, r + 1j * x, line)
+        z = to_impedance(reflection)
+        walk.set_data(reflection.real, reflection.imag)
+        device.set_data(reflection[:1].real, reflection[:1].imag)
+        seen.set_data(reflection[-1:].real, reflection[-1:].imag)
+        r_line.set_data(along, z.real)
+        x_line.set_data(along, z.imag)
+        return cable_words(frequency * 1e6, r + 1j * x, line)
+
+    return Panel(figure, SLIDERS, update, moving=[walk, device, seen, r_line, x_line])
+
+
+def _r_and_x(ax: Axes) -> list[Line2D]:
+    """Axes for R and X over the distance, and the two curves."""
+    style.dress(ax, "distance from the device [m]", "R and X [ohm]")
+    ax.set(xlim=(0, 3), ylim=(-200, 200))
+    look, nothing = style.line_look("model", POINTS), np.zeros(POINTS)
+    lines = ax.plot(nothing, nothing, label="R", **look | {"linestyle": "-"})
+    lines += ax.plot(nothing, nothing, label="X", **look | {"linestyle": (0, (3, 2))})
+    ax.legend(loc="upper right", frameon=False, fontsize=style.SIZE_SMALL)
+    return lines
+
+
+def walk_along(frequency_hz: float, impedance: complex, line: Line) -> tuple[Real, Complex]:
+    """Distances from a device along a cable [m], and what is seen of it there [1], each (401,)."""
+    distance = np.linspace(0, line.length_m, POINTS)
+    frequency = np.full(POINTS, frequency_hz)
+    through = line.two_port(frequency, distance).bilinear()
+    return distance, through.apply(from_impedance(np.full(POINTS, impedance)))
+
+
+def cable_words(frequency_hz: float, impedance: complex, line: Line) -> str:
+    """What a cable does to a reading of an impedance [ohm], and why its sign flips or not."""
+    _, reflection = walk_along(frequency_hz, impedance, line)
+    z = complex(to_impedance(reflection[-1]))
+    waves = line.length_m / float(line.wavelength_m(frequency_hz))
+    first, last = _nature(impedance), _nature(z)
+    turned = f"The reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
+    if first == last:
+        flip = f"{turned}: what is {first} still reads {last}."
+    elif impedance.imag * z.imag < 0:
+        flip = f"{turned}, across the chart's level axis: what is {first} reads {last}."
+    else:
+        flip = f"{turned}: what is {first} reads {last}."
+    return (
+        f"At {words.mhz(frequency_hz)}, {words.complex_ohm(impedance, ONE_OHM)} through "
+        f"{line.length_m:.2f} m ({waves:.3f} wavelengths) reads "
+        f"{words.complex_ohm(z, ONE_OHM)}. {flip}"
+    )
+
+
+def _nature(z: complex) -> str:
+    if abs(z.imag) <= 0.02 * abs(z):
+        return "nearly a plain resistance"
+    return "inductive" if z.imag > 0 else "capacitive"

@@ -1,0 +1,72 @@
+"""What the pictures of several panels share: a chart with axes, one curve kept and one moving."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.report.figures import chart, style
+
+POINTS = 401
+"""Points of a curve that is reckoned, not measured."""
+
+ONE_OHM = np.ones(2)
+"""Half-widths of R and X [ohm] that print both with one decimal."""
+
+
+def chart_and_axes(z_ref: float = 50.0, height: float = 4.4) -> tuple[Figure, Axes, Axes]:
+    """A figure with an empty chart on the left and empty axes on the right."""
+    figure = style.new_figure(8.4, height)
+    left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))
+    chart.draw_grid(left, z_ref=z_ref)
+    return figure, left, right
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """A device on the chart and its R and X over frequency, and beside each a curve that moves."""
+
+    figure: Figure
+    megahertz: Real
+    z_ref: float  # [ohm]
+    moving: Sequence[Artist]  # on the chart, of R, of X
+
+    def move(self, reflection: Complex) -> Complex:
+        """Move the curves to another reflection; gives its impedance [ohm]."""
+        impedance = to_impedance(reflection, self.z_ref)
+        drawn = (
+            (reflection.real, reflection.imag),
+            (self.megahertz, impedance.real),
+            (self.megahertz, impedance.imag),
+        )
+        for line, (x, y) in zip(self.moving, drawn, strict=True):
+            assert isinstance(line, Line2D)
+            line.set_data(x, y)
+        return impedance
+
+
+def comparison(
+    frequency: Real, reflection: Complex, z_ref: float, labels: tuple[str, str], margins: Real
+) -> Comparison:
+    """Draw a reflection that stays; labels of it and of what moves, room above R and X [ohm]."""
+    figure = style.new_figure(8.4, 4.4)
+    places = figure.subplot_mosaic([["chart", "R"], ["chart", "X"]], width_ratios=(1.1, 1))
+    chart.draw_grid(places["chart"], z_ref=z_ref)
+    stays, moves = labels
+    chart.draw_trace(places["chart"], reflection, role="corrected", label=stays)
+    moving = [chart.draw_trace(places["chart"], reflection, role="model", label=moves)]
+    megahertz, z = frequency / 1e6, to_impedance(reflection, z_ref)
+    for name, part, margin in zip("RX", (z.real, z.imag), margins, strict=True):
+        ax = style.dress(places[name], "", f"{name} [ohm]")
+        ax.plot(megahertz, part, **style.line_look("corrected", part.size))
+        moving += ax.plot(megahertz, part, **style.line_look("model", part.size))
+        ax.set_ylim(np.min(part) - margin, np.max(part) + margin)
+    places["X"].set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    places["R"].tick_params(labelbottom=False)
+    style.add_legend(figure, places["chart"])
+    return Comparison(figure, megahertz, z_ref, moving)
