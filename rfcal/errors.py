@@ -16,6 +16,16 @@ class RfcalError(Exception):
         super().__init__(" ".join(printable.split()))
 
 
+class ArgumentError(RfcalError, ValueError):
+    """A class or a function was given what it cannot mean.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what was found and what was expected.
+    """
+
+
 class CalibrationError(RfcalError):
     """The standards cannot fix the error terms, or do not reach the frequencies asked for.
 

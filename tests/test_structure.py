@@ -18,7 +18,8 @@ from rfcal import workbook
 
 ROOT = Path(__file__).parents[1]
 FLOORS = [
-    ["errors", "findings", "defaults", "maths"],
+    ["errors"],
+    ["findings", "defaults", "maths"],
     ["uncertainty"],
     ["models"],
     ["readings"],

@@ -87,7 +87,7 @@ def _best(
     for z0, start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
         try:
             delay = start if isinstance(start, float) else coarse_delay(frequency, start)
-            line = Line(delay * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
+            line = Line(max(delay, 1e-12) * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
             found.append(fit_line(line, frequency, ends, z_ref, far_end))
         except CalibrationError as error:
             errors.append(error)

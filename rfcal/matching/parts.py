@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal.errors import ArgumentError
+from rfcal.maths.checks import choice, drawn
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 
@@ -26,6 +28,11 @@ class Inductor:
     inductance_h: ArrayLike  # Inductance [H].
     q: float = np.inf  # Q of the coil without its own capacitance [1]; infinite without loss.
     parallel_f: float = 0.0  # The coil's own capacitance [F].
+
+    def __post_init__(self) -> None:
+        drawn(self.inductance_h, "an inductance [H]", low=0)
+        drawn(self.q, "the Q of a coil [1]", low=0, above=True, infinite=True)
+        drawn(self.parallel_f, "a coil's own capacitance [F]", low=0)
 
     @property
     def value(self) -> Any:
@@ -59,6 +66,11 @@ class Capacitor:
     q: float = np.inf  # Q without the leads [1]; infinite without loss.
     series_h: float = 0.0  # Inductance of the leads [H].
 
+    def __post_init__(self) -> None:
+        drawn(self.capacitance_f, "a capacitance [F]", low=0)
+        drawn(self.q, "the Q of a capacitor [1]", low=0, above=True, infinite=True)
+        drawn(self.series_h, "the inductance of a capacitor's leads [H]", low=0)
+
     @property
     def value(self) -> Any:
         """Capacitance [F]."""
@@ -86,6 +98,11 @@ class Stub:
 
     line: Line  # The line and its length.
     end: str  # ``"open"`` or ``"short"``.
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.line, Line):
+            raise ArgumentError(f"a stub is cut from a Line, found {self.line!r}")
+        choice(self.end, "the end of a stub", ("open", "short"))
 
     @property
     def value(self) -> Any:

@@ -5,17 +5,25 @@ turns the reflection coefficient beyond it into another by
 ``seen = (a * reflection + b) / (c * reflection + d)``, one map per frequency.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal.errors import ArgumentError, CalibrationError
+from rfcal.maths.checks import frozen, numbers
 from rfcal.maths.reflection import Complex, Real
 
 BLOCK = 4096
 """Frequencies fitted at a time: what stays in the processor's cache goes several times faster."""
+ALIGNED = 1e-14
+"""Part of the squares that is left where more than three points say no more than two [1]."""
+SAME_POINTS = (
+    "two of the points are the same, in what they are or in what was seen of them: three that "
+    "differ at every frequency fix a map"
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -26,6 +34,16 @@ class Bilinear:
     ----------
     a, b, c, d : array_like, shape (..., F)
         Coefficients of ``(a x + b) / (c x + d)``; they broadcast, and only their ratios count.
+        They are kept as read-only views.
+
+    Examples
+    --------
+    >>> analyzer = Bilinear.fit(known=[-1, 1, 0], seen=[-0.9, 0.8, 0.02])
+    >>> device = analyzer.correct(0.3)
+    >>> print(f"{device.real:.3f}")
+    0.342
+    >>> print(f"{analyzer.apply(device).real:.3f}, {analyzer.directivity.real:.3f}")
+    0.300, 0.020
     """
 
     a: Complex
@@ -33,7 +51,26 @@ class Bilinear:
     c: Complex
     d: Complex
 
-    def apply(self, reflection: Complex) -> Complex:
+    def __post_init__(self) -> None:
+        for name in "abcd":
+            values = frozen(getattr(self, name), f"coefficient {name}", copy=False)
+            object.__setattr__(self, name, values)
+        if not self.a.shape == self.b.shape == self.c.shape == self.d.shape:
+            _shape([self.a, self.b, self.c, self.d], "the coefficients")
+
+    @classmethod
+    def _of(cls, a: Complex, b: Complex, c: Complex, d: Complex) -> Self:
+        """A map of what was reckoned here just now, and needs no check."""
+        new = object.__new__(cls)
+        for values in (a, b, c, d):
+            values.setflags(write=False)
+        object.__setattr__(new, "a", a)
+        object.__setattr__(new, "b", b)
+        object.__setattr__(new, "c", c)
+        object.__setattr__(new, "d", d)
+        return new
+
+    def apply(self, reflection: ArrayLike) -> Complex:
         """What is seen through the map.
 
         Parameters
@@ -46,9 +83,10 @@ class Bilinear:
         ndarray
             Reflection coefficient [1] on the near side.
         """
-        return (self.a * reflection + self.b) / (self.c * reflection + self.d)
+        x = numbers(reflection, "the reflection")
+        return (self.a * x + self.b) / (self.c * x + self.d)
 
-    def correct(self, seen: Complex) -> Complex:
+    def correct(self, seen: ArrayLike) -> Complex:
         """What is beyond the map, given what is seen through it.
 
         Parameters
@@ -61,9 +99,10 @@ class Bilinear:
         ndarray
             Reflection coefficient [1] on the far side.
         """
-        return (self.d * seen - self.b) / (self.a - self.c * seen)
+        y = numbers(seen, "the reading")
+        return (self.d * y - self.b) / (self.a - self.c * y)
 
-    def derivative(self, reflection: Complex) -> Complex:
+    def derivative(self, reflection: ArrayLike) -> Complex:
         """Derivative of the map, d(seen)/d(reflection).
 
         Parameters
@@ -76,8 +115,9 @@ class Bilinear:
         ndarray
             The complex derivative [1].
         """
+        x = numbers(reflection, "the reflection")
         # the map is holomorphic: f' = (a d - b c) / (c x + d)^2
-        return (self.a * self.d - self.b * self.c) / (self.c * reflection + self.d) ** 2
+        return (self.a * self.d - self.b * self.c) / (self.c * x + self.d) ** 2
 
     def invert(self) -> Self:
         """The map that undoes this one.
@@ -87,11 +127,13 @@ class Bilinear:
         Bilinear
             ``map.invert().apply(map.apply(x))`` is ``x``.
         """
-        return type(self)(self.d, -self.b, -self.c, self.a)
+        return self._of(self.d, -self.b, -self.c, self.a)
 
     def __matmul__(self, beyond: "Bilinear") -> "Bilinear":
         """Compose: ``(near @ beyond).apply(x)`` is ``near.apply(beyond.apply(x))``."""
-        return Bilinear(
+        if not isinstance(beyond, Bilinear):
+            return NotImplemented
+        return Bilinear._of(
             self.a * beyond.a + self.b * beyond.c,
             self.a * beyond.b + self.b * beyond.d,
             self.c * beyond.a + self.d * beyond.c,
@@ -114,9 +156,32 @@ class Bilinear:
         Bilinear
             ``directivity + reflection_tracking x / (1 - source_match x)``.
         """
-        e00, e11 = np.asarray(directivity, complex), np.asarray(source_match, complex)
+        e00 = numbers(directivity, "directivity") + 0j
+        e11 = numbers(source_match, "source match") + 0j
+        e10e01 = numbers(reflection_tracking, "reflection tracking")
         product = e00 * e11
-        return cls(np.asarray(reflection_tracking) - product, e00, -e11, np.ones_like(product))
+        return cls._of(e10e01 - product, e00, -e11, np.ones_like(product))
+
+    @classmethod
+    def section(cls, mismatch: Complex, round_trip: Complex) -> Self:
+        """A piece of line as a map: an offset line, or a cable.
+
+        With `mismatch` g the reflection of the line's impedance in the reference, and
+        `round_trip` q the factor ``exp(-2 gamma l)``, x beyond the line is seen as
+        ``[(q - g^2) x + g (1 - q)] / [1 - q g^2 - g (1 - q) x]`` (the telegrapher's solution).
+
+        Parameters
+        ----------
+        mismatch, round_trip : ndarray, shape (..., F)
+            Both [1].
+
+        Returns
+        -------
+        Bilinear
+            From beyond the line to its near end.
+        """
+        g, q = mismatch, round_trip
+        return cls._of(q - g**2, g * (1 - q), -g * (1 - q), 1 - q * g**2)
 
     @property
     def directivity(self) -> Complex:
@@ -133,7 +198,7 @@ class Bilinear:
         """Gain of the way there and back [1], the derivative at a perfect match."""
         return (self.a * self.d - self.b * self.c) / self.d**2
 
-    def power_gain(self, reflection: Complex) -> Real:
+    def power_gain(self, reflection: ArrayLike) -> Real:
         """Power beyond the map over power into it, where what it describes is reciprocal.
 
         Source: the operating power gain in scattering parameters (D. M. Pozar, Microwave
@@ -149,16 +214,17 @@ class Bilinear:
         ndarray
             Power ratio [1], 1 where nothing is lost; reference impedances are real.
         """
-        into = 1 - np.abs(self.apply(reflection)) ** 2
-        through = np.abs(self.reflection_tracking) * (1 - np.abs(reflection) ** 2)
-        return through / (into * np.abs(1 - self.source_match * reflection) ** 2)
+        x = numbers(reflection, "the reflection")
+        into = 1 - np.abs(self.apply(x)) ** 2
+        through = np.abs(self.reflection_tracking) * (1 - np.abs(x) ** 2)
+        return through / (into * np.abs(1 - self.source_match * x) ** 2)
 
     @classmethod
     def fit(
         cls,
-        known: Sequence[Complex],
-        seen: Sequence[Complex],
-        weight: Sequence[Real] | None = None,
+        known: Iterable[ArrayLike],
+        seen: Iterable[ArrayLike],
+        weight: Iterable[ArrayLike] | None = None,
     ) -> Self:
         """The map that takes known reflections to what was seen of them.
 
@@ -181,14 +247,19 @@ class Bilinear:
 
         Raises
         ------
-        ValueError
-            Fewer than three points, or lists of different lengths.
+        CalibrationError
+            Fewer than three points that differ, in what they are or in what was seen of them.
         """
+        known, seen = _columns(known, "known reflections"), _columns(seen, "readings")
+        weight = None if weight is None else _columns(weight, "weights")
         if len(known) != len(seen) or len(known) < 3:
-            raise ValueError(f"three points or more fix a map, got {len(known)} and {len(seen)}")
-        if max(np.shape(v)[-1] for v in (*known, *seen)) <= BLOCK:
+            raise CalibrationError(
+                f"three points or more fix a map, and as many readings: got {len(known)} known "
+                f"reflections and {len(seen)} readings"
+            )
+        if max([v.shape[-1] if v.shape else 1 for v in (*known, *seen)]) <= BLOCK:
             return cls._fit_block(known, seen, weight)
-        shape = np.broadcast_shapes(*(np.shape(v) for v in (*known, *seen)))
+        shape = _shape([*known, *seen], "the points")
         whole = np.empty((4, *shape), complex)
         for start in range(0, shape[-1], BLOCK):
             here = slice(start, start + BLOCK)
@@ -198,15 +269,19 @@ class Bilinear:
                 weight and [_piece(v, here) for v in weight],
             )
             whole[..., here] = part.a, part.b, part.c, part.d
-        return cls(*whole)
+        return cls._of(*whole)
 
     @classmethod
     def _fit_block(
         cls, known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
     ) -> Self:
-        if len(known) == 3:
-            return cls._through_three(*known, *seen)
-        return cls._least_squares(known, seen, weight)
+        try:
+            if len(known) == 3:
+                return cls._through_three(*known, *seen)
+            return cls._least_squares(known, seen, weight)
+        except ValueError:  # arrays that do not go together, or a fault of rfcal
+            _shape([*known, *seen, *(weight or ())], "the points")
+            raise
 
     @classmethod
     def _through_three(
@@ -216,11 +291,14 @@ class Bilinear:
         h1, h2 = g1 - g3, g2 - g3
         n1, n2 = m1 - m3, m2 - m3
         u, v = n1 * h2, n2 * h1
-        product = n1 * n2 * (h1 - h2)
         # n = a' h / (c' h + d')  through (h1, n1) and (h2, n2), then both origins moved back
+        product, remote = n1 * n2 * (h1 - h2), h1 * h2 * (n1 - n2)
+        # a' d' is zero where any two of the three are the same
+        if not (product * remote).all():
+            raise CalibrationError(SAME_POINTS)
         c = v - u
-        d = g1 * u - g2 * v
-        return cls(m3 * c + product, m3 * d - g3 * product, c, d)
+        d = remote - g3 * c
+        return cls._of(m3 * c + product, m3 * d - g3 * product, c, d)
 
     @classmethod
     def _least_squares(
@@ -228,10 +306,12 @@ class Bilinear:
     ) -> Self:
         """Normal equations; the constant term is eliminated by centring, two remain."""
         system = _Centred(known, seen, weight)
+        if not (system.determinant > ALIGNED * system.xx * system.pp).all():
+            raise CalibrationError(SAME_POINTS)
         y, y_mean = system.centre(system.m)
         a, minus_c = system.solve((system.wx * y).sum(axis=0), (system.wp * y).sum(axis=0))
         b = y_mean - a * system.g_mean - minus_c * system.p_mean
-        return cls(a, b, -minus_c, np.ones_like(a))
+        return cls._of(a, b, -minus_c, np.ones_like(a))
 
     @staticmethod
     def influence(
@@ -247,22 +327,6 @@ class Bilinear:
         (`reflection`, `reading`) for a unit change of standard ``i`` in the same units. With
         three standards these are the Lagrange weights through them, up to the ratio of
         ``c known + 1`` at the two places.
-
-        Parameters
-        ----------
-        known, seen : sequences of S array_like, shape (..., F)
-            As for `fit`.
-        reflection : array_like, shape (..., F)
-            Corrected reflection [1] of the device.
-        reading : array_like, shape (..., F)
-            Raw reading [1] of the device.
-        weight : sequence of S array_like, shape (..., F), optional
-            As for `fit`.
-
-        Returns
-        -------
-        ndarray, shape (S, ..., F)
-            Complex influence [1] of each standard.
         """
         if len(known) == 3:
             return _through_three_influence(known, seen, reflection, reading)
@@ -320,10 +384,45 @@ class _Centred:
         return first, second
 
 
+def section_by_round_trip(x: Complex, mismatch: Complex, round_trip: Complex) -> Complex:
+    """Derivative of what is seen through a piece of line by its round trip, x beyond it [1]."""
+    g = mismatch
+    # what is seen is bilinear in the round trip too
+    return Bilinear._of(x - g, g * (1 - g * x), g * (x - g), 1 - g * x).derivative(round_trip)
+
+
+def section_by_mismatch(x: Complex, mismatch: Complex, round_trip: Complex) -> Complex:
+    """Derivative of what is seen through a piece of line by its mismatch, x beyond it [1]."""
+    g, q = mismatch, round_trip
+    # the quotient rule
+    above, below = (q - g**2) * x + g * (1 - q), 1 - q * g**2 - g * (1 - q) * x
+    return ((1 - q - 2 * g * x) * below + above * (2 * q * g + (1 - q) * x)) / below**2
+
+
+def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
+    """One array a point."""
+    if not isinstance(values, Iterable):
+        raise ArgumentError(f"{what} must be given as a sequence, one item for each point")
+    return [
+        v if type(v) is np.ndarray and v.dtype.char in "Dd" else numbers(v, what) for v in values
+    ]
+
+
+def _shape(values: Sequence[NDArray[Any]], what: str) -> tuple[int, ...]:
+    """The shape that they have together."""
+    try:
+        if len(values) <= 32:  # several times faster, and numpy's limit for it
+            return np.broadcast(*values).shape
+        return np.broadcast_shapes(*(v.shape for v in values))
+    except ValueError:
+        shapes = ", ".join(str(v.shape) for v in values)
+        raise ArgumentError(f"{what} must go together, but have shapes {shapes}") from None
+
+
 def _stacked(values: Sequence[NDArray[Any]], shape: tuple[int, ...]) -> NDArray[Any]:
     return np.array([np.broadcast_to(v, shape) for v in values])
 
 
 def _piece(values: NDArray[Any], here: slice) -> NDArray[Any]:
     """A stretch of the last axis; what is the same at all frequencies stays whole."""
-    return values[..., here] if values.shape[-1] > 1 else values
+    return values[..., here] if values.ndim and values.shape[-1] > 1 else values

@@ -12,41 +12,17 @@ Form = tuple[float, complex, float]
 
 @dataclass(frozen=True)
 class Level:
-    """A figure that is the ratio of two such forms of the reflection, so constant on circles.
-
-    Parameters
-    ----------
-    top, bottom : tuple of (float, complex, float)
-        Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``; the bottom one is not
-        negative for a passive device.
-    low, high : float
-        Least and largest value of a passive device [unit of the figure].
-    edges : tuple of two bool
-        Whether the least, the largest value belongs to the unit circle.
-    wraps : bool
-        Whether plus and minus infinity are one place, which a passive device can pass.
-    """
+    """A figure that is the ratio of two such forms of the reflection, so constant on circles."""
 
     top: Form
-    bottom: Form
-    low: float = -np.inf
-    high: float = np.inf
-    edges: tuple[bool, bool] = (False, False)
-    wraps: bool = False
+    bottom: Form  # not negative for a passive device
+    low: float = -np.inf  # least value of a passive device [unit of the figure]
+    high: float = np.inf  # its largest
+    edges: tuple[bool, bool] = (False, False)  # whether the least, the largest is on the circle
+    wraps: bool = False  # whether plus and minus infinity are one place that can be passed
 
     def value(self, reflection: Complex) -> Real:
-        """The figure of a reflection.
-
-        Parameters
-        ----------
-        reflection : ndarray, any shape
-            Reflection coefficient [1].
-
-        Returns
-        -------
-        ndarray
-            The figure; infinite where its bottom form vanishes.
-        """
+        """The figure of a reflection; infinite where its bottom form vanishes."""
         below = form_of(self.bottom, reflection)
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(below == 0, np.inf, form_of(self.top, reflection) / below)
@@ -54,16 +30,7 @@ class Level:
     def at_edge(self, reflection: Complex) -> Real:
         """The figure of a reflection on the unit circle, for one whose bound is there.
 
-        Parameters
-        ----------
-        reflection : ndarray, any shape
-            Reflection coefficient [1].
-
-        Returns
-        -------
-        ndarray
-            The least or the largest value of a passive device; where both are there, the one on
-            this side of the real axis.
+        Where both bounds are there, it is the one on this side of the real axis.
         """
         least, largest = self.edges
         above = largest and (not least or form_of(self.top, reflection) >= 0)
@@ -72,17 +39,8 @@ class Level:
     def circle(self, turn: Real, scale: Real) -> "Circle":
         """The circle of one value, as the form that vanishes on it.
 
-        Parameters
-        ----------
-        turn : ndarray, shape (F,)
-            Angle [rad] whose tangent times `scale` is the value: a right angle is infinity.
-        scale : ndarray, shape (F,)
-            Unit of the value.
-
-        Returns
-        -------
-        tuple of three ndarray, shape (F,)
-            Coefficients; the form is positive where the figure is above the value.
+        The value is `scale` times the tangent of `turn` [rad]: a right angle is infinity. The form
+        is positive where the figure is above it.
         """
         up, down = np.cos(turn), np.sin(turn) * scale
         p, q, r = (up * a - down * b for a, b in zip(self.top, self.bottom, strict=True))
@@ -100,20 +58,7 @@ REACTANCE_OVER_RESISTANCE = Level((0, 1j, 0), (-1, 0, 1), edges=(True, True))
 
 
 def form_of(form: tuple, x: Complex) -> Real:
-    """The value of a form.
-
-    Parameters
-    ----------
-    form : tuple of (p, q, r)
-        Coefficients of ``p |x|^2 + 2 Re(conj(q) x) + r``; they broadcast.
-    x : ndarray, any shape
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray
-        Real values.
-    """
+    """The value of a form (p, q, r); all broadcast."""
     p, q, r = form
     return p * np.abs(x) ** 2 + 2 * (np.conj(q) * x).real + r
 
@@ -124,19 +69,7 @@ Circle = tuple[Real, Complex, Real]
 def distance_from(circle: Circle, x: Complex) -> tuple[Real, Complex]:
     """Signed distance from a circle, and the way it grows; exact for a straight line too.
 
-    Parameters
-    ----------
-    circle : tuple of (p, q, r)
-        The form that vanishes on it; they broadcast.
-    x : ndarray, any shape
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    distance : ndarray
-        Positive where the form is [1].
-    way : ndarray
-        Direction, of magnitude 1.
+    It is positive where the form is.
     """
     p, q, r = circle
     way, size = _way_from(circle, x)
@@ -154,10 +87,7 @@ def _way_from(circle: Circle, x: Complex) -> tuple[Complex, Real]:
 class Spread:
     """The doubt about a reflection: its standard deviation along any direction.
 
-    Parameters
-    ----------
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of the real and the imaginary part [1].
+    It is made from the covariance of real and imaginary part, shape (F, 2, 2).
     """
 
     def __init__(self, covariance: Real):
@@ -167,55 +97,18 @@ class Spread:
         self.out_of_round = (xx - yy) / 2 + 1j * covariance[:, 0, 1]
 
     def along(self, way: Complex) -> Real:
-        """Standard deviation along a direction.
-
-        Parameters
-        ----------
-        way : ndarray, shape (F, ...)
-            Directions, of magnitude 1.
-
-        Returns
-        -------
-        ndarray
-            Deviations [1].
-        """
+        """Standard deviation along directions of magnitude 1, shape (F, ...)."""
         pad = (...,) + (None,) * (way.ndim - 1)
         turned = np.real(way**2 * np.conj(self.out_of_round[pad]))
         return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
 
     def distance(self, circle: Circle, x: Complex) -> Real:
-        """Signed distance in standard deviations.
-
-        Parameters
-        ----------
-        circle : tuple of (p, q, r)
-            As for `distance_from`.
-        x : ndarray, shape (F, ...)
-            Reflection coefficient [1].
-
-        Returns
-        -------
-        ndarray
-            Distances [1].
-        """
+        """Signed distance in standard deviations."""
         distance, way = distance_from(circle, x)
         return distance / self.along(way)
 
     def nearest(self, circle: Circle, x: Complex) -> Complex:
-        """The circle's most probable point for a reading of x.
-
-        Parameters
-        ----------
-        circle : tuple of (p, q, r)
-            As for `distance_from`.
-        x : ndarray, shape (F,)
-            Reflection coefficient [1].
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Reflection coefficient [1].
-        """
+        """The circle's most probable point for a reading of x."""
         distance, way = distance_from(circle, x)
         near = x - distance * way
         for _ in range(4):
@@ -229,37 +122,13 @@ class Spread:
 
 
 def circle_of(level: Level, figure: Real) -> "Circle":
-    """The circle of one value of the figure.
-
-    Parameters
-    ----------
-    level : Level
-        The figure.
-    figure : ndarray, shape (F,)
-        Its value; may be infinite.
-
-    Returns
-    -------
-    tuple of three ndarray, shape (F,)
-        The form that vanishes on it.
-    """
+    """The circle of one value of the figure, which may be infinite."""
     scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
     return level.circle(np.arctan(figure / scale), scale)
 
 
 def radius_of(circle: Circle) -> Real:
-    """Radius of a circle.
-
-    Parameters
-    ----------
-    circle : tuple of (p, q, r)
-        As for `distance_from`.
-
-    Returns
-    -------
-    ndarray
-        Radius [1], very large for a straight line.
-    """
+    """Radius of a circle [1], very large for a straight line."""
     p, q, r = circle
     root = np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
     return root / np.maximum(np.abs(p), 1e-300)

@@ -8,6 +8,8 @@ any textbook on transmission lines, for example D. M. Pozar, Microwave Engineeri
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal.maths.checks import number, numbers
+
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
@@ -17,6 +19,11 @@ def _ratio(numerator: ArrayLike, denominator: ArrayLike) -> Complex:
     top, bottom = np.asarray(numerator, complex), np.asarray(denominator, complex)
     zero = bottom == 0
     return np.where(zero, np.inf + 0j, top / np.where(zero, 1, bottom))
+
+
+def _require_real(z_ref: float) -> None:
+    """A reference impedance, or admittance: what is above zero."""
+    number(z_ref, "the reference impedance [ohm]", low=0, above=True)
 
 
 def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
@@ -33,10 +40,16 @@ def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
     -------
     ndarray
         Impedance [ohm]; infinite (real part) where the reflection is exactly 1.
+
+    Examples
+    --------
+    >>> print(to_impedance([0, 0.5, 1j]).round(6))
+    [ 50. +0.j 150. +0.j   0.+50.j]
     """
-    reflection = np.asarray(reflection, complex)
+    x = numbers(reflection, "the reflection")
+    _require_real(z_ref)
     # Z = z_ref (1 + reflection) / (1 - reflection)
-    return _ratio(z_ref * (1 + reflection), 1 - reflection)
+    return _ratio(z_ref * (1 + x), 1 - x)
 
 
 def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
@@ -53,8 +66,14 @@ def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
     -------
     ndarray
         Reflection coefficient [1].
+
+    Examples
+    --------
+    >>> print(from_impedance([50, 150, 50j]).round(6))
+    [0. +0.j 0.5+0.j 0. +1.j]
     """
-    impedance = np.asarray(impedance, complex)
+    impedance = numbers(impedance, "the impedance")
+    _require_real(z_ref)
     finite = np.isfinite(impedance)
     z = np.where(finite, impedance, 0)
     # reflection = (Z - z_ref) / (Z + z_ref)
@@ -62,38 +81,13 @@ def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
 
 
 def to_admittance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
-    """Admittance of a device whose reflection coefficient is known.
-
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Reflection coefficient [1].
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-
-    Returns
-    -------
-    ndarray
-        Admittance [S]; infinite (real part) where the reflection is exactly -1.
-    """
-    return to_impedance(-np.asarray(reflection, complex), 1 / z_ref)
+    """Admittance [S] of a reflection coefficient, infinite where that is exactly -1."""
+    _require_real(z_ref)
+    return to_impedance(-numbers(reflection, "the reflection"), 1 / z_ref)
 
 
 def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
-    """How fast the impedance moves with the reflection coefficient, dZ/dreflection.
-
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Reflection coefficient [1].
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-
-    Returns
-    -------
-    ndarray
-        Derivative [ohm]; infinite where the reflection is exactly 1.
-    """
+    """How fast the impedance moves with the reflection [ohm]; infinite at exactly 1."""
     # dZ/dreflection = 2 z_ref / (1 - reflection)^2
     return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
 
@@ -101,23 +95,10 @@ def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
 def impedance_circle(
     reflection: ArrayLike, radius: ArrayLike, z_ref: float = 50.0
 ) -> tuple[Complex, Real]:
-    """The circle of impedances that a circle of reflections is, exactly.
+    """Centre and radius [ohm] of the circle of impedances that a circle of reflections is.
 
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Middle of the circle in the reflection plane [1].
-    radius : array_like
-        Its radius [1].
-    z_ref : float
-        Reference impedance [ohm].
-
-    Returns
-    -------
-    centre : ndarray
-        Middle of the circle in the impedance plane [ohm]; not the impedance of `reflection`.
-    radius : ndarray
-        Its radius [ohm]; centre and radius are infinite where the circle reaches an open.
+    The centre is not the impedance of the one in the reflection plane; both are infinite where
+    the circle reaches an open.
     """
     # Z / z_ref = 2 / (1 - reflection) - 1, and 1 / u turns the circle about u0 of radius r into
     # the one about conj(u0) / (|u0|^2 - r^2) of radius r / (|u0|^2 - r^2)
@@ -129,21 +110,9 @@ def impedance_circle(
 
 
 def renormalise(reflection: ArrayLike, z_from: ArrayLike, z_to: ArrayLike) -> Complex:
-    """The same device's reflection coefficient in another reference impedance.
+    """The same device's reflection coefficient in another reference impedance [ohm].
 
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Reflection coefficient [1] in `z_from`.
-    z_from : array_like
-        Reference impedance of `reflection` [ohm].
-    z_to : array_like
-        Reference impedance wanted [ohm]; complex for waves on a line with loss.
-
-    Returns
-    -------
-    ndarray
-        Reflection coefficient [1] in `z_to`.
+    Complex ones are those of waves on a line with loss.
     """
     reflection, z_from, z_to = (np.asarray(v, complex) for v in (reflection, z_from, z_to))
     step = (z_from - z_to) / (z_from + z_to)
@@ -163,42 +132,25 @@ def swr(reflection: ArrayLike) -> Real:
     -------
     ndarray
         Standing wave ratio [1], infinite where the magnitude of the reflection is 1 or more.
+
+    Examples
+    --------
+    >>> print(swr([0, 0.5j, 1]))
+    [ 1.  3. inf]
     """
-    size = np.abs(reflection)
+    size = np.abs(numbers(reflection, "the reflection"))
     # SWR = (1 + |reflection|) / (1 - |reflection|)
     return np.where(size < 1, _ratio(1 + size, 1 - size).real, np.inf)
 
 
 def return_loss_db(reflection: ArrayLike) -> Real:
-    """Return loss, positive for a passive device.
-
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray
-        Return loss [dB], infinite for a perfect match.
-    """
+    """Return loss [dB], positive for a passive device, infinite for a perfect match."""
     with np.errstate(divide="ignore"):
         return -20 * np.log10(np.abs(reflection))
 
 
 def mismatch_loss_db(reflection: ArrayLike) -> Real:
-    """Loss of a source of the reference impedance into the mismatched device.
-
-    Parameters
-    ----------
-    reflection : array_like, any shape
-        Reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray
-        Mismatch loss [dB], infinite where nothing is absorbed.
-    """
+    """Loss [dB] of a matched source into the device, infinite where nothing is absorbed."""
     absorbed = np.maximum(1 - np.abs(reflection) ** 2, 0)
     with np.errstate(divide="ignore"):
         return -10 * np.log10(absorbed)

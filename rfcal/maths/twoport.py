@@ -9,101 +9,56 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal.errors import ArgumentError
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.checks import frozen, number, numbers
 from rfcal.maths.reflection import Complex, Real
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TwoPort:
-    """A linear two-port, one chain matrix per frequency (and per draw).
+    """A linear two-port, one chain matrix per frequency (and per draw)."""
 
-    Parameters
-    ----------
-    a, d : array_like, shape (..., F)
-        Voltage and current ratios [1].
-    b : array_like, shape (..., F)
-        Transfer impedance [ohm].
-    c : array_like, shape (..., F)
-        Transfer admittance [S].
-    """
+    a: Complex  # ratio of voltages [1]; each array_like, shape (..., F)
+    b: Complex  # transfer impedance [ohm]
+    c: Complex  # transfer admittance [S]
+    d: Complex  # ratio of currents [1]
 
-    a: Complex
-    b: Complex
-    c: Complex
-    d: Complex
+    def __post_init__(self) -> None:
+        for name in "abcd":
+            values = frozen(getattr(self, name), f"coefficient {name}", copy=False)
+            object.__setattr__(self, name, values)
 
     @classmethod
     def series(cls, impedance: ArrayLike) -> "TwoPort":
-        """One impedance in the way.
-
-        Parameters
-        ----------
-        impedance : array_like, shape (..., F)
-            Impedance [ohm].
-
-        Returns
-        -------
-        TwoPort
-            The chain matrix.
-        """
-        z = np.asarray(impedance, complex)
+        """One impedance [ohm] in the way."""
+        z = numbers(impedance, "the impedance") + 0j
         return cls(np.ones_like(z), z, np.zeros_like(z), np.ones_like(z))
 
     @classmethod
     def shunt(cls, admittance: ArrayLike) -> "TwoPort":
-        """One admittance across the way.
-
-        Parameters
-        ----------
-        admittance : array_like, shape (..., F)
-            Admittance [S].
-
-        Returns
-        -------
-        TwoPort
-            The chain matrix.
-        """
-        y = np.asarray(admittance, complex)
+        """One admittance [S] across the way."""
+        y = numbers(admittance, "the admittance") + 0j
         return cls(np.ones_like(y), np.zeros_like(y), y, np.ones_like(y))
 
     @classmethod
     def line(cls, z0: ArrayLike, propagation_length: ArrayLike) -> "TwoPort":
-        """A uniform transmission line.
-
-        Parameters
-        ----------
-        z0 : array_like, shape (..., F)
-            Characteristic impedance [ohm], complex where the line has loss.
-        propagation_length : array_like, shape (..., F)
-            Propagation constant times length [Np + j rad].
-
-        Returns
-        -------
-        TwoPort
-            The chain matrix.
-        """
-        z0, turn = np.asarray(z0, complex), np.asarray(propagation_length, complex)
+        """A uniform line of impedance z0 [ohm] and propagation times length [Np + j rad]."""
+        z0 = numbers(z0, "the line's impedance") + 0j
+        turn = numbers(propagation_length, "propagation times length") + 0j
         cosh, sinh = np.cosh(turn), np.sinh(turn)
         return cls(cosh, z0 * sinh, sinh / z0, cosh)
 
     @classmethod
     def from_s(cls, s: ArrayLike, z_ref: float = 50.0) -> "TwoPort":
-        """The chain matrix of a two-port given by scattering parameters.
-
-        Parameters
-        ----------
-        s : array_like, shape (..., F, 2, 2)
-            Scattering parameters [1], the same reference impedance on both ports.
-        z_ref : float
-            Their reference impedance [ohm].
-
-        Returns
-        -------
-        TwoPort
-            The chain matrix, from port 1 to port 2.
-        """
-        s = np.asarray(s, complex)
+        """The chain matrix of scattering parameters, shape (..., F, 2, 2), in z_ref [ohm]."""
+        s = numbers(s, "scattering parameters")
+        if s.shape[-2:] != (2, 2):
+            raise ArgumentError(f"scattering parameters of shape (..., 2, 2), found {s.shape}")
+        number(z_ref, "the reference impedance [ohm]", low=0, above=True)
         s11, s12, s21, s22 = s[..., 0, 0], s[..., 0, 1], s[..., 1, 0], s[..., 1, 1]
+        if not s21.all():
+            raise ArgumentError("S21 is zero: a two-port that passes nothing has no chain matrix")
         through = s12 * s21
         return cls(
             ((1 + s11) * (1 - s22) + through) / (2 * s21),
@@ -113,18 +68,7 @@ class TwoPort:
         )
 
     def to_s(self, z_ref: float = 50.0) -> Complex:
-        """Scattering parameters, the same reference impedance on both ports.
-
-        Parameters
-        ----------
-        z_ref : float
-            Reference impedance [ohm].
-
-        Returns
-        -------
-        ndarray, shape (..., F, 2, 2)
-            Scattering parameters [1].
-        """
+        """Scattering parameters [1], shape (..., F, 2, 2), both ports in z_ref [ohm]."""
         a, b, c, d = self.a, self.b / z_ref, self.c * z_ref, self.d
         total = a + b + c + d
         top = np.stack([a + b - c - d, 2 * (a * d - b * c)], axis=-1)
@@ -141,51 +85,25 @@ class TwoPort:
         )
 
     def input_impedance(self, load: ArrayLike) -> Complex:
-        """Impedance at the input with a load at the output.
-
-        Parameters
-        ----------
-        load : array_like, shape (..., F)
-            Load impedance [ohm], finite.
-
-        Returns
-        -------
-        ndarray
-            Input impedance [ohm].
-        """
-        load = np.asarray(load, complex)
+        """Impedance [ohm] at the input with a load [ohm] at the output."""
+        load = numbers(load, "the load")
         return (self.a * load + self.b) / (self.c * load + self.d)
 
     def bilinear(self, z_ref: float = 50.0) -> Bilinear:
-        """The map from the load's reflection to the one seen at the input.
+        """The map from the load's reflection to the one seen at the input, both in z_ref [ohm].
 
-        Parameters
-        ----------
-        z_ref : float
-            Reference impedance of both reflections [ohm].
-
-        Returns
-        -------
-        Bilinear
-            ``seen = (S11 - det(S) x) / (1 - S22 x)``, without the division.
+        It is ``(S11 - det(S) x) / (1 - S22 x)``, without the division.
         """
+        number(z_ref, "the reference impedance [ohm]", low=0, above=True)
         a, b, c, d = self.a, self.b / z_ref, self.c * z_ref, self.d
         return Bilinear(a - b - c + d, a + b - c - d, a - b + c - d, a + b + c + d)
 
     def power_gain(self, load: ArrayLike) -> Real:
         """Power into the load over power into the input (the operating power gain).
 
-        Parameters
-        ----------
-        load : array_like, shape (..., F)
-            Load impedance [ohm], finite, with a resistance above zero.
-
-        Returns
-        -------
-        ndarray
-            Power ratio [1], 1 for a lossless two-port.
+        The load [ohm] is finite, with a resistance above zero.
         """
-        load = np.asarray(load, complex)
+        load = numbers(load, "the load")
         # with I2 = 1: V1 = a Z + b, I1 = c Z + d, P1 = Re(V1 conj(I1)), P2 = Re(Z)
         into = ((self.a * load + self.b) * np.conj(self.c * load + self.d)).real
         return load.real / into

@@ -12,8 +12,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from rfcal import defaults
-from rfcal.maths import section
-from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.bilinear import Bilinear, section_by_mismatch, section_by_round_trip
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
@@ -153,7 +152,7 @@ class Cable:
         Bilinear
             From the far end to the near end.
         """
-        return section.section(*self._section(self._line(inputs)))
+        return Bilinear.section(*self._section(self._line(inputs)))
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
         """Derivative of what is seen by each input.
@@ -171,8 +170,8 @@ class Cable:
             Derivatives [1/m, 1, 1/ohm, 1, 1], by central differences.
         """
         mismatch, trip = self._section(self._line(inputs))
-        by_mismatch = section.by_mismatch(x, mismatch, trip)
-        by_trip = section.by_round_trip(x, mismatch, trip)
+        by_mismatch = section_by_mismatch(x, mismatch, trip)
+        by_trip = section_by_round_trip(x, mismatch, trip)
         values = np.array(np.broadcast_arrays(*inputs))
         steps = STEP * np.maximum(np.abs(values), 1.0)
         # input, which of them is moved, frequency

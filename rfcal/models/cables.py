@@ -18,45 +18,17 @@ _MEMORY = "value from memory"
 
 @dataclass(frozen=True)
 class Cable:
-    """What a cable of one type is said to be.
+    """What a cable of one type is said to be."""
 
-    Parameters
-    ----------
-    z0 : float
-        Characteristic impedance [ohm].
-    velocity_factor : float
-        Speed on the cable over the speed of light [1].
-    loss : tuple of (MHz, dB per 100 m)
-        Matched loss.
-    source : str
-        Where the figures come from.
-    loss_doubt : float
-        Relative standard uncertainty of the loss [1], by how far such tables lie apart.
-    z0_doubt : float
-        Relative standard uncertainty of the characteristic impedance [1] (common practice, no
-        source).
-    """
-
-    z0: float
-    velocity_factor: float
-    loss: tuple[tuple[float, float], ...]
+    z0: float  # characteristic impedance [ohm]
+    velocity_factor: float  # speed on the cable over the speed of light [1]
+    loss: tuple[tuple[float, float], ...]  # matched loss: rows of MHz, dB per 100 m
     source: str
-    loss_doubt: float
-    z0_doubt: float = defaults.PATH["impedance"]
+    loss_doubt: float  # relative standard uncertainty of the loss [1]: how far tables lie apart
+    z0_doubt: float = defaults.PATH["impedance"]  # the same of the impedance [1]
 
     def line(self, length_m: float) -> Line:
-        """A piece of this cable.
-
-        Parameters
-        ----------
-        length_m : float
-            Physical length [m].
-
-        Returns
-        -------
-        Line
-            With the loss law fitted to the table.
-        """
+        """A piece of this cable, with the loss law fitted to the table."""
         return Line(length_m, self.velocity_factor, self.z0, *loss_law(self.loss))
 
 

@@ -17,36 +17,12 @@ TURN_LIMIT = np.radians(30.0)
 
 
 def same_grid(one: ArrayLike, other: ArrayLike) -> bool:
-    """Whether two frequency grids are the same to within a part in a million.
-
-    Parameters
-    ----------
-    one, other : array_like, shape (F,)
-        Frequencies [Hz].
-
-    Returns
-    -------
-    bool
-        True where both have the same points.
-    """
+    """Whether two frequency grids are the same to within a part in a million."""
     return np.shape(one) == np.shape(other) and bool(np.allclose(one, other, rtol=SAME, atol=0))
 
 
 def points_of(frequency: ArrayLike, grid: ArrayLike) -> np.ndarray | None:
-    """Which points of a grid frequencies are, where every one of them is one.
-
-    Parameters
-    ----------
-    frequency : array_like, shape (F,)
-        Frequencies [Hz].
-    grid : array_like, shape (G,)
-        Frequencies of the grid [Hz], ascending.
-
-    Returns
-    -------
-    ndarray of int, shape (F,), or None
-        Indices; None where any frequency lies between points or outside.
-    """
+    """Which points of a grid frequencies are; None unless every one of them is one."""
     frequency, grid = np.asarray(frequency, float), np.asarray(grid, float)
     above = np.clip(np.searchsorted(grid, frequency), 0, grid.size - 1)
     below = np.maximum(above - 1, 0)
@@ -64,34 +40,11 @@ def between_points(
     cure: str = "give the file they come from at enough frequencies: in finer steps, or at the "
     "device's own",
 ) -> tuple[Complex, Real]:
-    """Complex values at frequencies between those of a sweep, by a cubic spline.
+    """Complex values at frequencies between those of a sweep, by a cubic spline, and their doubt.
 
-    Parameters
-    ----------
-    frequency : array_like, shape (F,)
-        Frequencies wanted [Hz].
-    grid : array_like, shape (G,)
-        Frequencies of the sweep [Hz], ascending.
-    values : array_like, shape (..., G)
-        Complex values at `grid`; several rows share the spline.
-    what : str
-        What the values are, for the error's sentence.
-    cure : str
-        What to do where they turn too fast, for the error's sentence.
-
-    Returns
-    -------
-    values : ndarray, shape (..., F)
-        Interpolated values.
-    doubt : ndarray, shape (..., F)
-        Distance between the cubic spline and straight lines between the points: an upper
-        estimate of the interpolation's own standard uncertainty.
-
-    Raises
-    ------
-    CalibrationError
-        Frequencies outside the grid, fewer than `FEWEST` points to interpolate between, or values
-        that turn by more than `TURN_LIMIT` between neighbouring points.
+    `values`, shape (..., G), may hold several rows; their doubt, shape (..., F), is the distance
+    between the spline and straight lines between the points: an upper estimate of interpolation's
+    own standard uncertainty.
     """
     from scipy.interpolate import CubicSpline
 

@@ -11,11 +11,13 @@ it as resistance (the surface impedance of a good conductor, ``(1 + j) Rs``; the
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM, drawn, frequencies
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 
@@ -25,14 +27,19 @@ SPEED_OF_LIGHT = 299_792_458.0
 NEPER_PER_DB = float(np.log(10) / 20)
 
 
-@dataclass(frozen=True)
+LONGEST_M = 1e5
+"""Longer than any line that is measured [m]."""
+
+
+@dataclass(frozen=True, eq=False)
 class Line:
-    """A line of one kind; every number may be an array, shape (N, 1), of draws.
+    """A uniform line of one kind.
 
     Parameters
     ----------
     length_m : float
-        Physical length [m].
+        Physical length [m]. Like every number here it may be an array of draws, shape (N, 1);
+        results then have shape (N, F).
     velocity_factor : float
         Speed on the line over the speed of light [1], where the frequency is high.
     z0 : float
@@ -44,6 +51,12 @@ class Line:
     skin : float
         Reactance inside the conductors over their resistance [1]: 1 for a developed skin effect,
         0 for a resistance that is no conductor's.
+
+    Examples
+    --------
+    >>> line = Line(12.4, velocity_factor=0.66, conductor_db=0.55)
+    >>> print(f"{line.wavelength_m(70e6):.3f} m, {line.loss_db_per_100m(70e6):.2f} dB per 100 m")
+    2.827 m, 4.60 dB per 100 m
     """
 
     length_m: float
@@ -52,6 +65,10 @@ class Line:
     conductor_db: float = 0.0
     dielectric_db: float = 0.0
     skin: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name, what, limits in _LIMITS:
+            object.__setattr__(self, name, drawn(getattr(self, name), what, **limits))
 
     def wavelength_m(self, frequency: ArrayLike) -> Real:
         """Length of one wave on the line, its losses taken away.
@@ -66,7 +83,7 @@ class Line:
         ndarray, shape (F,)
             Wavelength [m].
         """
-        return self.velocity_factor * SPEED_OF_LIGHT / np.asarray(frequency, float)
+        return self.velocity_factor * SPEED_OF_LIGHT / frequencies(frequency)
 
     def loss_db_per_100m(self, frequency: ArrayLike) -> Real:
         """Matched loss by the loss law.
@@ -81,7 +98,7 @@ class Line:
         ndarray, shape (F,)
             Loss [dB per 100 m].
         """
-        megahertz = np.asarray(frequency, float) / 1e6
+        megahertz = frequencies(frequency) / 1e6
         return self.conductor_db * np.sqrt(megahertz) + self.dielectric_db * megahertz
 
     def per_metre(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
@@ -99,7 +116,7 @@ class Line:
         shunt : ndarray, shape (F,)
             G + j w C [S/m].
         """
-        megahertz = np.asarray(frequency, float) / 1e6
+        megahertz = frequencies(frequency) / 1e6
         conductor = self.conductor_db * np.sqrt(megahertz) * (NEPER_PER_DB / 100)
         both = conductor + self.dielectric_db * megahertz * (NEPER_PER_DB / 100)
         phase = 2e6 * np.pi * megahertz / (self.velocity_factor * SPEED_OF_LIGHT)
@@ -187,18 +204,20 @@ class Line:
         return TwoPort.line(self.impedance(frequency), self.propagation(frequency) * length)
 
 
+_LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("length_m", "the length of a line [m]", {"low": 0, "high": LONGEST_M}),
+    ("velocity_factor", "a velocity factor [1]", {"low": 0, "above": True, "high": 1}),
+    ("z0", "the impedance of a line [ohm]", {"low": LEAST_OHM, "high": MOST_OHM}),
+    ("conductor_db", "the conductor loss of a line [dB]", {"low": 0}),
+    ("dielectric_db", "the dielectric loss of a line [dB]", {"low": 0}),
+    ("skin", "the skin effect of a line [1]", {"low": -10, "high": 10}),
+)
+
+
 def loss_law(table: Sequence[tuple[float, ...]]) -> tuple[float, float]:
-    """Conductor and dielectric loss that fit a table best, both zero or more.
+    """Conductor and dielectric loss at 1 MHz [dB per 100 m] that fit rows of MHz and loss best.
 
-    Parameters
-    ----------
-    table : sequence of (MHz, dB per 100 m)
-        Matched loss at one frequency or more; each row weighs by its relative error.
-
-    Returns
-    -------
-    conductor_db, dielectric_db : float
-        Losses at 1 MHz [dB per 100 m], as `Line` takes them.
+    Each row weighs by its relative error, and both losses are zero or more.
     """
     megahertz, loss = np.array(table, float).T
     columns = np.stack([np.sqrt(megahertz), megahertz], axis=-1) / loss[:, None]
@@ -215,18 +234,6 @@ def added_loss_db(matched_db: ArrayLike, load_reflection: ArrayLike) -> Real:
     """Loss that a mismatched load adds to a line's matched loss, by the handbooks' formula.
 
     It is exact only where the line's impedance is real; the two-port's power gain is exact always.
-
-    Parameters
-    ----------
-    matched_db : array_like, shape (F,)
-        Matched loss of the line [dB].
-    load_reflection : array_like, shape (F,)
-        Reflection coefficient of the load in the line's impedance [1], below 1 in size.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Additional loss [dB], infinite where nothing is taken up by the load.
     """
     # total = 10 log10[(a^2 - rho^2) / (a (1 - rho^2))], a = 10^(matched / 10)
     a, rho2 = 10 ** (np.asarray(matched_db) / 10), np.abs(load_reflection) ** 2

@@ -6,15 +6,27 @@ root of frequency, offset impedance) is the usual one of coaxial calibration kit
 first-order low-loss form. An artefact whose reflection was measured elsewhere is `Tabulated`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths import section
-from rfcal.maths.bilinear import Bilinear
+from rfcal.errors import ArgumentError
+from rfcal.maths.bilinear import Bilinear, section_by_round_trip
+from rfcal.maths.checks import (
+    LEAST_OHM,
+    MOST_OHM,
+    choice,
+    drawn,
+    frequencies,
+    frozen,
+    number,
+    reference,
+)
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -27,17 +39,39 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "known": ("definition",),
 }
 """Kinds of standard, and what may be said of each: figures of `Standard`, or its own sweep."""
+UNCERTAIN: Mapping[str, tuple[str, ...]] = {
+    "short": ("reflection", "inductance", "delay"),
+    "open": ("reflection", "capacitance", "delay"),
+    "load": ("reflection", "resistance", "inductance", "capacitance", "delay"),
+    "known": ("reflection",),
+}
+"""What may be uncertain of a standard of each kind."""
+MOST_DELAY_S = 1e-6
+"""More than any offset line of a standard [s]."""
 
 
-def _polynomial(coefficients: tuple[ArrayLike, ...], frequency: Real) -> Real:
+def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     """Sum of ``c_k f^k``, where each coefficient may lead with an axis of draws."""
     total: Real = np.zeros(1)
-    for coefficient in reversed(coefficients):
+    for coefficient in reversed(tuple(coefficients)):
         total = total * frequency + np.asarray(coefficient)
     return total
 
 
-@dataclass(frozen=True)
+def _stated(kind: str, uncertainty: Any) -> Mapping[str, float]:
+    """The stated uncertainties, each of something that a standard of this kind has."""
+    if not isinstance(uncertainty, Mapping):
+        raise ArgumentError(
+            f"the uncertainty of a standard is a mapping such as {{'reflection': 0.002}}, found "
+            f"{uncertainty!r}"
+        )
+    for name, deviation in uncertainty.items():
+        choice(name, f"what is uncertain of a standard of kind '{kind}'", UNCERTAIN[kind])
+        number(deviation, f"the standard uncertainty of its {name}", low=0)
+    return MappingProxyType(dict(uncertainty))
+
+
+@dataclass(frozen=True, eq=False)
 class Standard:
     """An open, short or load behind an offset line.
 
@@ -48,9 +82,9 @@ class Standard:
     resistance : float
         Resistance of a load [ohm]. Like every number here it may be an array, shape (N, 1), of
         draws; results then have shape (N, F).
-    inductance : tuple of float
+    inductance : float or sequence of up to four float
         Series inductance of a short or load: L0 [H], L1 [H/Hz], L2 [H/Hz^2], L3 [H/Hz^3].
-    capacitance : tuple of float
+    capacitance : float or sequence of up to four float
         Shunt capacitance of an open or load: C0 [F], C1 [F/Hz], C2 [F/Hz^2], C3 [F/Hz^3].
     offset_delay : float
         One-way delay of the offset line [s].
@@ -59,17 +93,70 @@ class Standard:
     offset_z0 : float
         Impedance of the offset line without loss [ohm].
     uncertainty : mapping of str to float
-        Standard uncertainties, keys as in `defaults.STANDARD`.
+        Standard uncertainties: ``reflection`` of real and imaginary part [1], ``resistance``
+        [ohm], ``inductance`` [H], ``capacitance`` [F], ``delay`` [s]. What is not stated has the
+        default of its kind, unless ``reflection`` is stated, which then is all.
+    name : str
+        Name in the budget; the kind by default.
+
+    Examples
+    --------
+    >>> load = Standard("load", resistance=49.9, uncertainty={"resistance": 0.15})
+    >>> print(load.reflection([1e6, 100e6]).round(4))
+    [-0.001+0.j -0.001+0.j]
     """
 
     kind: str
     resistance: float = defaults.LOAD_OHM
-    inductance: tuple[float, ...] = (0.0,)
-    capacitance: tuple[float, ...] = (0.0,)
+    inductance: float | tuple[float, ...] = (0.0,)
+    capacitance: float | tuple[float, ...] = (0.0,)
     offset_delay: float = 0.0
     offset_loss: float = 0.0
     offset_z0: float = defaults.LOAD_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
+        values: dict[str, Any] = {
+            name: drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
+            for name, what, limits in _LIMITS
+        }
+        for name in ("inductance", "capacitance"):
+            values[name] = self._checked(name)
+        if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
+            raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
+        values["uncertainty"] = _stated(self.kind, self.uncertainty)
+        if not isinstance(self.name, str):
+            raise ArgumentError(f"the name of a standard is a text, found {self.name!r}")
+        values["name"] = self.name or self.kind
+        for name, value in values.items():
+            object.__setattr__(self, name, value)
+
+    def _checked(self, name: str) -> tuple[Any, ...]:
+        row = self.coefficients(name)
+        if not 1 <= len(row) <= 4:
+            raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
+        row = tuple(drawn(value, f"the {name} of the {self.kind}") for value in row)
+        if name not in KINDS[self.kind] and any(np.any(value) for value in row):
+            raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
+        return row
+
+    def coefficients(self, name: str) -> tuple[float, ...]:
+        """The polynomial of the ``inductance`` or the ``capacitance``, its constant first.
+
+        Parameters
+        ----------
+        name : str
+            Which of the two.
+
+        Returns
+        -------
+        tuple of float
+            One to four coefficients [H or F, per power of Hz].
+        """
+        given = getattr(self, name)
+        return tuple(given) if isinstance(given, tuple | list) else (given,)
 
     def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
         """Reflection coefficient at the reference plane.
@@ -86,10 +173,11 @@ class Standard:
         ndarray, shape (F,)
             Reflection coefficient [1].
         """
-        w = 2 * np.pi * np.asarray(frequency, float)
+        reference(z_ref)
+        w = 2 * np.pi * frequencies(frequency)
         return self._offset(w, z_ref).apply(self._termination(w, z_ref))
 
-    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str) -> Quantity:
+    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str = "") -> Quantity:
         """Reflection coefficient with the effects of the stated uncertainties.
 
         Parameters
@@ -99,13 +187,14 @@ class Standard:
         z_ref : float
             Reference impedance of the result [ohm].
         name : str
-            Name of the standard, for the budget.
+            Name for the budget; its own by default.
 
         Returns
         -------
         Quantity
             Reflection coefficient [1] and its effects, all common to every frequency.
         """
+        name = name or self.name
         effects: list[Effect] = []
         for parameter, deviation in self.uncertainty.items():
             if parameter == "reflection":
@@ -133,12 +222,14 @@ class Standard:
         ndarray, shape (F,)
             Derivative [1/ohm, 1/H, 1/F or 1/s].
         """
-        w = 2 * np.pi * np.asarray(frequency, float)
+        reference(z_ref)
+        choice(parameter, f"a parameter of the {self.kind}", UNCERTAIN[self.kind][1:])
+        w = 2 * np.pi * frequencies(frequency)
         termination = self._termination(w, z_ref)
         if parameter == "delay":
             # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
             g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
-            by_trip = section.by_round_trip(termination, g1, trip)
+            by_trip = section_by_round_trip(termination, g1, trip)
             return by_trip * -2 * self._propagation_per_delay(w) * trip
         series, susceptance = self._series(w), z_ref * self._shunt(w)
         one = np.ones_like(series)
@@ -154,12 +245,12 @@ class Standard:
     def _series(self, w: Real) -> Complex:
         """Series branch of the termination [ohm]: R + j w L."""
         resistance = self.resistance if self.kind == "load" else 0.0
-        reactance = w * _polynomial(self.inductance, w / (2 * np.pi))
+        reactance = w * _polynomial(self.coefficients("inductance"), w / (2 * np.pi))
         return np.asarray(resistance + 1j * reactance, complex)
 
     def _shunt(self, w: Real) -> Complex:
         """Shunt branch of the termination [S]: j w C."""
-        susceptance = w * _polynomial(self.capacitance, w / (2 * np.pi))
+        susceptance = w * _polynomial(self.coefficients("capacitance"), w / (2 * np.pi))
         return np.asarray(1j * susceptance, complex)
 
     def _termination(self, w: Real, z_ref: float) -> Complex:
@@ -188,7 +279,15 @@ class Standard:
 
     def _offset(self, w: Real, z_ref: float) -> Bilinear:
         """The offset line as a map of the termination's reflection."""
-        return section.section(self._mismatch(w, z_ref), self._round_trip(w))
+        return Bilinear.section(self._mismatch(w, z_ref), self._round_trip(w))
+
+
+_LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("resistance", "resistance [ohm]", {"low": 0, "above": True}),
+    ("offset_delay", "offset delay [s]", {"low": -MOST_DELAY_S, "high": MOST_DELAY_S}),
+    ("offset_loss", "offset loss [ohm/s]", {"low": 0, "high": 1e15}),
+    ("offset_z0", "offset impedance [ohm]", {"low": LEAST_OHM, "high": MOST_OHM}),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,23 +296,46 @@ class Tabulated:
 
     Parameters
     ----------
-    grid : ndarray, shape (G,)
+    grid : array_like, shape (G,)
         Frequencies of the table [Hz], ascending.
-    values : ndarray, shape (G,)
+    values : array_like, shape (G,)
         Reflection coefficient [1] in `z_table`.
     z_table : float
         Reference impedance of `values` [ohm].
     uncertainty : mapping of str to float
         As for `Standard`; only ``reflection`` has a meaning here.
-    kind : str
-        Always ``"known"``.
+    name : str
+        Name in the budget; ``"known"`` by default.
+
+    Examples
+    --------
+    >>> stub = Tabulated([1e6, 2e6], [0.99j, 0.98j])
+    >>> print(stub.reflection([2e6]))
+    [0.+0.98j]
     """
 
-    grid: np.ndarray
-    values: np.ndarray
+    grid: Real
+    values: Complex
     z_table: float = 50.0
     uncertainty: Mapping[str, float] = field(default_factory=dict)
-    kind: str = "known"
+    name: str = "known"
+    kind: ClassVar[str] = "known"
+
+    def __post_init__(self) -> None:
+        reference(self.z_table)
+        grid, values = frozen(frequencies(self.grid), ""), frozen(self.values, "a table's values")
+        if grid.ndim != 1 or values.shape != grid.shape or np.any(np.diff(grid) <= 0):
+            raise ArgumentError(
+                "the table of a standard needs ascending frequencies and a value for each, found "
+                f"shapes {grid.shape} and {values.shape}"
+            )
+        if not np.isfinite(values).all():
+            raise ArgumentError("the table of a standard has values that are not finite")
+        for name, value in (
+            *(("grid", grid), ("values", values)),
+            ("uncertainty", _stated(self.kind, self.uncertainty)),
+        ):
+            object.__setattr__(self, name, value)
 
     def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
         """Reflection coefficient, interpolated between the table's points where needed.
@@ -230,9 +352,9 @@ class Tabulated:
         ndarray, shape (F,)
             Reflection coefficient [1].
         """
-        return self.quantity(frequency, z_ref=z_ref, name="the definition").value
+        return self.quantity(frequency, z_ref=z_ref).value
 
-    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str) -> Quantity:
+    def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str = "") -> Quantity:
         """Reflection coefficient with its effects, the interpolation's own among them.
 
         Parameters
@@ -242,13 +364,15 @@ class Tabulated:
         z_ref : float
             Reference impedance of the result [ohm].
         name : str
-            Name of the standard, for the budget and for errors.
+            Name for the budget and for errors; its own by default.
 
         Returns
         -------
         Quantity
             Reflection coefficient [1] and its effects.
         """
+        reference(z_ref)
+        name, frequency = name or self.name, frequencies(frequency)
         table = renormalise(self.values, self.z_table, z_ref)
         effects = both_axes(f"{name}: definition", self.uncertainty.get("reflection", 0.0))
         if same_grid(frequency, self.grid):
@@ -259,34 +383,14 @@ class Tabulated:
 
 
 def with_default_uncertainty(standard: Standard | Tabulated) -> Standard | Tabulated:
-    """The same standard with its kind's default uncertainties where it leaves them open.
-
-    Parameters
-    ----------
-    standard : Standard or Tabulated
-        As described by the user.
-
-    Returns
-    -------
-    Standard or Tabulated
-        With `missing_uncertainty` filled in.
-    """
+    """The same standard with its kind's default uncertainties where it leaves them open."""
     return replace(standard, uncertainty={**missing_uncertainty(standard), **standard.uncertainty})
 
 
 def missing_uncertainty(standard: Standard | Tabulated) -> dict[str, float]:
-    """The default uncertainties that stand in for what a standard does not state.
+    """The default uncertainties that stand in for what a standard does not state, by parameter.
 
-    Parameters
-    ----------
-    standard : Standard or Tabulated
-        As described by the user.
-
-    Returns
-    -------
-    dict of str to float
-        Keys as in `defaults.STANDARD`; empty where ``reflection`` is stated, which is the whole
-        doubt about a standard.
+    There are none where ``reflection`` is stated, which is the whole doubt about a standard.
     """
     stated = standard.uncertainty
     if "reflection" in stated:

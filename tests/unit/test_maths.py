@@ -5,6 +5,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from rfcal.errors import CalibrationError
 from rfcal.maths import reflection as refl
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.twoport import TwoPort
@@ -117,7 +118,7 @@ def test_influence_is_the_derivative_of_the_fit():
 
 
 def test_fewer_than_three_points_are_refused():
-    with pytest.raises(ValueError, match="three points"):
+    with pytest.raises(CalibrationError, match="three points"):
         Bilinear.fit([np.ones(1), np.zeros(1)], [np.ones(1), np.zeros(1)])
 
 

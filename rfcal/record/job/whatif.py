@@ -130,7 +130,7 @@ def _moved(model: Standard | Tabulated, by: float) -> Standard | Tabulated:
     if model.kind == "load":
         return replace(model, resistance=model.resistance + by)
     if model.kind == "open":
-        constant, *rest = model.capacitance
+        constant, *rest = model.coefficients("capacitance")
         return replace(model, capacitance=(constant + by, *rest))
-    constant, *rest = model.inductance
+    constant, *rest = model.coefficients("inductance")
     return replace(model, inductance=(constant + by, *rest))

@@ -89,8 +89,8 @@ def definition(item: Artefact) -> str:
     model = item.model
     said = [
         f"{model.resistance:g} ohm" if model.kind == "load" else "",
-        _coefficients(model.inductance, "H"),
-        _coefficients(model.capacitance, "F"),
+        _coefficients(model.coefficients("inductance"), "H"),
+        _coefficients(model.coefficients("capacitance"), "F"),
         f"offset {model.offset_delay * 1e12:g} ps" if model.offset_delay else "",
         f"{model.offset_loss / 1e9:g} Gohm/s" if model.offset_loss else "",
         f"{model.offset_z0:g} ohm line" if model.offset_z0 != 50 else "",

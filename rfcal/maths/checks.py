@@ -1,0 +1,92 @@
+"""What calls are given, checked once at the door: numbers that mean something, and read-only."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rfcal.errors import ArgumentError
+
+LEAST_OHM, MOST_OHM = 1e-3, 1e6
+"""Reference impedances, and those of lines, outside these are slips of the pen [ohm]."""
+
+
+def numbers(values: ArrayLike, what: str) -> NDArray[Any]:
+    """An array, or what becomes one, that holds real or complex numbers; `what` it is of."""
+    try:
+        array = np.asarray(values)
+    except ValueError as error:
+        raise ArgumentError(f"{what} must be numbers in rows of one length: {error}") from error
+    if array.dtype.kind in "fc":
+        return array
+    if array.dtype.kind not in "iu" or not array.size:
+        raise ArgumentError(f"{what} must be numbers, found {_shown(values)}")
+    return array.astype(float)
+
+
+def frozen(values: ArrayLike, what: str, *, copy: bool = True) -> NDArray[Any]:
+    """The same as a read-only array; without `copy` a view, which costs nothing."""
+    array = numbers(values, what)
+    array = array.copy() if copy else array.view()
+    array.setflags(write=False)
+    return array
+
+
+def number(
+    value: Any,
+    what: str,
+    *,
+    low: float = -np.inf,
+    high: float = np.inf,
+    above: bool = False,
+    infinite: bool = False,
+) -> None:
+    """Refuse what is no number from `low` (or, if `above`, beyond it) to `high`."""
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        kind = "real number" if isinstance(value, complex) else "number"
+        raise ArgumentError(f"{what} must be a {kind}, found {_shown(value)}")
+    if not (low < value if above else low <= value) or not value <= high:
+        least = f"above {low:g}" if above else f"from {low:g}"
+        said = least if np.isinf(high) else f"{least} to {high:g}"
+        said = "finite" if np.isinf(low) and np.isinf(high) else said
+        raise ArgumentError(f"{what} is {value:g}, and {said} is possible: look at its unit")
+    if np.isinf(value) and not infinite:
+        raise ArgumentError(f"{what} is {value:g}, and a finite number is needed")
+
+
+def drawn(value: Any, what: str, **limits: Any) -> Any:
+    """A number within limits as `number` has them, or a read-only array of draws as it is."""
+    if isinstance(value, np.ndarray | list | tuple):
+        return frozen(value, what, copy=False)
+    number(value, what, **limits)
+    return value
+
+
+def choice(value: Any, what: str, known: Iterable[str]) -> None:
+    """Refuse what is none of the known words."""
+    known = tuple(known)
+    if not isinstance(value, str) or value not in known:
+        words = ", ".join(f"'{word}'" for word in known)
+        raise ArgumentError(f"{what} is {_shown(value)}, and one of {words} is expected")
+
+
+def reference(z_ref: Any) -> None:
+    """Refuse what is no reference impedance."""
+    number(z_ref, "the reference impedance [ohm]", low=LEAST_OHM, high=MOST_OHM)
+
+
+def frequencies(values: ArrayLike) -> NDArray[np.float64]:
+    """Frequencies [Hz], each real and above zero."""
+    array = numbers(values, "frequencies")
+    if array.dtype.kind != "f" or not (array > 0).all() or not array.size:
+        raise ArgumentError(
+            f"frequencies must be real numbers of hertz above zero, found {_shown(values)}"
+        )
+    return array
+
+
+def _shown(value: Any) -> str:
+    """What was found, on one line and not endless."""
+    said = f"'{value}'" if isinstance(value, str) else repr(value)
+    return said if len(said) <= 60 else f"{said[:57]}..."

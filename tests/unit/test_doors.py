@@ -1,0 +1,211 @@
+"""What the library cannot mean it refuses at the door: one sentence of its own, never a guess."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.errors import ArgumentError, CalibrationError, RfcalError
+from rfcal.matching.parts import Capacitor, Inductor, Stub
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance, swr, to_admittance, to_impedance
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.line import Line
+from rfcal.models.standards import Standard, Tabulated
+
+FREQUENCY = np.array([1e6, 2e6, 3e6])
+BOX = Bilinear.from_error_terms([0.01] * 3, [0.02] * 3, [0.9] * 3)
+KNOWN = [np.full(3, x, complex) for x in (-1, 1, 0)]
+SEEN = [BOX.apply(k) for k in KNOWN]
+LINE = Line(2.0)
+
+WRONG = {
+    # an unknown kind, or one by another name
+    "misspelt kind": (lambda: Standard("lod"), "'lod', and one of 'short', 'open', 'load'"),
+    "kind in capitals": (lambda: Standard("Short"), "'Short'"),
+    "kind as a number": (lambda: Standard(50.0), "50.0"),
+    "kind of a table": (lambda: Standard("known"), "'known'"),
+    # what a standard is
+    "no resistance": (lambda: Standard("load", 0.0), "above 0"),
+    "negative resistance": (lambda: Standard("load", -50.0), "-50"),
+    "resistance in words": (lambda: Standard("load", "50"), "must be a number, found '50'"),
+    "complex resistance": (lambda: Standard("load", 50 + 1j), "real number"),
+    "infinite resistance": (lambda: Standard("load", np.inf), "finite"),
+    "resistance is no number": (lambda: Standard("load", np.nan), "nan"),
+    "true as resistance": (lambda: Standard("load", True), "True"),
+    "resistance of an open": (lambda: Standard("open", 40.0), "no meaning for open"),
+    "inductance of an open": (lambda: Standard("open", inductance=1e-9), "has no inductance"),
+    "capacitance of a short": (lambda: Standard("short", capacitance=1e-12), "has no capacitance"),
+    "five coefficients": (lambda: Standard("short", inductance=(1e-9,) * 5), "not 5"),
+    "no coefficient": (lambda: Standard("short", inductance=()), "not 0"),
+    "inductance in words": (lambda: Standard("short", inductance="1 nH"), "found '1 nH'"),
+    "infinite inductance": (lambda: Standard("short", inductance=np.inf), "finite"),
+    "delay in picoseconds": (lambda: Standard("open", offset_delay=33.0), "look at its unit"),
+    "negative offset loss": (lambda: Standard("open", offset_loss=-1.0), "from 0"),
+    "no offset impedance": (lambda: Standard("open", offset_z0=0.0), "from 0.001 to 1e+06"),
+    "name as a number": (lambda: Standard("open", name=3), "a text, found 3"),
+    # how uncertain it is
+    "misspelt uncertainty": (
+        lambda: Standard("short", uncertainty={"inductanc": 1e-10}),
+        "'inductanc', and one of 'reflection', 'inductance', 'delay'",
+    ),
+    "uncertain of another kind": (
+        lambda: Standard("short", uncertainty={"resistance": 0.1}),
+        "kind 'short' is 'resistance'",
+    ),
+    "negative uncertainty": (
+        lambda: Standard("load", uncertainty={"reflection": -0.002}),
+        "from 0",
+    ),
+    "endless uncertainty": (lambda: Standard("load", uncertainty={"reflection": np.inf}), "finite"),
+    "uncertainty in words": (
+        lambda: Standard("load", uncertainty={"reflection": "small"}),
+        "found 'small'",
+    ),
+    "a bare uncertainty": (lambda: Standard("load", uncertainty=0.002), "a mapping such as"),
+    "unknown parameter of a slope": (lambda: Standard("load").slope(FREQUENCY, "size"), "'size'"),
+    "slope of another kind": (lambda: Standard("open").slope(FREQUENCY, "inductance"), "capacita"),
+    # frequencies and references
+    "frequency zero": (lambda: Standard("load").reflection([0.0, 1e6]), "above zero"),
+    "negative frequency": (lambda: LINE.impedance([-1e6]), "above zero"),
+    "frequency is no number": (lambda: LINE.propagation([np.nan]), "above zero"),
+    "no frequency": (lambda: Standard("load").reflection([]), "found []"),
+    "frequency in words": (lambda: LINE.wavelength_m("70 MHz"), "found '70 MHz'"),
+    "complex frequency": (lambda: LINE.two_port([1e6 + 1j]), "real numbers"),
+    "no reference": (lambda: Standard("load").reflection(FREQUENCY, z_ref=0), "from 0.001"),
+    "negative reference": (lambda: to_impedance(0.3, -50.0), "above 0"),
+    "reference in words": (lambda: from_impedance(50.0, "50 ohm"), "found '50 ohm'"),
+    "endless reference": (lambda: to_admittance(0.3, np.inf), "finite"),
+    "complex reference": (lambda: TwoPort.series(5.0).bilinear(50 + 5j), "real number"),
+    # tables
+    "table of two lengths": (lambda: Tabulated(FREQUENCY, [0.1, 0.2]), "(3,) and (2,)"),
+    "table that falls": (lambda: Tabulated(FREQUENCY[::-1], [0.1] * 3), "ascending"),
+    "table with a gap": (lambda: Tabulated(FREQUENCY, [0.1, np.nan, 0.1]), "not finite"),
+    "table of words": (lambda: Tabulated(FREQUENCY, ["a", "b", "c"]), "must be numbers"),
+    "table without reference": (lambda: Tabulated(FREQUENCY, [0.1] * 3, 0.0), "from 0.001"),
+    "table with resistance": (
+        lambda: Tabulated(FREQUENCY, [0.1] * 3, uncertainty={"resistance": 1}),
+        "'resistance'",
+    ),
+    "table beyond its range": (
+        lambda: Tabulated(FREQUENCY, [0.1] * 3).reflection([4e6]),
+        "extrapolated",
+    ),
+    # lines
+    "velocity factor in percent": (lambda: Line(1.0, 66), "66, and above 0 to 1 is possible"),
+    "standing still": (lambda: Line(1.0, 0.0), "above 0"),
+    "negative length": (lambda: Line(-1.0), "length of a line [m] is -1"),
+    "length in words": (lambda: Line("12 m"), "found '12 m'"),
+    "endless length": (lambda: Line(np.inf), "length"),
+    "no line impedance": (lambda: Line(1.0, z0=0.0), "impedance of a line"),
+    "negative conductor loss": (lambda: Line(1.0, conductor_db=-0.1), "from 0"),
+    "negative dielectric loss": (lambda: Line(1.0, dielectric_db=-0.1), "from 0"),
+    "loss is no number": (lambda: Line(1.0, conductor_db=np.nan), "nan"),
+    "changed to a wrong line": (lambda: replace(LINE, velocity_factor=2), "2"),
+    "draws in words": (lambda: Line(np.array([["a"]])), "must be numbers"),
+    # parts
+    "unknown stub end": (lambda: Stub(LINE, "shrot"), "'shrot', and one of 'open', 'short'"),
+    "stub of no line": (lambda: Stub(2.0, "open"), "cut from a Line"),
+    "negative inductance": (lambda: Inductor(-1e-6), "from 0"),
+    "inductance in words alone": (lambda: Inductor("1 uH"), "found '1 uH'"),
+    "no Q": (lambda: Capacitor(1e-12, q=0.0), "above 0"),
+    "negative capacitance": (lambda: Capacitor(-1e-12), "from 0"),
+    "negative lead": (lambda: Capacitor(1e-12, series_h=-1e-9), "from 0"),
+    # maps
+    "two points": (lambda: Bilinear.fit(KNOWN[:2], SEEN[:2]), "three points"),
+    "a reading too few": (lambda: Bilinear.fit(KNOWN, SEEN[:2]), "3 known reflections and 2"),
+    "two equal standards": (lambda: Bilinear.fit([KNOWN[0], *KNOWN[:2]], SEEN), "are the same"),
+    "one sweep saved twice": (lambda: Bilinear.fit(KNOWN, [SEEN[0], *SEEN[:2]]), "are the same"),
+    "two readings of three equal": (
+        lambda: Bilinear.fit(KNOWN, [SEEN[0], SEEN[0], SEEN[2]]),
+        "are the same",
+    ),
+    "equal at one frequency": (
+        lambda: Bilinear.fit([KNOWN[0], [1, -1, 1], KNOWN[2]], SEEN),
+        "are the same",
+    ),
+    "four of which two differ": (
+        lambda: Bilinear.fit([*KNOWN[:2], *KNOWN[:2]], [*SEEN[:2], *SEEN[:2]]),
+        "are the same",
+    ),
+    "points of two lengths": (lambda: Bilinear.fit([[-1, -1], [1] * 3, 0], SEEN), "(2,), (3,)"),
+    "a number for points": (lambda: Bilinear.fit(3.0, SEEN), "one item for each point"),
+    "points in words": (lambda: Bilinear.fit(["short", "open", "load"], SEEN), "found 'short'"),
+    "coefficients of two lengths": (lambda: Bilinear([1, 1], [0] * 3, 0, 1), "(2,), (3,)"),
+    "coefficient in words": (lambda: Bilinear("1", 0, 0, 1), "coefficient a"),
+    "reading in words": (lambda: BOX.correct("0.3"), "found '0.3'"),
+    "no reading": (lambda: BOX.apply(None), "found None"),
+    "directivity in words": (lambda: Bilinear.from_error_terms("0.01", 0, 1), "directivity"),
+    # two-ports
+    "parameters of no shape": (lambda: TwoPort.from_s([0.1, 0.2]), "(..., 2, 2), found (2,)"),
+    "nothing passes": (lambda: TwoPort.from_s([[0.1, 1], [0, 0.1]]), "S21 is zero"),
+    "series in words": (lambda: TwoPort.series("50"), "the impedance must be numbers"),
+    "reflection in words": (lambda: swr("1.5"), "found '1.5'"),
+    "rows of two lengths": (lambda: to_impedance([[0.1], [0.1, 0.2]]), "rows of one length"),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_what_cannot_be_meant_is_refused(case):
+    call, words = WRONG[case]
+    with pytest.raises(RfcalError) as caught:
+        call()
+    said = str(caught.value)
+    assert words in said
+    assert len(said) < 300
+    assert "\n" not in said
+    assert isinstance(caught.value, ArgumentError | CalibrationError)
+
+
+def test_lists_and_numbers_do_where_arrays_do():
+    box = Bilinear.fit([-1, 1, 0], [-0.9, 0.8, 0.02])
+    assert box.apply(0.0) == pytest.approx(0.02)
+    assert box.correct([0.8, 0.02]) == pytest.approx([1.0, 0.0])
+    four = Bilinear.fit([-1, 1, 0, 1j], [-0.9, 0.9, 0, 0.9j], [1, 1, 1, 1])
+    assert four.reflection_tracking == pytest.approx(0.9)
+    rows = Bilinear.fit([[-1, -1, -1], [1, 1, 1], 0], [s.tolist() for s in SEEN])
+    assert rows.directivity == pytest.approx(BOX.directivity)
+    assert Standard("short", inductance=1e-9).reflection([70e6]) == pytest.approx(
+        Standard("short", inductance=(1e-9,)).reflection(np.array([70e6]))
+    )
+    assert Line(2).impedance([1e6, 2e6]).shape == (2,)
+    assert to_impedance([0, 0.5]) == pytest.approx([50, 150])
+
+
+@pytest.mark.parametrize(
+    ("thing", "name"),
+    [
+        (BOX, "a"),
+        (Bilinear.fit(KNOWN, SEEN), "d"),
+        (BOX.invert(), "b"),
+        (BOX @ BOX, "c"),
+        (Bilinear([1.0], [0.0], [0.0], [1.0]), "a"),
+        (TwoPort.series([50.0]), "b"),
+        (Tabulated(FREQUENCY, [0.1] * 3), "values"),
+        (Tabulated(FREQUENCY, [0.1] * 3), "grid"),
+        (Line(np.ones((2, 1))), "length_m"),
+    ],
+)
+def test_arrays_of_what_is_frozen_are_read_only(thing, name):
+    with pytest.raises(ValueError, match="read-only"):
+        getattr(thing, name)[0] = 2.0
+
+
+def test_a_table_keeps_its_values_when_the_arrays_it_was_made_from_change():
+    values = np.full(3, 0.1, complex)
+    table = Tabulated(FREQUENCY, values)
+    values[:] = 0.9
+    assert table.reflection(FREQUENCY) == pytest.approx([0.1] * 3)
+    stated = {"reflection": 0.01}
+    standard = Standard("load", uncertainty=stated)
+    stated["reflection"] = 1.0
+    assert standard.uncertainty["reflection"] == 0.01
+    with pytest.raises(TypeError):
+        standard.uncertainty["reflection"] = 1.0
+
+
+def test_draws_lead():
+    draws = np.array([[49.0], [51.0]])
+    assert Standard("load", draws).reflection(FREQUENCY).shape == (2, 3)
+    assert Line(draws / 10, 0.66).impedance(FREQUENCY).shape == (3,)
+    assert Line(1.0, z0=draws, conductor_db=0.1).impedance(FREQUENCY).shape == (2, 3)
