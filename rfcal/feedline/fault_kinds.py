@@ -1,5 +1,12 @@
-"""What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond."""
+"""What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond.
 
+A kind that one place shows by itself is a row of `KINDS`, its name the word that people read.
+Stretches and slow changes are told by several places together.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +26,7 @@ ON_AXIS = 0.3
 within this of half pi as that of a reactance."""
 
 SMALL = 0.4
-"""Reactances and stretches are told up to this reflection [1]: larger ones are as often an end."""
+"""Stretches are told up to this reflection [1]: larger ones are as often an end."""
 
 BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
 """What shows that a line goes on behind an event is larger than the first of these times the event,
@@ -53,208 +60,238 @@ FAINT, RUN, DUST = 0.1, 4.0, 0.2
 """Three or more reflections below the first [1], no further apart than the second (in resolutions)
 and none below the third times the largest, can be one slow change."""
 
+UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
+"""Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
 
-def tell_kinds(
-    band: Band,
-    distance: Real,
-    coefficients: Complex,
-    uncertainty: Real,
-    phase_uncertainty: Real,
-    *,
-    beside: Real,
-    loss_known: bool,
-) -> tuple[str, ...]:
-    """Kinds of events on one uniform line."""
-    if not distance.size:
-        return ()
-    apart, reflection = distance / band.resolution, coefficients[:, 0]
-    goes_as = _goes_as(band, distance, coefficients, uncertainty, beside, loss_known)
-    single = _single(apart, reflection, uncertainty, phase_uncertainty, goes_as, loss_known)
-    alike = ALIKE if loss_known else ALIKE_BY_GUESS
-    paired, stretch = _stretches(single, reflection, uncertainty, goes_as[0], alike)
-    slow = _slow_changes(paired, stretch, apart, np.abs(reflection))
-    return _ramps(slow, _falls(coefficients), apart, np.abs(reflection))
+SLOW = "slow change"
+"""Of several places in a row, as water makes it."""
 
 
-def _falls(coefficients: Complex) -> np.ndarray:
-    """Which events are where a slow change begins, ends or turns.
-
-    A place where the impedance begins to rise along the line by Z' reflects ``Z' / (4 j beta Z)``
-    (small reflections; D. M. Pozar, Microwave Engineering, 5.8): a quarter turn off a resistance,
-    and less the higher the frequency.
-    """
-    mean, slope = coefficients[:, 0], coefficients[:, 1] / coefficients[:, 0]
-    off_axis = np.abs(np.abs(np.angle(mean)) - np.pi / 2)
-    return (slope.real < -FALLS) & (np.abs(slope.imag) < FALLS) & (off_axis < OFF_QUARTER)
+def _level(mean: Complex, frequency: Real, weight: Real) -> Complex:
+    # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt: alike at all frequencies
+    return np.ones((mean.size, frequency.size), complex)
 
 
-def _ramps(kinds: tuple[str, ...], falls: np.ndarray, apart: Real, size: Real) -> tuple[str, ...]:
-    """Kinds with slow changes told by their two ends: alone, one could be a gap in a conductor."""
-    slow: set[int] = set()
-    for m, n in pairwise(m for m, kind in enumerate(kinds) if falls[m] and kind == "mismatch"):
-        weak = np.all(size[m : n + 1] < FAINT) and apart[m] > 1 and apart[n] - apart[m] < LONG
-        if weak and 1 / PAIRED < size[n] / size[m] < PAIRED:
-            slow |= set(range(m, n + 1))
-    unclear = ("mismatch", "unknown")
-    return tuple(
-        "slow change" if m in slow and kind in unclear else kind for m, kind in enumerate(kinds)
-    )
-
-
-def _goes_as(
-    band: Band,
-    distance: Real,
-    coefficients: Complex,
-    uncertainty: Real,
-    beside: Real,
-    loss_known: bool,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Whether events go over the band as a resistance does, and as a reactance.
-
-    A resistance reflects alike at all frequencies. What may be left of the line's loss is tried;
-    what rings behind an event is part of how it goes over the band.
-    """
-    some = slice(None, None, max(1, band.frequency.size // 100))
-    frequency, weight, shapes = band.frequency[some], band.weight[some], band.shapes[:, some]
-    if loss_known:
-        lost, shares = band.attenuation[some], np.linspace(-LOSS_OFF, LOSS_OFF, 7)
-    else:
-        lost = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100
-        shares = np.linspace(0, 1, 33)
-    left = np.exp(-2 * distance[:, None, None] * shares[:, None] * lost)
-    mean = coefficients[:, 0]
-    reactance = _as_reactance(mean, frequency, weight)
-    size, behind = np.abs(mean), distance - distance[:, None]
-    ring = (behind > 0) & (behind < NEARBY * band.resolution) & (size < SHARE * size[:, None])
-    rings = np.sqrt(np.sum(np.where(ring, size, 0) ** 2, axis=1) + beside**2) / size
-    found = []
-    for form in (np.ones_like(reactance), reactance):
-        seen = (form[:, None] * left * weight) @ shapes.T
-        unlike = seen / seen[..., :1] - (coefficients / mean[:, None])[:, None]
-        nearest = np.min(np.linalg.norm(unlike, axis=-1), axis=-1)
-        found.append(np.hypot(nearest, rings) < UNLIKE + DEVIATIONS * uncertainty / size)
-    return found[0], found[1]
-
-
-def _as_reactance(mean: Complex, frequency: Real, weight: Real) -> Complex:
-    """How reactances of these mean reflections go over the band, but for a factor, shape (K, F).
-
-    One that grows with frequency has ``r = j q f / (1 + j q f)`` in series and ``-r`` across the
-    line (ABCD matrices; D. M. Pozar, Microwave Engineering, table 4.1); its phase's slope passes
-    for distance.
-    """
+def _rising(mean: Complex, frequency: Real, weight: Real) -> Complex:
+    # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
     middle = np.average(frequency, weights=weight)
     q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)[:, None] / middle
     lag, off = np.arctan(q * frequency), frequency - middle
+    # the slope of its phase passes for distance: the search has moved the echo by it
     slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
     return np.asarray(frequency * np.cos(lag) * np.exp(-1j * (lag - slope[:, None] * off)))
 
 
-def _goes_on(apart: Real, size: Real, m: int) -> float:
-    """The largest reflection that shows the line to go on behind event m, or zero."""
-    near = apart[m + 1 :] - apart[m] < NEARBY
-    shows = size[m + 1 :] > np.where(near, SHARE, BARELY) * size[m]
-    return float(np.max(size[m + 1 :], where=shows, initial=0.0))
+@dataclass(frozen=True, eq=False)
+class Kind:
+    """What one place of a uniform line reflects (ABCD matrices; D. M. Pozar, table 4.1)."""
+
+    name: str
+    way: complex  # where its reflection lies: 1, -1, 1j or -1j
+    # how it goes over the band but for a factor, (K, F): of mean reflections (K,), f, window (F,)
+    over_band: Callable[[Complex, Real, Real], Complex]
+    resistive: bool = False  # passes 1 - |r| and takes up the rest; the line goes on behind it
+    end: bool = False  # reflects all
 
 
-def _has_twin(reflection: Complex, passed: float, flat: np.ndarray, m: int) -> bool:
-    """Whether another event may be the other end of a stretch that begins or ends at m.
+KINDS = (
+    Kind("series resistance", 1, _level, resistive=True),
+    Kind("shunt resistance", -1, _level, resistive=True),
+    Kind("open", 1, _level, end=True),  # an antenna far below its resonance is one too
+    Kind("short", -1, _level, end=True),
+    # of a connector, or of a stretch shorter than half the resolution
+    Kind("series inductance", 1j, _rising),
+    Kind("shunt capacitance", -1j, _rising),
+)
 
-    Not one that reflects all that a resistance at m would pass, as the end of the line does.
-    """
-    size, against = np.abs(reflection), -(reflection * np.sign(reflection[m].real)).real
-    beyond = np.arange(size.size) > m
-    expected = np.where(beyond, size[m] * (1 - size[m] ** 2), size[m])
-    end = beyond & flat & (np.abs(size / passed - 1) < FULL)
-    return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
+
+@dataclass(frozen=True, eq=False)
+class Reflections:
+    """Events whose kind is asked, near to far."""
+
+    band: Band
+    distance: Real  # [m], shape (K,)
+    # coefficients of the band's shapes [1], shape (K, P), the line's loss made good where known
+    coefficients: Complex
+    uncertainty: Real  # standard uncertainty of each part of them [1], shape (K,)
+    phase_uncertainty: Real  # of their phases, as the places are uncertain [rad]
+    beside: Real  # what else reflects too near to each to be told apart from it [1]
+    loss_known: bool
+
+    @cached_property
+    def mean(self) -> Complex:
+        """Mean reflections over the band [1]."""
+        return self.coefficients[:, 0]
+
+    @cached_property
+    def size(self) -> Real:
+        """Their magnitudes [1]."""
+        return np.abs(self.mean)
+
+    @cached_property
+    def apart(self) -> Real:
+        """Distances in resolutions."""
+        return self.distance / self.band.resolution
+
+    @cached_property
+    def goes_as(self) -> dict[Callable, np.ndarray]:
+        """Which of them each way of going over the band explains, shape (K,).
+
+        What may be left of the line's loss is tried; what rings behind an event is part of how it
+        goes over the band.
+        """
+        some = slice(None, None, max(1, self.band.frequency.size // 100))
+        frequency, weight = self.band.frequency[some], self.band.weight[some]
+        if self.loss_known:
+            lost, shares = self.band.attenuation[some], np.linspace(-LOSS_OFF, LOSS_OFF, 7)
+        else:
+            lost = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100
+            shares = np.linspace(0, 1, 33)
+        left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * lost)
+        known = (self.coefficients / self.mean[:, None])[:, None]
+        found = {}
+        for form in dict.fromkeys(kind.over_band for kind in KINDS):
+            over_band = form(self.mean, frequency, weight)[:, None]
+            # its coefficients: the shapes are orthonormal under the window
+            seen = (over_band * left * weight) @ self.band.shapes[:, some].T
+            unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
+            allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
+            found[form] = np.hypot(unlike, self._rings) < allowed
+        return found
+
+    @cached_property
+    def _rings(self) -> Real:
+        """What rings behind each and stands beside it, in parts of it."""
+        behind = self.distance - self.distance[:, None]
+        ring = (behind > 0) & (behind < NEARBY * self.band.resolution)
+        ring &= self.size < SHARE * self.size[:, None]
+        weak = np.sum(np.where(ring, self.size, 0) ** 2, axis=1)
+        return np.asarray(np.sqrt(weak + self.beside**2) / self.size)
 
 
-def _single(
-    apart: Real,
-    reflection: Complex,
-    uncertainty: Real,
-    phase_uncertainty: Real,
-    goes_as: tuple[np.ndarray, np.ndarray],
-    loss_known: bool,
-) -> list[str]:
-    """Kinds that each event tells by itself.
+def tell_kinds(seen: Reflections) -> tuple[str, ...]:
+    """Kinds of events on one uniform line."""
+    if not seen.distance.size:
+        return ()
+    kinds = _single(seen)
+    kinds, ends = _stretches(seen, kinds)
+    return tuple(_ramps(seen, _slow_changes(seen, kinds, ends)))
 
-    Source: a shunt resistance reflects ``-z0 / (2 R + z0)`` and passes ``1 + r``; one in series
-    reflects ``R / (2 z0 + R)`` and passes ``1 - r`` (ABCD matrices; D. M. Pozar, Microwave
-    Engineering, table 4.1). The end alone cannot be told from a resistance across a line
-    whose rest is matched; what is seen beyond an event shows that it is not the end.
-    """
-    kinds, through = [], 1.0
-    for m, value in enumerate(reflection):
-        r, u = complex(value) / through, uncertainty[m] / through
-        size, off_axis = abs(r), abs(np.arctan2(abs(r.imag), abs(r.real)))
-        beyond = _goes_on(apart, np.abs(reflection), m)
-        passed = max(1 - size, 0.0) ** 2
-        most = passed * (1 + FULL)
-        if beyond and goes_as[0][int(np.argmax(np.abs(reflection) == beyond))]:
-            # an end that reflects alike all over the band tells a step of impedance, which loses
-            # nothing, from a resistance: what it shows must be nearer to the latter
-            most = min(most, np.sqrt(passed * max(1 - size**2, 0.0)))
-        kind = "mismatch"
-        if np.hypot(phase_uncertainty[m], u / size) > SURE_PHASE or size > 1 + FULL + 3 * u:
-            kind = "unknown"
-        elif off_axis > ON_AXIS:
-            if goes_as[1][m] and abs(off_axis - np.pi / 2) < ON_AXIS:
-                kind = "series inductance" if r.imag > 0 else "shunt capacitance"
-        elif not goes_as[0][m]:
-            pass
-        elif beyond and beyond / through < most + 3 * uncertainty[m]:
-            kind = "shunt resistance" if r.real < 0 else "series resistance"
-        elif size > 1 - FULL:
-            kind = "open" if r.real > 0 else "short"
-        elif not beyond and not loss_known:
-            kind = "unknown"
-        if kind.endswith("resistance") and _has_twin(reflection, through * passed, goes_as[0], m):
-            kind = "unknown"
-        resistive = kind.endswith("resistance")
-        through *= max(passed if resistive else 1 - size**2, 0.01)
+
+def _single(seen: Reflections) -> list[str]:
+    """Kinds that each event tells by itself."""
+    kinds, through = [], 1.0  # transmission up to the event, there and back
+    for m in range(seen.size.size):
+        r, u = complex(seen.mean[m]) / through, seen.uncertainty[m] / through
+        passed = max(1 - abs(r), 0.0) ** 2
+        kind = UNKNOWN
+        sure = np.hypot(seen.phase_uncertainty[m], u / abs(r)) <= SURE_PHASE
+        if sure and abs(r) <= 1 + FULL + 3 * u:
+            kind = _told(seen, m, r, passed, through)
+        resistive = any(row.resistive for row in KINDS if row.name == kind)
+        if resistive and _has_twin(seen, through * passed, m):
+            kind, resistive = UNKNOWN, False
+        # a step of impedance or a reactance loses nothing: 1 - |r|^2
+        through *= max(passed if resistive else 1 - abs(r) ** 2, 0.01)
         kinds.append(kind)
     return kinds
 
 
-def _stretches(
-    kinds: list[str], reflection: Complex, uncertainty: Real, flat: np.ndarray, share: float
-) -> tuple[list[str], set[int]]:
+def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> str:
+    """The kind of event m, which reflects r where it is and passes so much if it is resistive.
+
+    The end alone cannot be told from a resistance in shunt with a line whose rest is matched; what
+    is seen beyond an event shows that it is not the end.
+    """
+    beyond = _goes_on(seen, m)
+    most = passed * (1 + FULL)
+    if beyond and seen.goes_as[_level][int(np.argmax(seen.size == beyond))]:
+        # an end that reflects alike all over the band tells a step of impedance, which loses
+        # nothing, from a resistance: what it shows must be nearer to the latter
+        most = min(most, np.sqrt(passed * max(1 - abs(r) ** 2, 0.0)))
+    goes_on = bool(beyond) and beyond / through < most + 3 * seen.uncertainty[m]
+    rows = [
+        k for k in KINDS if abs(np.angle(r / k.way)) <= ON_AXIS and seen.goes_as[k.over_band][m]
+    ]
+    for kind in rows:
+        if goes_on if kind.resistive else abs(r) > 1 - FULL or not kind.end:
+            return kind.name
+    return UNKNOWN if rows and not beyond and not seen.loss_known else MISMATCH
+
+
+def _goes_on(seen: Reflections, m: int) -> float:
+    """The largest reflection that shows the line to go on behind event m, or zero."""
+    near, beyond = seen.apart[m + 1 :] - seen.apart[m] < NEARBY, seen.size[m + 1 :]
+    shows = beyond > np.where(near, SHARE, BARELY) * seen.size[m]
+    return float(np.max(beyond, where=shows, initial=0.0))
+
+
+def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
+    """Whether another event may be the other end of a stretch that begins or ends at m.
+
+    Not one that reflects all that a resistance at m would pass, as the end of the line does.
+    """
+    size, against = seen.size, -(seen.mean * np.sign(seen.mean[m].real)).real
+    beyond = np.arange(size.size) > m
+    # the far end of a stretch reflects -r (1 - r^2) where its near end reflects r
+    expected = np.where(beyond, size[m] * (1 - size[m] ** 2), size[m])
+    end = beyond & seen.goes_as[_level] & (np.abs(size / passed - 1) < FULL)
+    return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
+
+
+def _stretches(seen: Reflections, kinds: list[str]) -> tuple[list[str], set[int]]:
     """Kinds with stretches of another impedance told, and which events are ends of one.
 
-    A stretch reflects r at its near end, passes ``1 - r^2`` there and back, and reflects -r of
-    that at its far end. Where what lies beyond shows that nothing was lost it is one; else two
-    resistances would do as well, and neither is claimed.
+    Where what lies beyond shows that nothing was lost it is one; else two resistances would do as
+    well, and neither is claimed.
     """
-    found, ends, size = list(kinds), set(), np.abs(reflection)
-    for m in range(len(found) - 1):
+    kinds, ends = list(kinds), set()
+    share = ALIKE if seen.loss_known else ALIKE_BY_GUESS
+    for m in range(len(kinds) - 1):
         pair = slice(m, m + 2)
-        r, off = reflection[pair].real, np.abs(reflection[pair].imag)
+        r, off = seen.mean[pair].real, np.abs(seen.mean[pair].imag)
+        # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
-        alike = off_alike < share * abs(r[0]) + 3 * np.sum(uncertainty[pair])
-        if alike and np.all(size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = np.all(flat[pair]) and found[m] == found[m + 1] == "mismatch"
+        alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
+        if alike and np.all(seen.size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
+            lossless = np.all(seen.goes_as[_level][pair]) and kinds[pair] == [MISMATCH] * 2
             kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
-            found[pair] = [kind if lossless else "unknown"] * 2
+            kinds[pair] = [kind if lossless else UNKNOWN] * 2
             ends |= {m, m + 1}
-    return found, ends
+    return kinds, ends
 
 
-def _slow_changes(kinds: list[str], ends: set[int], apart: Real, size: Real) -> tuple[str, ...]:
+def _slow_changes(seen: Reflections, kinds: list[str], ends: set[int]) -> list[str]:
     """Kinds with several in a row told as one slow change.
 
     Not where most of the row have a clear kind of their own, as three connectors have; and not
     behind a large echo, which rings.
     """
-    found, largest = list(kinds), int(np.argmax(size))
-    last = largest if size[largest] >= FAINT else len(found)
+    kinds, size, apart = list(kinds), seen.size, seen.apart
+    largest = int(np.argmax(size))
+    last = largest if size[largest] >= FAINT else len(kinds)
     breaks = [m for m in range(1, last) if apart[m] - apart[m - 1] >= RUN]
     breaks += [m + after for m in range(last) if size[m] >= FAINT for after in (0, 1)]
-    edges = sorted({0, last, *breaks})
-    for start, stop in pairwise(edges):
+    for start, stop in pairwise(sorted({0, last, *breaks})):
         row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
         rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
-        unclear = [m for m in row if m not in ends and found[m] in ("mismatch", "unknown")]
+        unclear = [m for m in row if m not in ends and kinds[m] in UNCLEAR]
         if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
-            found[start:stop] = ["slow change"] * (stop - start)
-    return tuple(found)
+            kinds[start:stop] = [SLOW] * (stop - start)
+    return kinds
+
+
+def _ramps(seen: Reflections, kinds: list[str]) -> list[str]:
+    """Kinds with slow changes told by their two ends: alone, one could be a gap in a conductor."""
+    kinds, size, apart = list(kinds), seen.size, seen.apart
+    # where the impedance begins to change along the line by Z', r = Z' / (4 j beta Z) (small
+    # reflections; Pozar, 5.8): a quarter turn off a resistance, and less the higher the frequency
+    slope = seen.coefficients[:, 1] / seen.mean
+    off_quarter = np.abs(np.abs(np.angle(seen.mean)) - np.pi / 2)
+    falls = (slope.real < -FALLS) & (np.abs(slope.imag) < FALLS) & (off_quarter < OFF_QUARTER)
+    slow: set[int] = set()
+    for m, n in pairwise(m for m, kind in enumerate(kinds) if falls[m] and kind == MISMATCH):
+        weak = np.all(size[m : n + 1] < FAINT) and apart[m] > 1 and apart[n] - apart[m] < LONG
+        if weak and 1 / PAIRED < size[n] / size[m] < PAIRED:
+            slow |= set(range(m, n + 1))
+    return [SLOW if m in slow and kind in UNCLEAR else kind for m, kind in enumerate(kinds)]

@@ -11,7 +11,7 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echo_basis import prepare
 from rfcal.feedline.echoes import MOST, NEAREST, Echoes, find_echoes, folded, placed
-from rfcal.feedline.fault_kinds import LOSSIEST, tell_kinds
+from rfcal.feedline.fault_kinds import LOSSIEST, Reflections, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -154,20 +154,14 @@ def find_events(
         guessed = GUESS * distance * np.mean(2 * band.propagation.imag - per_metre)
         phase = np.hypot(phase, guessed)
         by_velocity = np.hypot(by_velocity, guessed / per_metre / 2)
+    each = echoes.coefficients[real], of_size[real], phase, beside[real]
+    seen_there = Reflections(band, distance, *each, loss_known)
     return Events(
         distance_m=distance,
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
         reflection=value,
         reflection_uncertainty=of_size[real],
-        kind=tell_kinds(
-            band,
-            distance,
-            echoes.coefficients[real],
-            of_size[real],
-            phase,
-            beside=beside[real],
-            loss_known=loss_known,
-        ),
+        kind=tell_kinds(seen_there),
         resolution_m=band.resolution,
         range_m=band.range,
         grid_m=band.grid,
