@@ -97,11 +97,11 @@ class Calibration:
         ndarray of bool, shape (F,)
             False everywhere with three standards, which fit exactly.
         """
-        from scipy.special import chdtri
-
         total, freedom = self.chi_square()
         if not freedom:
             return np.zeros(self.frequency.shape, bool)
+        from scipy.special import chdtri
+
         shares = []
         for known, seen in zip(self.known, self.seen, strict=True):
             at_plane = seen.through(known.value, 1 / self.error_box.derivative(known.value))

@@ -33,10 +33,12 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
         True where so many or more have at most twice the chance of one, and are more than
         ten times what is expected.
     """
+    count, points = int(outside.sum()), outside.size
+    if count <= 10 * chance * points:
+        return False
     from scipy.special import bdtrc
 
-    count, points = int(outside.sum()), outside.size
-    return bool(bdtrc(count - 1, points, chance) <= 2 * chance and count > 10 * chance * points)
+    return bool(bdtrc(count - 1, points, chance) <= 2 * chance)
 
 
 def active_points(reflection: Quantity) -> np.ndarray:

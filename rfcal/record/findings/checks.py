@@ -25,8 +25,9 @@ def agree(measured: Quantity, expected: Quantity) -> bool:
     # the squared distance of two normal variables exceeds -2 ln p with probability p
     distance = _squared_deviations(measured, expected)
     gross = -2 * np.log(GROSS_CHANCE / distance.size)
-    outside = distance > -2 * np.log(CHECK_CHANCE)
-    return not too_many(outside, CHECK_CHANCE) and not bool(np.any(distance > gross))
+    if np.any(distance > gross):
+        return False
+    return not too_many(distance > -2 * np.log(CHECK_CHANCE), CHECK_CHANCE)
 
 
 def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
