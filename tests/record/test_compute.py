@@ -1,6 +1,8 @@
 """A record computed: known truth recovered, findings made, grids bridged."""
 
 import json
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -322,3 +324,21 @@ def test_a_check_of_33_ohm_sees_every_exchange_and_names_it(filed, pair):
     found = {f.code: f.message for f in compute.compute(filed).findings}
     assert f"if '{pair[0]}' and '{pair[1]}' were exchanged" in found["check-disagrees"]
     assert "check-disagrees" in [f.code for f in compute.inspect(filed)[1]]
+
+
+def test_check_loads_what_it_needs_and_no_more(filed):
+    """A fit of a line or a verdict by a distribution loads scipy; three sound standards do not."""
+    with_check(filed, 33.0)
+    code = (
+        "import sys; from rfcal.cli import main; main(sys.argv[1:]); "
+        "print(*sorted(sys.modules), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, "check", str(filed)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "device: 11 points" in done.stdout
+    loaded = set(done.stderr.split())
+    assert not {"scipy.optimize", "scipy.special", "scipy.stats", "matplotlib", "jinja2"} & loaded

@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.models.cables import Cable
-from rfcal.models.line import Line, loss_law
+from rfcal.models.line import LONGEST_M, Line, loss_law
 from rfcal.record.format.numbers import Number, Rows
 from rfcal.record.format.table import Table
 
@@ -16,9 +17,6 @@ MOST_OFF = 0.3
 
 SHALLOW_HZ = 30e6
 """From here on the law holds of usual cables [Hz] (common practice, no source)."""
-
-LONGEST_M = 1e5
-"""Lengths beyond this are slips of the pen [m]."""
 
 LENGTH = Number("length_m", "its length", unit="m", low=0.0, high=LONGEST_M)
 LENGTH_UNCERTAINTY = Number(
@@ -40,7 +38,9 @@ VELOCITY_FACTOR_UNCERTAINTY = Number(
     high=0.3,
     gives="velocity factor",
 )
-Z0 = Number("z0_ohm", "its impedance", unit="ohm", low=1e-3, high=1e6, instead="its type's")
+Z0 = Number(
+    "z0_ohm", "its impedance", unit="ohm", low=LEAST_OHM, high=MOST_OHM, instead="its type's"
+)
 
 
 @dataclass(frozen=True)

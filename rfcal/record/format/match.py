@@ -9,6 +9,7 @@ from rfcal import defaults
 from rfcal.matching.parts import E_SERIES
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.format.cable import NEEDED, line_of
@@ -136,8 +137,8 @@ MATCH = Section(
             "target_ohm",
             "what the device is to become",
             unit="ohm",
-            low=1e-3,
-            high=1e6,
+            low=LEAST_OHM,
+            high=MOST_OHM,
             instead="`reference_ohm`",
         ),
         Number(

@@ -9,6 +9,7 @@ from typing import Any
 
 from rfcal import defaults
 from rfcal.errors import RecordError
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.record.format.keys import Section
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
@@ -35,8 +36,8 @@ RECORD = Section(
             "reference impedance of all results, and of a reflection that says none of its own",
             unit="ohm",
             default=defaults.REFERENCE_OHM,
-            low=1e-3,
-            high=1e6,
+            low=LEAST_OHM,
+            high=MOST_OHM,
         ),
         Whole("seed", "for random draws", default=defaults.SEED),
     ),

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
-from rfcal.models.standards import KINDS, Standard
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM
+from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
 from rfcal.record.format.keys import Section
 from rfcal.record.format.numbers import Coefficients, Number
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
@@ -12,9 +13,9 @@ from rfcal.record.format.table import Table
 from rfcal.record.format.texts import Choice, File
 
 
-def _with(part: str) -> tuple[str, ...]:
-    """Kinds of standard that have this figure."""
-    return tuple(kind for kind, own in KINDS.items() if part in own)
+def _with(part: str, of: Mapping[str, tuple[str, ...]] = KINDS) -> tuple[str, ...]:
+    """Kinds of standard that have this figure, or this uncertainty."""
+    return tuple(kind for kind, own in of.items() if part in own)
 
 
 def _usual(what: str, unit: str = "") -> str:
@@ -55,8 +56,8 @@ MODEL = (
         "one-way delay of the line in front of it",
         unit="ps",
         default=0.0,
-        low=-1e-6,
-        high=1e-6,
+        low=-MOST_DELAY_S,
+        high=MOST_DELAY_S,
         kinds=_with("offset_delay"),
         gives="offset_delay",
     ),
@@ -75,8 +76,8 @@ MODEL = (
         "that line's impedance",
         unit="ohm",
         default=defaults.LOAD_OHM,
-        low=1e-3,
-        high=1e6,
+        low=LEAST_OHM,
+        high=MOST_OHM,
         kinds=_with("offset_z0"),
         gives="offset_z0",
     ),
@@ -98,7 +99,7 @@ UNCERTAINTIES = (
         unit="ohm",
         low=0.0,
         instead=f"{100 * defaults.LOAD_RELATIVE:.2g} % of it",
-        kinds=_with("resistance"),
+        kinds=_with("resistance", UNCERTAIN),
         gives="resistance",
     ),
     Number(
@@ -107,7 +108,7 @@ UNCERTAINTIES = (
         unit="H",
         low=0.0,
         instead=_usual("inductance"),
-        kinds=_with("inductance"),
+        kinds=_with("inductance", UNCERTAIN),
         gives="inductance",
     ),
     Number(
@@ -116,7 +117,7 @@ UNCERTAINTIES = (
         unit="F",
         low=0.0,
         instead=_usual("capacitance"),
-        kinds=_with("capacitance"),
+        kinds=_with("capacitance", UNCERTAIN),
         gives="capacitance",
     ),
     Number(
@@ -125,7 +126,7 @@ UNCERTAINTIES = (
         unit="ps",
         low=0.0,
         instead=f"{defaults.OFFSET_DELAY_S * 1e12:g} where there is a delay",
-        kinds=_with("offset_delay"),
+        kinds=_with("delay", UNCERTAIN),
         gives="delay",
     ),
 )

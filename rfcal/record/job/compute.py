@@ -99,7 +99,7 @@ def inspect(
     for item in record.measurements:
         job.path(job.calibration_at(calibration, item), item)
     if record.line_check is not None:
-        job.line(calibration)
+        job.line(calibration, compared=False)
     findings = (
         *job.findings,
         *about_standards(calibration),
@@ -221,7 +221,7 @@ class _Job:
             self.findings += about_path(between.name, steps[-1], here, z_ref)
         return tuple(elements), tuple(steps)
 
-    def line(self, calibration: Calibration) -> LineState:
+    def line(self, calibration: Calibration, *, compared: bool = True) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
         wanted = self.record.line_check
         assert wanted is not None
@@ -244,7 +244,9 @@ class _Job:
         then = None if wanted.baseline is None else sweeps.pop(0)
         z_ref = self.record.reference_ohm
         try:
-            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
+            state = line_check.line_state(
+                wanted, frequency, now, then, sweeps, z_ref, compared=compared
+            )
         except CalibrationError as error:
             raise RecordError(schema.FILE, "[line_check]", str(error)) from error
         self.findings += about_line(state)
