@@ -7,7 +7,7 @@ def pytest_terminal_summary(terminalreporter, config):
     peers, imports = {}, {}
     for bench in found:
         info = bench.extra_info
-        if {"uncertainty", "monte_carlo", "coverage", "matching"} & set(info):
+        if {"uncertainty", "monte_carlo", "coverage", "matching", "report"} & set(info):
             continue
         if "who" in info:
             peers.setdefault((info["count"], info["points"]), {})[info["who"]] = bench.stats.median
@@ -81,6 +81,18 @@ def pytest_terminal_summary(terminalreporter, config):
     for b in found:
         if "quantiles" in b.extra_info:
             write(f"quantiles, adaptive, up to 100000 draws, 201 points: {b.stats.median:.1f} s")
+    whole: dict = {}
+    for b in found:
+        if "report" in b.extra_info:
+            whole.setdefault(b.extra_info["report"], {})[b.extra_info["who"]] = b
+    for what, who in whole.items():
+        ours, bare = who["rfcal report"], who["bare script"]
+        write(
+            f"report of {what}: {ours.stats.median:.2f} s, bare script {bare.stats.median:.2f} s, "
+            f"ratio {ours.stats.median / bare.stats.median:.1f}; "
+            f"peak {ours.extra_info['peak']:.0f} MB (bare {bare.extra_info['peak']:.0f}); "
+            f"results.json {ours.extra_info['json']:.0f} bytes a point"
+        )
     audits = [b.extra_info["coverage"] for b in found if "coverage" in b.extra_info]
     if audits:
         write("coverage in per cent; linear intervals of R and X for comparison")
