@@ -133,7 +133,7 @@ def _device(device: Device) -> dict[str, Any]:
         },
         "budget": [
             {"source": source, "share_r": Told(share[:, 0], 1.0), "share_x": Told(share[:, 1], 1.0)}
-            for source, share in coverage.budget(z).items()
+            for source, share in device.budget.items()
         ],
     }
 

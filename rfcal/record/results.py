@@ -74,10 +74,15 @@ class Device:
         """Frequencies [Hz], shape (F,)."""
         return self.raw.frequency
 
-    @property
+    @cached_property
     def impedance(self) -> Quantity:
         """Corrected impedance [ohm] with its effects."""
         return model.impedance(self.reflection, self.z_ref)
+
+    @cached_property
+    def budget(self) -> dict[str, Real]:
+        """Each source's share of the variance of R and of X, shape (F, 2)."""
+        return coverage.budget(self.impedance)
 
     @cached_property
     def interval(self) -> Real:

@@ -23,7 +23,6 @@ from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text import match as match_words
 from rfcal.report.text import numbers
-from rfcal.uncertainty import coverage
 
 FIGURES = 3
 """Networks of a match table that are drawn."""
@@ -73,9 +72,11 @@ def _device(number: int, device: Device) -> dict[str, Any]:
     """What the page shows of one device."""
     answer = words.answer(device)
     z = device.impedance
-    shares = coverage.budget(z)
     rows = sorted(
-        ((s, float(v[device.answer, 0]), float(v[device.answer, 1])) for s, v in shares.items()),
+        (
+            (s, float(v[device.answer, 0]), float(v[device.answer, 1]))
+            for s, v in device.budget.items()
+        ),
         key=lambda row: -max(row[1], row[2]),
     )
     alt = f"{device.name} at {answer['at']}: {answer['impedance']}, SWR {answer['swr']}"

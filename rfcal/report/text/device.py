@@ -39,7 +39,7 @@ def answer(device: Device) -> dict[str, str]:
     swr = device.figures["swr"]
     raw = device.raw.quantity(device.z_ref).value[at]
     raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
-    shares = coverage.budget(z)
+    shares = device.budget
     top = [max(shares, key=lambda s: shares[s][at, axis]) for axis in (0, 1)] if shares else []
     return {
         "name": device.name,
