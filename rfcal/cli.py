@@ -19,18 +19,7 @@ PATIENCE = 3000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command.
-
-    Parameters
-    ----------
-    arguments : sequence of str, optional
-        Words of the command line; by default those the program was started with.
-
-    Returns
-    -------
-    int
-        Exit status: 0, or 2 where something was refused.
-    """
+    """Run one command; the exit status is 0, or 2 where something was refused."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
             stream.reconfigure(errors="replace")

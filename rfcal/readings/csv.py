@@ -38,7 +38,7 @@ def read_csv(text: str, file: str, z_ref: float) -> tuple[Real, Complex, list[in
             values = [float(cell) for cell in row]
         except ValueError:
             values = []
-        if len(values) != 3 or not np.all(np.abs(values) <= LARGEST):
+        if len(values) != 3 or not all(abs(value) <= LARGEST for value in values):
             found = ",".join(row)[:60]
             raise ReadingError(
                 file, f"expected three finite numbers up to {LARGEST:g}, found {found!r}", number

@@ -23,18 +23,10 @@ LARGEST_REFLECTION = 1e6
 
 @dataclass(frozen=True, eq=False)
 class Origin:
-    """Where a sweep came from.
+    """The file that a sweep came from."""
 
-    Parameters
-    ----------
-    file : str
-        Path relative to the record's folder.
-    content : bytes
-        The file as it was read.
-    """
-
-    file: str
-    content: bytes
+    file: str  # relative to the record's folder
+    content: bytes  # as it was read
 
     @property
     def sha256(self) -> str:
@@ -44,56 +36,26 @@ class Origin:
 
 @dataclass(frozen=True, eq=False)
 class Sweep:
-    """One raw sweep.
+    """One raw sweep."""
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], ascending.
-    reflection : ndarray, shape (F,)
-        Reflection coefficient [1].
-    z_ref : float
-        Reference impedance of `reflection` [ohm].
-    label : str
-        What the sweep is of, for messages.
-    origin : Origin, optional
-        The file; None for typed readings.
-    effects : tuple of Effect
-        What the display's step makes uncertain; empty for files.
-    assumed_reference : bool
-        Whether `z_ref` is the record's for want of a statement: a bare reflection has none.
-    parts : tuple of Sweep
-        The repeated sweeps that this is the mean of; empty for a single one.
-    """
-
-    frequency: Real
-    reflection: Complex
-    z_ref: float
-    label: str
-    origin: Origin | None = None
-    effects: tuple[Effect, ...] = ()
-    assumed_reference: bool = False
-    parts: tuple["Sweep", ...] = ()
+    frequency: Real  # (F,) [Hz], ascending
+    reflection: Complex  # (F,) [1]
+    z_ref: float  # reference impedance of `reflection` [ohm]
+    label: str  # what the sweep is of, for messages
+    origin: Origin | None = None  # None for typed readings
+    effects: tuple[Effect, ...] = ()  # what the display's step makes uncertain; empty for files
+    assumed_reference: bool = False  # whether `z_ref` is the record's: a bare reflection has none
+    parts: tuple["Sweep", ...] = ()  # repeated sweeps that this is the mean of
 
     def __post_init__(self):
         self.frequency.setflags(write=False)
         self.reflection.setflags(write=False)
 
     def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
-        """The reading in another reference impedance, with the effects of display and noise.
+        """The reading in another reference impedance [ohm], with the effects of display and noise.
 
-        Parameters
-        ----------
-        z_ref : float
-            Reference impedance of the result [ohm].
-        noise : float
-            Standard deviation of real and imaginary part of one reading in its own reference [1];
-            of repeated sweeps their own scatter counts instead.
-
-        Returns
-        -------
-        Quantity
-            Reflection coefficient [1].
+        The noise is of real and imaginary part of one reading [1]; of repeats their own scatter
+        counts instead.
         """
         value = renormalise(self.reflection, self.z_ref, z_ref)
         step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
@@ -105,29 +67,7 @@ class Sweep:
 
 
 def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> Sweep:
-    """A sweep from a file of the record.
-
-    Parameters
-    ----------
-    folder : Path
-        The record's folder.
-    file : str
-        Path relative to the folder; ``.csv`` is read as CSV, anything else as Touchstone.
-    label : str
-        What the sweep is of.
-    z_ref : float
-        Reference impedance [ohm] that a CSV of reflections refers to.
-
-    Returns
-    -------
-    Sweep
-        Checked: finite, ascending, at least one point.
-
-    Raises
-    ------
-    ReadingError
-        One sentence naming file and line.
-    """
+    """A sweep from a file; a CSV of bare reflections refers to `z_ref` [ohm]."""
     content = _content(folder, file)
     text = _decoded(content)
     bare = False
@@ -142,29 +82,7 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
 
 
 def repeated_sweep(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
-    """The mean of several sweeps of one thing, with the scatter of the mean.
-
-    Parameters
-    ----------
-    folder : Path
-        The record's folder.
-    files : sequence of str
-        Paths relative to the folder, two or more.
-    label : str
-        What the sweeps are of.
-    z_ref : float
-        As for `read_sweep`.
-
-    Returns
-    -------
-    Sweep
-        With its `parts`.
-
-    Raises
-    ------
-    ReadingError
-        As `read_sweep`, or sweeps at different frequencies or of different references.
-    """
+    """The mean of several sweeps of one thing, with the scatter of the mean."""
     parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
     first = parts[0]
     for file, part in zip(files, parts, strict=True):
@@ -195,51 +113,17 @@ def _content(folder: Path, file: str) -> bytes:
 
 @dataclass(frozen=True, eq=False)
 class TwoPortSweep:
-    """Scattering parameters of a two-port, such as an adapter.
+    """Scattering parameters of a two-port, such as an adapter."""
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], ascending.
-    s : ndarray, shape (F, 2, 2)
-        Scattering parameters [1].
-    z_ref : float
-        Their reference impedance [ohm].
-    label : str
-        What it is, for messages.
-    origin : Origin, optional
-        The file.
-    """
-
-    frequency: Real
-    s: Complex
-    z_ref: float
-    label: str
+    frequency: Real  # (F,) [Hz], ascending
+    s: Complex  # (F, 2, 2) [1]
+    z_ref: float  # their reference impedance [ohm]
+    label: str  # what it is, for messages
     origin: Origin | None = None
 
 
 def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
-    """A two-port from a Touchstone file of the record.
-
-    Parameters
-    ----------
-    folder : Path
-        The record's folder.
-    file : str
-        Path relative to the folder.
-    label : str
-        What it is.
-
-    Returns
-    -------
-    TwoPortSweep
-        Checked: finite, ascending, at least one point.
-
-    Raises
-    ------
-    ReadingError
-        One sentence naming file and line.
-    """
+    """A two-port from a Touchstone file."""
     content = _content(folder, file)
     frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
     require_ascending(frequency, file, lines)
@@ -258,22 +142,7 @@ def _decoded(content: bytes) -> str:
 
 
 def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
-    """Refuse frequencies that do not rise from point to point, or that nobody measures at.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    file : str
-        Where they stand.
-    lines : sequence of F int, optional
-        Line of the file on which each point stands.
-
-    Raises
-    ------
-    ReadingError
-        Names the first point at fault, counted from 1.
-    """
+    """Refuse frequencies [Hz] that do not rise, or that nobody measures at; `lines` of the file."""
     if not frequency[0] >= LOWEST_HZ:
         raise ReadingError(
             file,
@@ -302,22 +171,7 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = 
 def require_plausible(
     reflection: np.ndarray, file: str, lines: Sequence[int] | None = None
 ) -> None:
-    """Refuse reflections that are infinite, as of -z_ref, or of no possible size.
-
-    Parameters
-    ----------
-    reflection : ndarray, shape (F,)
-        Reflection coefficients, or their magnitudes [1].
-    file : str
-        Where they stand.
-    lines : sequence of F int, optional
-        Line of the file on which each point stands.
-
-    Raises
-    ------
-    ReadingError
-        Names the first point at fault, counted from 1.
-    """
+    """Refuse reflections [1] that are infinite, as of -z_ref, or of no possible size."""
     beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
     if np.any(beyond):
         at = int(np.argmax(beyond))

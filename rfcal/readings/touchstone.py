@@ -6,6 +6,7 @@ what scikit-rf would accept in silence or fail on without naming the line.
 """
 
 import io
+import math
 import re
 
 import numpy as np
@@ -32,32 +33,10 @@ _KEYWORDS = (
 def read_touchstone(
     text: str, file: str, *, ports: int = 1
 ) -> tuple[Real, Complex, float, list[int]]:
-    """Frequencies, scattering parameters and reference impedance of a Touchstone file.
+    """Frequencies, scattering parameters, reference impedance and lines of a Touchstone file.
 
-    Parameters
-    ----------
-    text : str
-        The file's content, version 1.x or 2.x.
-    file : str
-        The file as the user knows it, for errors.
-    ports : int
-        Number of ports wanted, 1 or 2.
-
-    Returns
-    -------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], in the file's order.
-    s : ndarray, shape (F, ports, ports)
-        Scattering parameters [1] in the reference impedance.
-    z_ref : float
-        Reference impedance [ohm].
-    lines : list of F int
-        Line of the file on which each point stands, counted from 1.
-
-    Raises
-    ------
-    ReadingError
-        One sentence naming file and line.
+    Frequencies (F,) [Hz] in the file's order, parameters (F, ports, ports) [1] in the reference
+    [ohm], and the number of the line on which each point stands.
     """
     lines = _clean(text, file)
     if not lines:
@@ -177,7 +156,7 @@ def _data_rows(
                 f"expected a frequency and {port} of numbers, found {len(values)} numbers{why}",
                 number,
             )
-        if not np.all(np.isfinite(values)):
+        if not all(map(math.isfinite, values)):
             raise ReadingError(file, "a value here is not finite (NaN or infinite)", number)
         rows.append((number, values))
     if not rows:

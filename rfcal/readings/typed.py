@@ -21,31 +21,7 @@ LARGEST_TYPED = 5.0
 def typed_sweep(
     rows: Sequence[Sequence[float]], *, label: str, step_ohm: float, z_ref: float, where: str
 ) -> Sweep:
-    """A sweep from impedances typed off a display.
-
-    Parameters
-    ----------
-    rows : sequence of (MHz, R ohm, X ohm)
-        One row per frequency.
-    label : str
-        What the sweep is of.
-    step_ohm : float
-        Step of the display [ohm], for R and X alike.
-    z_ref : float
-        Reference impedance of the resulting reflection [ohm].
-    where : str
-        Place in the record, for errors.
-
-    Returns
-    -------
-    Sweep
-        With the display's step as effects, spread evenly over one step.
-
-    Raises
-    ------
-    ReadingError
-        Frequencies that do not ascend, or R and X that no reflection belongs to.
-    """
+    """A sweep from rows of MHz, R ohm and X ohm, off a display with this step."""
     table = np.array(rows, float)
     frequency = _from_megahertz(table[:, 0], where)
     reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
@@ -62,31 +38,7 @@ def typed_reflection_sweep(
     z_ref: float,
     where: str,
 ) -> Sweep:
-    """A sweep from magnitudes and angles typed off a display.
-
-    Parameters
-    ----------
-    rows : sequence of (MHz, magnitude, degrees)
-        One row per frequency.
-    label : str
-        What the sweep is of.
-    steps : tuple of float
-        Steps of the display: of the magnitude [1] and of the angle [degree].
-    z_ref : float
-        Reference impedance that the instrument's reflection refers to [ohm].
-    where : str
-        Place in the record, for errors.
-
-    Returns
-    -------
-    Sweep
-        With the display's steps as effects.
-
-    Raises
-    ------
-    ReadingError
-        Frequencies that do not ascend.
-    """
+    """A sweep from rows of MHz, magnitude and degrees, off a display with these two steps."""
     table = np.array(rows, float)
     frequency = _from_megahertz(table[:, 0], where)
     for i, (_, magnitude, degrees) in enumerate(rows, start=1):
@@ -104,7 +56,7 @@ def typed_reflection_sweep(
 
 
 def _from_megahertz(column: Real, where: str) -> Real:
-    """The first column of typed rows, checked, in Hz."""
+    """The first column of typed rows, checked [Hz]."""
     if column[-1] * 1e6 > HIGHEST_HZ:
         raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
     require_ascending(column * 1e6, where)
@@ -114,25 +66,9 @@ def _from_megahertz(column: Real, where: str) -> Real:
 def display_effects(
     label: str, step_ohm: float, reading: Complex, z_ref: float
 ) -> tuple[Effect, ...]:
-    """What the display's step makes uncertain of an impedance that was typed off it.
+    """What the display's step makes uncertain of an impedance that was typed off it, along R and X.
 
     A display shows the nearest step: an even spread of one step, so step / sqrt(12).
-
-    Parameters
-    ----------
-    label : str
-        What the reading is of, for the budget.
-    step_ohm : float
-        Step of the display [ohm], for R and X alike.
-    reading : ndarray, shape (F,)
-        Raw reading [1].
-    z_ref : float
-        Its reference impedance [ohm].
-
-    Returns
-    -------
-    tuple of two Effect
-        Along R and along X.
     """
     return both_axes(
         f"{label}: display step",
@@ -146,23 +82,9 @@ def display_effects(
 def polar_effects(
     label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
 ) -> tuple[Effect, ...]:
-    """What the display's steps make uncertain of a magnitude and an angle typed off it.
+    """What the display's steps [1, degree] make uncertain of a magnitude and an angle typed off it.
 
-    Parameters
-    ----------
-    label : str
-        What the reading is of, for the budget.
-    steps : tuple of float
-        Steps of the magnitude [1] and of the angle [degree].
-    reading : ndarray, shape (F,)
-        Raw reading [1].
-    direction : ndarray, shape (F,), optional
-        Its direction [1], where the reading may be zero.
-
-    Returns
-    -------
-    tuple of two Effect
-        Along the magnitude and along the angle.
+    The direction of a reading that may be zero is stated.
     """
     if direction is None:
         direction = np.exp(1j * np.angle(reading))

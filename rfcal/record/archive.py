@@ -13,18 +13,7 @@ from rfcal.record.results import Results
 
 
 def pack(results: Results) -> dict[str, str]:
-    """The record's own files, to be carried inside a page.
-
-    Parameters
-    ----------
-    results : Results
-        The results.
-
-    Returns
-    -------
-    dict of str to str
-        Relative path to content, compressed and in base 64.
-    """
+    """The record's own files by their relative path, compressed and in base 64."""
     files = {FILE: results.record.content}
     for sweep in results.sweeps:
         if sweep.origin is not None:
@@ -36,25 +25,7 @@ def pack(results: Results) -> dict[str, str]:
 
 
 def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
-    """The record's files out of what `pack` made.
-
-    Parameters
-    ----------
-    packed : mapping of str to str
-        Relative path to packed content.
-    file : str
-        Where it came from, for errors.
-
-    Returns
-    -------
-    dict of str to bytes
-        Relative path to content, no two the same and none inside another.
-
-    Raises
-    ------
-    RecordError
-        A path that leads outside the folder or clashes with another, or content that is damaged.
-    """
+    """The record's files out of what `pack` made; `file` is where that stood, for errors."""
     found: dict[PurePosixPath, bytes] = {}
     for name, content in packed.items():
         path = PurePosixPath(name)

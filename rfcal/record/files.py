@@ -10,23 +10,7 @@ from rfcal.errors import RecordError
 
 
 def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> None:
-    """Write files whole or not at all, and overwrite nothing that was not offered.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to; made where it is missing.
-    files : mapping of str to bytes
-        Relative path to content.
-    force : bool
-        True to replace files of the same names.
-
-    Raises
-    ------
-    RecordError
-        A file that is already there, or a folder that cannot be written to; everything is then
-        as it was before.
-    """
+    """Write files by relative path, all or none; with `force` over those of the same names."""
     made: list[Path] = []
     try:
         for name in files:
