@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, find_echoes
 from rfcal.feedline.faults import Events, in_line
@@ -60,7 +61,7 @@ def compare(
     events: Events,
     baseline: Events,
     loss_known: bool = True,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
     end_m: float = np.inf,
 ) -> Comparison:
     """What differs between two sweeps at the foot of one line."""

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.fit import (
     EXCHANGED,
@@ -39,7 +40,7 @@ def measure_line(
     far_open: Quantity | Complex | None,
     far_short: Quantity | Complex | None = None,
     *,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
     velocity_factor: float | None = None,
     length_m: float | None = None,
     far_end: float = 0.0,

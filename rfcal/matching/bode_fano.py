@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 
 MISFIT = 0.02
@@ -36,7 +37,7 @@ class LoadModel:
         return 1 / siemens
 
 
-def fit_load(frequency: Real, load: Complex, *, z_ref: float = 50.0) -> LoadModel:
+def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENCE_OHM) -> LoadModel:
     """The series or parallel model that is nearer to the load."""
     found = []
     for series in (True, False):

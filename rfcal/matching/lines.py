@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
 from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance
@@ -43,7 +44,7 @@ def stub(
 def single_stub(
     frequency_hz: float,
     load_ohm: complex,
-    target_ohm: float = 50.0,
+    target_ohm: float = defaults.REFERENCE_OHM,
     *,
     line: Line,
     place: str = SHUNT,
@@ -83,7 +84,7 @@ def single_stub(
 def double_stub(
     frequency_hz: float,
     load_ohm: complex,
-    target_ohm: float = 50.0,
+    target_ohm: float = defaults.REFERENCE_OHM,
     *,
     line: Line,
     end: str = "short",
@@ -124,7 +125,11 @@ def double_stub(
 
 
 def quarter_wave(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, line: Line
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    line: Line,
 ) -> tuple[Network, ...]:
     """A quarter-wave section and what makes the load real for it.
 
@@ -180,7 +185,12 @@ def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> lis
 
 
 def two_sections(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, near: Line, far: Line
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    near: Line,
+    far: Line,
 ) -> tuple[Network, ...]:
     """Two sections, of the line `near` at the load and `far` at the source; up to two designs."""
     check_load(load_ohm)

@@ -7,6 +7,7 @@ network without loss.
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SERIES, SHUNT, Part
 from rfcal.matching.network import Network
@@ -72,7 +73,11 @@ def _distinct(networks: list[Network | None]) -> tuple[Network, ...]:
 
 
 def single(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, enough_swr: float = 1.5
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    enough_swr: float = defaults.TARGET_SWR,
 ) -> tuple[Network, ...]:
     """One reactance in series or in shunt, where that reaches the SWR that is enough [1]."""
     check_load(load_ohm)
@@ -96,7 +101,7 @@ def single(
 
 
 def l_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0
+    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM
 ) -> tuple[Network, ...]:
     """Every L section, up to four: not every load has both orders."""
     check_load(load_ohm)
@@ -134,7 +139,7 @@ _SIGNS = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 
 
 def pi_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, q: float
+    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM, *, q: float
 ) -> tuple[Network, ...]:
     """Every pi section whose larger node Q is the one asked for, by the signs of the currents."""
     check_load(load_ohm)
@@ -156,7 +161,7 @@ def pi_section(
 
 
 def t_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, q: float
+    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM, *, q: float
 ) -> tuple[Network, ...]:
     """Every T section whose larger branch Q is the one asked for, by the reactances' signs."""
     check_load(load_ohm)
@@ -189,7 +194,11 @@ def _phase(phase_rad: float) -> tuple[float, float, str]:
 
 
 def pi_by_phase(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, phase_rad: float
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    phase_rad: float,
 ) -> tuple[Network, ...]:
     """The pi section at which the load's voltage lags the input's by a phase, -pi to pi [rad]."""
     check_load(load_ohm)
@@ -207,7 +216,11 @@ def pi_by_phase(
 
 
 def t_by_phase(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = 50.0, *, phase_rad: float
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    phase_rad: float,
 ) -> tuple[Network, ...]:
     """The T section at which the load's current lags the input's by a phase, -pi to pi [rad]."""
     check_load(load_ohm)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.matching.element import SERIES, SHUNT, NetworkElement, Part, State
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real
@@ -86,13 +87,15 @@ class Network:
             found.append(element.source_side(frequency, found[-1]))
         return found[::-1]
 
-    def seen(self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = 50.0) -> Complex:
+    def seen(
+        self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM
+    ) -> Complex:
         """Reflection at the input [1], shape (..., F)."""
         volt, ampere = self.states(frequency, load)[0]
         return (volt - z_ref * ampere) / (volt + z_ref * ampere)
 
     def seen_and_slopes(
-        self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = 50.0
+        self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM
     ) -> tuple[Complex, Complex]:
         """What is `seen`, and its derivatives by each value's logarithm [1], shape (K, ..., F)."""
         joints = self.states(frequency, load)

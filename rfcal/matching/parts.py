@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.errors import ArgumentError
 from rfcal.maths.checks import choice, drawn
 from rfcal.maths.reflection import Complex, Real
@@ -146,14 +147,14 @@ E_SERIES = {name: _decade(name) for name in ("E6", "E12", "E24", "E48", "E96", "
 """The preferred numbers of one decade, from 1 up [1]."""
 
 
-def preferred(index: ArrayLike, series: str = "E24") -> Real:
+def preferred(index: ArrayLike, series: str = defaults.SERIES) -> Real:
     """Preferred values counted through all decades; number 0 is 1."""
     decade = E_SERIES[series]
     power, place = np.divmod(np.asarray(index), decade.size)
     return decade[place] * 10.0**power
 
 
-def preferred_below(value: ArrayLike, series: str = "E24") -> np.ndarray:
+def preferred_below(value: ArrayLike, series: str = defaults.SERIES) -> np.ndarray:
     """Index of the largest preferred value that is not above a value."""
     decade = E_SERIES[series]
     value = np.asarray(value, float) * (1 + 1e-9)

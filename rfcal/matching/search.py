@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.matching.element import NetworkElement
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Stub, preferred, preferred_below
@@ -103,7 +104,12 @@ def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Rea
 
 
 def _descend(
-    network: Network, frequency: Real, load: Complex, *, stock: Stock, z_ref: float = 50.0
+    network: Network,
+    frequency: Real,
+    load: Complex,
+    *,
+    stock: Stock,
+    z_ref: float = defaults.REFERENCE_OHM,
 ) -> Network:
     """Downhill from a design, with values of any size.
 
@@ -146,7 +152,7 @@ def best_in_stock(
     load: Complex,
     *,
     stock: Stock,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
     free: bool = True,
 ) -> Network:
     """The values in stock that make the worst SWR in the band smallest, from the design's on."""

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.network import Network
 from rfcal.maths.reflection import Complex, Real, to_impedance
@@ -154,7 +155,7 @@ def trim(
     load: Quantity,
     built: Quantity,
     *,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
     floor: float = 1e-4,
 ) -> Trim:
     """Which part of a built network is off."""
