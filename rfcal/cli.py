@@ -5,7 +5,7 @@ import io
 import os
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from rfcal.errors import RecordError, RfcalError
@@ -14,8 +14,6 @@ from rfcal.record.format.table import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"
-PATIENCE = 3000
-"""Points above which it is said that a report takes a while."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -70,13 +68,17 @@ def _report(options: argparse.Namespace) -> None:
     from rfcal.report.page import output_files
     from rfcal.report.text import match as match_words
 
+    _progress("reading and correcting")
     results = compute.compute(options.folder)
-    points = sum(device.frequency.size for device in results.devices)
-    if points > PATIENCE:
-        print(f"asking Monte Carlo at {points} points: this takes a while", file=sys.stderr)
+    for device in results.devices:
+        _progress(f"intervals of '{device.name}' at {device.frequency.size} points")
+        _ = device.figures
+    _progress("figures and tables of the page")
     output = output_files(results)
     _require_no_input(options.output, output, results)
+    _progress("writing " + ", ".join(output))
     write_files(options.output, output, force=options.force)
+    _progress("")
     print("\n".join(summary.lines(results)))
     for result in results.matches:
         print("\n".join(match_words.lines(result)))
@@ -85,7 +87,13 @@ def _report(options: argparse.Namespace) -> None:
     print(f"Workbook: {WORKBOOK}")
 
 
-def _require_no_input(folder: Path, output: dict[str, bytes], results) -> None:
+def _progress(said: str) -> None:
+    """Say what is being done, where somebody waits at a terminal: one line, written over."""
+    if sys.stderr.isatty():
+        print(f"\r\x1b[K{said}", end="", file=sys.stderr, flush=True)
+
+
+def _require_no_input(folder: Path, output: Iterable[str], results) -> None:
     """Never let an output file take the place of a raw reading, whatever was forced."""
     source = results.record.folder
     if folder.resolve() == source.resolve():
@@ -121,7 +129,7 @@ def _new(options: argparse.Namespace) -> None:
 
 
 def _unpack(options: argparse.Namespace) -> None:
-    from rfcal.report.page import carried_record
+    from rfcal.record.archive import carried_record
 
     found = carried_record(options.page)
     write_files(options.folder, found)

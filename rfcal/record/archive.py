@@ -2,14 +2,54 @@
 
 import base64
 import binascii
+import json
+import re
+import tempfile
 import zlib
 from collections.abc import Mapping
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.errors import RecordError
+from rfcal.record.files import write_files
 from rfcal.record.format.schema import FILE
+from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
+
+_CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
+
+
+def script(results: Results) -> str:
+    """The element of a page that carries the record's own files."""
+    # "<" never appears inside, so the element cannot be closed early
+    packed = json.dumps(pack(results)).replace("<", "\\u003c")
+    return f'<script type="application/json" id="record">{packed}</script>'
+
+
+def carried_record(file: Path) -> dict[str, bytes]:
+    """The record that a report page carries, by relative path."""
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
+        raise RecordError(str(file), "", f"cannot be read ({error})") from error
+    match = _CARRIED.search(text)
+    if match is None:
+        raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
+    try:
+        packed = json.loads(match[1])
+    except (ValueError, RecursionError) as error:
+        raise RecordError(str(file), "", "the record inside is damaged") from error
+    if not isinstance(packed, dict):
+        raise RecordError(str(file), "", "the record inside is damaged")
+    return unpack(packed, str(file))
+
+
+def recomputed(page_file: str | Path) -> Results:
+    """Compute again the record that a report page carries, from its own copies of the readings."""
+    with tempfile.TemporaryDirectory() as spare:
+        folder = Path(spare) / "record"
+        write_files(folder, carried_record(Path(page_file)))
+        return compute(folder)
 
 
 def pack(results: Results) -> dict[str, str]:
@@ -19,7 +59,7 @@ def pack(results: Results) -> dict[str, str]:
         if sweep.origin is not None:
             files[str(PurePosixPath(sweep.origin.file))] = sweep.origin.content
     return {
-        name: base64.b64encode(zlib.compress(content, 9)).decode("ascii")
+        name: base64.b64encode(zlib.compress(content, 6)).decode("ascii")
         for name, content in files.items()
     }
 

@@ -1,8 +1,8 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
-import io
 import json
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -26,8 +26,8 @@ UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
 
 
-def results_json(results: Results) -> bytes:
-    """The whole of the results as JSON, one top-level key a line.
+def results_json(results: Results) -> Iterator[bytes]:
+    """The whole of the results as JSON, one top-level key a line, in pieces.
 
     Numbers end at the fifth digit of their uncertainty (`json_text.DIGITS`), those without one at
     their own fifth, shares at the fourth decimal; frequencies are whole. What is the same at all
@@ -52,12 +52,14 @@ def results_json(results: Results) -> bytes:
         data["line_check"] = _line(results.line)
     if results.matches:
         data["match"] = [_match(m) for m in results.matches]
-    out = io.BytesIO()
+    return (line.encode() for line in _lines(data))
+
+
+def _lines(data: dict[str, Any]) -> Iterator[str]:
     for i, (key, value) in enumerate(data.items()):
-        out.write(f"{',' if i else '{'}\n{json.dumps(key)}: ".encode())
-        out.writelines(piece.encode() for piece in pieces(value))
-    out.write(b"\n}\n")
-    return out.getvalue()
+        yield f"{',' if i else '{'}\n{json.dumps(key)}: "
+        yield from pieces(value)
+    yield "\n}\n"
 
 
 def inputs(results: Results) -> list[dict[str, Any]]:

@@ -3,13 +3,15 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from rfcal.errors import RecordError
 
 
-def write_files(folder: Path, files: Mapping[str, bytes], *, force: bool = False) -> None:
+def write_files(
+    folder: Path, files: Mapping[str, bytes | Iterable[bytes]], *, force: bool = False
+) -> None:
     """Write files by relative path, all or none; with `force` over those of the same names."""
     made: list[Path] = []
     try:
@@ -55,12 +57,15 @@ def _make(folder: Path, made: list[Path]) -> None:
             made.append(path)
 
 
-def _swap_in(folder: Path, spare: Path, files: Mapping[str, bytes], made: list[Path]) -> None:
+def _swap_in(
+    folder: Path, spare: Path, files: Mapping[str, bytes | Iterable[bytes]], made: list[Path]
+) -> None:
     """Write to a spare folder first, then move each into its place; undo all if one fails."""
     new, old = spare / "new", spare / "old"
     for name, content in files.items():
         (new / name).parent.mkdir(parents=True, exist_ok=True)
-        (new / name).write_bytes(content)
+        with (new / name).open("wb") as file:
+            file.writelines([content] if isinstance(content, bytes) else content)
     done: list[str] = []
     try:
         for name in files:

@@ -1,19 +1,12 @@
 """One self-contained page: what was measured, the answer, how sure, and the record itself."""
 
-import json
-import re
-import tempfile
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
-from rfcal.errors import RecordError
 from rfcal.maths.reflection import Real
-from rfcal.record import archive as carry
-from rfcal.record import export
-from rfcal.record.files import write_files
-from rfcal.record.job.compute import compute
+from rfcal.record import archive, export
 from rfcal.record.results import Device, LineState, MatchResult, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
@@ -28,14 +21,18 @@ FIGURES = 3
 """Networks of a match table that are drawn."""
 MOST_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
-_CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
 
 
-def output_files(results: Results) -> dict[str, bytes]:
-    """Everything that ``rfcal report`` writes, by file name."""
-    files = {"report.html": page(results).encode(), "results.json": export.results_json(results)}
-    names = export.file_names(results)
-    return files | {names[d.name]: export.touchstone(d).encode() for d in results.devices}
+def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
+    """Everything that ``rfcal report`` writes, by file name; a long file in pieces."""
+    return {
+        "report.html": page(results).encode(),
+        "results.json": export.results_json(results),
+        **{
+            name: export.touchstone(results.device(device)).encode()
+            for device, name in export.file_names(results).items()
+        },
+    }
 
 
 def page(results: Results) -> str:
@@ -63,8 +60,7 @@ def page(results: Results) -> str:
         software=results.software,
         cautions=CAUTIONS,
         files=export.file_names(results),
-        # "<" never appears inside, so the script element cannot be closed early
-        carried=json.dumps(carry.pack(results)).replace("<", "\\u003c"),
+        carried=archive.script(results),
     )
 
 
@@ -171,29 +167,3 @@ def _line_figure(line: LineState) -> str:
     places = ", ".join(f"{place:.2f} m" for place in line.now.distance_m)
     alt = f"Size of reflection over distance; peaks at {places}."
     return svg_text(plots.line_figure(line), alt=alt, prefix="line")
-
-
-def carried_record(file: Path) -> dict[str, bytes]:
-    """The record that a report page carries, by relative path."""
-    try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, ValueError) as error:
-        raise RecordError(str(file), "", f"cannot be read ({error})") from error
-    match = _CARRIED.search(text)
-    if match is None:
-        raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
-    try:
-        packed = json.loads(match[1])
-    except (ValueError, RecursionError) as error:
-        raise RecordError(str(file), "", "the record inside is damaged") from error
-    if not isinstance(packed, dict):
-        raise RecordError(str(file), "", "the record inside is damaged")
-    return carry.unpack(packed, str(file))
-
-
-def recomputed(page_file: str | Path) -> Results:
-    """Compute again the record that a report page carries, from its own copies of the readings."""
-    with tempfile.TemporaryDirectory() as spare:
-        folder = Path(spare) / "record"
-        write_files(folder, carried_record(Path(page_file)))
-        return compute(folder)

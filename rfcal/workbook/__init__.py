@@ -10,12 +10,12 @@ from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.cables import CABLES
 from rfcal.planning.coverage_audit import audit
 from rfcal.planning.plan import blind, plan
+from rfcal.record.archive import carried_record, recomputed
 from rfcal.record.job.whatif import changed, corrected_with
 from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures.device import device_bands, device_chart, error_terms_figure, line_figure
 from rfcal.report.figures.match import proposal_figure
-from rfcal.report.page import carried_record, recomputed
 from rfcal.report.summary import lines as summary_lines
 from rfcal.report.text.device import answer, check_line, figure_rows
 from rfcal.report.text.device import method as method_words

@@ -224,7 +224,7 @@ def test_raw_readings_above_one_are_a_note(filed):
 
 def test_results_json_is_whole_and_strict(filed):
     results = compute.compute(filed)
-    data = json.loads(export.results_json(results), parse_constant=pytest.fail)
+    data = json.loads(b"".join(export.results_json(results)), parse_constant=pytest.fail)
     assert list(data) == [
         *("format", "record", "inputs", "software", "findings"),
         *("calibration", "checks", "measurements"),
@@ -240,7 +240,8 @@ def test_results_json_is_whole_and_strict(filed):
 def test_an_open_device_gives_null_not_nan(filed):
     frequency = np.linspace(50e6, 60e6, 11)
     (filed / "raw/device.s1p").write_text(touchstone(frequency, BOX.apply(np.array([1.0]))))
-    data = json.loads(export.results_json(compute.compute(filed)), parse_constant=pytest.fail)
+    written = b"".join(export.results_json(compute.compute(filed)))
+    data = json.loads(written, parse_constant=pytest.fail)
     assert len(data["measurements"][0]["impedance_ohm"]) == 11
 
 

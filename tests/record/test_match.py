@@ -105,7 +105,7 @@ def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
     assert match_words.row(results.matches[0].proposals[0], results.matches[0].limit)["limit"] == (
         "not known"
     )
-    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
     assert match["limit_swr"] is None
     assert match["networks"][0]["share_of_limit"] is None
 
@@ -298,7 +298,7 @@ def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
         assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
         for one, design in zip(real, ideal, strict=True):
             assert one in preferred(preferred_below(design) + np.arange(-1, 3))
-    (match,) = json.loads(output_files(results)["results.json"])["match"]
+    (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
     assert match[key] == value
     assert f"{value:g}" in match_words.where(result)
 

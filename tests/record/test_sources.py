@@ -64,7 +64,7 @@ def test_repeats_count_by_their_own_scatter(filed):
     assert "device: noise" not in shares
     assert abs(device.impedance.value - DEVICE_OHM).max() < 1
     assert {s.origin.file for s in results.sweeps if s.origin} >= set(names)
-    found = json.loads(output_files(results)["results.json"])["measurements"][0]
+    found = json.loads(b"".join(output_files(results)["results.json"]))["measurements"][0]
     freedom = np.array(found["degrees_of_freedom"], float)
     assert np.all((freedom > 4) & np.isfinite(freedom))
 

@@ -225,7 +225,7 @@ def test_an_answer_between_points_is_said(filed):
 
 
 def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
-    device = json.loads(export.results_json(compute(filed)))["measurements"][0]
+    device = json.loads(b"".join(export.results_json(compute(filed))))["measurements"][0]
     points = len(device["frequency_hz"])
     assert device["method"] == "linear"  # said once, for it is the same at all points
     assert np.min(device["monte_carlo"]["draws"]) >= 20_000

@@ -15,8 +15,8 @@ MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""
 MOST_REGIONS = 5
 """Regions at most that a chart shows beside that of the answer."""
-MOST_POINTS = 2001
-"""Points of a band that are drawn."""
+COLUMNS = 1000
+"""Upright strips that a band is drawn in at most: no screen shows more."""
 
 
 def device_chart(device: Device) -> Figure:
@@ -61,14 +61,12 @@ def device_bands(device: Device) -> Figure:
     upper, lower = figure.subplots(2, 1, sharex=True)
     z, ends = device.impedance.value, device.interval
     at = device.frequency[device.answer] / 1e6
-    # a band's outline is not simplified when drawn: no more points than the paper can show
-    thin = slice(None, None, -(-z.size // MOST_POINTS))
     for ax, name, value, interval in (
         (upper, "R", z.real, ends[:, 0]),
         (lower, "X", z.imag, ends[:, 1]),
     ):
         style.dress(ax, "", f"{name} [ohm]")
-        _band(ax, device.frequency[thin] / 1e6, value[thin], interval[thin])
+        _band(ax, device.frequency / 1e6, value, interval)
         if z.size > 1:
             ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
@@ -106,10 +104,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
         )
     elif value.size > 1:
         ax.fill_between(
-            megahertz,
-            low,
-            high,
-            where=finite,
+            *_strips(megahertz, low, high),
             facecolor=(role.color, 0.35),
             edgecolor=role.color,
             linewidth=0.8,
@@ -126,6 +121,18 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
         margin = 0.05 * (max(shown) - min(shown))
         if margin > 0:
             ax.set_ylim(min(shown) - margin, max(shown) + margin)
+
+
+def _strips(megahertz: Real, low: Real, high: Real) -> tuple[Real, Real, Real]:
+    """Frequency, low and high end of a band in no more strips than a screen can show.
+
+    A strip is as high as all of its points together, so that none is lost; matplotlib thins lines
+    by itself, but no outline.
+    """
+    starts = np.unique(np.linspace(0, low.size, COLUMNS + 1)[:-1].astype(int))
+    at = megahertz[starts]
+    at[-1] = megahertz[-1]
+    return at, np.fmin.reduceat(low, starts), np.fmax.reduceat(high, starts)
 
 
 def error_terms_figure(
