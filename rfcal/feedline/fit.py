@@ -1,5 +1,6 @@
 """The fit of a uniform line to sweeps with its far end open and short, from one start."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from rfcal.uncertainty.quantity import Quantity, both_axes
 
 MISFIT, LEAST_MISFIT = 2.5, 0.006
 """A fit is none where its residual is this many times the expected one, and of this size [1]."""
@@ -130,15 +131,13 @@ def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) 
     What differs from point to point shows as scatter about the fit and is counted there.
     """
     size = slopes[0].size
-    columns: dict[int, Complex] = {}
-    kept: list[Effect] = []  # alive, so that no two have one identity
+    columns: dict[Hashable, Complex] = {}
     for k, (sweep, slope) in enumerate(zip(ends.values(), slopes, strict=True)):
-        for effect in (*sweep.effects, *both_axes("far end", far_end, slope=slope)):
+        own = both_axes("far end", far_end, slope=slope, influence=("far end", k))
+        for effect in (*sweep.effects, *own):
             if effect.per_point:
                 continue
-            root = effect.root or effect
-            kept.append(root)
-            column = columns.setdefault(id(root), np.zeros(size * len(ends), complex))
+            column = columns.setdefault(effect.influence, np.zeros(size * len(ends), complex))
             column[k * size : (k + 1) * size] += effect.change
     return np.stack(list(columns.values()), axis=-1)
 

@@ -14,7 +14,7 @@ it, and so does whoever calibrates with the library alone.
 >>> bench = Bench(standards=tuple(Known(k, Standard(k), sweeps[k]) for k in kinds))
 >>> calibration = bench.calibration()
 >>> here = bench.at(calibration, f)  # the error terms at the device's frequencies
->>> path = [bench.step(here, element) for element in ()]  # of `PathElement`, outward
+>>> path = bench.steps(here, ())  # of `PathElement`, from the standards' plane outward
 >>> inputs, reflection = bench.corrected(here, sweeps["device"], path)
 >>> np.round(reflection.value.real, 3)
 array([0.351, 0.351])
@@ -31,7 +31,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Adapter, Cable, Fixture, Measured, Step
 from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.measurement.instrument import (
@@ -113,6 +113,8 @@ class Bench:
                     "an instrument that corrects itself has no frequencies of its own: say at which"
                 )
             return self_correcting(frequency, **{**defaults.RESIDUAL, **residual})
+        _require_names([item.name for item in self.standards], "standards")
+        _require_names([item.reading.label for item in self.standards], "standards' readings")
         grid = self.standards[0].reading.frequency if self.standards else np.zeros(0)
         seen = [self.raw(item.reading) for item in self.standards]
         return calibrate(grid, [s.name for s in self.standards], self._connected(grid), seen)
@@ -132,8 +134,8 @@ class Bench:
             for item in self.standards
         ]
 
-    def _connection(self, name: str, slope: Complex | float = 1.0) -> tuple[Effect, ...]:
-        return both_axes(f"{name}: connection", self.analyzer.connection, slope=slope)
+    def _connection(self, name: str) -> tuple[Effect, ...]:
+        return both_axes(f"{name}: connection", self.analyzer.connection)
 
     def raw(self, sweep: Sweep) -> Quantity:
         """A raw reading with noise and display step."""
@@ -143,18 +145,30 @@ class Bench:
         """A raw reading taken later: error terms may have drifted, and been interpolated."""
         reading, drift = self.raw(sweep), self.analyzer.drift
         corrected = here.error_box.correct(reading.value)
-        drifted = drift_effects(here, reading.value, drift) if drift else ()
-        return reading.plus(*here.interpolation_effects(corrected), *drifted)
+        drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
+        return reading.plus(*here.interpolation_effects(sweep.label, corrected), *drifted)
 
     def inputs(self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()) -> Inputs:
         """All that a device's answer depends on, the path outward from the standards' plane."""
+        for item in self.standards:
+            same = np.array_equal(item.reading.reflection, sweep.reflection)
+            if item.reading.label == sweep.label and not same:
+                raise CalibrationError(
+                    f"'{sweep.label}' was read as a standard and is another reading here: give "
+                    "each a label of its own"
+                )
         reading = self.reading(here, sweep)
         connection = Quantity(np.zeros_like(reading.value), self._connection(sweep.label))
         inputs = Inputs(here, reading, connection, tuple(path))
         if all(step.embed for step in path):
             return inputs
-        # the device has a connection of its own
-        own = self._connection(sweep.label, behind_path(inputs))
+        # the device has a connection of its own, behind what is removed
+        own = both_axes(
+            f"{sweep.label}: connection",
+            self.analyzer.connection,
+            slope=behind_path(inputs),
+            influence=(sweep.label, "connection behind the path"),
+        )
         return replace(inputs, connection=connection.plus(*own))
 
     def corrected(
@@ -172,6 +186,11 @@ class Bench:
                 "definition or path"
             )
         return inputs, found
+
+    def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
+        """A path's elements at the device's frequencies, with their inputs."""
+        _require_names([element.name for element in path], "elements of the path")
+        return tuple(self.step(here, element) for element in path)
 
     def step(self, here: Calibration, element: PathElement) -> Step:
         """One element of a path at the device's frequencies, with its inputs."""
@@ -226,6 +245,16 @@ class Bench:
                 )
             pairs.append((reading, Quantity(zero, effects)))
         return tuple(pairs)
+
+
+def _require_names(names: Sequence[str], what: str) -> None:
+    """Refuse two of one name: what is uncertain of them would be one influence."""
+    twice = [name for i, name in enumerate(names) if name in names[:i]]
+    if twice:
+        raise CalibrationError(
+            f"two {what} are named '{twice[0]}': give each a name of its own, or what is "
+            "uncertain of them would be taken for one"
+        )
 
 
 def _require_passage(line: Line, frequency: Real) -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear, section_by_mismatch, section_by_round_trip
@@ -67,6 +68,18 @@ class Step:
     readings: tuple[tuple[Quantity, Quantity], ...] = ()
     parameters: tuple[Quantity, ...] = ()
     embed: bool = False
+
+    def at_points(self, index: NDArray[np.intp]) -> "Step":
+        """The same at some of its frequencies."""
+        element = self.element
+        if isinstance(element, Cable):
+            element = replace(element, frequency=element.frequency[index])
+        return replace(
+            self,
+            element=element,
+            readings=tuple((r.at_points(index), c.at_points(index)) for r, c in self.readings),
+            parameters=tuple(p.at_points(index) for p in self.parameters),
+        )
 
     def through(self, error_box: Bilinear) -> Bilinear:
         """The element as a map at the best estimates, its readings corrected by the error box."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
@@ -110,6 +111,20 @@ class Calibration:
         effective = freedom * np.min(shares, axis=0)
         return np.asarray(total > freedom / effective * chdtri(effective, chance))
 
+    def at_points(self, index: NDArray[np.intp]) -> "Calibration":
+        """The same at some of its frequencies."""
+        box = self.error_box
+        return replace(
+            self,
+            frequency=self.frequency[index],
+            known=tuple(q.at_points(index) for q in self.known),
+            seen=tuple(q.at_points(index) for q in self.seen),
+            weight=self.weight and tuple(w[index] for w in self.weight),
+            error_box=Bilinear(*(v[index] for v in (box.a, box.b, box.c, box.d))),
+            condition=self.condition[index],
+            doubt=None if self.doubt is None else self.doubt[..., index],
+        )
+
     def exchanged(self, one: str, other: str) -> "Calibration":
         """The calibration as if the readings of two standards had been exchanged.
 
@@ -166,13 +181,15 @@ class Calibration:
     def _moved(self, effect: Effect, frequency: Real) -> Effect:
         change = np.broadcast_to(effect.change, self.frequency.shape)
         moved = np.interp(frequency, self.frequency, change)
-        return replace(effect, change=moved, root=effect.root or effect)
+        return replace(effect, change=moved)
 
-    def interpolation_effects(self, reflection: Complex) -> tuple[Effect, ...]:
+    def interpolation_effects(self, label: str, reflection: Complex) -> tuple[Effect, ...]:
         """What interpolating the error terms adds to the doubt about a raw reading.
 
         Parameters
         ----------
+        label : str
+            What was read.
         reflection : ndarray, shape (F,)
             Corrected reflection [1] of the device.
 
@@ -189,7 +206,8 @@ class Calibration:
             [np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside]
         )
         total = np.sqrt(np.sum(np.abs(by_term * self.doubt) ** 2, axis=0))
-        return both_axes("interpolation of the error terms", total)
+        what = "interpolation of the error terms"
+        return both_axes(what, total, influence=(label, what))
 
 
 def calibrate(

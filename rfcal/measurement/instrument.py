@@ -92,13 +92,13 @@ def adapter_parameters(
     one = np.ones_like(passing)
     sizes = np.hypot(np.array([one, passing, one]) * deviation, doubt)
     return tuple(
-        Quantity(row, both_axes(f"{name}: definition", size))
-        for row, size in zip(rows, sizes, strict=True)
+        Quantity(row, both_axes(f"{name}: definition", size, influence=(name, what)))
+        for what, row, size in zip(("S11", "S12 S21", "S22"), rows, sizes, strict=True)
     )
 
 
 def drift_effects(
-    calibration: Calibration, reading: Complex, deviation: float = defaults.DRIFT
+    label: str, calibration: Calibration, reading: Complex, deviation: float
 ) -> tuple[Effect, ...]:
     """What the analyzer's change between calibration and measurement adds to a raw reading.
 
@@ -107,6 +107,8 @@ def drift_effects(
 
     Parameters
     ----------
+    label : str
+        What was read: each reading has its own time, and so a drift of its own.
     calibration : Calibration
         Error terms as they were.
     reading : ndarray, shape (F,)
@@ -129,7 +131,10 @@ def drift_effects(
         "source match": tracking * inside**2,
         "tracking": tracking * inside,
     }
-    pairs = (both_axes(f"drift: {n}", deviation, slope=s) for n, s in slopes.items())
+    pairs = (
+        both_axes(f"drift: {n}", deviation, slope=s, influence=(label, "drift", n))
+        for n, s in slopes.items()
+    )
     return tuple(effect for pair in pairs for effect in pair)
 
 

@@ -6,8 +6,8 @@ effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluat
 random draws of the same inputs.
 """
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,7 +83,7 @@ class Inputs:
         return reflection, maps
 
     def readings(
-        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
     ) -> Bilinear:
         """What would be read of any true reflection: the same model, turned round.
 
@@ -115,7 +115,7 @@ class Inputs:
         return believed @ whole
 
     def _drawn(
-        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
     ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
         """Random error box, random reading and connection of the device, random path."""
         calibration = self.calibration
@@ -135,24 +135,12 @@ class Inputs:
         return box, read[0], maps
 
     def at(self, index: NDArray[np.intp]) -> "Inputs":
-        """The same at some of the frequencies, so that costly questions are asked only there.
-
-        Parameters
-        ----------
-        index : ndarray of int, shape (n,)
-            Which frequencies.
-
-        Returns
-        -------
-        Inputs
-            What was shared among quantities is shared still.
-        """
-        pick = _Pick(index, self.reading.value.size)
+        """The same at some of its frequencies, so that costly questions are asked only there."""
         return Inputs(
-            pick.calibration(self.calibration),
-            pick.quantity(self.reading),
-            pick.quantity(self.connection),
-            tuple(pick.step(step) for step in self.path),
+            self.calibration.at_points(index),
+            self.reading.at_points(index),
+            self.connection.at_points(index),
+            tuple(step.at_points(index) for step in self.path),
         )
 
     def corrected(self) -> Complex:
@@ -169,51 +157,6 @@ class Inputs:
 def _shift(by: Complex) -> Bilinear:
     """The map that adds something to every reflection."""
     return Bilinear(np.ones_like(by), by, np.zeros_like(by), np.ones_like(by))
-
-
-class _Pick:
-    """Takes some frequencies out of everything, each influence once."""
-
-    def __init__(self, index: NDArray[np.intp], points: int):
-        self.index, self.points = index, points
-        self.done: dict[Effect, Effect] = {}
-
-    def array(self, values: Any) -> Any:
-        """Along the last axis, where that is the frequencies."""
-        values = np.asarray(values)
-        whole = values.ndim > 0 and values.shape[-1] == self.points
-        return values[..., self.index] if whole else values
-
-    def effect(self, effect: Effect) -> Effect:
-        if effect not in self.done:
-            root = self.effect(effect.root) if effect.root else None
-            self.done[effect] = replace(effect, change=self.array(effect.change), root=root)
-        return self.done[effect]
-
-    def quantity(self, quantity: Quantity) -> Quantity:
-        effects = tuple(self.effect(e) for e in quantity.effects)
-        return Quantity(self.array(quantity.value), effects)
-
-    def calibration(self, whole: Calibration) -> Calibration:
-        box = whole.error_box
-        return replace(
-            whole,
-            frequency=self.array(whole.frequency),
-            known=tuple(self.quantity(q) for q in whole.known),
-            seen=tuple(self.quantity(q) for q in whole.seen),
-            weight=whole.weight and tuple(self.array(w) for w in whole.weight),
-            error_box=Bilinear(*(self.array(v) for v in (box.a, box.b, box.c, box.d))),
-            condition=self.array(whole.condition),
-            doubt=None if whole.doubt is None else self.array(whole.doubt),
-        )
-
-    def step(self, step: Step) -> Step:
-        element: Any = step.element
-        if hasattr(element, "frequency"):
-            element = replace(element, frequency=self.array(element.frequency))
-        pairs = ((self.quantity(r), self.quantity(c)) for r, c in step.readings)
-        parameters = tuple(self.quantity(p) for p in step.parameters)
-        return replace(step, element=element, readings=tuple(pairs), parameters=parameters)
 
 
 def propagate(inputs: Inputs) -> Quantity:
@@ -274,7 +217,7 @@ def behind_path(inputs: Inputs) -> Complex:
     near = inputs.calibration.error_box.correct(inputs.reading.value)
     probe = Effect("at the plane", np.ones_like(near))
     far = beyond(Quantity(near, (probe,)), replace(inputs, path=removed))
-    (moved,) = (effect.change for effect in far.effects if effect.root is probe)
+    (moved,) = (e.change for e in far.effects if e.influence == probe.influence)
     return np.asarray(1 / moved, complex)
 
 

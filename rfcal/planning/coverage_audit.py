@@ -152,7 +152,7 @@ def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
     )
     connection = _apart(planned.connection)
     raw = box.apply(_through(path, true, rng) + _once(connection, rng))
-    drifts = drift_effects(planned.calibration, raw, setup.drift)
+    drifts = drift_effects("device", planned.calibration, raw, setup.drift)
     sweep = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
     return Inputs(calibration, _apart(bench.reading(calibration, sweep)), connection, path)
 

@@ -172,7 +172,7 @@ class Setup:
         """
         bench = self.bench()
         calibration = bench.calibration(self.frequency)
-        path = tuple(bench.step(calibration, self._element(v, calibration)) for v in self.lines)
+        path = bench.steps(calibration, [self._element(v, calibration) for v in self.lines])
         for step in reversed(path):
             reflection = step.through(calibration.error_box).apply(reflection)
         raw = calibration.error_box.apply(reflection)

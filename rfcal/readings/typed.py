@@ -89,7 +89,8 @@ def polar_effects(
     if direction is None:
         direction = np.exp(1j * np.angle(reading))
     name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
-    return (
-        Effect(name, size * direction, per_point=True, rectangular=True),
-        Effect(name, np.radians(turn) * 1j * reading, per_point=True, rectangular=True),
+    ways = {"magnitude": size * direction, "angle": np.radians(turn) * 1j * reading}
+    return tuple(
+        Effect(name, change, per_point=True, rectangular=True, influence=(name, way))
+        for way, change in ways.items()
     )

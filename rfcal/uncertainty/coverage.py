@@ -49,11 +49,17 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
     if count < 2:
         raise ValueError(f"scatter needs two sweeps or more, got {count}")
     mean = sweeps.mean(axis=0)
-    changes = (sweeps - mean) / np.sqrt(count * (count - 1))
+    changes = list((sweeps - mean) / np.sqrt(count * (count - 1)))
+    freedom = count - 1.0
     if count < SHAPED:
-        axes = [turn * c / np.sqrt(2) for c in changes for turn in (1, 1j)]
-        return Quantity(mean, tuple(Effect(source, c, freedom=2.0 * (count - 1)) for c in axes))
-    return Quantity(mean, tuple(Effect(source, c, freedom=count - 1.0) for c in changes))
+        changes = [turn * c / np.sqrt(2) for c in changes for turn in (1, 1j)]
+        freedom *= 2
+    return Quantity(
+        mean,
+        tuple(
+            Effect(source, c, influence=(source, i), freedom=freedom) for i, c in enumerate(changes)
+        ),
+    )
 
 
 def degrees_of_freedom(quantity: Quantity) -> Real:

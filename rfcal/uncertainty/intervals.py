@@ -11,7 +11,7 @@ Quantiles of the drawn figure itself (JCGM 101, 7.7) are not used for this: besi
 covered 87 % where 95 % was said, and never a perfect match.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from functools import lru_cache
 from typing import Any
 
@@ -102,20 +102,19 @@ class Readings:
         return Bilinear(whole.a[here], whole.b[here], whole.c[here], whole.d[here])
 
 
-def _numbers_by_name(inputs: Any, seed: list[int]) -> dict[object, Real]:
+def _numbers_by_name(inputs: Any, seed: list[int]) -> dict[Hashable, Real]:
     """Random numbers of every influence, by its source and its place among those of that source."""
-    drawn: dict[object, Real] = {}
+    drawn: dict[Hashable, Real] = {}
     places: dict[str, int] = {}
     readings = ((inputs.reading, inputs.connection), *(p for s in inputs.path for p in s.readings))
     calibration = (*inputs.calibration.known, *inputs.calibration.seen)
     parameters = (p for s in inputs.path for p in s.parameters)
     quantities = (*calibration, *(q for pair in readings for q in pair), *parameters)
     for effect in (e for quantity in quantities for e in quantity.effects):
-        root = effect.root or effect
-        if root not in drawn:
+        if effect.influence not in drawn:
             place = places[effect.source] = places.get(effect.source, -1) + 1
             rng = np.random.default_rng([*seed, place, *effect.source.encode()])
-            drawn[root] = root.numbers(rng, DRAWS, inputs.reading.value.size)
+            drawn[effect.influence] = effect.numbers(rng, DRAWS, inputs.reading.value.size)
     return drawn
 
 

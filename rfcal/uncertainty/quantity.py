@@ -2,14 +2,19 @@
 
 An `Effect` is one standard deviation of one real influence, written as the change that it
 makes in the complex value. Linear propagation multiplies effects by sensitivities, Monte
-Carlo multiplies the same effects by random numbers: one description serves both.
+Carlo multiplies the same effects by random numbers: one description serves both. Influences go by
+their names: effects of one name move together, whatever quantities they have come to, and
+influences that are independent have different names.
 """
 
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from rfcal.errors import ArgumentError
+from rfcal.maths.checks import frozen
 from rfcal.maths.reflection import Complex, Real
 
 
@@ -17,68 +22,43 @@ from rfcal.maths.reflection import Complex, Real
 class Effect:
     """One real influence of unit standard deviation on a complex quantity.
 
-    Parameters
-    ----------
-    source : str
-        Name for the budget, such as ``"load: resistance"``.
-    change : ndarray, shape (F,) or ()
-        What one standard deviation changes, in the unit of the quantity.
-    per_point : bool
-        True for a new value at every frequency (noise), False for one common to all.
-    rectangular : bool
-        True where the influence is spread evenly (a display's step), else normal.
-    root : Effect, optional
-        The influence that this one is a consequence of; itself where None. Effects of one root
-        move together, whatever quantities they have come to.
-    freedom : float
-        Degrees of freedom of the standard deviation; finite where it was found from repeats. All
-        effects of one source then rest on the same repeats, and are drawn as a joint t.
+    Effects of one source that rest on repeats are drawn as a joint t.
     """
 
-    source: str
-    change: Complex
-    per_point: bool = False
-    rectangular: bool = False
-    root: "Effect | None" = None
-    freedom: float = np.inf
+    source: str  # its name in the budget, such as "load: resistance"
+    change: Complex  # by one standard deviation, in the unit of the quantity, shape (F,) or ()
+    per_point: bool = False  # a new value at every frequency (noise), else one common to all
+    rectangular: bool = False  # spread evenly (a display's step), else normal
+    influence: Hashable = None  # its name; the source where None
+    freedom: float = np.inf  # degrees of freedom of the standard deviation, finite of repeats
 
-    def scaled(self, slope: Complex) -> "Effect":
-        """What becomes of the influence through a function of this slope.
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "change", frozen(self.change, "a change", copy=False))
+        if self.influence is None:
+            object.__setattr__(self, "influence", self.source)
 
-        Parameters
-        ----------
-        slope : ndarray, shape (F,) or ()
-            Complex derivative of the function.
-
-        Returns
-        -------
-        Effect
-            Of the same root.
-        """
-        change, root = slope * self.change, self.root or self
-        return Effect(self.source, change, self.per_point, self.rectangular, root, self.freedom)
+    def scaled(self, slope: Complex | float) -> "Effect":
+        """What becomes of the influence through a function of this complex derivative."""
+        change = slope * self.change
+        kind = self.per_point, self.rectangular
+        return Effect(self.source, change, *kind, self.influence, self.freedom)
 
     def numbers(self, rng: np.random.Generator, draws: int, points: int) -> Real:
-        """Random numbers of unit standard deviation for this influence.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-        points : int
-            Number of frequencies F.
-
-        Returns
-        -------
-        ndarray, shape (N, F) or (N, 1)
-            Numbers [1].
-        """
+        """Random numbers of unit standard deviation, shape (draws, points) or (draws, 1)."""
         shape = (draws, points if self.per_point else 1)
         if self.rectangular:
             return rng.uniform(-np.sqrt(3), np.sqrt(3), shape)
         return rng.standard_normal(shape)
+
+    def _with(self, other: "Effect") -> "Effect":
+        """Both effects of one influence on one quantity."""
+        kind, same = ((e.source, e.per_point, e.rectangular, e.freedom) for e in (self, other))
+        if kind != same:
+            raise ArgumentError(
+                f"two influences are named {self.influence!r}, of '{self.source}' and of "
+                f"'{other.source}': give each a name of its own"
+            )
+        return replace(self, change=self.change + other.change)
 
 
 def both_axes(
@@ -88,90 +68,56 @@ def both_axes(
     slope: ArrayLike = 1.0,
     per_point: bool = False,
     rectangular: bool = False,
+    influence: Hashable = None,
 ) -> tuple[Effect, Effect]:
     """Equal and independent influences on the real and the imaginary part.
 
-    Parameters
-    ----------
-    source : str
-        Name for the budget.
-    deviation : array_like, shape (F,) or ()
-        Standard deviation of each part, in the unit of the influence.
-    slope : array_like, shape (F,) or ()
-        Derivative of the quantity with respect to the influence.
-    per_point : bool
-        As for `Effect`.
-    rectangular : bool
-        As for `Effect`.
-
-    Returns
-    -------
-    tuple of two Effect
-        Along the real axis and along the imaginary one.
+    The deviation of each, shape (F,) or (), is in the unit of what has this slope, the quantity's
+    derivative by it.
     """
     step = np.asarray(slope, complex) * deviation
+    name = source if influence is None else influence
     return (
-        Effect(source, step, per_point, rectangular),
-        Effect(source, 1j * step, per_point, rectangular),
+        Effect(source, step, per_point, rectangular, (name, "real")),
+        Effect(source, 1j * step, per_point, rectangular, (name, "imaginary")),
     )
 
 
 @dataclass(frozen=True, eq=False)
 class Quantity:
-    """A complex input and its independent effects.
+    """A complex input and its independent effects; those of one influence become one."""
 
-    Parameters
-    ----------
-    value : ndarray, shape (F,)
-        Best estimate.
-    effects : tuple of Effect
-        What makes it uncertain.
-    """
-
-    value: Complex
+    value: Complex  # best estimate, shape (F,)
     effects: tuple[Effect, ...] = ()
 
+    def __post_init__(self) -> None:
+        value = frozen(self.value, "a quantity", copy=False)
+        object.__setattr__(self, "value", value)
+        for effect in self.effects:
+            if effect.change.shape not in ((), value.shape):
+                raise ArgumentError(
+                    f"the effect of '{effect.source}' has the shape {effect.change.shape}, and "
+                    f"the quantity {value.shape}: give one change, or one for each value"
+                )
+        if len({effect.influence for effect in self.effects}) < len(self.effects):
+            object.__setattr__(self, "effects", _merged(self.effects))
+
     def through(self, value: Complex, slope: ArrayLike) -> "Quantity":
-        """What a holomorphic function makes of this quantity, to first order.
-
-        Parameters
-        ----------
-        value : ndarray, shape (F,)
-            The function's value at this one's.
-        slope : array_like, shape (F,) or ()
-            The function's complex derivative there.
-
-        Returns
-        -------
-        Quantity
-            The new value, every effect multiplied by the slope.
-        """
+        """What a holomorphic function of this value and complex derivative makes of it."""
         slope = np.asarray(slope, complex)
         return Quantity(value, tuple(effect.scaled(slope) for effect in self.effects))
 
     def plus(self, *effects: Effect) -> "Quantity":
-        """The same value with more effects.
-
-        Parameters
-        ----------
-        *effects : Effect
-            Effects to add.
-
-        Returns
-        -------
-        Quantity
-            A new quantity.
-        """
+        """The same value with more effects."""
         return Quantity(self.value, (*self.effects, *effects))
 
-    def covariance(self) -> Real:
-        """Covariance of the real and the imaginary part.
+    def at_points(self, index: NDArray[np.intp]) -> "Quantity":
+        """The same at some of its frequencies."""
+        picked = (replace(e, change=e.change[index]) if e.change.ndim else e for e in self.effects)
+        return Quantity(self.value[index], tuple(picked))
 
-        Returns
-        -------
-        ndarray, shape (F, 2, 2)
-            Covariance matrix, in the squared unit of the quantity.
-        """
+    def covariance(self) -> Real:
+        """Covariance of the real and the imaginary part, shape (F, 2, 2)."""
         shape = np.shape(self.value)
         xx, xy, yy = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         for effect in self.effects:
@@ -182,25 +128,13 @@ class Quantity:
         return np.stack([xx, xy, xy, yy], axis=-1).reshape(*shape, 2, 2)
 
     def common_changes(self) -> Complex:
-        """What one standard deviation of each influence common to all frequencies changes.
-
-        Returns
-        -------
-        ndarray, shape (N, F)
-            Changes, in the unit of the quantity.
-        """
+        """What each influence common to all frequencies changes, shape (N, F)."""
         points = np.shape(self.value)
         common = [np.broadcast_to(e.change, points) for e in self.effects if not e.per_point]
         return np.array(common, complex).reshape(-1, *points)
 
     def by_source(self) -> dict[str, Real]:
-        """The covariance split by source; effects are independent, so the parts add up.
-
-        Returns
-        -------
-        dict of str to ndarray, shape (F, 2, 2)
-            Covariance matrix that each source alone would give.
-        """
+        """The covariance that each source alone would give, shape (F, 2, 2); they add up."""
         parts: dict[str, Real] = {}
         for effect in self.effects:
             change = np.broadcast_to(effect.change, np.shape(self.value))
@@ -210,79 +144,48 @@ class Quantity:
         return parts
 
     def variance(self) -> Real:
-        """Mean variance of the real and the imaginary part.
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Variance, in the squared unit of the quantity.
-        """
+        """Mean variance of the real and the imaginary part, shape (F,)."""
         return np.trace(self.covariance(), axis1=-2, axis2=-1) / 2
 
     def draw(
-        self, rng: np.random.Generator, draws: int, drawn: dict[object, Real] | None = None
+        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
     ) -> Complex:
-        """Random values of the quantity.
+        """Random values, shape (draws, F).
 
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-        drawn : dict, optional
-            Numbers that were drawn already, by influence; new ones are added. Quantities drawn
-            with the same dict move together where they share influences.
-
-        Returns
-        -------
-        ndarray, shape (N, F)
-            Values.
+        Numbers already drawn are taken from `drawn`, by influence, and new ones added to it:
+        quantities drawn with the same dict move together where they share influences.
         """
         drawn = {} if drawn is None else drawn
         values = np.repeat(self.value[None, :], draws, axis=0)
         for effect in self.effects:
-            root = effect.root or effect
-            if root not in drawn:
-                drawn[root] = root.numbers(rng, draws, self.value.size)
-            change = drawn[root] * effect.change
+            if effect.influence not in drawn:
+                drawn[effect.influence] = effect.numbers(rng, draws, self.value.size)
+            change = drawn[effect.influence] * effect.change
             if np.isfinite(effect.freedom):
                 change /= _spread(effect, rng, draws, drawn)
             values += change
         return values
 
 
+def _merged(effects: Iterable[Effect]) -> tuple[Effect, ...]:
+    """Effects of one influence added before they are squared, as they move together."""
+    together: dict[Hashable, Effect] = {}
+    for effect in effects:
+        other = together.get(effect.influence)
+        together[effect.influence] = effect if other is None else other._with(effect)
+    return tuple(together.values())
+
+
 def _spread(
-    effect: Effect, rng: np.random.Generator, draws: int, drawn: dict[object, Real]
+    effect: Effect, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real]
 ) -> Real:
     """Root of chi-square over its degrees of freedom, one for all effects of a source."""
-    key = (effect.source, effect.freedom)
+    key = ("degrees of freedom", effect.source, effect.freedom)
     if key not in drawn:
         drawn[key] = np.sqrt(rng.chisquare(effect.freedom, (draws, 1)) / effect.freedom)
     return drawn[key]
 
 
-def combine(value: Complex, *parts: tuple[Quantity, ArrayLike]) -> Quantity:
-    """What a holomorphic function of several quantities makes of them, to first order.
-
-    Parameters
-    ----------
-    value : ndarray, shape (F,)
-        The function's value.
-    *parts : tuple of Quantity and array_like
-        Each argument with the function's complex derivative by it.
-
-    Returns
-    -------
-    Quantity
-        Effects of one root that came in by several arguments are added before they are squared,
-        so what the arguments have in common is counted as it must be.
-    """
-    together: dict[int, Effect] = {}
-    for quantity, slope in parts:
-        for effect in quantity.through(value, slope).effects:
-            key = id(effect.root)
-            if key in together:
-                effect = replace(effect, change=effect.change + together[key].change)
-            together[key] = effect
-    return Quantity(value, tuple(together.values()))
+def combine(value: Complex, *parts: tuple[Quantity, Complex | float]) -> Quantity:
+    """What a holomorphic function makes of several quantities, each given with its derivative."""
+    return Quantity(value, tuple(e.scaled(slope) for q, slope in parts for e in q.effects))

@@ -24,7 +24,8 @@ def of_impedance(divisor_of_squares):
     value = volt.mean() / amp.mean() * np.exp(1j * phi.mean())
     slopes = value * np.array([1 / volt.mean(), -1 / amp.mean(), 1j])
     deviations = np.array([x - x.mean() for x in (volt, amp, phi)]) / np.sqrt(divisor_of_squares)
-    return Quantity(np.array([value]), tuple(Effect("repeats", c) for c in slopes @ deviations))
+    effects = (Effect(f"repeat {i}", c) for i, c in enumerate(slopes @ deviations))
+    return Quantity(np.array([value]), tuple(effects))
 
 
 @pytest.mark.parametrize("kind", ["gaussian", "joint_t"])
@@ -59,8 +60,9 @@ def reflection_of_four():
     effects = []
     for name, given in FOUR_S["inputs"].items():
         along = given["u_modulus"] * s[name] / given["modulus"]
-        effects.append(Effect(name, slope[name] * along))
-        effects.append(Effect(name, slope[name] * 1j * s[name] * given["u_radian"]))
+        across = 1j * s[name] * given["u_radian"]
+        effects.append(Effect(f"{name}: modulus", slope[name] * along))
+        effects.append(Effect(f"{name}: argument", slope[name] * across))
     return Quantity(np.array([s["S22"] - product]), tuple(effects))
 
 

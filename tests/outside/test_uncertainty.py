@@ -154,7 +154,8 @@ def test_gum_h2_resistance_and_reactance():
     value = volt.mean() / amp.mean() * np.exp(1j * phi.mean())
     slopes = value * np.array([1 / volt.mean(), -1 / amp.mean(), 1j])
     deviations = np.array([x - x.mean() for x in (volt, amp, phi)]) / np.sqrt(n * (n - 1))
-    z = Quantity(np.array([value]), tuple(Effect("scatter", c) for c in slopes @ deviations))
+    effects = (Effect(f"scatter {i}", c) for i, c in enumerate(slopes @ deviations))
+    z = Quantity(np.array([value]), tuple(effects))
     covariance = z.covariance()
     u_r, u_x = coverage.standard_uncertainty(covariance)[0]
     published, recomputed = H2["published"], H2["recomputed"]
@@ -175,9 +176,8 @@ def test_gum_h2_without_correlation_is_wrong():
     value = volt.mean() / amp.mean() * np.exp(1j * phi.mean())
     slopes = value * np.array([1 / volt.mean(), -1 / amp.mean(), 1j])
     u = [x.std(ddof=1) / np.sqrt(n) for x in (volt, amp, phi)]
-    z = Quantity(
-        np.array([value]), tuple(Effect("alone", s * d) for s, d in zip(slopes, u, strict=True))
-    )
+    effects = (Effect(name, s * d) for name, s, d in zip("VIp", slopes, u, strict=True))
+    z = Quantity(np.array([value]), tuple(effects))
     assert coverage.standard_uncertainty(z.covariance())[0] == pytest.approx(
         H2["recomputed"]["ignoring_correlation_u"][:2], rel=1e-4
     )

@@ -5,6 +5,8 @@ device, noise of every reading), the standards are solved and the device correct
 along the frequency axis. Limits are binomial ones, simultaneous (Bonferroni) over all checks.
 """
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -38,11 +40,15 @@ DEVICES = {
 CHECKS = 2 * len(DEVICES) * 10
 LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.025 / CHECKS, 1 - 0.025 / CHECKS))
 
+EACH = itertools.count()
+"""Names of errors, each of its own."""
+
 
 def drawn(rng, value, *deviations):
     """What is believed (value and effects), and what is true this time."""
-    effects = [e for d in deviations for e in both_axes("error", d, per_point=True)]
-    believed = Quantity(value * np.ones(SESSIONS, complex), tuple(effects))
+    errors = (both_axes("error", d, per_point=True, influence=next(EACH)) for d in deviations)
+    effects = tuple(effect for pair in errors for effect in pair)
+    believed = Quantity(value * np.ones(SESSIONS, complex), effects)
     return believed, believed.draw(rng, 1)[0]
 
 

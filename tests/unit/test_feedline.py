@@ -142,7 +142,8 @@ def test_one_sweep_of_a_narrow_band_is_right_or_refused(band):
     """Impedance and delay can be traded there: 5 m of 50 ohm, or 3 m of 88 ohm."""
     frequency, line = np.linspace(*band), Line(5.0, 0.66, 50.0, 0.7)
     far_open, far_short = (
-        Quantity(sweep, both_axes("analyzer", 0.002)) for sweep in sweeps(line, frequency, 0.0005)
+        Quantity(sweep, both_axes(name, 0.002))
+        for name, sweep in zip(("open", "short"), sweeps(line, frequency, 0.0005), strict=True)
     )
     both = measure_line(frequency, far_open, far_short, velocity_factor=0.66)
     assert both.line.length_m == pytest.approx(5.0, abs=0.05)

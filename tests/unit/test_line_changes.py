@@ -85,7 +85,7 @@ def test_what_both_sweeps_share_is_no_doubt_of_a_change():
     events, baseline = (find_events(WIDE, s.value, LINE) for s in (now, then))
     given = {"events": events, "baseline": baseline}
     assert compare(WIDE, now, then, LINE, **given).changes[0].what == "new"
-    apart = Quantity(then.value, (replace(shared),))
+    apart = Quantity(then.value, (replace(shared, influence="another joint"),))
     assert [c.what for c in compare(WIDE, now, apart, LINE, **given).changes] == ["changed"]
 
 

@@ -117,27 +117,27 @@ def session(line: Line) -> Inputs:
     """Standards at the near end; device, open and short at the far end of a line."""
     frequency = np.linspace(45e6, 57e6, 7)
     box = Bilinear.from_error_terms(*(np.full(7, v) for v in (0.05 + 0.02j, 0.06j, 0.9 - 0.2j)))
-    noise = both_axes("noise", 0.0005, per_point=True)
     known = [
         Standard(kind, uncertainty={"reflection": 0.003}).quantity(frequency, z_ref=50.0, name=kind)
         for kind in ("short", "open", "load")
     ]
-    calibration = calibrate(
-        frequency, ["s", "o", "l"], known, [Quantity(box.apply(k.value), noise) for k in known]
-    )
+
+    def raw(name, x):
+        return Quantity(box.apply(x), both_axes(f"{name}: noise", 0.0005, per_point=True))
+
+    seen = [raw(name, k.value) for name, k in zip("sol", known, strict=True)]
+    calibration = calibrate(frequency, list("sol"), known, seen)
     through = line.two_port(frequency).bilinear(50.0)
     device = from_impedance(np.full(7, 35 - 20j))
 
-    def reading(x):
-        fresh = both_axes("noise", 0.0005, per_point=True)
-        return Quantity(box.apply(through.apply(x)), fresh)
+    def read(name, x):
+        connection = Quantity(np.zeros(7, complex), both_axes(f"{name}: connection", 0.001))
+        return raw(name, through.apply(x)), connection
 
-    def connection():
-        return Quantity(np.zeros(7, complex), both_axes("connection", 0.001))
-
-    pairs = [(reading(np.full(7, v, complex)), connection()) for v in (1.0, -1.0)]
+    ends = {"far end open": 1.0, "far end short": -1.0}
+    pairs = [read(name, np.full(7, v, complex)) for name, v in ends.items()]
     step = path.Step(path.Measured(), readings=tuple(pairs))
-    return Inputs(calibration, reading(device), connection(), (step,))
+    return Inputs(calibration, *read("device", device), (step,))
 
 
 def test_device_behind_a_measured_line_both_ways():

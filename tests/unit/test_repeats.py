@@ -50,7 +50,8 @@ def test_a_share_of_nothing_has_no_quantile():
 def test_intervals_at_the_edge_of_the_chart_keep_their_width_with_repeats(freedom):
     """|reflection| 0.995 known to 0.006: R may be anything from zero on."""
     effects = tuple(
-        Effect("repeats", axis * 0.006 * np.ones(1, complex), freedom=freedom) for axis in (1, 1j)
+        Effect("repeats", axis * 0.006 * np.ones(1, complex), influence=axis, freedom=freedom)
+        for axis in (1, 1j)
     )
     low, high = interval(RESISTANCE, Quantity(np.array([0.995j]), effects))
     assert low == 0

@@ -72,7 +72,7 @@ def test_truth_is_inside_when_the_analyzer_drifts(true):
     drift = [axes(rng, 0.004) for _ in range(3)]
     later = [terms[0] + drift[0], terms[1] + drift[1], terms[2] * (1 + drift[2])]
     raw = Bilinear.from_error_terms(*later).apply(true)
-    reading = Quantity(raw, drift_effects(calibration, raw, 0.004))
+    reading = Quantity(raw, drift_effects("device", calibration, raw, 0.004))
     assert LOW <= inside_region(propagate(Inputs(calibration, reading, nothing())), true) <= HIGH
 
 

@@ -119,8 +119,7 @@ def corrected_with(
     )
     bench = replace(bench, standards=standards)
     here = bench.at(bench.calibration(device.frequency), device.frequency)
-    path = [bench.step(here, element) for element in device.between]
-    return bench.corrected(here, device.raw, path)[1].value
+    return bench.corrected(here, device.raw, bench.steps(here, device.between))[1].value
 
 
 def _moved(model: Standard | Tabulated, by: float) -> Standard | Tabulated:
