@@ -94,7 +94,7 @@ def test_a_wide_answer_is_not_called_near_an_open(filed):
 
 
 def test_one_stated_uncertainty_leaves_the_other_defaults(typed):
-    bend(typed, "uncertainty = 0.0              # nothing beyond that of its resistance\n", "")
+    bend(typed, "uncertainty = 0.0                  # nothing beyond that of its resistance\n", "")
     results = compute(typed)
     note = next(f for f in results.findings if f.code == "uncertainty-default")
     assert note.about == "load"
