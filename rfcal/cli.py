@@ -109,12 +109,14 @@ def _require_no_input(folder: Path, output: Iterable[str], results) -> None:
 
 def _check(options: argparse.Namespace) -> None:
     from rfcal.findings import grid_words
+    from rfcal.report.text.readings import good_lines
 
-    sweeps, findings = compute.inspect(options.folder)
-    for sweep in sweeps:
+    found = compute.inspect(options.folder)
+    for sweep in found.sweeps:
         origin = sweep.origin.file if sweep.origin else "typed"
         print(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
-    for finding in findings:
+    print("\n".join(good_lines(found)))
+    for finding in found.findings:
         print(f"{finding.severity}: {finding.message}")
 
 

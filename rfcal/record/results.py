@@ -194,6 +194,17 @@ class Results:
         raise KeyError(f"no measurement is named '{name}': {[d.name for d in self.devices]}")
 
 
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """What was read and judged of a record, no device corrected."""
+
+    sweeps: tuple[Sweep | TwoPortSweep, ...]  # every file and typed reading, in the record's order
+    findings: tuple[Finding, ...]  # warnings before notes
+    calibration: Calibration
+    checks: tuple[Check, ...]
+    solved: bool  # whether standards were read; else the instrument corrects itself
+
+
 def error_terms(calibration: Calibration) -> dict[str, Complex]:
     """The three error terms [1] by name."""
     names = ("directivity", "source_match", "reflection_tracking")

@@ -96,10 +96,16 @@ def test_cable_by_type_and_its_doubts(filed):
     device = results.device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-8)
     shares = device.impedance.by_source()
-    note = next(f for f in results.findings if f.code == "path-default")
-    for source in ("velocity factor 0.01", "impedance 1", "loss 0.1", "skin effect 0.3"):
-        assert f"device: line 1: {source.rpartition(' ')[0]}" in shares
-        assert source in note.message
+    note = next(f for f in results.findings if f.code == "defaults")
+    taken = {
+        "velocity factor": "velocity_factor_uncertainty 0.01",
+        "impedance": "z0_uncertainty_ohm 1 ohm",
+        "loss": "loss_uncertainty_percent 10 %",
+        "skin effect": "skin_effect_uncertainty 0.3",
+    }
+    for source, said in taken.items():
+        assert f"device: line 1: {source}" in shares
+        assert said in note.message
     assert "device: line 1: length" in shares
     assert "length" not in note.message
     append(filed, CABLE.replace("length_uncertainty_m", "skin_effect_uncertainty"))
@@ -225,7 +231,7 @@ def test_what_is_known_of_a_far_end_can_be_stated(filed):
     put(filed, "device", through, DEVICE)
     append(filed, MEASURED + "\nuncertainty = 0.0")
     results = compute.compute(filed)
-    assert "path-default" not in {f.code for f in results.findings}
+    assert not [f for f in results.findings if f.code == "defaults" and "device" in f.message]
     far = results.device("device").impedance.by_source()["device: measured 1, open: far end"]
     assert not np.any(far)
 

@@ -1,6 +1,7 @@
 """A record computed: known truth recovered, findings made, grids bridged."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -9,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rfcal.cli import main
 from rfcal.maths.reflection import from_impedance
 from rfcal.readings.sweep import read_sweep
 from rfcal.record import export
@@ -180,7 +182,43 @@ def test_five_standards_and_one_that_lies(filed):
     bend(filed, "resistance_ohm = 100.0", "resistance_ohm = 110.0")
     results = compute.compute(filed)
     finding = next(f for f in results.findings if f.code == "standards-disagree")
-    assert "'100 ohm'" in finding.message
+    assert "without '100 ohm', which would have to be 100 - j" in finding.message.replace("+", "-")
+    assert "'25 ohm'" not in finding.message
+
+
+def test_of_four_standards_no_culprit_can_be_named(filed):
+    """Any three of four fit exactly: which of them lies the readings cannot say."""
+    raw = BOX.apply(np.full(11, from_impedance(75.0)))
+    (filed / "raw/75.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            '[[standard]]\nname = "75 ohm"\nkind = "load"\nresistance_ohm = 75\n'
+            'reading = "raw/75.s1p"\nuncertainty = 0.002\n'
+        )
+    assert "standards-disagree" not in codes(compute.compute(filed))
+    bend(filed, 'kind = "load"', 'kind = "load"\nresistance_ohm = 55.0')
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    said = found["standards-disagree"]
+    assert "the readings do not say which" in said
+    for name in ("short", "open", "load", "75 ohm"):
+        assert f"'{name}', which would have to be" in said
+    ohm = float(re.search(r"'load', which would have to be (\S+)", said)[1])
+    assert ohm == pytest.approx(50, rel=0.01)
+
+
+def test_exchanged_standards_are_named_where_they_explain_a_contradiction(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    for ohm in (15, 75, 200):
+        raw = BOX.apply(np.full(11, from_impedance(float(ohm))))
+        (filed / f"raw/{ohm}.s1p").write_text(touchstone(frequency, raw))
+        with (filed / "record.toml").open("a") as file:
+            file.write(
+                f'[[standard]]\nname = "{ohm}"\nkind = "load"\nresistance_ohm = {ohm}\n'
+                f'reading = "raw/{ohm}.s1p"\nuncertainty = 0.002\n'
+            )
+    exchanged(filed, "15", "75")
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    assert "They would agree with '15' and '75' exchanged." in found["standards-disagree"]
 
 
 def test_definition_from_a_file(filed):
@@ -210,16 +248,31 @@ def test_defaults_that_were_used_are_said(filed):
     bend(filed, "uncertainty = 0.002\n", "")
     results = compute.compute(filed)
     said = {f.code: f.message for f in results.findings}
-    assert "noise = 0.0005" in said["analyzer-default"]
-    assert "'short'" in said["uncertainty-default"]
-    assert "resolution" not in said["analyzer-default"]
+    note = said["defaults"]
+    assert "[analyzer]: noise 0.0005, connection 0.001" in note
+    assert "'short': uncertainty 0.002, inductance_uncertainty_h 0.1 nH" in note
+    assert "resolution" not in note
+    assert not re.search(r"\de-\d", note)
+    bend(filed, "uncertainty = 0.002\n", "")
+    said = {f.code: f.message for f in compute.compute(filed).findings}
+    assert "'open': uncertainty 0.002, capacitance_uncertainty_f 25 fF" in said["defaults"]
 
 
 def test_raw_readings_above_one_are_a_note(filed):
     raw = np.full(11, 1.02 + 0j)
     (filed / "raw/open.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
     results = compute.compute(filed)
-    assert [f.severity for f in results.findings if f.code == "raw-above-one"] == ["note"]
+    (note,) = (f for f in results.findings if f.code == "raw-above-one")
+    assert note.severity == "note"
+    assert "up to 1.02 in magnitude from 50 to 60 MHz, as that of an uncorrected" in note.message
+
+
+def test_a_reading_far_above_one_is_not_called_usual(filed):
+    raw = BOX.apply(np.full(11, from_impedance(-30 - 20j)))
+    (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    assert "look at the sign of R" in found["raw-above-one"]
+    assert "a wrong sign of R" in found["active"]
 
 
 def test_results_json_is_whole_and_strict(filed):
@@ -284,6 +337,21 @@ def test_beside_an_open_the_intervals_are_called_too_narrow(filed):
     assert "near-open" not in codes(compute.compute(filed))
 
 
+def test_a_wide_answer_in_the_middle_of_the_chart_is_not_near_an_open(filed):
+    """24 - j43 ohm behind a doubtful line: lopsided, and the budget says by what."""
+    through = np.exp(-2j * np.pi * np.linspace(50e6, 60e6, 11) * 2 * 2 / (0.66 * 299792458))
+    raw = BOX.apply(through * from_impedance(24 - 43j))
+    (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            '[[measurement.between]]\nline = "mine"\nlength_m = 2\nvelocity_factor = 0.66\n'
+            "z0_ohm = 50\nloss_db_per_100m = [[50, 1e-6]]\nvelocity_factor_uncertainty = 0.018\n"
+        )
+    found = {f.code: f.message for f in compute.compute(filed).findings}
+    assert "near-open" not in found
+    assert "comes from 'device: line 1: velocity factor' (" in found["lopsided"]
+
+
 def exchanged(filed, one, other):
     first, second = filed / f"raw/{one}.s1p", filed / f"raw/{other}.s1p"
     texts = first.read_text(), second.read_text()
@@ -310,11 +378,12 @@ def test_a_check_blind_to_exchanged_standards_is_told_so(filed):
     with_check(filed, 25.0)
     found = {f.code: f.message for f in compute.compute(filed).findings}
     assert "'short' and 'load'" in found["check-blind"]
+    assert found["check-blind"].endswith("check with 33 ohm too.")
     exchanged(filed, "short", "load")
     codes_then = codes(compute.compute(filed))
     assert "check-disagrees" not in codes_then
     assert "error-terms" in codes_then
-    assert "error-terms" in [f.code for f in compute.inspect(filed)[1]]
+    assert "error-terms" in [f.code for f in compute.inspect(filed).findings]
 
 
 @pytest.mark.parametrize("pair", [("short", "load"), ("open", "load"), ("short", "open")])
@@ -324,7 +393,7 @@ def test_a_check_of_33_ohm_sees_every_exchange_and_names_it(filed, pair):
     exchanged(filed, *pair)
     found = {f.code: f.message for f in compute.compute(filed).findings}
     assert f"if '{pair[0]}' and '{pair[1]}' were exchanged" in found["check-disagrees"]
-    assert "check-disagrees" in [f.code for f in compute.inspect(filed)[1]]
+    assert "check-disagrees" in [f.code for f in compute.inspect(filed).findings]
 
 
 def test_check_loads_what_it_needs_and_no_more(filed):
@@ -343,3 +412,20 @@ def test_check_loads_what_it_needs_and_no_more(filed):
     assert "device: 11 points" in done.stdout
     loaded = set(done.stderr.split())
     assert not {"scipy.optimize", "scipy.special", "scipy.stats", "matplotlib", "jinja2"} & loaded
+
+
+def test_check_says_what_it_found_good(filed, capsys):
+    with_check(filed, 33.0)
+    assert main(["check", str(filed)]) == 0
+    said = capsys.readouterr().out
+    # an error of the load goes as 1 - x^2 where short and open are -1 and 1: 2 at j and -j
+    assert "an error in one of them is at most 2 times as large elsewhere" in said
+    assert "good: the error terms are those of a sound analyzer: directivity up to 0.045" in said
+    assert "good: check 'check' agrees" in said
+    assert "no warnings" in said
+    exchanged(filed, "short", "load")
+    assert main(["check", str(filed)]) == 0
+    said = capsys.readouterr().out
+    assert "check 'check' agrees" not in said
+    assert "those of a sound analyzer" not in said
+    assert "no warnings" not in said

@@ -20,14 +20,18 @@ VALUES = {
     **{"check": "33 ohm", "standard": "load", "element": "line 1", "kind": "load"},
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
     **{"magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
-    **{"condition": 48.213, "term": "source match", "size": 1.234, "radius": 0.4321},
+    **{"size": 1.02345, "judged": catalogue.FAR_ABOVE_ONE, "growth": 48.213},
+    **{"evidence": catalogue.NO_CULPRIT, "what": "this calibration", "other": "33 ohm"},
+    **{"causes": catalogue.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
+    **{"advice": catalogue.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},
+    **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
     "hint": catalogue.HINT_EXCHANGED.format(pairs="'short' and 'load'"),
     "why": "the sweeps of its open and short end show no delay",
     **{"length_m": 35.0, "beyond_m": 40.02, "residual": 0.0312, "expected": 0.00211},
     **{"power_w": 100.0, "volt": 312.4, "target": 1.5, "best": "2.31", "step_mhz": 0.0712},
     **{"swr": "6.5", "z_ref": 50.0, "target_ohm": 450.0, "ohm": 50.0},
-    "values": "length 0.01, velocity factor 0.01",
+    "values": "'load': resistance_ohm 50 ohm",
 }
 
 
@@ -94,5 +98,6 @@ def test_a_value_that_a_sentence_needs_is_not_left_out():
 
 
 def test_warnings_come_before_notes_and_each_once():
-    note, warning = catalogue.NO_CHECK(), catalogue.ACTIVE(device="d", where="at 50 MHz")
+    note = catalogue.NO_CHECK(what="this calibration", kind="is no standard")
+    warning = catalogue.ACTIVE(device="d", where="at 50 MHz", causes="a wrong sign of R")
     assert sorted_findings([note, warning, note]) == (warning, note)

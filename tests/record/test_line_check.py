@@ -51,7 +51,8 @@ def test_fault_and_end_are_found_and_the_change_is_the_fault(tower):
     first = line.comparison.changes[0]
     assert first.distance_m == pytest.approx(23.4, abs=0.1)
     assert (first.what, first.kind) == ("new", "shunt resistance")
-    assert any(f.about == "line check" for f in results.findings)
+    (note,) = (f.message for f in results.findings if f.code == "defaults")
+    assert "line check: velocity_factor_uncertainty 0.01" in note
 
 
 @pytest.mark.parametrize("ends", [(1.0, -1.0), (1.0,), (-1.0,)])

@@ -80,6 +80,12 @@ def test_power_calls_for_a_caution(asked):
     bend(asked, "power_w = 5", "power_w = 100")
     found = next(f for f in compute(asked).findings if f.code == "match-voltage")
     assert "exposure limits and local codes" in found.message
+    assert "use parts that stand it" in found.message
+    # 12 W into 50 ohm are 35 V peak: what stands that is every part
+    bend(asked, "power_w = 100", "power_w = 12")
+    found = next(f for f in compute(asked).findings if f.code == "match-voltage")
+    assert "parts that stand it" not in found.message
+    bend(asked, "power_w = 12", "power_w = 100")
     bend(asked, "power_w = 100", "power_w = 0.5")
     assert "match-voltage" not in {f.code for f in compute(asked).findings}
 
@@ -89,7 +95,9 @@ def test_a_target_out_of_reach_is_said(asked):
     write(asked, "device", from_impedance(rising))
     bend(asked, "band_mhz = [54, 56]", "band_mhz = [50, 60]\ntarget_swr = 1.02")
     results = compute(asked)
-    assert "match-target" in {f.code for f in results.findings}
+    (found,) = (f.message for f in results.findings if f.code == "match-target")
+    assert "over the band" in found
+    assert "a narrower band" in found
     said = "\n".join(match_words.lines(results.matches[0]))
     assert "limit of Bode and Fano" in said
 
@@ -131,7 +139,13 @@ def test_a_sweep_in_steps_too_wide_for_its_load(asked):
     omega = 2 * np.pi * FREQUENCY
     write(asked, "device", from_impedance(30 + 1j * (omega * 2e-5 - 1 / (omega * 4.19e-13))))
     found = next(f for f in compute(asked).findings if f.code == "match-step")
+    assert found.message.startswith("The load moves so far in the band from")
     assert "in steps of 0.07 MHz or less" in found.message
+    bend(asked, "frequency_mhz = 55\nband_mhz = [54, 56]\n", "frequency_mhz = 55.1\n")
+    found = next(f for f in compute(asked).findings if f.code == "match-step")
+    assert found.message.startswith("The load moves so far around 55.1 MHz from")
+    assert "band" not in found.message
+    bend(asked, "frequency_mhz = 55.1", "frequency_mhz = 55")
     write(asked, "device", np.full(41, from_impedance(DEVICE_OHM)))
     assert "match-step" not in {f.code for f in compute(asked).findings}
 

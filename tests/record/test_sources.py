@@ -40,8 +40,8 @@ def test_drift_widens_the_answer_and_stands_in_the_budget(filed):
     assert np.all(device.expanded_uncertainty() > 1.2 * still)
     assert any(source.startswith("drift: directivity") for source in budget(device.impedance))
     bend(filed, "drift = 0.004\n", "")
-    note = next(f for f in compute(filed).findings if f.code == "analyzer-default")
-    assert "drift = 0.0005" in note.message
+    note = next(f for f in compute(filed).findings if f.code == "defaults")
+    assert "[analyzer]: drift 0.0005" in note.message
 
 
 def write_repeats(folder, count, scatter, seed=1):

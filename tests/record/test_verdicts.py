@@ -1,6 +1,7 @@
 """Verdicts: how often chance alone turns them, and that what is unknown is called unknown."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,11 +13,13 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.findings.checks import agree
+from rfcal.record.findings.checks import agree, inside_region
 from rfcal.record.findings.standards import DISAGREE_PROBABILITY
 from rfcal.record.job.compute import compute
+from rfcal.record.results import Check
 from rfcal.report import summary
 from rfcal.report.page import output_files
+from rfcal.report.text.device import check_line
 from rfcal.uncertainty.quantity import Quantity, both_axes
 from rfcal.uncertainty.significance import too_many
 from tests.record.conftest import BOX, START, bend, touchstone
@@ -38,6 +41,19 @@ def test_a_sound_check_seldom_disagrees(points, common):
         disagree += not agree(Quantity(expected.value + off, effects), expected)
     # 2 % at most, and four standard deviations of the counting
     assert disagree / SESSIONS < 0.02 + 4 * np.sqrt(0.02 * 0.98 / SESSIONS)
+
+
+def test_a_check_that_agrees_only_just_is_said_to():
+    """One common error between the 95 % and the 99 % region puts all points outside the former."""
+    expected = Quantity(np.full(21, 0.2 + 0j), both_axes("definition", 0.001))
+    measured = Quantity(expected.value + 0.0027, both_axes("noise", 1e-9))
+    assert agree(measured, expected)
+    inside = inside_region(measured, expected)
+    assert not inside.any()
+    grid = np.linspace(50e6, 60e6, 21)
+    check = Check("33 ohm", grid, measured, expected, inside, True, measured.value, None)
+    assert "agrees only just" in check_line(check)
+    assert "outside the 95 % region at 100% of its points" in check_line(check)
 
 
 def test_a_wrong_check_disagrees_even_at_few_points():
@@ -75,7 +91,9 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     text = '\n[[measurement.between]]\nline = "RG-213"\nlength_m = 900\n'
     (typed / "record.toml").write_text(START + text)
     results = compute(typed)
-    assert [f.code for f in results.findings if f.about == "device"] == ["device-hidden"]
+    (hidden,) = (f for f in results.findings if f.about == "device")
+    assert hidden.code == "device-hidden"
+    assert "Most of that comes from 'device: line 1: " in hidden.message
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
     assert any("unknown" in line for line in summary.lines(results))
 
@@ -96,9 +114,8 @@ def test_a_wide_answer_is_not_called_near_an_open(filed):
 def test_one_stated_uncertainty_leaves_the_other_defaults(typed):
     bend(typed, "uncertainty = 0.0                  # nothing beyond that of its resistance\n", "")
     results = compute(typed)
-    note = next(f for f in results.findings if f.code == "uncertainty-default")
-    assert note.about == "load"
-    assert "reflection 0.002" in note.message
+    note = next(f for f in results.findings if f.code == "defaults")
+    assert "'load': uncertainty 0.002" in note.message
     assert "resistance" not in note.message
 
 
@@ -158,8 +175,8 @@ def test_bare_reflections_beside_stated_references(filed):
     (filed / "raw/device.csv").write_text("frequency_mhz,re,im\n52,0.1,0\n54,0.1,0\n")
     bend(filed, "raw/device.s1p", "raw/device.csv")
     found = next(f for f in compute(filed).findings if f.code == "mixed-references")
-    assert "75 ohm" in found.message
-    assert "50 ohm" in found.message
+    assert "reference_ohm of 75 ohm was taken" in found.message
+    assert "a Touchstone file that says R 50" in found.message
 
 
 def test_more_standards_or_another_check_rule_an_exchange_out(filed):
@@ -236,8 +253,9 @@ def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
 def test_what_the_files_leave_open_is_noted(filed):
     found = {f.code: f for f in compute(filed).findings}
     assert found["no-check"].severity == "note"
-    assert found["load-default"].about == "load"
-    assert "50 ohm" in found["load-default"].message
+    assert "artefact that is no standard" in found["no-check"].message
+    said = "'load': resistance_ohm 50 ohm (measure it with an ohmmeter)"
+    assert said in found["defaults"].message
 
 
 def test_standards_that_lie_close_together(filed):
@@ -247,4 +265,9 @@ def test_standards_that_lie_close_together(filed):
     (filed / "raw/open.s1p").write_text(touchstone(frequency, near))
     bend(filed, 'name = "open"\nkind = "open"', 'name = "2"\nkind = "load"\nresistance_ohm = 2.0')
     found = next(f for f in compute(filed).findings if f.code == "standards-close")
-    assert "from 50 to 60 MHz (condition number" in found.message
+    assert "condition" not in found.message
+    times = float(re.search(r"up to (\S+) times as large elsewhere", found.message)[1])
+    # errors of one standard go as the quadratic that is 1 there and 0 at the two others: that of
+    # the 2 ohm is largest at the open, with the load's reflection as 0 and the short's as -1
+    near = from_impedance(2.0).real
+    assert times == pytest.approx(2 / ((near + 1) * -near), rel=0.02)

@@ -1,43 +1,68 @@
-"""What a record leaves to defaults."""
+"""What a record leaves to defaults: each by its key and in the unit that a hand would write."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from rfcal import defaults
 from rfcal.findings import Finding
-from rfcal.record.findings.catalogue import (
-    ANALYZER_DEFAULT,
-    LOAD_DEFAULT,
-    PATH_DEFAULT,
-    UNCERTAINTY_DEFAULT,
-)
+from rfcal.record.findings.catalogue import BY_OHMMETER, DEFAULTS
+from rfcal.record.format.numbers import Number
+from rfcal.record.format.path import BETWEEN
 from rfcal.record.format.schema import RESIDUAL, Artefact, Record
+from rfcal.record.format.standard import UNCERTAINTIES
+
+PREFIXES = {"H": (1e-9, "nH"), "F": (1e-15, "fF")}
+"""Units in which strays are told."""
+
+_OF_STANDARD = {key.gives: key for key in UNCERTAINTIES}
+_OF_PATH = {key.gives or "uncertainty": key for key in BETWEEN.keys if isinstance(key, Number)}
 
 
-def assumed_of_analyzer(record: Record) -> list[Finding]:
+@dataclass(frozen=True)
+class Assumed:
+    """What was taken for one table of the record."""
+
+    about: str  # the table or the item, as the note names it
+    values: tuple[str, ...]  # keys, each with what was taken
+
+
+def about_defaults(taken: Iterable[Assumed]) -> list[Finding]:
+    """One note of all defaults, what several items have in common said once."""
+    by_values: dict[tuple[str, ...], list[str]] = {}
+    for item in taken:
+        by_values.setdefault(item.values, []).append(item.about)
+    said = [
+        f"{', '.join(dict.fromkeys(about))}: {', '.join(values)}"
+        for values, about in by_values.items()
+        if values
+    ]
+    return [DEFAULTS(values="; ".join(said))] if said else []
+
+
+def assumed_of_analyzer(record: Record) -> Assumed:
     """What is not stated about the analyzer."""
     typed = any(item.reading.typed for item in record.items())
-    keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
-    if not keys:
-        return []
     usual = dict(defaults.ANALYZER) | {k: defaults.RESIDUAL[v] for k, v in RESIDUAL.items()}
-    return [ANALYZER_DEFAULT(values=", ".join(f"{key} = {usual[key]:g}" for key in keys))]
+    keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
+    return Assumed("[analyzer]", tuple(f"{key} {usual[key]:g}" for key in keys))
 
 
-def assumed_of_artefact(item: Artefact, kind: str, missing: Mapping[str, float]) -> list[Finding]:
+def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed:
     """What is not stated about a standard or check; `missing` are the uncertainties taken."""
-    found = []
+    said = []
     if item.model is not None and item.model.kind == "load" and not item.resistance_stated:
-        found.append(LOAD_DEFAULT(name=item.name, ohm=item.model.resistance))
-    if missing:
-        values = ", ".join(f"{k} {v:.2g}" for k, v in missing.items())
-        found.append(UNCERTAINTY_DEFAULT(name=item.name, kind=kind, values=values))
-    return found
+        said.append(f"resistance_ohm {item.model.resistance:g} ohm{BY_OHMMETER}")
+    said += [_taken(_OF_STANDARD[what], deviation) for what, deviation in missing.items()]
+    return Assumed(f"'{item.name}'", tuple(said))
 
 
-def assumed_of_element(
-    name: str, doubt: Mapping[str, float], assumed: Sequence[str]
-) -> list[Finding]:
+def assumed_of_element(name: str, doubt: Mapping[str, float], assumed: Sequence[str]) -> Assumed:
     """Which uncertainties of an element of a path, or of the line check, are not stated."""
-    if not assumed:
-        return []
-    return [PATH_DEFAULT(name=name, values=", ".join(f"{key} {doubt[key]:g}" for key in assumed))]
+    keys = [(_OF_PATH.get(what, _OF_PATH["uncertainty"]), doubt[what]) for what in assumed]
+    return Assumed(name, tuple(_taken(key, deviation) for key, deviation in keys))
+
+
+def _taken(key: Number, deviation: float) -> str:
+    """A key with what was taken for it, such as ``inductance_uncertainty_h 0.1 nH``."""
+    factor, unit = PREFIXES.get(key.unit, (key.factor, key.unit))
+    return f"{key.name} {deviation / factor:.3g} {unit}".rstrip()

@@ -30,8 +30,7 @@ RAW_ABOVE_ONE = Entry(
     "raw-above-one",
     "note",
     "{label}",
-    "The raw reading of '{label}' is above 1 in magnitude {where}; that is normal for an "
-    "uncorrected analyzer.",
+    "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, {judged}.",
 )
 DISPLAY_STEP = Entry(
     "display-step",
@@ -40,13 +39,19 @@ DISPLAY_STEP = Entry(
     "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
     "and {degrees:g} degrees; type every digit shown, zeros too.",
 )
+LITTLE_ABOVE_ONE = "as that of an uncorrected analyzer may be"
+FAR_ABOVE_ONE = (
+    "which is much even for an uncorrected analyzer: look at the sign of R, and whether it is the "
+    "reading that it should be"
+)
 MIXED_REFERENCES = Entry(
     "mixed-references",
     "warning",
     "{bare}",
-    "'{bare}' is given as a bare reflection, which was taken to refer to {taken_ohm:g} ohm, but "
-    "'{other}' states {stated_ohm:g} ohm: if both are from one analyzer, give it as Touchstone "
-    "with its own R, or as R and X.",
+    "The reading of '{bare}' is a reflection that does not say which impedance it refers to, so "
+    "the record's reference_ohm of {taken_ohm:g} ohm was taken; that of '{other}' says "
+    "{stated_ohm:g} ohm. If one analyzer gave both, '{bare}' is misread: give it as R and X, or as "
+    "a Touchstone file that says R {stated_ohm:g}.",
 )
 INTERPOLATED = Entry(
     "interpolated",
@@ -70,8 +75,9 @@ STANDARDS_CLOSE = Entry(
     "standards-close",
     "warning",
     "standards",
-    "The standards lie close together {where} (condition number {condition:.3g}), so small errors "
-    "grow: use standards further apart on the chart there.",
+    "The standards lie close together on the chart {where}: an error in one of them is up to "
+    "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
+    "short, an open and a load.",
 )
 ERROR_TERMS = Entry(
     "error-terms",
@@ -85,9 +91,22 @@ STANDARDS_DISAGREE = Entry(
     "warning",
     "standards",
     "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
-    "degrees of freedom. The largest residual is that of '{worst}': look at its definition, its "
-    "connection and its file.",
+    "degrees of freedom. {evidence}",
 )
+ONE_CULPRIT = (
+    "All others agree with each other without {one}: look at its definition, its connection and "
+    "its file."
+)
+SEVERAL_CULPRITS = (
+    "Any one of these explains it, and the readings do not say which: {several}. Look at the "
+    "definition, the connection and the file of each, or read one more standard."
+)
+EXCHANGED = "They would agree with {pair}."
+NO_CULPRIT = (
+    "No one of them alone explains it: look at all definitions, connections and files, and whether "
+    "the analyzer or a lead was moved in between."
+)
+WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
 
 # Checks
 
@@ -95,16 +114,23 @@ NO_CHECK = Entry(
     "no-check",
     "note",
     "checks",
-    "Nothing independent contradicts or confirms this calibration: add a [[check]] with an "
-    "artefact that is no standard, such as 33 or 75 ohm.",
+    "Nothing independent contradicts or confirms {what}: add a [[check]] with an artefact that "
+    "{kind}, such as a resistor of 33 or 75 ohm, measured by itself.",
 )
 CHECK_DISAGREES = Entry(
     "check-disagrees",
     "warning",
     "{check}",
     "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
-    "know why; look for exchanged sweeps, a wrong sign of X, a wrong value of the load, a loose "
-    "connector or a wrong definition.{hint}",
+    "know why; look for {causes}.{hint}",
+)
+CAUSES = (
+    "exchanged sweeps, a wrong sign of X, a wrong value of the load, a loose connector or a wrong "
+    "definition"
+)
+CAUSES_INSIDE = (
+    "a correction that the instrument did elsewhere or long ago, a wrong sign of X, a loose "
+    "connector or a wrong value of the check itself"
 )
 HINT_EXCHANGED = " It would agree if {pairs} were exchanged."
 CHECK_AT_STANDARD = Entry(
@@ -119,8 +145,10 @@ CHECK_BLIND = Entry(
     "warning",
     "checks",
     "Every check would agree as well if {pairs} were exchanged, so none shows that they are not: "
-    "check with another value too, such as 33 or 75 ohm.",
+    "check with {other} too.",
 )
+
+NO_RESISTOR = "something that is no resistor, such as an open behind an eighth of a wave of line,"
 
 # Devices
 
@@ -129,16 +157,18 @@ ACTIVE = Entry(
     "warning",
     "{device}",
     "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
-    "passive device does: look for exchanged standards, a wrong definition or a connection that "
-    "changed.",
+    "passive device does: look for {causes}.",
 )
+ACTIVE_CAUSES = (
+    "a wrong sign of R, exchanged standards, a wrong definition or a connection that changed"
+)
+ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
 DEVICE_HIDDEN = Entry(
     "device-hidden",
     "warning",
     "{device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
-    "radius of up to {radius:.2g}. Look in the budget for what hides it: a lossy path, poor "
-    "standards, noise.",
+    "radius of up to {radius:.2g}. Most of that comes from {sources}.",
 )
 NEAR_OPEN = Entry(
     "near-open",
@@ -146,6 +176,13 @@ NEAR_OPEN = Entry(
     "{device}",
     "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "
     "read their ends, not a value and a ±.",
+)
+LOPSIDED = Entry(
+    "lopsided",
+    "note",
+    "{device}",
+    "So little is known of '{device}' {where} that the intervals of R and X are lopsided there: "
+    "read their ends, not a value and a ±. Most of the uncertainty comes from {sources}.",
 )
 
 # Path between plane and device
@@ -184,10 +221,12 @@ MATCH_VOLTAGE = Entry(
     "match-voltage",
     "warning",
     "{device}",
-    "At {power_w:g} W these networks carry up to {volt:.0f} V peak: use parts that stand it, "
-    "enclose them, switch the transmitter off and make sure before you touch, and keep to your "
-    "regulator's exposure limits and local codes.",
+    "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak: {advice}, "
+    "switch the transmitter off and make sure before you touch, and keep to your regulator's "
+    "exposure limits and local codes.",
 )
+HIGH_VOLTAGE = "use parts that stand it, enclose them"
+LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
 MATCH_NONE = Entry(
     "match-none",
     "warning",
@@ -199,15 +238,15 @@ MATCH_TARGET = Entry(
     "match-target",
     "warning",
     "{device}",
-    "No network of these parts holds SWR {target:g} over the band; the best comes to {best}. Ask "
-    "for a narrower band, finer values, or another place.",
+    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
+    "{remedy}.",
 )
 MATCH_STEP = Entry(
     "match-step",
     "warning",
     "{device}",
-    "In the band the load moves so far from one point of the sweep to the next that its SWR "
-    "between them is a guess, and so is which network is best. Measure the band in steps of "
+    "The load moves so far {where} from one point of the sweep to the next that its SWR between "
+    "them is a guess, and so is which network is best. Measure it in steps of "
     "{step_mhz:.2g} MHz or less before you build.",
 )
 MATCH_PLANE = Entry(
@@ -222,30 +261,10 @@ MATCH_PLANE = Entry(
 
 # Defaults that stood in for what the record does not say
 
-ANALYZER_DEFAULT = Entry(
-    "analyzer-default",
+DEFAULTS = Entry(
+    "defaults",
     "note",
-    "[analyzer]",
-    "The record does not say, so this was taken: {values}. State your analyzer's own.",
+    "record",
+    "The record does not say, so this was taken: {values}. State what you know of yours.",
 )
-UNCERTAINTY_DEFAULT = Entry(
-    "uncertainty-default",
-    "note",
-    "{name}",
-    "Not every uncertainty of '{name}' is stated, so the usual ones of kind '{kind}' were taken "
-    "({values}, in SI units). State what you know of yours, or 'uncertainty' for the whole of it.",
-)
-LOAD_DEFAULT = Entry(
-    "load-default",
-    "note",
-    "{name}",
-    "The resistance of '{name}' is not stated, so {ohm:g} ohm was taken: measure it with an "
-    "ohmmeter and state resistance_ohm.",
-)
-PATH_DEFAULT = Entry(
-    "path-default",
-    "note",
-    "{name}",
-    "Not every uncertainty of '{name}' is stated, so this was taken: {values} (metres, ohms, and "
-    "parts of one). State what you know of yours.",
-)
+BY_OHMMETER = " (measure it with an ohmmeter)"

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue
 from rfcal.record.findings.standards import contradict
@@ -43,15 +43,23 @@ def _squared_deviations(measured: Quantity, expected: Quantity) -> Real:
     return (np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d))[..., 0, 0]
 
 
+OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
+"""Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
+SEEN = 0.05
+"""An exchange of standards is seen where it moves a check by so much [1]."""
+
+
 def about_checks(
-    found: Sequence[Check], calibration: Calibration, *, solved: bool = True
+    found: Sequence[Check], calibration: Calibration, *, solved: bool = True, z_ref: float = 50.0
 ) -> list[Finding]:
     """Checks that contradict the calibration, or that cannot.
 
     An instrument that corrects itself (not `solved`) has no standards to mix up.
     """
     if not found:
-        return [catalogue.NO_CHECK()]
+        what = "this calibration" if solved else "the correction that the instrument does itself"
+        kind = "is no standard" if solved else "you know"
+        return [catalogue.NO_CHECK(what=what, kind=kind)]
     pairs = combinations(calibration.names, 2) if solved else ()
     unseen = [pair for pair in pairs if not np.any(contradict(calibration.exchanged(*pair)))]
     # the pairs whose exchange would leave each check in agreement
@@ -59,19 +67,32 @@ def about_checks(
     findings = []
     for check, swaps in zip(found, hidden, strict=True):
         if not check.agrees:
-            findings.append(_disagrees(check, swaps))
+            findings.append(_disagrees(check, swaps, solved))
         if solved and (twin := _same_place(check)):
             findings.append(catalogue.CHECK_AT_STANDARD(check=check.name, standard=twin))
     blind = [pair for pair in unseen if all(pair in swaps for swaps in hidden)]
     if blind and all(check.agrees for check in found):
-        findings.append(catalogue.CHECK_BLIND(pairs=_either(blind)))
+        other = _another(calibration, blind, z_ref)
+        findings.append(catalogue.CHECK_BLIND(pairs=_either(blind), other=other))
     return findings
 
 
-def _disagrees(check: Check, swaps: Sequence[tuple[str, str]]) -> Finding:
+def _another(calibration: Calibration, blind: Sequence[tuple[str, str]], z_ref: float) -> str:
+    """A resistor that would show each of these exchanges, in words."""
+    for ohm in OTHERS_OHM:
+        true = np.full(calibration.frequency.shape, from_impedance(ohm, z_ref))
+        raw = calibration.error_box.apply(true)
+        boxes = [calibration.exchanged(*pair).error_box for pair in blind]
+        if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in boxes):
+            return f"{ohm:g} ohm"
+    return catalogue.NO_RESISTOR
+
+
+def _disagrees(check: Check, swaps: Sequence[tuple[str, str]], solved: bool) -> Finding:
     hint = catalogue.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
     where = span_mhz(check.frequency, ~check.inside)
-    return catalogue.CHECK_DISAGREES(check=check.name, where=where, hint=hint)
+    causes = catalogue.CAUSES if solved else catalogue.CAUSES_INSIDE
+    return catalogue.CHECK_DISAGREES(check=check.name, where=where, hint=hint, causes=causes)
 
 
 def _either(pairs: Sequence[tuple[str, str]]) -> str:

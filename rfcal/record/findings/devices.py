@@ -3,9 +3,18 @@
 import numpy as np
 
 from rfcal.findings import Finding, span_mhz
-from rfcal.record.findings.catalogue import ACTIVE, DEVICE_HIDDEN, NEAR_OPEN, Entry
+from rfcal.record.findings.catalogue import (
+    ACTIVE,
+    ACTIVE_CAUSES,
+    ACTIVE_INSIDE,
+    DEVICE_HIDDEN,
+    LOPSIDED,
+    NEAR_OPEN,
+    Entry,
+)
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
+from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 
 CROOKED = 0.2
@@ -17,19 +26,46 @@ HIDDEN = 0.3
 """Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
 
 
-def about_device(found: Device) -> list[Finding]:
-    """What there is to say about one corrected measurement."""
-    radius = region_radius(found.reflection)
+NEAR = 0.2
+"""Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
+TOLD = 2
+"""Sources of uncertainty that are named where little is known."""
+
+
+def about_device(found: Device, *, solved: bool = True) -> list[Finding]:
+    """What there is to say about one corrected measurement.
+
+    An instrument that corrects itself (not `solved`) has no standards to mix up.
+    """
+    radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
-    crooked = radius > CROOKED * np.abs(1 - found.reflection.value)
+    crooked = (radius > CROOKED * distance) & ~hidden
     judged: tuple[tuple[Entry, np.ndarray], ...] = (
         (ACTIVE, active_points(found.reflection)),
         (DEVICE_HIDDEN, hidden),
-        (NEAR_OPEN, crooked & ~hidden),
+        (NEAR_OPEN, crooked & (distance < NEAR)),
+        (LOPSIDED, crooked & (distance >= NEAR)),
     )
     return [
-        say(device=found.name, where=span_mhz(found.frequency, where), radius=np.max(radius))
+        say(
+            device=found.name,
+            where=span_mhz(found.frequency, where),
+            radius=np.max(radius),
+            sources=_sources(found.reflection, where),
+            causes=ACTIVE_CAUSES if solved else ACTIVE_INSIDE,
+        )
         for say, where in judged
         if np.any(where)
     ]
+
+
+def _sources(reflection: Quantity, where: np.ndarray) -> str:
+    """The largest sources of a reflection's uncertainty at some points, with their shares."""
+    parts = {
+        source: float(np.mean(np.trace(np.broadcast_to(c, (where.size, 2, 2))[where], 0, 1, 2)))
+        for source, c in reflection.by_source().items()
+    }
+    total = sum(parts.values()) or 1.0
+    most = sorted(parts, key=lambda source: -parts[source])[:TOLD]
+    return " and ".join(f"'{source}' ({parts[source] / total:.0%})" for source in most)

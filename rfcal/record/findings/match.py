@@ -14,7 +14,10 @@ def about_match(result: MatchResult) -> list[Finding]:
     request, device = result.request, result.request.measurement
     found = _networks(result) if result.proposals else _none(result)
     if result.step_hz is not None:
-        found.append(catalogue.MATCH_STEP(device=device, step_mhz=result.step_hz / 1e6))
+        low, high = request.band_hz
+        where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
+        step_mhz = result.step_hz / 1e6
+        found.append(catalogue.MATCH_STEP(device=device, where=where, step_mhz=step_mhz))
     plane = result.plane_swr
     if result.spoilt and plane is not None and plane > request.target_swr:
         found.append(
@@ -32,13 +35,30 @@ def _networks(result: MatchResult) -> list[Finding]:
     """What the networks carry, and whether one of them does what is wanted."""
     request, found = result.request, []
     device, power_w = request.measurement, request.power_w
-    volt = max(float(p.volt.max(initial=0.0)) for p in result.proposals)
+    volt, ampere = (
+        max(float(of.max(initial=0.0)) for of in each)
+        for each in zip(*((p.volt, p.ampere) for p in result.proposals), strict=True)
+    )
     if volt >= CAUTION_VOLT or power_w >= CAUTION_WATT:
-        found.append(catalogue.MATCH_VOLTAGE(device=device, power_w=power_w, volt=volt))
+        advice = catalogue.HIGH_VOLTAGE if volt >= CAUTION_VOLT else catalogue.LOW_VOLTAGE
+        found.append(
+            catalogue.MATCH_VOLTAGE(
+                device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
+            )
+        )
     if not any(p.candidate.meets for p in result.proposals):
         best = swr_words(min(p.candidate.worst_swr for p in result.proposals))
-        target = request.target_swr
-        found.append(catalogue.MATCH_TARGET(device=device, target=target, best=best))
+        low, high = request.band_hz
+        band = low < high
+        found.append(
+            catalogue.MATCH_TARGET(
+                device=device,
+                target=request.target_swr,
+                over="over the band" if band else f"at {low / 1e6:.10g} MHz",
+                best=best,
+                remedy=f"{'a narrower band, ' if band else ''}finer values, or another place",
+            )
+        )
     return found
 
 

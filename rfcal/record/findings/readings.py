@@ -10,18 +10,31 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import (
     ANSWER_NEAREST,
     DISPLAY_STEP,
+    FAR_ABOVE_ONE,
+    LITTLE_ABOVE_ONE,
     MIXED_REFERENCES,
     RAW_ABOVE_ONE,
 )
 from rfcal.record.format.schema import Artefact, Measurement
 
+USUAL_SIZE = 1.1
+"""Of a raw reflection [1] to which an uncorrected analyzer's goes (common practice, no source)."""
 
-def about_reading(item: Artefact | Measurement, sweep: Sweep) -> list[Finding]:
-    """One raw reading: beyond the chart's edge, or typed with digits that tell its step."""
+
+def about_reading(
+    item: Artefact | Measurement, sweep: Sweep, *, solved: bool = True
+) -> list[Finding]:
+    """One raw reading: beyond the chart's edge, or typed with digits that tell its step.
+
+    What an instrument that corrects itself (not `solved`) reads is judged as an answer.
+    """
     found = []
-    beyond = np.abs(sweep.reflection) > 1
-    if np.any(beyond):
-        found.append(RAW_ABOVE_ONE(label=sweep.label, where=span_mhz(sweep.frequency, beyond)))
+    size = np.abs(sweep.reflection)
+    if solved and np.any(beyond := size > 1):
+        largest = float(size.max())
+        judged = LITTLE_ABOVE_ONE if largest <= USUAL_SIZE else FAR_ABOVE_ONE
+        where = span_mhz(sweep.frequency, beyond)
+        found.append(RAW_ABOVE_ONE(label=sweep.label, size=largest, where=where, judged=judged))
     if item.reading.typed_reflection is not None:
         magnitude, degrees = item.reading.steps
         found.append(DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees))

@@ -1,16 +1,31 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
+from itertools import combinations
+
 import numpy as np
 
+from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
-from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings.catalogue import ERROR_TERMS, STANDARDS_CLOSE, STANDARDS_DISAGREE
+from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.measurement.error_terms import Calibration, calibrate
+from rfcal.record.findings.catalogue import (
+    ERROR_TERMS,
+    EXCHANGED,
+    NO_CULPRIT,
+    ONE_CULPRIT,
+    SEVERAL_CULPRITS,
+    STANDARDS_CLOSE,
+    STANDARDS_DISAGREE,
+    WOULD_BE,
+)
 from rfcal.uncertainty.significance import too_many
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
+EDGE = 36
+"""Points about the chart's edge at which the growth of an error is looked at."""
 DISAGREE_PROBABILITY = 1e-3
 """Chance below which the residuals of more than three standards are called a disagreement."""
 
@@ -21,13 +36,13 @@ def contradict(calibration: Calibration) -> np.ndarray:
     return bad & too_many(bad, DISAGREE_PROBABILITY)
 
 
-def about_standards(calibration: Calibration) -> list[Finding]:
-    """What there is to say about the standards and the error terms."""
+def about_standards(calibration: Calibration, *, z_ref: float = 50.0) -> list[Finding]:
+    """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm]."""
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
-        worst = np.max(calibration.condition)
-        found.append(STANDARDS_CLOSE(where=span_mhz(frequency, poor), condition=worst))
+        worst = np.max(growth(calibration)[poor])
+        found.append(STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
     box = calibration.error_box
     terms = (box.directivity, box.source_match, box.reflection_tracking)
     for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True):
@@ -37,13 +52,71 @@ def about_standards(calibration: Calibration) -> list[Finding]:
     bad = contradict(calibration)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
-        largest = np.argmax(np.mean(np.abs(calibration.residuals()) ** 2, axis=1))
         found.append(
             STANDARDS_DISAGREE(
                 where=span_mhz(frequency, bad),
                 chi_square=np.max(chi_square),
                 freedom=freedom,
-                worst=calibration.names[largest],
+                evidence=_evidence(calibration, int(np.argmax(chi_square)), z_ref),
             )
         )
     return found
+
+
+def growth(calibration: Calibration) -> Real:
+    """How many times an error of one standard may come out elsewhere on the chart, shape (F,).
+
+    Source: a bilinear map is off by its slope times a polynomial of degree 2 of the reflection; the
+    standards fix that polynomial, and it is largest on the chart's edge.
+    """
+    g = np.array([k.value for k in calibration.known])
+    powers = np.moveaxis(g[..., None] ** np.arange(3), 0, -2)
+    edge = np.exp(2j * np.pi * np.arange(EDGE) / EDGE)[:, None] ** np.arange(3)
+    return np.max(np.abs(edge @ np.linalg.pinv(powers)), axis=(-2, -1))
+
+
+def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
+    """Which standard would explain a contradiction by itself, and what it would have to be."""
+    would_be = {}
+    for name in calibration.names:
+        value = _by_the_others(calibration, name)
+        if value is not None:
+            ohm = _ohm_words(complex(to_impedance(value[at], z_ref)))
+            mhz = calibration.frequency[at] / 1e6
+            would_be[name] = WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
+    pairs = [
+        f"'{one}' and '{other}' exchanged"
+        for one, other in combinations(calibration.names, 2)
+        if not np.any(contradict(calibration.exchanged(one, other)))
+    ]
+    if len(would_be) + len(pairs) > 1:
+        return SEVERAL_CULPRITS.format(several="; ".join([*would_be.values(), *pairs]))
+    if would_be:
+        return ONE_CULPRIT.format(one=next(iter(would_be.values())))
+    return EXCHANGED.format(pair=pairs[0]) if pairs else NO_CULPRIT
+
+
+def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
+    """What the other standards make of one's reading [1]; None where they disagree without it."""
+    out = calibration.names.index(name)
+    names, known, seen = calibration.names, calibration.known, calibration.seen
+    try:
+        others = calibrate(
+            calibration.frequency,
+            names[:out] + names[out + 1 :],
+            known[:out] + known[out + 1 :],
+            seen[:out] + seen[out + 1 :],
+        )
+    except CalibrationError:  # they fix nothing without it, so it cannot be what they contradict
+        return None
+    if np.any(contradict(others)):
+        return None
+    return others.error_box.correct(seen[out].value)
+
+
+def _ohm_words(impedance: complex) -> str:
+    """An impedance [ohm] in three digits."""
+    if abs(impedance) > 1e6:
+        return "an open"
+    sign = "-" if impedance.imag < 0 else "+"
+    return f"{impedance.real:.3g} {sign} j{abs(impedance.imag):.3g} ohm"

@@ -23,6 +23,7 @@ from rfcal.models.standards import (
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, repeated_sweep
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.findings.assumed import (
+    about_defaults,
     assumed_of_analyzer,
     assumed_of_artefact,
     assumed_of_element,
@@ -42,7 +43,7 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job import path as route
 from rfcal.record.job.evidence import common_grid, require_distinct, require_independent
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Results
+from rfcal.record.results import Check, Device, Inspection, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
 
 
@@ -69,43 +70,24 @@ def compute(record: Record | str | Path) -> Results:
     return _Job(record).results()
 
 
-def inspect(
-    record: Record | str | Path,
-) -> tuple[tuple[Sweep | TwoPortSweep, ...], tuple[Finding, ...]]:
-    """Read and judge the raw readings of a record, and correct no device.
-
-    Parameters
-    ----------
-    record : Record, str or Path
-        A record, or the folder it lies in.
-
-    Returns
-    -------
-    sweeps : tuple of Sweep or TwoPortSweep
-        Every file and typed reading, in the record's order.
-    findings : tuple of Finding
-        What there is to say about them.
-
-    Raises
-    ------
-    RfcalError
-        One sentence: what is wrong with which file or key, and what to do.
-    """
+def inspect(record: Record | str | Path) -> Inspection:
+    """Read and judge the raw readings of a record, and correct no device."""
     if not isinstance(record, Record):
         record = schema.load(record)
     job = _Job(record)
-    calibration = job.calibration()
+    calibration, solved, z_ref = job.calibration(), bool(record.standards), record.reference_ohm
     checks = tuple(job.check(calibration, item) for item in record.checks)
     for item in record.measurements:
         job.path(job.calibration_at(calibration, item), item)
     if record.line_check is not None:
-        job.line(calibration, compared=False)
+        job.line(calibration)
     findings = (
         *job.findings,
-        *about_standards(calibration),
-        *about_checks(checks, calibration, solved=bool(job.record.standards)),
+        *about_defaults(job.assumed),
+        *about_standards(calibration, z_ref=z_ref),
+        *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
     )
-    return tuple(job.files), sorted_findings(findings)
+    return Inspection(tuple(job.files), sorted_findings(findings), calibration, checks, solved)
 
 
 class _Job:
@@ -113,7 +95,8 @@ class _Job:
 
     def __init__(self, record: Record):
         self.record = record
-        self.findings = assumed_of_analyzer(record)
+        self.findings: list[Finding] = []
+        self.assumed = [assumed_of_analyzer(record)]
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
@@ -121,7 +104,7 @@ class _Job:
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
-            self.findings += about_reading(item, sweep)
+            self.findings += about_reading(item, sweep, solved=bool(record.standards))
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweep(item))
@@ -137,13 +120,14 @@ class _Job:
     def results(self) -> Results:
         """Everything, in order."""
         calibration = self.calibration()
-        self.findings += about_standards(calibration)
+        z_ref = self.record.reference_ohm
+        self.findings += about_standards(calibration, z_ref=z_ref)
         checks = tuple(self.check(calibration, item) for item in self.record.checks)
         solved = bool(self.record.standards)
-        self.findings += about_checks(checks, calibration, solved=solved)
+        self.findings += about_checks(checks, calibration, solved=solved, z_ref=z_ref)
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         for device in devices:
-            self.findings += about_device(device)
+            self.findings += about_device(device, solved=solved)
         line = self.line(calibration) if self.record.line_check else None
         matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
         return Results(
@@ -153,7 +137,7 @@ class _Job:
             calibration=calibration,
             checks=checks,
             devices=devices,
-            findings=sorted_findings(self.findings),
+            findings=sorted_findings((*self.findings, *about_defaults(self.assumed))),
             software=software(),
             line=line,
             matches=matches,
@@ -187,7 +171,7 @@ class _Job:
         else:
             assert item.model is not None
             model = item.model
-        self.findings += assumed_of_artefact(item, model.kind, missing_uncertainty(model))
+        self.assumed.append(assumed_of_artefact(item, missing_uncertainty(model)))
         return model
 
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
@@ -211,7 +195,8 @@ class _Job:
         for between in item.between:
             sweeps = route.path_sweeps(self.record, between)
             self.files += sweeps
-            self.findings += assumed_of_element(between.name, between.doubt, between.assumed)
+            of_element = assumed_of_element(between.name, between.doubt, between.assumed)
+            self.assumed.append(of_element)
             elements.append(route.element(between, sweeps))
             try:
                 steps.append(self.bench.step(here, elements[-1]))
@@ -225,7 +210,7 @@ class _Job:
         """State of the line of the line check, and what changed since its baseline."""
         wanted = self.record.line_check
         assert wanted is not None
-        self.findings += assumed_of_element("line check", wanted.doubt, wanted.assumed)
+        self.assumed.append(assumed_of_element("line check", wanted.doubt, wanted.assumed))
         frequency, now = self._at_plane(calibration, wanted.reading, "line check")
         others = [] if wanted.baseline is None else [(wanted.baseline, "baseline")]
         others += [(file, "open" if end > 0 else "short") for end, file in wanted.far_ends]

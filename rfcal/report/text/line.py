@@ -59,8 +59,12 @@ def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
     more = "longer" if shift.size > 0 else "shorter"
     if shift.between_m is None:
-        said = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, as "
-        return said + f"{'warmth' if shift.size > 0 else 'cold'} makes it; this was taken out first"
+        return (
+            f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it "
+            f"as far as its places tell: {'warmth' if shift.size > 0 else 'cold'} makes a part in "
+            f"a thousand or so{', more may be water in the cable' if shift.size > 0 else ''}; this "
+            "was taken out first"
+        )
     near, far = shift.between_m
     return (
         f"from {far:.2f} m on, as the baseline has it, the line is {abs(shift.size):.2f} m {more} "

@@ -1,0 +1,44 @@
+"""What was found good in the readings of a record, in words."""
+
+import numpy as np
+
+from rfcal.record.findings.standards import growth
+from rfcal.record.results import Inspection, error_terms
+from rfcal.report.text.device import check_line
+
+
+def good_lines(found: Inspection) -> list[str]:
+    """Everything that was looked at and stands the test, in lines; what does not is a finding."""
+    codes = {finding.code for finding in found.findings}
+    said = []
+    if found.solved:
+        said += _standards(found, codes)
+    said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
+    warnings = sum(finding.severity == "warning" for finding in found.findings)
+    return [*said, "no warnings" if not warnings else f"warnings: {warnings}, below"]
+
+
+def _standards(found: Inspection, codes: set[str]) -> list[str]:
+    """Standards and error terms, as far as nothing stands against them."""
+    calibration, said = found.calibration, []
+    if "standards-close" not in codes:
+        largest = float(np.max(growth(calibration)))
+        said.append(
+            "good: the standards lie well apart: an error in one of them is at most "
+            f"{largest:.2g} times as large elsewhere on the chart"
+        )
+    if "error-terms" not in codes:
+        sizes = ", ".join(
+            f"{name.replace('_', ' ')} up to {np.max(np.abs(term)):.2g}"
+            for name, term in error_terms(calibration).items()
+        )
+        said.append(f"good: the error terms are those of a sound analyzer: {sizes}")
+    chi_square, freedom = calibration.chi_square()
+    if not freedom:
+        said.append("three standards fix the error terms exactly: only a check can contradict them")
+    elif "standards-disagree" not in codes:
+        said.append(
+            f"good: the {len(calibration.names)} standards agree with each other: chi-square up to "
+            f"{np.max(chi_square):.2g} with {freedom} degrees of freedom"
+        )
+    return said
