@@ -34,7 +34,7 @@ def _rows(section: Section, said: list[Key]) -> Iterator[str]:
     again = [key for key in section.keys if any(key is one for one in said)]
     for key in section.keys:
         if key not in again:
-            meaning = f"{_of(key)}{key.says}".replace("|", "\\|")
+            meaning = f"{_of(section, key)}{key.says}".replace("|", "\\|")
             yield f"| {title}| `{key.name}` | {key.form} | {key.usual} | {meaning} |\n"
             title = ""
     if again:
@@ -43,9 +43,10 @@ def _rows(section: Section, said: list[Key]) -> Iterator[str]:
     said.extend(section.keys)
 
 
-def _of(key: Key) -> str:
+def _of(section: Section, key: Key) -> str:
     """Of which kinds of its table a key is, where not of all."""
-    return f"*{', '.join(key.kinds)}:* " if key.kinds else ""
+    every = {kind for one in section.keys for kind in one.kinds}
+    return f"*{', '.join(key.kinds)}:* " if 0 < len(key.kinds) < len(every) else ""
 
 
 if __name__ == "__main__":

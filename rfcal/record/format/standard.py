@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from rfcal import defaults
 from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
-from rfcal.record.format.keys import Section
+from rfcal.record.format.keys import Key, Section
 from rfcal.record.format.numbers import Coefficients, Number
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 from rfcal.record.format.table import Table
@@ -18,116 +19,110 @@ def _with(part: str, of: Mapping[str, tuple[str, ...]] = KINDS) -> tuple[str, ..
     return tuple(kind for kind, own in of.items() if part in own)
 
 
-def _usual(what: str, unit: str = "") -> str:
+def _usual(what: str) -> str:
     """The default uncertainties of one figure, in words: a value and the kinds that it is for."""
     kinds: dict[float, list[str]] = {}
     for kind, usual in defaults.STANDARD.items():
         if what in usual:
             kinds.setdefault(usual[what], []).append(kind)
-    return ", ".join(f"{value:g}{unit} ({', '.join(own)})" for value, own in kinds.items())
+    return ", ".join(f"{value:g} ({', '.join(own)})" for value, own in kinds.items())
+
+
+def _figure(key: type[Key], name: str, part: str, says: str, **more: Any) -> Any:
+    """A key for one figure of `Standard`, of the kinds that have it."""
+    return key(name, says, kinds=_with(part), gives=part, **more)
+
+
+def _uncertain(name: str, part: str, of: str, **more: Any) -> Number:
+    """A key for one of `Standard.uncertainty`, of the kinds that have it."""
+    says = f"uncertainty of {of}"
+    return Number(name, says, low=0.0, kinds=_with(part, UNCERTAIN), gives=part, **more)
 
 
 KIND = Choice("kind", "what it is", among=KINDS, needed=True)
+_SERIES = "in series: H, H/Hz, H/Hz², H/Hz³; a short piece of wire has about 0.3 nH"
+_SHUNT = "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end is about 50 fF"
 MODEL = (
-    Number(
+    _figure(
+        Number,
         "resistance_ohm",
+        "resistance",
         "by ohmmeter",
         unit="ohm",
         default=defaults.LOAD_OHM,
         low=0.0,
         above=True,
-        kinds=_with("resistance"),
-        gives="resistance",
     ),
-    Coefficients(
-        "inductance",
-        "in series: H, H/Hz, H/Hz², H/Hz³; a short piece of wire has about 0.3 nH",
-        kinds=_with("inductance"),
-        gives="inductance",
-    ),
-    Coefficients(
-        "capacitance",
-        "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end is about 50 fF",
-        kinds=_with("capacitance"),
-        gives="capacitance",
-    ),
-    Number(
+    _figure(Coefficients, "inductance", "inductance", _SERIES),
+    _figure(Coefficients, "capacitance", "capacitance", _SHUNT),
+    _figure(
+        Number,
         "offset_delay_ps",
+        "offset_delay",
         "one-way delay of the line in front of it",
         unit="ps",
         default=0.0,
         low=-MOST_DELAY_S,
         high=MOST_DELAY_S,
-        kinds=_with("offset_delay"),
-        gives="offset_delay",
     ),
-    Number(
+    _figure(
+        Number,
         "offset_loss_gohm_per_s",
+        "offset_loss",
         "that line's loss at 1 GHz",
         unit="Gohm/s",
         default=0.0,
         low=0.0,
         high=1e15,
-        kinds=_with("offset_loss"),
-        gives="offset_loss",
     ),
-    Number(
+    _figure(
+        Number,
         "offset_z0_ohm",
+        "offset_z0",
         "that line's impedance",
         unit="ohm",
         default=defaults.LOAD_OHM,
         low=LEAST_OHM,
         high=MOST_OHM,
-        kinds=_with("offset_z0"),
-        gives="offset_z0",
     ),
 )
 """Figures of a standard, each by the name that `Standard` gives it."""
 
 UNCERTAINTIES = (
-    Number(
+    _uncertain(
         "uncertainty",
-        "uncertainty of its reflection, real and imaginary part, alike at all frequencies; where "
-        "it stands, only the uncertainties that are stated count",
-        low=0.0,
+        "reflection",
+        "its reflection, real and imaginary part, alike at all frequencies; where it stands, only "
+        "the uncertainties that are stated count",
         instead=_usual("reflection"),
-        gives="reflection",
     ),
-    Number(
+    _uncertain(
         "resistance_uncertainty_ohm",
-        "uncertainty of its resistance",
+        "resistance",
+        "its resistance",
         unit="ohm",
-        low=0.0,
         instead=f"{100 * defaults.LOAD_RELATIVE:.2g} % of it",
-        kinds=_with("resistance", UNCERTAIN),
-        gives="resistance",
     ),
-    Number(
+    _uncertain(
         "inductance_uncertainty_h",
-        "uncertainty of the first of these",
+        "inductance",
+        "the first of these",
         unit="H",
-        low=0.0,
         instead=_usual("inductance"),
-        kinds=_with("inductance", UNCERTAIN),
-        gives="inductance",
     ),
-    Number(
+    _uncertain(
         "capacitance_uncertainty_f",
-        "uncertainty of the first of these",
+        "capacitance",
+        "the first of these",
         unit="F",
-        low=0.0,
         instead=_usual("capacitance"),
-        kinds=_with("capacitance", UNCERTAIN),
-        gives="capacitance",
     ),
-    Number(
+    _uncertain(
         "offset_delay_uncertainty_ps",
-        "uncertainty of its offset delay",
+        "delay",
+        "its offset delay",
         unit="ps",
-        low=0.0,
         instead=f"{defaults.OFFSET_DELAY_S * 1e12:g} where there is a delay",
-        kinds=_with("delay", UNCERTAIN),
-        gives="delay",
     ),
 )
 """Standard uncertainties, each by its name in `Standard.uncertainty`."""
