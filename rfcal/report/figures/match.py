@@ -61,7 +61,7 @@ def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -
         _wire(ax, (at, RAIL), (middle - 0.7, RAIL))
         _wire(ax, (middle + 0.7, RAIL), (end, RAIL))
         ax.add_patch(_box(middle - 0.7, RAIL - 0.14, 1.4, 0.28))
-        _words(ax, middle, RAIL + 0.25, f"{label}, {_ohms(element)}", ha="center", va="bottom")
+        _words(ax, middle, RAIL + 0.25, label, ha="center", va="bottom")
     elif element.place == SERIES:
         _wire(ax, (at, RAIL), (middle - 0.5, RAIL))
         _wire(ax, (middle + 0.5, RAIL), (end, RAIL))
@@ -74,11 +74,6 @@ def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -
         ax.plot([middle, middle], [RAIL, GROUND], "o", color=style.TEXT, markersize=3)
         _symbol(ax, element, (middle, RAIL / 2), upright=True)
         _words(ax, middle + 0.42, RAIL / 2, label, ha="left", va="center")
-
-
-def _ohms(element: NetworkElement) -> str:
-    assert element.line is not None
-    return f"{element.line.z0:g} ohm"
 
 
 def _symbol(
