@@ -64,9 +64,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _report(options: argparse.Namespace) -> None:
-    from rfcal.report import summary
     from rfcal.report.page import output_files
-    from rfcal.report.text import match as match_words
+    from rfcal.report.summary import summary_lines
+    from rfcal.report.text.match import match_lines
 
     _progress("reading and correcting")
     results = compute.compute(options.folder)
@@ -79,9 +79,9 @@ def _report(options: argparse.Namespace) -> None:
     _progress("writing " + ", ".join(output))
     write_files(options.output, output, force=options.force)
     _progress("")
-    print("\n".join(summary.lines(results)))
+    print("\n".join(summary_lines(results)))
     for result in results.matches:
-        print("\n".join(match_words.lines(result)))
+        print("\n".join(match_lines(result)))
     others = ", ".join(name for name in output if name != "report.html")
     print(f"Page: {options.output / 'report.html'} (beside it: {others})")
     print(f"Workbook: {WORKBOOK}")

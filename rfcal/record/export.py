@@ -22,7 +22,7 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 from rfcal.uncertainty.derived import Figure as DerivedFigure
 
-UNITS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
+KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
 
 
@@ -130,7 +130,7 @@ def _device(device: Device) -> dict[str, Any]:
         **_verdict(device),
         "degrees_of_freedom": once(freedom) if np.any(np.isfinite(freedom)) else None,
         "derived": {
-            f"{name}_{UNITS[figure.unit]}" if figure.unit else name: _figure(figure)
+            f"{name}_{KEY_ENDINGS[figure.unit]}" if figure.unit else name: _figure(figure)
             for name, figure in device.figures.items()
         },
         "budget": [

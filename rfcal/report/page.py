@@ -13,13 +13,13 @@ from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
-from rfcal.report.text import line as line_words
-from rfcal.report.text import match as match_words
 from rfcal.report.text import numbers
+from rfcal.report.text.line import line_lines
+from rfcal.report.text.match import match_parts, match_remarks, match_row, match_where
 
-FIGURES = 3
+NETWORKS_DRAWN = 3
 """Networks of a match table that are drawn."""
-MOST_ROWS = 2001
+TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
 
@@ -51,7 +51,7 @@ def page(results: Results) -> str:
         devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
-        line=[] if results.line is None else line_words.line_lines(results.line),
+        line=[] if results.line is None else line_lines(results.line),
         line_figure="" if results.line is None else _line_figure(results.line),
         matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
         standards=_standards(results),
@@ -90,7 +90,7 @@ def _device(number: int, device: Device) -> dict[str, Any]:
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
         "rows": _rows(device, z.value),
         "figures": words.figure_rows(device),
-        "method": words.method(device),
+        "method": words.method_words(device),
         "points": device.frequency.size,
     }
 
@@ -103,9 +103,9 @@ def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
             f"{device.frequency[i] / 1e6:.10g}",
             numbers.value_words(z[i].real, *ends[i, 0], least=0.0),
             numbers.value_words(z[i].imag, *ends[i, 1]),
-            numbers.swr_words(swr.value[i], swr.low[i], swr.high[i]),
+            numbers.swr_interval(swr.value[i], swr.low[i], swr.high[i]),
         )
-        for i in range(0, device.frequency.size, -(-device.frequency.size // MOST_ROWS))
+        for i in range(0, device.frequency.size, -(-device.frequency.size // TABLE_ROWS))
     ]
 
 
@@ -140,25 +140,25 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
     """What the page shows of one match table."""
     request = result.request
     networks = []
-    for i, proposal in enumerate(result.proposals[:FIGURES], start=1):
-        said = match_words.row(proposal)
+    for i, proposal in enumerate(result.proposals[:NETWORKS_DRAWN], start=1):
+        said = match_row(proposal)
         alt = f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band."
         figure = match_plots.proposal_figure(result, proposal)
         networks.append(
             {
                 "title": said["network"],
                 "figure": svg_text(figure, alt=alt, prefix=f"match-{number}-{i}"),
-                "parts": match_words.part_rows(proposal),
+                "parts": match_parts(proposal),
             }
         )
     return {
         "measurement": request.measurement,
-        "where": match_words.where(result),
+        "where": match_where(result),
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
         "at": numbers.mhz(request.centre_hz),
-        "rows": [match_words.row(p, result.limit) for p in result.proposals],
-        "remarks": match_words.remarks(result),
+        "rows": [match_row(p, result.limit) for p in result.proposals],
+        "remarks": match_remarks(result),
         "networks": networks,
     }
 

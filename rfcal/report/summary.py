@@ -5,7 +5,7 @@ from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 
 
-def lines(results: Results) -> list[str]:
+def summary_lines(results: Results) -> list[str]:
     """The results in a few lines for a terminal."""
     said = [f"{results.record.title} ({results.record.date or 'no date'})"]
     for device in results.devices:

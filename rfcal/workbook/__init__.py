@@ -16,14 +16,10 @@ from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures.device import device_bands, device_chart, error_terms_figure, line_figure
 from rfcal.report.figures.match import proposal_figure
-from rfcal.report.summary import lines as summary_lines
-from rfcal.report.text.device import answer, check_line, figure_rows
-from rfcal.report.text.device import method as method_words
+from rfcal.report.summary import summary_lines
+from rfcal.report.text.device import answer, check_line, figure_rows, method_words
 from rfcal.report.text.line import kind_words, line_lines
-from rfcal.report.text.match import lines as match_lines
-from rfcal.report.text.match import part_rows as match_parts
-from rfcal.report.text.match import remarks as match_remarks
-from rfcal.report.text.match import row as match_row
+from rfcal.report.text.match import match_lines, match_parts, match_remarks, match_row
 from rfcal.report.text.numbers import mhz, plus_minus
 from rfcal.uncertainty.coverage import budget
 from rfcal.workbook.cable import cable_panel

@@ -85,8 +85,8 @@ def test_every_line_of_resistance_and_reactance_is_where_it_belongs():
     ax = chart.draw_grid(figure.add_subplot(), z_ref=50.0)
     circles = [p for p in ax.patches if type(p).__name__ == "Circle"]
     arcs = [p.get_path() for p in ax.patches if type(p).__name__ == "PathPatch"]
-    assert len(circles) == len(chart.STEPS) + 1
-    for step, circle in zip(chart.STEPS, circles, strict=False):
+    assert len(circles) == len(chart.GRID_LINES) + 1
+    for step, circle in zip(chart.GRID_LINES, circles, strict=False):
         for x in (-3.0, 0.4):
             point = complex(from_impedance(step + 1j * x, 1.0))
             assert abs(point - circle.center[0]) == pytest.approx(circle.radius)

@@ -32,13 +32,13 @@ def test_complex_in_the_trades_notation():
 
 
 def test_swr_near_the_edge_is_one_sided():
-    assert words.swr_words(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
-    assert words.swr_words(1.0022, 1.0, 1.01444) == "1.0022 (one-sided: below 1.0145)"
-    assert words.swr_words(40.0, 22.0, np.inf) == "one-sided: above 22.0"
-    assert words.swr_words(400.0, 321.4, np.inf) == "one-sided: above 321"
-    assert words.swr_words(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
-    assert words.swr_words(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
-    assert "no value" in words.swr_words(np.inf, np.inf, np.inf)
+    assert words.swr_interval(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
+    assert words.swr_interval(1.0022, 1.0, 1.01444) == "1.0022 (one-sided: below 1.0145)"
+    assert words.swr_interval(40.0, 22.0, np.inf) == "one-sided: above 22.0"
+    assert words.swr_interval(400.0, 321.4, np.inf) == "one-sided: above 321"
+    assert words.swr_interval(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
+    assert words.swr_interval(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
+    assert "no value" in words.swr_interval(np.inf, np.inf, np.inf)
 
 
 @pytest.mark.parametrize(

@@ -98,7 +98,7 @@ def test_a_target_out_of_reach_is_said(asked):
     (found,) = (f.message for f in results.findings if f.code == "match-target")
     assert "over the band" in found
     assert "a narrower band" in found
-    said = "\n".join(match_words.lines(results.matches[0]))
+    said = "\n".join(match_words.match_lines(results.matches[0]))
     assert "limit of Bode and Fano" in said
 
 
@@ -108,11 +108,11 @@ def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
     write(asked, "device", from_impedance(1 / (1 / 100 + 1 / tank)))
     bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]")
     results = compute(asked)
-    said = "\n".join(match_words.lines(results.matches[0]))
+    said = "\n".join(match_words.match_lines(results.matches[0]))
     assert "cannot be told: neither a series nor a parallel circuit" in said
-    assert match_words.row(results.matches[0].proposals[0], results.matches[0].limit)["limit"] == (
-        "not known"
-    )
+    assert match_words.match_row(results.matches[0].proposals[0], results.matches[0].limit)[
+        "limit"
+    ] == ("not known")
     (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
     assert match["limit_swr"] is None
     assert match["networks"][0]["share_of_limit"] is None
@@ -161,7 +161,7 @@ def test_a_device_that_needs_no_network(asked):
 
 def test_a_path_loss_that_cannot_be_told(asked):
     (result,) = compute(asked).matches
-    said = match_words.remarks(replace(result, path_db=float("nan")))
+    said = match_words.match_remarks(replace(result, path_db=float("nan")))
     assert said[0] == "what the path itself still loses with the match at the device cannot be told"
 
 
@@ -215,7 +215,7 @@ def test_places_on_the_line(asked, line, place):
     seen = swr(whole.seen(FREQUENCY, np.full(41, DEVICE_OHM))[inside]).max()
     assert result.plane_swr == pytest.approx(seen, rel=1e-3)
     assert ("match-plane" in codes) == (line is LADDER)
-    said = "the standards' plane sees SWR" in "\n".join(match_words.remarks(result))
+    said = "the standards' plane sees SWR" in "\n".join(match_words.match_remarks(result))
     assert said == (line is LADDER)
 
 
@@ -314,7 +314,7 @@ def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
             assert one in preferred(preferred_below(design) + np.arange(-1, 3))
     (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
     assert match[key] == value
-    assert f"{value:g}" in match_words.where(result)
+    assert f"{value:g}" in match_words.match_where(result)
 
 
 @pytest.mark.parametrize(

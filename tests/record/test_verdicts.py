@@ -17,8 +17,8 @@ from rfcal.record.findings.checks import agree, inside_region
 from rfcal.record.findings.standards import DISAGREE_PROBABILITY
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Check
-from rfcal.report import summary
 from rfcal.report.page import output_files
+from rfcal.report.summary import summary_lines
 from rfcal.report.text.device import check_line
 from rfcal.uncertainty.quantity import Quantity, both_axes
 from rfcal.uncertainty.significance import too_many
@@ -95,7 +95,7 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     assert hidden.code == "device-hidden"
     assert "Most of that comes from 'device: line 1: " in hidden.message
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
-    assert any("unknown" in line for line in summary.lines(results))
+    assert any("unknown" in line for line in summary_lines(results))
 
 
 def test_a_wide_answer_is_not_called_near_an_open(filed):
@@ -230,7 +230,7 @@ def test_an_exact_open_is_called_infinite(filed):
     for name, value in (("short", -1), ("open", 1), ("load", 0), ("device", 1)):
         (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, np.array([complex(value)])))
     results = compute(filed)
-    assert "infinite, as an open" in "\n".join(summary.lines(results))
+    assert "infinite, as an open" in "\n".join(summary_lines(results))
     assert output_files(results)
 
 

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from rfcal.maths.reflection import from_impedance
 from rfcal.report.figures import style
 
-STEPS = (0.2, 0.5, 1.0, 2.0, 5.0)
+GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
 
 
@@ -29,9 +29,9 @@ def draw_grid(ax: Axes, *, z_ref: float = 50.0) -> Axes:
     ax.set_axis_off()
     ax.set(xlim=(-1.24, 1.24), ylim=(-1.2, 1.2), aspect="equal")
     line: dict[str, Any] = {"fill": False, "edgecolor": style.GRID, "linewidth": 0.9, "zorder": 1.0}
-    for r in STEPS:
+    for r in GRID_LINES:
         ax.add_patch(Circle((r / (1 + r), 0.0), 1 / (1 + r), **line))
-    for x in STEPS:
+    for x in GRID_LINES:
         for sign in (1, -1):
             ax.add_patch(PathPatch(_reactance_arc(sign * x), **line))
     ax.add_line(Line2D([-1, 1], [0, 0], color=style.GRID, linewidth=0.9, zorder=1.0))
@@ -52,10 +52,10 @@ def _reactance_arc(x: float) -> Path:
 def _label_grid(ax: Axes, z_ref: float) -> None:
     """Write the values of the grid lines, and what they are."""
     look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED, "zorder": 1.5}
-    for r in STEPS:
+    for r in GRID_LINES:
         at = float(from_impedance(r, 1.0).real)
         ax.text(at + 0.012, -0.012, f"{r * z_ref:g}", ha="left", va="top", **look)
-    for x in STEPS:
+    for x in GRID_LINES:
         edge = complex(from_impedance(1j * x, 1.0)) * 1.03
         for sign, text in ((1, "+j"), (-1, "−j")):
             ax.text(

@@ -13,7 +13,7 @@ from rfcal.maths.reflection import Complex, from_impedance, swr
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.figures import chart, style
 
-STEP = 2.2
+ELEMENT_WIDTH = 2.2
 """Width of one element in the schematic's own units; wires are 1.5 apart from rail to rail."""
 RAIL, GROUND = 1.5, 0.0
 _WIRE: dict[str, Any] = {"color": style.TEXT, "linewidth": 1.4, "solid_capstyle": "round"}
@@ -34,16 +34,16 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
 def draw_schematic(ax: Axes, network: Network) -> Axes:
     """A network in plain lines, the transmitter's side on the left, the load on the right."""
     ax.set_axis_off()
-    width = STEP * (len(network.elements) + 1)
+    width = ELEMENT_WIDTH * (len(network.elements) + 1)
     ax.set(xlim=(-1.9, width + 1.9), ylim=(-0.7, 2.6), aspect="equal")
     _wire(ax, (-0.6, RAIL), (0.4, RAIL))
     _wire(ax, (-0.6, GROUND), (width + 0.1, GROUND))
     _words(ax, -0.75, (RAIL + GROUND) / 2, "to the\ntransmitter", ha="right", va="center")
     at = 0.4
     for element in network.elements:
-        middle = at + STEP / 2
+        middle = at + ELEMENT_WIDTH / 2
         _draw_element(ax, element, at, middle)
-        at += STEP
+        at += ELEMENT_WIDTH
     _wire(ax, (at, RAIL), (width + 0.1, RAIL))
     top, bottom = RAIL - 0.4, GROUND + 0.4
     ax.add_patch(_box(width - 0.12, bottom, 0.44, top - bottom))
@@ -56,7 +56,7 @@ def draw_schematic(ax: Axes, network: Network) -> Axes:
 def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -> None:
     """One element between `at` and one step further, its name and value beside it."""
     label = f"{element.name}\n{element.in_words()}"
-    end = at + STEP
+    end = at + ELEMENT_WIDTH
     if element.place == "section":
         _wire(ax, (at, RAIL), (middle - 0.7, RAIL))
         _wire(ax, (middle + 0.7, RAIL), (end, RAIL))

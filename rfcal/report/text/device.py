@@ -12,7 +12,7 @@ from rfcal.report.text.numbers import (
     figure_words,
     mhz,
     plus_minus,
-    swr_words,
+    swr_interval,
     value_words,
 )
 from rfcal.uncertainty import coverage
@@ -49,7 +49,7 @@ def answer(device: Device) -> dict[str, str]:
         "impedance": complex_ohm(z.value[at], half),
         "r": value_words(z.value[at].real, *ends[0], least=0.0),
         "x": value_words(z.value[at].imag, *ends[1]),
-        "swr": swr_words(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
+        "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
         "raw": complex_ohm(raw_ohm, _raw_half_width(device, raw_ohm)),
         "path": _path_words(device),
         "sources": "; ".join(
@@ -137,12 +137,12 @@ def figure_rows(device: Device) -> list[tuple[str, str]]:
             continue
         if reactive and not value > 0:
             continue
-        said = swr_words(value, low, high) if key == "swr" else ""
+        said = swr_interval(value, low, high) if key == "swr" else ""
         rows.append((name, said or figure_words(figure, at)))
     return rows
 
 
-def method(device: Device) -> str:
+def method_words(device: Device) -> str:
     """Whether Monte Carlo upholds the linear answer."""
     assessed, points = device.assessed, device.frequency.size
     share = float(assessed.linear.all(axis=1).mean())

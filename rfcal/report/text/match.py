@@ -12,18 +12,18 @@ NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
 
 
-def title(proposal: Proposal) -> str:
-    """A network's name."""
+def _title(proposal: Proposal) -> str:
+    """A network's name, such as ``"L, series part at load, low-pass"``."""
     network = proposal.candidate.network
     return ", ".join(filter(None, (network.topology, network.form)))
 
 
-def row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
-    """One line of the ranked table."""
+def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
+    """One line of the ranked table in words; with the limit, how close the network comes to it."""
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
-        "network": title(proposal),
+        "network": _title(proposal),
         "parts": parts or "nothing",
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
         "limit": _reached(limit, c.worst_swr),
@@ -50,7 +50,7 @@ def _width(band: Bandwidth) -> str:
     return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.0f}"
 
 
-def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
+def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
     """Each part of a network: value, loss, stress and what it moves."""
     c = proposal.candidate
     effects = {s.name: s.in_words() for s in proposal.sensitivities}
@@ -68,19 +68,19 @@ def part_rows(proposal: Proposal) -> list[tuple[str, ...]]:
     ]
 
 
-def lines(result: MatchResult) -> list[str]:
+def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
-    said = [f"match of '{result.request.measurement}' {where(result)}:"]
+    said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
     for i, proposal in enumerate(result.proposals, start=1):
-        r = row(proposal, result.limit)
+        r = match_row(proposal, result.limit)
         said.append(
             f"  {i}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
             f"{r['yield']} of such networks hold the target, up to {r['volt']}"
         )
-    return said + [f"  {text}" for text in remarks(result)]
+    return said + [f"  {text}" for text in match_remarks(result)]
 
 
-def where(result: MatchResult) -> str:
+def match_where(result: MatchResult) -> str:
     """Where and for what the networks are."""
     request = result.request
     low, high = request.band_hz
@@ -117,7 +117,7 @@ def _cut_from(result: MatchResult) -> list[str]:
     ]
 
 
-def remarks(result: MatchResult) -> list[str]:
+def match_remarks(result: MatchResult) -> list[str]:
     """The limit, what the line still loses, what was refused, and what to trim."""
     said = _cut_from(result)
     if result.path_db is not None:
@@ -146,10 +146,11 @@ def remarks(result: MatchResult) -> list[str]:
         elif sets_none(limit):
             said.append("the load itself sets no limit to the match over so narrow a band")
         else:
+            first = _reached(limit, result.proposals[0].candidate.worst_swr)
             said.append(
                 f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
                 "(limit of Bode and Fano, both conditions, by the load's series or parallel "
-                f"model); the first comes {row(result.proposals[0], limit)['limit']} of the way"
+                f"model); the first comes {first} of the way"
             )
     said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
     if result.trimming is not None:

@@ -79,7 +79,7 @@ def value_words(
     return f"{plus_minus(value, larger)}{unit}"
 
 
-def swr_words(value: float, low: float, high: float) -> str:
+def swr_interval(value: float, low: float, high: float) -> str:
     """A standing wave ratio [1] and its interval, such as ``"1.09 (1.05 to 1.13)"``."""
     if not math.isfinite(low):
         return "has no value: all is reflected, or more"
