@@ -32,28 +32,16 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real
-from rfcal.measurement.deembedding import Adapter, Cable, Fixture, Measured, Step
+from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.measurement.instrument import (
-    adapter_parameters,
-    drift_effects,
-    end_effects,
-    self_correcting,
-    usual_doubt,
-)
+from rfcal.measurement.instrument import drift_effects, self_correcting
 from rfcal.measurement.model import Inputs, behind_path, propagate
-from rfcal.models.interpolation import between_points, same_grid
+from rfcal.measurement.path import PathElement, by_figures, by_file, by_sweeps, same_points
+from rfcal.models.interpolation import same_grid
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
-
-SAME_WAY = 1e-9
-"""Passages there and back closer than this part of them are one number, written twice."""
-ALIKE = 1e-6
-"""Reflections closer than this are one reading, not two [1]."""
-MOST_LOSS_DB = 120.0
-"""Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
 
 @dataclass(frozen=True)
@@ -78,18 +66,6 @@ class Known:
         """What it reflects [1]."""
         model = with_default_uncertainty(self.model)
         return model.quantity(frequency, z_ref=z_ref, name=self.name)
-
-
-@dataclass(frozen=True, eq=False)
-class PathElement:
-    """One thing between the standards' plane and a device, and by what it is known."""
-
-    name: str
-    known_by: Line | TwoPortSweep | Sequence[Sweep]  # sweeps: its far end open, and short
-    fixture: bool = False  # whether the sweeps are of a fixture, else of a line
-    deviations: Mapping[str, float] = field(default_factory=dict)  # as `usual_doubt`, of which
-    # those stand in that are not stated
-    embed: bool = False  # whether it is to be added, else removed
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,57 +170,15 @@ class Bench:
 
     def step(self, here: Calibration, element: PathElement) -> Step:
         """One element of a path at the device's frequencies, with its inputs."""
-        known = element.known_by
+        known, z_ref = element.known_by, self.z_ref
         if isinstance(known, Line):
-            doubt = {**usual_doubt(known), **element.deviations}
-            _require_passage(known, here.frequency)
-            cable = Cable(here.frequency, known, self.z_ref)
-            parameters = tuple(cable.quantities(doubt, element.name))
-            return Step(cable, parameters=parameters, embed=element.embed)
-        doubt = {**defaults.PATH, **element.deviations}
+            return by_figures(element, known, here.frequency, z_ref)
         if isinstance(known, TwoPortSweep):
-            parameters = _two_port(known, here.frequency, element.name, doubt["adapter"])
-            adapter = Adapter(known.z_ref, self.z_ref)
-            return Step(adapter, parameters=parameters, embed=element.embed)
-        box = Fixture() if element.fixture else Measured()
-        readings = self._ends(here, known, box, doubt["far end"])
-        return Step(box, readings=readings, embed=element.embed)
-
-    def _ends(
-        self,
-        here: Calibration,
-        sweeps: Sequence[Sweep],
-        element: Measured | Fixture,
-        far_end: float,
-    ) -> tuple[tuple[Quantity, Quantity], ...]:
-        """Readings of an element's far end open and short, each with its connection."""
-        for sweep in sweeps:
-            if not same_grid(sweep.frequency, here.frequency):
-                raise CalibrationError(
-                    f"'{sweep.origin.file if sweep.origin else sweep.label}' was not read at the "
-                    "device's frequencies: read the line open, short and with the device at the "
-                    "same points"
-                )
+            return by_file(element, known, here.frequency, z_ref)
         # each read at another time than the device, so the analyzer has drifted by itself
-        readings = [self.reading(here, sweep) for sweep in sweeps]
-        corrected = [here.error_box.correct(r.value) for r in readings]
-        if np.any(alike := np.abs(corrected[0] - corrected[1]) < ALIKE):
-            raise CalibrationError(
-                f"its two sweeps, open and short, read alike {span_mhz(here.frequency, alike)}: "
-                "look whether one file was named twice"
-            )
-        through, zero = element.bilinear(corrected), np.zeros(here.frequency.size, complex)
-        pairs = []
-        for reading, end, sweep in zip(readings, (1.0, -1.0), sweeps, strict=True):
-            with np.errstate(divide="ignore", invalid="ignore"):
-                effects = end_effects(sweep.label, through, end, self.analyzer.connection, far_end)
-            if np.any(lost := ~np.isfinite(effects[-1].change)):
-                raise CalibrationError(
-                    f"its two sweeps leave no way through {span_mhz(here.frequency, lost)}: look "
-                    "whether open and short are exchanged"
-                )
-            pairs.append((reading, Quantity(zero, effects)))
-        return tuple(pairs)
+        readings = [self.reading(here, same_points(sweep, here.frequency)) for sweep in known]
+        labels = [sweep.label for sweep in known]
+        return by_sweeps(element, here, labels, readings, self.analyzer.connection)
 
 
 def _require_names(names: Sequence[str], what: str) -> None:
@@ -255,37 +189,3 @@ def _require_names(names: Sequence[str], what: str) -> None:
             f"two {what} are named '{twice[0]}': give each a name of its own, or what is "
             "uncertain of them would be taken for one"
         )
-
-
-def _require_passage(line: Line, frequency: Real) -> None:
-    there_and_back = 2 * line.loss_db_per_100m(frequency) * line.length_m / 100
-    lost = there_and_back > MOST_LOSS_DB
-    if np.any(lost):
-        raise CalibrationError(
-            f"there and back it loses {np.max(there_and_back):.3g} dB {span_mhz(frequency, lost)}, "
-            "so nothing of the device comes back: check length_m and the loss"
-        )
-
-
-def _two_port(
-    sweep: TwoPortSweep, frequency: Real, name: str, deviation: float
-) -> tuple[Quantity, ...]:
-    """S11, S12 S21 and S22 of an adapter at the device's frequencies, in its own reference."""
-    s = sweep.s
-    closed = np.abs(s[:, 0, 1] * s[:, 1, 0]) < 10 ** (-MOST_LOSS_DB / 20)
-    if np.any(closed):
-        raise CalibrationError(
-            f"'{sweep.origin.file if sweep.origin else sweep.label}' lets nothing through and back "
-            f"{span_mhz(sweep.frequency, closed)}: an adapter passes both ways"
-        )
-    rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
-    doubt: Real | float = 0.0
-    # the product of two parameters, each uncertain alike: together where they are one number
-    there, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
-    one = np.allclose(s[:, 1, 0], s[:, 0, 1], rtol=SAME_WAY, atol=0)
-    passing = there + back if one else np.hypot(there, back)
-    if not same_grid(frequency, sweep.frequency):
-        what = f"the parameters of '{name}'"
-        rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
-        passing = np.interp(frequency, sweep.frequency, passing)
-    return adapter_parameters(name, rows, deviation, passing, doubt)

@@ -5,14 +5,13 @@ their effects, or readings that went through the same calibration as the device 
 errors, which is kept track of).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear, section_by_mismatch, section_by_round_trip
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
@@ -24,50 +23,25 @@ STEP = 1e-5
 
 
 class Element(Protocol):
-    """One thing between plane and device: a map that depends on a few inputs."""
+    """One thing between plane and device: a map that depends on a few inputs, shape (..., F)."""
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
-        """The map from beyond the element to its near side.
-
-        Parameters
-        ----------
-        inputs : sequence of ndarray, shape (..., F)
-            The element's inputs.
-        """
+        """The map from beyond the element to its near side."""
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input.
-
-        Parameters
-        ----------
-        x : ndarray, shape (F,)
-            Reflection beyond the element [1].
-        inputs : sequence of ndarray, shape (F,)
-            The element's inputs.
-        """
+        """Derivative by each input of what is seen of a reflection x [1] beyond, shape (F,)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One element of a path with its inputs.
-
-    Parameters
-    ----------
-    element : Element
-        What it is.
-    readings : tuple of (Quantity, Quantity)
-        Inputs that are raw readings through the same calibration, each with what connecting it
-        adds to its true reflection [1]; they come before the parameters.
-    parameters : tuple of Quantity
-        The other inputs.
-    embed : bool
-        True to add the element to what was measured, False to remove it.
-    """
+    """One element of a path with its inputs."""
 
     element: Element
+    # inputs that are raw readings through the same calibration, each with what connecting it adds
+    # to its true reflection [1]; they come before the parameters
     readings: tuple[tuple[Quantity, Quantity], ...] = ()
-    parameters: tuple[Quantity, ...] = ()
-    embed: bool = False
+    parameters: tuple[Quantity, ...] = ()  # the other inputs
+    embed: bool = False  # whether it is added to what was measured, else removed
 
     def at_points(self, index: NDArray[np.intp]) -> "Step":
         """The same at some of its frequencies."""
@@ -89,38 +63,17 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Cable:
-    """A line known by its figures; inputs: length, velocity factor, z0, relative loss and skin.
+    """A line known by its figures.
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    line : Line
-        The best estimate; its losses count times the fourth input, which is 1.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
+    Inputs: length [m], velocity factor [1], z0 [ohm], relative loss and skin effect [1].
     """
 
-    frequency: Real
-    line: Line
-    z_ref: float
+    frequency: Real  # [Hz], shape (F,)
+    line: Line  # the best estimate; its losses count times the fourth input, which is 1
+    z_ref: float  # of the reflections [ohm]
 
-    def quantities(self, deviations: dict[str, float], name: str) -> list[Quantity]:
-        """The inputs with their effects.
-
-        Parameters
-        ----------
-        deviations : dict of str to float
-            Standard uncertainties of ``length`` [m], ``velocity factor`` [1], ``impedance``
-            [ohm] and ``loss`` [1, relative]; that of the skin effect is its usual one.
-        name : str
-            Name of the line, for the budget.
-
-        Returns
-        -------
-        list of five Quantity
-            In the order of the inputs.
-        """
+    def quantities(self, deviations: Mapping[str, float], name: str) -> list[Quantity]:
+        """The inputs with the effects of their standard uncertainties, keys as `defaults.PATH`."""
         line, ones = self.line, np.ones(self.frequency.size, complex)
         values: dict[str, Any] = {
             "length": line.length_m,
@@ -129,9 +82,8 @@ class Cable:
             "loss": 1.0,
             "skin effect": line.skin,
         }
-        known = {"skin effect": defaults.SKIN_EFFECT, **deviations}
         return [
-            Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(known[key])),))
+            Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(deviations[key])),))
             for key, value in values.items()
         ]
 
@@ -153,35 +105,11 @@ class Cable:
         return (zc - self.z_ref) / (zc + self.z_ref), trip
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
-        """The line as a map.
-
-        Parameters
-        ----------
-        inputs : sequence of five ndarray, shape (..., F)
-            Length [m], velocity factor [1], z0 [ohm], relative loss [1], skin [1].
-
-        Returns
-        -------
-        Bilinear
-            From the far end to the near end.
-        """
+        """The line as a map."""
         return Bilinear.section(*self._section(self._line(inputs)))
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input.
-
-        Parameters
-        ----------
-        x : ndarray, shape (F,)
-            Reflection at the far end [1].
-        inputs : sequence of five ndarray, shape (F,)
-            As for `bilinear`.
-
-        Returns
-        -------
-        list of five ndarray, shape (F,)
-            Derivatives [1/m, 1, 1/ohm, 1, 1], by central differences.
-        """
+        """Derivative of what is seen by each input, by central differences of the section."""
         mismatch, trip = self._section(self._line(inputs))
         by_mismatch = section_by_mismatch(x, mismatch, trip)
         by_trip = section_by_round_trip(x, mismatch, trip)
@@ -202,37 +130,13 @@ class Measured:
     """
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
-        """The line as a map.
-
-        Parameters
-        ----------
-        inputs : sequence of two ndarray, shape (..., F)
-            Reflection seen with the far end open and short [1].
-
-        Returns
-        -------
-        Bilinear
-            From the far end to the near end.
-        """
+        """The line as a map."""
         o, s = inputs
         # Z_far = Zo (Zs - Z) / (Z - Zo), written in reflections
         return Bilinear(-2 - o + s, o + s, -o - s, s - o + 2 * o * s).invert()
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input.
-
-        Parameters
-        ----------
-        x : ndarray, shape (F,)
-            Reflection at the far end [1].
-        inputs : sequence of two ndarray, shape (F,)
-            As for `bilinear`.
-
-        Returns
-        -------
-        list of two ndarray, shape (F,)
-            Derivatives [1].
-        """
+        """Derivative of what is seen by each input."""
         o, s = inputs
         seen = self.bilinear(inputs).apply(x)
         # implicit derivative of x (-(o + s) seen + s - o + 2 o s) = (s - o - 2) seen + o + s
@@ -244,18 +148,13 @@ class Measured:
 
 @dataclass(frozen=True)
 class Adapter:
-    """A two-port known by its scattering parameters; inputs: S11, S12 S21, S22.
+    """A two-port, its port 1 to the analyzer, by its scattering parameters.
 
-    Parameters
-    ----------
-    z_own : float
-        Reference impedance of the scattering parameters [ohm].
-    z_ref : float
-        Reference impedance of the reflections [ohm].
+    Inputs: S11, S12 S21, S22.
     """
 
-    z_own: float = 50.0
-    z_ref: float = 50.0
+    z_own: float = 50.0  # of the scattering parameters [ohm]
+    z_ref: float = 50.0  # of the reflections [ohm]
 
     def _to_own(self) -> Bilinear:
         """From reflections in `z_ref` to those in `z_own`."""
@@ -264,37 +163,13 @@ class Adapter:
         return Bilinear(one, step, step, one)
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
-        """The adapter as a map.
-
-        Parameters
-        ----------
-        inputs : sequence of three ndarray, shape (..., F)
-            S11, S12 times S21, S22 [1]; port 1 faces the analyzer.
-
-        Returns
-        -------
-        Bilinear
-            From port 2 to port 1.
-        """
+        """The adapter as a map."""
         s11, through, s22 = inputs
         own = self._to_own()
         return own.invert() @ Bilinear.from_error_terms(s11, s22, through) @ own
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input.
-
-        Parameters
-        ----------
-        x : ndarray, shape (F,)
-            Reflection at port 2 [1].
-        inputs : sequence of three ndarray, shape (F,)
-            As for `bilinear`.
-
-        Returns
-        -------
-        list of three ndarray, shape (F,)
-            Derivatives [1].
-        """
+        """Derivative of what is seen by each input."""
         s11, through, s22 = inputs
         own = self._to_own()
         x = own.apply(x)
@@ -311,18 +186,7 @@ class Fixture:
     """
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
-        """The fixture as a map.
-
-        Parameters
-        ----------
-        inputs : sequence of two ndarray, shape (..., F)
-            Reflection of the fixture open and short [1].
-
-        Returns
-        -------
-        Bilinear
-            From the device's clips to the plane.
-        """
+        """The fixture as a map."""
         o, s = inputs
         # normalised: zs = (1 + s)/(1 - s), y = (1 - o)(1 - s)/(2 (o - s)); all times what divides
         u, v = (1 - o) * (1 - s), 2 * (o - s)
@@ -330,20 +194,7 @@ class Fixture:
         return chain.bilinear(1.0)
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input.
-
-        Parameters
-        ----------
-        x : ndarray, shape (F,)
-            Reflection at the clips [1].
-        inputs : sequence of two ndarray, shape (F,)
-            As for `bilinear`.
-
-        Returns
-        -------
-        list of two ndarray, shape (F,)
-            Derivatives [1].
-        """
+        """Derivative of what is seen by each input."""
         o, s = inputs
         seen = self.bilinear(inputs).apply(x)
         # normalised: seen z = zs + w, w = 1/(1/z + y); y = y_open (1 - o)
@@ -356,22 +207,7 @@ class Fixture:
 
 
 def remove(near: Quantity, element: Element, inputs: Sequence[Quantity]) -> Quantity:
-    """What is beyond an element, given what is seen at its near side.
-
-    Parameters
-    ----------
-    near : Quantity
-        Reflection coefficient at the near side [1].
-    element : Element
-        What is between.
-    inputs : sequence of Quantity
-        The element's inputs.
-
-    Returns
-    -------
-    Quantity
-        Reflection coefficient beyond [1], with every effect.
-    """
+    """What is beyond an element, given what is seen at its near side [1], with every effect."""
     values = [q.value for q in inputs]
     box = element.bilinear(values)
     far = box.correct(near.value)
@@ -382,22 +218,7 @@ def remove(near: Quantity, element: Element, inputs: Sequence[Quantity]) -> Quan
 
 
 def add(far: Quantity, element: Element, inputs: Sequence[Quantity]) -> Quantity:
-    """What is seen at the near side of an element, given what is beyond it.
-
-    Parameters
-    ----------
-    far : Quantity
-        Reflection coefficient beyond the element [1].
-    element : Element
-        What is between.
-    inputs : sequence of Quantity
-        The element's inputs.
-
-    Returns
-    -------
-    Quantity
-        Reflection coefficient at the near side [1], with every effect.
-    """
+    """What is seen at an element's near side, given what is beyond it [1], with every effect."""
     values = [q.value for q in inputs]
     box = element.bilinear(values)
     by_input = element.slopes(far.value, values)

@@ -23,58 +23,26 @@ CONDITION_LIMIT = 1e6
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """Error terms of one set of standards, with all that went into them.
+    """Error terms of one set of standards, with all that went into them."""
 
-    Parameters
-    ----------
-    names : tuple of S str
-        Names of the standards.
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    known : tuple of S Quantity
-        Reflection [1] of each standard as connected, with its effects.
-    seen : tuple of S Quantity
-        Raw reading [1] of each, with its effects.
-    weight : tuple of S ndarray, shape (F,), or None
-        Weights of the least-squares fit; None for three standards.
-    error_box : Bilinear
-        The analyzer, and all between it and the reference plane, as one map.
-    condition : ndarray, shape (F,)
-        Condition number [1] of the standards: how well they are spread.
-    doubt : ndarray, shape (3, F), or None
-        Standard uncertainty that interpolation adds to directivity, source match and tracking.
-    """
-
-    names: tuple[str, ...]
-    frequency: Real
-    known: tuple[Quantity, ...]
-    seen: tuple[Quantity, ...]
-    weight: tuple[Real, ...] | None
-    error_box: Bilinear
-    condition: Real
+    names: tuple[str, ...]  # of the standards
+    frequency: Real  # [Hz], shape (F,)
+    known: tuple[Quantity, ...]  # reflection of each standard as connected [1]
+    seen: tuple[Quantity, ...]  # raw reading of each [1]
+    weight: tuple[Real, ...] | None  # of the least-squares fit; None for three standards
+    error_box: Bilinear  # the analyzer, and all between it and the reference plane, as one map
+    condition: Real  # condition number [1]: how well the standards are spread
+    # what interpolation adds to directivity, source match and tracking, as standard uncertainty,
+    # shape (3, F)
     doubt: Real | None = None
 
     def residuals(self) -> Complex:
-        """What the error terms leave of each standard, as reflection at the reference plane.
-
-        Returns
-        -------
-        ndarray, shape (S, F)
-            Corrected reading minus definition [1]; zero to rounding for three standards.
-        """
+        """Corrected reading of each standard minus what it is [1], at the plane, shape (S, F)."""
         corrected = [self.error_box.correct(s.value) for s in self.seen]
         return np.array([c - k.value for c, k in zip(corrected, self.known, strict=True)])
 
     def chi_square(self) -> tuple[Real, int]:
-        """How large the residuals are against the stated uncertainties.
-
-        Returns
-        -------
-        chi_square : ndarray, shape (F,)
-            Sum over standards of squared residual over variance, both axes.
-        degrees_of_freedom : int
-            Twice the number of standards beyond three.
-        """
+        """Squared residuals over their variances, added up, shape (F,), and degrees of freedom."""
         steady = _steady(self.seen)  # one scatter for all, which so few readings can tell
         variance = np.array(_variance_at_plane(self.known, steady, self.error_box))
         size = np.abs(self.residuals()) ** 2
@@ -87,16 +55,6 @@ class Calibration:
         Errors along one axis only, such as a delay's, scatter chi-square more than errors of both
         parts: it is judged with as many degrees of freedom as its own variance has (source:
         Satterthwaite's approximation, of the least isotropic standard).
-
-        Parameters
-        ----------
-        chance : float
-            Probability of a sound point to be called in contradiction [1].
-
-        Returns
-        -------
-        ndarray of bool, shape (F,)
-            False everywhere with three standards, which fit exactly.
         """
         total, freedom = self.chi_square()
         if not freedom:
@@ -126,18 +84,7 @@ class Calibration:
         )
 
     def exchanged(self, one: str, other: str) -> "Calibration":
-        """The calibration as if the readings of two standards had been exchanged.
-
-        Parameters
-        ----------
-        one, other : str
-            Names of the standards.
-
-        Returns
-        -------
-        Calibration
-            Fitted anew, with the same weights.
-        """
+        """The calibration as if the readings of two standards had been exchanged, fitted anew."""
         seen = dict(zip(self.names, self.seen, strict=True))
         seen[one], seen[other] = seen[other], seen[one]
         values = [s.value for s in seen.values()]
@@ -145,24 +92,9 @@ class Calibration:
         return replace(self, seen=tuple(seen.values()), error_box=box)
 
     def at(self, frequency: Real, known: Sequence[Quantity]) -> "Calibration":
-        """The same calibration at frequencies between its points.
+        """The same calibration at frequencies [Hz] between its points, the standards known there.
 
-        Parameters
-        ----------
-        frequency : ndarray, shape (F,)
-            Frequencies [Hz] within the calibration's range.
-        known : sequence of S Quantity
-            The standards at `frequency`.
-
-        Returns
-        -------
-        Calibration
-            With interpolated error terms and `doubt`.
-
-        Raises
-        ------
-        CalibrationError
-            Frequencies outside the range, or error terms that turn too fast between points.
+        Refused outside its range, and where error terms turn too fast between points.
         """
         box = self.error_box
         terms = np.array([box.directivity, box.source_match, box.reflection_tracking])
@@ -184,20 +116,7 @@ class Calibration:
         return replace(effect, change=moved)
 
     def interpolation_effects(self, label: str, reflection: Complex) -> tuple[Effect, ...]:
-        """What interpolating the error terms adds to the doubt about a raw reading.
-
-        Parameters
-        ----------
-        label : str
-            What was read.
-        reflection : ndarray, shape (F,)
-            Corrected reflection [1] of the device.
-
-        Returns
-        -------
-        tuple of Effect
-            Empty where nothing was interpolated.
-        """
+        """What interpolating the error terms adds to a raw reading of this corrected reflection."""
         if self.doubt is None:
             return ()
         inside = reflection / (1 - self.error_box.source_match * reflection)
@@ -220,27 +139,6 @@ def calibrate(
 
     More than three are weighted by the inverse of their variance as it appears in the fitted
     equation; that variance depends on the error terms, so the weights are renewed once.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    names : sequence of S str
-        Names of the standards.
-    known : sequence of S Quantity
-        Reflection [1] of each standard as connected.
-    seen : sequence of S Quantity
-        Raw reading [1] of each.
-
-    Returns
-    -------
-    Calibration
-        The error terms and what they rest on.
-
-    Raises
-    ------
-    CalibrationError
-        Fewer than three standards, or standards that cannot be told apart at some frequency.
     """
     if len(known) < 3:
         raise CalibrationError(
@@ -298,24 +196,7 @@ def require_apart(
 ) -> Real:
     """Refuse standards that leave fewer than three distinct points at some frequency.
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    names : sequence of S str
-        Names of the standards.
-    known, seen : sequences of S Quantity
-        Reflections [1] and raw readings [1].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Condition number of the standards' spread: of the matrix with rows 1, g, g^2.
-
-    Raises
-    ------
-    CalibrationError
-        Names the standards, the frequencies and the condition number.
+    Else the condition number of their spread, shape (F,): of the matrix with rows 1, g, g^2.
     """
     g = np.array([k.value for k in known])
     for name, k, s in zip(names, known, seen, strict=True):

@@ -22,59 +22,19 @@ from rfcal.uncertainty.quantity import Effect, Quantity, combine
 
 @dataclass(frozen=True, eq=False)
 class Inputs:
-    """All that one corrected reading depends on.
+    """All that one corrected reading depends on."""
 
-    Parameters
-    ----------
-    calibration : Calibration
-        Standards, their readings and the error terms, at the reading's frequencies.
-    reading : Quantity
-        Raw reading [1] of the device.
-    connection : Quantity
-        What connecting the device adds to its true reflection [1]; zero on average.
-    path : tuple of Step
-        What lies between the standards' plane and the device, from the plane outward.
-    """
-
-    calibration: Calibration
-    reading: Quantity
-    connection: Quantity
-    path: tuple[Step, ...] = ()
+    calibration: Calibration  # at the reading's frequencies
+    reading: Quantity  # raw, of the device [1]
+    connection: Quantity  # what connecting adds to its true reflection [1]; zero on average
+    path: tuple[Step, ...] = ()  # from the standards' plane outward
 
     def draw(self, rng: np.random.Generator, draws: int) -> Complex:
-        """Random corrected reflections: the model evaluated on random inputs.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-
-        Returns
-        -------
-        ndarray, shape (N, F)
-            Corrected reflection coefficient [1].
-        """
+        """Random corrected reflections [1], shape (draws, F): the model of random inputs."""
         return self.walk(rng, draws)[0]
 
     def walk(self, rng: np.random.Generator, draws: int) -> tuple[Complex, list[Bilinear]]:
-        """Random corrected reflections, and the random maps of the path that led to them.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-
-        Returns
-        -------
-        reflection : ndarray, shape (N, F)
-            Corrected reflection coefficient [1].
-        maps : list of Bilinear
-            Of the path's elements, in its order.
-        """
+        """Random corrected reflections, as `draw`, and the path's random maps in its order."""
         box, read, maps = self._drawn(rng, draws)
         reading, connection = read
         reflection = box.correct(reading) - connection
@@ -88,21 +48,8 @@ class Inputs:
         """What would be read of any true reflection: the same model, turned round.
 
         Everything that is random moves the plane by a bilinear map, so each draw of all inputs
-        is one map from a true reflection to the corrected reading that it would give.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Where the randomness comes from.
-        draws : int
-            Number of draws N.
-        drawn : dict, optional
-            As for `Quantity.draw`.
-
-        Returns
-        -------
-        Bilinear
-            Maps, shape (N, F).
+        is one map, shape (draws, F), from a true reflection to the corrected reading that it would
+        give. Numbers already drawn count as for `Quantity.draw`.
         """
         box, (reading, connection), maps = self._drawn(rng, draws, drawn)
         whole = _shift(self.reading.value - reading) @ box @ _shift(connection)
@@ -144,13 +91,7 @@ class Inputs:
         )
 
     def corrected(self) -> Complex:
-        """The model evaluated at the best estimates.
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Corrected reflection coefficient [1].
-        """
+        """The model evaluated at the best estimates [1], shape (F,)."""
         return propagate(self).value
 
 
@@ -160,39 +101,16 @@ def _shift(by: Complex) -> Bilinear:
 
 
 def propagate(inputs: Inputs) -> Quantity:
-    """Corrected reflection of the device with the effect of every source, to first order.
+    """Corrected reflection [1] of the device with the effect of every source, to first order.
 
     For more than three standards the terms of second order in the fit's own residuals are
     left out; Monte Carlo has them.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-
-    Returns
-    -------
-    Quantity
-        Reflection coefficient [1] and its effects.
     """
     return beyond(at_plane(inputs.calibration, inputs.reading, inputs.connection), inputs)
 
 
 def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
-    """A reflection at the standards' plane as it is beyond the path, with every source's effect.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Reflection coefficient at the plane [1], through the same calibration.
-    inputs : Inputs
-        Calibration and path.
-
-    Returns
-    -------
-    Quantity
-        Reflection coefficient with the path's elements removed, or added [1].
-    """
+    """A reflection [1] at the standards' plane as it is beyond the path, with every effect."""
     for step in inputs.path:
         readings = [at_plane(inputs.calibration, *pair) for pair in step.readings]
         move = add if step.embed else remove
@@ -201,18 +119,7 @@ def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
 
 
 def behind_path(inputs: Inputs) -> Complex:
-    """What a small reflection added beyond all that is removed adds at the plane.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        Calibration, reading and path.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Derivative [1].
-    """
+    """What a small reflection added beyond all that is removed adds at the plane [1]."""
     removed = tuple(step for step in inputs.path if not step.embed)
     near = inputs.calibration.error_box.correct(inputs.reading.value)
     probe = Effect("at the plane", np.ones_like(near))
@@ -222,22 +129,7 @@ def behind_path(inputs: Inputs) -> Complex:
 
 
 def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) -> Quantity:
-    """A raw reading corrected to the standards' plane, with the effect of every source.
-
-    Parameters
-    ----------
-    calibration : Calibration
-        Error terms and what they rest on.
-    reading : Quantity
-        Raw reading [1].
-    connection : Quantity
-        What connecting it added to its true reflection [1].
-
-    Returns
-    -------
-    Quantity
-        Reflection coefficient at the plane [1].
-    """
+    """A raw reading corrected to the standards' plane [1], with the effect of every source."""
     box = calibration.error_box
     known = [k.value for k in calibration.known]
     seen = [s.value for s in calibration.seen]
@@ -257,20 +149,7 @@ def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) 
 
 
 def impedance(reflection: Quantity, z_ref: float) -> Quantity:
-    """Impedance with its effects, to first order.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Reflection coefficient [1] and its effects.
-    z_ref : float
-        Its reference impedance [ohm].
-
-    Returns
-    -------
-    Quantity
-        Impedance [ohm] and its effects.
-    """
+    """Impedance [ohm] of a reflection with its effects, to first order."""
     value = to_impedance(reflection.value, z_ref)
     slope = impedance_derivative(reflection.value, z_ref)
     # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
@@ -278,20 +157,10 @@ def impedance(reflection: Quantity, z_ref: float) -> Quantity:
 
 
 def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
-    """Expanded uncertainty of R and of X, each by itself.
+    """95 % half-widths of R and of X, each by itself [ohm], shape (F, 2).
 
-    Parameters
-    ----------
-    reflection : Quantity
-        Reflection coefficient [1].
-    z_ref : float
-        Its reference impedance [ohm].
-
-    Returns
-    -------
-    ndarray, shape (F, 2)
-        95 % half-widths [ohm], infinite where the region of the reflection reaches an open: R and
-        X have no bound there, whatever their derivatives at the middle say.
+    They are infinite where the region of the reflection reaches an open: R and X have no bound
+    there, whatever their derivatives at the middle say.
     """
     half = K_AXIS * standard_uncertainty(impedance(reflection, z_ref).covariance())
     unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)

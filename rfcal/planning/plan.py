@@ -27,71 +27,30 @@ PLAIN: Mapping[str, Standard] = {kind: Standard(kind) for kind in ("short", "ope
 
 @dataclass(frozen=True, eq=False)
 class Option:
-    """One change of the set-up and what it would do.
+    """One change of the set-up and what it would do."""
 
-    Parameters
-    ----------
-    change : str
-        What to do, in a few words.
-    setup : Setup
-        The set-up so changed.
-    resistance, reactance : ndarray, shape (F,)
-        Width of the 95 % interval that would remain, over the present one [1].
-    gain : float
-        Part by which the intervals of R and X together (root of the sum of squares) would shrink
-        [1], median of the frequencies; negative where the change would harm. Behind a line whose
-        doubt bends the intervals it is known to some hundredths, as draws have their chance.
-    """
-
-    change: str
-    setup: Setup
-    resistance: Real
+    change: str  # what to do, in a few words
+    setup: Setup  # so changed
+    resistance: Real  # of the width of the 95 % interval the part that would remain [1], shape (F,)
     reactance: Real
+    # part by which the intervals of R and X together (root of the sum of squares) would shrink,
+    # median of the frequencies; negative where the change would harm
     gain: float
 
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """What to expect of a measurement.
+    """What to expect of a measurement."""
 
-    Parameters
-    ----------
-    reflection : Quantity
-        At the device [1], with every source's effect.
-    figures : dict of str to Figure
-        Intervals as from `derived.derived`: ``resistance``, ``reactance`` and the others.
-    shares : dict of str to ndarray, shape (F, 2)
-        Shares of the sources in the variance of R and of X.
-    options : tuple of Option
-        What could be changed, the most helpful first.
-    """
-
-    reflection: Quantity
+    reflection: Quantity  # at the device [1]
+    # intervals as from `derived`: "resistance", "reactance" and the others
     figures: dict[str, Figure]
-    shares: dict[str, Real]
-    options: tuple[Option, ...]
+    shares: dict[str, Real]  # of the sources in the variance of R and of X, shape (F, 2)
+    options: tuple[Option, ...]  # the most helpful first
 
 
 def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
-    """What a measurement will be worth, and what would improve it.
-
-    Parameters
-    ----------
-    setup : Setup
-        Analyzer, standards and lines.
-    expected_ohm : array_like, shape (F,) or ()
-        Impedance expected of the device [ohm].
-
-    Returns
-    -------
-    Plan
-        Intervals, budget and options.
-
-    Raises
-    ------
-    CalibrationError
-        An impedance that is not finite, or an active one.
-    """
+    """What a measurement of an impedance expected [ohm], shape (F,) or (), will be worth."""
     expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
     if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
         raise CalibrationError("plan with a finite impedance whose R is not below zero")
@@ -133,18 +92,7 @@ def _ratio(then: Real, now: Real) -> Real:
 
 
 def changes(setup: Setup) -> dict[str, Setup]:
-    """What could be done better, each as a set-up of its own.
-
-    Parameters
-    ----------
-    setup : Setup
-        As it is.
-
-    Returns
-    -------
-    dict of str to Setup
-        By what is to be done.
-    """
+    """What could be done better, each as a set-up of its own, by what is to be done."""
     found = _of_instrument(setup) if setup.residual is not None else _of_standards(setup)
     found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
     if setup.typed or setup.typed_steps is not None:
@@ -221,71 +169,20 @@ def _swept(line: Length) -> Length:
 
 @dataclass(frozen=True, eq=False)
 class Blind:
-    """Places of the reflection chart where a set-up sees little.
+    """Places of the reflection chart where a set-up sees little."""
 
-    Parameters
-    ----------
-    reflection : ndarray, shape (M,)
-        Places [1].
-    resistance, reactance : ndarray of bool, shape (M,)
-        Where R, where X is not known to the limit asked for.
-    """
-
-    reflection: Complex
-    resistance: NDArray[np.bool_]
-    reactance: NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Places on the chart: rings of equal spacing.
-
-    Parameters
-    ----------
-    rings : int
-        Number of rings, the outermost at `outer`.
-    spokes : int
-        Places on every ring.
-    outer : float
-        Size of the reflection on the outermost ring [1].
-    """
-
-    rings: int = 12
-    spokes: int = 48
-    outer: float = 0.99
-
-    def places(self) -> Complex:
-        """The places, ring by ring outward.
-
-        Returns
-        -------
-        ndarray, shape (rings * spokes,)
-            Reflection coefficient [1].
-        """
-        sizes = self.outer * np.arange(1, self.rings + 1) / self.rings
-        turns = np.exp(2j * np.pi * np.arange(self.spokes) / self.spokes)
-        return (sizes[:, None] * turns).ravel()
+    reflection: Complex  # places [1], shape (M,)
+    resistance: NDArray[np.bool_]  # where R is not known to the limit asked for
+    reactance: NDArray[np.bool_]  # where X is not
 
 
 def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5) -> Blind:
     """Where on the chart the set-up is blind, at the middle of its frequencies.
 
-    Parameters
-    ----------
-    setup : Setup
-        Analyzer, standards and lines.
-    reflection : ndarray, shape (M,), optional
-        Places of the chart [1], within the unit circle; by default those of `Grid`.
-    limit : float
-        Largest half-width of a useful interval: of R over R itself, of X over the size of the
-        impedance [1].
-
-    Returns
-    -------
-    Blind
-        Marked places.
+    The limit is the largest half-width of a useful interval: of R over R itself, of X over the
+    size of the impedance [1].
     """
-    places = Grid().places() if reflection is None else reflection
+    places = _rings() if reflection is None else reflection
     everywhere = np.full(places.size, float(np.median(setup.frequency)))
     inputs = setup.at(everywhere).inputs(places)
     seen = derived(everywhere, propagate(inputs), z_ref=setup.z_ref, readings=Readings(inputs))
@@ -295,3 +192,10 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
         (r.low <= 0) | ((r.high - r.low) / 2 > limit * r.value),
         ~((x.high - x.low) / 2 <= limit * z.value),
     )
+
+
+def _rings() -> Complex:
+    """Places all over the chart [1]: 12 rings of 48, the outermost just inside its edge."""
+    sizes = 0.99 * np.arange(1, 13) / 12
+    turns = np.exp(2j * np.pi * np.arange(48) / 48)
+    return np.asarray(sizes[:, None] * turns).ravel()

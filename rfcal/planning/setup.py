@@ -30,47 +30,23 @@ EXTRA: Mapping[str, Standard] = {
 
 @dataclass(frozen=True, eq=False)
 class Length:
-    """A line, adapter or fixture between calibration plane and device, and how it will be known.
-
-    Parameters
-    ----------
-    name : str
-        Name, for the budget.
-    cable : Cable
-        What it is, at the plan's frequencies.
-    deviations : mapping of str to float
-        Standard uncertainties: of a cable as in `Cable.quantities`; of the others ``"far end"``
-        (reflection of its open and short [1]) or ``"adapter"`` (scattering parameters [1]). Those
-        of `usual_doubt` stand in, as in a record.
-    kind : str
-        What tells about it: ``"cable"`` its figures, ``"measured"`` sweeps of the line itself
-        with its far end open and short, ``"fixture"`` such sweeps of a fixture, ``"adapter"`` a
-        two-port file.
-    """
+    """A line, adapter or fixture between calibration plane and device, and how it will be known."""
 
     name: str
-    cable: Cable
+    cable: Cable  # what it is, at the plan's frequencies
+    # standard uncertainties, keys as in `defaults.PATH`, which stand in as in a record; impedance
+    # in ohm
     deviations: Mapping[str, float] = field(default_factory=dict)
+    # "cable": by its figures; "measured", "fixture": by sweeps of it with its far end open and
+    # short; "adapter": by a two-port file
     kind: str = "cable"
 
     def doubt(self) -> dict[str, float]:
-        """The standard uncertainties, with the defaults for those that are not stated.
-
-        Returns
-        -------
-        dict of str to float
-            Keys as in `usual_doubt`.
-        """
+        """The standard uncertainties, with the defaults for those that are not stated."""
         return {**usual_doubt(self.cable.line), **self.deviations}
 
     def bilinear(self) -> Bilinear:
-        """What it is, as a map.
-
-        Returns
-        -------
-        Bilinear
-            From its far end to its near end.
-        """
+        """What it is, as a map from its far end to its near end."""
         return self.cable.bilinear([q.value for q in self.cable.quantities(self.doubt(), "")])
 
 
@@ -79,73 +55,35 @@ class Setup:
     """What will be used for a measurement.
 
     Where nothing is stated the same is taken as in a record that states nothing.
-
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz].
-    standards : mapping of str to Standard or Tabulated
-        Three or more, or none with `residual`; one without stated uncertainty has its kind's
-        default.
-    noise : float
-        Standard deviation of each axis of one raw reading [1].
-    connection : float
-        Standard deviation of each axis of one connection [1].
-    drift : float
-        As for `drift_effects` [1].
-    lines : tuple of Length
-        What lies between plane and device, from the plane outward.
-    z_ref : float
-        Reference impedance [ohm].
-    directivity, source_match, tracking : complex
-        The analyzer's error terms before any correction [1]. They leave what the standards do to
-        the answer alone, but noise, drift and display step are divided by the tracking.
-    typed : bool
-        Whether R and X are typed off a display, rather than saved in files.
-    resolution_ohm : float
-        Step of that display [ohm].
-    typed_steps : tuple of float, optional
-        Steps of magnitude [1] and angle [degree], where a reflection is typed instead.
-    residual : mapping of str to float, optional
-        Of an instrument that corrects itself, in place of standards and error terms: sizes as
-        for `self_correcting`; those of `defaults.RESIDUAL` stand in.
-    inside : tuple of Length
-        Lines from the analyzer to the calibration plane, as part of the error box.
-    extra : mapping of str to Standard
-        Standards that could be added. An open or short is put behind an eighth of a wave at the
-        middle of the frequencies, known as well as its ``"delay"`` says.
     """
 
-    frequency: Real
+    frequency: Real  # [Hz], shape (F,)
+    # three or more, or none with `residual`; their kinds' default uncertainties stand in
     standards: Mapping[str, Standard | Tabulated] = field(default_factory=dict)
-    noise: float = defaults.ANALYZER["noise"]
-    connection: float = defaults.ANALYZER["connection"]
-    drift: float = defaults.ANALYZER["drift"]
-    lines: tuple[Length, ...] = ()
-    z_ref: float = 50.0
+    noise: float = defaults.ANALYZER["noise"]  # of each axis of one raw reading [1]
+    connection: float = defaults.ANALYZER["connection"]  # of each axis of connecting once [1]
+    drift: float = defaults.ANALYZER["drift"]  # of each axis of each error term [1]
+    lines: tuple[Length, ...] = ()  # between plane and device, from the plane outward
+    z_ref: float = defaults.REFERENCE_OHM  # [ohm]
+    # the analyzer's error terms before any correction [1]: they leave what the standards do to the
+    # answer alone, but noise, drift and display step are divided by the tracking
     directivity: complex = 0.0
     source_match: complex = 0.0
     tracking: complex = 1.0
-    typed: bool = False
-    resolution_ohm: float = defaults.ANALYZER["resolution_ohm"]
+    typed: bool = False  # whether R and X are typed off a display, else saved in files
+    resolution_ohm: float = defaults.ANALYZER["resolution_ohm"]  # step of that display [ohm]
+    # steps of magnitude [1] and angle [degree], where a reflection is typed instead
     typed_steps: tuple[float, float] | None = None
+    # sizes [1] of what an instrument's own correction leaves, in place of standards and error
+    # terms; those of `defaults.RESIDUAL` stand in
     residual: Mapping[str, float] | None = None
-    inside: tuple[Length, ...] = ()
+    inside: tuple[Length, ...] = ()  # from the analyzer to the plane, as part of the error box
+    # standards that could be added, an open or short behind an eighth of a wave at the middle of
+    # the frequencies, known as well as its "delay" says
     extra: Mapping[str, Standard] = field(default_factory=lambda: EXTRA)
 
     def at(self, frequency: Real) -> "Setup":
-        """The same set-up at other frequencies.
-
-        Parameters
-        ----------
-        frequency : ndarray, shape (F,)
-            Frequencies [Hz].
-
-        Returns
-        -------
-        Setup
-            With its lines there too.
-        """
+        """The same set-up at other frequencies."""
         lines, inside = (
             tuple(replace(v, cable=replace(v.cable, frequency=frequency)) for v in several)
             for several in (self.lines, self.inside)
@@ -153,23 +91,7 @@ class Setup:
         return replace(self, frequency=frequency, lines=lines, inside=inside)
 
     def inputs(self, reflection: Complex) -> Inputs:
-        """The measurement as it will be.
-
-        Parameters
-        ----------
-        reflection : ndarray, shape (F,)
-            Reflection of the device expected [1].
-
-        Returns
-        -------
-        Inputs
-            For `propagate`.
-
-        Raises
-        ------
-        CalibrationError
-            Standards that fix nothing, or both standards and residual errors.
-        """
+        """The measurement as it will be of a device that reflects this [1], shape (F,)."""
         bench = self.bench()
         calibration = bench.calibration(self.frequency)
         path = bench.steps(calibration, [self._element(v, calibration) for v in self.lines])
@@ -179,13 +101,7 @@ class Setup:
         return bench.inputs(calibration, self.read("device", raw), path)
 
     def box(self) -> Bilinear:
-        """What lies between the calibration plane and the reading.
-
-        Returns
-        -------
-        Bilinear
-            Analyzer, then the lines inside the calibration.
-        """
+        """The analyzer, then the lines inside the calibration, as one map."""
         ones = np.ones(np.shape(self.frequency), complex)
         terms = (self.directivity, self.source_match, self.tracking)
         box = Bilinear.from_error_terms(*(ones * term for term in terms))

@@ -8,7 +8,6 @@ import pytest
 from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.measurement.instrument import residual_bound
 from rfcal.record.job.compute import compute
 from rfcal.report.page import output_files
 from rfcal.uncertainty.coverage import K_AXIS, budget
@@ -113,8 +112,8 @@ def test_an_instrument_that_corrects_itself(itself, tmp_path, capsys):
     shares = budget(device.impedance)
     assert shares["residual directivity"].min() > 0.5
     # the guide's bound, all residuals at their worst, is wider than 95 % of root sums of squares
-    sizes = {"directivity": 0.02, "source_match": 0.02, "tracking": 0.01}
-    bound = residual_bound(device.reflection.value, **sizes)
+    size = np.abs(device.reflection.value)
+    bound = 0.02 + 0.01 * size + 0.02 * size**2
     radius = K_AXIS * np.sqrt(device.reflection.variance())
     assert np.all(radius < 1.2 * bound)
     assert main(["report", str(itself), "--output", str(tmp_path / "o")]) == 0

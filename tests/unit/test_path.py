@@ -154,7 +154,7 @@ def test_device_behind_a_measured_line_both_ways():
 def test_inputs_at_some_frequencies_give_the_same_answers_there(embed):
     inputs = session(Line(14.2, 0.83, 48.6, conductor_db=0.9))
     cable = path.Cable(inputs.calibration.frequency, Line(0.3), 50.0)
-    names = ("length", "velocity factor", "impedance", "loss")
+    names = ("length", "velocity factor", "impedance", "loss", "skin effect")
     jumper = cable.quantities(dict.fromkeys(names, 0.01), "jumper")
     last = path.Step(cable, parameters=tuple(jumper), embed=embed)
     inputs = replace(inputs, path=(*inputs.path, last))

@@ -300,24 +300,7 @@ class _Job:
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
-    """A raw reading of a record, from its file or as typed.
-
-    Parameters
-    ----------
-    record : Record
-        The record.
-    reading : Reading
-        Where the reading is.
-    label : str
-        What it is of.
-    place : str
-        Where it stands in the record, for errors.
-
-    Returns
-    -------
-    Sweep
-        The reading.
-    """
+    """A raw reading of a record, from its files or as typed; its place is for errors."""
     z_ref = record.reference_ohm
     if reading.repeats:
         return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
@@ -334,12 +317,6 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
 
 
 def software() -> dict[str, str]:
-    """Versions of what computes the results.
-
-    Returns
-    -------
-    dict of str to str
-        Name to version.
-    """
+    """Versions of what computes the results, by name."""
     names = ("rfcal", "numpy", "scipy", "scikit-rf")
     return {**{name: version(name) for name in names}, "python": platform.python_version()}

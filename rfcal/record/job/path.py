@@ -10,20 +10,7 @@ from rfcal.record.format.schema import Record
 
 
 def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
-    """Read the files of one element.
-
-    Parameters
-    ----------
-    record : Record
-        The record.
-    item : Between
-        The element.
-
-    Returns
-    -------
-    tuple of Sweep or TwoPortSweep
-        Open and short, or an adapter; empty for a cable.
-    """
+    """The files of one element: open and short, or an adapter; none for a cable."""
     folder: Path = record.folder
     if item.kind == "adapter":
         return (read_two_port(folder, item.files[0], label=item.name),)
@@ -48,18 +35,7 @@ def element(item: Between, sweeps: tuple[Sweep | TwoPortSweep, ...]) -> PathElem
 
 
 def plane_words(items: Sequence[Between]) -> str:
-    """Where a device's answer holds.
-
-    Parameters
-    ----------
-    items : sequence of Between
-        Its path.
-
-    Returns
-    -------
-    str
-        Such as ``"the standards' plane with antenna: line 1 removed"``.
-    """
+    """Where a device's answer holds, such as "the standards' plane with line 1 removed"."""
     if not items:
         return "the standards' plane"
     removed = [item.name for item in items if not item.embed]
