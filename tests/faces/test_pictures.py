@@ -127,3 +127,22 @@ def test_nothing_loads_pyplot():
     code = "import sys, rfcal.workbook.lesson; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_a_band_of_many_points_loses_none_of_them():
+    low, high = np.zeros(50_000), np.ones(50_000)
+    high[31_415], low[27_182] = 9.0, np.nan
+    at, bottom, top = plots._strips(np.linspace(1, 60, low.size), low, high)
+    assert at.size <= plots.COLUMNS
+    assert (at[0], at[-1]) == (1, 60)
+    assert (bottom.max(), top.max()) == (0, 9)
+    few = plots._strips(np.arange(201.0), low[:201], high[:201])
+    assert few[0].tolist() == list(range(201))
+
+
+def test_a_picture_of_many_points_is_no_larger_than_a_screen_can_show():
+    figure = style.new_figure()
+    ax = style.dress(figure.subplots(), "x [1]", "y [1]")
+    noise = np.random.default_rng(7).normal(size=200_000)
+    ax.plot(np.linspace(0, 1, noise.size), noise, **style.plain_look(0, noise.size))
+    assert len(picture.svg_text(figure, alt="noise")) < 300_000

@@ -1,8 +1,10 @@
 """The command line and the page: whole, repeatable, self-contained, and able to be unpacked."""
 
+import io
 import json
 import re
 import shutil
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -86,6 +88,19 @@ def test_results_are_written_to_the_digits_that_the_uncertainty_supports(reporte
     longest = max(len(str(number)) for pair in written["impedance_ohm"] for number in pair)
     assert longest <= 9
     assert (reported / "results.json").stat().st_size < 1100 * now.frequency.size
+
+
+def test_a_terminal_shows_what_is_being_done(typed, tmp_path, monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    monkeypatch.setattr("sys.stderr", Terminal())
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    said = sys.stderr.getvalue().split("\r\x1b[K")
+    assert said[2] == "intervals of 'device' at 1 points"
+    assert said[-2].startswith("writing report.html, results.json")
+    assert said[-1] == ""  # nothing of it stays
 
 
 def test_page_is_not_large(reported):
