@@ -23,7 +23,7 @@ array([0.351, 0.351])
 between their plane and a device. A changed bench (`dataclasses.replace`) is a what-if.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -119,13 +119,6 @@ class Bench:
 
     def reading(self, here: Calibration, sweep: Sweep) -> Quantity:
         """A raw reading taken later: error terms may have drifted, and been interpolated."""
-        reading, drift = self.raw(sweep), self.analyzer.drift
-        corrected = here.error_box.correct(reading.value)
-        drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
-        return reading.plus(*here.interpolation_effects(sweep.label, corrected), *drifted)
-
-    def inputs(self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()) -> Inputs:
-        """All that a device's answer depends on, the path outward from the standards' plane."""
         for item in self.standards:
             same = np.array_equal(item.reading.reflection, sweep.reflection)
             if item.reading.label == sweep.label and not same:
@@ -133,8 +126,21 @@ class Bench:
                     f"'{sweep.label}' was read as a standard and is another reading here: give "
                     "each a label of its own"
                 )
+        reading, drift = self.raw(sweep), self.analyzer.drift
+        corrected = here.error_box.correct(reading.value)
+        drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
+        return reading.plus(*here.interpolation_effects(sweep.label, corrected), *drifted)
+
+    def inputs(self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()) -> Inputs:
+        """All that a device's answer depends on, the path outward from the standards' plane."""
         reading = self.reading(here, sweep)
         connection = Quantity(np.zeros_like(reading.value), self._connection(sweep.label))
+        ends = [end for step in path for end, _ in step.readings]
+        if _influences(reading) & _influences(*ends):
+            raise CalibrationError(
+                f"'{sweep.label}' was read as the far end of a line and is another reading here: "
+                "give each a label of its own"
+            )
         inputs = Inputs(here, reading, connection, tuple(path))
         if all(step.embed for step in path):
             return inputs
@@ -166,6 +172,8 @@ class Bench:
     def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
         """A path's elements at the device's frequencies, with their inputs."""
         _require_names([element.name for element in path], "elements of the path")
+        swept = [e.known_by for e in path if not isinstance(e.known_by, Line | TwoPortSweep)]
+        _require_names([sweep.label for pair in swept for sweep in pair], "sweeps of the path")
         return tuple(self.step(here, element) for element in path)
 
     def step(self, here: Calibration, element: PathElement) -> Step:
@@ -179,6 +187,10 @@ class Bench:
         readings = [self.reading(here, same_points(sweep, here.frequency)) for sweep in known]
         labels = [sweep.label for sweep in known]
         return by_sweeps(element, here, labels, readings, self.analyzer.connection)
+
+
+def _influences(*quantities: Quantity) -> set[Hashable]:
+    return {effect.influence for quantity in quantities for effect in quantity.effects}
 
 
 def _require_names(names: Sequence[str], what: str) -> None:

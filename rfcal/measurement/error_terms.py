@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.checks import frozen
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -35,6 +36,11 @@ class Calibration:
     # what interpolation adds to directivity, source match and tracking, as standard uncertainty,
     # shape (3, F)
     doubt: Real | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("frequency", "condition", "doubt"):
+            if (values := getattr(self, name)) is not None:
+                object.__setattr__(self, name, frozen(values, name, copy=False))
 
     def residuals(self) -> Complex:
         """Corrected reading of each standard minus what it is [1], at the plane, shape (S, F)."""
