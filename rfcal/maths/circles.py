@@ -72,16 +72,16 @@ def distance_from(circle: Circle, x: Complex) -> tuple[Real, Complex]:
     It is positive where the form is.
     """
     p, q, r = circle
-    way, size = _way_from(circle, x)
-    away = size + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    return form_of(circle, x) / np.where(away > 1e-100, away, 1), way
+    outward = p * x + q
+    away = np.abs(outward) + np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
+    return form_of(circle, x) / np.where(away > 1e-100, away, 1), direction(outward)
 
 
-def _way_from(circle: Circle, x: Complex) -> tuple[Complex, Real]:
-    """Direction in which the distance grows, and half the slope of the form."""
-    outward = circle[0] * x + circle[1]
-    size = np.abs(outward)
-    return np.where(size > 1e-100, outward / np.where(size > 1e-100, size, 1), 1), size
+def direction(x: Complex) -> Complex:
+    """Direction from the origin, of magnitude 1; that of 1 where there is none."""
+    size = np.abs(x)
+    some = size > 1e-100
+    return np.asarray(np.where(some, x, 1) / np.where(some, size, 1), complex)
 
 
 class Spread:
@@ -102,33 +102,8 @@ class Spread:
         turned = np.real(way**2 * np.conj(self.out_of_round[pad]))
         return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
 
-    def distance(self, circle: Circle, x: Complex) -> Real:
-        """Signed distance in standard deviations."""
-        distance, way = distance_from(circle, x)
-        return distance / self.along(way)
-
-    def nearest(self, circle: Circle, x: Complex) -> Complex:
-        """The circle's most probable point for a reading of x."""
-        distance, way = distance_from(circle, x)
-        near = x - distance * way
-        for _ in range(4):
-            normal = _way_from(circle, near)[0]
-            tilted = self.mean * normal + self.out_of_round * np.conj(normal)
-            step = np.real(np.conj(normal) * (x - near)) / self.along(normal) ** 2
-            guess = x - step * tilted
-            off, way = distance_from(circle, guess)
-            near = guess - off * way
-        return near
-
 
 def circle_of(level: Level, figure: Real) -> "Circle":
     """The circle of one value of the figure, which may be infinite."""
     scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
     return level.circle(np.arctan(figure / scale), scale)
-
-
-def radius_of(circle: Circle) -> Real:
-    """Radius of a circle [1], very large for a straight line."""
-    p, q, r = circle
-    root = np.sqrt(np.maximum(np.abs(q) ** 2 - p * r, 0))
-    return root / np.maximum(np.abs(p), 1e-300)

@@ -7,7 +7,7 @@ errors, which is kept track of).
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, ClassVar, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,9 @@ class Cable:
     frequency: Real  # [Hz], shape (F,)
     line: Line  # the best estimate; its losses count times the fourth input, which is 1
     z_ref: float  # of the reflections [ohm]
+
+    TURNING: ClassVar[tuple[int, ...]] = (0, 1)
+    """Inputs whose doubt turns what is beyond, and is no small one: length and velocity factor."""
 
     def quantities(self, deviations: Mapping[str, float], name: str) -> list[Quantity]:
         """The inputs with the effects of their standard uncertainties, keys as `defaults.PATH`."""

@@ -17,6 +17,7 @@ from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_imped
 from rfcal.measurement.deembedding import Step, add, remove
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
+from rfcal.uncertainty.curved_regions import NODE, Region, region_of
 from rfcal.uncertainty.quantity import Effect, Quantity, combine
 
 
@@ -42,31 +43,12 @@ class Inputs:
             reflection = (through.apply if step.embed else through.correct)(reflection)
         return reflection, maps
 
-    def readings(
-        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
-    ) -> Bilinear:
-        """What would be read of any true reflection: the same model, turned round.
-
-        Everything that is random moves the plane by a bilinear map, so each draw of all inputs
-        is one map, shape (draws, F), from a true reflection to the corrected reading that it would
-        give. Numbers already drawn count as for `Quantity.draw`.
-        """
-        box, (reading, connection), maps = self._drawn(rng, draws, drawn)
-        whole = _shift(self.reading.value - reading) @ box @ _shift(connection)
-        calibration = self.calibration
-        believed = calibration.error_box.invert()
-        for step, through in zip(self.path, maps, strict=True):
-            best = step.through(calibration.error_box)
-            whole = whole @ (through.invert() if step.embed else through)
-            believed = (best if step.embed else best.invert()) @ believed
-        return believed @ whole
-
     def _drawn(
-        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
+        self, rng: np.random.Generator, draws: int
     ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
         """Random error box, random reading and connection of the device, random path."""
         calibration = self.calibration
-        drawn = {} if drawn is None else drawn
+        drawn: dict[Hashable, Real] = {}
         known = [k.draw(rng, draws, drawn) for k in calibration.known]
         seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
@@ -95,11 +77,6 @@ class Inputs:
         return propagate(self).value
 
 
-def _shift(by: Complex) -> Bilinear:
-    """The map that adds something to every reflection."""
-    return Bilinear(np.ones_like(by), by, np.zeros_like(by), np.ones_like(by))
-
-
 def propagate(inputs: Inputs) -> Quantity:
     """Corrected reflection [1] of the device with the effect of every source, to first order.
 
@@ -107,6 +84,30 @@ def propagate(inputs: Inputs) -> Quantity:
     left out; Monte Carlo has them.
     """
     return beyond(at_plane(inputs.calibration, inputs.reading, inputs.connection), inputs)
+
+
+def region(inputs: Inputs, reflection: Quantity) -> Region:
+    """The region in which the corrected reflection is, doubtful turns on its path and all."""
+    return region_of(reflection, _turned(inputs))
+
+
+def _turned(inputs: Inputs) -> list[tuple[Quantity, Quantity, Quantity]]:
+    """The reflection with each doubtful turn certain: too small, as believed, too large."""
+    near = at_plane(inputs.calibration, inputs.reading, inputs.connection)
+    found = []
+    for place, step in enumerate(inputs.path):
+        for k in getattr(step.element, "TURNING", ()):
+            parameter = step.parameters[k]
+            change = sum(effect.change for effect in parameter.effects)
+            three = []
+            for side in (-NODE, 0.0, NODE):
+                certain = list(step.parameters)
+                certain[k] = Quantity(parameter.value + side * change)
+                path = list(inputs.path)
+                path[place] = replace(step, parameters=tuple(certain))
+                three.append(beyond(near, replace(inputs, path=tuple(path))))
+            found.append((three[0], three[1], three[2]))
+    return found
 
 
 def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:

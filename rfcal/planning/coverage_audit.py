@@ -12,21 +12,15 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, from_impedance
-from rfcal.measurement.assessment import region_of
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.instrument import drift_effects
-from rfcal.measurement.model import Inputs, impedance, propagate
-from rfcal.measurement.monte_carlo import squared_distance
+from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
-from rfcal.uncertainty.coverage import K_AXIS
+from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE
 from rfcal.uncertainty.derived import derived
-from rfcal.uncertainty.intervals import Readings
 from rfcal.uncertainty.quantity import Quantity
-
-DRAWS = 1000
-"""Draws of each session for its region."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,20 +67,12 @@ def audit(
     """
     frequency = np.full(sessions, float(np.median(setup.frequency)))
     here = setup.at(frequency)
-    true = from_impedance(complex(device_ohm), setup.z_ref)
+    true = complex(from_impedance(complex(device_ohm), setup.z_ref))
     inputs = session(here, np.full(sessions, true), rng)
     reflection = propagate(inputs)
-    region = region_of(reflection, (inputs.draw(rng, DRAWS) - reflection.value).T)
-    off = region.centre - true
-    parts = np.stack([off.real, off.imag], axis=-1)[:, None]
-    squared = squared_distance(parts, region.covariance)[:, 0]
-    figures = derived(
-        frequency,
-        reflection,
-        z_ref=setup.z_ref,
-        readings=Readings(inputs, int(rng.integers(2**32))),
-    )
-    inside = {"region": int(np.sum(squared <= region.radius**2))}
+    where = region(inputs, reflection)
+    figures = derived(frequency, reflection, z_ref=setup.z_ref, region=where)
+    inside = {"region": int(np.sum(where.holds(true, K_ELLIPSE)))}
     endless = {}
     size = abs(true)
     truth: dict[str, float] = {

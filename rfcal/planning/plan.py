@@ -10,12 +10,12 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.circles import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figure, derived
-from rfcal.uncertainty.intervals import Readings, interval
+from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 
 SWEEPS = 16
@@ -67,15 +67,17 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
         ratio, whole = _ratio(then, now), _ratio(_both(then), _both(now))
         gain = float(1 - np.median(whole))
         options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
-    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, readings=Readings(inputs))
+    where = region(inputs, reflection)
+    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, region=where)
     ranked = sorted(options, key=lambda option: -option.gain)
     return Plan(reflection, figures, budget(impedance(reflection, setup.z_ref)), tuple(ranked))
 
 
 def _half_widths(inputs: Inputs, z_ref: float) -> Real:
     """Half-widths of the intervals of R and X [ohm], shape (F, 2), to be compared."""
-    reflection, readings = propagate(inputs), Readings(inputs, by_name=True)
-    ends = (interval(v, reflection, readings=readings) for v in (RESISTANCE, REACTANCE))
+    reflection = propagate(inputs)
+    where = region(inputs, reflection)
+    ends = (interval(v, reflection, region=where) for v in (RESISTANCE, REACTANCE))
     return np.stack([z_ref * (high - low) / 2 for low, high in ends], axis=-1)
 
 
@@ -185,7 +187,9 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
     places = _rings() if reflection is None else reflection
     everywhere = np.full(places.size, float(np.median(setup.frequency)))
     inputs = setup.at(everywhere).inputs(places)
-    seen = derived(everywhere, propagate(inputs), z_ref=setup.z_ref, readings=Readings(inputs))
+    corrected = propagate(inputs)
+    where = region(inputs, corrected)
+    seen = derived(everywhere, corrected, z_ref=setup.z_ref, region=where)
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(
         places,

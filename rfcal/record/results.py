@@ -26,7 +26,7 @@ from rfcal.measurement.model import Inputs
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
-from rfcal.uncertainty import coverage, intervals
+from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
@@ -108,7 +108,7 @@ class Device:
             self.frequency,
             self.reflection,
             z_ref=self.z_ref,
-            readings=intervals.Readings(self.inputs, self.seed),
+            region=model.region(self.inputs, self.reflection),
             passive=~active_points(self.reflection),
         )
 

@@ -1,143 +1,160 @@
-"""Intervals where a doubtful angle bends: figures over a region curved about the chart's middle.
+"""The region of the plane where a reflection truly is: an ellipse, or one bent round the middle.
 
 A line whose length or velocity factor is doubtful turns the reflection about the middle of the
 chart. An ellipse on the tangent is no region of such a doubt; one in the logarithm of the
-reflection is.
+reflection is, because there the turn is a straight shift.
 """
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.maths.circles import Level, Spread
+from rfcal.maths.circles import Spread, direction
 from rfcal.maths.reflection import Complex, Real
-from rfcal.uncertainty.coverage import COVERAGE, K_AXIS, K_ELLIPSE, student
+from rfcal.uncertainty.quantity import Quantity
 
 ROUND = 0.1
-"""Bend of a doubtful angle, in parts of the doubt across a figure's circle, from which the figure's
-range over a region bent alike is taken for its interval."""
+"""A turn counts as bent from this part of the standard deviation across it that it strays [1]."""
+BAND = 0.25
+"""Standard deviation of the size, in parts of it, up to which a doubt is a band round the middle
+of the chart and no patch over it [1]."""
+NODE = 3.0**0.5
+"""Standard deviations from the middle of the outer two of three nodes that have a normal variable's
+moments (Gauss and Hermite); each of them weighs one sixth."""
 
-EDGE = 360
-"""Places on the edge of a region at which a figure is looked at."""
-
-
-def round_about(reflection: Complex, way: Complex, covariance: Real) -> Real:
-    """How far a doubtful angle bends away from its tangent, in parts of the doubt across a circle.
-
-    Parameters
-    ----------
-    reflection : ndarray, shape (F,)
-        Corrected reflection [1].
-    way : ndarray, shape (F,)
-        Direction across the figure's circle, of magnitude 1.
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of the reflection [1].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        The bend [1]. Zero where the doubt is no band about the middle of the chart: about as wide
-        as long, or so near the middle that there is no angle.
-    """
-    spread, size = Spread(covariance), np.abs(reflection)
-    outward = np.where(size > 0, reflection / np.where(size > 0, size, 1), 1)
-    across, along = spread.along(outward), spread.along(1j * outward)
-    bend = along**2 / (2 * np.maximum(size, 1e-300)) / spread.along(way)
-    return np.where((along > 2 * across) & (size > 3 * across), bend, 0.0)
+LEAST = 1e-9
+"""Size that a reflection of nothing is given where its angle is asked [1]."""
 
 
-def over_region(
-    level: Level,
-    reflection: Complex,
-    covariance: Real,
-    freedom: Real,
-    passive: NDArray[np.bool_],
-    whole: NDArray[np.bool_],
-) -> tuple[Real, Real]:
-    """Least and largest value of a figure over a region that is bent round the chart's middle.
+@dataclass(frozen=True, eq=False)
+class Region:
+    """Where a reflection is; both parts of a `white` step have unit standard deviations [1]."""
 
-    The region is an ellipse in ``log(reflection)``, where a doubtful length is a straight shift:
-    one whose projection is an interval of 95 %, or the joint region of 95 % where `whole` asks for
-    it or the figure turns round on the way along it, as R does where a line is half a wave long.
-    All figures are greatest and least on its edge, or where they have no bound or are zero.
+    centre: Complex  # corrected reflection [1], shape (F,)
+    covariance: Real  # of the step from there, or of its logarithm where bent [1], (F, 2, 2)
+    bent: NDArray[np.bool_]  # whether the step is one of the logarithm, shape (F,)
+    strays: Real  # how far one standard deviation strays from that shape [1], shape (F,)
 
-    Parameters
-    ----------
-    level : Level
-        The figure.
-    reflection : ndarray, shape (F,)
-        Corrected reflection [1].
-    covariance : ndarray, shape (F, 2, 2)
-        Its covariance [1].
-    freedom : ndarray, shape (F,)
-        Degrees of freedom.
-    passive : ndarray of bool, shape (F,)
-        Whether the device is known to be passive.
-    whole : ndarray of bool, shape (F,)
-        Whether to take the joint region in any case.
-
-    Returns
-    -------
-    low, high : ndarray, shape (F,)
-        The range [unit of the figure].
-    """
-    size, angle = np.abs(reflection), np.angle(reflection)
-    turn = np.exp(-1j * angle) / size
-    rotate = np.stack([turn.real, -turn.imag, turn.imag, turn.real], -1).reshape(-1, 2, 2)
-    inside = rotate @ covariance @ np.swapaxes(rotate, -1, -2)
-    values, axes = np.linalg.eigh(inside)
-    axes = axes * np.sqrt(np.maximum(values, 0))[:, None]
-    way = K_ELLIPSE * np.linspace(-1, 1, 25) * axes[:, :, 1:]
-    along = level.value(reflection[:, None] * np.exp(way[:, 0] + 1j * way[:, 1]))
-    rises = np.diff(along, axis=-1) > 0
-    turns = whole | (np.any(rises, axis=-1) & ~np.all(rises, axis=-1))
-    times = student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
-    radius = np.where(turns, K_ELLIPSE / K_AXIS, 1.0) * times
-    round_ = np.linspace(0, 2 * np.pi, EDGE, endpoint=False)
-    unit = np.stack([np.cos(round_), np.sin(round_)])
-    step = radius[:, None, None] * axes @ unit
-    larger = np.where(passive[:, None], np.minimum(step[:, 0], -np.log(size)[:, None]), step[:, 0])
-    places = reflection[:, None] * np.exp(larger + 1j * step[:, 1])
-    edge = level.value(places)
-    if any(level.edges):
-        edge = np.where(larger < step[:, 0], level.at_edge(places), edge)
-    low, high = edge.min(axis=-1), edge.max(axis=-1)
-    for place in (1.0, -1.0):
-        ends = _beside(
-            level, place, size, angle, np.asarray(np.linalg.inv(inside), float), radius, passive
+    def at(self, index: slice | NDArray[np.intp]) -> "Region":
+        """The same at some of the frequencies."""
+        return Region(
+            self.centre[index], self.covariance[index], self.bent[index], self.strays[index]
         )
-        low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
-    # rounding must not carry an end beyond its bound
-    low = np.where(passive, np.maximum(low, level.low), low)
-    return low, np.where(passive, np.minimum(high, level.high), high)
+
+    @cached_property
+    def axes(self) -> Real:
+        """What turns whitened steps into steps, shape (F, 2, 2); the second is the longer one."""
+        values, axes = np.linalg.eigh(self.covariance)
+        return axes * np.sqrt(np.maximum(values, 0))[:, None]
+
+    @cached_property
+    def spread(self) -> Spread:
+        """Standard deviations along any direction of the plane [1], about the centre."""
+        flat = np.where(self.bent, self.centre, 1.0 + 0j)
+        return Spread(_scaled(self.covariance, flat))
+
+    def across(self, way: Complex) -> Complex:
+        """The white direction in which a figure grows fastest that grows one way in the plane."""
+        way = np.where(self.bent, way * np.conj(self.centre), way)
+        first, second = (self.axes[:, 0] + 1j * self.axes[:, 1]).T
+        return direction((np.conj(way) * first).real + 1j * (np.conj(way) * second).real)
+
+    def places(self, white: Complex) -> Complex:
+        """Reflections at white steps from the centre, both of shape (F, N)."""
+        axes = self.axes[:, 0] + 1j * self.axes[:, 1]
+        step = axes[:, :1] * white.real + axes[:, 1:] * white.imag
+        centre, bent = self.centre[:, None], self.bent
+        found = centre + step
+        if np.any(bent):
+            found[bent] = centre[bent] * np.exp(step[bent])
+        return found
+
+    def step_to(self, place: float | complex) -> Complex:
+        """The step to a place of the plane, the shorter way round where the region is bent."""
+        ratio = np.where(self.bent, (place or 1e-300) / np.where(self.bent, self.centre, 1), 1)
+        return np.where(self.bent, np.log(ratio), place - self.centre)
+
+    def holds(self, place: float | complex, radius: float | Real) -> NDArray[np.bool_]:
+        """Whether a place lies within so many standard deviations."""
+        (xx, xy), (_, yy) = np.moveaxis(self.covariance, 0, -1)
+        x, y = self.step_to(place).real, self.step_to(place).imag
+        inside = xx * yy - xy**2
+        squared = yy * x**2 - 2 * xy * x * y + xx * y**2
+        return squared <= radius**2 * np.maximum(inside, 1e-12 * xx * yy) + 1e-30
+
+    def level_with(self, place: float, radius: Real) -> list[Complex]:
+        """White directions to the two places on the edge that are as far up as a place is."""
+        up = self.axes[:, 1, 0] + 1j * self.axes[:, 1, 1]
+        part = np.clip(self.step_to(place).imag / np.maximum(radius * np.abs(up), 1e-300), -1, 1)
+        return [direction(up) * (part + side * np.sqrt(1 - part**2)) for side in (1j, -1j)]
 
 
-def _beside(
-    level: Level,
-    place: float,
-    size: Real,
-    angle: Real,
-    weight: Real,
-    radius: Real,
-    passive: NDArray[np.bool_],
-) -> tuple[Real, Real]:
-    """Least and largest value where a region passes the open (1) or the short (-1).
+def region_of(
+    reflection: Quantity, turned: Sequence[tuple[Quantity, Quantity, Quantity]] = ()
+) -> Region:
+    """The region of a corrected reflection.
 
-    A figure is steep there, and the places on the region's edge miss it. Where the region does
-    not pass it, the two are infinite and bound nothing.
+    A doubtful turn also changes what all other doubts do (a line's impedance at its far end, say),
+    which linear propagation leaves out (JCGM 100, 5.1.2, note): what it adds at either end counts
+    by half.
+
+    Parameters
+    ----------
+    reflection : Quantity
+        Corrected reflection [1].
+    turned : sequence of three Quantity
+        For each influence that turns it: the reflection with that influence `NODE` standard
+        deviations below its estimate, at it, and above it, and certain.
     """
-    off, reach = np.angle(place * np.exp(-1j * angle)), -np.log(size)
-    middle = -weight[:, 0, 1] * off / weight[:, 0, 0]
-    left = radius**2 - (weight[:, 1, 1] * off + weight[:, 0, 1] * middle) * off
-    passes = left >= 0
-    half = np.sqrt(np.maximum(left, 0) / weight[:, 0, 0])
-    ends = []
-    for end in (middle - half, middle + half):
-        far = np.where(passive, np.minimum(end, reach), end)
-        ends.append(level.value(place * size * np.exp(far) + 0j))
-    low = np.where(passes, np.minimum(*ends), np.inf)
-    high = np.where(passes, np.maximum(*ends), -np.inf)
-    # is the place itself within? for a passive device what is beyond it counts as well
-    within = passes & (middle + half >= reach) & (passive | (middle - half <= reach))
-    at = float(level.value(np.array([place + 0j]))[0])
-    low = np.where(within, np.minimum(low, -at if level.wraps and np.isinf(at) else at), low)
-    return low, np.where(within, np.maximum(high, at), high)
+    size = np.abs(reflection.value)
+    plain, _ = _shape(reflection, turned, in_log=False)
+    round_, turn = _shape(reflection, turned, in_log=True)
+    across, other = np.sqrt(round_[:, 0, 0]), np.maximum(round_[:, 1, 1] - turn, 0)
+    bent = (turn > 2 * ROUND * across) & (turn > other) & (across < BAND)
+    covariance = np.where(bent[:, None, None], round_, plain)
+    return Region(reflection.value, covariance, bent, size / 2 * np.where(bent, other, turn))
+
+
+def _shape(
+    reflection: Quantity, turned: Sequence[tuple[Quantity, Quantity, Quantity]], *, in_log: bool
+) -> tuple[Real, Real]:
+    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone."""
+
+    def scaled(covariance: Real, at: Complex) -> Real:
+        return _scaled(covariance, 1 / at) if in_log else covariance
+
+    size = np.abs(reflection.value)
+    centre = np.where(size > LEAST, reflection.value, LEAST)
+    linear = reflection.covariance()
+    shape, turn = scaled(linear, centre), np.zeros(size.shape)
+    for low, known, high in turned:
+        rest = known.covariance()
+        own = scaled(linear - rest, centre)
+        shape, turn = shape - own, turn + own[:, 1, 1]
+        for end in (low, high):
+            moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
+            step = np.log(moved / centre) if in_log else end.value - reflection.value
+            more = scaled(end.covariance(), moved) - scaled(rest, centre)
+            # a sixth of the squared way there, and half of what else grows on it
+            shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2
+    return _positive(shape), turn
+
+
+def _scaled(covariance: Real, by: Complex) -> Real:
+    """The covariance of a complex number multiplied by another."""
+    turn = np.stack([by.real, -by.imag, by.imag, by.real], axis=-1).reshape(-1, 2, 2)
+    return turn @ covariance @ np.swapaxes(turn, -1, -2)
+
+
+def _square(step: Complex) -> Real:
+    axes = np.stack([step.real, step.imag], axis=-1)
+    return axes[..., :, None] * axes[..., None, :]
+
+
+def _positive(matrix: Real) -> Real:
+    """What of a symmetric matrix makes a covariance larger."""
+    values, axes = np.linalg.eigh(matrix)
+    return (axes * np.maximum(values, 0)[:, None]) @ np.swapaxes(axes, -1, -2)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.uncertainty import intervals
+from rfcal.uncertainty.curved_regions import Region, region_of
 from rfcal.uncertainty.quantity import Quantity
 
 
@@ -73,7 +74,7 @@ def derived(
     reflection: Quantity,
     *,
     z_ref: float,
-    readings: intervals.Readings | None = None,
+    region: Region | None = None,
     passive: bool | NDArray[np.bool_] = True,
 ) -> dict[str, Figure]:
     """All figures of one device.
@@ -86,7 +87,7 @@ def derived(
         Corrected reflection [1].
     z_ref : float
         Its reference impedance [ohm].
-    readings : Readings, optional
+    region : Region, optional
         As for `intervals.interval`.
     passive : bool or ndarray of bool, shape (F,)
         As for `intervals.interval`.
@@ -100,9 +101,10 @@ def derived(
         where the device is a capacitor, and the other way round; where it may be either, a
         capacitance in series and an inductance in parallel have no bound at all.
     """
+    region = region or region_of(reflection)
 
     def ends(level: levels.Level) -> tuple[Real, Real]:
-        return intervals.interval(level, reflection, readings=readings, passive=passive)
+        return intervals.interval(level, reflection, region=region, passive=passive)
 
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from rfcal.maths.circles import Spread
+from rfcal.maths.circles import Spread, direction
 from rfcal.uncertainty.coverage import freedom_along, student
 from rfcal.uncertainty.quantity import Quantity
 
@@ -56,7 +56,7 @@ def active_points(reflection: Quantity) -> np.ndarray:
         hundred if there are too many of them.
     """
     size = np.abs(reflection.value)
-    outward = np.where(size > 0, reflection.value / np.where(size > 0, size, 1), 1)
+    outward = direction(reflection.value)
     freedom = np.maximum(freedom_along(reflection, outward), 1.0)
     doubt = np.maximum(Spread(reflection.covariance()).along(outward), 1e-30)
     deviations = (size - 1 - ROUNDING) / doubt

@@ -13,7 +13,7 @@ from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
 from rfcal.measurement.assessment import region_of
 from rfcal.measurement.deembedding import Cable
-from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
@@ -201,10 +201,10 @@ def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
 
 def _intervals(inputs: Inputs, reflection: Quantity) -> list[str]:
     """R and X in words, each with its 95 % interval."""
-    z, readings = complex(to_impedance(reflection.value[0])), intervals.Readings(inputs)
+    z, where = complex(to_impedance(reflection.value[0])), region(inputs, reflection)
     said = []
     for value, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
-        ends = intervals.interval(level, reflection, readings=readings)
+        ends = intervals.interval(level, reflection, region=where)
         low, high = (50 * float(end[0]) for end in ends)
         said.append(words.value_words(value, low, high, "ohm", least=level.low))
     return said

@@ -17,7 +17,6 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import derived
-from rfcal.uncertainty.intervals import Readings
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 SESSIONS = 2500
@@ -37,8 +36,11 @@ DEVICES = {
     "200": 200,
     "57 - j5": 57 - 5j,
 }
+BESIDE = {"match", "1 ohm", "3 kilohm", "0.99 at 0", "0.99 at 180"}
+"""Beside 0, +1 and -1, where a figure has an end or none, an interval may cover up to 97.5 %."""
 CHECKS = 2 * len(DEVICES) * 10
-LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.025 / CHECKS, 1 - 0.025 / CHECKS))
+LOW = binom.ppf(0.025 / CHECKS, SESSIONS, 0.95)
+HIGH, BESIDE_HIGH = (binom.ppf(1 - 0.025 / CHECKS, SESSIONS, p) for p in (0.95, 0.975))
 
 EACH = itertools.count()
 """Names of errors, each of its own."""
@@ -99,7 +101,7 @@ def test_truth_is_inside_as_often_as_it_is_said(name, count):
     distance = np.swapaxes(parts, -1, -2) @ np.linalg.solve(reflection.covariance(), parts)
     inside = {"region": np.sum(distance[:, 0, 0] <= coverage.K_ELLIPSE**2)}
     frequency = inputs.calibration.frequency
-    found = derived(frequency, reflection, z_ref=50.0, readings=Readings(inputs))
+    found = derived(frequency, reflection, z_ref=50.0)
     for figure, value in true_figures(true, frequency).items():
         slack = 1e-9 * np.abs(np.where(np.isfinite(value), value, 0))
         inside[figure] = np.sum(
@@ -107,8 +109,9 @@ def test_truth_is_inside_as_often_as_it_is_said(name, count):
         )
     # where some intervals have no end, more than the stated share may be inside
     open_ended = {k for k, f in found.items() if not np.all(np.isfinite([f.low, f.high]))}
+    most = BESIDE_HIGH if name in BESIDE else HIGH
     wrong = {
-        k: n / SESSIONS for k, n in inside.items() if n < LOW or (n > HIGH and k not in open_ended)
+        k: n / SESSIONS for k, n in inside.items() if n < LOW or (n > most and k not in open_ended)
     }
     assert not wrong
 

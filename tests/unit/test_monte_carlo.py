@@ -11,9 +11,7 @@ from rfcal.measurement.assessment import assess, linear_holds
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import adaptive, moments, tolerance_of
-from rfcal.uncertainty import intervals
 from rfcal.uncertainty.derived import derived
-from rfcal.uncertainty.intervals import Readings
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 OHM = np.array([45 - 12j, 120 + 30j, 20 + 60j, 9950 + 0j, 0.05 + 0j])
@@ -107,9 +105,7 @@ def test_comparison_of_clause_8_refuses_the_open_and_the_short():
 def test_assessment_shows_what_holds():
     inputs = session()
     found = assess(inputs, 50.0, np.random.default_rng(4))
-    figures = derived(
-        inputs.calibration.frequency, propagate(inputs), z_ref=50.0, readings=Readings(inputs)
-    )
+    figures = derived(inputs.calibration.frequency, propagate(inputs), z_ref=50.0)
     resistance = figures["resistance"]
     assert np.all(resistance.low <= OHM.real + 1e-9)
     assert np.all(resistance.high >= OHM.real)
@@ -134,11 +130,3 @@ def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight():
     assert np.all(found.tolerance == 0.05)
     assert found.draws.max() > found.draws.min()
     assert np.mean(found.linear) > 0.99
-
-
-def test_shortest_interval_of_a_lopsided_distribution():
-    """Exponential of unit mean: from 0 to ln 20."""
-    draws = np.random.default_rng(5).exponential(size=(2, 200_000))
-    found = intervals.shortest(draws, bound=(0.0, np.inf))
-    assert found[:, 0] == pytest.approx([0, 0])
-    assert found[:, 1] == pytest.approx([np.log(20)] * 2, rel=0.02)

@@ -167,13 +167,3 @@ def test_inputs_at_some_frequencies_give_the_same_answers_there(embed):
     assert drawn.std(axis=0) == pytest.approx(
         np.sqrt(np.trace(whole.covariance()[index], axis1=1, axis2=2)), rel=0.1
     )
-
-
-def test_readings_turn_the_drawn_model_round():
-    """What a draw takes the reading to, its map takes back to what was believed of the reading."""
-    inputs = session(Line(14.2, 0.83, 48.6, conductor_db=0.9))
-    drawn = inputs.draw(np.random.default_rng(3), 50)
-    maps = inputs.readings(np.random.default_rng(3), 50)
-    believed = np.broadcast_to(inputs.corrected(), drawn.shape)
-    assert maps.apply(drawn) == pytest.approx(believed, abs=1e-12)
-    assert np.std(drawn, axis=0).min() > 1e-4
