@@ -67,14 +67,8 @@ def page(results: Results) -> str:
 def _device(number: int, device: Device) -> dict[str, Any]:
     """What the page shows of one device."""
     answer = words.answer(device)
-    z = device.impedance
-    rows = sorted(
-        (
-            (s, float(v[device.answer, 0]), float(v[device.answer, 1]))
-            for s, v in device.budget.items()
-        ),
-        key=lambda row: -max(row[1], row[2]),
-    )
+    shares = ((source, *share[device.answer]) for source, share in device.budget.items())
+    budget = sorted(shares, key=lambda row: -max(row[1:]))
     alt = f"{device.name} at {answer['at']}: {answer['impedance']}, SWR {answer['swr']}"
     return {
         "answer": answer,
@@ -87,17 +81,17 @@ def _device(number: int, device: Device) -> dict[str, Any]:
             alt=f"R and X over frequency with their 95 % intervals. {alt}.",
             prefix=f"bands-{number}",
         ),
-        "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in rows if max(r, x) >= 0.0005],
-        "rows": _rows(device, z.value),
+        "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= 0.0005],
+        "rows": _rows(device),
         "figures": words.figure_rows(device),
         "method": words.method_words(device),
         "points": device.frequency.size,
     }
 
 
-def _rows(device: Device, z: np.ndarray) -> list[tuple[str, ...]]:
+def _rows(device: Device) -> list[tuple[str, ...]]:
     """The data itself, to the digits that its uncertainty supports."""
-    swr, ends = device.figures["swr"], device.interval
+    z, swr, ends = device.impedance.value, device.figures["swr"], device.interval
     return [
         (
             f"{device.frequency[i] / 1e6:.10g}",

@@ -218,7 +218,7 @@ def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
     bars = []
     for part, role, hatch, side in (("R", "corrected", "", -1), ("X", "model", "//", 1)):
         look: dict[str, Any] = {
-            "facecolors": style.role_of(role).color,
+            "facecolors": style.ROLES[role].color,
             "hatch": hatch,
             "label": f"of {part}",
         }
@@ -255,7 +255,7 @@ def blind_figure(found: Blind) -> Figure:
     ):
         at = found.reflection[where]
         look: dict[str, Any] = {"marker": marker, "markersize": size, "linestyle": "none"}
-        color = style.role_of(role).color
+        color = style.ROLES[role].color
         ax.plot(at.real, at.imag, label=label, color=color, markerfacecolor="none", **look)
     style.add_legend(figure, ax)
     return figure

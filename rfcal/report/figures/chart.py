@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 
 from rfcal.maths.reflection import from_impedance
 from rfcal.report.figures import style
+from rfcal.uncertainty.coverage import K_ELLIPSE
 
 GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
@@ -102,29 +103,15 @@ def draw_trace(
 
 
 def draw_ellipse(
-    ax: Axes,
-    centre: complex,
-    covariance: ArrayLike,
-    *,
-    probability: float = 0.95,
-    label: str | None = None,
+    ax: Axes, centre: complex, covariance: ArrayLike, *, label: str | None = None
 ) -> Ellipse:
-    """Draw the region that holds a complex value of that (2, 2) covariance with a probability.
+    """Draw the 95 % region of a complex value that is normal with that (2, 2) covariance.
 
-    It assumes a two-dimensional normal distribution of known covariance, for which the
-    squared scale is ``-2 ln(1 - probability)`` (JCGM 102:2011, 6.5.2; 2.45 squared for 95 %).
+    Its squared scale is ``-2 ln(1 - 0.95)``, 2.45 squared (JCGM 102:2011, 6.5.2).
     """
-    matrix = np.asarray(covariance, float)
-    if not 0 < probability < 1:
-        raise ValueError(f"the probability must lie between 0 and 1, not at {probability:g}")
-    if matrix.shape != (2, 2) or not np.allclose(matrix, matrix.T):
-        raise ValueError(f"the covariance must be symmetric and 2 by 2, got shape {matrix.shape}")
-    variances, axes = np.linalg.eigh(matrix)
-    if variances[0] < -1e-9 * variances[1]:
-        raise ValueError("the covariance has a negative variance in one direction")
-    scale = np.sqrt(-2 * np.log1p(-probability))
-    minor, major = 2 * scale * np.sqrt(np.maximum(variances, 0))
-    role = style.role_of("uncertainty")
+    variances, axes = np.linalg.eigh(np.asarray(covariance, float))
+    minor, major = 2 * K_ELLIPSE * np.sqrt(np.maximum(variances, 0))
+    role = style.ROLES["uncertainty"]
     ellipse = Ellipse(
         (complex(centre).real, complex(centre).imag),
         major,

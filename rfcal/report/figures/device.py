@@ -86,7 +86,7 @@ def _one_tick(ax: Axes, megahertz: Real) -> None:
 def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     """A trace and its interval: a band with edges, or a bar where there is one point only."""
     look = style.line_look("corrected", value.size)
-    role = style.role_of("uncertainty")
+    role = style.ROLES["uncertainty"]
     finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
     value = np.where(np.isfinite(value), value, np.nan)
     low, high = np.where(finite, interval.T, np.nan)

@@ -7,18 +7,16 @@ on white. Nothing here touches matplotlib's global settings: looks are given art
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-RoleName = Literal["raw", "corrected", "truth", "uncertainty", "model"]
 Dashes = str | tuple[float, tuple[float, ...]]
 
 WHITE, GRID, MUTED, TEXT = "#FFFFFF", "#CFCFCF", "#595959", "#222222"
 DPI = 100
-WIDTH_INCHES = 7.5
-SIZE_TITLE, SIZE_LABEL, SIZE_SMALL = 12.0, 11.0, 10.0
+SIZE_LABEL, SIZE_SMALL = 11.0, 10.0
 FEW_POINTS = 30
 """Up to so many points a trace carries a marker on each."""
 
@@ -43,18 +41,12 @@ ROLES: Mapping[str, Role] = MappingProxyType(
         "model": Role("#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
     }
 )
-
-
-def role_of(name: str) -> Role:
-    """Look of a meaning: as read, corrected, known truth, uncertain, calculated from a model."""
-    if name not in ROLES:
-        raise ValueError(f"role {name!r} is not known; expected one of {', '.join(ROLES)}")
-    return ROLES[name]
+"""As read; after correction; known truth of a demo; uncertainty; calculated, not measured."""
 
 
 def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, Any]:
     """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
-    role, chosen = role_of(name), list(marked)
+    role, chosen = ROLES[name], list(marked)
     look: dict[str, Any] = {
         "color": role.color,
         "linestyle": role.dashes,
@@ -76,10 +68,8 @@ def plain_look(order: int, points: int) -> dict[str, Any]:
     return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
 
 
-def new_figure(width: float = WIDTH_INCHES, height: float = 5.0) -> Figure:
+def new_figure(width: float = 7.5, height: float = 5.0) -> Figure:
     """White figure of that size [inch] that arranges its axes itself, without any window."""
-    if width > 9.0:
-        raise ValueError(f"a figure is at most 9 inches (900 pixels) wide, not {width:g}")
     return Figure(figsize=(width, height), dpi=DPI, facecolor=WHITE, layout="constrained")
 
 
