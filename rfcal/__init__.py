@@ -1,61 +1,78 @@
 """Corrected impedance, and how sure it is, from raw one-port readings.
 
-The names that notebooks need are loaded when they are first used, so that ``import rfcal`` costs
-next to nothing.
+>>> import rfcal
+>>> raw = "data/demo/beacon-antenna/raw"
+>>> names = ("short", "open", "load", "antenna")
+>>> short, opened, load, antenna = (rfcal.read(f"{raw}/{name}.s1p") for name in names)
+>>> calibrated = rfcal.calibrate(
+...     {
+...         rfcal.Standard("short", inductance=0.35e-9): short,
+...         rfcal.Standard("open", capacitance=60e-15): opened,
+...         rfcal.Standard("load", resistance=49.9, uncertainty={"resistance": 0.15}): load,
+...     }
+... )
+>>> print(calibrated.correct(antenna).at(70.2e6))
+R 31.11 ± 0.39 ohm, X 4.99 ± 0.34 ohm, SWR 1.633 (1.613 to 1.654) at 70.2 MHz
+
+`rfcal.workbook` holds what notebooks use besides; it is loaded when it is first asked for, since it
+draws.
 """
 
 from importlib import import_module
-from typing import Any
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
 
-_HOME = {
-    "Bilinear": "rfcal.maths.bilinear",
-    "Line": "rfcal.models.line",
-    "RfcalError": "rfcal.errors",
-    "Standard": "rfcal.models.standards",
-    "assess": "rfcal.measurement.assessment",
-    "compute": "rfcal.record.job.compute",
-    "doubt_panel": "rfcal.workbook.uncertainty",
-    "line_panels": "rfcal.workbook.lines",
-    "line_words": "rfcal.report.text.line",
-    "figure_words": "rfcal.report.text.device",
-    "from_impedance": "rfcal.maths.reflection",
-    "match_panel": "rfcal.workbook.matching",
-    "match_plots": "rfcal.report.figures.match",
-    "match_words": "rfcal.report.text.match",
-    "monte_carlo": "rfcal.measurement.monte_carlo",
-    "plan": "rfcal.planning.plan",
-    "plots": "rfcal.report.figures.device",
-    "summary": "rfcal.report.summary",
-    "swr": "rfcal.maths.reflection",
-    "to_impedance": "rfcal.maths.reflection",
-    "words": "rfcal.report.text.device",
-    "workbook": "rfcal.workbook",
-}
+from rfcal.errors import RfcalError
+from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
+from rfcal.library.device import Answer, Device, Value
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
+from rfcal.measurement.bench import Analyzer
+from rfcal.models.cables import cable
+from rfcal.models.line import Line
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.readings.sweep import Sweep
+from rfcal.record.job.compute import compute
+from rfcal.record.results import Results
 
-_MODULES = {
-    "doubt_panel",
-    "line_panels",
-    "line_words",
-    "figure_words",
-    "match_panel",
-    "match_plots",
-    "match_words",
-    "plots",
-    "summary",
-    "words",
+if TYPE_CHECKING:
+    from rfcal import workbook
+
+__all__ = [
+    "Analyzer",
+    "Answer",
+    "Bilinear",
+    "CalibratedAnalyzer",
+    "Device",
+    "Line",
+    "Results",
+    "RfcalError",
+    "Standard",
+    "Sweep",
+    "Tabulated",
+    "Value",
+    "__version__",
+    "cable",
+    "calibrate",
+    "compute",
+    "from_impedance",
+    "read",
+    "swr",
+    "to_impedance",
     "workbook",
-}
+]
 
-__all__ = list(_HOME)
+__version__ = version("rfcal")
 
 
-def __getattr__(name: str) -> Any:
-    """Load an exported name when it is first asked for."""
-    if name not in _HOME:
-        raise AttributeError(f"module 'rfcal' has no attribute '{name}'")
-    home = import_module(_HOME[name])
-    return home if name in _MODULES else getattr(home, name)
+if not TYPE_CHECKING:  # a type checker knows the workbook, and no name that is not there
+
+    def __getattr__(name: str) -> Any:
+        """Load the workbook when it is first asked for."""
+        if name != "workbook":
+            raise AttributeError(f"module 'rfcal' has no attribute '{name}'")
+        return import_module("rfcal.workbook")
 
 
 def __dir__() -> list[str]:
-    return [*globals(), *_HOME]
+    return sorted({*globals(), *__all__})

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from rfcal import __version__
 from rfcal.errors import RecordError, RfcalError
 from rfcal.record.files import write_files
 from rfcal.record.format.table import FILE
@@ -42,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="rfcal", description="Corrected impedance, and how sure it is, from raw readings."
     )
+    parser.add_argument("--version", action="version", version=f"rfcal {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     report = commands.add_parser("report", help="compute a record and write its page and files")
     report.add_argument("folder", type=Path, help="the record's folder")

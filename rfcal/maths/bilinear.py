@@ -7,7 +7,7 @@ turns the reflection coefficient beyond it into another by
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,7 +41,7 @@ class Bilinear:
     >>> analyzer = Bilinear.fit(known=[-1, 1, 0], seen=[-0.9, 0.8, 0.02])
     >>> device = analyzer.correct(0.3)
     >>> print(f"{device.real:.3f}")
-    0.342
+    0.341
     >>> print(f"{analyzer.apply(device).real:.3f}, {analyzer.directivity.real:.3f}")
     0.300, 0.020
     """
@@ -50,6 +50,10 @@ class Bilinear:
     b: Complex
     c: Complex
     d: Complex
+
+    if TYPE_CHECKING:  # what may be given is more than what is kept
+
+        def __init__(self, a: ArrayLike, b: ArrayLike, c: ArrayLike, d: ArrayLike) -> None: ...
 
     def __post_init__(self) -> None:
         for name in "abcd":
@@ -327,6 +331,22 @@ class Bilinear:
         (`reflection`, `reading`) for a unit change of standard ``i`` in the same units. With
         three standards these are the Lagrange weights through them, up to the ratio of
         ``c known + 1`` at the two places.
+
+        Parameters
+        ----------
+        known, seen : sequences of S ndarray, shape (..., F)
+            As for `fit`.
+        reflection : ndarray, shape (..., F)
+            Corrected reflection [1] of the device.
+        reading : ndarray, shape (..., F)
+            Raw reading [1] of the device.
+        weight : sequence of S ndarray, shape (..., F), optional
+            As for `fit`.
+
+        Returns
+        -------
+        ndarray, shape (S, ..., F)
+            Complex influence [1] of each standard.
         """
         if len(known) == 3:
             return _through_three_influence(known, seen, reflection, reading)

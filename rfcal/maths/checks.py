@@ -1,6 +1,7 @@
 """What calls are given, checked once at the door: numbers that mean something, and read-only."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,22 @@ def choice(value: Any, what: str, known: Iterable[str]) -> None:
     if not isinstance(value, str) or value not in known:
         words = ", ".join(f"'{word}'" for word in known)
         raise ArgumentError(f"{what} is {_shown(value)}, and one of {words} is expected")
+
+
+def deviations(stated: Any, what: str, known: Iterable[str]) -> Mapping[str, float]:
+    """Standard uncertainties by name, of what is known to be uncertain and in its order, read-only.
+
+    What draws random numbers draws them in this order.
+    """
+    known = tuple(known)
+    if not isinstance(stated, Mapping):
+        raise ArgumentError(
+            f"the uncertainty of {what} is a mapping from names to numbers, found {_shown(stated)}"
+        )
+    for name, deviation in stated.items():
+        choice(name, f"what is uncertain of {what}", known)
+        number(deviation, f"the standard uncertainty of its {name}", low=0)
+    return MappingProxyType({name: stated[name] for name in known if name in stated})
 
 
 def reference(z_ref: Any) -> None:

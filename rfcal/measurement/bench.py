@@ -31,6 +31,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
+from rfcal.maths.checks import deviations, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate
@@ -46,12 +47,37 @@ from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 @dataclass(frozen=True)
 class Analyzer:
-    """What one raw reading is worth: standard uncertainties of real and imaginary part [1]."""
+    """What one raw reading is worth, as standard uncertainties of real and imaginary part.
 
-    noise: float = defaults.ANALYZER["noise"]  # of one reading, new at every frequency
-    connection: float = defaults.ANALYZER["connection"]  # of connecting once
-    drift: float = defaults.ANALYZER["drift"]  # of each error term, from calibration on
-    residual: Mapping[str, float] | None = None  # sizes, of one that corrects itself
+    Parameters
+    ----------
+    noise : float
+        Of one reading, new at every frequency [1].
+    connection : float
+        Of connecting once, common to all frequencies [1].
+    drift : float
+        Of each error term, from calibration on [1].
+    residual : mapping of str to float, optional
+        Sizes [1] of what an instrument leaves that corrects itself, in place of standards:
+        ``directivity``, ``source_match`` and ``tracking``.
+
+    Examples
+    --------
+    >>> Analyzer(noise=0.001, drift=0.0)
+    Analyzer(noise=0.001, connection=0.001, drift=0.0, residual=None)
+    """
+
+    noise: float = defaults.ANALYZER["noise"]
+    connection: float = defaults.ANALYZER["connection"]
+    drift: float = defaults.ANALYZER["drift"]
+    residual: Mapping[str, float] | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("noise", "connection", "drift"):
+            number(getattr(self, name), f"the {name} of an analyzer [1]", low=0)
+        if self.residual is not None:
+            left = deviations(self.residual, "a self-correcting analyzer", defaults.RESIDUAL)
+            object.__setattr__(self, "residual", left)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,8 +11,12 @@ from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 
 def usual_doubt(line: Line) -> dict[str, float]:
-    """What is taken of a path's element where nothing is stated, in the units of its inputs."""
-    return {**defaults.PATH, "impedance": defaults.PATH["impedance"] * line.z0}
+    """What is uncertain of a line, in the units of its inputs: as it says, else as `defaults.PATH`.
+
+    The impedance's is in ohm.
+    """
+    usual = {**defaults.PATH, "impedance": defaults.PATH["impedance"] * line.z0}
+    return {**usual, **line.uncertainty}
 
 
 def drift_effects(

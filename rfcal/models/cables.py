@@ -5,9 +5,10 @@ line always beats its name.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rfcal import defaults
+from rfcal.maths.checks import choice
 from rfcal.models.line import Line, loss_law
 
 _COMPENDIUM = "nine-point table quoted in ARRL Antenna Compendium vol. 6 (1999)"
@@ -28,8 +29,10 @@ class Cable:
     z0_doubt: float = defaults.PATH["impedance"]  # the same of the impedance [1]
 
     def line(self, length_m: float) -> Line:
-        """A piece of this cable, with the loss law fitted to the table."""
-        return Line(length_m, self.velocity_factor, self.z0, *loss_law(self.loss))
+        """A piece of this cable, with the loss law fitted to the table, and as tables differ."""
+        known = {"impedance": self.z0_doubt * self.z0, "loss": self.loss_doubt}
+        losses = loss_law(self.loss)
+        return Line(length_m, self.velocity_factor, self.z0, *losses, uncertainty=known)
 
 
 def _rows(decibels: str, megahertz: tuple[int, ...] = (10, 50, 100, 200, 500, 1000)):
@@ -58,3 +61,31 @@ CABLES: Mapping[str, Cable] = {
     "ladder line 450 ohm": Cable(450, 0.92, _rows("0.3 - 1.1 - - -"), _MEMORY, 0.3, 0.05),
 }
 """Cables by the name that a record uses."""
+
+
+def cable(kind: str, length_m: float, *, uncertainty: Mapping[str, float] | None = None) -> Line:
+    """A piece of a cable known by its type.
+
+    Parameters
+    ----------
+    kind : str
+        Type, such as ``"RG-213"`` or ``"foam 10 mm"``; an unknown one is answered with all.
+    length_m : float
+        Physical length [m].
+    uncertainty : mapping of str to float, optional
+        As for `Line`; loss and impedance are as uncertain as tables of the type differ by default.
+
+    Returns
+    -------
+    Line
+        With the velocity factor, impedance and loss of its type.
+
+    Examples
+    --------
+    >>> line = cable("RG-213", 12.4, uncertainty={"length": 0.005})
+    >>> print(line.velocity_factor, f"{line.loss_db_per_100m(100e6):.2f} dB per 100 m")
+    0.66 6.42 dB per 100 m
+    """
+    choice(kind, "the type of a cable", CABLES)
+    line = CABLES[kind].line(length_m)
+    return replace(line, uncertainty={**line.uncertainty, **(uncertainty or {})})

@@ -9,15 +9,15 @@ it as resistance (the surface impedance of a good conductor, ``(1 + j) Rs``; the
 1.7): at a few megahertz a thin cable is slower by one to three percent than at high frequency.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM, drawn, frequencies
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM, deviations, drawn, frequencies
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 
@@ -29,6 +29,8 @@ NEPER_PER_DB = float(np.log(10) / 20)
 
 LONGEST_M = 1e5
 """Longer than any line that is measured [m]."""
+UNCERTAIN = ("length", "velocity factor", "impedance", "loss", "skin effect")
+"""What may be uncertain of a line."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +53,10 @@ class Line:
     skin : float
         Reactance inside the conductors over their resistance [1]: 1 for a developed skin effect,
         0 for a resistance that is no conductor's.
+    uncertainty : mapping of str to float
+        Standard uncertainties where it is removed or added: ``length`` [m], ``velocity factor``
+        [1], ``impedance`` [ohm], ``loss`` and ``skin effect`` [1, relative]; for what is not
+        stated its usual one is taken.
 
     Examples
     --------
@@ -65,10 +71,13 @@ class Line:
     conductor_db: float = 0.0
     dielectric_db: float = 0.0
     skin: float = 1.0
+    uncertainty: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for name, what, limits in _LIMITS:
             object.__setattr__(self, name, drawn(getattr(self, name), what, **limits))
+        stated = deviations(self.uncertainty, "a line", UNCERTAIN)
+        object.__setattr__(self, "uncertainty", stated)
 
     def wavelength_m(self, frequency: ArrayLike) -> Real:
         """Length of one wave on the line, its losses taken away.

@@ -6,10 +6,9 @@ root of frequency, offset impedance) is the usual one of coaxial calibration kit
 first-order low-loss form. An artefact whose reflection was measured elsewhere is `Tabulated`.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,10 +20,10 @@ from rfcal.maths.checks import (
     LEAST_OHM,
     MOST_OHM,
     choice,
+    deviations,
     drawn,
     frequencies,
     frozen,
-    number,
     reference,
 )
 from rfcal.maths.reflection import Complex, Real, renormalise
@@ -42,7 +41,7 @@ KINDS: Mapping[str, tuple[str, ...]] = {
 UNCERTAIN: Mapping[str, tuple[str, ...]] = {
     "short": ("reflection", "inductance", "delay"),
     "open": ("reflection", "capacitance", "delay"),
-    "load": ("reflection", "resistance", "inductance", "capacitance", "delay"),
+    "load": ("reflection", "inductance", "capacitance", "resistance", "delay"),
     "known": ("reflection",),
 }
 """What may be uncertain of a standard of each kind."""
@@ -58,21 +57,12 @@ def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     return total
 
 
-def _stated(kind: str, uncertainty: Any) -> Mapping[str, float]:
-    """The stated uncertainties, each of something that a standard of this kind has."""
-    if not isinstance(uncertainty, Mapping):
-        raise ArgumentError(
-            f"the uncertainty of a standard is a mapping such as {{'reflection': 0.002}}, found "
-            f"{uncertainty!r}"
-        )
-    for name, deviation in uncertainty.items():
-        choice(name, f"what is uncertain of a standard of kind '{kind}'", UNCERTAIN[kind])
-        number(deviation, f"the standard uncertainty of its {name}", low=0)
-    return MappingProxyType(dict(uncertainty))
+class Artefact:
+    """What a reflection is known of, whichever way it is described."""
 
 
 @dataclass(frozen=True, eq=False)
-class Standard:
+class Standard(Artefact):
     """An open, short or load behind an offset line.
 
     Parameters
@@ -108,13 +98,28 @@ class Standard:
 
     kind: str
     resistance: float = defaults.LOAD_OHM
-    inductance: float | tuple[float, ...] = (0.0,)
-    capacitance: float | tuple[float, ...] = (0.0,)
+    inductance: tuple[float, ...] = (0.0,)
+    capacitance: tuple[float, ...] = (0.0,)
     offset_delay: float = 0.0
     offset_loss: float = 0.0
     offset_z0: float = defaults.LOAD_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     name: str = ""
+
+    if TYPE_CHECKING:  # what may be given is more than what is kept
+
+        def __init__(
+            self,
+            kind: str,
+            resistance: float = ...,
+            inductance: float | Sequence[float] = ...,
+            capacitance: float | Sequence[float] = ...,
+            offset_delay: float = ...,
+            offset_loss: float = ...,
+            offset_z0: float = ...,
+            uncertainty: Mapping[str, float] = ...,
+            name: str = ...,
+        ) -> None: ...
 
     def __post_init__(self) -> None:
         choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
@@ -126,7 +131,9 @@ class Standard:
             values[name] = self._checked(name)
         if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
             raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
-        values["uncertainty"] = _stated(self.kind, self.uncertainty)
+        values["uncertainty"] = deviations(
+            self.uncertainty, f"a standard of kind '{self.kind}'", UNCERTAIN[self.kind]
+        )
         if not isinstance(self.name, str):
             raise ArgumentError(f"the name of a standard is a text, found {self.name!r}")
         values["name"] = self.name or self.kind
@@ -134,29 +141,14 @@ class Standard:
             object.__setattr__(self, name, value)
 
     def _checked(self, name: str) -> tuple[Any, ...]:
-        row = self.coefficients(name)
+        given = getattr(self, name)
+        row = tuple(given) if isinstance(given, tuple | list) else (given,)
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
         row = tuple(drawn(value, f"the {name} of the {self.kind}") for value in row)
         if name not in KINDS[self.kind] and any(np.any(value) for value in row):
             raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
         return row
-
-    def coefficients(self, name: str) -> tuple[float, ...]:
-        """The polynomial of the ``inductance`` or the ``capacitance``, its constant first.
-
-        Parameters
-        ----------
-        name : str
-            Which of the two.
-
-        Returns
-        -------
-        tuple of float
-            One to four coefficients [H or F, per power of Hz].
-        """
-        given = getattr(self, name)
-        return tuple(given) if isinstance(given, tuple | list) else (given,)
 
     def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
         """Reflection coefficient at the reference plane.
@@ -245,12 +237,12 @@ class Standard:
     def _series(self, w: Real) -> Complex:
         """Series branch of the termination [ohm]: R + j w L."""
         resistance = self.resistance if self.kind == "load" else 0.0
-        reactance = w * _polynomial(self.coefficients("inductance"), w / (2 * np.pi))
+        reactance = w * _polynomial(self.inductance, w / (2 * np.pi))
         return np.asarray(resistance + 1j * reactance, complex)
 
     def _shunt(self, w: Real) -> Complex:
         """Shunt branch of the termination [S]: j w C."""
-        susceptance = w * _polynomial(self.coefficients("capacitance"), w / (2 * np.pi))
+        susceptance = w * _polynomial(self.capacitance, w / (2 * np.pi))
         return np.asarray(1j * susceptance, complex)
 
     def _termination(self, w: Real, z_ref: float) -> Complex:
@@ -291,7 +283,7 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 
 
 @dataclass(frozen=True, eq=False)
-class Tabulated:
+class Tabulated(Artefact):
     """A standard or artefact whose reflection is itself a sweep (kind ``known``).
 
     Parameters
@@ -321,6 +313,17 @@ class Tabulated:
     name: str = "known"
     kind: ClassVar[str] = "known"
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            grid: ArrayLike,
+            values: ArrayLike,
+            z_table: float = ...,
+            uncertainty: Mapping[str, float] = ...,
+            name: str = ...,
+        ) -> None: ...
+
     def __post_init__(self) -> None:
         reference(self.z_table)
         grid, values = frozen(frequencies(self.grid), ""), frozen(self.values, "a table's values")
@@ -333,7 +336,7 @@ class Tabulated:
             raise ArgumentError("the table of a standard has values that are not finite")
         for name, value in (
             *(("grid", grid), ("values", values)),
-            ("uncertainty", _stated(self.kind, self.uncertainty)),
+            ("uncertainty", deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])),
         ):
             object.__setattr__(self, name, value)
 

@@ -4,13 +4,19 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from rfcal.errors import ReadingError
+from rfcal import defaults
+from rfcal.errors import ArgumentError, ReadingError
+from rfcal.findings import grid_words
+from rfcal.maths.checks import frequencies, frozen, numbers, reference
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.csv import read_csv
+from rfcal.readings.network import Network, parameters_of
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -36,26 +42,110 @@ class Origin:
 
 @dataclass(frozen=True, eq=False)
 class Sweep:
-    """One raw sweep."""
+    """One raw sweep.
 
-    frequency: Real  # (F,) [Hz], ascending
-    reflection: Complex  # (F,) [1]
-    z_ref: float  # reference impedance of `reflection` [ohm]
-    label: str  # what the sweep is of, for messages
-    origin: Origin | None = None  # None for typed readings
-    effects: tuple[Effect, ...] = ()  # what the display's step makes uncertain; empty for files
-    assumed_reference: bool = False  # whether `z_ref` is the record's: a bare reflection has none
-    parts: tuple["Sweep", ...] = ()  # repeated sweeps that this is the mean of
+    Parameters
+    ----------
+    frequency : array_like, shape (F,)
+        Frequencies [Hz], ascending.
+    reflection : array_like, shape (F,)
+        Reflection coefficient [1].
+    z_ref : float
+        Reference impedance of `reflection` [ohm].
+    label : str
+        What the sweep is of, for messages and for the budget.
+    origin : Origin, optional
+        The file; None for typed readings.
+    effects : tuple of Effect
+        What the display's step makes uncertain; empty for files.
+    assumed_reference : bool
+        Whether `z_ref` is the record's for want of a statement: a bare reflection has none.
+    parts : tuple of Sweep
+        The repeated sweeps that this is the mean of; empty for a single one.
 
-    def __post_init__(self):
-        self.frequency.setflags(write=False)
-        self.reflection.setflags(write=False)
+    Examples
+    --------
+    >>> sweep = Sweep([70e6, 71e6], [0.1 + 0.2j, 0.2j], label="antenna")
+    >>> print(sweep)
+    antenna: 2 points from 70 to 71 MHz, in 50 ohm
+    """
+
+    frequency: Real
+    reflection: Complex
+    z_ref: float = defaults.REFERENCE_OHM
+    label: str = "reading"
+    origin: Origin | None = None
+    effects: tuple[Effect, ...] = ()
+    assumed_reference: bool = False
+    parts: tuple["Sweep", ...] = ()
+
+    if TYPE_CHECKING:  # what may be given is more than what is kept
+
+        def __init__(
+            self,
+            frequency: ArrayLike,
+            reflection: ArrayLike,
+            z_ref: float = ...,
+            label: str = ...,
+            origin: Origin | None = ...,
+            effects: tuple[Effect, ...] = ...,
+            assumed_reference: bool = ...,
+            parts: tuple["Sweep", ...] = ...,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        reference(self.z_ref)
+        if not isinstance(self.label, str) or not self.label:
+            raise ArgumentError(f"the label of a sweep is a text, found {self.label!r}")
+        frequency = frozen(frequencies(self.frequency), "frequencies")
+        reflection = frozen(numbers(self.reflection, "reflections") + 0j, "reflections")
+        if frequency.ndim != 1 or reflection.shape != frequency.shape:
+            raise ArgumentError(
+                "a sweep has a reflection for each frequency, found shapes "
+                f"{frequency.shape} and {reflection.shape}"
+            )
+        require_ascending(frequency, self.label)
+        require_plausible(reflection, self.label)
+        object.__setattr__(self, "frequency", frequency)
+        object.__setattr__(self, "reflection", reflection)
+
+    def __str__(self) -> str:
+        return f"{self.label}: {grid_words(self.frequency)}, in {self.z_ref:g} ohm"
+
+    @classmethod
+    def from_network(cls, network: Network, label: str = "") -> "Sweep":
+        """The reading that a network of scikit-rf holds.
+
+        Parameters
+        ----------
+        network : skrf.Network
+            Of one port; frequencies and reference impedance are kept.
+        label : str
+            What it is of; the network's name by default.
+
+        Returns
+        -------
+        Sweep
+            The reading.
+        """
+        frequency, s, z_ref = parameters_of(network, 1)
+        return cls(frequency, s[:, 0, 0], z_ref, label or str(network.name or "reading"))
 
     def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
-        """The reading in another reference impedance [ohm], with the effects of display and noise.
+        """The reading in another reference impedance, with the effects of display and noise.
 
-        The noise is of real and imaginary part of one reading [1]; of repeats their own scatter
-        counts instead.
+        Parameters
+        ----------
+        z_ref : float
+            Reference impedance of the result [ohm].
+        noise : float
+            Standard deviation of real and imaginary part of one reading in its own reference [1];
+            of repeated sweeps their own scatter counts instead.
+
+        Returns
+        -------
+        Quantity
+            Reflection coefficient [1].
         """
         value = renormalise(self.reflection, self.z_ref, z_ref)
         step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
@@ -120,6 +210,12 @@ class TwoPortSweep:
     z_ref: float  # their reference impedance [ohm]
     label: str  # what it is, for messages
     origin: Origin | None = None
+
+    @classmethod
+    def from_network(cls, network: Network) -> "TwoPortSweep":
+        """What a network of scikit-rf with two ports holds."""
+        frequency, s, z_ref = parameters_of(network, 2)
+        return cls(frequency, s, z_ref, str(network.name or "two-port"))
 
 
 def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:

@@ -218,3 +218,10 @@ def _parse(lines: list[tuple[int, str]], file: str, ports: int) -> tuple[Real, C
         )
     s = np.asarray(s, complex)
     return np.asarray(frequency, float), -s if turned else s, z_ref.real
+
+
+def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:
+    """A sweep [Hz], [1] as a one-port Touchstone file, with one line of comment."""
+    rows = np.column_stack([frequency, reflection.real, reflection.imag])
+    text = "%r %r %r\n" * len(rows) % tuple(rows.ravel().tolist())
+    return f"! {' '.join(about.split())}\n# Hz S RI R {float(z_ref)!r}\n{text}"

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from rfcal.maths.reflection import Complex, Real
+from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
     Check,
@@ -270,13 +270,6 @@ def touchstone(device: Device) -> str:
     """A corrected measurement as a one-port Touchstone file."""
     about = f"{device.name}: corrected reflection at {device.plane}"
     return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
-
-
-def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:
-    """A sweep [Hz], [1] as a one-port Touchstone file, with one line of comment."""
-    rows = np.column_stack([frequency, reflection.real, reflection.imag])
-    text = "%r %r %r\n" * len(rows) % tuple(rows.ravel().tolist())
-    return f"! {' '.join(about.split())}\n# Hz S RI R {float(z_ref)!r}\n{text}"
 
 
 def slug(name: str) -> str:

@@ -2,34 +2,28 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from rfcal import defaults
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
-from rfcal.feedline.power import PathLoss
 from rfcal.findings import Finding
+from rfcal.library.device import Device
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Candidate, Goal
 from rfcal.matching.ranking import Ranking
 from rfcal.matching.tolerance import Sensitivity, Yield
 from rfcal.matching.trim import Trim
+from rfcal.maths.checks import choice
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement import model
-from rfcal.measurement.assessment import Assessment, assess
-from rfcal.measurement.bench import Bench, PathElement
+from rfcal.measurement.bench import Bench
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import Inputs
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import active_points
 
 SPOILT = 1.05
 """A SWR at the plane that is larger than the network's by less is the same."""
@@ -52,70 +46,6 @@ class Check:
         """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""
         total = self.measured.covariance() + self.expected.covariance()
         return coverage.K_AXIS * coverage.standard_uncertainty(total)
-
-
-@dataclass(frozen=True, eq=False)
-class Device:
-    """One corrected measurement."""
-
-    name: str
-    raw: Sweep  # what the analyzer showed
-    inputs: Inputs  # the reading and all it depends on
-    reflection: Quantity  # corrected reflection coefficient [1]
-    z_ref: float  # its reference impedance [ohm]
-    answer: int  # index of the frequency at which the answer in words is quoted
-    plane: str = "the standards' plane"  # where the answer holds, in words
-    path_loss: PathLoss | None = None  # of the path that was removed
-    seed: int = defaults.SEED  # for random draws
-    between: tuple[PathElement, ...] = ()  # from the standards' plane to it, as it is known
-
-    @property
-    def frequency(self) -> Real:
-        """Frequencies [Hz], shape (F,)."""
-        return self.raw.frequency
-
-    @cached_property
-    def impedance(self) -> Quantity:
-        """Corrected impedance [ohm] with its effects."""
-        return model.impedance(self.reflection, self.z_ref)
-
-    @cached_property
-    def budget(self) -> dict[str, Real]:
-        """Each source's share of the variance of R and of X, shape (F, 2)."""
-        return coverage.budget(self.impedance)
-
-    @cached_property
-    def interval(self) -> Real:
-        """95 % intervals of R and of X, each by itself, shape (F, 2, 2): last axis low and high.
-
-        They are right beside an open and at the edge of the chart too, where they are lopsided;
-        infinite where nothing bounds them. A passive device's R is not below zero.
-        """
-        pair = (self.figures[name] for name in ("resistance", "reactance"))
-        return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
-
-    def expanded_uncertainty(self) -> Real:
-        """The larger side of each 95 % interval of R and of X [ohm], shape (F, 2)."""
-        z = self.impedance.value
-        middle = np.stack([z.real, z.imag], axis=-1)
-        middle = np.where(np.isfinite(middle), middle, 0)  # an exact open has no bound anyway
-        return np.max(np.abs(self.interval - middle[..., None]), axis=-1)
-
-    @cached_property
-    def figures(self) -> dict[str, Figure]:
-        """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
-        return derived(
-            self.frequency,
-            self.reflection,
-            z_ref=self.z_ref,
-            region=model.region(self.inputs, self.reflection),
-            passive=~active_points(self.reflection),
-        )
-
-    @cached_property
-    def assessed(self) -> Assessment:
-        """Monte Carlo beside the linear answer; some milliseconds a frequency when first asked."""
-        return assess(self.inputs, self.z_ref, np.random.default_rng(self.seed))
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,25 +103,63 @@ class MatchResult:
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """Everything computed from one record."""
+    """Everything computed from one record; `compute` gives it.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    sweeps : tuple of Sweep or TwoPortSweep
+        Everything that was read, in the record's order.
+    bench : Bench
+        Analyzer and standards, as they were read.
+    calibration : Calibration
+        The error terms on the standards' grid.
+    checks : tuple of Check
+        In the record's order.
+    devices : tuple of Device
+        In the record's order.
+    findings : tuple of Finding
+        What there is to say besides; warnings before notes.
+    software : mapping of str to str
+        Versions that computed this.
+    line : LineState, optional
+        What a line check found.
+    matches : tuple of MatchResult
+        Networks, in the record's order.
+    """
 
     record: Record
-    sweeps: tuple[Sweep | TwoPortSweep, ...]  # everything that was read, in the record's order
-    bench: Bench  # analyzer and standards, as they were read
-    calibration: Calibration  # on the standards' grid
+    sweeps: tuple[Sweep | TwoPortSweep, ...]
+    bench: Bench
+    calibration: Calibration
     checks: tuple[Check, ...]
     devices: tuple[Device, ...]
-    findings: tuple[Finding, ...]  # warnings before notes
-    software: Mapping[str, str]  # versions that computed this
+    findings: tuple[Finding, ...]
+    software: Mapping[str, str]
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
 
     def device(self, name: str) -> Device:
-        """The measurement of one name; a `KeyError` says which there are."""
-        for device in self.devices:
-            if device.name == name:
-                return device
-        raise KeyError(f"no measurement is named '{name}': {[d.name for d in self.devices]}")
+        """The measurement of one name.
+
+        Parameters
+        ----------
+        name : str
+            Name in the record.
+
+        Returns
+        -------
+        Device
+            The corrected measurement.
+
+        Raises
+        ------
+        ArgumentError
+            No measurement has this name.
+        """
+        choice(name, "the name of a measurement", (device.name for device in self.devices))
+        return next(device for device in self.devices if device.name == name)
 
 
 @dataclass(frozen=True, eq=False)

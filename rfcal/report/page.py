@@ -13,9 +13,9 @@ from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
-from rfcal.report.text import numbers
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import match_parts, match_remarks, match_row, match_where
+from rfcal.uncertainty import words as numbers
 
 NETWORKS_DRAWN = 3
 """Networks of a match table that are drawn."""

@@ -20,8 +20,8 @@ from rfcal.report.summary import summary_lines
 from rfcal.report.text.device import answer, check_line, figure_rows, method_words
 from rfcal.report.text.line import kind_words, line_lines
 from rfcal.report.text.match import match_lines, match_parts, match_remarks, match_row
-from rfcal.report.text.numbers import mhz, plus_minus
 from rfcal.uncertainty.coverage import budget
+from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
 from rfcal.workbook.lesson import against_truth, check, save_report, show
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel

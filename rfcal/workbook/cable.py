@@ -7,7 +7,7 @@ from matplotlib.lines import Line2D
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.report.figures import chart, style
-from rfcal.report.text import numbers as words
+from rfcal.uncertainty import words
 from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes
 

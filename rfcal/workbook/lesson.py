@@ -11,7 +11,7 @@ from rfcal.record.files import write_files
 from rfcal.record.results import Results
 from rfcal.report.figures.render import Picture
 from rfcal.report.page import output_files
-from rfcal.report.text import numbers as words
+from rfcal.uncertainty import words
 from rfcal.workbook.pictures import ONE_OHM
 
 

@@ -14,8 +14,7 @@ from rfcal.measurement.deembedding import Cable
 from rfcal.models.line import Line
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
-from rfcal.report.text import numbers as words
-from rfcal.uncertainty import coverage
+from rfcal.uncertainty import coverage, words
 from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison
 

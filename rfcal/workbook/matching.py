@@ -14,7 +14,7 @@ from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.match import walk
-from rfcal.report.text import numbers as words
+from rfcal.uncertainty import words
 from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import chart_and_axes
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Results
-from rfcal.report.text import numbers as words
+from rfcal.uncertainty import words
 from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import comparison
 

@@ -19,8 +19,7 @@ from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
 from rfcal.report.figures import chart, style
-from rfcal.report.text import numbers as words
-from rfcal.uncertainty import intervals
+from rfcal.uncertainty import intervals, words
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider

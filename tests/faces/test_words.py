@@ -5,7 +5,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rfcal.report.text import numbers as words
+from rfcal.uncertainty import words
 
 
 @pytest.mark.parametrize(

@@ -62,7 +62,7 @@ WRONG = {
         lambda: Standard("load", uncertainty={"reflection": "small"}),
         "found 'small'",
     ),
-    "a bare uncertainty": (lambda: Standard("load", uncertainty=0.002), "a mapping such as"),
+    "a bare uncertainty": (lambda: Standard("load", uncertainty=0.002), "a mapping from names"),
     "unknown parameter of a slope": (lambda: Standard("load").slope(FREQUENCY, "size"), "'size'"),
     "slope of another kind": (lambda: Standard("open").slope(FREQUENCY, "inductance"), "capacita"),
     # frequencies and references

@@ -64,6 +64,12 @@ def compute(record: Record | str | Path) -> Results:
     ------
     RfcalError
         One sentence: what is wrong with which file or key, and what to do.
+
+    Examples
+    --------
+    >>> results = compute("data/demo/beacon-antenna")
+    >>> print(results.device("antenna").at(70.2e6).resistance)
+    31.11 ± 0.29 ohm
     """
     if not isinstance(record, Record):
         record = schema.load(record)
@@ -290,12 +296,17 @@ class _Job:
                 )
             answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
             self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
-        z_ref, plane = self.record.reference_ohm, route.plane_words(item.between)
-        rng = np.random.default_rng(self.record.seed)
-        loss = path_loss(inputs, reflection.value, rng)
-        seed = self.record.seed
+        loss = path_loss(inputs, reflection.value, np.random.default_rng(self.record.seed))
         return Device(
-            item.name, sweep, inputs, reflection, z_ref, answer, plane, loss, seed, elements
+            name=item.name,
+            raw=sweep,
+            inputs=inputs,
+            reflection=reflection,
+            bench=self.bench,
+            between=elements,
+            answer=answer,
+            path_loss=loss,
+            seed=self.record.seed,
         )
 
 

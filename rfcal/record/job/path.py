@@ -1,6 +1,5 @@
 """From the record's words about a path to its elements as they are known."""
 
-from collections.abc import Sequence
 from pathlib import Path
 
 from rfcal.measurement.bench import PathElement
@@ -32,14 +31,3 @@ def element(item: Between, sweeps: tuple[Sweep | TwoPortSweep, ...]) -> PathElem
         deviations=item.doubt,
         embed=item.embed,
     )
-
-
-def plane_words(items: Sequence[Between]) -> str:
-    """Where a device's answer holds, such as "the standards' plane with line 1 removed"."""
-    if not items:
-        return "the standards' plane"
-    removed = [item.name for item in items if not item.embed]
-    added = [item.name for item in items if item.embed]
-    said = [f"the standards' plane with {', '.join(removed)} removed"] if removed else []
-    said += [f"{', '.join(added)} added"] if added else []
-    return " and ".join(said) if removed else f"the standards' plane with {said[0]}"

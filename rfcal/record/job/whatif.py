@@ -129,7 +129,7 @@ def _moved(model: Standard | Tabulated, by: float) -> Standard | Tabulated:
     if model.kind == "load":
         return replace(model, resistance=model.resistance + by)
     if model.kind == "open":
-        constant, *rest = model.coefficients("capacitance")
+        constant, *rest = model.capacitance
         return replace(model, capacitance=(constant + by, *rest))
-    constant, *rest = model.coefficients("inductance")
+    constant, *rest = model.inductance
     return replace(model, inductance=(constant + by, *rest))

@@ -8,8 +8,8 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.assessment import Assessment
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
-from rfcal.report.text.numbers import mhz
 from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.words import mhz
 
 MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""

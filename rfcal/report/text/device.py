@@ -7,7 +7,8 @@ import numpy as np
 from rfcal.measurement import model
 from rfcal.record.format.schema import Artefact
 from rfcal.record.results import Check, Device
-from rfcal.report.text.numbers import (
+from rfcal.uncertainty import coverage
+from rfcal.uncertainty.words import (
     complex_ohm,
     figure_words,
     mhz,
@@ -15,7 +16,6 @@ from rfcal.report.text.numbers import (
     swr_interval,
     value_words,
 )
-from rfcal.uncertainty import coverage
 
 NAMES = {
     "impedance_magnitude": "|Z|",
@@ -91,8 +91,8 @@ def definition(item: Artefact) -> str:
     model = item.model
     said = [
         f"{model.resistance:g} ohm" if model.kind == "load" else "",
-        _coefficients(model.coefficients("inductance"), "H"),
-        _coefficients(model.coefficients("capacitance"), "F"),
+        _coefficients(model.inductance, "H"),
+        _coefficients(model.capacitance, "F"),
         f"offset {model.offset_delay * 1e12:g} ps" if model.offset_delay else "",
         f"{model.offset_loss / 1e9:g} Gohm/s" if model.offset_loss else "",
         f"{model.offset_z0:g} ohm line" if model.offset_z0 != 50 else "",

@@ -6,8 +6,8 @@ from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
 from rfcal.record.results import LineState
-from rfcal.report.text.numbers import mhz, plus_minus, rounded
 from rfcal.uncertainty import coverage
+from rfcal.uncertainty.words import mhz, plus_minus, rounded
 
 
 def line_lines(line: LineState) -> list[str]:

@@ -6,7 +6,7 @@ from rfcal.findings import swr_words
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth
 from rfcal.record.results import MatchResult, Proposal
-from rfcal.report.text.numbers import mhz
+from rfcal.uncertainty.words import mhz
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""

@@ -1,0 +1,1 @@
+"""A session in Python, without a record: read, calibrate, correct, move the plane, save."""

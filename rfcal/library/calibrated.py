@@ -1,0 +1,212 @@
+"""Readings in, a calibrated analyzer out: the same bench as a record's, with the same defaults."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rfcal import defaults
+from rfcal.errors import ArgumentError, CalibrationError
+from rfcal.findings import grid_words
+from rfcal.library.device import Device
+from rfcal.maths.checks import reference
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.bench import Analyzer, Bench, Known
+from rfcal.measurement.error_terms import Calibration
+from rfcal.models.interpolation import same_grid
+from rfcal.models.standards import Artefact, Standard, Tabulated
+from rfcal.readings.network import Network
+from rfcal.readings.sweep import Sweep, read_sweep, repeated_sweep
+
+AnyArtefact = TypeVar("AnyArtefact", bound=Artefact)
+
+
+def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_OHM) -> Sweep:
+    """A raw reading from a Touchstone or CSV file, or the mean of several of one thing.
+
+    Parameters
+    ----------
+    *files : str or Path
+        One file; or two and more sweeps of the same, whose scatter then counts as noise.
+    name : str
+        What it is of; the (first) file's name without its ending by default.
+    z_ref : float
+        Reference impedance [ohm] of a CSV file of reflections; a Touchstone file says its own.
+
+    Returns
+    -------
+    Sweep
+        The reading.
+
+    Examples
+    --------
+    >>> print(read("data/demo/beacon-antenna/raw/antenna.s1p"))
+    antenna: 201 points from 69 to 72 MHz, in 50 ohm
+    """
+    if not files or not all(isinstance(file, str | Path) for file in files):
+        raise ArgumentError(f"one file or more is to be read, found {files!r}")
+    reference(z_ref)
+    names, label = [str(file) for file in files], name or Path(files[0]).stem
+    if len(names) == 1:
+        return read_sweep(Path(), names[0], label=label, z_ref=z_ref)
+    return repeated_sweep(Path(), names, label=label, z_ref=z_ref)
+
+
+@dataclass(frozen=True, eq=False)
+class CalibratedAnalyzer:
+    """An analyzer whose error terms are known: it corrects readings. `calibrate` gives one.
+
+    Parameters
+    ----------
+    bench : Bench
+        The analyzer and the standards, each with its reading.
+    terms : Calibration
+        The error terms, and what they rest on.
+
+    Examples
+    --------
+    >>> import rfcal
+    >>> raw = "data/demo/beacon-antenna/raw"
+    >>> names = ("short", "open", "load", "antenna")
+    >>> short, opened, load, antenna = (rfcal.read(f"{raw}/{name}.s1p") for name in names)
+    >>> standards = (rfcal.Standard(kind) for kind in ("short", "open", "load"))
+    >>> calibrated = rfcal.calibrate(dict(zip(standards, (short, opened, load))))
+    >>> calibrated
+    <CalibratedAnalyzer by short, open, load: 201 points from 69 to 72 MHz>
+    >>> print(abs(calibrated.directivity[0]).round(3))
+    0.048
+    >>> print(calibrated.correct(antenna).at(70.2e6).resistance)
+    31.15 ± 0.49 ohm
+    """
+
+    bench: Bench
+    terms: Calibration
+
+    def __repr__(self) -> str:
+        names = ", ".join(self.terms.names)
+        return f"<CalibratedAnalyzer by {names}: {grid_words(self.frequency)}>"
+
+    @property
+    def frequency(self) -> Real:
+        """Frequencies of the standards [Hz], shape (F,)."""
+        return self.terms.frequency
+
+    @property
+    def directivity(self) -> Complex:
+        """What is seen of a perfect match [1], shape (F,)."""
+        return self.terms.error_box.directivity
+
+    @property
+    def source_match(self) -> Complex:
+        """What the analyzer reflects of what comes back [1], shape (F,)."""
+        return self.terms.error_box.source_match
+
+    @property
+    def reflection_tracking(self) -> Complex:
+        """Gain of the way there and back [1], shape (F,)."""
+        return self.terms.error_box.reflection_tracking
+
+    def correct(self, reading: Sweep | Network, *, name: str = "") -> Device:
+        """The device that a raw reading was taken of, at the standards' plane.
+
+        Parameters
+        ----------
+        reading : Sweep or skrf.Network
+            The raw reading; its frequencies lie within those of the standards.
+        name : str
+            Name of the device; that of the reading by default.
+
+        Returns
+        -------
+        Device
+            The corrected measurement.
+
+        Raises
+        ------
+        CalibrationError
+            Frequencies out of reach, or a reading that comes to no finite reflection.
+        """
+        sweep = _sweep(reading, name)
+        here = self.bench.at(self.terms, sweep.frequency)
+        inputs, reflection = self.bench.corrected(here, sweep)
+        middle = sweep.frequency.size // 2
+        return Device(sweep.label, sweep, inputs, reflection, self.bench, (), middle)
+
+
+def calibrate(
+    standards: Mapping[AnyArtefact, Sweep | Network],
+    *,
+    analyzer: Analyzer | None = None,
+    z_ref: float = defaults.REFERENCE_OHM,
+) -> CalibratedAnalyzer:
+    """Find the error terms of an analyzer, and of all before the plane, from known standards.
+
+    Parameters
+    ----------
+    standards : mapping of Standard (or Tabulated) to Sweep or skrf.Network
+        Three or more, each with its raw reading at the plane, all at the same frequencies. What
+        a standard does not state of its uncertainty has the default of its kind.
+    analyzer : Analyzer, optional
+        What one raw reading is worth.
+    z_ref : float
+        Reference impedance of all results [ohm]; readings in others are renormalised.
+
+    Returns
+    -------
+    CalibratedAnalyzer
+        To correct readings with.
+
+    Raises
+    ------
+    CalibrationError
+        Fewer than three standards, or standards that cannot be told apart at some frequency.
+
+    Examples
+    --------
+    >>> f = [70e6, 71e6]
+    >>> seen = {"short": -0.95, "open": 0.94, "load": 0.02, "antenna": 0.2j}
+    >>> sweeps = {name: Sweep(f, [x, x], label=name) for name, x in seen.items()}
+    >>> standards = {Standard(kind): sweeps[kind] for kind in ("short", "open", "load")}
+    >>> print(calibrate(standards).correct(sweeps["antenna"]).at(70e6).reactance)
+    19.41 ± 0.54 ohm
+    """
+    if not isinstance(standards, Mapping):
+        raise ArgumentError(
+            "standards are given as a mapping from each Standard to its raw reading, found "
+            f"{type(standards).__name__}"
+        )
+    if analyzer is not None and not isinstance(analyzer, Analyzer):
+        raise ArgumentError(f"the analyzer is an Analyzer, found {type(analyzer).__name__}")
+    reference(z_ref)
+    known = tuple(_known(model, reading) for model, reading in standards.items())
+    if not known:
+        raise CalibrationError("no standard is given, and three or more that differ are needed")
+    grid = known[0].reading.frequency
+    for item in known[1:]:
+        if not same_grid(grid, item.reading.frequency):
+            raise CalibrationError(
+                f"the reading of '{item.name}' has {grid_words(item.reading.frequency)}, that of "
+                f"'{known[0].name}' {grid_words(grid)}: read all standards at the same frequencies"
+            )
+    bench = Bench(analyzer or Analyzer(), known, float(z_ref))
+    return CalibratedAnalyzer(bench, bench.calibration())
+
+
+def _known(model: Any, reading: Any) -> Known:
+    if not isinstance(model, Standard | Tabulated):
+        raise ArgumentError(
+            f"a standard is given as a Standard or a Tabulated, found {type(model).__name__}"
+        )
+    return Known(model.name, model, _sweep(reading, model.name))
+
+
+def _sweep(reading: Any, name: str) -> Sweep:
+    """A reading as a sweep of its own name, from whatever holds one."""
+    if isinstance(reading, Network):
+        return Sweep.from_network(reading, name)
+    if not isinstance(reading, Sweep):
+        raise ArgumentError(
+            "a reading is a Sweep, as rfcal.read gives it, or a network of scikit-rf; found "
+            f"{type(reading).__name__}"
+        )
+    return replace(reading, label=name) if name else reading

@@ -1,0 +1,373 @@
+"""A corrected device: what it is at a frequency, moved to another plane, saved."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.errors import ArgumentError, CalibrationError, ReadingError
+from rfcal.feedline.power import PathLoss, path_loss
+from rfcal.findings import grid_words
+from rfcal.maths.checks import deviations, number
+from rfcal.maths.reflection import Real
+from rfcal.measurement import model
+from rfcal.measurement.assessment import Assessment, assess
+from rfcal.measurement.bench import Bench
+from rfcal.measurement.model import Inputs
+from rfcal.measurement.path import PathElement
+from rfcal.models.line import UNCERTAIN, Line
+from rfcal.readings.network import Network, network_of
+from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.readings.touchstone import touchstone_text
+from rfcal.uncertainty import coverage
+from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import active_points
+from rfcal.uncertainty.words import mhz, swr_interval, value_words
+
+
+@dataclass(frozen=True)
+class Value:
+    """A number with its 95 % interval; printed, it has the digits that the interval allows.
+
+    Parameters
+    ----------
+    value : float
+        Best estimate.
+    low, high : float
+        Ends of the interval; infinite where nothing bounds it.
+    unit : str
+        Unit of all three, empty for a plain number.
+    least : float
+        What a passive device cannot be below, in the same unit.
+
+    Examples
+    --------
+    >>> print(Value(52.134, 51.71, 52.56, "ohm"))
+    52.13 ± 0.43 ohm
+    """
+
+    value: float
+    low: float
+    high: float
+    unit: str = ""
+    least: float = -math.inf
+
+    def __str__(self) -> str:
+        return value_words(self.value, self.low, self.high, self.unit, least=self.least)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a device is at one frequency.
+
+    Parameters
+    ----------
+    frequency : float
+        Frequency [Hz].
+    resistance, reactance : Value
+        R and X [ohm], each with an interval of its own.
+    swr : Value
+        Standing wave ratio [1] in the reference impedance.
+
+    Examples
+    --------
+    >>> r, x = Value(52.1, 51.7, 52.5, "ohm"), Value(-3.4, -3.7, -3.1, "ohm")
+    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908)))
+    R 52.10 ± 0.40 ohm, X -3.40 ± 0.30 ohm, SWR 1.0834 (1.0761 to 1.0908) at 70.2 MHz
+    """
+
+    frequency: float
+    resistance: Value
+    reactance: Value
+    swr: Value
+
+    def __str__(self) -> str:
+        ratio = swr_interval(self.swr.value, self.swr.low, self.swr.high)
+        return f"R {self.resistance}, X {self.reactance}, SWR {ratio} at {mhz(self.frequency)}"
+
+
+@dataclass(frozen=True, eq=False)
+class Device:
+    """One corrected measurement over frequency, with all that makes it uncertain.
+
+    `CalibratedAnalyzer.correct` gives one, and a record's results hold one for each measurement.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    raw : Sweep
+        What the analyzer showed.
+    inputs : Inputs
+        The reading and all it depends on.
+    reflection : Quantity
+        Corrected reflection coefficient [1]: ``reflection.value`` and its effects.
+    bench : Bench
+        The analyzer and the standards that it was corrected with.
+    between : tuple of PathElement
+        What was removed or added between the standards' plane and it.
+    answer : int
+        Index of the frequency at which the answer in words is quoted.
+    path_loss : PathLoss, optional
+        What the path that was removed loses on the way to it.
+    seed : int
+        For random draws.
+
+    Examples
+    --------
+    >>> import rfcal
+    >>> results = rfcal.compute("data/demo/beacon-antenna")
+    >>> antenna = results.device("antenna")
+    >>> antenna
+    <Device 'antenna': 201 points from 69 to 72 MHz>
+    >>> print(antenna.at(70.2e6).resistance)
+    31.11 ± 0.29 ohm
+    >>> line = rfcal.Line(0.5, velocity_factor=0.66, conductor_db=0.5)
+    >>> print(antenna.add(line).at(70.2e6).resistance)
+    71.9 ± 5.2 ohm
+    """
+
+    name: str
+    raw: Sweep
+    inputs: Inputs
+    reflection: Quantity
+    bench: Bench
+    between: tuple[PathElement, ...]
+    answer: int
+    path_loss: PathLoss | None = None
+    seed: int = defaults.SEED
+
+    def __repr__(self) -> str:
+        return f"<Device '{self.name}': {grid_words(self.frequency)}>"
+
+    @property
+    def frequency(self) -> Real:
+        """Frequencies [Hz], shape (F,)."""
+        return self.raw.frequency
+
+    @property
+    def z_ref(self) -> float:
+        """Reference impedance of the reflection [ohm]."""
+        return self.bench.z_ref
+
+    @property
+    def plane(self) -> str:
+        """Where the answer holds, in words."""
+        removed = ", ".join(item.name for item in self.between if not item.embed)
+        added = ", ".join(item.name for item in self.between if item.embed)
+        said = [f"{removed} removed"] if removed else []
+        said += [f"{added} added"] if added else []
+        return " with ".join(["the standards' plane", *filter(None, [" and ".join(said)])])
+
+    @cached_property
+    def impedance(self) -> Quantity:
+        """Corrected impedance [ohm]: ``impedance.value`` and its effects."""
+        return model.impedance(self.reflection, self.z_ref)
+
+    @cached_property
+    def budget(self) -> dict[str, Real]:
+        """Each source's share of the variance of R and of X, shape (F, 2)."""
+        return coverage.budget(self.impedance)
+
+    @cached_property
+    def interval(self) -> Real:
+        """95 % intervals of R and of X, each by itself, shape (F, 2, 2): last axis low and high.
+
+        They are right beside an open and at the edge of the chart too, where they are lopsided;
+        infinite where nothing bounds them. A passive device's R is not below zero.
+        """
+        pair = (self.figures[name] for name in ("resistance", "reactance"))
+        return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
+
+    def expanded_uncertainty(self) -> Real:
+        """The larger side of each 95 % interval of R and of X.
+
+        Returns
+        -------
+        ndarray, shape (F, 2)
+            Distances [ohm], infinite where R or X has no bound.
+        """
+        z = self.impedance.value
+        middle = np.stack([z.real, z.imag], axis=-1)
+        middle = np.where(np.isfinite(middle), middle, 0)  # an exact open has no bound anyway
+        return np.max(np.abs(self.interval - middle[..., None]), axis=-1)
+
+    @cached_property
+    def figures(self) -> dict[str, Figure]:
+        """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
+        return derived(
+            self.frequency,
+            self.reflection,
+            z_ref=self.z_ref,
+            region=model.region(self.inputs, self.reflection),
+            passive=~active_points(self.reflection),
+        )
+
+    @cached_property
+    def assessed(self) -> Assessment:
+        """Monte Carlo beside the linear answer; some milliseconds a frequency when first asked."""
+        return assess(self.inputs, self.z_ref, np.random.default_rng(self.seed))
+
+    def at(self, frequency: float) -> Answer:
+        """R, X and SWR at one frequency, each with its 95 % interval.
+
+        Parameters
+        ----------
+        frequency : float
+            Frequency [Hz] within the sweep; the nearest point of it is taken.
+
+        Returns
+        -------
+        Answer
+            To print, or to take numbers from.
+        """
+        number(frequency, "the frequency [Hz]", low=0, above=True)
+        if not self.frequency[0] <= frequency <= self.frequency[-1]:
+            raise ArgumentError(
+                f"{mhz(frequency)} is outside the sweep of '{self.name}', which has "
+                f"{grid_words(self.frequency)}"
+            )
+        near = int(np.argmin(np.abs(self.frequency - frequency)))
+
+        def value(name: str) -> Value:
+            figure = self.figures[name]
+            middle, low, high = (float(v[near]) for v in (figure.value, figure.low, figure.high))
+            return Value(middle, low, high, figure.unit, figure.least)
+
+        names = ("resistance", "reactance", "swr")
+        return Answer(float(self.frequency[near]), *(value(name) for name in names))
+
+    def remove(
+        self,
+        element: Line | tuple[Sweep, Sweep] | TwoPortSweep | Network,
+        *,
+        fixture: bool = False,
+        uncertainty: Mapping[str, float] | None = None,
+    ) -> "Device":
+        """The device itself, beyond something that lies between the standards' plane and it.
+
+        Parameters
+        ----------
+        element : Line, (Sweep, Sweep), or skrf.Network of two ports
+            A line by its figures or type; a line or fixture by raw readings of its far end open
+            and short, taken with the same calibration; or an adapter, port 1 to the analyzer.
+        fixture : bool
+            Whether two readings are those of a fixture, not of a line.
+        uncertainty : mapping of str to float, optional
+            Standard uncertainties: of a line as for `Line`, over its own; ``far end`` of what the
+            open and the short reflect [1]; ``adapter`` of its scattering parameters [1].
+
+        Returns
+        -------
+        Device
+            With the element's uncertainties added to its own.
+        """
+        if any(item.embed for item in self.between):
+            raise CalibrationError(
+                f"'{self.name}' has something added already: remove first, then add"
+            )
+        return self._with(element, fixture, uncertainty, embed=False)
+
+    def add(
+        self,
+        element: Line | tuple[Sweep, Sweep] | TwoPortSweep | Network,
+        *,
+        fixture: bool = False,
+        uncertainty: Mapping[str, float] | None = None,
+    ) -> "Device":
+        """The device as it is seen through something in front of it.
+
+        Parameters
+        ----------
+        element : Line, (Sweep, Sweep), or skrf.Network of two ports
+            As for `remove`.
+        fixture : bool
+            As for `remove`.
+        uncertainty : mapping of str to float, optional
+            As for `remove`.
+
+        Returns
+        -------
+        Device
+            With the element's uncertainties added to its own.
+        """
+        return self._with(element, fixture, uncertainty, embed=True)
+
+    def _with(self, element: Any, fixture: bool, uncertainty: Any, *, embed: bool) -> "Device":
+        kind, known_by, keys = _known_by(element, fixture)
+        name = f"{self.name}: {kind} {len(self.between) + 1}"
+        if kind not in ("line", "adapter"):
+            ends = zip(known_by, ("open", "short"), strict=True)
+            known_by = tuple(replace(sweep, label=f"{name}, {end}") for sweep, end in ends)
+        item = PathElement(
+            name,
+            known_by,
+            fixture=fixture,
+            deviations=deviations(uncertainty or {}, f"a {kind}", keys),
+            embed=embed,
+        )
+        between, here = (*self.between, item), self.inputs.calibration
+        steps = self.bench.steps(here, between)
+        inputs, reflection = self.bench.corrected(here, self.raw, steps)
+        loss = path_loss(inputs, reflection.value, np.random.default_rng(self.seed))
+        return replace(self, inputs=inputs, reflection=reflection, between=between, path_loss=loss)
+
+    def save(self, file: str | Path) -> None:
+        """Write the corrected reflection as a one-port Touchstone file.
+
+        Parameters
+        ----------
+        file : str or Path
+            Where to, a name that ends in ``.s1p``; what stands there is written over.
+        """
+        path = Path(file)
+        if path.suffix.lower() != ".s1p":
+            raise ArgumentError(f"a one-port Touchstone file ends in .s1p, found '{path.name}'")
+        try:
+            path.write_text(self.touchstone(), encoding="utf-8")
+        except OSError as error:
+            raise ReadingError(str(file), f"cannot be written ({error.strerror})") from error
+
+    def touchstone(self) -> str:
+        """The corrected reflection as the text of a one-port Touchstone file.
+
+        Returns
+        -------
+        str
+            With one line of comment that says where it holds.
+        """
+        about = f"{self.name}: corrected reflection at {self.plane}"
+        return touchstone_text(self.frequency, self.reflection.value, self.z_ref, about)
+
+    def to_network(self) -> Any:
+        """The corrected reflection as a network of scikit-rf.
+
+        Returns
+        -------
+        skrf.Network
+            Of one port, in the same reference impedance.
+        """
+        return network_of(self.frequency, self.reflection.value, self.z_ref, self.name)
+
+
+def _known_by(element: Any, fixture: bool) -> tuple[str, Any, tuple[str, ...]]:
+    """Kind of an element, what it is known by, and what may be uncertain of it."""
+    if isinstance(element, Network):
+        element = TwoPortSweep.from_network(element)
+    if isinstance(element, TwoPortSweep):
+        return "adapter", element, ("adapter",)
+    if isinstance(element, Line):
+        return "line", element, UNCERTAIN
+    pair = tuple(element) if isinstance(element, tuple | list) else ()
+    if len(pair) == 2 and all(isinstance(sweep, Sweep) for sweep in pair):
+        return "fixture" if fixture else "measured", pair, ("far end",)
+    raise ArgumentError(
+        "what lies between is a Line, a pair of readings (far end open, far end short) or a "
+        f"network of two ports; found {type(element).__name__}"
+    )

@@ -1,0 +1,114 @@
+"""The public names: examples run, parameters documented, types seen by a checker."""
+
+import doctest
+import importlib
+import inspect
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import rfcal
+
+ROOT = Path(__file__).parents[1]
+NAMES = [name for name in rfcal.__all__ if name not in ("workbook", "__version__")]
+MODULES = sorted({getattr(rfcal, name).__module__ for name in NAMES} | {"rfcal"})
+USER = """
+import rfcal
+
+short, opened, load, antenna = (rfcal.read(f"{n}.s1p") for n in ("short", "open", "load", "a"))
+standards = {rfcal.Standard("short", inductance=0.35e-9): short, rfcal.Standard("open"): opened}
+calibrated: rfcal.CalibratedAnalyzer = rfcal.calibrate(standards, analyzer=rfcal.Analyzer(0.001))
+mixed = rfcal.calibrate(
+    {
+        rfcal.Standard("short", inductance=[0.35e-9, 0.0]): short,
+        rfcal.Standard("open"): opened,
+        rfcal.Tabulated(load.frequency, load.reflection, name="load"): load,
+    }
+)
+table = rfcal.Tabulated([1e6, 2e6], [0.1, 0.1j])
+sweep = rfcal.Sweep([1e6, 2e6], [0.1, 0.1j], label="typed")
+device: rfcal.Device = calibrated.correct(antenna)
+there = device.remove(rfcal.cable("RG-213", 12.4), uncertainty={"length": 0.005})
+low: float = there.at(70.2e6).resistance.low
+there.save("antenna.s1p")
+results: rfcal.Results = rfcal.compute("record")
+ratio = rfcal.swr(rfcal.from_impedance(rfcal.to_impedance(0.3)))
+version: str = rfcal.__version__
+box: rfcal.Bilinear = calibrated.terms.error_box
+panel = rfcal.workbook.cable_panel
+try:
+    device.at(1.0)
+except rfcal.RfcalError as error:
+    reveal_type(error)
+reveal_type(device.at)
+device.remove("a line")
+device.at("70 MHz")
+rfcal.plots
+"""
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_examples_run(module, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    failed, _ = doctest.testmod(importlib.import_module(module))
+    assert not failed
+
+
+def documented():
+    """Public functions, classes and methods, each with its parameters."""
+    for name in NAMES:
+        thing = getattr(rfcal, name)
+        yield name, thing
+        if inspect.isclass(thing) and not issubclass(thing, Exception):
+            for inner, method in vars(thing).items():
+                method = getattr(method, "__func__", method)
+                if not inner.startswith("_") and inspect.isfunction(method):
+                    yield f"{name}.{inner}", method
+
+
+PUBLIC = dict(documented())
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_every_parameter_of_a_public_name_is_documented(name):
+    thing, doc = PUBLIC[name], inspect.getdoc(PUBLIC[name]) or ""
+    head, _, rest = doc.partition("\nParameters\n----------\n")
+    told = [
+        word.strip(" *")
+        for line in rest.split("\n\n")[0].split("\n")
+        if line and not line.startswith(" ")
+        for word in line.split(" : ")[0].split(",")
+    ]
+    parameters = [p for p in inspect.signature(thing).parameters if p not in ("self", "cls")]
+    assert told == parameters
+    returns = inspect.signature(thing).return_annotation if inspect.isfunction(thing) else None
+    assert (returns in (None, "None")) or "\nReturns\n-------\n" in doc
+    assert head.split("\n")[0].endswith(".")
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n not in ("Results", "RfcalError")])
+def test_every_public_name_has_an_example(name):
+    assert ">>>" in inspect.getdoc(getattr(rfcal, name))
+
+
+def test_a_type_checker_sees_every_name(tmp_path):
+    script = tmp_path / "user.py"
+    script.write_text(USER)
+    said = subprocess.run(
+        [sys.executable, "-m", "mypy", "--strict", "--no-incremental", str(script)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    ).stdout
+    about = [line.split(":", 2)[2] for line in said.splitlines() if line.startswith(str(script))]
+    notes = [line for line in about if "note: Revealed type" in line]
+    errors = [line for line in about if "error:" in line]
+    assert "rfcal.errors.RfcalError" in notes[0]
+    assert "rfcal.library.device.Answer" in notes[1]
+    assert len(errors) == 3, said
+    assert 'incompatible type "str"' in errors[0]
+    assert 'expected "float"' in errors[1]
+    assert 'has no attribute "plots"' in errors[2]
