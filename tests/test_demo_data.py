@@ -9,8 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.record.job import compute
-
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 
 
@@ -25,16 +23,16 @@ def test_script_does_not_use_what_it_is_there_to_check():
     assert "import rfcal" not in (DEMO / "make_demo.py").read_text()
 
 
-def test_pigtail_turns_a_capacitor_into_an_inductor():
-    device = compute.compute(DEMO / "sensor-coil").devices[0]
+def test_pigtail_turns_a_capacitor_into_an_inductor(computed):
+    device = computed("sensor-coil").devices[0]
     true = json.loads((DEMO / "sensor-coil" / "truth.json").read_text())["impedance_ohm"][0]
     assert device.raw.reflection[0].imag > 0 > true[1]
     assert device.impedance.value[0].imag < 0
 
 
-def test_demos_agree_with_their_checks_and_need_no_warning():
+def test_demos_agree_with_their_checks_and_need_no_warning(computed):
     for name in ("sensor-coil", "beacon-antenna"):
-        results = compute.compute(DEMO / name)
+        results = computed(name)
         assert all(check.agrees for check in results.checks)
         assert {f.code for f in results.findings} <= {"match-voltage"}
 
@@ -49,9 +47,9 @@ def test_tower_line_is_what_ngspice_makes_of_its_script():
     assert "import rfcal" not in (DEMO / "make_tower_line.py").read_text()
 
 
-def test_tower_line_gives_the_antenna_at_the_top_and_the_fault():
+def test_tower_line_gives_the_antenna_at_the_top_and_the_fault(computed):
     """Sweeps from the bottom: antenna behind the measured line, damaged connector at 23.4 m."""
-    results = compute.compute(DEMO / "tower-line")
+    results = computed("tower-line")
     device = results.devices[0]
     truth = json.loads((DEMO / "tower-line" / "truth.json").read_text())
     true = np.array(truth["impedance_ohm"])

@@ -9,8 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rfcal.record.job import compute
-
 pytestmark = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -75,13 +73,13 @@ def test_raw_readings_before_noise(tmp_path, demo, artefact):
 @pytest.mark.parametrize(
     ("demo", "artefact"), [("sensor-coil", "sensor"), ("beacon-antenna", "antenna")]
 )
-def test_corrected_device_against_the_simulated_truth(tmp_path, demo, artefact):
+def test_corrected_device_against_the_simulated_truth(tmp_path, computed, demo, artefact):
     """What rfcal makes of the demo's noisy readings holds ngspice's own impedance of the device."""
     _, *sweep = SETTINGS[demo]
     (z,) = simulate(tmp_path, f"I1 0 far AC 1\n{CIRCUITS[artefact]}", ["v(far)"], sweep)
     stored = np.array(json.loads((DEMO / demo / "truth.json").read_text())["impedance_ohm"])
     assert stored[:, 0] + 1j * stored[:, 1] == pytest.approx(z, rel=1e-6)
-    device = compute.compute(DEMO / demo).devices[0]
+    device = computed(demo).devices[0]
     found, half = device.impedance.value, device.expanded_uncertainty()
     inside = [np.abs(found.real - z.real) <= half[:, 0], np.abs(found.imag - z.imag) <= half[:, 1]]
     assert np.mean(inside) > 0.9

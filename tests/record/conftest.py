@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rfcal.cli import main
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.standards import Standard
@@ -64,7 +65,27 @@ def typed(tmp_path) -> Path:
 @pytest.fixture
 def filed(tmp_path) -> Path:
     """A record of four sweeps at 11 points, without noise."""
-    folder = tmp_path / "filed"
+    return write_files(tmp_path / "filed")
+
+
+@pytest.fixture(scope="session")
+def page_of_files(tmp_path_factory) -> str:
+    """The page about that record, written once in all tests."""
+    folder = tmp_path_factory.mktemp("page")
+    record = write_files(folder / "filed")
+    assert main(["report", str(record), "--output", str(folder / "o")]) == 0
+    return (folder / "o/report.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def page(page_of_files, tmp_path) -> Path:
+    """A copy of that page to damage."""
+    path = tmp_path / "page.html"
+    path.write_text(page_of_files, encoding="utf-8")
+    return path
+
+
+def write_files(folder: Path) -> Path:
     (folder / "raw").mkdir(parents=True)
     (folder / "record.toml").write_text(WITH_FILES)
     frequency = np.linspace(50e6, 60e6, 11)

@@ -143,12 +143,6 @@ def test_a_byte_order_mark_does_no_harm(typed):
     assert compute(typed).devices
 
 
-@pytest.fixture
-def page(filed, tmp_path):
-    assert main(["report", str(filed), "--output", str(tmp_path / "o")]) == 0
-    return tmp_path / "o/report.html"
-
-
 def with_record(page, carried: str) -> None:
     text = page.read_text()
     page.write_text(re.sub(r'(id="record">).*?(</script>)', rf"\g<1>{carried}\2", text, flags=re.S))

@@ -15,11 +15,12 @@ from rfcal.matching.parts import preferred, preferred_below
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
+from rfcal.record.export import results_json
 from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
 from rfcal.record.job.match import SHOWN
 from rfcal.report.figures import match as match_plots
-from rfcal.report.page import output_files
+from rfcal.report.page import page
 from rfcal.report.text import match as match_words
 from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 from tests.record.test_refusals import refused
@@ -113,7 +114,7 @@ def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
     assert match_words.match_row(results.matches[0].proposals[0], results.matches[0].limit)[
         "limit"
     ] == ("not known")
-    (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
+    (match,) = json.loads(b"".join(results_json(results)))["match"]
     assert match["limit_swr"] is None
     assert match["networks"][0]["share_of_limit"] is None
 
@@ -312,7 +313,7 @@ def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
         assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
         for one, design in zip(real, ideal, strict=True):
             assert one in preferred(preferred_below(design) + np.arange(-1, 3))
-    (match,) = json.loads(b"".join(output_files(results)["results.json"]))["match"]
+    (match,) = json.loads(b"".join(results_json(results)))["match"]
     assert match[key] == value
     assert f"{value:g}" in match_words.match_where(result)
 
@@ -379,16 +380,17 @@ def test_every_topology_is_drawn(asked):
     assert len(results.matches[0].proposals) == SHOWN
     for proposal in results.matches[0].proposals:
         match_plots.proposal_figure(results.matches[0], proposal).canvas.draw()
-    assert output_files(results)
+    assert "Matching device" in page(results)
 
 
 def test_a_single_frequency(typed):
     with (typed / "record.toml").open("a") as file:
         file.write("\n[match]\nfrequency_mhz = 14.1\n")
-    (result,) = compute(typed).matches
+    results = compute(typed)
+    (result,) = results.matches
     assert result.limit is None
     assert result.proposals[0].candidate.worst_swr < 1.5
-    assert output_files(compute(typed))
+    assert "Matching device" in page(results)
 
 
 def test_lines_of_ones_own_are_cut_and_said(asked, tmp_path, capsys):

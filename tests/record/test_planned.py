@@ -151,7 +151,7 @@ SETUPS = {
 }
 
 
-@pytest.mark.parametrize("ohm", [2, 30 - 20j, 200 + 100j])
+@pytest.mark.parametrize("ohm", [2, 200 + 100j])
 @pytest.mark.parametrize("name", SETUPS)
 def test_predicted_interval_is_that_of_the_record(tmp_path, name, ohm):
     setup = SETUPS[name]

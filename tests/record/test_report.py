@@ -3,7 +3,6 @@
 import io
 import json
 import re
-import shutil
 import sys
 from html.parser import HTMLParser
 from pathlib import Path
@@ -12,7 +11,6 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
-from rfcal.record.job.compute import compute
 from rfcal.report.cautions import CAUTIONS
 from tests.record.conftest import bend
 
@@ -35,14 +33,12 @@ class Links(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def reported(tmp_path_factory):
-    output = tmp_path_factory.mktemp("beacon") / "out"
-    assert main(["report", str(DEMO / "beacon-antenna"), "--output", str(output)]) == 0
-    return output
+def beacon(reported):
+    return reported("beacon-antenna")
 
 
-def test_page_asks_for_nothing_and_describes_its_pictures(reported):
-    text = (reported / "report.html").read_text(encoding="utf-8")
+def test_page_asks_for_nothing_and_describes_its_pictures(beacon):
+    text = (beacon / "report.html").read_text(encoding="utf-8")
     links = Links()
     links.feed(text)
     assert links.fetched == []
@@ -50,18 +46,18 @@ def test_page_asks_for_nothing_and_describes_its_pictures(reported):
     assert links.pictures == links.described == 6
 
 
-def test_page_answers_first_and_shows_the_cautions(reported):
-    text = (reported / "report.html").read_text(encoding="utf-8")
+def test_page_answers_first_and_shows_the_cautions(beacon):
+    text = (beacon / "report.html").read_text(encoding="utf-8")
     assert text.index('class="answer"') < text.index("<figure>")
     assert "at 70.2 MHz" in text
     for caution in CAUTIONS:
         assert caution.split(":")[0] in text
-    for entry in json.loads((reported / "results.json").read_text())["inputs"]:
+    for entry in json.loads((beacon / "results.json").read_text())["inputs"]:
         assert entry["sha256"] in text
 
 
-def test_results_say_which_ends_are_known(reported):
-    (device,) = json.loads((reported / "results.json").read_text())["measurements"]
+def test_results_say_which_ends_are_known(beacon):
+    (device,) = json.loads((beacon / "results.json").read_text())["measurements"]
     figures = device["derived"]
     points = len(device["frequency_hz"])
     for figure in figures.values():
@@ -75,10 +71,9 @@ def test_results_say_which_ends_are_known(reported):
     assert set(figures["series_capacitance_f"]["one_sided"]) == {None, "unknown"}
 
 
-def test_results_are_written_to_the_digits_that_the_uncertainty_supports(reported):
-    results = compute(DEMO / "beacon-antenna")
-    (now,) = results.devices
-    (written,) = json.loads((reported / "results.json").read_text())["measurements"]
+def test_results_are_written_to_the_digits_that_the_uncertainty_supports(beacon, computed):
+    (now,) = computed("beacon-antenna").devices
+    (written,) = json.loads((beacon / "results.json").read_text())["measurements"]
     z, half = now.impedance.value, now.expanded_uncertainty()
     off = np.abs(np.array(written["impedance_ohm"]) - np.stack([z.real, z.imag], axis=-1))
     assert np.all(off < 1e-4 * half)
@@ -87,7 +82,7 @@ def test_results_are_written_to_the_digits_that_the_uncertainty_supports(reporte
     assert written["frequency_hz"] == now.frequency.tolist()
     longest = max(len(str(number)) for pair in written["impedance_ohm"] for number in pair)
     assert longest <= 9
-    assert (reported / "results.json").stat().st_size < 1100 * now.frequency.size
+    assert (beacon / "results.json").stat().st_size < 1100 * now.frequency.size
 
 
 def test_a_terminal_shows_what_is_being_done(typed, tmp_path, monkeypatch):
@@ -103,27 +98,23 @@ def test_a_terminal_shows_what_is_being_done(typed, tmp_path, monkeypatch):
     assert said[-1] == ""  # nothing of it stays
 
 
-def test_page_is_not_large(reported):
-    assert (reported / "report.html").stat().st_size < 450_000
-
-
-def test_two_runs_give_the_same_bytes(reported, tmp_path):
-    assert main(["report", str(DEMO / "beacon-antenna"), "--output", str(tmp_path / "o")]) == 0
-    for path in reported.iterdir():
-        assert path.read_bytes() == (tmp_path / "o" / path.name).read_bytes()
+def test_page_is_not_large(beacon):
+    assert (beacon / "report.html").stat().st_size < 450_000
 
 
 @pytest.mark.parametrize("demo", ["beacon-antenna", "sensor-coil"])
-def test_unpack_gives_the_record_back_byte_for_byte(demo, tmp_path):
-    assert main(["report", str(DEMO / demo), "--output", str(tmp_path / "o")]) == 0
-    assert main(["unpack", str(tmp_path / "o/report.html"), str(tmp_path / "back")]) == 0
+def test_record_comes_back_from_its_page_and_a_second_run_gives_the_same_bytes(
+    demo, reported, tmp_path
+):
+    output = reported(demo)
+    assert main(["unpack", str(output / "report.html"), str(tmp_path / "back")]) == 0
     for path in (tmp_path / "back").rglob("*"):
         if path.is_file():
             relative = path.relative_to(tmp_path / "back")
             assert path.read_bytes() == (DEMO / demo / relative).read_bytes()
     assert main(["report", str(tmp_path / "back"), "--output", str(tmp_path / "again")]) == 0
-    for name in ("report.html", "results.json"):
-        assert (tmp_path / "o" / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
+    for path in output.iterdir():
+        assert path.read_bytes() == (tmp_path / "again" / path.name).read_bytes()
 
 
 def test_text_of_the_user_is_only_text(typed, tmp_path, capsys):
@@ -138,18 +129,14 @@ def test_text_of_the_user_is_only_text(typed, tmp_path, capsys):
 
 
 @pytest.mark.parametrize("path", ["../evil.toml", "/tmp/evil.toml", "a/../../evil.toml"])
-def test_unpack_writes_nothing_outside(typed, tmp_path, capsys, path):
-    main(["report", str(typed), "--output", str(tmp_path / "o")])
-    page = tmp_path / "o/report.html"
+def test_unpack_writes_nothing_outside(page, tmp_path, capsys, path):
     page.write_text(page.read_text().replace('"record.toml"', f'"{path}"'))
     assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
     assert "outside" in capsys.readouterr().err
     assert not (tmp_path / "back").exists()
 
 
-def test_unpack_says_when_the_page_is_damaged(typed, tmp_path, capsys):
-    main(["report", str(typed), "--output", str(tmp_path / "o")])
-    page = tmp_path / "o/report.html"
+def test_unpack_says_when_the_page_is_damaged(page, tmp_path, capsys):
     page.write_text(page.read_text().replace('"record.toml": "', '"record.toml": "AAAA'))
     assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
     assert "damaged" in capsys.readouterr().err
@@ -175,11 +162,3 @@ def test_names_of_files_do_not_collide(typed, tmp_path):
         file.write('[[measurement]]\nname = "Device!"\ntyped = [[14.1, 12.2, -4.6]]\n')
     assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
     assert {"device.s1p", "device-2.s1p"} < {p.name for p in (tmp_path / "o").iterdir()}
-
-
-def test_a_record_in_another_place_gives_the_same_bytes(typed, tmp_path):
-    shutil.copytree(typed, tmp_path / "elsewhere")
-    main(["report", str(typed), "--output", str(tmp_path / "a")])
-    main(["report", str(tmp_path / "elsewhere"), "--output", str(tmp_path / "b")])
-    for name in ("report.html", "results.json"):
-        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()

@@ -16,9 +16,9 @@ DEMOS = ("beacon-antenna", "sensor-coil", "tower-line", "tower-line-top")
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_with_nothing_changed_it_is_the_records_own_answer(name):
-    record = schema.load(DEMO / name)
-    results, again = compute(record), compute(changed(record, "record"))
+def test_with_nothing_changed_it_is_the_records_own_answer(name, computed):
+    results = computed(name)
+    again = compute(changed(results.record, "record"))
     assert again.findings == results.findings
     for device in results.devices:
         own = device.reflection
@@ -30,8 +30,8 @@ def test_with_nothing_changed_it_is_the_records_own_answer(name):
 
 
 @pytest.mark.parametrize("name", ["beacon-antenna", "tower-line"])
-def test_quick_and_whole_agree_about_another_load(name):
-    results = compute(DEMO / name)
+def test_quick_and_whole_agree_about_another_load(name, computed):
+    results = computed(name)
     load = next(s for s in results.record.standards if s.model.kind == "load")
     device = results.devices[0].name
     told = compute(changed(results.record, load.name, resistance_ohm=load.model.resistance + 2))

@@ -13,7 +13,6 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 
 from rfcal.maths.reflection import from_impedance
-from rfcal.record.job.compute import compute
 from rfcal.record.results import error_terms
 from rfcal.report.figures import chart, style
 from rfcal.report.figures import device as plots
@@ -23,8 +22,8 @@ DEMO = Path(__file__).parents[2] / "data" / "demo"
 
 
 @pytest.fixture(scope="module", params=["beacon-antenna", "sensor-coil"])
-def figures(request):
-    results = compute(DEMO / request.param)
+def figures(request, computed):
+    results = computed(request.param)
     terms = error_terms(results.calibration)
     return {
         "chart": plots.device_chart(results.devices[0]),

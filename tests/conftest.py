@@ -1,0 +1,31 @@
+"""What many tests look at and none changes: computed demo records, and what is reported of them."""
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from rfcal.cli import main
+from rfcal.record.job.compute import compute
+from rfcal.record.results import Results
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
+
+
+@pytest.fixture(scope="session")
+def computed() -> Callable[[str], Results]:
+    """Results of a demo record by its name, computed once in all tests."""
+    return cache(lambda name: compute(DEMO / name))
+
+
+@pytest.fixture(scope="session")
+def reported(tmp_path_factory) -> Callable[[str], Path]:
+    """Folder with the page and the data files of a demo record, written once in all tests."""
+
+    def report(name: str) -> Path:
+        output = tmp_path_factory.mktemp(name) / "out"
+        assert main(["report", str(DEMO / name), "--output", str(output)]) == 0
+        return output
+
+    return cache(report)
