@@ -23,15 +23,14 @@ LEFT = 1e-9
 class Band:
     """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency."""
 
-    frequency: Real  # Evenly spaced frequencies [Hz]. (F,)
-    speed: float  # Speed on the line [m/s].
-    # Attenuation and phase that the echoes are fitted with [Np/m + j rad/m]. (F,)
-    propagation: Complex
-    # Of the line [Np/m]: that of `propagation`, or a guess where the loss is not known and the
-    # fit does without. (F,)
+    frequency: Real  # [Hz], evenly spaced, shape (F,)
+    speed: float  # on the line [m/s]
+    propagation: Complex  # that the echoes are fitted with [Np/m + j rad/m], shape (F,)
+    # of the line [Np/m], shape (F,): that of `propagation`, or a guess where the loss is not known
+    # and the fit does without
     attenuation: Real
-    weight: Real  # Window [1]. (F,)
-    shapes: Real  # Polynomials orthonormal under the window [1], the first of them 1. (P, F)
+    weight: Real  # window [1], shape (F,)
+    shapes: Real  # polynomials orthonormal under the window, the first of them 1; shape (P, F)
 
     @property
     def width(self) -> float:
@@ -40,32 +39,35 @@ class Band:
 
     @property
     def resolution(self) -> float:
-        """``v / (2 B)`` [m] (a sinc's first null; any textbook on radar)."""
+        """Distance at which two echoes can be told apart [m] (any textbook on radar)."""
+        # v / (2 B), a sinc's first null
         return self.speed / (2 * self.width)
 
     @property
     def range(self) -> float:
-        """``v / (2 df)`` [m], where the round trip turns by one period from point to point."""
+        """Distance beyond which echoes are folded back [m]."""
+        # v / (2 df), where the round trip turns by one period from point to point
         return self.speed / 2 * (self.frequency.size - 1) / self.width
 
     def trace(self, reflection: Complex) -> Complex:
-        """Windowed inverse transform, four times zero-padded or more; 1 for an echo of 1."""
-        size = 2 ** int(np.ceil(np.log2(4 * self.frequency.size)))
+        """What reflects at each distance of the `grid` [1], complex; 1 for an echo of 1."""
+        # windowed inverse transform: t(d) = sum_f w r exp(4 pi j f d / v) / sum_f w
+        size = self.grid.size
         return np.fft.ifft(reflection * self.weight, size) * (size / self.weight.sum())
 
-    @property
+    @cached_property
     def grid(self) -> Real:
-        """Distances of the trace [m], shape (G,)."""
+        """Distances of the trace [m], shape (G,): zero-padded four times or more."""
         size = 2 ** int(np.ceil(np.log2(4 * self.frequency.size)))
         return np.arange(size) * (self.range / size)
 
     def fade(self, distance: Real) -> Real:
-        """What the loss in the fit leaves of an echo's peak: seen at the foot over fitted."""
+        """What the loss in the fit leaves of an echo's peak [1]: seen at the foot over fitted."""
         steps, fitted, _ = self._left
         return np.exp(np.interp(distance, steps, fitted))
 
     def kept(self, distance: Real) -> Real:
-        """What the line's loss leaves of an echo's peak, by a guess where it is not known."""
+        """What the line's loss leaves of an echo's peak [1], by a guess where it is not known."""
         steps, _, whole = self._left
         return np.exp(np.interp(distance, steps, whole))
 
@@ -74,17 +76,19 @@ class Band:
         """Distances up to twice the range, and logarithms of `fade` and `kept` there."""
         steps = np.linspace(0, 2 * self.range, 65)
         loss = self.propagation.real, self.attenuation
+        # mean over the window of exp(-2 alpha d)
         left = [np.exp(-2 * steps[:, None] * alpha) @ self.weight for alpha in loss]
         return np.stack([steps, *np.log(np.maximum(left / self.weight.sum(), LEFT))])
 
     def _columns(self, distance: Real) -> Complex:
         """The basis, shape (K P, F)."""
+        # an echo at d is exp(-2 gamma d) times a polynomial in f
         trip = np.exp(-2 * distance[:, None] * self.propagation)
         every = (trip[:, None, :] * self.shapes).reshape(-1, self.frequency.size)
         return np.asarray(every, complex)
 
     def fit(self, distance: Real, reflection: Complex) -> tuple[Complex, Complex, Complex]:
-        """Weighted least squares of echoes at given distances."""
+        """Echoes at given distances: coefficients (K, P), what they leave (F,), basis (K P, F)."""
         basis = self._columns(distance)
         solved = self.solve(basis, reflection[None])[0]
         return (
@@ -94,7 +98,8 @@ class Band:
         )
 
     def solve(self, basis: Complex, sweeps: Complex) -> Complex:
-        """Weighted least squares of several sweeps on one basis."""
+        """Coefficients (N, K P) of sweeps (N, F) on a basis, by least squares under the window."""
+        # X^H W X a = X^H W r
         seen = basis.conj() * self.weight
         try:
             asked = np.einsum("kf,nf->kn", seen, sweeps)
@@ -113,11 +118,8 @@ class Band:
         return matrix + np.diag(ridge * np.diagonal(matrix))
 
     def shift(self, coefficients: Complex) -> Real:
-        """How far each echo lies beyond where it was assumed.
-
-        Source: first order of ``exp(-j 4 pi (f - fc) shift / v)``, whose imaginary slope over
-        the band is ``-4 pi shift / v``.
-        """
+        """How far each echo lies beyond where it was assumed [m], half a resolution at most."""
+        # first order of exp(-j 4 pi (f - fc) s / v): its imaginary slope over f is -4 pi s / v
         mean, linear = coefficients[:, 0], coefficients[:, 1]
         ratio = np.divide(linear, mean, out=np.zeros_like(mean), where=mean != 0)
         slope = ratio.imag / self.per_metre
@@ -130,10 +132,8 @@ class Band:
         return 4 * np.pi / self.speed * self.width / float(step)
 
     def deviations(self, basis: Complex) -> Real:
-        """Standard deviation of each coefficient per noise 1 in the trace.
-
-        Source: ``N^-1 X^H W^2 X N^-1`` of a fit with weights W that are not the noise's.
-        """
+        """Standard deviation of each complex coefficient per noise 1 in the trace, shape (K, P)."""
+        # weights W that are not the noise's: covariance N^-1 X^H W^2 X N^-1 with N = X^H W X
         seen = basis.conj() * self.weight
         inverse = np.linalg.inv(self._normal(seen, basis))
         spread = inverse @ _product(seen, seen.conj()) @ inverse
@@ -152,7 +152,7 @@ def _product(left: Complex, right: Complex) -> Complex:
 
 
 def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) -> Band:
-    """Check the sweep and prepare its basis."""
+    """The basis of a sweep of reflection, which must be even, finite and long enough."""
     frequency = np.asarray(frequency, float)
     if frequency.ndim != 1 or frequency.size < 16 or np.shape(reflection) != frequency.shape:
         raise CalibrationError(

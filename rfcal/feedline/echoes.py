@@ -19,7 +19,7 @@ NEAREST = 1.5
 """Two echoes are told apart when further from each other than this many resolutions."""
 
 FLAT = 0.001
-"""Doubt of a place in resolutions, as line and reflections vary over the band unlike the model."""
+"""Uncertainty of a place in resolutions, as reflections vary over the band unlike the model."""
 
 CROSSTALK = 0.03
 """Pull of an equal echo within three resolutions, in resolutions (by simulation)."""
@@ -30,7 +30,7 @@ NEIGHBOURS = 8.0
 TOTAL = 0.85
 """What reflects more than this [1] lets nothing bounce behind it that would be seen."""
 
-MARGIN, HARDLY, ALIKE = 1.5, 10.0, 1.5
+MARGIN, HARDLY, RIVAL = 1.5, 10.0, 1.5
 """An echo is more than a bounce when it is this many times larger than the bounces expected there,
 with noise, or so many times larger than them alone; two are about as strong within the third."""
 
@@ -48,35 +48,41 @@ STANDS_OUT = 5.0
 class Echoes:
     """All echoes of a sweep, bounces included, near to far."""
 
-    band: Band  # The basis.
-    distance: Real  # Distances [m]. (K,)
-    coefficients: Complex  # Of each echo's shapes [1]. (K, P)
-    basis: Complex  # The columns of the fit [1]. (K P, F)
-    left: Complex  # What the echoes leave [1]. (F,)
-    noise: float  # Noise of the trace [1], root mean square.
+    band: Band
+    distance: Real  # [m], shape (K,)
+    coefficients: Complex  # of each echo's shapes [1], shape (K, P)
+    basis: Complex  # the columns of the fit [1], shape (K P, F)
+    left: Complex  # what the echoes leave [1], shape (F,)
+    noise: float  # of the trace [1], root mean square
+
+    @property
+    def mean(self) -> Complex:
+        """Mean reflection of each echo over the band [1]."""
+        return self.coefficients[:, 0]
 
     def model(self, chosen: np.ndarray) -> Complex:
-        """The sweep that the chosen echoes alone would give."""
+        """The sweep that the chosen echoes alone would give [1], shape (F,)."""
         kept = np.where(chosen[:, None], self.coefficients, 0)
         return kept.ravel() @ self.basis
 
     def at_foot(self) -> Real:
-        """How large the echoes are as seen at the foot, the line's loss in them."""
-        return np.abs(self.coefficients[:, 0]) * self.band.fade(self.distance)
+        """How large the echoes are as seen at the foot [1], the line's loss in them."""
+        return np.abs(self.mean) * self.band.fade(self.distance)
 
     def moved_by(self, changes: Complex) -> Complex:
-        """What changes of the sweep make of the echoes found, to first order."""
+        """Changes of each mean (N, K) that changes of the sweep (N, F) make, to first order."""
         if not len(changes):  # nothing to solve, and the matrix takes time
             return np.zeros((0, self.distance.size), complex)
         return self.band.solve(self.basis, changes)[:, :: len(self.band.shapes)]
 
     def uncertainty(self) -> tuple[Real, Real]:
-        """Standard uncertainties, as noise and misfit nearby ask."""
+        """Standard uncertainties, by noise and misfit nearby: of distance [m], of each part [1]."""
         rest, grid = np.abs(self.band.trace(self.left)), self.band.grid
         near = np.abs(folded(grid - self.distance[:, None], self.band.range))
         near_rms = [np.sqrt(np.mean(rest[row < 3 * self.band.resolution] ** 2)) for row in near]
         each = self.band.deviations(self.basis) * np.maximum(near_rms, self.noise)[:, None]
-        size = np.maximum(np.abs(self.coefficients[:, 0]), 1e-12)
+        size = np.maximum(np.abs(self.mean), 1e-12)
+        # a shift by s metres turns the linear coefficient by per_metre s of the mean
         of_distance = each[:, 1] / (np.sqrt(2) * size * self.band.per_metre)
         return of_distance, each[:, 0] / np.sqrt(2)
 
@@ -86,61 +92,64 @@ def folded(distance: Real, span: float) -> Real:
     return (distance + span / 2) % span - span / 2
 
 
-def _settled(
-    band: Band, distance: Real, reflection: Complex, moves: int
-) -> tuple[Real, Complex, Complex, Complex]:
-    """Echoes moved to where the fit puts them: distances, and the fit there."""
-    for _ in range(moves):
-        distance = distance + band.shift(band.fit(distance, reflection)[0])
-    return distance, *band.fit(distance, reflection)
-
-
 def find_echoes(band: Band, reflection: Complex) -> Echoes:
     """Find, fit and subtract, strongest first."""
-    grid, left = band.grid, reflection
+    left, noise = reflection, 0.0
     distance, refused = np.zeros(0), np.zeros(0)
-    parts = np.zeros((0, reflection.size), complex)
+    parts = np.zeros((0, reflection.size), complex)  # what each echo gives of the sweep
     floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(reflection))))
     while True:
-        size = np.abs(band.trace(left))
-        # Rayleigh: median = rms sqrt(ln 2)
-        noise = float(np.median(size)) / np.sqrt(np.log(2))
-        peaks = np.flatnonzero((size > np.roll(size, 1)) & (size >= np.roll(size, -1)))
-        peaks = peaks[size[peaks] > max(STANDS_OUT * noise, floor)]
-        taken = np.concatenate([distance, refused])[:, None]
-        apart = np.abs(folded(grid[peaks] - taken, band.range)) > NEAREST * band.resolution
-        peaks = peaks[np.all(apart, axis=0)]
-        if not peaks.size or max(distance.size, refused.size) == MOST:
+        peak, noise = _strongest(band, left, np.concatenate([distance, refused]), floor)
+        if peak is None or max(distance.size, refused.size) == MOST:
             break
-        best = peaks[np.argmax(size[peaks])]
-        behind = grid[best] > band.range - NEAREST * band.resolution
-        tried = np.append(distance, grid[best] - band.range * behind)
+        behind = peak > band.range - NEAREST * band.resolution
+        tried = np.append(distance, peak - band.range * behind)
         # only neighbours are fitted anew: those further off hardly feel it
         near = np.abs(tried - tried[-1]) < NEIGHBOURS * band.resolution
         with_near = left + parts[near[:-1]].sum(axis=0)
-        tried[near], solved, rest, basis = _settled(band, tried[near], with_near, 1)
+        tried[near], solved, rest, basis = _settled(band, tried[near], with_near)
         if np.min(np.abs(tried[-1] - distance), initial=np.inf) > band.resolution:
             distance, left = tried, rest
             parts = np.append(parts, np.zeros((1, left.size)), axis=0)
             parts[near] = np.einsum("kp,kpf->kf", solved, basis.reshape(*solved.shape, left.size))
         else:
-            refused = np.append(refused, grid[best])
-    distance, solved, left, basis = _settled(band, np.sort(distance), reflection, 1)
+            refused = np.append(refused, peak)
+    distance, solved, left, basis = _settled(band, np.sort(distance), reflection)
     return Echoes(band, distance, solved, basis, left, noise)
 
 
-def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real, Real]:
-    """Bounces between echoes, seen at d_j + d_k - d_i, i nearer than both.
+def _strongest(band: Band, left: Complex, taken: Real, floor: float) -> tuple[float | None, float]:
+    """Where the strongest echo is that is apart from those taken [m], if any; and the noise [1]."""
+    size, grid = np.abs(band.trace(left)), band.grid
+    # noise is Rayleigh distributed in the trace: median = rms sqrt(ln 2)
+    noise = float(np.median(size)) / np.sqrt(np.log(2))
+    peaks = np.flatnonzero((size > np.roll(size, 1)) & (size >= np.roll(size, -1)))
+    peaks = peaks[size[peaks] > max(STANDS_OUT * noise, floor)]
+    apart = np.abs(folded(grid[peaks] - taken[:, None], band.range)) > NEAREST * band.resolution
+    peaks = peaks[np.all(apart, axis=0)]
+    return float(grid[peaks[np.argmax(size[peaks])]]) if peaks.size else None, noise
 
-    Their size is that of three reflections, over the transmission up to the nearest that all
-    three carry already; a part in series or across the line passes ``1 - r`` or ``1 + r``. The
-    line's loss counts for the whole way, also where that ends beyond the range and is folded back.
+
+def _settled(
+    band: Band, distance: Real, reflection: Complex
+) -> tuple[Real, Complex, Complex, Complex]:
+    """Echoes moved to where a fit puts them: distances, and the fit there."""
+    distance = distance + band.shift(band.fit(distance, reflection)[0])
+    return distance, *band.fit(distance, reflection)
+
+
+def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real, Real]:
+    """Bounces between echoes: where they are seen [m], and how large at the foot at most [1].
+
+    The line's loss counts for the whole way, also where that ends beyond the range and is folded
+    back.
     """
     band, d = echoes.band, echoes.distance
-    as_fitted = echoes.coefficients[:, 0] * band.fade(d) / band.kept(d)
+    as_fitted = echoes.mean * band.fade(d) / band.kept(d)
     own, beyond, through = np.zeros(d.size), np.zeros(d.size), 1.0
     for m in np.argsort(d):
         r = as_fitted[m] / through
+        # what is in series passes 1 - r, what is in shunt 1 + r, there and back: |1 -+ r|^2
         own[m], passed = abs(r), (1 - abs(r.real)) ** 2 + r.imag**2
         through *= passed if real[m] and own[m] < TOTAL else 1.0
         beyond[m] = 1 / max(through, FLOOR)
@@ -151,39 +160,47 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
     i, j, k = (a[made] for a in (i, j, k))
     # root mean square over the band: the mean of a product is up to that of its factors
     whole = np.linalg.norm(echoes.coefficients, axis=1) * band.fade(d) / band.kept(d)
+    # out to j, back to i, out to k and home: seen at d_j + d_k - d_i, of size |r_i r_j r_k|, over
+    # the transmission up to i that all three carry already
     place = d[j] + d[k] - d[i]
     return place, own[i] * whole[j] * whole[k] * beyond[i] * band.kept(place)
 
 
 def placed(echoes: Echoes) -> tuple[np.ndarray, Real, Real]:
-    """Which echoes are no bounces, and how well their places and sizes are known."""
+    """Which echoes are no bounces; standard uncertainties of places [m] and of each part [1]."""
     of_distance, of_size = echoes.uncertainty()
-    real, pulled = told_apart(echoes, of_distance, of_size)
-    least = FLAT * echoes.band.resolution
+    real = _no_bounces(echoes, of_distance, of_size)
+    pulled, least = _pulled(echoes, real), FLAT * echoes.band.resolution
     return real, np.sqrt(of_distance**2 + pulled**2 + least**2), of_size
 
 
-def told_apart(echoes: Echoes, of_distance: Real, of_size: Real) -> tuple[np.ndarray, Real]:
-    """Which echoes are no bounces, and how far what is near may have pulled each.
+def _no_bounces(echoes: Echoes, of_distance: Real, of_size: Real) -> np.ndarray:
+    """Which echoes are no bounces.
 
     They are judged strongest first, as a bounce is no stronger than each of what it bounces
     between; a nearer one about as strong passes for real meanwhile.
     """
     band, size, distance = echoes.band, echoes.at_foot(), echoes.distance
-    doubt = 3 * of_size * band.fade(distance)
+    allowed = 3 * of_size * band.fade(distance)
     real, judged = np.zeros((2, size.size), bool)
     for m in np.argsort(-size):
-        alike = ~judged & (distance < distance[m]) & (ALIKE * size > size[m])
-        place, expected = _bounced(echoes, real | alike, judged | alike)
+        rival = ~judged & (distance < distance[m]) & (RIVAL * size > size[m])
+        place, expected = _bounced(echoes, real | rival, judged | rival)
         off = np.abs(folded(place - distance[m], band.range))
         explained = expected[off < band.resolution / 2 + 3 * of_distance[m]].sum()
-        real[m] = size[m] > min(MARGIN * explained + doubt[m], HARDLY * explained)
+        real[m] = size[m] > min(MARGIN * explained + allowed[m], HARDLY * explained)
         judged[m] = True
-    place, expected = _bounced(echoes, real, judged)
+    return real
+
+
+def _pulled(echoes: Echoes, real: np.ndarray) -> Real:
+    """How far bounces and neighbours may have pulled each echo: standard uncertainty [m]."""
+    band, size, distance = echoes.band, echoes.at_foot(), echoes.distance
+    place, expected = _bounced(echoes, real, np.ones(size.size, bool))
     off = np.abs(folded(place - distance[:, None], band.range))
     near = np.where(off < NEAREST * band.resolution, expected, 0).sum(axis=1)
     # a neighbour that the shapes cannot part from it pulls too
     gap = np.abs(distance - distance[:, None])
     beside = np.where((gap > 0) & (gap < 3 * band.resolution), size, 0).sum(axis=1)
     pull = (near / 2 + CROSSTALK * beside) / np.maximum(size, 1e-12)
-    return real, band.resolution * np.minimum(pull, 0.5)
+    return band.resolution * np.minimum(pull, 0.5)

@@ -90,7 +90,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         echoes = find_echoes(band, renormalise(reflection, z_ref, line.z0))
         if not echoes.distance.size:
             break
-        distance = float(echoes.distance[np.argmax(np.abs(echoes.coefficients[:, 0]))])
+        distance = float(echoes.distance[np.argmax(np.abs(echoes.mean))])
         if distance < band.resolution:
             break
         # with what the fit split off it; ln|echo| falls in a straight line with the root of f
@@ -107,7 +107,7 @@ def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
 
     They were further apart when found, but the fit may have moved them.
     """
-    size, kept = np.abs(echoes.coefficients[:, 0]), np.zeros(0, int)
+    size, kept = np.abs(echoes.mean), np.zeros(0, int)
     beside = np.zeros(size.size)
     for m in strongest:
         off = np.abs(echoes.distance[kept] - echoes.distance[m])
@@ -141,11 +141,11 @@ def find_events(
     single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     of_size = np.hypot(of_size, of_common)
-    real = np.flatnonzero(single & (np.abs(echoes.coefficients[:, 0]) > MORE * of_common))
-    strength = np.abs(echoes.coefficients[real, 0]) * band.fade(echoes.distance[real])
+    real = np.flatnonzero(single & (np.abs(echoes.mean) > MORE * of_common))
+    strength = np.abs(echoes.mean[real]) * band.fade(echoes.distance[real])
     kept, beside = _parted(echoes, real[np.argsort(-strength)])
     real = np.sort(kept[: MOST // 2])
-    distance, value = echoes.distance[real], echoes.coefficients[real, 0]
+    distance, value = echoes.distance[real], echoes.mean[real]
     per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
     phase = per_metre * of_distance[real]
     by_velocity = distance * velocity_factor_uncertainty / line.velocity_factor

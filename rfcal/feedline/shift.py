@@ -23,11 +23,11 @@ no source)."""
 REACH_M = 3.0
 """Echoes further from each other than this, and than the resolution, are not one that moved [m]."""
 
-ALIKE, TIMES = 0.1, 2.5
+SHAPE_OFF, TIMES = 0.1, 2.5
 """Echoes are alike where their shapes over the band differ by less than the first of these parts
 and their sizes by less than this many times."""
 
-MISFIT = 9.0
+PLACES_OFF = 9.0
 """A way of moving is one where it explains the places to this, in squared standard uncertainties
 for each place that is more than it needs."""
 
@@ -36,11 +36,11 @@ for each place that is more than it needs."""
 class Shift:
     """How places have moved: in proportion to distance, or all from one on by one amount."""
 
-    # By how much of itself the delay to every place has grown [1], or places have [m].
+    # by how much of itself the delay to every place has grown [1]; or by how much places moved [m]
     size: float = 0.0
-    uncertainty: float = 0.0  # Its standard uncertainty, in the same unit.
-    # Between which places the second kind begins [m]; the first is 0 where all of them moved.
-    # None for the first kind.
+    uncertainty: float = 0.0  # standard, in the same unit
+    # between which places the second kind begins [m], the first 0 where all moved; None for the
+    # first kind
     between_m: tuple[float, float] | None = None
 
     @property
@@ -49,40 +49,45 @@ class Shift:
         return abs(self.size) > SIGNIFICANT * self.uncertainty
 
     def form(self, distance: Real) -> Real:
-        """How far places move for a size of 1."""
+        """How far places move outward for a size of 1 [m, or 1]."""
         if self.between_m is None:
             return distance
         return (distance > sum(self.between_m) / 2).astype(float)
 
 
 def find_shift(then: Echoes, now: Echoes) -> Shift | None:
-    """How places moved from one sweep of a line to another, by the places themselves."""
-    doubts = [_doubt(echoes) for echoes in (then, now)]
+    """How places moved from one sweep of a line to another, by the places themselves.
+
+    A stretch, be it insignificant, where it explains them; else a significant move from one place
+    on; None where neither does.
+    """
+    known = [_known(echoes) for echoes in (then, now)]
     pairs = _pairs(then, now)
     if not len(pairs):
         return None
     place = then.distance[pairs[:, 0]]
     moved = now.distance[pairs[:, 1]] - place
-    doubt = np.hypot(*(each[pairs[:, i]] for i, each in enumerate(doubts)))
-    stretch, misfit = _fitted(Shift(), place, moved, doubt)
-    if misfit < MISFIT and abs(stretch.size) < MOST_STRETCH:
+    uncertainty = np.hypot(*(each[pairs[:, i]] for i, each in enumerate(known)))
+    stretch, misfit = _fitted(Shift(), place, moved, uncertainty)
+    if misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH:
         return stretch
     starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
-    fits = [_fitted(Shift(between_m=between), place, moved, doubt) for between in starts]
+    fits = [_fitted(Shift(between_m=m), place, moved, uncertainty) for m in starts]
     step, misfit = min(fits, key=lambda fit: fit[1])
-    return step if misfit < MISFIT and step.significant else None
+    return step if misfit < PLACES_OFF and step.significant else None
 
 
-def _doubt(echoes: Echoes) -> Real:
+def _known(echoes: Echoes) -> Real:
     """Standard uncertainties of places [m]; a bounce is none, nor what calibration leaves."""
     real, of_distance, _ = placed(echoes)
     behind_foot = echoes.distance > NEAREST * echoes.band.resolution
     return np.where(real & behind_foot, of_distance, np.inf)
 
 
-def _fitted(form: Shift, place: Real, moved: Real, doubt: Real) -> tuple[Shift, float]:
+def _fitted(form: Shift, place: Real, moved: Real, uncertainty: Real) -> tuple[Shift, float]:
     """The shift of a form that explains moves best, and what it leaves of them."""
-    along, weight = form.form(place), 1 / doubt**2
+    along, weight = form.form(place), 1 / uncertainty**2
+    # weighted least squares of moved = size along
     information = max(float(np.sum(weight * along**2)), 1e-300)
     size = float(np.sum(weight * along * moved)) / information
     left = float(np.sum(weight * (moved - size * along) ** 2))
@@ -97,7 +102,7 @@ def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
     unlike = np.linalg.norm(shape[1] * turn[..., None] - shape[0][:, None], axis=-1)
     ratio = np.abs(np.log(size[1] / size[0][:, None]))
     near = np.abs(now.distance - then.distance[:, None]) < max(REACH_M, then.band.resolution)
-    alike = (unlike < ALIKE + np.hypot(noisy[0][:, None], noisy[1])) & (ratio < np.log(TIMES))
+    alike = (unlike < SHAPE_OFF + np.hypot(noisy[0][:, None], noisy[1])) & (ratio < np.log(TIMES))
     cost = np.where(near & alike, unlike + ratio, np.inf)
     if not cost.size:
         return np.zeros((0, 2), int)
@@ -109,5 +114,5 @@ def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
 
 def _normal(echoes: Echoes) -> tuple[Real, Complex, Real]:
     """Sizes, shapes of size 1 and thrice their uncertainty."""
-    size = np.maximum(np.abs(echoes.coefficients[:, 0]), 1e-12)
+    size = np.maximum(np.abs(echoes.mean), 1e-12)
     return size, echoes.coefficients / size[:, None], 3 * echoes.uncertainty()[1] / size

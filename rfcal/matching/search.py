@@ -80,6 +80,9 @@ class _Sampled(Line):
 
     kept: tuple[Complex, Complex] | None = None
 
+    def __post_init__(self) -> None:
+        """Checked when it was a line, and many are made."""
+
     def constants(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
         return self.kept or super().constants(frequency)
 

@@ -7,6 +7,7 @@ is expected, in which the errors common to both measurements cancel. Then all pa
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -105,26 +106,20 @@ class _Fit:
         seen = self._with(which, logs).seen(self.frequency, self.load, z_ref=self.z_ref)
         return _split(self.built - seen) @ self.whiten.T
 
+    def _jacobian(self, which: Sequence[int], logs: Real) -> Real:
+        now = self._with(which, logs)
+        _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
+        return self.whiten @ -_split(slopes[list(which)].reshape(len(which), -1)).T
+
     def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
         """Logs, their covariance and the misfit."""
-        for _ in range(50):
-            now = self._with(which, logs)
-            _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
-            wanted = _split(slopes[list(which)].reshape(len(which), -1))
-            jacobian = self.whiten @ wanted.T
-            step = np.linalg.lstsq(jacobian, self.residual(which, logs), rcond=1e-10)[0]
-            step *= min(1.0, 0.3 / max(float(np.abs(step).max()), 1e-12))
-            start, size = float((self.residual(which, logs) ** 2).sum()), 1.0
-            while float((self.residual(which, logs + size * step) ** 2).sum()) > start:
-                size /= 2
-                if size < 1e-3:
-                    size = 0.0
-                    break
-            logs = logs + size * step
-            if np.abs(size * step).max() < 1e-9:
-                break
-        spread: Any = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
-        return logs, spread, float((self.residual(which, logs) ** 2).sum())
+        from scipy.optimize import least_squares
+
+        residual, jacobian = partial(self.residual, which), partial(self._jacobian, which)
+        found = least_squares(residual, logs, jacobian, xtol=1e-12, ftol=1e-12, gtol=1e-12)
+        # covariance of a weighted fit: (J^T J)^-1
+        spread: Any = np.linalg.pinv(found.jac.T @ found.jac, rcond=1e-14, hermitian=True)
+        return found.x, spread, 2 * found.cost
 
     def alone(self, k: int) -> tuple[Real, Real, float]:
         """The best of one part, from the best of a scan."""
