@@ -1,7 +1,7 @@
 """The fit of a uniform line to sweeps with its far end open and short, from one start."""
 
-from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 
 MISFIT, LEAST_MISFIT = 2.5, 0.006
 """A fit is none where its residual is this many times the expected one, and of this size [1]."""
@@ -29,15 +29,13 @@ NO_LINE = (
 class LineProperties:
     """What a line is, fitted over the band."""
 
-    line: Line  # The line with the velocity factor and length that go with its delay.
-    delay_s: float  # One-way delay [s].
-    # Of delay [s], z0 [ohm], conductor and dielectric loss [dB per 100 m at 1 MHz]: from the
-    # scatter about the fit, and from the sweeps' effects that are common to all frequencies. (4,
-    # 4)
+    line: Line  # with the velocity factor and length that go with its delay
+    delay_s: float  # one-way
+    # of delay [s], z0 [ohm], conductor and dielectric loss [dB per 100 m at 1 MHz], shape (4, 4):
+    # from the scatter about the fit, and from what is common to all frequencies of the sweeps
     covariance: Real
-    residual: float  # Root mean square of what the fit leaves of the reflections [1].
-    # What the sweeps' own effects and the far end's would leave of them [1].
-    expected_residual: float
+    residual: float  # root mean square of what the fit leaves of the reflections [1]
+    expected_residual: float  # what the sweeps' own effects and the far end's would leave [1]
 
     @property
     def fits(self) -> bool:
@@ -51,7 +49,8 @@ class LineProperties:
         return dict(zip(names, np.sqrt(np.diag(self.covariance)).tolist(), strict=True))
 
     def loss_db(self, frequency: Real) -> tuple[Real, Real]:
-        """Matched loss of the whole line."""
+        """Matched loss of the whole line and its standard uncertainty [dB], shape (F,)."""
+        # (a sqrt(f) + b f) length / 100
         share, megahertz = self.line.length_m / 100, np.asarray(frequency, float) / 1e6
         by_term = np.stack([np.sqrt(megahertz), megahertz], axis=-1) * share
         variance = np.einsum("fi,ij,fj->f", by_term, self.covariance[2:, 2:], by_term)
@@ -61,18 +60,58 @@ class LineProperties:
 def fit_line(
     start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
 ) -> LineProperties:
-    """Least squares over the sweeps."""
+    """The line that explains sweeps, by what each far end reflects [1] to `far_end` (k = 1)."""
+    found, weight = _nearest(start, frequency, ends, z_ref)
+    # at a bound of the search, or of no length, it is not this line that was swept; where its
+    # round trip hardly turns over the band it may be
+    scale, z0 = found.x[:2]
+    if not (0.51 < scale < 1.99 and start.length_m > 0 and 0.06 < z0 / z_ref < 19):
+        span = frequency[-1] - frequency[0]
+        turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
+        raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
+    line = _line(start, found.x)
+    through = line.two_port(frequency).bilinear(z_ref)
+    seen = []
+    for end, sweep in ends.items():
+        slope = through.derivative(np.full(frequency.size, end))
+        own = both_axes("far end", far_end, slope=slope, influence=("far end", end))
+        seen.append(sweep.plus(*own))
+    left = found.fun[:-1].reshape(2 * len(ends), -1)
+    # J+ takes what differs from point to point, as the scatter tells; and what is common to all
+    solve = np.linalg.pinv(found.jac)
+    moved = solve[:, :-1] @ _common_columns(seen)
+    covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
+    delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
+    units = np.array([delay / scale, 1.0, 1.0, 1.0])
+    return LineProperties(
+        line,
+        delay,
+        covariance[:4, :4] * units * units[:, None],
+        float(np.sqrt(2 * np.mean(left**2))),
+        float(np.sqrt(np.mean([2 * quantity.variance() for quantity in seen]))),
+    )
+
+
+def _line(start: Line, values: Real) -> Line:
+    """The line of a fit's values: length in parts of the start's, z0, both losses, skin effect."""
+    scale, z0, conductor, dielectric, skin = (float(v) for v in values)
+    return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
+
+
+def _nearest(
+    start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float
+) -> tuple[Any, float]:
+    """Least squares over the sweeps, and the residuals' standard deviation [1].
+
+    The last residual is what is known of the skin effect beforehand.
+    """
     from scipy.optimize import least_squares
 
     measured = np.concatenate([sweep.value for sweep in ends.values()])
     weight = 1.0  # first with a developed skin effect, then as the sweeps tell
 
-    def fitted(values: Real) -> Line:
-        scale, z0, conductor, dielectric, skin = (float(v) for v in values)
-        return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
-
     def misfit(values: Real) -> Real:
-        through = fitted(values).two_port(frequency).bilinear(z_ref)
+        through = _line(start, values).two_port(frequency).bilinear(z_ref)
         seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
         difference = np.concatenate(seen) - measured
         known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
@@ -86,64 +125,30 @@ def fit_line(
             bounds=([0.5, z_ref / 20, 0, 0, -1], [2.0, z_ref * 20, np.inf, np.inf, 3]),
             x_scale=[1e-3, 1.0, 0.1, 0.01, 0.1],
         )
-        values, size = found.x, found.fun.size - found.x.size
-        weight = float(np.sqrt(2 * found.cost / size)) + 1e-9
-    # at a bound of the search, or of no length, it is not this line that was swept; where its
-    # round trip hardly turns over the band it may be
-    if not (0.51 < values[0] < 1.99 and start.length_m > 0 and 0.06 < values[1] / z_ref < 19):
-        span = frequency[-1] - frequency[0]
-        turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
-        raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
-    line = fitted(values)
-    through = line.two_port(frequency).bilinear(z_ref)
-    slopes = [through.derivative(np.full(frequency.size, end)) for end in ends]
-    changes = _common(ends, far_end, slopes)
-    solve = np.linalg.pinv(found.jac)
-    moved = solve[:, :-1] @ np.concatenate([changes.real, changes.imag])
-    left = found.fun[:-1].reshape(2 * len(ends), -1)
-    delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
-    scale = np.array([delay / values[0], 1.0, 1.0, 1.0, 1.0])
-    covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
-    pairs = zip(ends.values(), slopes, strict=True)
-    known = [2 * s.variance() + 2 * (far_end * np.abs(slope)) ** 2 for s, slope in pairs]
-    return LineProperties(
-        line,
-        delay,
-        (covariance * scale * scale[:, None])[:4, :4],
-        float(np.sqrt(2 * np.mean(left**2))),
-        float(np.sqrt(np.mean(known))),
-    )
+        values, freedom = found.x, found.fun.size - found.x.size
+        weight = float(np.sqrt(2 * found.cost / freedom)) + 1e-9
+    return found, weight
+
+
+def _common_columns(sweeps: list[Quantity]) -> Real:
+    """Changes of all real, then all imaginary parts by each influence common to all frequencies."""
+    values = np.stack([sweep.value for sweep in sweeps])
+    each = np.broadcast_to(np.eye(len(sweeps))[..., None], (len(sweeps), *values.shape))
+    changes = combine(values, *zip(sweeps, each, strict=True)).common_changes()
+    columns = changes.reshape(len(changes), -1).T
+    return np.concatenate([columns.real, columns.imag])
 
 
 def _bunched(left: Real) -> float:
-    """By how much residuals that follow one another raise the variance of what is fitted.
-
-    Source: effective sample size of a first-order autoregressive series, ``(1 + r) / (1 - r)``.
-    """
+    """By how much residuals that follow one another raise the variance of what is fitted."""
     product = float(np.sum(left[:, 1:] * left[:, :-1]))
     follows = min(max(product / max(float(np.sum(left**2)), 1e-300), 0.0), 0.98)
+    # effective sample size of a first-order autoregressive series: (1 + r) / (1 - r)
     return (1 + follows) / (1 - follows)
 
 
-def _common(ends: dict[float, Quantity], far_end: float, slopes: list[Complex]) -> Complex:
-    """Changes of all sweeps by each influence common to all frequencies, one column each.
-
-    What differs from point to point shows as scatter about the fit and is counted there.
-    """
-    size = slopes[0].size
-    columns: dict[Hashable, Complex] = {}
-    for k, (sweep, slope) in enumerate(zip(ends.values(), slopes, strict=True)):
-        own = both_axes("far end", far_end, slope=slope, influence=("far end", k))
-        for effect in (*sweep.effects, *own):
-            if effect.per_point:
-                continue
-            column = columns.setdefault(effect.influence, np.zeros(size * len(ends), complex))
-            column[k * size : (k + 1) * size] += effect.change
-    return np.stack(list(columns.values()), axis=-1)
-
-
 def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
-    """Phase that the skin effect takes [rad], as it goes with the root of frequency as its loss.
+    """Phase that the skin effect takes [rad]: as much as its loss, and with the root of frequency.
 
     Left in, it would carry a lossy line's phase at zero frequency off by half of it.
     """
@@ -164,7 +169,7 @@ def require_points(frequency: Real) -> None:
 
 
 def coarse_delay(frequency: Real, round_trip: Complex) -> float:
-    """One-way delay from the phase of a line's round trip, on the branch that fits the band.
+    """One-way delay [s] from the phase of a line's round trip ``exp(-2 gamma l)``.
 
     The phase of a line's round trip is zero at zero frequency. The slope over the band gives a
     delay; carried back to zero frequency it must come to a whole number of turns, which fixes the
@@ -188,13 +193,13 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     scatter = np.std(phase - (slope * frequency + at_zero))
     span = frequency[-1] - frequency[0]
     # how far the intercept may be off: scatter carried from the band down to zero
-    doubt = 3 * scatter * (frequency[0] / span + 1)
+    carried = 3 * scatter * (frequency[0] / span + 1)
     turns = np.round(at_zero / (2 * np.pi))
     off = float(np.abs(at_zero - 2 * np.pi * turns))
-    if off > np.pi / 2 and doubt < np.pi / 4:
+    if off > np.pi / 2 and carried < np.pi / 4:
         raise NotThisLineError(EXCHANGED)
-    if off + doubt > np.pi:
-        # the span at which the same scatter leaves a quarter of a turn of doubt
+    if off + carried > np.pi:
+        # the span at which the same scatter leaves the intercept known to a quarter of a turn
         needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
         raise CalibrationError(
             f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
