@@ -186,6 +186,7 @@ format = 1
 title = "Tower feed line on 4 m, spring check"
 date = 2026-04-18
 by = "tower crew"
+purpose = "line"
 notes = "The spring sweep found a bad joint. The antenna was read again once it was renewed."
 reference_ohm = 50.0
 

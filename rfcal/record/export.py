@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from rfcal.readings.touchstone import touchstone_text
+from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
     Check,
@@ -183,6 +184,7 @@ def _line(line: LineState) -> dict[str, Any]:
             ],
         }
     data: dict[str, Any] = {
+        "state": line_verdict(line)[0],
         "events": [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)],
         **against,
         "length_m": line.length_m or None,

@@ -7,6 +7,7 @@ import numpy as np
 
 from rfcal.maths.reflection import Real
 from rfcal.record import archive, export
+from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import Device, LineState, MatchResult, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
@@ -51,7 +52,8 @@ def page(results: Results) -> str:
         devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
-        line=[] if results.line is None else line_lines(results.line),
+        line=[] if results.line is None else line_lines(results.line)[1:],
+        line_state=("", False) if results.line is None else line_verdict(results.line),
         line_figure="" if results.line is None else _line_figure(results.line),
         matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
         standards=_standards(results),

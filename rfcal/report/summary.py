@@ -8,6 +8,9 @@ from rfcal.report.text import line as line_words
 def summary_lines(results: Results) -> list[str]:
     """The results in a few lines for a terminal."""
     said = [f"{results.record.title} ({results.record.date or 'no date'})"]
+    line = [] if results.line is None else line_words.line_lines(results.line)
+    if results.record.line_first:
+        said += line
     for device in results.devices:
         told = words.answer(device)
         said += [
@@ -18,5 +21,6 @@ def summary_lines(results: Results) -> list[str]:
             f"  largest source of uncertainty of {told['sources']}",
         ]
     said += [words.check_line(check) for check in results.checks]
-    said += line_words.line_lines(results.line) if results.line is not None else []
+    if not results.record.line_first:
+        said += line
     return said + [f"{f.severity}: {f.message}" for f in results.findings]

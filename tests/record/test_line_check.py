@@ -1,6 +1,7 @@
 """``[line_check]`` in a record: events with distances, and what changed since a baseline."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -11,7 +12,10 @@ from rfcal.feedline.end import BEHIND
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job import compute
-from tests.record.conftest import BOX, touchstone
+from rfcal.report.page import page
+from rfcal.report.summary import summary_lines
+from rfcal.report.text.line import line_lines
+from tests.record.conftest import BOX, bend, touchstone
 
 FREQUENCY = np.linspace(1e6, 160e6, 401)
 LINE = Line(40.0, 0.85, 50.0, 0.8)
@@ -208,4 +212,107 @@ def test_a_line_longer_than_the_steps_show(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 400.0\n")
     with pytest.raises(RfcalError, match=r"319 m of this line.*steps below 0.318 MHz"):
+        compute.compute(tower)
+
+
+def without_device(folder):
+    path = folder / "record.toml"
+    text = path.read_text()
+    device = '[[measurement]]\nname = "device"\nreading = "raw/device.s1p"\n'
+    assert device in text
+    path.write_text(text.replace(device, ""))
+
+
+def test_a_line_check_by_itself_is_a_whole_record(tower, tmp_path, capsys):
+    """Page and terminal open with the line's state, in one sentence that can be acted on."""
+    without_device(tower)
+    assert main(["check", str(tower)]) == 0
+    capsys.readouterr()
+    assert main(["report", str(tower), "--output", str(tmp_path / "o")]) == 0
+    second = capsys.readouterr().out.splitlines()[1]
+    assert re.match(
+        r"the line's state: New reflection at 23\.\d ± 0\.\d m, 0\.1\d? \(\d\d dB return loss\), "
+        r"a leak across the line.*otherwise as it was\.$",
+        second,
+    )
+    page = (tmp_path / "o/report.html").read_text()
+    assert page.index('class="state"') < page.index("Can this be trusted?")
+    (fault,) = (f for f in compute.compute(tower).findings if f.code == "line-fault")
+    assert fault.severity == "warning"
+    assert fault.message == second.removeprefix("the line's state: ")
+
+
+def test_purpose_says_what_comes_first(tower):
+    assert summary_lines(compute.compute(tower))[1].startswith("device at ")
+    bend(tower, "date = 2026-05-16", 'date = 2026-05-16\npurpose = "line"')
+    results = compute.compute(tower)
+    assert summary_lines(results)[1].startswith("the line's state: New reflection")
+    said = page(results)
+    assert said.index('class="state"') < said.index('class="big"')
+
+
+def test_an_instrument_that_corrects_itself_reads_a_line_alone(tower):
+    without_device(tower)
+    text = (tower / "record.toml").read_text()
+    standards = text[text.index("[[standard]]") : text.index("[line_check]")]
+    bend(tower, standards, "")
+    bend(tower, "drift = 0.0", "drift = 0.0\nresidual_directivity = 0.01")
+    for name, reflection in (("now", seen(120.0)), ("then", seen())):
+        (tower / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, reflection))
+    results = compute.compute(tower)
+    assert results.line.comparison.changes[0].distance_m == pytest.approx(23.4, abs=0.1)
+    assert not results.devices
+
+
+def test_a_line_as_it_was_is_no_warning(tower):
+    (tower / "raw/now.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen())))
+    results = compute.compute(tower)
+    assert "line-fault" not in [f.code for f in results.findings]
+    assert "Nothing reflects otherwise than it did by 0.02 or more" in line_lines(results.line)[0]
+
+
+def test_a_repaired_line_is_no_warning(tower):
+    """What was wrong in the baseline and is gone calls for nobody."""
+    now, then = (tower / f"raw/{name}.s1p" for name in ("now", "then"))
+    texts = now.read_text(), then.read_text()
+    now.write_text(texts[1])
+    then.write_text(texts[0])
+    state = line_lines(compute.compute(tower).line)[0]
+    assert re.search(r"The reflection at 23\.\d m, 0\.1\d? \(\d\d dB return loss\), is gone", state)
+
+
+def test_a_fault_without_a_baseline(tower):
+    """Where the length is stated, what reflects before it; else which is the end is left open."""
+    bend(tower, 'baseline = "raw/then.s1p"\n', "")
+    (fault,) = (f for f in compute.compute(tower).findings if f.code == "line-fault")
+    assert re.search(r"Reflection at 23\.\d ± 0\.\d m, .*; reflection at 40\.\d", fault.message)
+    assert "which of these is the line's end is not known: state length_m" in fault.message
+    bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 40")
+    (fault,) = (f for f in compute.compute(tower).findings if f.code == "line-fault")
+    assert "that is before the line's end at 40." in fault.message
+    (tower / "raw/now.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen())))
+    results = compute.compute(tower)
+    assert "line-fault" not in [f.code for f in results.findings]
+    state = line_lines(results.line)[0]
+    assert "No place reflects 0.05 (26 dB return loss) or more before the line's end" in state
+    bend(tower, "\nlength_m = 40", "")
+    results = compute.compute(tower)
+    assert "line-fault" not in [f.code for f in results.findings]
+    assert "that is the line's end if it is so long" in line_lines(results.line)[0]
+
+
+def test_what_a_record_for_a_line_needs(filed):
+    bend(filed, "date = 2026-05-16", 'date = 2026-05-16\npurpose = "line"')
+    with pytest.raises(RfcalError, match=r"no \[line_check\]"):
+        compute.compute(filed)
+    bend(filed, 'purpose = "line"', "")
+    without_device(filed)
+    with pytest.raises(RfcalError, match=r"no \[\[measurement\]\] and no \[line_check\]"):
+        compute.compute(filed)
+
+
+def test_a_match_needs_a_device(tower):
+    without_device(tower)
+    bend(tower, "[line_check]", "[match]\n[line_check]")
+    with pytest.raises(RfcalError, match=r"there is no \[\[measurement\]\] to match"):
         compute.compute(tower)

@@ -197,6 +197,33 @@ PATH_MISFIT = Entry(
 
 # Line check
 
+LINE_FAULT = Entry("line-fault", "warning", "line check", "{sentence}")
+LINE_NEW = "new reflection at {place}, {size}, {kind}"
+LINE_PLACE = "reflection at {place}, {size}, {kind}"
+LINE_ONE_END = "that is the line's end if it is so long: state length_m to be sure"
+LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
+LINE_GONE = "the reflection at {place}, {size}, is gone"
+LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_LONGER = (
+    "from between {near:.1f} and {far:.1f} m on, the line is {size:.2f} m {more} than it was: look "
+    "for another piece of line, or for water, which slows the wave"
+)
+LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
+LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
+LINE_NO_FAULT = "no place reflects {size} or more before {end}"
+LINE_KINDS = {
+    "open": "the line is open there",
+    "short": "the line is shorted there",
+    "series resistance": "a resistive joint or a step of impedance",
+    "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
+    "series inductance": "inductance in series, as of a loose joint",
+    "shunt capacitance": "capacitance across the line, as of a crushed or wet place",
+    "slow change": "a slow change over some length, as of water in the cable",
+    "mismatch": "of no one kind",
+    "unknown": "of a kind that cannot be told",
+}
+"""What a kind of fault may be on a line (common practice, no source)."""
+
 LINE_LENGTH = Entry(
     "line-length",
     "warning",

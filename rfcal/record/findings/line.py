@@ -1,15 +1,148 @@
-"""Sweeps of a line that no uniform line would give, and a length that is none."""
+"""The state of a line in one sentence, and what there is to doubt about a line check."""
 
+import math
+
+import numpy as np
+
+from rfcal.feedline.changes import LEAST, Change
+from rfcal.feedline.echoes import NEAREST
 from rfcal.findings import Finding
-from rfcal.record.findings.catalogue import LINE_LENGTH, LINE_MISFIT
+from rfcal.record.findings.catalogue import (
+    LINE_CHANGED,
+    LINE_FAULT,
+    LINE_GONE,
+    LINE_KINDS,
+    LINE_LENGTH,
+    LINE_LONGER,
+    LINE_MISFIT,
+    LINE_NEW,
+    LINE_NO_FAULT,
+    LINE_ONE_END,
+    LINE_PLACE,
+    LINE_SILENT,
+    LINE_SOUND,
+    LINE_WHICH_END,
+)
 from rfcal.record.results import LineState
+from rfcal.uncertainty.coverage import K_AXIS
+
+FAULT = 0.05
+"""Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
+have 26 dB of return loss or more (common practice, no source)."""
 
 
 def about_line(state: LineState) -> list[Finding]:
-    """What there is to doubt about a line check; a wrong length explains a bad fit."""
+    """What there is to say about a line check; a wrong length explains a bad fit."""
+    sentence, fault = line_verdict(state)
+    said = [LINE_FAULT(sentence=sentence)] if fault else []
     found = state.properties
     if state.beyond_m is not None:
-        return [LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m)]
-    if found is None or found.fits:
-        return []
-    return [LINE_MISFIT(residual=found.residual, expected=found.expected_residual)]
+        said.append(LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
+    elif found is not None and not found.fits:
+        said.append(LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
+    return said
+
+
+def line_verdict(state: LineState) -> tuple[str, bool]:
+    """The line's state in one sentence, and whether that is a fault or a change to look after."""
+    return _alone(state) if state.comparison is None else _compared(state)
+
+
+def _compared(state: LineState) -> tuple[str, bool]:
+    """A line against its baseline: the nearest change, and what else is new."""
+    found = state.comparison
+    assert found is not None
+    longer = found.shift is not None and found.shift.between_m is not None
+    moved = ""
+    if found.shift is not None and found.shift.between_m is not None:
+        near, far = found.shift.between_m
+        more = "longer" if found.shift.size > 0 else "shorter"
+        moved = LINE_LONGER.format(near=near, far=far, size=abs(found.shift.size), more=more)
+    if not found.changes:
+        said = moved or LINE_SOUND.format(least=LEAST, end=_end(state))
+        return _sentence(said), longer
+    first, *others = found.changes
+    new = [c for c in others if c.what == "new"]
+    parts = [_change_words(state, first), *(_change_words(state, c) for c in new), moved]
+    if len(others) > len(new):
+        parts.append("what lies beyond is seen through it and seems changed too")
+    elif not others:
+        parts.append("the line is otherwise as it was" if not moved else "")
+    fault = longer or any(c.what != "gone" for c in found.changes)
+    return _sentence("; ".join(filter(None, parts))), fault
+
+
+def _change_words(state: LineState, change: Change) -> str:
+    """One change: where, how much, and what it may be."""
+    place = _place(state, change.distance_m)
+    before, after = _size(abs(change.before)), _size(abs(change.after))
+    kind = LINE_KINDS.get(change.kind, f"a {change.kind}")
+    if change.what == "new":
+        return LINE_NEW.format(place=place, size=after, kind=kind)
+    if change.what == "gone":
+        return LINE_GONE.format(place=place, size=before)
+    at_end = abs(change.distance_m - state.length_m) < NEAREST * state.now.resolution_m
+    what = "what the line ends in" if state.length_m and at_end else "the reflection"
+    return LINE_CHANGED.format(what=what, place=place, before=before, after=after)
+
+
+def _alone(state: LineState) -> tuple[str, bool]:
+    """A line without a baseline: what reflects before its end, or more than once without one."""
+    now, near = state.now, NEAREST * state.now.resolution_m
+    size = np.abs(now.reflection)
+    if not size.size:
+        return _sentence(LINE_SILENT.format(range_m=now.range_m)), False
+    ends = bool(state.length_m) and state.beyond_m is None
+    strong = size >= FAULT
+    if ends:
+        strong &= now.distance_m < state.length_m - near
+    else:
+        strong[-1] = True  # the farthest may be the end, however weak it comes back
+    parts = [
+        LINE_PLACE.format(
+            place=_place(state, float(now.distance_m[i])),
+            size=_size(float(size[i])),
+            kind=LINE_KINDS.get(now.kind[i], f"a {now.kind[i]}"),
+        )
+        for i in np.flatnonzero(strong)
+    ]
+    if ends:
+        before = _end(state)
+        said = "; ".join([*parts, f"that is before {before}"])
+        return _sentence(said if parts else LINE_NO_FAULT.format(size=_size(FAULT), end=before)), (
+            bool(parts)
+        )
+    said = "; ".join([*parts, LINE_WHICH_END if len(parts) > 1 else LINE_ONE_END])
+    return _sentence(said), len(parts) > 1
+
+
+def _end(state: LineState) -> str:
+    """Where the line ends, or how far it was seen, in words."""
+    if state.length_m and state.beyond_m is None:
+        return f"the line's end at {_place(state, state.length_m)}"
+    return f"{state.now.range_m:.0f} m"
+
+
+def _size(reflection: float) -> str:
+    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
+    if reflection <= 0:
+        return "0"
+    return f"{reflection:.2g} ({abs(20 * math.log10(reflection)):.0f} dB return loss)"
+
+
+def _place(state: LineState, distance_m: float) -> str:
+    """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
+    now = state.now
+    if not now.distance_m.size:
+        return f"{distance_m:.1f} m"
+    nearest = int(np.argmin(np.abs(now.distance_m - distance_m)))
+    if abs(now.distance_m[nearest] - distance_m) > now.resolution_m:
+        return f"{distance_m:.1f} m"
+    half = K_AXIS * float(now.distance_uncertainty_m[nearest])
+    places = 1 if half >= 0.095 else 2
+    half = math.ceil(half * 10**places - 1e-6) / 10**places
+    return f"{distance_m:.{places}f} ± {half:.{places}f} m"
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."

@@ -239,6 +239,8 @@ def read_match(top: Table, reference_ohm: float, names: Sequence[str]) -> tuple[
 
 def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchRequest:
     found = MATCH.read(table)
+    if not names:
+        raise table.fail("measurement", "there is no [[measurement]] to match")
     measurement = found["measurement"] or names[0]
     centre, band = _band(found)
     _require_one_section(table, found["topologies"])

@@ -18,7 +18,7 @@ from rfcal.record.format.path import BETWEEN, Between, read_between
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
 from rfcal.record.format.table import FILE, Table, as_text
-from rfcal.record.format.texts import Day, Line, Text
+from rfcal.record.format.texts import Choice, Day, Line, Text
 
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
@@ -40,6 +40,12 @@ RECORD = Section(
             high=MOST_OHM,
         ),
         Whole("seed", "for random draws", default=defaults.SEED),
+        Choice(
+            "purpose",
+            "what page and terminal begin with: the devices, or the state of a line",
+            among=("device", "line"),
+            instead="`line` where there is no `[[measurement]]`, else `device`",
+        ),
     ),
 )
 ABOUT = Section(
@@ -120,6 +126,7 @@ class Record:
     notes: str
     reference_ohm: float  # of all results
     seed: int
+    purpose: str | None  # "device" or "line", which comes first; None for what there is
     about: Mapping[str, str]  # free text under any key
     analyzer: Mapping[str, float]  # noise, connection and drift [1], display step [ohm]
     assumed: tuple[str, ...]  # keys of ``[analyzer]`` that the record does not state
@@ -130,6 +137,11 @@ class Record:
     matches: tuple[MatchRequest, ...] = ()
     # what an instrument's own correction leaves [1]; there are no standards then
     residual: Mapping[str, float] | None = None
+
+    @property
+    def line_first(self) -> bool:
+        """Whether the state of a line is what the record is for."""
+        return self.purpose == "line" or not self.measurements
 
     def items(self) -> tuple[Artefact | Measurement, ...]:
         """All that was read, in the record's order: standards, checks, measurements."""
@@ -178,8 +190,14 @@ def _record(top: Table, content: bytes) -> Record:
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
     measurements = tuple(_measurement(t) for t in _items(top, MEASUREMENT))
     residual = _residual(top, worth, analyzer, len(standards))
-    if not measurements:
-        raise top.fail("measurement", "there is no [[measurement]], so nothing to correct")
+    if LINE_CHECK.name not in top:
+        if not measurements:
+            raise top.fail(
+                "measurement",
+                "there is no [[measurement]] and no [line_check], so nothing to correct",
+            )
+        if head["purpose"] == "line":
+            raise top.fail("[record] purpose", "there is no [line_check] to tell a line's state by")
     z_ref = head["reference_ohm"]
     line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
     record = Record(

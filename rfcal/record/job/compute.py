@@ -114,7 +114,7 @@ class _Job:
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweep(item))
-        self.grid = common_grid(record, self.sweeps)
+        self.grid = self._grid()
         worth = record.analyzer
         self.bench = Bench(
             Analyzer(worth["noise"], worth["connection"], worth["drift"], record.residual),
@@ -122,6 +122,14 @@ class _Job:
             record.reference_ohm,
         )
         require_independent(record, self.sweeps)
+
+    def _grid(self) -> Real:
+        """The frequencies [Hz] of the error terms."""
+        record, line = self.record, self.record.line_check
+        if record.standards or record.measurements or line is None:
+            return common_grid(record, self.sweeps)
+        z_ref = record.reference_ohm
+        return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
 
     def results(self) -> Results:
         """Everything, in order."""

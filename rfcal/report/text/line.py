@@ -5,6 +5,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
+from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import mhz, plus_minus, rounded
@@ -17,6 +18,7 @@ def line_lines(line: LineState) -> list[str]:
     far = now.range_m - near
     limits = rounded(near, near / 10), rounded(far, far / 100)
     said = [
+        f"the line's state: {line_verdict(line)[0]}",
         *_properties(line),
         f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
         f"on, seen up to {limits[1]} m; kinds are those of one uniform line):",
