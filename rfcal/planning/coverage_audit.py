@@ -66,7 +66,7 @@ def audit(
         Counts.
     """
     frequency = np.full(sessions, float(np.median(setup.frequency)))
-    here = setup.at(frequency)
+    here = replace(setup, frequency=frequency)
     true = complex(from_impedance(complex(device_ohm), setup.z_ref))
     inputs = session(here, np.full(sessions, true), rng)
     reflection = propagate(inputs)

@@ -160,9 +160,7 @@ def _shorter(line: Length) -> Length:
     """Half of a cable; a tape measure is as wrong about it as about the whole."""
     if line.kind not in ("cable", "measured"):
         return line
-    whole = line.cable.line
-    half = replace(line.cable, line=replace(whole, length_m=whole.length_m / 2))
-    return replace(line, cable=half)
+    return replace(line, line=replace(line.line, length_m=line.line.length_m / 2))
 
 
 def _swept(line: Length) -> Length:
@@ -186,7 +184,7 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
     """
     places = _rings() if reflection is None else reflection
     everywhere = np.full(places.size, float(np.median(setup.frequency)))
-    inputs = setup.at(everywhere).inputs(places)
+    inputs = replace(setup, frequency=everywhere).inputs(places)
     corrected = propagate(inputs)
     where = region(inputs, corrected)
     seen = derived(everywhere, corrected, z_ref=setup.z_ref, region=where)

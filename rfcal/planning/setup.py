@@ -1,7 +1,7 @@
 """What will be used for a measurement: analyzer, standards and what lies between, with doubts."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -9,9 +9,7 @@ from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
-from rfcal.measurement.deembedding import Cable
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.instrument import usual_doubt
 from rfcal.measurement.model import Inputs
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
@@ -33,21 +31,13 @@ class Length:
     """A line, adapter or fixture between calibration plane and device, and how it will be known."""
 
     name: str
-    cable: Cable  # what it is, at the plan's frequencies
+    line: Line  # what it is
     # standard uncertainties, keys as in `defaults.PATH`, which stand in as in a record; impedance
     # in ohm
     deviations: Mapping[str, float] = field(default_factory=dict)
     # "cable": by its figures; "measured", "fixture": by sweeps of it with its far end open and
     # short; "adapter": by a two-port file
     kind: str = "cable"
-
-    def doubt(self) -> dict[str, float]:
-        """The standard uncertainties, with the defaults for those that are not stated."""
-        return {**usual_doubt(self.cable.line), **self.deviations}
-
-    def bilinear(self) -> Bilinear:
-        """What it is, as a map from its far end to its near end."""
-        return self.cable.bilinear([q.value for q in self.cable.quantities(self.doubt(), "")])
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,14 +72,6 @@ class Setup:
     # the frequencies, known as well as its "delay" says
     extra: Mapping[str, Standard] = field(default_factory=lambda: EXTRA)
 
-    def at(self, frequency: Real) -> "Setup":
-        """The same set-up at other frequencies."""
-        lines, inside = (
-            tuple(replace(v, cable=replace(v.cable, frequency=frequency)) for v in several)
-            for several in (self.lines, self.inside)
-        )
-        return replace(self, frequency=frequency, lines=lines, inside=inside)
-
     def inputs(self, reflection: Complex) -> Inputs:
         """The measurement as it will be of a device that reflects this [1], shape (F,)."""
         bench = self.bench()
@@ -105,9 +87,13 @@ class Setup:
         ones = np.ones(np.shape(self.frequency), complex)
         terms = (self.directivity, self.source_match, self.tracking)
         box = Bilinear.from_error_terms(*(ones * term for term in terms))
-        for line in self.inside:
-            box = box @ line.bilinear()
+        for length in self.inside:
+            box = box @ self._map(length)
         return box
+
+    def _map(self, length: Length) -> Bilinear:
+        """A line, adapter or fixture from its far end to its near end."""
+        return length.line.two_port(self.frequency).bilinear(self.z_ref)
 
     def read(self, label: str, raw: Complex) -> Sweep:
         """What the display makes of a raw reflection [1], shape (F,)."""
@@ -132,20 +118,19 @@ class Setup:
             z_ref,
         )
 
-    def _element(self, line: Length, calibration: Calibration) -> PathElement:
+    def _element(self, length: Length, calibration: Calibration) -> PathElement:
         """One element of the path, with what will tell about it."""
-        known_by: Line | TwoPortSweep | tuple[Sweep, ...] = line.cable.line
-        if line.kind != "cable":
-            box = line.bilinear()
-            seen = calibration.error_box @ box
-        if line.kind == "adapter":
+        known_by: Line | TwoPortSweep | tuple[Sweep, ...] = length.line
+        name, box = length.name, self._map(length)
+        if length.kind == "adapter":
             passing = np.sqrt(box.reflection_tracking)  # both ways alike
             s = np.array([[box.directivity, passing], [passing, box.source_match]])
-            known_by = TwoPortSweep(self.frequency, s.transpose(2, 0, 1), self.z_ref, line.name)
-        elif line.kind != "cable":
+            known_by = TwoPortSweep(self.frequency, s.transpose(2, 0, 1), self.z_ref, name)
+        elif length.kind != "cable":
+            seen = calibration.error_box @ box
             known_by = tuple(
-                self.read(f"{line.name}, {what}", seen.apply(np.asarray(end, complex)))
+                self.read(f"{name}, {what}", seen.apply(np.asarray(end, complex)))
                 for what, end in (("open", 1.0), ("short", -1.0))
             )
-        fixture = line.kind == "fixture"
-        return PathElement(line.name, known_by, fixture=fixture, deviations=line.doubt())
+        fixture = length.kind == "fixture"
+        return PathElement(name, known_by, fixture=fixture, deviations=length.deviations)

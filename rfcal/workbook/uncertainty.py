@@ -12,7 +12,6 @@ from rfcal import defaults
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
 from rfcal.measurement.assessment import region_of
-from rfcal.measurement.deembedding import Cable
 from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
@@ -82,9 +81,7 @@ def usual_setup(
     )
 
 
-def usual_line(
-    frequency_hz: float, line_m: float, *, percent: float = 10.0, **stated: float
-) -> Length:
+def usual_line(line_m: float, *, percent: float = 10.0, **stated: float) -> Length:
     """A line of RG-213 to the device, known by its figures, for the lines of a `Setup`.
 
     Standard uncertainties of its loss [%], ``length`` [m], ``velocity`` factor [1], ``impedance``
@@ -92,8 +89,7 @@ def usual_line(
     """
     names = {"velocity": "velocity factor", "skin": "skin effect"}
     known = {names.get(key, key): value for key, value in stated.items()}
-    cable = Cable(np.array([frequency_hz]), CABLES[TYPE].line(line_m), 50.0)
-    return Length("line", cable, {**known, "loss": percent / 100})
+    return Length("line", CABLES[TYPE].line(line_m), {**known, "loss": percent / 100})
 
 
 def uncertainty_panel() -> Panel:
@@ -141,7 +137,7 @@ def path_panel() -> Panel:
     ]
 
     def setup(frequency, *, line_m, **stated):
-        return replace(usual_setup(frequency), lines=(usual_line(frequency, line_m, **stated),))
+        return replace(usual_setup(frequency), lines=(usual_line(line_m, **stated),))
 
     return _panel(LINE, sliders, setup)
 

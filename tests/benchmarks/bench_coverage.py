@@ -8,7 +8,6 @@ import pytest
 from scipy.stats import binom
 
 from rfcal.maths.reflection import to_impedance
-from rfcal.measurement.deembedding import Cable
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
@@ -21,12 +20,12 @@ PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 FIVE = {**PLAIN, "25 ohm": EXTRA["25 ohm"], "offset": Standard("open", offset_delay=1.786e-9)}
 LINE = Length(
     "jumper",
-    Cable(FREQUENCY, Line(1.5, 0.66, 50.0, conductor_db=0.4), 50.0),
+    Line(1.5, 0.66, 50.0, conductor_db=0.4),
     {"length": 0.003, "velocity factor": 0.002, "impedance": 0.2, "loss": 0.05},
 )
 LONG = Length(
     "feed line by its type",
-    Cable(FREQUENCY, CABLES["RG-213"].line(20.0), 50.0),
+    CABLES["RG-213"].line(20.0),
     {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1},
 )
 SETUPS = {

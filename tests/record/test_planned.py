@@ -7,7 +7,6 @@ import pytest
 
 from rfcal import compute
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.measurement.deembedding import Cable
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line, loss_law
 from rfcal.models.standards import Standard
@@ -28,7 +27,7 @@ SETUP = Setup(F, PLAIN, **TERMS)
 def length(metres, kind="cable", name="line", z0=50.0, decibel=4.0, **deviations):
     """A line of so much loss per 100 m."""
     line = Line(metres, 0.66, z0, *loss_law(((F[0] / 1e6, decibel),)))
-    return Length(name, Cable(F, line, 50.0), deviations, kind)
+    return Length(name, line, deviations, kind)
 
 
 class Written:
@@ -42,7 +41,7 @@ class Written:
 
     def raw(self, x):
         for length in reversed(self.setup.inside):
-            x = length.cable.line.two_port(F).bilinear(50.0).apply(x)
+            x = length.line.two_port(F).bilinear(50.0).apply(x)
         directivity, source_match, tracking = self.terms
         return directivity + tracking * x / (1 - source_match * x)
 
@@ -75,7 +74,7 @@ class Written:
         return "\n".join(lines) + "\n" + self.reading(name, model.reflection(F))
 
     def between(self, item):
-        text, stated, line = "[[measurement.between]]\n", item.deviations, item.cable.line
+        text, stated, line = "[[measurement.between]]\n", item.deviations, item.line
         through = line.two_port(F).bilinear(50.0)
         if item.kind == "cable":
             loss = float(line.loss_db_per_100m(F)[0])
@@ -118,7 +117,7 @@ class Written:
         text += "".join(self.standard(*item) for item in setup.standards.items())
         x = np.array([from_impedance(ohm)])
         for item in reversed(setup.lines):
-            x = item.cable.line.two_port(F).bilinear(50.0).apply(x)
+            x = item.line.two_port(F).bilinear(50.0).apply(x)
         text += '[[measurement]]\nname = "device"\n' + self.reading("device", x)
         text += "".join(self.between(item) for item in setup.lines)
         (self.folder / "record.toml").write_text(text)
@@ -139,9 +138,7 @@ SETUPS = {
     "typed reflection": replace(SETUP, typed_steps=(0.01, 1.0)),
     "residual": Setup(F, residual={}),
     "residual, stated": Setup(F, residual={"directivity": 0.03, "source_match": 0.1}),
-    "by type": replace(
-        SETUP, lines=(Length("RG-213", Cable(F, CABLES["RG-213"].line(2.0), 50.0)),)
-    ),
+    "by type": replace(SETUP, lines=(Length("RG-213", CABLES["RG-213"].line(2.0)),)),
     "by figures": replace(SETUP, lines=(length(12.0, length=0.002, **{"velocity factor": 1e-3}),)),
     "calibrated at the far end": replace(SETUP, noise=0.003, inside=(length(40.0, decibel=20.0),)),
     "measured": replace(SETUP, lines=(length(12.3, "measured", decibel=10.0),)),

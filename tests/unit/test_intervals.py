@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.deembedding import Cable
 from rfcal.measurement.model import propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
@@ -188,7 +187,7 @@ def test_audit_counts_what_it_says():
 @pytest.mark.parametrize("ohm", [40 + 15j, 25, 3000])
 def test_behind_a_line_known_by_its_type_only(ohm):
     """A doubtful velocity factor turns the reflection by half a radian, along an arc."""
-    cable = Cable(FREQUENCY, CABLES["RG-213"].line(14.0), 50.0)
+    cable = CABLES["RG-213"].line(14.0)
     deviations = {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1}
     standards = {kind: Standard(kind) for kind in ("short", "open", "load")}
     setup = Setup(FREQUENCY, standards, lines=(Length("line", cable, deviations),))

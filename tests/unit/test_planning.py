@@ -7,7 +7,6 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.deembedding import Cable
 from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.line import Line
@@ -20,7 +19,7 @@ STANDARDS = {kind: Standard(kind) for kind in ("short", "open", "load")}
 SETUP = Setup(FREQUENCY, STANDARDS)
 FEED = Length(
     "feed line",
-    Cable(FREQUENCY, Line(12.0, 0.66, 50.0, conductor_db=0.002), 50.0),
+    Line(12.0, 0.66, 50.0, conductor_db=0.002),
     {"length": 0.05, "velocity factor": 0.01, "impedance": 1.0, "loss": 0.1},
 )
 
@@ -85,8 +84,8 @@ def test_a_long_line_asks_for_calibration_at_its_far_end():
 
 def test_a_line_becomes_part_of_what_the_far_end_is_calibrated_through():
     """Noise is divided by the loss there and back, 16 dB, as the readings are."""
-    line = replace(FEED.cable.line, length_m=40.0, conductor_db=20 / np.sqrt(70.5))
-    feed = replace(FEED, cable=replace(FEED.cable, line=line))
+    line = replace(FEED.line, length_m=40.0, conductor_db=20 / np.sqrt(70.5))
+    feed = replace(FEED, line=line)
     exact = {k: Standard(k, uncertainty={"reflection": 0.0}) for k in STANDARDS}
     noisy = Setup(FREQUENCY, exact, connection=0.0, drift=0.0, lines=(feed,))
     there = changes(noisy)["calibrate at the far end"]
@@ -98,8 +97,8 @@ def test_a_line_becomes_part_of_what_the_far_end_is_calibrated_through():
 
 def test_half_a_cable_is_measured_with_the_same_tape():
     half = changes(Setup(FREQUENCY, STANDARDS, lines=(FEED,)))["halve the cable"].lines[0]
-    assert half.cable.line.length_m == FEED.cable.line.length_m / 2
-    assert half.doubt() == FEED.doubt()
+    assert half.line.length_m == FEED.line.length_m / 2
+    assert half.deviations == FEED.deviations
 
 
 def test_what_an_offset_standard_brings_rests_on_its_delay():
