@@ -4,11 +4,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from markupsafe import Markup
+from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Real
 from rfcal.record import archive, export
 from rfcal.record.findings.line import line_verdict
-from rfcal.record.results import Device, LineState, MatchResult, Results, error_terms
+from rfcal.record.results import Device, LineState, MatchResult, Proposal, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
@@ -54,15 +56,15 @@ def page(results: Results) -> str:
         findings=results.findings,
         line=[] if results.line is None else line_lines(results.line)[1:],
         line_state=("", False) if results.line is None else line_verdict(results.line),
-        line_figure="" if results.line is None else _line_figure(results.line),
+        line_picture="" if results.line is None else _line_picture(results.line),
         matches=[_match(i, found) for i, found in enumerate(results.matches, start=1)],
         standards=_standards(results),
-        error_terms=_error_terms(results),
+        error_terms="" if results.record.residual else _error_terms(results),
         inputs=export.inputs(results),
         software=results.software,
         cautions=CAUTIONS,
         files=export.file_names(results),
-        carried=archive.script(results),
+        carried=Markup(archive.script(results)),
     )
 
 
@@ -71,24 +73,46 @@ def _device(number: int, device: Device) -> dict[str, Any]:
     answer = words.answer(device)
     shares = ((source, *share[device.answer]) for source, share in device.budget.items())
     budget = sorted(shares, key=lambda row: -max(row[1:]))
-    alt = f"{device.name} at {answer['at']}: {answer['impedance']}, SWR {answer['swr']}"
     return {
         "answer": answer,
         "plane": device.plane,
-        "chart": svg_text(
-            plots.device_chart(device), alt=f"Reflection chart. {alt}.", prefix=f"chart-{number}"
-        ),
-        "bands": svg_text(
-            plots.device_bands(device),
-            alt=f"R and X over frequency with their 95 % intervals. {alt}.",
-            prefix=f"bands-{number}",
-        ),
+        "pictures": _device_pictures(number, device, answer),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= 0.0005],
         "rows": _rows(device),
         "figures": words.figure_rows(device),
         "method": words.method_words(device),
         "points": device.frequency.size,
     }
+
+
+def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> list[Markup]:
+    """The figures of one device."""
+    name, at = answer["name"], answer["at"]
+    alt = f"{name} at {at}: {answer['impedance']}, SWR {answer['swr']}."
+    return [
+        _picture(
+            plots.device_chart(device),
+            f"chart-{number}",
+            f"Reflection chart. {alt}",
+            f"Reflection of {name}, raw and corrected. The centre of the chart is "
+            f"{device.z_ref:g} ohm; the ellipse, where it is larger than the mark, is the 95 % "
+            f"region of both parts together at {at}; dashed outlines are those of other "
+            "frequencies where the linear answer fails.",
+        ),
+        _picture(
+            plots.device_bands(device),
+            f"bands-{number}",
+            f"R and X over frequency with their 95 % intervals. {alt}",
+            "Resistance and reactance over frequency; the band is the 95 % interval of each by "
+            f"itself, and the mark is at {at}.",
+        ),
+    ]
+
+
+def _picture(figure: Figure, prefix: str, alt: str, caption: str) -> Markup:
+    """A figure with its caption, to stand in the page."""
+    drawn = Markup(svg_text(figure, alt=alt, prefix=prefix))
+    return Markup("<figure>{}\n<figcaption>{}</figcaption></figure>").format(drawn, caption)
 
 
 def _rows(device: Device) -> list[tuple[str, ...]]:
@@ -119,47 +143,57 @@ def _standards(results: Results) -> list[tuple[str, str, str]]:
     ]
 
 
-def _error_terms(results: Results) -> str:
+def _error_terms(results: Results) -> Markup:
     calibration = results.calibration
     terms = error_terms(calibration)
     size = {name: float(np.max(np.abs(value))) for name, value in terms.items()}
-    alt = (
+    return _picture(
+        plots.error_terms_figure(calibration.frequency, *terms.values()),
+        "error-terms",
         f"Error terms over frequency: directivity up to {size['directivity']:.2g}, source match "
         f"up to {size['source_match']:.2g}, reflection tracking up to "
-        f"{size['reflection_tracking']:.2g}."
+        f"{size['reflection_tracking']:.2g}.",
+        "The three error terms that were removed. They hold for this analyzer, these leads and "
+        "this range only.",
     )
-    figure = plots.error_terms_figure(calibration.frequency, *terms.values())
-    return svg_text(figure, alt=alt, prefix="error-terms")
 
 
 def _match(number: int, result: MatchResult) -> dict[str, Any]:
     """What the page shows of one match table."""
     request = result.request
-    networks = []
-    for i, proposal in enumerate(result.proposals[:NETWORKS_DRAWN], start=1):
-        said = match_row(proposal)
-        alt = f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band."
-        figure = match_plots.proposal_figure(result, proposal)
-        networks.append(
-            {
-                "title": said["network"],
-                "figure": svg_text(figure, alt=alt, prefix=f"match-{number}-{i}"),
-                "parts": match_parts(proposal),
-            }
-        )
+    drawn = enumerate(result.proposals[:NETWORKS_DRAWN], start=1)
     return {
         "measurement": request.measurement,
         "where": match_where(result),
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
-        "at": numbers.mhz(request.centre_hz),
         "rows": [match_row(p, result.limit) for p in result.proposals],
         "remarks": match_remarks(result),
-        "networks": networks,
+        "networks": [_network(f"match-{number}-{i}", result, p) for i, p in drawn],
     }
 
 
-def _line_figure(line: LineState) -> str:
+def _network(prefix: str, result: MatchResult, proposal: Proposal) -> dict[str, Any]:
+    """What the page shows of one network."""
+    said = match_row(proposal)
+    picture = _picture(
+        match_plots.proposal_figure(result, proposal),
+        prefix,
+        f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band.",
+        "Above, the network; below left, the walk from the load through its parts at "
+        f"{numbers.mhz(result.request.centre_hz)}; right, the SWR without it, with ideal parts "
+        "and with parts that exist, the band shaded.",
+    )
+    return {"title": said["network"], "picture": picture, "parts": match_parts(proposal)}
+
+
+def _line_picture(line: LineState) -> Markup:
     places = ", ".join(f"{place:.2f} m" for place in line.now.distance_m)
-    alt = f"Size of reflection over distance; peaks at {places}."
-    return svg_text(plots.line_figure(line), alt=alt, prefix="line")
+    return _picture(
+        plots.line_figure(line),
+        "line",
+        f"Size of reflection over distance; peaks at {places}.",
+        "What reflects at which distance from the standards' plane, the line's loss made good "
+        "where it is known. Distances go with the velocity factor; kinds are those of one uniform "
+        "line, and a fault hides part of what lies beyond it.",
+    )

@@ -70,7 +70,7 @@ def _for_a_page(text: str, alt: str, prefix: str) -> str:
     text = re.sub(r'\bid="', f'id="{prefix}-', text)
     text = re.sub(r'(url\(|href=")#', rf"\g<1>#{prefix}-", text)
     text = text.replace("*{", f"#{prefix} *{{")
-    text = re.sub(r"(font: [^;\"]*?px) [^;\"]*", rf"\g<1> {FONTS}", text)
+    text = re.sub(r"(font: [^;\"]*?px|font-family:) [^;\"]*", rf"\g<1> {FONTS}", text)
     # no screen shows a hundredth of a point
     text = re.sub(r'\bd="[^"]*"', lambda m: re.sub(r"(\.\d\d)\d+", r"\1", m[0]), text)
     words = escape(alt.strip())
