@@ -3,6 +3,7 @@
 import doctest
 import importlib
 import inspect
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -112,3 +113,17 @@ def test_a_type_checker_sees_every_name(tmp_path):
     assert 'incompatible type "str"' in errors[0]
     assert 'expected "float"' in errors[1]
     assert 'has no attribute "plots"' in errors[2]
+
+
+def test_the_readme_shows_what_its_example_prints(tmp_path, monkeypatch, capsys):
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    (shown,) = re.findall(r"```text\n(.*?)```", text, re.DOTALL)
+    assert len([line for line in code.splitlines() if line]) <= 12
+    assert re.findall(r"import .*", code) == ["import rfcal"]
+    (tmp_path / "data").symlink_to(ROOT / "data")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "README.md", "exec"), {})
+    assert capsys.readouterr().out == shown
+    saved = rfcal.read("antenna-below-a-lead.s1p")
+    assert saved.frequency.size == 201
