@@ -21,40 +21,50 @@ PANELS = {
 }
 IMPORTS = "from rfcal import compute, workbook\n"
 MOVES = 12
-KERNEL_IS_IDLE = """
+IS_IDLE = """
 const context = window.jupyterapp?.shell?.currentWidget?.sessionContext;
 return context?.session?.kernel?.status === 'idle' && context.isReady;
 """
+RUN = """
+const app = window.jupyterapp, notebook = app.shell.currentWidget.content;
+notebook.widgets[0].model.sharedModel.setSource(arguments[0]);
+app.commands.execute('notebook:run-all-cells');
+"""
+PICTURES = "return document.querySelectorAll('img.widget-image').length"
 
 
-def opened(browser, lab, name, source):
-    """Open a notebook of one cell as a document, run it, and wait for its picture."""
+@pytest.fixture(scope="module")
+def page(browser, lab):
+    """A notebook of one empty cell, opened as a document with its kernel at rest."""
     from selenium.common.exceptions import WebDriverException
-    from selenium.webdriver.common.by import By
     from selenium.webdriver.support.ui import WebDriverWait
 
     address, folder = lab
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    notebook = new_notebook(
-        cells=[new_code_cell(f"{IMPORTS}\n{source}")], metadata={"kernelspec": kernel}
-    )
-    nbformat.write(notebook, folder / f"{name}.ipynb")
-    browser.get(f"{address}/doc/tree/{name}.ipynb?token={TOKEN}")
+    notebook = new_notebook(cells=[new_code_cell()], metadata={"kernelspec": kernel})
+    nbformat.write(notebook, folder / "panels.ipynb")
+    browser.get(f"{address}/doc/tree/panels.ipynb?token={TOKEN}")
     # while the page builds itself, elements come and go: try again until one can be used
     wait = WebDriverWait(browser, 60, 0.01, ignored_exceptions=[WebDriverException])
     # run before the kernel is there, and the page asks which one to take
-    wait.until(lambda b: b.execute_script(KERNEL_IS_IDLE))
-    browser.execute_script("window.jupyterapp.commands.execute('notebook:run-all-cells')")
-    wait.until(lambda b: b.find_element(By.CSS_SELECTOR, "img.widget-image"))
+    wait.until(lambda b: b.execute_script(IS_IDLE))
     return wait
 
 
+def show(browser, page, source):
+    """Run the cell with nothing to show, then with the source, and wait for its picture."""
+    browser.execute_script(RUN, "")
+    page.until(lambda b: b.execute_script(PICTURES) == 0)
+    browser.execute_script(RUN, f"{IMPORTS}\n{source}")
+    page.until(lambda b: b.execute_script(PICTURES) == 1)
+
+
 @pytest.mark.parametrize("name", PANELS)
-def test_keys_move_the_panel(browser, lab, name, record_property):
+def test_keys_move_the_panel(browser, page, name, record_property):
     from selenium.webdriver import Keys
     from selenium.webdriver.common.by import By
 
-    wait = opened(browser, lab, name, PANELS[name])
+    show(browser, page, PANELS[name])
 
     # asked inside the page in one go: the widgets replace their elements when they change
     def picture():
@@ -67,11 +77,11 @@ def test_keys_move_the_panel(browser, lab, name, record_property):
         browser.find_element(By.CSS_SELECTOR, ".noUi-handle").send_keys(Keys.ARROW_RIGHT)
         return True
 
-    first_words, times = wait.until(lambda _: words()), []
+    first_words, times = page.until(lambda _: words()), []
     for _ in range(MOVES):
         before, start = picture(), time.perf_counter()
-        wait.until(press_right)
-        wait.until(lambda _, before=before: picture() != before)
+        page.until(press_right)
+        page.until(lambda _, before=before: picture() != before)
         times.append(time.perf_counter() - start)
     assert words() != first_words
     width = "const i = document.querySelector('img.widget-image'); return [i.width, i.naturalWidth]"
@@ -80,7 +90,7 @@ def test_keys_move_the_panel(browser, lab, name, record_property):
     exact = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
     shown = float(exact[0].get_attribute("value"))
     browser.find_element(By.CSS_SELECTOR, "button.jupyter-button").click()
-    wait.until(lambda _: words() == first_words)
+    page.until(lambda _: words() == first_words)
     assert float(exact[0].get_attribute("value")) != shown
     milliseconds = 1e3 * np.array(times)
     record_property("key_to_picture_ms", np.round(milliseconds, 1).tolist())
@@ -88,12 +98,12 @@ def test_keys_move_the_panel(browser, lab, name, record_property):
     print(f"\n{name}: key to picture, driver included: median {median:.0f}, worst {slowest:.0f} ms")
 
 
-def test_a_typed_value_between_two_steps_stays(browser, lab):
+def test_a_typed_value_between_two_steps_stays(browser, page):
     """The slider shows the nearest step, and tells the kernel so; the typed value counts."""
     from selenium.webdriver import Keys
     from selenium.webdriver.common.by import By
 
-    wait = opened(browser, lab, "exact", PANELS["cable"])
+    show(browser, page, PANELS["cable"])
 
     def words():
         return browser.execute_script("return document.querySelector('p[aria-live]').innerText")
@@ -104,18 +114,18 @@ def test_a_typed_value_between_two_steps_stays(browser, lab):
         box.send_keys(text, Keys.ENTER)
         return True
 
-    wait.until(lambda _: words())
-    wait.until(lambda _: typed(0, "70.2"))
-    wait.until(lambda _: "70.2 MHz" in words())
+    page.until(lambda _: words())
+    page.until(lambda _: typed(0, "70.2"))
+    page.until(lambda _: "70.2 MHz" in words())
     # a second value goes there and back after whatever the first slider had to say
-    wait.until(lambda _: typed(1, "1.23"))
-    wait.until(lambda _: "1.23 m" in words())
+    page.until(lambda _: typed(1, "1.23"))
+    page.until(lambda _: "1.23 m" in words())
     assert "70.2 MHz" in words()
     boxes = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
     assert [b.get_attribute("value") for b in boxes] == ["70.2", "1.23", "0.66", "5", "4", "-30"]
 
 
-def test_an_error_is_said_in_the_panel(browser, lab):
+def test_an_error_is_said_in_the_panel(browser, page):
     from selenium.webdriver import Keys
     from selenium.webdriver.common.by import By
 
@@ -124,9 +134,9 @@ def test_an_error_is_said_in_the_panel(browser, lab):
         "slider = Slider('y', 'height', 'm', 0, 1, 0.5, 0)\n"
         "Panel(style.new_figure(3, 2), [slider], lambda y: f'{1 / (0.5 - y):.1f}', moving=[])"
     )
-    wait = opened(browser, lab, "error", source)
+    show(browser, page, source)
     handle = ".noUi-handle"
-    wait.until(
+    page.until(
         lambda b: b.find_element(By.CSS_SELECTOR, handle).send_keys(Keys.ARROW_RIGHT) or True
     )
-    wait.until(lambda b: "This cannot be shown" in b.find_element(By.TAG_NAME, "body").text)
+    page.until(lambda b: "This cannot be shown" in b.find_element(By.TAG_NAME, "body").text)
