@@ -64,9 +64,9 @@ def _lines(data: dict[str, Any]) -> Iterator[str]:
 
 
 def inputs(results: Results) -> list[dict[str, Any]]:
-    """The files that went in, with their fingerprints."""
-    return [
-        {
+    """The files that went in, each once, with their fingerprints."""
+    found = {
+        sweep.origin.file: {
             "file": sweep.origin.file,
             "sha256": sweep.origin.sha256,
             "points": sweep.frequency.size,
@@ -75,7 +75,8 @@ def inputs(results: Results) -> list[dict[str, Any]]:
         }
         for sweep in results.sweeps
         if sweep.origin is not None
-    ]
+    }
+    return list(found.values())
 
 
 def _calibration(results: Results) -> dict[str, Any]:
@@ -142,8 +143,10 @@ def _device(device: Device) -> dict[str, Any]:
 
 
 def _verdict(device: Device) -> dict[str, Any]:
-    """Which answer may be used where, and the 95 % region with it."""
+    """Which answer may be used where, and the 95 % regions that are not the covariance's own."""
     assessed, region = device.assessed, device.assessed.region
+    bent = (region.centre != device.reflection.value) | (region.radius != coverage.K_ELLIPSE)
+    covariance = region.covariance[bent]
     return {
         "method": once(np.where(assessed.linear.all(axis=1), "linear", "monte carlo")),
         "monte_carlo": {
@@ -152,9 +155,10 @@ def _verdict(device: Device) -> dict[str, Any]:
             "settled": once(assessed.settled),
         },
         "region": {
-            "centre": Told(region.centre, coverage.standard_uncertainty(region.covariance)),
-            "covariance": Told(_upper(region.covariance)),
-            "radius": Told(region.radius),
+            "frequency_hz": device.frequency[bent],
+            "centre": Told(region.centre[bent], coverage.standard_uncertainty(covariance)),
+            "covariance": Told(_upper(covariance)),
+            "radius": Told(region.radius[bent]),
         },
     }
 
