@@ -36,32 +36,22 @@ class Inputs:
 
     def walk(self, rng: np.random.Generator, draws: int) -> tuple[Complex, list[Bilinear]]:
         """Random corrected reflections, as `draw`, and the path's random maps in its order."""
-        box, read, maps = self._drawn(rng, draws)
-        reading, connection = read
-        reflection = box.correct(reading) - connection
-        for step, through in zip(self.path, maps, strict=True):
-            reflection = (through.apply if step.embed else through.correct)(reflection)
-        return reflection, maps
-
-    def _drawn(
-        self, rng: np.random.Generator, draws: int
-    ) -> tuple[Bilinear, tuple[Complex, Complex], list[Bilinear]]:
-        """Random error box, random reading and connection of the device, random path."""
-        calibration = self.calibration
-        drawn: dict[Hashable, Real] = {}
+        calibration, drawn = self.calibration, dict[Hashable, Real]()
         known = [k.draw(rng, draws, drawn) for k in calibration.known]
         seen = [s.draw(rng, draws, drawn) for s in calibration.seen]
         pairs = [(self.reading, self.connection), *(p for s in self.path for p in s.readings)]
         read = [(r.draw(rng, draws, drawn), c.draw(rng, draws, drawn)) for r, c in pairs]
         box = Bilinear.fit(known, seen, calibration.weight)
-        others = [box.correct(r) - c for r, c in read[1:]]
+        reflection, *others = (box.correct(r) - c for r, c in read)
         maps = []
         for step in self.path:
             count = len(step.readings)
             corrected, others = others[:count], others[count:]
             inputs = [*corrected, *(p.draw(rng, draws, drawn) for p in step.parameters)]
-            maps.append(step.element.bilinear(inputs))
-        return box, read[0], maps
+            through = step.element.bilinear(inputs)
+            reflection = (through.apply if step.embed else through.correct)(reflection)
+            maps.append(through)
+        return reflection, maps
 
     def at(self, index: NDArray[np.intp]) -> "Inputs":
         """The same at some of its frequencies, so that costly questions are asked only there."""
