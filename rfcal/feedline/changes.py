@@ -29,27 +29,24 @@ CLUSTER = 3.0
 class Change:
     """One difference between two sweeps of a line."""
 
-    distance_m: float  # Where [m].
-    what: str  # ``"new"``, ``"gone"`` or ``"changed"``.
-    # Mean reflection over the band in the baseline and now [1]; zero where there was none.
-    before: complex
-    # Mean reflection over the band in the baseline and now [1]; zero where there was none.
-    after: complex
-    size: float  # Size of the difference, phase counted, root mean square over the band [1].
-    kind: str  # Kind of the event now; in the baseline for one that is gone.
+    distance_m: float
+    what: str  # "new", "gone" or "changed"
+    before: complex  # mean reflection over the band in the baseline [1], zero where there was none
+    after: complex  # and now
+    size: float  # of the difference, phase counted, root mean square over the band [1]
+    kind: str  # of the event now; in the baseline for one that is gone
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
     """A line against an earlier sweep of it."""
 
-    # Near to far. Read the nearest first: a new fault keeps part of the wave from all that lies
-    # beyond it, so that farther events seem changed too.
+    # near to far; read the nearest first: a new fault keeps part of the wave from all that lies
+    # beyond it, so that farther events seem changed too
     changes: tuple[Change, ...]
-    shift: Shift | None  # How the line's places have moved; none where that is not significant.
-    # Largest difference of the two sweeps at one frequency, the shift made good [1].
-    largest: float
-    largest_hz: float  # Where that is [Hz].
+    shift: Shift | None  # how the line's places have moved; None where that is not significant
+    largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
+    largest_hz: float  # where that is
 
 
 def compare(
@@ -64,7 +61,10 @@ def compare(
     z_ref: float = defaults.REFERENCE_OHM,
     end_m: float = np.inf,
 ) -> Comparison:
-    """What differs between two sweeps at the foot of one line."""
+    """What differs between two sweeps at the foot of one line, with what was found in each.
+
+    What reflects from beyond `end_m` is laid to the last event before it.
+    """
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
@@ -95,6 +95,7 @@ def _moved(then: Echoes, now: Echoes, after: Complex) -> tuple[Shift | None, Com
     size = shift.size
     for _ in range(3):  # phases know the size better than places do
         turned = each * np.exp(turn * size)
+        # one step of weighted least squares in the size alone
         slope, left = np.sum(turn * turned, axis=0), after - np.sum(turned, axis=0)
         weighed = band.weight * slope.conj()
         information = float(np.sum(weighed * slope).real)
@@ -116,13 +117,13 @@ def _laid_to_places(
 ) -> tuple[Change, ...]:
     """Changes at places, from the echoes of the difference; pairs are baseline and sweep."""
     _, of_size = found.uncertainty()
-    doubt = np.hypot(of_size, np.linalg.norm(found.moved_by(shared), axis=0) / np.sqrt(2))
+    uncertainty = np.hypot(of_size, np.linalg.norm(found.moved_by(shared), axis=0) / np.sqrt(2))
     size = np.linalg.norm(found.coefficients, axis=1)
     place = _places(found, size, events, end_m)
     changes: list[Change] = []
     for where in np.unique(place[np.isfinite(place)]):
         here = place == where
-        whole, least = (float(np.linalg.norm(of[here])) for of in (size, doubt))
+        whole, least = (float(np.linalg.norm(of[here])) for of in (size, uncertainty))
         if whole > max(LEAST, SIGNIFICANT * least):
             changes += [_change(found.band, float(where), whole, events, seen)]
     return tuple(changes)

@@ -1,7 +1,7 @@
 """From a sweep of a line's reflection to what reflects on it, and how far away.
 
 Where echoes come from, `rfcal.feedline.echoes`; here they become events of a kind at a distance,
-are gated, and are compared with an earlier sweep. Events are those of one uniform line.
+those of one uniform line, or are gated.
 """
 
 from dataclasses import dataclass, replace
@@ -26,30 +26,21 @@ GUESS = 0.3
 class Events:
     """What reflects along a line, near to far."""
 
-    distance_m: Real  # Distance from the reference plane [m]. (K,)
-    # Its standard uncertainty [m]: noise, misfit nearby and velocity factor. (K,)
-    distance_uncertainty_m: Real
-    # Mean over the band of the reflection at the event in the line [1], the line's loss made
-    # good; what nearer events keep back is not. (K,)
+    distance_m: Real  # from the reference plane, shape (K,)
+    distance_uncertainty_m: Real  # standard: noise, misfit nearby and velocity factor
+    # in the line [1], shape (K,): mean over the band, the line's loss made good; what nearer events
+    # keep back is not
     reflection: Complex
-    # Standard uncertainty of each of its parts [1]: noise, misfit nearby, and what is common to
-    # all frequencies. (K,)
+    # standard, of each of its parts [1]: noise, misfit nearby, and what is common to all
+    # frequencies
     reflection_uncertainty: Real
-    # ``"open"`` or ``"short"``, which reflect all alike over the band, so an antenna far below
-    # its resonance is an open too; ``"shunt resistance"``, ``"series resistance"``; ``"series
-    # inductance"`` or ``"shunt capacitance"``, as of a connector or of a stretch shorter than
-    # half the resolution; ``"stretch of lower impedance"`` or ``higher`` (both its ends); ``"slow
-    # change"`` (of several in a row, as of water); ``"mismatch"`` of another kind; or
-    # ``"unknown"`` where band, noise, an unknown loss or a twin do not let it be told.
-    kind: tuple[str, ...]
-    # ``c VF / (2 B)`` of the swept band B [m]; closer events than 1.5 of it appear as one.
-    resolution_m: float
-    range_m: float  # ``c VF / (2 df)`` of the step df [m]; what lies beyond is folded back into it.
-    grid_m: Real  # Distances of the trace [m]. (G,)
-    # Magnitude of the trace [1], the line's loss made good while it leaves a billionth. (G,)
-    magnitude: Real
-    noise: float  # Noise of the trace before the loss was made good [1], root mean square.
-    velocity_factor: float  # Velocity factor that the distances rest on [1].
+    kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
+    resolution_m: float  # closer events than 1.5 of it appear as one
+    range_m: float  # what lies beyond is folded back into it
+    grid_m: Real  # distances of the trace, shape (G,)
+    magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
+    noise: float  # of the trace before the loss was made good [1], root mean square
+    velocity_factor: float  # that the distances rest on
 
 
 def in_line(
@@ -60,7 +51,7 @@ def in_line(
     z_ref: float,
     common: Complex | None,
 ) -> tuple[Complex, Complex]:
-    """The sweep in the line's impedance, and its common changes in it.
+    """The sweep in the line's impedance, and its common changes (N, F) in it.
 
     A loss that is a guess makes a guess of the impedance's departure from a resistance: the
     resistance is taken then, and what the departure would change is one more common change.
@@ -93,7 +84,7 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
         distance = float(echoes.distance[np.argmax(np.abs(echoes.mean))])
         if distance < band.resolution:
             break
-        # with what the fit split off it; ln|echo| falls in a straight line with the root of f
+        # with what the fit split off it: ln|echo| = ln|r| - 2 a d sqrt(f)
         whole = echoes.model(np.abs(echoes.distance - distance) < 3 * band.resolution)
         root = np.sqrt(band.frequency / 1e6)
         slope = np.polyfit(root, np.log(np.abs(whole) + 1e-12), 1, w=np.sqrt(band.weight))[0]
@@ -129,11 +120,12 @@ def find_events(
     velocity_factor_uncertainty: float = 0.0,
     common: Complex | None = None,
 ) -> Events:
-    """What reflects along a line, from a sweep at its foot.
+    """What reflects along a line, from an evenly spaced sweep at its foot.
 
     What the calibration leaves reflects too: at the foot by directivity and connection, at twice
     the distance of a strong end by source match. Events that this would explain are left out, as
-    a list of them would only send people to look for faults that are none.
+    a list of them would only send people to look for faults that are none. `common` is what one
+    deviation of each influence common to all frequencies changes, shape (N, F).
     """
     band = prepare(frequency, reflection, line, loss_known)
     seen, shared = in_line(band.frequency, reflection, line, loss_known, z_ref, common)
@@ -142,10 +134,10 @@ def find_events(
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     of_size = np.hypot(of_size, of_common)
     real = np.flatnonzero(single & (np.abs(echoes.mean) > MORE * of_common))
-    strength = np.abs(echoes.mean[real]) * band.fade(echoes.distance[real])
-    kept, beside = _parted(echoes, real[np.argsort(-strength)])
+    kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     real = np.sort(kept[: MOST // 2])
-    distance, value = echoes.distance[real], echoes.mean[real]
+    distance = echoes.distance[real]
+    # a place off by s turns the reflection by 4 pi f s / v
     per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
     phase = per_metre * of_distance[real]
     by_velocity = distance * velocity_factor_uncertainty / line.velocity_factor
@@ -155,13 +147,12 @@ def find_events(
         phase = np.hypot(phase, guessed)
         by_velocity = np.hypot(by_velocity, guessed / per_metre / 2)
     each = echoes.coefficients[real], of_size[real], phase, beside[real]
-    seen_there = Reflections(band, distance, *each, loss_known)
     return Events(
         distance_m=distance,
         distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
-        reflection=value,
+        reflection=echoes.mean[real],
         reflection_uncertainty=of_size[real],
-        kind=tell_kinds(seen_there),
+        kind=tell_kinds(Reflections(band, distance, *each, loss_known)),
         resolution_m=band.resolution,
         range_m=band.range,
         grid_m=band.grid,
@@ -181,7 +172,7 @@ def gate(
     loss_known: bool = True,
     z_ref: float = 50.0,
 ) -> Complex:
-    """What a stretch of line alone reflects, as seen from the foot.
+    """What a stretch of line alone reflects, as seen from the foot in the line's impedance [1].
 
     The echoes fitted in the stretch are kept and those outside are taken away before the rest is
     gated in distance, so the band's edges suffer little.

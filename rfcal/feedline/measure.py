@@ -61,7 +61,7 @@ def measure_line(
     }
     if not ends:
         raise CalibrationError("give a sweep of the line with its far end open, short, or both")
-    found = _best(frequency, ends, z_ref, far_end, velocity_factor or 0.66)
+    found = _best(frequency, ends, z_ref, far_end, velocity_factor or defaults.VELOCITY_FACTOR)
     if length_m is None:
         return found
     # the same delay and the same loss in all, on another length
@@ -126,7 +126,7 @@ def _exchanged(
 def _starts(
     frequency: Real, ends: dict[float, Quantity], z_ref: float, every: bool
 ) -> Iterator[tuple[float, Complex | float]]:
-    """Impedances to start a fit from, each with the line's round trip or with its delay.
+    """Impedances [ohm] to start a fit from, each with the line's round trip or its delay [s].
 
     Seen in a reference near the line's own impedance, the phase of the round trip is straight:
     the straightest come first. One sweep of a narrow band leaves impedance and delay to each
@@ -156,6 +156,7 @@ def _pairs(
     trends: list[tuple[float, float, float]],
 ) -> list[tuple[float, float]]:
     """The impedances and delays that come nearest to one sweep, by its phase in mid-band."""
+    # phase = -4 pi f delay, up to whole turns
     centre, found = float(np.mean(frequency)), []
     longest = max(-slope for _, slope, _ in trends) / (2 * np.pi) + 1 / centre
     for z0, slope, offset in trends[::2]:
@@ -172,9 +173,9 @@ def _require_no_rival(
     frequency: Real, best: LineProperties, others: list[LineProperties], least: float
 ) -> None:
     """Refuse a length when a clearly different one explains the sweeps about as well."""
-    doubt = max(0.02 * best.delay_s, 5 * best.standard_uncertainty["delay"])
+    other = max(0.02 * best.delay_s, 5 * best.standard_uncertainty["delay"])
     enough = RIVAL * max(best.residual, least)
-    rivals = [o for o in others if abs(o.delay_s - best.delay_s) > doubt and o.residual < enough]
+    rivals = [o for o in others if abs(o.delay_s - best.delay_s) > other and o.residual < enough]
     if rivals:
         rival = min(rivals, key=lambda one: one.residual)
         raise CalibrationError(

@@ -19,7 +19,7 @@ LOSS_DRAWS = 500
 
 
 def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
-    """Loss of a line with a load at its end: of the power into it, what does not arrive.
+    """Loss of a line with a load [ohm] at its end [dB]: of the power into it, what is not in it.
 
     Exact, from the two-port; it holds the matched loss and what standing waves add to it.
     """
@@ -34,10 +34,10 @@ def loss_db(line: Line, frequency: ArrayLike, load: ArrayLike) -> Real:
 class Standing:
     """Voltage and current along a line at one frequency."""
 
-    distance_m: Real  # Distance from the load [m]. (P,)
-    volts: Real  # Root-mean-square values [V] and [A]. (P,)
-    amps: Real  # Root-mean-square values [V] and [A]. (P,)
-    watts: Real  # Power passing towards the load [W]. (P,)
+    distance_m: Real  # from the load, shape (P,)
+    volts: Real  # root mean square
+    amps: Real
+    watts: Real  # passing towards the load
 
 
 def along(
@@ -48,6 +48,7 @@ def along(
     at_load = np.sqrt(power_w * 10 ** (-loss / 10) / load.real)
     distance = np.linspace(0, line.length_m, points)
     piece = line.two_port(np.full(points, frequency_hz), distance)
+    # [V1; I1] = [A B; C D] [V2; I2] with V2 = Z I2
     volts = (piece.a * load + piece.b) * at_load
     amps = (piece.c * load + piece.d) * at_load
     return Standing(distance, np.abs(volts), np.abs(amps), (volts * np.conj(amps)).real)
@@ -57,17 +58,17 @@ def along(
 class PathLoss:
     """What is lost between the plane and the device."""
 
-    # Of the power into the path at the plane, what does not reach the device [dB]; not below
-    # zero, nan for a device that is seen to give power. (F,)
+    # of the power into the path at the plane, what does not reach the device; not below zero, nan
+    # for a device that is seen to give power; shape (F,)
     loss_db: Real
-    # 95 % half-width [dB]; infinite where one in twenty of what the device may be gives power.
-    # (F,)
+    # 95 % half-width; infinite where one in twenty of what the device may be gives power
     expanded_uncertainty_db: Real
 
 
 def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> PathLoss | None:
-    """Loss of what was removed between plane and device, with the device as it is.
+    """Loss of what was removed between plane and device, with the device's reflection [1].
 
+    None where nothing was removed, or where something was added.
     Every element is taken to be reciprocal, as cables, adapters and fixtures are.
     """
     lost = loss_of(inputs, reflection)
@@ -81,13 +82,13 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> 
 
 
 def loss_of(inputs: Inputs, reflection: Complex) -> Real | None:
-    """Loss of what was removed between plane and device, with any load in the device's place."""
+    """Loss [dB] of what was removed between plane and device, with a load in the device's place."""
     whole = whole_map(inputs)
     return None if whole is None else _loss(reflection, [whole])
 
 
 def whole_map(inputs: Inputs) -> Bilinear | None:
-    """The map of all that was removed between plane and device."""
+    """The map from device to plane of all that was removed; None as for `path_loss`."""
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
     return reduce(matmul, (step.through(inputs.calibration.error_box) for step in inputs.path))

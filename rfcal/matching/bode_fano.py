@@ -20,16 +20,17 @@ MISFIT = 0.02
 class LoadModel:
     """Resistance, inductance and capacitance that stand for a load."""
 
-    series: bool  # True for all three in series, False for all three in parallel.
-    r_ohm: float  # Resistance [ohm].
-    l_h: float  # Inductance [H]; 0 in series or infinite in parallel where there is none.
-    c_f: float  # Capacitance [F]; infinite in series or 0 in parallel where there is none.
-    # Root mean square of the reflection at the load of a source that the model would match [1].
+    series: bool  # all three in series, else all three in parallel
+    r_ohm: float
+    l_h: float  # 0 in series or infinite in parallel where there is none
+    c_f: float  # infinite in series or 0 in parallel where there is none
+    # root mean square of the reflection at the load of a source that the model would match [1]
     residual: float = 0.0
 
     def impedance(self, frequency: Real) -> Complex:
-        """Impedance of the model."""
+        """Impedance of the model [ohm], shape (F,)."""
         omega = 2 * np.pi * np.asarray(frequency, float)
+        # Z = R + j (w L - 1/(w C)), or 1/Z = 1/R + j (w C - 1/(w L))
         if self.series:
             ohm: Any = self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
             return ohm
@@ -38,11 +39,11 @@ class LoadModel:
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENCE_OHM) -> LoadModel:
-    """The series or parallel model that is nearer to the load."""
+    """The series or parallel model that is nearer to the load, fitted in reflection."""
     found = []
     for series in (True, False):
         seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
-        # both models are linear in their parts: R + j (w L - 1/(w C)), G + j (w C - 1/(w L))
+        # both models are linear in their parts; weighed by the reflection's derivative
         weight = np.abs(2 * ref / (seen + ref) ** 2)
         level, rising, falling = _fit(frequency, seen, weight)
         with np.errstate(divide="ignore"):
@@ -51,7 +52,7 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENC
             model = LoadModel(True, level, rising, float(inverse[1]))
         else:
             model = LoadModel(False, float(inverse[0]), float(inverse[1]), rising)
-        # no network without loss changes this distance of two loads
+        # no network without loss changes this distance of two loads: |(Z1 - Z2)/(Z1 + Z2*)|
         z = model.impedance(frequency)
         away = np.abs((load - z) / (load + np.conj(z)))
         found.append(replace(model, residual=float(np.sqrt(np.mean(away**2)))))
@@ -77,14 +78,12 @@ def _fit(frequency: Real, seen: Complex, weight: Real) -> list[float]:
 class Limit:
     """What no network without loss can beat, by both conditions."""
 
-    # Most that the integral of ln(1/|reflection|) over angular frequency can be [rad/s], by the
-    # inductance in series or the capacitance in parallel; infinite without one.
+    # most that the integral of ln(1/|r|) dw can be [rad/s], by the inductance in series or the
+    # capacitance in parallel; infinite without one
     far: float
-    # Most that the integral of ln(1/|reflection|) over angular frequency squared can be [s/rad],
-    # by the other one.
-    near: float
-    reflection: float  # Least magnitude that can be held over the whole band [1].
-    misfit: float = 0.0  # How far the load's model is off [1], as `LoadModel` has it.
+    near: float  # most that the integral of ln(1/|r|) dw/w^2 can be [s/rad], by the other one
+    reflection: float  # least magnitude that can be held over the whole band [1]
+    misfit: float = 0.0  # how far the load's model is off [1], as `LoadModel` has it
 
     @property
     def told(self) -> bool:
@@ -97,7 +96,11 @@ class Limit:
         return (1 + self.reflection) / (1 - self.reflection) if self.reflection < 1 else np.inf
 
     def reached(self, worst_swr: float) -> float | None:
-        """How close a network comes."""
+        """How close a network comes: 1 at the limit, 0 for no match, above 1 only by loss.
+
+        The logarithm of its worst reflection over that of the limit; None where there is no limit,
+        or none is told.
+        """
         if not self.told or self.reflection == 0:
             return None
         if not np.isfinite(worst_swr) or worst_swr <= 1:
@@ -106,7 +109,7 @@ class Limit:
 
 
 def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
-    """The limit for a load over a band."""
+    """The limit for a load over a band, reached only by a network of endlessly many parts."""
     # far: pi R/L in series, pi/(R C) in parallel; near: pi R C in series, pi L/R in parallel
     r, l_h, c = model.r_ohm, model.l_h, model.c_f
     if model.series:
@@ -114,5 +117,6 @@ def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
     else:
         far, near = 1 / (r * c) if c else np.inf, l_h / r
     low, high = (2 * np.pi * f for f in band_hz)
+    # a constant reflection over the band: ln(1/|r|) (w2 - w1) <= far, and likewise near
     depth = np.pi * min(far / (high - low), near / (1 / low - 1 / high))
     return Limit(np.pi * far, np.pi * near, float(np.exp(-depth)), model.residual)

@@ -1,7 +1,7 @@
 """Parts that match: real inductors, capacitors and stubs, and the values that are sold.
 
 Losses are given as a Q that is the same at every frequency (common practice, no source); a coil's
-own capacitance lies across it and a capacitor's leads are an inductance in series with it.
+own capacitance is in parallel with it and the inductance of a capacitor's leads in series.
 Preferred values: IEC 60063 (E6 to E24 from its table, E48 and finer by its rule).
 """
 
@@ -26,9 +26,9 @@ def _omega(frequency: ArrayLike) -> Real:
 class Inductor:
     """A coil; every number may be an array, shape (N, 1), of draws."""
 
-    inductance_h: ArrayLike  # Inductance [H].
-    q: float = np.inf  # Q of the coil without its own capacitance [1]; infinite without loss.
-    parallel_f: float = 0.0  # The coil's own capacitance [F].
+    inductance_h: ArrayLike
+    q: float = np.inf  # of the coil without its own capacitance; infinite without loss
+    parallel_f: float = 0.0  # the coil's own capacitance
 
     def __post_init__(self) -> None:
         drawn(self.inductance_h, "an inductance [H]", low=0)
@@ -45,17 +45,19 @@ class Inductor:
         return replace(self, inductance_h=value)
 
     def _coil(self, frequency: ArrayLike) -> Complex:
+        # Z = j w L + w L / Q
         return _omega(frequency) * (np.asarray(self.inductance_h) * (1j + 1 / self.q))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals."""
+        """Impedance between the terminals [ohm]."""
         coil = self._coil(frequency)
         if not np.any(self.parallel_f):
             return coil
+        # 1/Z = 1/Z_coil + j w C
         return coil / (1 + 1j * _omega(frequency) * self.parallel_f * coil)
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the inductance."""
+        """Derivative of the impedance by the inductance's logarithm [ohm]."""
         return self.impedance(frequency) ** 2 / self._coil(frequency)
 
 
@@ -63,9 +65,9 @@ class Inductor:
 class Capacitor:
     """A capacitor; every number may be an array, shape (N, 1), of draws."""
 
-    capacitance_f: ArrayLike  # Capacitance [F].
-    q: float = np.inf  # Q without the leads [1]; infinite without loss.
-    series_h: float = 0.0  # Inductance of the leads [H].
+    capacitance_f: ArrayLike
+    q: float = np.inf  # without the leads; infinite without loss
+    series_h: float = 0.0  # inductance of the leads
 
     def __post_init__(self) -> None:
         drawn(self.capacitance_f, "a capacitance [F]", low=0)
@@ -82,14 +84,15 @@ class Capacitor:
         return replace(self, capacitance_f=value)
 
     def _plates(self, frequency: ArrayLike) -> Complex:
+        # Z = 1/(j w C) + 1/(w C Q)
         return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals."""
+        """Impedance between the terminals [ohm]."""
         return self._plates(frequency) + 1j * _omega(frequency) * self.series_h
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the capacitance."""
+        """Derivative of the impedance by the capacitance's logarithm [ohm]."""
         return -self._plates(frequency)
 
 
@@ -97,8 +100,8 @@ class Capacitor:
 class Stub:
     """A piece of line with its far end open or short."""
 
-    line: Line  # The line and its length.
-    end: str  # ``"open"`` or ``"short"``.
+    line: Line  # of the stub's length
+    end: str  # "open" or "short"
 
     def __post_init__(self) -> None:
         if not isinstance(self.line, Line):
@@ -115,13 +118,14 @@ class Stub:
         return replace(self, line=replace(self.line, length_m=value))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
-        """Impedance between the terminals."""
+        """Impedance between the terminals [ohm]."""
         zc, propagation = self.line.constants(frequency)
         trip = np.exp(-2 * propagation * self.line.length_m)
+        # Z = Zc tanh(gamma l) short, Zc coth(gamma l) open
         return zc * (1 - trip) / (1 + trip) if self.end == "short" else zc * (1 + trip) / (1 - trip)
 
     def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the logarithm of the length."""
+        """Derivative of the impedance by the length's logarithm [ohm]."""
         zc, propagation = self.line.constants(frequency)
         return propagation * self.line.length_m * (zc - self.impedance(frequency) ** 2 / zc)
 

@@ -1,7 +1,8 @@
 """The values in stock that hold the SWR down over a band.
 
-First downhill with exact derivatives, values free; then all combinations of neighbouring values
-in stock at once, by broadcasting, for as long as one of them is better.
+First downhill with exact derivatives, values free, in a few steps of its own (with scipy's least
+squares all topologies take 1.8 times as long, to like results); then all combinations of
+neighbouring values in stock at once, by broadcasting, for as long as one of them is better.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -36,11 +37,11 @@ class _Axis:
     """The values that one element may have, by number."""
 
     start: int
-    stride: int
+    stride: int  # of the first round
     lowest: int
     highest: int
-    scale: float
-    series: str
+    scale: float  # of a length's number [m]
+    series: str  # of preferred values; none for a length
 
     @classmethod
     def of(
@@ -101,7 +102,7 @@ def _sampled(network: Network, frequency: Real) -> Network:
 
 
 def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
-    """Largest reflection over the frequencies."""
+    """Largest reflection over the frequencies [1], shape (...) of the network's values or load."""
     seen = network.seen(frequency, load, z_ref=z_ref)
     return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
 
@@ -136,6 +137,7 @@ def _descend(
                 kept, height, damping = logs, now, damping / 3
                 weight = (size / max(size.max(), 1e-300)) ** (power / 2 - 1)
                 rows = weight * slopes
+                # Gauss-Newton: (J^H J + damping) step = -J^H r, both real
                 left, right = (rows @ rows.conj().T).real, (rows @ (weight * seen).conj()).real
             else:
                 damping *= 10
@@ -158,7 +160,11 @@ def best_in_stock(
     z_ref: float = defaults.REFERENCE_OHM,
     free: bool = True,
 ) -> Network:
-    """The values in stock that make the worst SWR in the band smallest, from the design's on."""
+    """The values in stock that make the worst SWR in the band smallest, from the design's on.
+
+    A local optimum: no combination of the values next to these is better. Without `free` they stay
+    next to the design's, as where a Q was chosen.
+    """
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
     few = frequency[thin], load[thin]
     lumped = all(element.line is None for element in network.elements)

@@ -28,13 +28,13 @@ class Stock:
     step_m: float = defaults.CUT_M  # lengths are cut to this
 
     def limits(self, part: Part) -> tuple[float, float]:
-        """Smallest and largest value of a kind of part."""
+        """Smallest and largest value of a kind of part [H, F or m]."""
         if isinstance(part, Inductor):
             return self.inductance_h
         return self.capacitance_f if isinstance(part, Capacitor) else (self.step_m, np.inf)
 
     def lacks(self, network: Network) -> str:
-        """Words for the first part that is not to be had."""
+        """Words for the first part of a design that is not to be had, or none."""
         for element in network.elements:
             low, high = self.limits(element.part)
             if not low / 1.1 <= element.value <= high * 1.1:
@@ -45,17 +45,11 @@ class Stock:
         """The element of real parts; twice where no line of the impedance is in stock."""
         part = element.part
         if isinstance(part, Inductor):
-            return [
-                replace(
-                    element, part=Inductor(part.value, self.inductor_q, self.inductor_parallel_f)
-                )
-            ]
+            coil = Inductor(part.value, self.inductor_q, self.inductor_parallel_f)
+            return [replace(element, part=coil)]
         if isinstance(part, Capacitor):
-            return [
-                replace(
-                    element, part=Capacitor(part.value, self.capacitor_q, self.capacitor_series_h)
-                )
-            ]
+            capacitor = Capacitor(part.value, self.capacitor_q, self.capacitor_series_h)
+            return [replace(element, part=capacitor)]
         line = element.line
         assert line is not None
         near = [one for one in self.lines if np.isclose(one.z0, line.z0)]
@@ -73,6 +67,6 @@ class Stock:
         return cut
 
     def realise(self, network: Network) -> list[Network]:
-        """The network of real parts, values still as designed."""
+        """The network of real parts, values still as designed; several where lines are between."""
         choices = product(*map(self._real, network.elements))
         return [replace(network, elements=chosen) for chosen in choices]

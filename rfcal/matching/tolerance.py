@@ -24,7 +24,7 @@ class Tolerance:
     length_m: float = defaults.CUT_M  # of every cut [m].
 
     def draw(self, network: Network, rng: np.random.Generator, draws: int) -> Network:
-        """Networks as they may turn out."""
+        """Networks as they may turn out, their values of shape (draws, 1)."""
         values = []
         for element in network.elements:
             off = rng.uniform(-1, 1, (draws, 1))
@@ -39,12 +39,11 @@ class Tolerance:
 class Yield:
     """Share of networks that hold the target SWR in the whole band."""
 
-    parts: float  # By the parts' tolerance alone [1].
-    # By the doubt of the measured load alone [1]; 1 or 0 where it was given none.
-    measurement: float
-    both: float  # By both [1].
-    standard_uncertainty: float  # Of `both`, by the number of draws [1].
-    worst_swr: Real  # Worst SWR in the band of every draw of both [1]. (N,)
+    parts: float  # by the parts' tolerance alone [1]
+    measurement: float  # by the measured load's uncertainty alone; 1 or 0 where it was given none
+    both: float
+    standard_uncertainty: float  # of `both`, by the number of draws
+    worst_swr: Real  # in the band, of every draw of both, shape (N,)
 
 
 def production_yield(
@@ -56,7 +55,10 @@ def production_yield(
     draws: int = 2000,
     load_draws: Complex | None = None,
 ) -> Yield:
-    """How many of the networks that might be built hold the target."""
+    """How many of the networks that might be built hold the target.
+
+    `load_draws` [ohm], shape (draws, F), are of the measured load on the goal's frequencies.
+    """
     frequency, load = goal.in_band()
     found = np.empty((3, draws))
     for start in range(0, draws, CHUNK):
@@ -76,17 +78,15 @@ def production_yield(
 class Sensitivity:
     """What a small change of one part does."""
 
-    name: str  # The element.
-    # Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
-    swr_up: float
-    # Change of the worst SWR in the band where the value is 1 % larger, and smaller [1].
-    swr_down: float
-    # How far the least SWR of the sweep moves where the value is 1 % larger [Hz]; not a number
-    # where it lies at the edge of the sweep.
+    name: str  # of the element
+    swr_up: float  # change of the worst SWR in the band where the value is 1 % larger
+    swr_down: float  # and where it is 1 % smaller
+    # how far the least SWR of the sweep moves where the value is 1 % larger; nan where it lies at
+    # the edge of the sweep
     dip_hz: float
 
     def in_words(self) -> str:
-        """What it does, for people."""
+        """What it does; a dip between points of a sweep is known to two digits at most."""
         if not np.isfinite(self.dip_hz):
             return f"{self.name}: the dip lies at the edge of the sweep"
         if abs(self.dip_hz) < 1:
@@ -97,7 +97,7 @@ class Sensitivity:
 
 
 def dip(frequency: Real, reflection: Complex) -> Real:
-    """Where the reflection is least."""
+    """Where the reflection (..., F) is least [Hz]; nan where that is at an edge."""
     power = np.abs(reflection) ** 2
     if frequency.size < 3:
         return np.full(power.shape[:-1], np.nan)
@@ -107,13 +107,14 @@ def dip(frequency: Real, reflection: Complex) -> Real:
     left, here, right = (
         np.take_along_axis(power, (k + s)[..., None], -1)[..., 0] for s in (-1, 0, 1)
     )
+    # the vertex of the parabola through three points of |r|^2
     bend = left - 2 * here + right
     shift = np.where(bend > 0, (left - right) / np.where(bend > 0, 2 * bend, 1), 0)
     return np.where(inside, frequency[k] + shift * (frequency[k + 1] - frequency[k]), np.nan)
 
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
-    """What each free part does to the SWR, by changing it up and down by 1 %."""
+    """What each element does to the SWR, by changing it up and down by 1 %."""
     count = len(network.elements)
     change = 1 + 0.01 * np.concatenate([np.zeros((1, count)), np.eye(count), -np.eye(count)])
     many = network.with_values(

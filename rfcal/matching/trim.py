@@ -1,7 +1,7 @@
 """After building: which part is off, by how much, or that the readings cannot tell.
 
-Every part is suspected in turn: its value is fitted to the re-measured sweep (Gauss-Newton
-with exact derivatives, after a scan), weighed by the full covariance of what is read against what
+Every part is suspected in turn: its value is fitted to the re-measured sweep (with exact
+derivatives, after a scan), weighed by the full covariance of what is read against what
 is expected, in which the errors common to both measurements cancel. Then all parts together.
 """
 
@@ -30,20 +30,19 @@ FEW = 5
 class Suspect:
     """One part, and how far its value would have to be off."""
 
-    name: str  # The element.
-    designed: str  # Value as designed, in words.
-    change: float  # Relative change from the design [1].
-    standard_uncertainty: float  # Of the change [1].
-    # Weighted sum of squares that is left; about twice the number of points where it fits.
-    misfit: float
+    name: str  # of the element
+    designed: str  # value as designed, in words
+    change: float  # relative, from the design
+    standard_uncertainty: float  # of the change
+    misfit: float  # weighted sum of squares left; about twice the number of points where it fits
 
     def size(self) -> str:
         """How far it is off."""
-        size, doubt = 100 * abs(self.change), 196 * self.standard_uncertainty
+        size, half = 100 * abs(self.change), 196 * self.standard_uncertainty
         # no more digits than the uncertainty supports
-        places = int(np.clip(1 - np.floor(np.log10(max(doubt, 1e-3))), 0, 3))
+        places = int(np.clip(1 - np.floor(np.log10(max(half, 1e-3))), 0, 3))
         way = "above" if self.change > 0 else "below"
-        return f"{size:.{places}f} % ± {doubt:.{places}f} % {way}"
+        return f"{size:.{places}f} % ± {half:.{places}f} % {way}"
 
     def cure(self) -> str:
         """What to do about it."""
@@ -55,17 +54,17 @@ class Suspect:
 class Trim:
     """What the re-measured sweep says about the parts."""
 
-    # ``"as designed"``, ``"one part"``, ``"several parts"``, ``"undecided"`` where the readings
-    # cannot tell, or ``"unexplained"`` where no values of the parts agree with them.
+    # "as designed", "one part", "several parts", "undecided" where the readings cannot tell, or
+    # "unexplained" where no values of the parts agree with them
     verdict: str
-    message: str  # One sentence: what to change.
-    # The parts that are off, or between which the readings cannot tell; for ``"unexplained"`` the
-    # one that would have to be so far off that it is no part that is off.
+    message: str  # one sentence: what to change
+    # the parts that are off, or between which the readings cannot tell; for "unexplained" the one
+    # that would have to be so far off that it is no part that is off
     off: tuple[Suspect, ...]
-    alone: tuple[Suspect, ...]  # Every part suspected alone, least misfit first.
-    together: tuple[Suspect, ...]  # Every part where all may be off.
-    misfit: float  # As designed.
-    points: int  # Number of frequencies.
+    alone: tuple[Suspect, ...]  # every part suspected alone, least misfit first
+    together: tuple[Suspect, ...]  # every part where all may be off
+    misfit: float  # as designed
+    points: int  # number of frequencies
 
 
 def _split(values: Complex) -> Real:
@@ -133,8 +132,8 @@ class _Fit:
         made = []
         for place, k in enumerate(which):
             element, ratio = self.network.elements[k], float(np.exp(logs[place]))
-            doubt = ratio * float(np.sqrt(spread[place, place]))
-            made.append(Suspect(element.name, element.in_words(), ratio - 1, doubt, misfit))
+            uncertainty = ratio * float(np.sqrt(spread[place, place]))
+            made.append(Suspect(element.name, element.in_words(), ratio - 1, uncertainty, misfit))
         return made
 
 
@@ -153,7 +152,11 @@ def trim(
     z_ref: float = defaults.REFERENCE_OHM,
     floor: float = 1e-4,
 ) -> Trim:
-    """Which part of a built network is off."""
+    """Which part of a built network is off, by its load's reflection and what is seen of both [1].
+
+    `floor` is the standard deviation [1] of each part of a reflection that is there in any case:
+    how well the model can be trusted.
+    """
     if not built.value.shape == load.value.shape == frequency.shape:
         raise MatchingError(
             f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
