@@ -1,7 +1,8 @@
 """The whole of ``rfcal report`` as a person waits for it, beside a bare script that draws as much.
 
 New processes in the same run: the script imports numpy, scipy.interpolate, matplotlib and Jinja2
-and draws as many SVG figures with as many points. Printed are medians, ratios and peak memory.
+and draws as many SVG figures with as many points. Printed are medians, ratios (of processor time
+too, which other programs disturb less) and peak memory.
 """
 
 import os
@@ -96,13 +97,13 @@ def write_record(folder: Path, points: int) -> None:
     (folder / "record.toml").write_text(RECORD)
 
 
-def peak_mb(*words: str) -> float:
-    """Run a new interpreter, and give the most memory [MB] it took."""
+def used(*words: str) -> tuple[float, float]:
+    """Run a new interpreter, and give the most memory [MB] and the processor time [s] it took."""
     child = subprocess.Popen([sys.executable, *words], stdout=subprocess.DEVNULL)
     _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
     assert child.returncode == 0
-    return usage.ru_maxrss / 1024
+    return usage.ru_maxrss / 1024, usage.ru_utime + usage.ru_stime
 
 
 @pytest.fixture(scope="module")
@@ -125,7 +126,7 @@ def test_report(benchmark, what, who, sweeps, tmp_path):
         run = "import sys; from rfcal.cli import main; sys.exit(main())"
         words = ["-c", run, "report", str(folder), "--output", str(tmp_path / "o"), "--force"]
     rounds = 1 if points > 100_000 else 3
-    peak = benchmark.pedantic(peak_mb, args=words, rounds=rounds)
+    peak, cpu = benchmark.pedantic(used, args=words, rounds=rounds)
     output = tmp_path / "o" / "results.json"
     size = output.stat().st_size / points if output.exists() else None
-    benchmark.extra_info.update(report=what, points=points, who=who, peak=peak, json=size)
+    benchmark.extra_info.update(report=what, points=points, who=who, peak=peak, cpu=cpu, json=size)

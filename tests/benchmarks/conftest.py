@@ -89,7 +89,8 @@ def pytest_terminal_summary(terminalreporter, config):
         ours, bare = who["rfcal report"], who["bare script"]
         write(
             f"report of {what}: {ours.stats.median:.2f} s, bare script {bare.stats.median:.2f} s, "
-            f"ratio {ours.stats.median / bare.stats.median:.1f}; "
+            f"ratio {ours.stats.median / bare.stats.median:.1f} (processor time "
+            f"{ours.extra_info['cpu'] / bare.extra_info['cpu']:.1f}); "
             f"peak {ours.extra_info['peak']:.0f} MB (bare {bare.extra_info['peak']:.0f}); "
             f"results.json {ours.extra_info['json']:.0f} bytes a point"
         )
