@@ -183,7 +183,8 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
     size of the impedance [1].
     """
     places = _rings() if reflection is None else reflection
-    everywhere = np.full(places.size, float(np.median(setup.frequency)))
+    # a place a point: a sweep's frequencies must ascend, so they are apart by a billionth in all
+    everywhere = float(np.median(setup.frequency)) * np.linspace(1, 1 + 1e-9, places.size)
     inputs = replace(setup, frequency=everywhere).inputs(places)
     corrected = propagate(inputs)
     where = region(inputs, corrected)
