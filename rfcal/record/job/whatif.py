@@ -14,7 +14,9 @@ from rfcal.record.format import schema
 from rfcal.record.format.schema import FILE, Record
 from rfcal.record.results import Results
 
-TABLES = ("record", "about", "analyzer", "match", "line_check")
+NAMED = [s.name for s in schema.SECTIONS if any(key.name == "name" for key in s.keys)]
+"""Tables that go by the names that they state."""
+TABLES = [s.name for s in schema.SECTIONS if s.name not in NAMED and "." not in s.header]
 """Tables that go by their own names."""
 
 
@@ -61,7 +63,7 @@ def changed(record: Record | str | Path, name: str, **values: Any) -> Record:
 
 def _named(tables: dict[str, Any], name: str) -> dict[str, Any]:
     """The table that goes by a name."""
-    items = [t for key in ("standard", "check", "measurement") for t in tables.get(key, ())]
+    items = [t for key in NAMED for t in tables.get(key, ())]
     for item in items:
         if item["name"] == name:
             return item
