@@ -65,13 +65,12 @@ def audit(
     Audit
         Counts.
     """
-    frequency = np.full(sessions, float(np.median(setup.frequency)))
-    here = replace(setup, frequency=frequency)
+    here = setup.repeated(sessions)
     true = complex(from_impedance(complex(device_ohm), setup.z_ref))
     inputs = session(here, np.full(sessions, true), rng)
     reflection = propagate(inputs)
     where = region(inputs, reflection)
-    figures = derived(frequency, reflection, z_ref=setup.z_ref, region=where)
+    figures = derived(here.frequency, reflection, z_ref=setup.z_ref, region=where)
     inside = {"region": int(np.sum(where.holds(true, K_ELLIPSE)))}
     endless = {}
     size = abs(true)

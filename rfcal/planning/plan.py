@@ -183,12 +183,11 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
     size of the impedance [1].
     """
     places = _rings() if reflection is None else reflection
-    # a place a point: a sweep's frequencies must ascend, so they are apart by a billionth in all
-    everywhere = float(np.median(setup.frequency)) * np.linspace(1, 1 + 1e-9, places.size)
-    inputs = replace(setup, frequency=everywhere).inputs(places)
+    here = setup.repeated(places.size)
+    inputs = here.inputs(places)
     corrected = propagate(inputs)
     where = region(inputs, corrected)
-    seen = derived(everywhere, corrected, z_ref=setup.z_ref, region=where)
+    seen = derived(here.frequency, corrected, z_ref=setup.z_ref, region=where)
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(
         places,

@@ -1,7 +1,7 @@
 """What will be used for a measurement: analyzer, standards and what lies between, with doubts."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -81,6 +81,14 @@ class Setup:
             reflection = step.through(calibration.error_box).apply(reflection)
         raw = calibration.error_box.apply(reflection)
         return bench.inputs(calibration, self.read("device", raw), path)
+
+    def repeated(self, count: int) -> "Setup":
+        """The set-up at the middle of its frequencies so many times, for cases side by side.
+
+        A sweep's frequencies must ascend, so these do: by a billionth from the first to the last.
+        """
+        middle = float(np.median(self.frequency))
+        return replace(self, frequency=middle * np.linspace(1.0, 1.0 + 1e-9, count))
 
     def box(self) -> Bilinear:
         """The analyzer, then the lines inside the calibration, as one map."""
