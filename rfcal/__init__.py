@@ -19,7 +19,6 @@ draws.
 """
 
 from importlib import import_module
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from rfcal.errors import RfcalError
@@ -62,7 +61,7 @@ __all__ = [
     "workbook",
 ]
 
-__version__ = version("rfcal")
+__version__ = "0.1.0"
 
 
 if not TYPE_CHECKING:  # a type checker knows the workbook, and no name that is not there

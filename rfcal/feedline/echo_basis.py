@@ -168,10 +168,6 @@ def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) 
             f"stray by {stray / 1e3:.3g} kHz from a step of {step / 1e3:.6g} kHz: sweep again "
             "with a linear sweep"
         )
-    if not 0 < line.velocity_factor <= 1:
-        raise CalibrationError(
-            f"velocity factor is {line.velocity_factor}: give one above 0, at most 1"
-        )
     # Kaiser window of 6: sidelobes some 44 dB down before any is subtracted
     weight = np.kaiser(frequency.size, 6.0)
     # with the loss unknown each echo needs one more term for its droop

@@ -64,12 +64,18 @@ def measure_line(
     found = _best(frequency, ends, z_ref, far_end, velocity_factor or defaults.VELOCITY_FACTOR)
     if length_m is None:
         return found
+    velocity = length_m / found.delay_s / SPEED_OF_LIGHT
+    if velocity > 1:
+        raise CalibrationError(
+            f"by its delay of {1e9 * found.delay_s:.4g} ns a line of {length_m:g} m is faster than "
+            f"light (velocity factor {velocity:.3g}): look at its length, and at the sweeps"
+        )
     # the same delay and the same loss in all, on another length
     share = found.line.length_m / length_m
     line = replace(
         found.line,
         length_m=length_m,
-        velocity_factor=length_m / found.delay_s / SPEED_OF_LIGHT,
+        velocity_factor=velocity,
         conductor_db=found.line.conductor_db * share,
         dielectric_db=found.line.dielectric_db * share,
     )

@@ -283,8 +283,8 @@ class Bilinear:
             if len(known) == 3:
                 return cls._through_three(*known, *seen)
             return cls._least_squares(known, seen, weight)
-        except ValueError:  # arrays that do not go together, or a fault of rfcal
-            _shape([*known, *seen, *(weight or ())], "the points")
+        except (TypeError, ValueError):  # no numbers, or what does not go together
+            _shape([numbers(v, "points") for v in (*known, *seen, *(weight or ()))], "the points")
             raise
 
     @classmethod
@@ -421,11 +421,12 @@ def section_by_mismatch(x: Complex, mismatch: Complex, round_trip: Complex) -> C
 
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
     """One array a point."""
-    if not isinstance(values, Iterable):
-        raise ArgumentError(f"{what} must be given as a sequence, one item for each point")
-    return [
-        v if type(v) is np.ndarray and v.dtype.char in "Dd" else numbers(v, what) for v in values
-    ]
+    try:
+        return [v if type(v) is np.ndarray else numbers(v, what) for v in values]
+    except TypeError:
+        raise ArgumentError(
+            f"{what} must be given as a sequence, one item for each point"
+        ) from None
 
 
 def _shape(values: Sequence[NDArray[Any]], what: str) -> tuple[int, ...]:

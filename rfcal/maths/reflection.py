@@ -8,7 +8,7 @@ any textbook on transmission lines, for example D. M. Pozar, Microwave Engineeri
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rfcal.maths.checks import number, numbers
+from rfcal.maths.checks import drawn, numbers
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -23,7 +23,7 @@ def _ratio(numerator: ArrayLike, denominator: ArrayLike) -> Complex:
 
 def _require_real(z_ref: float) -> None:
     """A reference impedance, or admittance: what is above zero."""
-    number(z_ref, "the reference impedance [ohm]", low=0, above=True)
+    drawn(z_ref, "the reference impedance [ohm]", low=0, above=True)
 
 
 def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
@@ -147,10 +147,3 @@ def return_loss_db(reflection: ArrayLike) -> Real:
     """Return loss [dB], positive for a passive device, infinite for a perfect match."""
     with np.errstate(divide="ignore"):
         return -20 * np.log10(np.abs(reflection))
-
-
-def mismatch_loss_db(reflection: ArrayLike) -> Real:
-    """Loss [dB] of a matched source into the device, infinite where nothing is absorbed."""
-    absorbed = np.maximum(1 - np.abs(reflection) ** 2, 0)
-    with np.errstate(divide="ignore"):
-        return -10 * np.log10(absorbed)

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from rfcal.errors import ArgumentError
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.checks import frozen, number, numbers
+from rfcal.maths.checks import drawn, frozen, number, numbers
 from rfcal.maths.reflection import Complex, Real
 
 
@@ -94,7 +94,7 @@ class TwoPort:
 
         It is ``(S11 - det(S) x) / (1 - S22 x)``, without the division.
         """
-        number(z_ref, "the reference impedance [ohm]", low=0, above=True)
+        drawn(z_ref, "the reference impedance [ohm]", low=0, above=True)
         a, b, c, d = self.a, self.b / z_ref, self.c * z_ref, self.d
         return Bilinear(a - b - c + d, a + b - c - d, a - b + c - d, a + b + c + d)
 

@@ -237,15 +237,3 @@ def loss_law(table: Sequence[tuple[float, ...]]) -> tuple[float, float]:
         columns = columns * (fitted > 0)
         fitted = np.linalg.lstsq(columns, np.ones(len(table)))[0]
     return float(fitted[0]), float(fitted[1])
-
-
-def added_loss_db(matched_db: ArrayLike, load_reflection: ArrayLike) -> Real:
-    """Loss that a mismatched load adds to a line's matched loss, by the handbooks' formula.
-
-    It is exact only where the line's impedance is real; the two-port's power gain is exact always.
-    """
-    # total = 10 log10[(a^2 - rho^2) / (a (1 - rho^2))], a = 10^(matched / 10)
-    a, rho2 = 10 ** (np.asarray(matched_db) / 10), np.abs(load_reflection) ** 2
-    taken = np.maximum(1 - rho2, 0.0)
-    with np.errstate(divide="ignore"):
-        return np.asarray(10 * np.log10((a**2 - rho2) / (a * taken)) - matched_db)

@@ -130,6 +130,10 @@ WRONG = {
     ),
     "points of two lengths": (lambda: Bilinear.fit([[-1, -1], [1] * 3, 0], SEEN), "(2,), (3,)"),
     "a number for points": (lambda: Bilinear.fit(3.0, SEEN), "one item for each point"),
+    "an array of words": (
+        lambda: Bilinear.fit([np.array(["a"] * 3), *KNOWN[1:]], SEEN),
+        "points must be numbers",
+    ),
     "points in words": (lambda: Bilinear.fit(["short", "open", "load"], SEEN), "found 'short'"),
     "coefficients of two lengths": (lambda: Bilinear([1, 1], [0] * 3, 0, 1), "(2,), (3,)"),
     "coefficient in words": (lambda: Bilinear("1", 0, 0, 1), "coefficient a"),

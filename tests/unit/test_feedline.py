@@ -75,6 +75,8 @@ def test_one_of_velocity_factor_and_length():
     for given in ({}, {"velocity_factor": 0.66, "length_m": 10.0}):
         with pytest.raises(CalibrationError, match="exactly one"):
             measure_line(WIDE, *both, **given)
+    with pytest.raises(CalibrationError, match="faster than light"):
+        measure_line(WIDE, *both, length_m=20.0)
 
 
 def test_ambiguous_lengths_are_refused_with_the_cure():

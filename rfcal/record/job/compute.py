@@ -1,7 +1,6 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -337,5 +336,7 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
 
 def software() -> dict[str, str]:
     """Versions of what computes the results, by name."""
+    from importlib.metadata import version
+
     names = ("rfcal", "numpy", "scipy", "scikit-rf")
     return {**{name: version(name) for name in names}, "python": platform.python_version()}
