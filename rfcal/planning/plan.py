@@ -50,7 +50,20 @@ class Plan:
 
 
 def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
-    """What a measurement of an impedance expected [ohm], shape (F,) or (), will be worth."""
+    """What a measurement will be worth, and what would improve it.
+
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    expected_ohm : array_like, shape (F,) or ()
+        Impedance expected of the device [ohm], passive.
+
+    Returns
+    -------
+    Plan
+        Intervals, budget and what could be changed.
+    """
     expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
     if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
         raise CalibrationError("plan with a finite impedance whose R is not below zero")
@@ -179,8 +192,20 @@ class Blind:
 def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5) -> Blind:
     """Where on the chart the set-up is blind, at the middle of its frequencies.
 
-    The limit is the largest half-width of a useful interval: of R over R itself, of X over the
-    size of the impedance [1].
+    Parameters
+    ----------
+    setup : Setup
+        Analyzer, standards and lines.
+    reflection : ndarray, shape (M,), optional
+        Places of the chart [1], within its edge; places all over it by default.
+    limit : float
+        Largest half-width of a useful interval: of R over R itself, of X over the size of the
+        impedance [1].
+
+    Returns
+    -------
+    Blind
+        Marked places.
     """
     places = _rings() if reflection is None else reflection
     here = setup.repeated(places.size)
