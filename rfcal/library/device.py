@@ -16,16 +16,16 @@ from rfcal.findings import grid_words
 from rfcal.maths.checks import deviations, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement import model
-from rfcal.measurement.assessment import Assessment, assess
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.model import Inputs
+from rfcal.measurement.monte_carlo import Assessment
 from rfcal.measurement.path import PathElement
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.network import Network, network_of
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.derived import Figure, derived, ends_of
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 from rfcal.uncertainty.words import mhz, swr_interval, value_words
@@ -118,6 +118,8 @@ class Device:
         What the path that was removed loses on the way to it.
     seed : int
         For random draws.
+    assessed : Assessment, optional
+        Monte Carlo beside the linear answer, where a record's job asked it.
 
     Examples
     --------
@@ -142,6 +144,7 @@ class Device:
     answer: int
     path_loss: PathLoss | None = None
     seed: int = defaults.SEED
+    assessed: Assessment | None = None
 
     def __repr__(self) -> str:
         return f"<Device '{self.name}': {grid_words(self.frequency)}>"
@@ -182,8 +185,7 @@ class Device:
         They are right beside an open and at the edge of the chart too, where they are lopsided;
         infinite where nothing bounds them. A passive device's R is not below zero.
         """
-        pair = (self.figures[name] for name in ("resistance", "reactance"))
-        return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
+        return ends_of(self.figures)
 
     def expanded_uncertainty(self) -> Real:
         """The larger side of each 95 % interval of R and of X.
@@ -208,11 +210,6 @@ class Device:
             region=model.region(self.inputs, self.reflection),
             passive=~active_points(self.reflection),
         )
-
-    @cached_property
-    def assessed(self) -> Assessment:
-        """Monte Carlo beside the linear answer; some milliseconds a frequency when first asked."""
-        return assess(self.inputs, self.z_ref, np.random.default_rng(self.seed))
 
     def at(self, frequency: float) -> Answer:
         """R, X and SWR at one frequency, each with its 95 % interval.
@@ -316,7 +313,14 @@ class Device:
         steps = self.bench.steps(here, between)
         inputs, reflection = self.bench.corrected(here, self.raw, steps)
         loss = path_loss(inputs, reflection.value, np.random.default_rng(self.seed))
-        return replace(self, inputs=inputs, reflection=reflection, between=between, path_loss=loss)
+        return replace(
+            self,
+            inputs=inputs,
+            reflection=reflection,
+            between=between,
+            path_loss=loss,
+            assessed=None,
+        )
 
     def save(self, file: str | Path) -> None:
         """Write the corrected reflection as a one-port Touchstone file.

@@ -1,182 +1,80 @@
-"""Monte Carlo through the model function: moments, quantiles, and when to stop drawing.
+"""Monte Carlo beside the linear answer: which of them to believe, asked at some frequencies.
 
-Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure) and JCGM 102:2011
-(7.6 covariance, 7.7.2 elliptical region) for complex outputs.
+Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure, 8 comparison with the linear answer)
+and JCGM 102:2011 (7.6 covariance, 7.7.2 elliptical region) for complex outputs.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.model import Inputs
-from rfcal.uncertainty.coverage import COVERAGE, K_AXIS, standard_uncertainty
+from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.uncertainty.coverage import (
+    COVERAGE,
+    K_AXIS,
+    K_ELLIPSE,
+    coverage_factors,
+    degrees_of_freedom,
+    freedom_along,
+    standard_uncertainty,
+)
+from rfcal.uncertainty.quantity import Quantity
 
 BATCH = 10_000
 """Draws between two looks at whether to stop: the M of JCGM 101, 7.9.4, for 95 %."""
+MOST = 300_000
+"""Draws at one frequency after which to stop in any case."""
+ASKED = 16
+"""Frequencies of a sweep, however long, at which Monte Carlo is asked."""
+SHARE = 0.2
+"""Part of a numerical tolerance that the draws may use up: a fifth where the linear answer is to be
+judged by them (JCGM 101, 8.2)."""
+KEPT = 4_000
+"""Draws of the first batch that are kept as a sample."""
+WIDER = 0.05
+"""By how much a region may differ from a normal one, in parts of its radius."""
 TAIL = (1 - COVERAGE) / 2
-
-Progress = Callable[[int, int], None]
-Enough = Callable[[NDArray[np.intp], Real, Real, Real], NDArray[np.bool_]]
+_AXES = (np.ones(1, complex), np.full(1, 1j))
+"""Directions of R and of X."""
 
 
 @dataclass(frozen=True, eq=False)
-class Moments:
-    """Mean and covariance of complex draws.
+class Simulated:
+    """What Monte Carlo says about an impedance."""
 
-    Parameters
-    ----------
-    mean : ndarray, shape (F,)
-        Mean, in the unit of the draws.
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of the real and the imaginary part, in that unit squared.
-    draws : int
-        Number of draws.
-    """
-
-    mean: Complex
-    covariance: Real
+    mean: Complex  # [ohm], shape (F,)
+    covariance: Real  # of R and X [ohm^2], shape (F, 2, 2)
     draws: int
-
-
-@dataclass(frozen=True, eq=False)
-class Simulated(Moments):
-    """What Monte Carlo says about an impedance.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (F,)
-        Mean impedance [ohm].
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance of R and X [ohm^2].
-    draws : int
-        Number of draws.
-    interval : ndarray, shape (F, 2, 2)
-        Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
-    """
-
+    # equal-tailed 95 % intervals [ohm], shape (F, 2, 2): last axis low and high, before it R and X
     interval: Real
 
 
 @dataclass(frozen=True, eq=False)
-class Adapted:
-    """What Monte Carlo says when it has drawn until its own figures stand still.
+class Ellipse:
+    """A 95 % region of the reflection plane at each frequency."""
 
-    Parameters
-    ----------
-    mean : ndarray, shape (F,)
-        Mean of the corrected reflection [1].
-    radius : ndarray, shape (F,)
-        Radius of the reflection's 95 % region, in the measure of its covariance: 2.45 where the
-        draws are normal (JCGM 102, 7.7.2).
-    interval : ndarray, shape (F, 2, 2)
-        Equal-tailed 95 % intervals: last axis low and high, the one before it R and X [ohm].
-    tolerance : ndarray, shape (F, 2)
-        Numerical tolerance asked of R and X [ohm].
-    draws : ndarray of int, shape (F,)
-        Draws at each frequency.
-    settled : ndarray of bool, shape (F,)
-        Where every figure met its tolerance.
-    sample : ndarray, shape (F, n)
-        Some of the drawn reflections less the value of the estimate [1].
-    """
+    centre: Complex  # reflection coefficient [1], shape (F,)
+    covariance: Real  # shape of the ellipse [1], (F, 2, 2)
+    radius: Real  # its size in the measure of the covariance [1], shape (F,)
 
-    mean: Complex
-    radius: Real
-    interval: Real
-    tolerance: Real
-    draws: NDArray[np.int64]
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """One device by linear propagation and by Monte Carlo, and which of them to believe."""
+
+    index: NDArray[np.intp]  # frequencies at which Monte Carlo was asked, shape (n,)
+    linear: NDArray[np.bool_]  # where the linear intervals of R and of X may be used, (n, 2)
+    tolerance: Real  # numerical tolerance of R and X [ohm] that the two were compared with, (n, 2)
+    draws: NDArray[np.int64]  # shape (n,)
+    # where the verdict is sure: Monte Carlo's figures had come to rest, or agree with the linear
+    # ones, or not, whatever more draws would have moved; shape (n,)
     settled: NDArray[np.bool_]
-    sample: Complex
-
-
-class _Sums:
-    """Running sums about a fixed origin: memory does not grow with the draws."""
-
-    def __init__(self, origin: Complex):
-        self.origin, self.draws = origin, 0
-        self.first = np.zeros((origin.size, 2))
-        self.second = np.zeros((origin.size, 2, 2))
-
-    def add(self, values: Complex) -> None:
-        off = np.ascontiguousarray(values - self.origin)
-        axes = off.view(float).reshape(*off.shape, 2)
-        self.first += axes.sum(axis=0)
-        squares = np.einsum("nfi,nfi->fi", axes, axes)
-        self.second[:, [0, 1], [0, 1]] += squares
-        self.second[:, 0, 1] += np.einsum("nf,nf->f", axes[..., 0], axes[..., 1])
-        self.draws += len(values)
-
-    def result(self) -> Moments:
-        mean = self.first / self.draws
-        second = self.second.copy()
-        second[:, 1, 0] = second[:, 0, 1]
-        covariance = second - self.draws * mean[:, :, None] * mean[:, None, :]
-        offset = mean[:, 0] + 1j * mean[:, 1]
-        return Moments(self.origin + offset, covariance / (self.draws - 1), self.draws)
-
-
-def in_chunks(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
-    """Draws of the corrected reflection in pieces that fit the processor's cache.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Total number of draws.
-
-    Yields
-    ------
-    ndarray, shape (n, F)
-        Corrected reflection coefficient [1].
-    """
-    size = max(1, 8192 // inputs.reading.value.size)
-    for start in range(0, draws, size):
-        yield inputs.draw(rng, min(size, draws - start))
-
-
-def moments(
-    inputs: Inputs,
-    rng: np.random.Generator,
-    draws: int,
-    *,
-    of: Callable[[Complex], Complex] | None = None,
-    progress: Progress | None = None,
-) -> Moments:
-    """Mean and covariance by Monte Carlo, in memory that does not grow with the draws.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Number of draws, two or more.
-    of : callable, optional
-        Function of the drawn reflections; by default the reflection itself.
-    progress : callable of (int, int), optional
-        Told after every piece how many draws are done, and of how many.
-
-    Returns
-    -------
-    Moments
-        Of the reflection [1], or of what `of` makes of it.
-    """
-    sums: _Sums | None = None
-    for piece in in_chunks(inputs, rng, draws):
-        values = of(piece) if of else piece
-        sums = sums or _Sums(values[0].copy())
-        sums.add(values)
-        if progress:
-            progress(sums.draws, draws)
-    assert sums is not None
-    return sums.result()
+    # region of the reflection at all frequencies, shape (F,): Monte Carlo's where it was asked and
+    # the linear one may not be used
+    region: Ellipse
 
 
 def monte_carlo(
@@ -200,110 +98,111 @@ def monte_carlo(
     Simulated
         Mean, covariance and intervals of R and X.
     """
-    z = np.concatenate([to_impedance(c, z_ref) for c in in_chunks(inputs, rng, draws)])
-    sums = _Sums(z[0].copy())
-    sums.add(z)
-    found = sums.result()
-    return Simulated(found.mean, found.covariance, draws, _ends(z.T))
+    z = np.concatenate([to_impedance(c, z_ref) for c in _pieces(inputs, rng, draws)]).T
+    mean, covariance = _moments(z)
+    return Simulated(mean, covariance, draws, _ends(z))
 
 
-def adaptive(
-    inputs: Inputs,
-    z_ref: float,
-    rng: np.random.Generator,
-    *,
-    digits: int = 1,
-    share: float = 0.2,
-    most: int = 500_000,
-    keep: int = 4_000,
-    enough: Enough | None = None,
-) -> Adapted:
-    """Draw in batches until mean, deviations, region and intervals stand still.
-
-    After each batch of `BATCH` the figures' averages over all batches are looked at: twice the
-    standard deviation of every average must be within its tolerance (JCGM 101, 7.9.4). Drawing
-    goes on at those frequencies where it is not. Memory holds one batch, whatever the number of
-    draws; of a long sweep, give some frequencies at a time.
+def assess(
+    inputs: Inputs, interval: Real, z_ref: float, rng: np.random.Generator, *, answer: int = 0
+) -> Assessment:
+    """Both answers at some frequencies: that of the answer, and those where most is bent.
 
     Parameters
     ----------
     inputs : Inputs
         The reading and all it depends on.
+    interval : ndarray, shape (F, 2, 2)
+        95 % intervals of R and of X [ohm], last axis low and high: what they differ from the
+        linear ones by tells where most is bent.
     z_ref : float
         Reference impedance of the reflections [ohm].
     rng : numpy.random.Generator
         Where the randomness comes from.
-    digits : int
-        Significant digits of the standard uncertainty that count: they set the tolerance.
-    share : float
-        Part of that tolerance that the draws may use up; a fifth where the linear answer is
-        to be judged by them (JCGM 101, 8.2).
-    most : int
-        Draws at one frequency after which to stop in any case.
-    keep : int
-        Draws of the first batch that are kept as a sample, at most `BATCH`.
-    enough : callable, optional
-        Of indices of frequencies, shape (n,), the intervals there, twice their standard
-        deviations and the tolerances: where nothing more need be known, settled or not.
+    answer : int
+        Index of a frequency at which Monte Carlo is asked in any case.
 
     Returns
     -------
-    Adapted
-        Averages over the batches, and where they settled.
+    Assessment
+        The comparison; its cost does not grow with the sweep.
     """
-    value = inputs.corrected()
-    active, few = np.arange(value.size), inputs
-    sums, sample = _Batches(value.size), np.empty(0, complex)
-    settled, tolerance = np.zeros(value.size, bool), np.zeros((value.size, 2))
-    while active.size and sums.count.max() * BATCH < most:
-        batch = _batch(few, rng, value[active])
-        sums.add(active, _figures(batch, value[active], z_ref))
-        if not sample.size:
-            sample = batch[:, :keep].astype(complex)
-        average, twice = sums.at(active)
-        settled[active], tolerance[active] = _settled(average, twice, digits, share)
-        done = settled[active]
-        if enough:
-            ends, doubt = (part[:, 5:].reshape(-1, 2, 2) for part in (average, twice))
-            done = done | enough(active, ends, doubt, tolerance[active])
-        if np.any(done):
-            active = active[~done]
-            few = inputs.at(active) if active.size else few
-    found, _ = sums.at(np.arange(value.size))
-    mean = value + found[:, 0] + 1j * found[:, 1]
-    interval = found[:, 5:].reshape(-1, 2, 2)
-    return Adapted(mean, found[:, 4], interval, tolerance, sums.count * BATCH, settled, sample)
+    whole = propagate(inputs)
+    index = _asked(impedance(whole, z_ref), interval, answer)
+    few = inputs.at(index)
+    reflection = propagate(few)
+    linear = impedance(reflection, z_ref)
+    ends, sure = _linear_ends(linear), np.zeros(index.size, bool)
+    drawn = _Drawn(few, reflection.value, z_ref)
+    active = np.arange(index.size)
+    while active.size and drawn.count.max() * BATCH < MOST:
+        drawn.more(active, rng)
+        average, twice = drawn.at(active)
+        tolerance = _tolerance(average)
+        off, limit = np.abs(ends[active] - _intervals(average)), tolerance[..., None]
+        room = _intervals(twice)
+        # the verdict cannot change: all ends agree whatever is drawn, or one does not
+        holds = np.all(off + room <= limit, axis=-1)
+        told = np.all(holds | np.any(off > limit + room, axis=-1), axis=-1)
+        sure[active] = told | _settled(average, twice)
+        active = active[~sure[active]]
+    average, _ = drawn.at(np.arange(index.size))
+    region = linear_region(whole)
+    there = ellipse_of(reflection, drawn.sample)
+    region.centre[index], region.radius[index] = there.centre, there.radius
+    region.covariance[index] = there.covariance
+    holds = _linear_holds(reflection, linear, average)
+    return Assessment(index, holds, _tolerance(average), drawn.count * BATCH, sure, region)
 
 
-def _batch(inputs: Inputs, rng: np.random.Generator, value: Complex) -> NDArray[np.complex64]:
-    """One batch of reflections less the estimate, frequency first, in single precision."""
-    batch = np.empty((value.size, BATCH), np.complex64)
-    done = 0
-    for piece in in_chunks(inputs, rng, BATCH):
-        batch[:, done : done + len(piece)] = (piece - value).T
-        done += len(piece)
-    return batch
+def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
+    """The answer's frequency and those where the intervals are furthest from the linear ones."""
+    ends = _linear_ends(linear)
+    known = np.maximum(tolerance_of(standard_uncertainty(linear.covariance())), 1e-300)
+    with np.errstate(invalid="ignore", over="ignore"):
+        off = np.nan_to_num(np.abs(interval - ends).max(axis=-1) / known, nan=np.inf)
+    bend = off.max(axis=-1)
+    first = np.argsort(-bend, kind="stable")
+    first = np.concatenate([[answer], first[first != answer]])
+    return np.sort(first[:ASKED])
 
 
-class _Batches:
+def _pieces(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
+    """Draws of the corrected reflection [1], shape (n, F), as fit the processor's cache."""
+    size = max(1, 8192 // inputs.reading.value.size)
+    for start in range(0, draws, size):
+        yield inputs.draw(rng, min(size, draws - start))
+
+
+class _Drawn:
     """What has to stand still, summed over batches at each frequency.
 
-    Nine figures: mean (2), deviations (2) and radius of the region of the reflection, and both
-    ends of the intervals of R and of X (4).
+    Nine figures: mean (2), deviations (2) and radius of the region of the reflection less its
+    estimate, and both ends of the intervals of R and of X (4).
     """
 
-    def __init__(self, points: int):
-        self.count = np.zeros(points, int)
-        self.origin, self.first, self.second = np.zeros((3, points, 9))
+    def __init__(self, inputs: Inputs, value: Complex, z_ref: float):
+        self.inputs, self.value, self.z_ref = inputs, value, z_ref
+        self.count = np.zeros(value.size, int)
+        self.origin, self.first, self.second = np.zeros((3, value.size, 9))
+        self.sample = np.empty(0, complex)
 
-    def add(self, index: NDArray[np.intp], figures: Real) -> None:
+    def more(self, index: NDArray[np.intp], rng: np.random.Generator) -> None:
         """One more batch at some frequencies; sums are about the first, which saves digits."""
-        if not np.any(self.count):
-            self.origin = figures
-        off = figures - self.origin[index]
+        value = self.value[index]
+        drawn = np.concatenate(list(_pieces(self.inputs.at(index), rng, BATCH))).T
+        off = drawn - value[:, None]
+        mean, covariance = _moments(off)
+        parts = _parts(off) - _parts(mean)[:, None]
+        radius = _radius(parts, covariance)[:, None]
+        ends = _ends(to_impedance(drawn, self.z_ref)).reshape(-1, 4)
+        spread = standard_uncertainty(covariance)
+        figures = np.concatenate([_parts(mean), spread, radius, ends], axis=-1)
+        if not self.sample.size:
+            self.origin, self.sample = figures, off[:, :KEPT]
         self.count[index] += 1
-        self.first[index] += off
-        self.second[index] += off**2
+        self.first[index] += figures - self.origin[index]
+        self.second[index] += (figures - self.origin[index]) ** 2
 
     def at(self, index: NDArray[np.intp]) -> tuple[Real, Real]:
         """Averages, and twice their standard deviations; endless after one batch."""
@@ -314,45 +213,15 @@ class _Batches:
         return self.origin[index] + off, twice
 
 
-def _figures(batch: NDArray[np.complex64], value: Complex, z_ref: float) -> Real:
-    """The nine figures of one batch, a few frequencies at a time, so that copies stay small."""
-    rows = [
-        _figures_of_rows(batch[i : i + 16].astype(complex), value[i : i + 16], z_ref)
-        for i in range(0, value.size, 16)
-    ]
-    return np.concatenate(rows)
+def _parts(values: Complex) -> Real:
+    return np.stack([values.real, values.imag], axis=-1)
 
 
-def _figures_of_rows(off: Complex, value: Complex, z_ref: float) -> Real:
-    sums = _Sums(np.zeros_like(value))
-    sums.add(off.T)
-    found = sums.result()
-    mean = np.stack([found.mean.real, found.mean.imag], axis=-1)
-    parts = np.stack([off.real, off.imag], axis=-1) - mean[:, None]
-    squared = squared_distance(parts, found.covariance)
-    radius = np.sqrt(np.quantile(squared, COVERAGE, axis=-1))
-    ends = _ends(to_impedance(value[:, None] + off, z_ref)).reshape(-1, 4)
-    deviation = standard_uncertainty(found.covariance)
-    return np.concatenate([mean, deviation, radius[:, None], ends], axis=-1)
-
-
-def squared_distance(parts: Real, covariance: Real) -> Real:
-    """Squared distance in the measure of a covariance; certain directions do not count.
-
-    Parameters
-    ----------
-    parts : ndarray, shape (F, N, 2)
-        Real and imaginary parts of what is apart.
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance matrices in the same unit squared.
-
-    Returns
-    -------
-    ndarray, shape (F, N)
-        Squared distances [1].
-    """
-    inverse = np.linalg.pinv(covariance, rcond=1e-12, hermitian=True)
-    return np.einsum("fni,fij,fnj->fn", parts, inverse, parts, optimize=True)
+def _moments(values: Complex) -> tuple[Complex, Real]:
+    """Mean, shape (F,), and covariance, (F, 2, 2), of draws, (F, N)."""
+    mean = values.mean(axis=-1)
+    parts = _parts(values - mean[:, None])
+    return mean, np.swapaxes(parts, -1, -2) @ parts / (values.shape[-1] - 1)
 
 
 def _ends(z: Complex) -> Real:
@@ -361,20 +230,26 @@ def _ends(z: Complex) -> Real:
     return np.stack(ends, axis=-2)
 
 
+def _intervals(figures: Real) -> Real:
+    """The intervals of R and X among the nine figures, shape (F, 2, 2)."""
+    return figures[:, 5:].reshape(-1, 2, 2)
+
+
+def _squared_distance(parts: Real, covariance: Real) -> Real:
+    """In the measure of a covariance, shape (F, N); certain directions do not count."""
+    inverse = np.linalg.pinv(covariance, rcond=1e-12, hermitian=True)
+    return np.einsum("fni,fij,fnj->fn", parts, inverse, parts, optimize=True)
+
+
+def _radius(parts: Real, covariance: Real) -> Real:
+    """How large an ellipse of that shape must be to hold 95 % of the draws."""
+    return np.sqrt(np.quantile(_squared_distance(parts, covariance), COVERAGE, axis=-1))
+
+
 def tolerance_of(deviation: Real, digits: int = 1) -> Real:
     """Numerical tolerance: half a unit of the last significant digit (JCGM 101, 7.9.2).
 
-    Parameters
-    ----------
-    deviation : ndarray, any shape
-        Standard uncertainties.
-    digits : int
-        How many of their digits count.
-
-    Returns
-    -------
-    ndarray
-        Tolerances in the same unit; zero where nothing is uncertain.
+    It is zero where nothing is uncertain.
     """
     known = deviation > 0
     # u = c 10^l with c a whole number of that many digits; half of 10^l
@@ -382,14 +257,73 @@ def tolerance_of(deviation: Real, digits: int = 1) -> Real:
     return np.where(known, 0.5 * 10.0**power, 0.0)
 
 
-def _settled(
-    average: Real, twice: Real, digits: int, share: float
-) -> tuple[NDArray[np.bool_], Real]:
-    """Where twice the standard deviation of every average is within tolerance."""
-    ends = average[:, 5:].reshape(-1, 2, 2)
-    tolerance = tolerance_of((ends[..., 1] - ends[..., 0]) / (2 * K_AXIS), digits)
-    allowed = tolerance_of(average[:, 2:4], digits)
-    # the region's radius to the same number of digits, of a figure near 2.4
-    radius = np.full((len(average), 1), 0.5 * 10.0 ** (1 - digits))
-    limits = np.concatenate([allowed, allowed, radius, np.repeat(tolerance, 2, axis=1)], axis=1)
-    return np.all(twice <= share * limits, axis=1), tolerance
+def _tolerance(average: Real) -> Real:
+    """Of the ends of the intervals of R and of X [ohm], shape (F, 2)."""
+    ends = _intervals(average)
+    return tolerance_of((ends[..., 1] - ends[..., 0]) / (2 * K_AXIS))
+
+
+def _settled(average: Real, twice: Real) -> NDArray[np.bool_]:
+    """Where twice the standard deviation of every average is within tolerance (7.9.4)."""
+    reflection = tolerance_of(average[:, 2:4])
+    # the region's radius to one digit, of a figure near 2.4
+    radius = np.full((len(average), 1), 0.5)
+    ends = np.repeat(_tolerance(average), 2, axis=1)
+    limits = np.concatenate([reflection, reflection, radius, ends], axis=1)
+    return np.all(twice <= SHARE * limits, axis=1)
+
+
+def _linear_ends(linear: Quantity) -> Real:
+    """Ends of the linear 95 % intervals of R and of X [ohm], shape (F, 2, 2)."""
+    freedom = np.stack([freedom_along(linear, way) for way in _AXES], axis=-1)
+    half = coverage_factors(freedom)[0] * standard_uncertainty(linear.covariance())
+    middle = _parts(linear.value)
+    return np.stack([middle - half, middle + half], axis=-1)
+
+
+def _linear_holds(reflection: Quantity, linear: Quantity, drawn: Real) -> NDArray[np.bool_]:
+    """Where the linear answer may be used for R and for X, (F, 2), by Monte Carlo's nine figures.
+
+    Both ends of the 95 % intervals of R and of X must agree within the numerical tolerance,
+    the linear R must not reach below zero (no passive device does), and the reflection's 95 %
+    region must be nearly as wide as a normal one (JCGM 101, clause 8).
+    """
+    ends = _linear_ends(linear)
+    agrees = np.all(np.abs(ends - _intervals(drawn)) <= _tolerance(drawn)[..., None], axis=-1)
+    agrees[:, 0] &= ends[:, 0, 0] >= 0
+    normal = _normal(reflection, drawn[:, :2], drawn[:, 4])
+    # a joint t is no normal region; its own factor is in the linear answer
+    repeated = np.isfinite(degrees_of_freedom(reflection))
+    return agrees & (normal | repeated)[:, None]
+
+
+def _normal(reflection: Quantity, shift: Real, radius: Real) -> NDArray[np.bool_]:
+    """Whether draws, by their mean's shift and their region's radius, are as the linear answer."""
+    moved = _squared_distance(shift[:, None], reflection.covariance())[:, 0]
+    return (np.abs(radius / K_ELLIPSE - 1) < WIDER) & (moved < 0.01 * K_ELLIPSE**2)
+
+
+def linear_region(reflection: Quantity) -> Ellipse:
+    """The 95 % region of a reflection by linear propagation alone."""
+    freedom = degrees_of_freedom(reflection)
+    radius = np.where(np.isfinite(freedom), coverage_factors(freedom)[1], K_ELLIPSE)
+    return Ellipse(reflection.value.copy(), reflection.covariance(), radius)
+
+
+def ellipse_of(reflection: Quantity, sample: Complex) -> Ellipse:
+    """The 95 % region of a reflection, held against draws of it less its value, shape (F, N).
+
+    It is the linear ellipse where the draws are normal; else their own, or, where they rest on
+    repeats and have no covariance to speak of, the linear one as large as they ask.
+    """
+    parts, known = _parts(sample), reflection.covariance()
+    repeated = np.isfinite(degrees_of_freedom(reflection))
+    mean, own = _moments(sample)
+    normal = _normal(reflection, _parts(mean), _radius(parts - _parts(mean)[:, None], own))
+    linear = repeated | normal
+    centre = np.where(linear, 0, mean)
+    covariance = np.where(linear[:, None, None], known, own)
+    radius = _radius(parts - _parts(centre)[:, None], covariance)
+    return Ellipse(
+        reflection.value + centre, covariance, np.where(normal & ~repeated, K_ELLIPSE, radius)
+    )

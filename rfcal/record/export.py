@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
@@ -144,15 +145,25 @@ def _device(device: Device) -> dict[str, Any]:
 
 def _verdict(device: Device) -> dict[str, Any]:
     """Which answer may be used where, and the 95 % regions that are not the covariance's own."""
-    assessed, region = device.assessed, device.assessed.region
+    assessed = device.assessed
+    assert assessed is not None  # the job asks for every measurement
+    region = assessed.region
     bent = (region.centre != device.reflection.value) | (region.radius != coverage.K_ELLIPSE)
     covariance = region.covariance[bent]
+    tolerance = np.full((device.frequency.size, 2), np.nan)
+    tolerance[assessed.index] = assessed.tolerance
+
+    def asked(values: NDArray[Any]) -> NDArray[Any]:
+        whole = np.full(device.frequency.size, None, dtype=object)
+        whole[assessed.index] = values
+        return whole
+
     return {
-        "method": once(np.where(assessed.linear.all(axis=1), "linear", "monte carlo")),
+        "method": once(asked(np.where(assessed.linear.all(axis=1), "linear", "monte carlo"))),
         "monte_carlo": {
-            "draws": once(assessed.draws),
-            "tolerance_ohm": Told(assessed.tolerance),
-            "settled": once(assessed.settled),
+            "draws": once(asked(assessed.draws)),
+            "tolerance_ohm": Told(tolerance),
+            "settled": once(asked(assessed.settled)),
         },
         "region": {
             "frequency_hz": device.frequency[bent],

@@ -5,6 +5,7 @@ from one figure that is constant on circles of the reflection plane (`levels.Lev
 function that only rises or only falls, so its interval is that figure's, carried over.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -126,6 +127,12 @@ def derived(
             "parallel_capacitance": _figure(y.imag / w, [e / w for e in siemens], "F"),
             "q": _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
         }
+
+
+def ends_of(figures: Mapping[str, Figure]) -> Real:
+    """Intervals of R and of X [ohm], shape (F, 2, 2): last axis low and high."""
+    pair = (figures[name] for name in ("resistance", "reactance"))
+    return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
 
 
 def _root(square: Real) -> Real:

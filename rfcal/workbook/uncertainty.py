@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 from rfcal import defaults
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
-from rfcal.measurement.assessment import region_of
 from rfcal.measurement.model import Inputs, impedance, propagate, region
+from rfcal.measurement.monte_carlo import ellipse_of
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
@@ -186,7 +186,7 @@ def _panel(
 def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
     """Centre, width, height and angle [degree] of the 95 % region, held against draws."""
     drawn = inputs.draw(np.random.default_rng(1), DRAWS)
-    found = region_of(reflection, (drawn - reflection.value).T)
+    found = ellipse_of(reflection, (drawn - reflection.value).T)
     variances, axes = np.linalg.eigh(found.covariance[0])
     minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
     turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))

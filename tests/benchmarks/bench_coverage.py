@@ -1,7 +1,4 @@
-"""Coverage audit: twelve devices over the chart, every source, judged by simultaneous limits.
-
-Limits are binomial (Bonferroni over all checks); seeds are fixed, so a failure stays a failure.
-"""
+"""Coverage audit: devices over the chart, every source, plain and behind lines; seeds are fixed."""
 
 import numpy as np
 import pytest
@@ -14,7 +11,7 @@ from rfcal.models.standards import Standard
 from rfcal.planning.coverage_audit import audit
 from rfcal.planning.setup import EXTRA, Length, Setup
 
-SESSIONS = 4000
+SESSIONS = 10_000
 FREQUENCY = np.array([70e6])
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 FIVE = {**PLAIN, "25 ohm": EXTRA["25 ohm"], "offset": Standard("open", offset_delay=1.786e-9)}
@@ -23,35 +20,47 @@ LINE = Length(
     Line(1.5, 0.66, 50.0, conductor_db=0.4),
     {"length": 0.003, "velocity factor": 0.002, "impedance": 0.2, "loss": 0.05},
 )
-LONG = Length(
-    "feed line by its type",
-    CABLES["RG-213"].line(20.0),
-    {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1},
-)
+BY_TYPE = {"length": 0.01, "velocity factor": 0.005, "impedance": 1.0, "loss": 0.1}
+
+
+def behind(metres, cable="RG-213"):
+    """A set-up behind a line that is known by its type."""
+    line = Length("line", CABLES[cable].line(metres), BY_TYPE)
+    return Setup(FREQUENCY, PLAIN, lines=(line,))
+
+
 SETUPS = {
     "3 standards": Setup(FREQUENCY, PLAIN),
     "5 standards": Setup(FREQUENCY, FIVE),
-    "behind a line": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
-    "behind 20 m by type": Setup(FREQUENCY, PLAIN, lines=(LONG,)),
     "typed from a display": Setup(FREQUENCY, PLAIN, typed=True),
+    "behind a jumper": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
+    "behind 2 m by type": behind(2.0),
+    "behind 10 m by type": behind(10.0),
+    "behind 20 m by type": behind(20.0),
+    "behind 20 m that lose 5 dB": behind(20.0, "RG-174"),
 }
-CAREFUL = "behind 20 m by type"
-"""Here the reflection may have turned by half a circle, which no method of ours describes well:
-intervals may cover more than they say."""
+CAREFUL = {name for name in SETUPS if name.startswith("behind")}
+"""Here a doubtful turn multiplies what else is doubtful: intervals may cover more than they say."""
 DEVICES = {
     "match": 50,
-    "1 ohm": 1,
-    "3 kilohm": 3000,
-    **{f"0.99 at {a}": to_impedance(0.99 * np.exp(1j * np.radians(a))) for a in (0, 30, 90, 180)},
-    "25": 25,
+    "51": 51,
+    "49 + j2": 49 + 2j,
+    "57 - j5": 57 - 5j,
+    "40 + j15": 40 + 15j,
     "100 - j50": 100 - 50j,
     "10 + j80": 10 + 80j,
+    "25": 25,
     "200": 200,
-    "57 - j5": 57 - 5j,
+    "1 ohm": 1,
+    "3 kilohm": 3000,
+    "9950 ohm": 9950,
+    **{f"0.99 at {a}": to_impedance(0.99 * np.exp(1j * np.radians(a))) for a in (0, 30, 90, 180)},
+    "coil of Q 130": 0.3 + 40j,
+    "coil of Q 150": 1 + 150j,
+    "coil of Q 600": 0.05 + 30j,
 }
 CHECKED = ("region", "resistance", "reactance", "impedance_magnitude", "swr")
-CHECKS = len(SETUPS) * len(DEVICES) * len(CHECKED)
-LOW, HIGH = (binom.ppf(p, SESSIONS, 0.95) for p in (0.025 / CHECKS, 1 - 0.025 / CHECKS))
+LEAST, MOST = 0.943, binom.ppf(1 - 1e-4, SESSIONS, 0.975) / SESSIONS
 
 
 @pytest.mark.parametrize("device", DEVICES)
@@ -65,9 +74,9 @@ def test_coverage(benchmark, setup, device):
     shares = {name: count / SESSIONS for name, count in found.inside.items()}
     benchmark.extra_info["coverage"] = {"setup": setup, "device": device, **shares}
     wrong = {
-        name: found.inside[name] / SESSIONS
+        name: shares[name]
         for name in CHECKED
-        if found.inside[name] < LOW
-        or (found.inside[name] > HIGH and not found.endless.get(name) and setup != CAREFUL)
+        if shares[name] < LEAST
+        or (shares[name] > MOST and not found.endless.get(name) and setup not in CAREFUL)
     }
-    assert not wrong, f"allowed {LOW / SESSIONS:.3f} to {HIGH / SESSIONS:.3f}"
+    assert not wrong, f"allowed {LEAST:.3f} to {MOST:.3f}"

@@ -1,8 +1,5 @@
 """Linear propagation against GTC point by point, Monte Carlo against drawing its random numbers."""
 
-import os
-import subprocess
-import sys
 from dataclasses import replace
 from functools import partial
 
@@ -13,8 +10,9 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.model import Inputs, impedance, propagate
-from rfcal.measurement.monte_carlo import adaptive, moments
+from rfcal.measurement.monte_carlo import assess
 from rfcal.models.standards import Standard
+from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 STANDARDS = {
@@ -90,14 +88,21 @@ def gtc_chain(values):
     return GTC.variance(50 * (1 + reflection) / (1 - reflection))
 
 
+def drawn(inputs, draws):
+    """In pieces, so that memory does not grow with the draws."""
+    rng, size = np.random.default_rng(1), 8192 // inputs.reading.value.size
+    for _ in range(0, draws, size):
+        inputs.draw(rng, size)
+
+
 @pytest.mark.parametrize("points", [51, 201])
 @pytest.mark.parametrize("draws", [10_000, 100_000])
 @pytest.mark.parametrize("count", [3, 5])
 def test_monte_carlo_rfcal(benchmark, count, draws, points):
-    """Full budget with its moments; quantiles are timed apart."""
+    """Full budget; quantiles are timed apart."""
     inputs = session(points, count)
     benchmark.extra_info.update(monte_carlo=(count, draws, points), who="rfcal")
-    run = partial(moments, inputs, np.random.default_rng(1), draws)
+    run = partial(drawn, inputs, draws)
     benchmark.pedantic(run, rounds=3 if draws < 100_000 else 1)
 
 
@@ -120,25 +125,9 @@ def test_monte_carlo_bare_draws(benchmark, count, draws, points):
 
 
 def test_monte_carlo_quantiles(benchmark):
-    """Batches of draws kept until their quantiles stand still (JCGM 101, 7.9)."""
+    """Batches of draws until their quantiles tell the verdict (JCGM 101, 7.9 and 8)."""
     inputs = session(201)
-    run = partial(adaptive, inputs, 50.0, np.random.default_rng(1), most=100_000)
+    found = derived(inputs.calibration.frequency, propagate(inputs), z_ref=50.0)
+    run = partial(assess, inputs, ends_of(found), 50.0, np.random.default_rng(1))
     benchmark.extra_info["quantiles"] = 201
     benchmark.pedantic(run, rounds=1)
-
-
-@pytest.mark.skipif("RFCAL_LONG" not in os.environ, reason="minutes long: set RFCAL_LONG=1")
-def test_a_million_draws_in_constant_memory():
-    """1,601 points; a process of its own, so that its peak memory is its own."""
-    code = (
-        "import resource, numpy as np\n"
-        "from tests.benchmarks.bench_uncertainty import session\n"
-        "from rfcal.measurement.monte_carlo import moments\n"
-        "told = []\n"
-        "moments(session(1601), np.random.default_rng(1), 1_000_000,"
-        " progress=lambda done, of: told.append(done))\n"
-        "assert told[-1] == 1_000_000 and len(told) > 1000\n"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
-    )
-    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
-    assert int(done.stdout) * 1024 < 500e6

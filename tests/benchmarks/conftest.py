@@ -80,7 +80,7 @@ def pytest_terminal_summary(terminalreporter, config):
         )
     for b in found:
         if "quantiles" in b.extra_info:
-            write(f"quantiles, adaptive, up to 100000 draws, 201 points: {b.stats.median:.1f} s")
+            write(f"verdict of Monte Carlo on a sweep of 201 points: {b.stats.median:.1f} s")
     whole: dict = {}
     for b in found:
         if "report" in b.extra_info:

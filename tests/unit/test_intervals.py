@@ -121,7 +121,7 @@ def test_least_q_behind_a_doubtful_line():
 
 def test_q_covers():
     """Whole sessions with three standards; six standard deviations of a binomial count."""
-    frequency = np.full(1500, 70e6)
+    frequency = 70e6 + 1e-3 * np.arange(1500)
     setup = Setup(frequency, {kind: Standard(kind) for kind in ("short", "open", "load")})
     for ohm in (0.3 + 40j, 0.3 + 100j, 2 - 80j):
         true = np.full(frequency.size, from_impedance(ohm))

@@ -1,17 +1,14 @@
 """Monte Carlo: what it may rest on, when it stops, and when the linear answer holds."""
 
-import tracemalloc
-
 import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.assessment import assess, linear_holds
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.model import Inputs, impedance, propagate
-from rfcal.measurement.monte_carlo import adaptive, moments, tolerance_of
-from rfcal.uncertainty.derived import derived
+from rfcal.measurement.monte_carlo import ASKED, assess, monte_carlo, tolerance_of
+from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 OHM = np.array([45 - 12j, 120 + 30j, 20 + 60j, 9950 + 0j, 0.05 + 0j])
@@ -34,56 +31,73 @@ def session(shared=()):
     return Inputs(calibration, reading, zero)
 
 
-def test_streamed_moments_are_those_of_all_draws_at_once():
-    inputs, told = session(), []
-    found = moments(
-        inputs, np.random.default_rng(1), 20_000, progress=lambda done, of: told.append((done, of))
-    )
-    linear = propagate(inputs)
-    assert found.covariance[:3] == pytest.approx(linear.covariance()[:3], rel=0.06, abs=4e-7)
-    assert found.mean == pytest.approx(linear.value, abs=3e-4)
+def scatter(inputs, draws=50_000):
+    """Mean and covariance of drawn reflections."""
+    drawn = inputs.draw(np.random.default_rng(1), draws)
+    parts = np.stack([drawn.real, drawn.imag], axis=-1)
+    return drawn.mean(axis=0), np.array([np.cov(parts[:, k].T) for k in range(OHM.size)])
+
+
+def test_draws_have_the_moments_of_linear_propagation():
+    linear = propagate(session())
+    mean, covariance = scatter(session())
+    assert covariance[:3] == pytest.approx(linear.covariance()[:3], rel=0.06, abs=4e-7)
+    assert mean == pytest.approx(linear.value, abs=3e-4)
+
+
+def test_moments_of_an_impedance_are_those_of_its_draws():
+    found = monte_carlo(session(), 50.0, np.random.default_rng(1), draws=20_000)
+    z = to_impedance(session().draw(np.random.default_rng(1), 20_000)[:, 0])
     assert found.draws == 20_000
-    assert told[-1] == (20_000, 20_000)
-    assert found.covariance == pytest.approx(np.swapaxes(found.covariance, 1, 2), rel=1e-6)
-
-
-def test_memory_does_not_grow_with_the_draws():
-    inputs, peaks = session(), []
-    for draws in (20_000, 200_000):
-        tracemalloc.start()
-        moments(inputs, np.random.default_rng(1), draws)
-        peaks.append(tracemalloc.get_traced_memory()[1])
-        tracemalloc.stop()
-    assert peaks[1] < 1.2 * peaks[0]
+    assert found.mean[0] == pytest.approx(z.mean(), abs=0.02)
+    assert found.covariance[0] == pytest.approx(np.cov(z.real, z.imag), rel=0.05, abs=2e-3)
+    assert np.mean(z.real < found.interval[0, 0, 0]) == pytest.approx(0.025, abs=0.004)
 
 
 def test_what_standards_and_device_share_is_drawn_once():
     """A connector's offset common to all of them cancels: linear and drawn say the same."""
     shared = session((Effect("plane", np.full(OHM.size, 0.02 + 0j)),))
-    drawn = moments(shared, np.random.default_rng(1), 50_000)
-    assert drawn.covariance[0] == pytest.approx(
-        propagate(shared).covariance()[0], rel=0.05, abs=4e-7
-    )
-    apart = moments(session(), np.random.default_rng(1), 50_000)
-    assert drawn.covariance[0, 0, 0] < 1.5 * apart.covariance[0, 0, 0]
+    covariance = scatter(shared)[1][0]
+    assert covariance == pytest.approx(propagate(shared).covariance()[0], rel=0.05, abs=4e-7)
+    assert covariance[0, 0] < 1.5 * scatter(session())[1][0, 0, 0]
 
 
-def test_adaptive_stops_when_its_tolerance_is_met():
-    """JCGM 101, 7.9: two runs with other seeds differ by less than the tolerance."""
-    inputs = session()
-    one, two = (adaptive(inputs, 50.0, np.random.default_rng(seed)) for seed in (1, 2))
-    assert np.all(one.settled[:3])
+def assessed(inputs, seed=1, answer=0):
+    reflection = propagate(inputs)
+    figures = derived(inputs.calibration.frequency, reflection, z_ref=50.0)
+    rng = np.random.default_rng(seed)
+    return assess(inputs, ends_of(figures), 50.0, rng, answer=answer), figures
+
+
+def test_drawing_stops_when_the_verdict_is_sure():
+    """JCGM 101, 7.9: no fewer than two batches, and two seeds say the same."""
+    one, two = (assessed(session(), seed)[0] for seed in (1, 2))
+    assert np.array_equal(one.linear, two.linear)
+    assert np.all(one.settled)
     assert np.all(one.draws >= 20_000)
-    apart = np.abs(one.interval - two.interval)[:3]
-    assert np.all(apart <= 0.2 * 2 * one.tolerance[:3, :, None])
-    assert one.radius[:3] == pytest.approx(2.447747, rel=0.01)
-    assert one.sample.shape == (OHM.size, 4000)
+    assert one.tolerance == pytest.approx(two.tolerance)
 
 
-def test_adaptive_says_where_it_did_not_settle():
-    hasty = adaptive(session(), 50.0, np.random.default_rng(1), digits=2, most=20_000)
-    assert np.all(hasty.draws == 20_000)
+def test_drawing_says_where_the_verdict_is_not_sure(monkeypatch):
+    """One batch tells nothing of how its figures scatter."""
+    monkeypatch.setattr("rfcal.measurement.monte_carlo.MOST", 10_000)
+    hasty = assessed(session())[0]
+    assert np.all(hasty.draws == 10_000)
     assert not np.any(hasty.settled)
+
+
+def test_a_long_sweep_is_asked_at_few_points_and_where_most_is_bent():
+    """Bend grows towards an open, at the last frequency."""
+    points = 101
+    shown = Quantity(np.linspace(0, 0.9, points) + 0j, both_axes("noise", 0.003, per_point=True))
+    exact = [Quantity(np.full(points, v, complex)) for v in (-1, 1, 0)]
+    straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
+    inputs = Inputs(straight, shown, Quantity(np.zeros(points, complex)))
+    found = assessed(inputs, answer=7)[0]
+    assert found.index.size == ASKED
+    assert 7 in found.index
+    assert points - 1 in found.index
+    assert found.region.radius.shape == (points,)
 
 
 def test_tolerance_is_half_a_unit_of_the_last_digit():
@@ -93,19 +107,15 @@ def test_tolerance_is_half_a_unit_of_the_last_digit():
 
 
 def test_comparison_of_clause_8_refuses_the_open_and_the_short():
-    inputs = session()
-    reflection = propagate(inputs)
-    drawn = adaptive(inputs, 50.0, np.random.default_rng(3))
-    holds = linear_holds(reflection, impedance(reflection, 50.0), drawn)
-    assert np.all(holds[:3])
-    assert not holds[3].any()
-    assert not holds[4, 0]
+    found = assessed(session(), 3)[0]
+    assert list(found.index) == [0, 1, 2, 3, 4]
+    assert np.all(found.linear[:3])
+    assert not found.linear[3].any()
+    assert not found.linear[4, 0]
 
 
 def test_assessment_shows_what_holds():
-    inputs = session()
-    found = assess(inputs, 50.0, np.random.default_rng(4))
-    figures = derived(inputs.calibration.frequency, propagate(inputs), z_ref=50.0)
+    found, figures = assessed(session(), 4)
     resistance = figures["resistance"]
     assert np.all(resistance.low <= OHM.real + 1e-9)
     assert np.all(resistance.high >= OHM.real)
@@ -116,7 +126,7 @@ def test_assessment_shows_what_holds():
     assert found.region.radius[:3] == pytest.approx(2.447747, rel=1e-5)
 
 
-def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight():
+def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight(monkeypatch):
     """U just below a power of ten makes JCGM 101's tolerance a twentieth of u."""
     points = 200
     # round about a match R is linear in the reflection to parts in a hundred
@@ -125,7 +135,8 @@ def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight():
     straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
     inputs = Inputs(straight, small, Quantity(np.zeros(points, complex)))
     assert 0.9 < np.sqrt(impedance(propagate(inputs), 50.0).covariance()[0, 0, 0]) < 1
-    found = assess(inputs, 50.0, np.random.default_rng(6))
+    monkeypatch.setattr("rfcal.measurement.monte_carlo.ASKED", points)
+    found = assessed(inputs, 6)[0]
     assert np.all(found.settled)
     assert np.all(found.tolerance == 0.05)
     assert found.draws.max() > found.draws.min()

@@ -1,6 +1,7 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate
+from rfcal.measurement.monte_carlo import assess
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import (
     Standard,
@@ -292,19 +294,9 @@ class _Job:
         here = self.calibration_at(calibration, item)
         elements, steps = self.path(here, item)
         inputs, reflection = self.bench.corrected(here, sweep, steps)
-        answer = sweep.frequency.size // 2
-        if item.answer_hz is not None:
-            if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
-                raise RecordError(
-                    schema.FILE,
-                    f"{item.place} answer_mhz",
-                    f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
-                    f"{grid_words(sweep.frequency)}",
-                )
-            answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
-            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
+        answer = self._answer(item, sweep)
         loss = path_loss(inputs, reflection.value, np.random.default_rng(self.record.seed))
-        return Device(
+        device = Device(
             name=item.name,
             raw=sweep,
             inputs=inputs,
@@ -315,6 +307,25 @@ class _Job:
             path_loss=loss,
             seed=self.record.seed,
         )
+        rng = np.random.default_rng(self.record.seed)
+        return replace(
+            device, assessed=assess(inputs, device.interval, device.z_ref, rng, answer=answer)
+        )
+
+    def _answer(self, item: Measurement, sweep: Sweep) -> int:
+        """Index of the frequency at which the answer in words is quoted."""
+        if item.answer_hz is None:
+            return sweep.frequency.size // 2
+        if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
+            raise RecordError(
+                schema.FILE,
+                f"{item.place} answer_mhz",
+                f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
+                f"{grid_words(sweep.frequency)}",
+            )
+        answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
+        self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
+        return answer
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.assessment import Assessment
+from rfcal.measurement.monte_carlo import Assessment, linear_region
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -35,18 +35,19 @@ def device_chart(device: Device) -> Figure:
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
     assessed = device.assessed
-    region = assessed.region
+    region = assessed.region if assessed else linear_region(device.reflection)
     # drawn to the size that its own probability asks for
     size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
     chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
-    _bent_regions(ax, assessed, size)
+    if assessed:
+        _bent_regions(ax, assessed, size)
     style.add_legend(figure, ax)
     return figure
 
 
 def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
     """The regions at some of the frequencies where linear propagation fails."""
-    (bent,) = np.nonzero(~np.all(assessed.linear, axis=1))
+    bent = assessed.index[~np.all(assessed.linear, axis=1)]
     some = np.unique(np.linspace(0, max(bent.size - 1, 0), MOST_REGIONS).astype(int))
     label: str | None = "elsewhere, bent"
     for k in bent[some] if bent.size else bent:

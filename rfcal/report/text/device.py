@@ -145,16 +145,24 @@ def figure_rows(device: Device) -> list[tuple[str, str]]:
 def method_words(device: Device) -> str:
     """Whether Monte Carlo upholds the linear answer."""
     assessed, points = device.assessed, device.frequency.size
-    share = float(assessed.linear.all(axis=1).mean())
-    where = "there" if points == 1 else f"at {share:.0%} of the {points} points"
+    if assessed is None:
+        return "Monte Carlo was not asked."
+    asked, share = assessed.index.size, float(assessed.linear.all(axis=1).mean())
     if points == 1 and not share:
         return (
             "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8): believe "
             "the interval, not the standard deviation."
         )
+    where = "there" if points == 1 else f"at {share:.0%} of the {points} points"
+    begin = f"Monte Carlo upholds linear propagation {where}"
+    if asked < points:
+        begin = (
+            f"Monte Carlo was asked at {asked} of the {points} points, that of the answer and "
+            f"those where most is bent, and upholds linear propagation at {share:.0%} of them"
+        )
     said = (
-        f"Monte Carlo upholds linear propagation {where} (JCGM 101, clause 8); the intervals hold "
-        "in either case, and the ellipse is Monte Carlo's where linear propagation fails."
+        f"{begin} (JCGM 101, clause 8); the intervals hold in either case, and the ellipse is "
+        "Monte Carlo's where linear propagation fails."
     )
     least, most = int(assessed.draws.min()), int(assessed.draws.max())
     draws = f"{least} to {most}" if most > least else str(least)
