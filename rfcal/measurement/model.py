@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.fitting import influence
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
 from rfcal.measurement.deembedding import Step, add, remove
 from rfcal.measurement.error_terms import Calibration
@@ -131,11 +132,11 @@ def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) 
         (connection, -1.0),
     ]
     # standard i enters the fit through e_i = m_i (c g_i + d) - a g_i - b
-    influence = Bilinear.influence(known, seen, value, reading.value, calibration.weight)
-    influence = influence / (box.c * reading.value - box.a)
+    share = influence(known, seen, value, reading.value, calibration.weight)
+    share = share / (box.c * reading.value - box.a)
     for i, (k, s) in enumerate(zip(calibration.known, calibration.seen, strict=True)):
-        parts.append((k, influence[i] * (box.c * seen[i] - box.a)))
-        parts.append((s, influence[i] * (box.c * known[i] + box.d)))
+        parts.append((k, share[i] * (box.c * seen[i] - box.a)))
+        parts.append((s, share[i] * (box.c * known[i] + box.d)))
     return combine(value, *parts)
 
 

@@ -15,17 +15,8 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError
+from rfcal.maths import checks
 from rfcal.maths.bilinear import Bilinear, section_by_round_trip
-from rfcal.maths.checks import (
-    LEAST_OHM,
-    MOST_OHM,
-    choice,
-    deviations,
-    drawn,
-    frequencies,
-    frozen,
-    reference,
-)
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -122,16 +113,16 @@ class Standard(Artefact):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
+        checks.choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
         values: dict[str, Any] = {
-            name: drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
+            name: checks.drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
             for name, what, limits in _LIMITS
         }
         for name in ("inductance", "capacitance"):
             values[name] = self._checked(name)
         if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
             raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
-        values["uncertainty"] = deviations(
+        values["uncertainty"] = checks.deviations(
             self.uncertainty, f"a standard of kind '{self.kind}'", UNCERTAIN[self.kind]
         )
         if not isinstance(self.name, str):
@@ -145,7 +136,7 @@ class Standard(Artefact):
         row = tuple(given) if isinstance(given, tuple | list) else (given,)
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
-        row = tuple(drawn(value, f"the {name} of the {self.kind}") for value in row)
+        row = tuple(checks.drawn(value, f"the {name} of the {self.kind}") for value in row)
         if name not in KINDS[self.kind] and any(np.any(value) for value in row):
             raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
         return row
@@ -165,8 +156,8 @@ class Standard(Artefact):
         ndarray, shape (F,)
             Reflection coefficient [1].
         """
-        reference(z_ref)
-        w = 2 * np.pi * frequencies(frequency)
+        checks.reference(z_ref)
+        w = 2 * np.pi * checks.frequencies(frequency)
         return self._offset(w, z_ref).apply(self._termination(w, z_ref))
 
     def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str = "") -> Quantity:
@@ -214,9 +205,9 @@ class Standard(Artefact):
         ndarray, shape (F,)
             Derivative [1/ohm, 1/H, 1/F or 1/s].
         """
-        reference(z_ref)
-        choice(parameter, f"a parameter of the {self.kind}", UNCERTAIN[self.kind][1:])
-        w = 2 * np.pi * frequencies(frequency)
+        checks.reference(z_ref)
+        checks.choice(parameter, f"a parameter of the {self.kind}", UNCERTAIN[self.kind][1:])
+        w = 2 * np.pi * checks.frequencies(frequency)
         termination = self._termination(w, z_ref)
         if parameter == "delay":
             # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
@@ -278,7 +269,7 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("resistance", "resistance [ohm]", {"low": 0, "above": True}),
     ("offset_delay", "offset delay [s]", {"low": -MOST_DELAY_S, "high": MOST_DELAY_S}),
     ("offset_loss", "offset loss [ohm/s]", {"low": 0, "high": 1e15}),
-    ("offset_z0", "offset impedance [ohm]", {"low": LEAST_OHM, "high": MOST_OHM}),
+    ("offset_z0", "offset impedance [ohm]", {"low": checks.LEAST_OHM, "high": checks.MOST_OHM}),
 )
 
 
@@ -325,8 +316,9 @@ class Tabulated(Artefact):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        reference(self.z_table)
-        grid, values = frozen(frequencies(self.grid), ""), frozen(self.values, "a table's values")
+        checks.reference(self.z_table)
+        grid = checks.frozen(checks.frequencies(self.grid), "")
+        values = checks.frozen(self.values, "a table's values")
         if grid.ndim != 1 or values.shape != grid.shape or np.any(np.diff(grid) <= 0):
             raise ArgumentError(
                 "the table of a standard needs ascending frequencies and a value for each, found "
@@ -336,7 +328,7 @@ class Tabulated(Artefact):
             raise ArgumentError("the table of a standard has values that are not finite")
         for name, value in (
             *(("grid", grid), ("values", values)),
-            ("uncertainty", deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])),
+            ("uncertainty", checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])),
         ):
             object.__setattr__(self, name, value)
 
@@ -374,8 +366,8 @@ class Tabulated(Artefact):
         Quantity
             Reflection coefficient [1] and its effects.
         """
-        reference(z_ref)
-        name, frequency = name or self.name, frequencies(frequency)
+        checks.reference(z_ref)
+        name, frequency = name or self.name, checks.frequencies(frequency)
         table = renormalise(self.values, self.z_table, z_ref)
         effects = both_axes(f"{name}: definition", self.uncertainty.get("reflection", 0.0))
         if same_grid(frequency, self.grid):

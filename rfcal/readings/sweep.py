@@ -104,8 +104,7 @@ class Sweep:
                 "a sweep has a reflection for each frequency, found shapes "
                 f"{frequency.shape} and {reflection.shape}"
             )
-        if frequency[0] != frequency[-1]:  # else many readings at one frequency: no sweep
-            require_ascending(frequency, self.label)
+        require_ascending(frequency, self.label)
         require_plausible(reflection, self.label)
         object.__setattr__(self, "frequency", frequency)
         object.__setattr__(self, "reflection", reflection)

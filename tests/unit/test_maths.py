@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from rfcal.errors import CalibrationError
 from rfcal.maths import reflection as refl
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.fitting import influence
 from rfcal.maths.twoport import TwoPort
 
 part = st.floats(-2, 2, allow_nan=False)
@@ -108,11 +109,11 @@ def test_influence_is_the_derivative_of_the_fit():
         weight = list(rng.uniform(0.5, 2, (count, 1)))
         x = np.array([0.3 - 0.4j])
         reading = box.apply(x)
-        influence = Bilinear.influence(known, seen, x, reading, weight)
+        share = influence(known, seen, x, reading, weight)
         for i in range(count):
             moved = [k + 1e-7 * (i == j) for j, k in enumerate(known)]
             shift = (Bilinear.fit(moved, seen, weight).correct(reading) - x) / 1e-7
-            change = influence[i] * (box.c * seen[i] - box.a) / (box.c * reading - box.a)
+            change = share[i] * (box.c * seen[i] - box.a) / (box.c * reading - box.a)
             assert change == pytest.approx(shift, rel=1e-4, abs=1e-5)
 
 

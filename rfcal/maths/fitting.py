@@ -1,0 +1,124 @@
+"""The map through known points: coefficients, and how much of each misfit goes into an answer.
+
+``(a, b, c, d)`` is the map ``(a x + b) / (c x + d)`` from what points are to what was seen of them.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.reflection import Complex, Real
+
+ALIGNED = 1e-14
+"""Part of the squares that is left where more than three points say no more than two [1]."""
+SAME_POINTS = (
+    "two of the points are the same, in what they are or in what was seen of them: three that "
+    "differ at every frequency fix a map"
+)
+
+
+def through_three(
+    g1: Complex, g2: Complex, g3: Complex, m1: Complex, m2: Complex, m3: Complex
+) -> tuple[Complex, Complex, Complex, Complex]:
+    """Closed form with the third pair as origin: f(g3) = m3 costs nothing then."""
+    h1, h2 = g1 - g3, g2 - g3
+    n1, n2 = m1 - m3, m2 - m3
+    u, v = n1 * h2, n2 * h1
+    # n = a' h / (c' h + d')  through (h1, n1) and (h2, n2), then both origins moved back
+    product, remote = n1 * n2 * (h1 - h2), h1 * h2 * (n1 - n2)
+    # a' d' is zero where any two of the three are the same
+    if not (product * remote).all():
+        raise CalibrationError(SAME_POINTS)
+    c = v - u
+    d = remote - g3 * c
+    return m3 * c + product, m3 * d - g3 * product, c, d
+
+
+def least_squares(
+    known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
+) -> tuple[Complex, Complex, Complex, Complex]:
+    """Normal equations; the constant term is eliminated by centring, two remain."""
+    system = _Centred(known, seen, weight)
+    if not (system.determinant > ALIGNED * system.xx * system.pp).all():
+        raise CalibrationError(SAME_POINTS)
+    y, y_mean = system.centre(system.m)
+    a, minus_c = system.solve((system.wx * y).sum(axis=0), (system.wp * y).sum(axis=0))
+    b = y_mean - a * system.g_mean - minus_c * system.p_mean
+    return a, b, -minus_c, np.ones_like(a)
+
+
+def influence(
+    known: Sequence[Complex],
+    seen: Sequence[Complex],
+    reflection: Complex,
+    reading: Complex,
+    weight: Sequence[Real] | None = None,
+) -> Complex:
+    """How much of each standard's misfit goes into a corrected reading, shape (S, ..., F).
+
+    Element ``i`` is the change of the fitted plane ``a known + b - c known seen`` at
+    (`reflection`, `reading`) for a unit change of standard ``i`` in the same units. With
+    three standards these are the Lagrange weights through them, up to the ratio of
+    ``c known + 1`` at the two places.
+    """
+    if len(known) == 3:
+        return _shares_of_three(known, seen, reflection, reading)
+    system = _Centred(known, seen, weight)
+    dx = reflection - system.g_mean
+    dp = reflection * reading - system.p_mean
+    # row N^-1 A^H w
+    first, second = system.solve(system.wx, system.wp)
+    return system.share + dx * first + dp * second
+
+
+def _shares_of_three(
+    known: Sequence[Complex], seen: Sequence[Complex], reflection: Complex, reading: Complex
+) -> Complex:
+    """Shares that make 1, known and known * seen of the three into those of the device."""
+    g3, p3 = known[2], known[2] * seen[2]
+    h1, h2 = known[0] - g3, known[1] - g3
+    q1, q2 = known[0] * seen[0] - p3, known[1] * seen[1] - p3
+    dx, dp = reflection - g3, reflection * reading - p3
+    scale = 1 / (h1 * q2 - h2 * q1)
+    first, second = (dx * q2 - dp * h2) * scale, (dp * h1 - dx * q1) * scale
+    return np.array([first, second, 1 - first - second])
+
+
+class _Centred:
+    """The columns ``known`` and ``known * seen`` about their weighted means, and their products."""
+
+    def __init__(
+        self, known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
+    ):
+        shape = np.broadcast_shapes(*(np.shape(v) for v in (*known, *seen)))
+        g, self.m = _stacked(known, shape), _stacked(seen, shape)
+        self.w: Real | float = 1.0
+        self.share: Real | float = 1 / len(known)
+        if weight is not None:
+            self.w = _stacked(weight, shape)
+            self.share = self.w / self.w.sum(axis=0)
+        self.x, self.g_mean = self.centre(g)
+        self.p, self.p_mean = self.centre(g * self.m)
+        self.wx, self.wp = np.conj(self.x) * self.w, np.conj(self.p) * self.w
+        self.xx = (self.wx * self.x).sum(axis=0).real
+        self.pp = (self.wp * self.p).sum(axis=0).real
+        self.xp = (self.wx * self.p).sum(axis=0)
+        self.determinant = self.xx * self.pp - (self.xp * np.conj(self.xp)).real
+
+    def centre(self, column: Complex) -> tuple[Complex, Complex]:
+        """The column about its weighted mean, and the mean."""
+        mean = (self.share * column).sum(axis=0)
+        return column - mean, mean
+
+    def solve(self, on_x: NDArray[Any], on_p: NDArray[Any]) -> tuple[Complex, Complex]:
+        """Cramer's rule for the two remaining unknowns."""
+        first = (self.pp * on_x - self.xp * on_p) / self.determinant
+        second = (self.xx * on_p - np.conj(self.xp) * on_x) / self.determinant
+        return first, second
+
+
+def _stacked(values: Sequence[NDArray[Any]], shape: tuple[int, ...]) -> NDArray[Any]:
+    return np.array([np.broadcast_to(v, shape) for v in values])
