@@ -25,46 +25,21 @@ from rfcal.uncertainty.quantity import Quantity
 
 @dataclass(frozen=True, eq=False)
 class Audit:
-    """How often the truth was inside.
-
-    Parameters
-    ----------
-    sessions : int
-        Number of sessions.
-    inside : dict of str to int
-        Sessions in which the truth was inside ``region`` (of the reflection), ``resistance``,
-        ``reactance``, ``impedance_magnitude`` and ``swr``, and inside the linear intervals
-        ``linear resistance`` and ``linear reactance``, for comparison.
-    endless : dict of str to int
-        Sessions in which the interval of a figure had no end: these may cover more.
-    """
+    """How often the truth was inside."""
 
     sessions: int
+    # sessions in which the truth was inside ``region`` (of the reflection), ``resistance``,
+    # ``reactance``, ``impedance_magnitude`` and ``swr``, and inside the linear intervals ``linear
+    # resistance`` and ``linear reactance``, for comparison.
     inside: dict[str, int]
+    # sessions in which the interval of a figure had no end: these may cover more
     endless: dict[str, int]
 
 
 def audit(
     setup: Setup, device_ohm: complex, rng: np.random.Generator, *, sessions: int = 4000
 ) -> Audit:
-    """Simulate whole measurements of one device.
-
-    Parameters
-    ----------
-    setup : Setup
-        Analyzer, standards and lines; the middle of its frequencies counts.
-    device_ohm : complex
-        What the device truly is [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    sessions : int
-        Number of sessions.
-
-    Returns
-    -------
-    Audit
-        Counts.
-    """
+    """Simulate whole measurements of one device at the middle of a set-up's frequencies."""
     here = setup.repeated(sessions)
     true = complex(from_impedance(complex(device_ohm), setup.z_ref))
     inputs = session(here, np.full(sessions, true), rng)
@@ -101,27 +76,7 @@ def _linear(reflection: Quantity, true: complex, z_ref: float) -> dict[str, int]
 
 
 def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
-    """One session at every frequency of a set-up, with errors of its own.
-
-    Parameters
-    ----------
-    setup : Setup
-        Analyzer, standards and lines.
-    true : ndarray, shape (F,)
-        True reflection of the device [1].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-
-    Returns
-    -------
-    Inputs
-        What the sessions' readings and the stated uncertainties are.
-
-    Raises
-    ------
-    CalibrationError
-        An instrument known by its residual errors, or elements known by sweeps or a file.
-    """
+    """One session at every frequency of a set-up, with errors of its own."""
     if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
         raise CalibrationError("an audit takes standards, and lines known by their figures")
     planned, box, bench = setup.inputs(true), setup.box(), setup.bench()

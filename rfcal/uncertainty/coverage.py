@@ -27,23 +27,6 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
 
     Two or three sweeps show hardly anything of the scatter's shape, so it is taken to be round:
     both axes together estimate one variance, with twice the degrees of freedom.
-
-    Parameters
-    ----------
-    sweeps : ndarray, shape (n, F)
-        Readings [1], two or more.
-    source : str
-        Name for the budget.
-
-    Returns
-    -------
-    Quantity
-        The mean and its effects, of n - 1 degrees of freedom, or 2 (n - 1) for few sweeps.
-
-    Raises
-    ------
-    ValueError
-        Fewer than two sweeps.
     """
     count = len(sweeps)
     if count < 2:
@@ -63,19 +46,11 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
 
 
 def degrees_of_freedom(quantity: Quantity) -> Real:
-    """Effective degrees of freedom of a complex quantity's covariance.
+    """Effective degrees of freedom of a complex quantity's covariance, shape (F,).
 
-    Parameters
-    ----------
-    quantity : Quantity
-        Any.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Degrees of freedom; infinite where no source rests on repeats. Source: R. Willink and
-        B. D. Hall, Metrologia 39 (2002) 361, the two-dimensional form of Welch-Satterthwaite
-        (value from memory; checked against GTC).
+    Infinite where no source rests on repeats. Source: R. Willink and B. D. Hall, Metrologia 39
+    (2002) 361, the two-dimensional form of Welch-Satterthwaite (value from memory; checked against
+    GTC).
     """
     freedom = {e.source: e.freedom for e in quantity.effects}
     shape = np.shape(quantity.value)
@@ -93,18 +68,7 @@ def freedom_along(quantity: Quantity, way: Complex) -> Real:
     G.4.1), and their expanded uncertainty is added in quadrature to that of all others. The
     formula over all sources would cover less than it says: a scatter that is small by chance
     then passes for one well known (two readings beside a known part half as large: 92.5 %).
-
-    Parameters
-    ----------
-    quantity : Quantity
-        Any.
-    way : ndarray, shape (F,)
-        Direction, of magnitude 1.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Degrees of freedom [1], one or more; infinite where no source rests on repeats.
+    Directions are of magnitude 1, shape (F,); infinite where no source rests on repeats.
     """
     freedom = {e.source: e.freedom for e in quantity.effects}
     if not np.any(np.isfinite(list(freedom.values()))):
@@ -140,20 +104,10 @@ def _squared(covariance: Real) -> Real:
 
 
 def coverage_factors(freedom: Real) -> tuple[Real, Real]:
-    """Coverage factors of 95 % for an interval and for an elliptical region.
+    """Coverage factors of 95 % for an interval and for an elliptical region, of one shape.
 
-    Parameters
-    ----------
-    freedom : ndarray, any shape
-        Degrees of freedom [1], more than one for a region.
-
-    Returns
-    -------
-    interval : ndarray
-        Student's t: times a standard uncertainty.
-    region : ndarray
-        Radius in the measure of the covariance, ``k^2 = 2 v / (v - 1) F(0.95; 2, v - 1)``
-        (Hotelling); infinite for one degree of freedom or less.
+    The first is Student's t. The second is a radius in the measure of the covariance, ``k^2 = 2 v /
+    (v - 1) F(0.95; 2, v - 1)`` (Hotelling), infinite for one degree of freedom or less.
     """
     freedom = np.asarray(freedom, float)
     interval = student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
@@ -167,20 +121,7 @@ def coverage_factors(freedom: Real) -> tuple[Real, Real]:
 
 
 def student(freedom: Real, share: Real) -> Real:
-    """Quantiles of Student's t, or of the normal distribution where nothing was repeated.
-
-    Parameters
-    ----------
-    freedom : ndarray, shape (F,)
-        Degrees of freedom, infinite where nothing was repeated.
-    share : ndarray, shape (F,)
-        Probability below the quantile [1].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Quantiles [standard deviations].
-    """
+    """Quantiles [1] of Student's t below which a share lies; normal where `freedom` is infinite."""
     from scipy.special import ndtri, stdtrit
 
     if np.all(np.isinf(freedom)):
@@ -192,67 +133,23 @@ def student(freedom: Real, share: Real) -> Real:
 
 
 def standard_uncertainty(covariance: Real) -> Real:
-    """Standard uncertainty of the real and of the imaginary part.
-
-    Parameters
-    ----------
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance matrices.
-
-    Returns
-    -------
-    ndarray, shape (F, 2)
-        Their diagonals' square roots.
-    """
+    """Standard uncertainty of the real and of the imaginary part, shape (F, 2)."""
     return np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
 
 
 def correlation(covariance: Real) -> Real:
-    """Correlation of the real and the imaginary part.
-
-    Parameters
-    ----------
-    covariance : ndarray, shape (F, 2, 2)
-        Covariance matrices.
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Correlation coefficient [1]; zero where one of the parts is certain.
-    """
+    """Correlation of the real and the imaginary part [1]; zero where one of them is certain."""
     product = np.prod(standard_uncertainty(covariance), axis=-1)
     return np.where(product > 0, covariance[..., 0, 1] / np.where(product > 0, product, 1), 0.0)
 
 
 def budget(quantity: Quantity) -> dict[str, Real]:
-    """Each source's share of the variance of the real part and of the imaginary part.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        For example an impedance, whose parts are R and X.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (F, 2)
-        Shares [1]; over the sources they add up to 1.
-    """
+    """Each source's share [1] of the variance of real and imaginary part, shape (F, 2)."""
     parts = {s: np.diagonal(c, axis1=-2, axis2=-1) for s, c in quantity.by_source().items()}
     total = sum(parts.values(), np.zeros((*np.shape(quantity.value), 2)))
     return {s: part / np.where(total > 0, total, 1) for s, part in parts.items()}
 
 
 def region_radius(quantity: Quantity) -> Real:
-    """Radius of the circle that holds the 95 % region of both parts of a complex quantity.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        For example a reflection coefficient [1].
-
-    Returns
-    -------
-    ndarray, shape (F,)
-        Radius in the quantity's unit.
-    """
+    """Radius of the circle that holds the 95 % region of both parts of a complex quantity."""
     return K_ELLIPSE * np.sqrt(np.linalg.eigvalsh(quantity.covariance())[..., -1])

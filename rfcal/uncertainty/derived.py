@@ -21,25 +21,13 @@ from rfcal.uncertainty.quantity import Quantity
 
 @dataclass(frozen=True, eq=False)
 class Figure:
-    """A real figure and its 95 % interval.
+    """A real figure and its 95 % interval."""
 
-    Parameters
-    ----------
-    value : ndarray, shape (F,)
-        Best estimate.
-    low, high : ndarray, shape (F,)
-        Ends of the interval; an infinite one, or one at the figure's bound, makes it one-sided.
-    unit : str
-        Unit, empty for a plain number.
-    least : float
-        The figure's lower bound [its unit], of a passive device where it depends on that.
-    """
-
-    value: Real
-    low: Real
-    high: Real
-    unit: str
-    least: float = -np.inf
+    value: Real  # best estimate, shape (F,)
+    low: Real  # ends of the interval, shape (F,); an infinite one, or one at the figure's bound,
+    high: Real  # makes it one-sided
+    unit: str  # empty for a plain number
+    least: float = -np.inf  # its lower bound, of a passive device where it depends on that
 
     @property
     def one_sided(self) -> Any:
@@ -53,18 +41,8 @@ SIDES = np.array([None, "above", "below", "unknown"], dtype=object)
 def sidedness(low: Real | float, high: Real | float, least: float) -> Any:
     """Which ends of an interval the reading gives, and not a bound that holds anyhow.
 
-    Parameters
-    ----------
-    low, high : ndarray or float
-        Ends of the interval.
-    least : float
-        Lower bound of the figure, in the same unit.
-
-    Returns
-    -------
-    ndarray of object, or str or None, as the ends are
-        None for both, ``"above"`` for the low end only, ``"below"`` for the high end only, and
-        ``"unknown"`` for neither.
+    None for both, ``"above"`` for the low end only, ``"below"`` for the high end only, and
+    ``"unknown"`` for neither.
     """
     without_low = np.isinf(low) | (np.asarray(low) == least)
     return SIDES[2 * without_low + np.isinf(high)]
@@ -78,29 +56,10 @@ def derived(
     region: Region | None = None,
     passive: bool | NDArray[np.bool_] = True,
 ) -> dict[str, Figure]:
-    """All figures of one device.
+    """All figures of one device, whose bounds hold where it is known to be passive.
 
-    Parameters
-    ----------
-    frequency : ndarray, shape (F,)
-        Frequencies [Hz], above zero.
-    reflection : Quantity
-        Corrected reflection [1].
-    z_ref : float
-        Its reference impedance [ohm].
-    region : Region, optional
-        As for `intervals.interval`.
-    passive : bool or ndarray of bool, shape (F,)
-        As for `intervals.interval`.
-
-    Returns
-    -------
-    dict of str to Figure
-        Keys ``resistance``, ``reactance``, ``impedance_magnitude``, ``swr``, ``return_loss``,
-        ``series_inductance``, ``series_capacitance``, ``parallel_resistance``,
-        ``parallel_inductance``, ``parallel_capacitance`` and ``q``. An inductance is negative
-        where the device is a capacitor, and the other way round; where it may be either, a
-        capacitance in series and an inductance in parallel have no bound at all.
+    An inductance is negative where the device is a capacitor, and the other way round; where it may
+    be either, a capacitance in series and an inductance in parallel have no bound at all.
     """
     region = region or region_of(reflection)
 

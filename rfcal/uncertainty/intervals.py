@@ -1,13 +1,14 @@
 """Intervals that cover as often as they say, beside an open and at a perfect match too.
 
 A corrected reflection lies in a region about its estimate: an ellipse of its covariance, or one
-that is bent round the middle of the chart where a line of doubtful length turns it. The interval of
-a figure read off it (R, X, G, B, |Z|, SWR, X/R) goes from the least to the greatest value that the
-figure takes in this region, as far as a passive device can be there. Every such figure is constant
-along circles: where these run straight through the region it reaches 1.96 standard deviations (or
-Student's t), the 95 % of one direction, and where they bend in it up to 2.45, the 95 % of two.
-Where it holds 0, +1 or -1, at which a figure has an end or none, the factor of two directions
-stands too, so that the interval may cover up to 97.5 % there, and nowhere less than 95 %.
+bent round the middle of the chart where a line of doubtful length turns it, and wide enough for
+what this turn makes of all other doubts. The interval of a figure read off it (R, X, G, B, |Z|,
+SWR, X/R) goes from the least to the greatest value that the figure takes in this region, as far as
+a passive device can be there. Every such figure is constant along circles: where these run straight
+through the region it reaches 1.96 standard deviations (or Student's t), the 95 % of one direction,
+and up to 2.45, the 95 % of two, where they bend in it or it holds 0, +1 or -1, at which a figure
+has an end or none. So the interval covers 95 %, up to 97.5 % beside those three places, and up to
+all behind a line whose length is doubtful by much of a wave.
 """
 
 from dataclasses import dataclass, replace

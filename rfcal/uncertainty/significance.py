@@ -19,19 +19,6 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
 
     Points may share their errors (then all are out together, with the chance of one) or be
     independent (then their number is binomial); both must be unlikely.
-
-    Parameters
-    ----------
-    outside : ndarray of bool, shape (F,)
-        True at points beyond the limit.
-    chance : float
-        Probability of one sound point to be there [1].
-
-    Returns
-    -------
-    bool
-        True where so many or more have at most twice the chance of one, and are more than
-        ten times what is expected.
     """
     count, points = int(outside.sum()), outside.size
     if count <= 10 * chance * points:
@@ -42,19 +29,7 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
 
 
 def active_points(reflection: Quantity) -> np.ndarray:
-    """Where a reflection is above 1 beyond what chance leaves of a passive device.
-
-    Parameters
-    ----------
-    reflection : Quantity
-        Corrected reflection [1].
-
-    Returns
-    -------
-    ndarray of bool, shape (F,)
-        True at points that are grossly above, and at those above the limit of one point in a
-        hundred if there are too many of them.
-    """
+    """Where a reflection is above 1 beyond what chance leaves of a passive device."""
     size = np.abs(reflection.value)
     outward = direction(reflection.value)
     freedom = np.maximum(freedom_along(reflection, outward), 1.0)
