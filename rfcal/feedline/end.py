@@ -6,6 +6,7 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -45,5 +46,5 @@ def ended(events: Events, length_m: float, last_m: float) -> Events:
     if before and events.distance_m[before - 1] > 2 * length_m - last_m:
         # what rings behind it does not make the end a resistance on the way
         at_end = kinds[before - 1]
-        kinds[before - 1] = "mismatch" if at_end.endswith("resistance") else at_end
+        kinds[before - 1] = MISMATCH if at_end in RESISTIVE else at_end
     return replace(events, kind=tuple(kinds))

@@ -105,6 +105,9 @@ KINDS = (
 )
 
 
+RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
+
+
 @dataclass(frozen=True, eq=False)
 class Reflections:
     """Events whose kind is asked, near to far."""
@@ -188,11 +191,10 @@ def _single(seen: Reflections) -> list[str]:
         sure = np.hypot(seen.phase_uncertainty[m], u / abs(r)) <= SURE_PHASE
         if sure and abs(r) <= 1 + FULL + 3 * u:
             kind = _told(seen, m, r, passed, through)
-        resistive = any(row.resistive for row in KINDS if row.name == kind)
-        if resistive and _has_twin(seen, through * passed, m):
-            kind, resistive = UNKNOWN, False
+        if kind in RESISTIVE and _has_twin(seen, through * passed, m):
+            kind = UNKNOWN
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
-        through *= max(passed if resistive else 1 - abs(r) ** 2, 0.01)
+        through *= max(passed if kind in RESISTIVE else 1 - abs(r) ** 2, 0.01)
         kinds.append(kind)
     return kinds
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rfcal.errors import CalibrationError
-from rfcal.feedline.echo_basis import prepare
+from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import MOST, NEAREST, Echoes, find_echoes, folded, placed
 from rfcal.feedline.fault_kinds import LOSSIEST, Reflections, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
@@ -137,15 +137,8 @@ def find_events(
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     real = np.sort(kept[: MOST // 2])
     distance = echoes.distance[real]
-    # a place off by s turns the reflection by 4 pi f s / v
-    per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
-    phase = per_metre * of_distance[real]
-    by_velocity = distance * velocity_factor_uncertainty / line.velocity_factor
-    if not loss_known:
-        # a guess of the loss: of the phase inside the conductors, and half of that of the place
-        guessed = GUESS * distance * np.mean(2 * band.propagation.imag - per_metre)
-        phase = np.hypot(phase, guessed)
-        by_velocity = np.hypot(by_velocity, guessed / per_metre / 2)
+    relative = velocity_factor_uncertainty / line.velocity_factor
+    phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
     each = echoes.coefficients[real], of_size[real], phase, beside[real]
     return Events(
         distance_m=distance,
@@ -160,6 +153,20 @@ def find_events(
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
     )
+
+
+def _unsure(
+    band: Band, distance: Real, of_distance: Real, of_velocity: float, loss_known: bool
+) -> tuple[Real, Real]:
+    """Standard uncertainties of phases [rad], and of places by the line's own figures [m]."""
+    # a place off by s turns the reflection by 4 pi f s / v
+    per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
+    phase, by_velocity = per_metre * of_distance, distance * of_velocity
+    if loss_known:
+        return phase, by_velocity
+    # a guess of the loss: of the phase inside the conductors, and half of that of the place
+    guessed = GUESS * distance * np.mean(2 * band.propagation.imag - per_metre)
+    return np.hypot(phase, guessed), np.hypot(by_velocity, guessed / per_metre / 2)
 
 
 def gate(

@@ -168,6 +168,28 @@ def require_points(frequency: Real) -> None:
         )
 
 
+def _whole_turns(frequency: Real, at_zero: float, left: Real) -> float:
+    """Turns of a straight phase at zero frequency, refused where what is left of it hides them."""
+    scatter = np.std(left)
+    span = frequency[-1] - frequency[0]
+    # how far the intercept may be off: scatter carried from the band down to zero
+    carried = 3 * scatter * (frequency[0] / span + 1)
+    turns = np.round(at_zero / (2 * np.pi))
+    off = float(np.abs(at_zero - 2 * np.pi * turns))
+    if off > np.pi / 2 and carried < np.pi / 4:
+        raise NotThisLineError(EXCHANGED)
+    if off + carried > np.pi:
+        # the span at which the same scatter leaves the intercept known to a quarter of a turn
+        needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
+        raise CalibrationError(
+            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
+            f"line's length ambiguous by {SPEED_OF_LIGHT / (2 * frequency.mean()):.3g} m times the "
+            f"velocity factor: sweep a wider span, {max(needed, 2 * span) / 1e6:.3g} MHz or more, "
+            "or start lower"
+        )
+    return float(turns)
+
+
 def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     """One-way delay [s] from the phase of a line's round trip ``exp(-2 gamma l)``.
 
@@ -190,23 +212,7 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
             "the round trip seems to turn backwards, so the steps are too wide for the line's "
             f"length: sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
         )
-    scatter = np.std(phase - (slope * frequency + at_zero))
-    span = frequency[-1] - frequency[0]
-    # how far the intercept may be off: scatter carried from the band down to zero
-    carried = 3 * scatter * (frequency[0] / span + 1)
-    turns = np.round(at_zero / (2 * np.pi))
-    off = float(np.abs(at_zero - 2 * np.pi * turns))
-    if off > np.pi / 2 and carried < np.pi / 4:
-        raise NotThisLineError(EXCHANGED)
-    if off + carried > np.pi:
-        # the span at which the same scatter leaves the intercept known to a quarter of a turn
-        needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
-        raise CalibrationError(
-            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
-            f"line's length ambiguous by {SPEED_OF_LIGHT / (2 * frequency.mean()):.3g} m times the "
-            f"velocity factor: sweep a wider span, {max(needed, 2 * span) / 1e6:.3g} MHz or more, "
-            "or start lower"
-        )
+    turns = _whole_turns(frequency, float(at_zero), phase - (slope * frequency + at_zero))
     # least squares through that point at zero frequency: phase = -4 pi f delay
     unwound = phase - 2 * np.pi * turns
     return float(-(frequency @ unwound) / (frequency @ frequency) / (4 * np.pi))

@@ -16,6 +16,7 @@ from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
 from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
+from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 
 Parts = list[tuple[str, Part]]
@@ -54,7 +55,7 @@ def single_stub(
     check_load(load_ohm)
     sign = 1 if place == SHUNT else -1
     # in shunt all is of admittances, whose reflection is the negative one
-    rho = sign * (load_ohm - line.z0) / (load_ohm + line.z0)
+    rho = sign * complex(from_impedance(load_ohm, line.z0))
     wanted = (line.z0 / target_ohm) ** sign
     size = abs(rho)
     low, high = (1 - size) / (1 + size), (1 + size) / (1 - size)
@@ -97,7 +98,7 @@ def double_stub(
     sine, cosine = np.sin(spacing), np.cos(spacing)
     if abs(sine) < 1e-6:
         raise MatchingError("two stubs need a distance other than half a wave: try an eighth")
-    turned = (load_ohm - line.z0) / (load_ohm + line.z0) * np.exp(-2j * first)
+    turned = complex(from_impedance(load_ohm, line.z0)) * np.exp(-2j * first)
     y = (1 - turned) / (1 + turned)
     wanted = line.z0 / target_ohm
     # Re of (y cos + j sin)/(cos + j y sin) = wanted: (cos - b sin)^2 = g / wanted - g^2 sin^2
@@ -120,7 +121,7 @@ def double_stub(
                 parts += [stub(frequency_hz, line, place=SHUNT, end=end, normalised=normalised)]
             parts += _section(frequency_hz, line, then)
         note = f"spacing {spacing_waves:.4g} wavelengths"
-        found.append(Network.of(f"double stub, {end}", parts, note))
+        found += [Network.of(f"double stub, {end}", parts, note)]
     return tuple(found)
 
 
@@ -146,7 +147,7 @@ def quarter_wave(
 
     if abs(load_ohm.imag) < TINY * target_ohm:
         return (Network.of("quarter wave", section(load_ohm.real)),)
-    rho = (load_ohm - line.z0) / (load_ohm + line.z0)
+    rho = complex(from_impedance(load_ohm, line.z0))
     ratio = (1 + abs(rho)) / (1 - abs(rho))
     series = [(SERIES, reactance(frequency_hz, -load_ohm.imag))]
     shunt = [(SHUNT, reactance(frequency_hz, 1 / y.imag))]
@@ -165,7 +166,7 @@ def quarter_wave(
 
 def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> list[complex]:
     """Where the impedance along za from the load meets the one along zb to the target [ohm]."""
-    rho = abs((load_ohm - za) / (load_ohm + za))
+    rho = abs(complex(from_impedance(load_ohm, za)))
     low, high = za * (1 - rho) / (1 + rho), za * (1 + rho) / (1 - rho)
     first, last = sorted((target_ohm, zb**2 / target_ohm))
     # two circles of the impedance plane, each with its centre on the real axis
@@ -203,8 +204,8 @@ def two_sections(
     found = []
     for meeting in _meetings(load_ohm, target_ohm, za, zb):
         # a line of length l turns the reflection in its own impedance by -2 beta l
-        on_near = [(z - za) / (z + za) for z in (load_ohm, meeting)]
-        on_far = [(z - zb) / (z + zb) for z in (meeting, target_ohm)]
+        on_near = from_impedance([load_ohm, meeting], za)
+        on_far = from_impedance([meeting, target_ohm], zb)
         parts = [
             *_section(frequency_hz, far, (np.angle(on_far[0]) - np.angle(on_far[1])) / 2),
             *_section(frequency_hz, near, (np.angle(on_near[0]) - np.angle(on_near[1])) / 2),

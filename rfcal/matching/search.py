@@ -108,12 +108,7 @@ def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Rea
 
 
 def _descend(
-    network: Network,
-    frequency: Real,
-    load: Complex,
-    *,
-    stock: Stock,
-    z_ref: float = defaults.REFERENCE_OHM,
+    network: Network, frequency: Real, load: Complex, stock: Stock, z_ref: float
 ) -> Network:
     """Downhill from a design, with values of any size.
 
@@ -172,7 +167,7 @@ def best_in_stock(
     rough = _sampled(network, few[0])
     start = rough
     if free and not wide:
-        start = _descend(rough, *few, stock=stock, z_ref=z_ref)
+        start = _descend(rough, *few, stock, z_ref)
     axes = [
         _Axis.of(element, design, frequency, stock, free, wide)
         for element, design in zip(start.elements, network.elements, strict=True)

@@ -137,6 +137,16 @@ class _Fit:
         return made
 
 
+def _whitening(
+    network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float, floor: float
+) -> Real:
+    """What makes the difference of read and expected of unit covariance, shape (2 F, 2 F)."""
+    through = network.two_port(frequency).bilinear(z_ref)
+    away = built.value - through.apply(load.value)
+    off = combine(away, (built, 1.0), (load, -through.derivative(load.value)))
+    return np.linalg.inv(np.linalg.cholesky(_covariance(off, floor)))
+
+
 def _chi2(points: float, tail: float) -> float:
     from scipy.special import chdtri
 
@@ -164,13 +174,9 @@ def trim(
         )
     if not network.elements:
         raise MatchingError("the network has no part that could be trimmed")
-    through = network.two_port(frequency).bilinear(z_ref)
-    expected = through.apply(load.value)
-    off = combine(built.value - expected, (built, 1.0), (load, -through.derivative(load.value)))
-    whiten = np.linalg.inv(np.linalg.cholesky(_covariance(off, floor)))
-    z = to_impedance(load.value, z_ref)
-    fit = _Fit(network, frequency, z, built.value, whiten, z_ref)
-    misfit = float(((whiten @ _split(off.value)) ** 2).sum())
+    whiten = _whitening(network, frequency, load, built, z_ref, floor)
+    fit = _Fit(network, frequency, to_impedance(load.value, z_ref), built.value, whiten, z_ref)
+    misfit = float((fit.residual([], np.zeros(0)) ** 2).sum())
     everything = range(len(network.elements))
     alone = [s for k in everything for s in fit.suspects([k], *fit.alone(k))]
     best = min(alone, key=lambda s: s.misfit)
