@@ -181,7 +181,7 @@ class Standard(Artefact):
         effects: list[Effect] = []
         for parameter, deviation in self.uncertainty.items():
             if parameter == "reflection":
-                effects += both_axes(f"{name}: definition", deviation)
+                effects += both_axes(f"{name}: residual reflection", deviation)
             elif deviation:
                 change = self.slope(frequency, parameter, z_ref=z_ref) * deviation
                 effects.append(Effect(f"{name}: {parameter}", change))
@@ -369,7 +369,7 @@ class Tabulated(Artefact):
         checks.reference(z_ref)
         name, frequency = name or self.name, checks.frequencies(frequency)
         table = renormalise(self.values, self.z_table, z_ref)
-        effects = both_axes(f"{name}: definition", self.uncertainty.get("reflection", 0.0))
+        effects = both_axes(f"{name}: residual reflection", self.uncertainty.get("reflection", 0.0))
         if same_grid(frequency, self.grid):
             return Quantity(table, effects)
         what = f"the values that define '{name}'"

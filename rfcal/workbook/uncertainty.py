@@ -24,7 +24,7 @@ from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider
 
 READING = ("noise", "connection", "display step", "drift")
-STANDARDS = (*READING, "short", "open", "load: resistance", "load: definition")
+STANDARDS = (*READING, "short", "open", "load: resistance", "load: residual reflection")
 RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in defaults.RESIDUAL))
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""

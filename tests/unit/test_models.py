@@ -54,7 +54,7 @@ def test_ideal_standards_are_ideal_in_any_reference():
 def test_uncertainties_add_and_keep_their_names():
     standard = replace(STANDARDS["load"], uncertainty={"reflection": 0.003, "resistance": 0.2})
     quantity = standard.quantity(FREQUENCY, z_ref=50.0, name="mine")
-    assert set(quantity.by_source()) == {"mine: definition", "mine: resistance"}
+    assert set(quantity.by_source()) == {"mine: residual reflection", "mine: resistance"}
     slope = np.abs(standard.slope(FREQUENCY, "resistance"))
     assert quantity.variance() == pytest.approx(0.003**2 + (0.2 * slope) ** 2 / 2)
 
@@ -125,7 +125,7 @@ def test_table_is_interpolated_inside_only():
     middle = np.array([1.234e6])
     assert table.reflection(middle) == pytest.approx(np.exp(-1e-6j * middle / 4), abs=1e-7)
     quantity = table.quantity(middle, z_ref=50.0, name="t")
-    assert set(quantity.by_source()) == {"t: definition", "t: interpolation"}
+    assert set(quantity.by_source()) == {"t: residual reflection", "t: interpolation"}
     with pytest.raises(CalibrationError, match="nothing is extrapolated"):
         table.reflection(np.array([2.1e6]))
 
