@@ -51,10 +51,10 @@ def save_report(results: Results, output: str | Path) -> list[str]:
 
 def check(answer: float, true: float, *, unit: str, why: str, slips: dict[str, float]) -> str:
     """Judge a reader's number; `slips` has what usual mistakes give, by the sentence on each."""
+    said = f"{answer:g} {unit}".strip()
     if abs(answer - true) <= 0.02 * abs(true):
-        return f"Right: {true:.3g} {unit}. {why}"
+        return f"Right: {f'{true:.3g} {unit}'.strip()}. {why}"
     for reason, value in slips.items():
         if abs(answer - value) <= 0.02 * abs(value):
-            return f"Not {answer:g} {unit}: {reason}"
-    size = "too large" if answer > true else "too small"
-    return f"Not {answer:g} {unit}, which is {size}. {why}"
+            return f"Not {said}: {reason}"
+    return f"Not {said}, which is too {'large' if answer > true else 'small'}. {why}"

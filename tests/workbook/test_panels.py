@@ -216,6 +216,7 @@ def test_exercises_say_why():
     }
     assert said[2.01] == "Right: 2 m. Because."
     assert said[4.0] == "Not 4 m: slipped."
+    assert workbook.check(4.0, 2.0, unit="", why="Because.", slips={"why": 4.0}) == "Not 4: why"
     assert "too large" in said[3.0]
     assert "too small" in said[1.0]
 
