@@ -6,7 +6,7 @@ import sys
 import pytest
 
 
-@pytest.mark.parametrize("module", ["numpy", "rfcal", "rfcal.measurement.model"])
+@pytest.mark.parametrize("module", ["numpy", "rfcal"])
 def test_import(benchmark, module):
     benchmark.extra_info.update(module=module)
     benchmark.pedantic(

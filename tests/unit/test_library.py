@@ -219,6 +219,11 @@ def lossy_reference():
 
 
 WRONG = {
+    "a number for a record": (lambda: rfcal.compute(3), "named by its folder, found 3"),
+    "an unknown measurement": (
+        lambda: rfcal.compute(BEACON).device("antena"),
+        "'antena', and one of 'antenna'",
+    ),
     "nothing to read": (lambda: rfcal.read(), "one file or more"),
     "a number to read": (lambda: rfcal.read(3), "one file or more"),
     "no such file": (lambda: rfcal.read("nowhere.s1p"), "nowhere.s1p: cannot be read"),

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rfcal import defaults
-from rfcal.errors import RecordError
+from rfcal.errors import ArgumentError, RecordError
 from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.record.format.keys import Section
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
@@ -150,6 +150,8 @@ class Record:
 
 def load(folder: str | Path) -> Record:
     """Read and check a record's ``record.toml``; its raw readings are not opened yet."""
+    if not isinstance(folder, str | Path):
+        raise ArgumentError(f"a record is named by its folder, found {folder!r:.60}")
     folder = Path(folder)
     try:
         content = (folder / FILE).read_bytes()
