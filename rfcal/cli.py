@@ -27,6 +27,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options.run(options)
         print(end="", flush=True)
     except RfcalError as error:
+        _progress("")
         print(f"rfcal: {error}", file=sys.stderr)
         return 2
     except OSError as error:
@@ -70,11 +71,7 @@ def _report(options: argparse.Namespace) -> None:
     from rfcal.report.summary import summary_lines
     from rfcal.report.text.match import match_lines
 
-    _progress("reading and correcting")
-    results = compute.compute(options.folder)
-    for device in results.devices:
-        _progress(f"intervals of '{device.name}' at {device.frequency.size} points")
-        _ = device.figures
+    results = compute.compute(options.folder, say=_progress)
     _progress("figures and tables of the page")
     output = output_files(results)
     _require_no_input(options.output, output, results)

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
@@ -150,20 +149,15 @@ def _verdict(device: Device) -> dict[str, Any]:
     region = assessed.region
     bent = (region.centre != device.reflection.value) | (region.radius != coverage.K_ELLIPSE)
     covariance = region.covariance[bent]
-    tolerance = np.full((device.frequency.size, 2), np.nan)
-    tolerance[assessed.index] = assessed.tolerance
-
-    def asked(values: NDArray[Any]) -> NDArray[Any]:
-        whole = np.full(device.frequency.size, None, dtype=object)
-        whole[assessed.index] = values
-        return whole
-
+    method = np.full(device.frequency.size, None, dtype=object)
+    method[assessed.index] = np.where(assessed.linear.all(axis=1), "linear", "monte carlo")
     return {
-        "method": once(asked(np.where(assessed.linear.all(axis=1), "linear", "monte carlo"))),
+        "method": once(method),
         "monte_carlo": {
-            "draws": once(asked(assessed.draws)),
-            "tolerance_ohm": Told(tolerance),
-            "settled": once(asked(assessed.settled)),
+            "frequency_hz": device.frequency[assessed.index],
+            "draws": once(assessed.draws),
+            "tolerance_ohm": Told(assessed.tolerance),
+            "settled": once(assessed.settled),
         },
         "region": {
             "frequency_hz": device.frequency[bent],

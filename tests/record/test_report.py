@@ -93,7 +93,7 @@ def test_a_terminal_shows_what_is_being_done(typed, tmp_path, monkeypatch):
     monkeypatch.setattr("sys.stderr", Terminal())
     assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
     said = sys.stderr.getvalue().split("\r\x1b[K")
-    assert said[2] == "intervals of 'device' at 1 points"
+    assert "intervals of 'device' at 1 points" in said
     assert said[-2].startswith("writing report.html, results.json")
     assert said[-1] == ""  # nothing of it stays
 

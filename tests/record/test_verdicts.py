@@ -248,6 +248,7 @@ def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
     assert np.min(device["monte_carlo"]["draws"]) >= 20_000
     assert np.all(device["monte_carlo"]["settled"])
     assert np.shape(device["monte_carlo"]["tolerance_ohm"]) == (points, 2)
+    assert device["monte_carlo"]["frequency_hz"] == device["frequency_hz"]
 
 
 def test_what_the_files_leave_open_is_noted(filed):

@@ -1,6 +1,7 @@
 """From a record to its results: the only place that knows the order of the job."""
 
 import platform
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -48,13 +49,17 @@ from rfcal.record.results import Check, Device, Inspection, LineState, MatchResu
 from rfcal.uncertainty.quantity import Quantity
 
 
-def compute(record: Record | str | Path) -> Results:
+def compute(
+    record: Record | str | Path, *, say: Callable[[str], object] = lambda said: None
+) -> Results:
     """Compute everything a record asks for.
 
     Parameters
     ----------
     record : Record, str or Path
         A record, or the folder it lies in.
+    say : callable
+        Called with a few words before each step that takes time, for somebody who waits.
 
     Returns
     -------
@@ -74,7 +79,7 @@ def compute(record: Record | str | Path) -> Results:
     """
     if not isinstance(record, Record):
         record = schema.load(record)
-    return _Job(record).results()
+    return _Job(record, say).results()
 
 
 def inspect(record: Record | str | Path) -> Inspection:
@@ -100,14 +105,15 @@ def inspect(record: Record | str | Path) -> Inspection:
 class _Job:
     """One pass over a record; sweeps are read once, findings gathered on the way."""
 
-    def __init__(self, record: Record):
-        self.record = record
+    def __init__(self, record: Record, say: Callable[[str], object] = lambda said: None):
+        self.record, self.say = record, say
         self.findings: list[Finding] = []
         self.assumed = [assumed_of_analyzer(record)]
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
         for item in record.items():
+            say(f"reading '{item.name}'")
             sweep = self._read(item)
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
@@ -143,6 +149,7 @@ class _Job:
         devices = tuple(self._device(calibration, item) for item in self.record.measurements)
         for device in devices:
             self.findings += about_device(device, solved=solved)
+        self.say("the line's state and matching networks, where they are asked for")
         line = self.line(calibration) if self.record.line_check else None
         matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
         return Results(
@@ -308,9 +315,12 @@ class _Job:
             seed=self.record.seed,
         )
         rng = np.random.default_rng(self.record.seed)
-        return replace(
-            device, assessed=assess(inputs, device.interval, device.z_ref, rng, answer=answer)
-        )
+        self.say(f"intervals of '{item.name}' at {sweep.frequency.size} points")
+        ends = device.interval
+        self.say(f"Monte Carlo of '{item.name}'")
+        found = replace(device, assessed=assess(inputs, ends, device.z_ref, rng, answer=answer))
+        vars(found)["figures"] = device.figures  # so that they are not computed again
+        return found
 
     def _answer(self, item: Measurement, sweep: Sweep) -> int:
         """Index of the frequency at which the answer in words is quoted."""
