@@ -43,37 +43,68 @@ RESIDUAL: Mapping[str, float] = MappingProxyType(
 6 dB worse, and 0.01 of tracking is 0.09 dB.
 """
 
-STANDARD: Mapping[str, Mapping[str, float]] = MappingProxyType(
+BUILD = "connector"
+"""How a standard is built that does not say: a plug with a soldered short, an empty plug, a
+resistor soldered into a plug, are what people have (common practice, no source)."""
+
+BUILT: Mapping[str, Mapping[str, Mapping[str, float]]] = MappingProxyType(
     {
-        "short": {"reflection": 0.002, "inductance": 0.1e-9},
-        "open": {"reflection": 0.002, "capacitance": 25e-15},
-        "load": {"reflection": 0.002},
-        "known": {"reflection": 0.005},
+        "machined": {
+            "short": {"reflection": 0.002, "inductance": 0.02e-9},
+            "open": {"reflection": 0.002, "capacitance": 5e-15},
+            "load": {"reflection": 0.002, "inductance": 0.05e-9, "capacitance": 20e-15},
+        },
+        "connector": {
+            "short": {"reflection": 0.002, "inductance": 0.1e-9},
+            "open": {"reflection": 0.002, "capacitance": 25e-15},
+            "load": {"reflection": 0.002, "inductance": 0.7e-9, "capacitance": 100e-15},
+        },
+        "leaded": {
+            "short": {"reflection": 0.002, "inductance": 1.5e-9},
+            "open": {"reflection": 0.002, "capacitance": 100e-15},
+            "load": {"reflection": 0.002, "inductance": 3e-9, "capacitance": 200e-15},
+        },
     }
 )
-"""Of a standard, by its kind (common practice, no source).
+"""Of a standard, by how it is built and by its kind (all common practice, no source).
 
-A plain part's stray inductance is known to about 0.1 nH, an open's fringing capacitance lies
-within some 10 to 90 fF (25 fF is that range's half-width over the square root of three), and none
-of them repeats its own drawing to better than 0.002 of reflection. `LOAD_RELATIVE` and
-`OFFSET_DELAY_S` come besides. Keys: ``reflection`` [1], ``delay`` [s], ``inductance`` [H],
-``capacitance`` [F], ``resistance`` [ohm].
+``reflection`` [1]: none of them repeats its own drawing to better than this. ``inductance`` [H]
+and ``capacitance`` [F] are how far strays may be from what is stated of them, which is nil where
+nothing is: about the most that is met, over the square root of three.
+
+Wire has 0.7 to 1 nH per mm. A machined short is one piece, and a machined load a film across the
+line. In a plug a short is a washer or a drop of solder (within 0.2 nH of what it is taken for), and
+a resistor cut to its body lies 1 mm across the gap (up to 1.2 nH). On wire leads a short has 2 or 3
+mm of them (up to 2.6 nH), a resistor 3 to 5 mm and its own body (up to 5 nH).
+The fringing field of an open plug lies between 10 and 90 fF, that of a machined one within 10 fF of
+its drawing; free wires have up to 0.2 pF. Across a resistor there are pin and pads in a plug, up to
+0.2 pF, and its leads besides, up to 0.4 pF.
 """
 
-LOAD_RELATIVE = 0.01 / 3**0.5
-"""Of a load's resistance, in parts of it: a plain resistor of 1 % lies anywhere within that (common
-practice, no source)."""
+LOAD_RELATIVE: Mapping[str, float] = MappingProxyType(
+    {"machined": 0.005 / 3**0.5, "connector": 0.01 / 3**0.5, "leaded": 0.01 / 3**0.5}
+)
+"""Of a load's resistance, in parts of it, by build: a machined load of 0.5 % and a plain resistor
+of 1 % lie anywhere within that (common practice, no source)."""
 
-OFFSET_DELAY_S = 3.3e-12
-"""Of an offset line's one-way delay [s]: 1 mm of air, 7 ps there and back (common practice, no
-source)."""
+OFFSET_DELAY_S: Mapping[str, float] = MappingProxyType(
+    {"machined": 1e-12, "connector": 3.3e-12, "leaded": 10e-12}
+)
+"""Of the one-way delay of an offset line that is stated [s], by build: 0.3 mm, 1 mm and 3 mm of air
+(common practice, no source)."""
+
+STANDARD: Mapping[str, Mapping[str, float]] = MappingProxyType(
+    {**BUILT[BUILD], "known": {"reflection": 0.005}}
+)
+"""Of a standard that does not say how it is built, and of one known by a file, by kind: a file is
+as good as the instrument that wrote it (common practice, no source)."""
 
 OWN_OFFSET_DELAY_S = 10e-12
 """Of the one-way delay of an offset standard of one's own making [s].
 
 It is 2 mm of coaxial line of velocity factor 0.66, or 3 mm of air: as well as one can say where in
 a plug the reference plane lies, and where behind it an end of one's own making (common practice, no
-source). That is three times `OFFSET_DELAY_S`, which is for what comes with its figures.
+source). That is three times `OFFSET_DELAY_S` of a plug that comes with its figures.
 """
 
 SKIN_EFFECT = 0.3

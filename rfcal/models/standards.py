@@ -76,9 +76,12 @@ class Standard(Artefact):
     uncertainty : mapping of str to float
         Standard uncertainties: ``reflection`` of real and imaginary part [1], ``resistance``
         [ohm], ``inductance`` [H], ``capacitance`` [F], ``delay`` [s]. What is not stated has the
-        default of its kind, unless ``reflection`` is stated, which then is all.
+        default of its kind and build, unless ``reflection`` is stated, which then is all.
     name : str
         Name in the budget; the kind by default.
+    build : str
+        ``"machined"``, ``"connector"`` (in a plug, by hand) or ``"leaded"`` (on wires): which
+        default uncertainties stand in. It changes no value.
 
     Examples
     --------
@@ -96,6 +99,7 @@ class Standard(Artefact):
     offset_z0: float = defaults.LOAD_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     name: str = ""
+    build: str = defaults.BUILD
 
     if TYPE_CHECKING:  # what may be given is more than what is kept
 
@@ -110,10 +114,12 @@ class Standard(Artefact):
             offset_z0: float = ...,
             uncertainty: Mapping[str, float] = ...,
             name: str = ...,
+            build: str = ...,
         ) -> None: ...
 
     def __post_init__(self) -> None:
         checks.choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
+        checks.choice(self.build, "how a standard is built", defaults.BUILT)
         values: dict[str, Any] = {
             name: checks.drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
             for name, what, limits in _LIMITS
@@ -390,9 +396,12 @@ def missing_uncertainty(standard: Standard | Tabulated) -> dict[str, float]:
     stated = standard.uncertainty
     if "reflection" in stated:
         return {}
-    usual = dict(defaults.STANDARD[standard.kind])
-    if isinstance(standard, Standard) and standard.kind == "load":
-        usual["resistance"] = defaults.LOAD_RELATIVE * standard.resistance
-    if isinstance(standard, Standard) and standard.offset_delay:
-        usual["delay"] = defaults.OFFSET_DELAY_S
+    if isinstance(standard, Tabulated):
+        usual = dict(defaults.STANDARD["known"])
+    else:
+        usual = dict(defaults.BUILT[standard.build][standard.kind])
+        if standard.kind == "load":
+            usual["resistance"] = defaults.LOAD_RELATIVE[standard.build] * standard.resistance
+        if standard.offset_delay:
+            usual["delay"] = defaults.OFFSET_DELAY_S[standard.build]
     return {k: v for k, v in usual.items() if k not in stated}

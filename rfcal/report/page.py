@@ -51,7 +51,7 @@ def page(results: Results) -> str:
     )
     return environment.get_template("report.html").render(
         record=results.record,
-        devices=[_device(i, device) for i, device in enumerate(results.devices, start=1)],
+        devices=[_device(i, device, results) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
         findings=results.findings,
         line=[] if results.line is None else line_lines(results.line)[1:],
@@ -68,7 +68,7 @@ def page(results: Results) -> str:
     )
 
 
-def _device(number: int, device: Device) -> dict[str, Any]:
+def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
     """What the page shows of one device."""
     answer = words.answer(device)
     shares = ((source, *share[device.answer]) for source, share in device.budget.items())
@@ -77,6 +77,7 @@ def _device(number: int, device: Device) -> dict[str, Any]:
         "answer": answer,
         "plane": device.plane,
         "pictures": _device_pictures(number, device, answer),
+        "sensitivity": words.sensitivity(results, device),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= 0.0005],
         "rows": _rows(device),
         "figures": words.figure_rows(device),

@@ -24,12 +24,13 @@ from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider
 
 READING = ("noise", "connection", "display step", "drift")
-STANDARDS = (*READING, "short", "open", "load: resistance", "load: residual reflection")
+LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
+STANDARDS = (*READING, "short", "open", *LOAD)
 RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in defaults.RESIDUAL))
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
 
-LOAD_OHM = round(50 * float(defaults.LOAD_RELATIVE), 2)
+LOAD_OHM = round(50 * defaults.LOAD_RELATIVE[defaults.BUILD], 2)
 """Usual uncertainty of the resistance of a load of 50 ohm [ohm]."""
 
 TYPE = "RG-213"

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
+from rfcal import defaults
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
@@ -38,6 +39,13 @@ SETUPS = {
     "behind 10 m by type": behind(10.0),
     "behind 20 m by type": behind(20.0),
     "behind 20 m that lose 5 dB": behind(20.0, "RG-174"),
+    **{
+        f"{build} standards at {hertz / 1e6:g} MHz": Setup(
+            np.array([hertz]), {kind: Standard(kind, build=build) for kind in PLAIN}
+        )
+        for build in defaults.BUILT
+        for hertz in (3.6e6, 30e6, 146e6, 440e6)
+    },
 }
 CAREFUL = {name for name in SETUPS if name.startswith("behind")}
 """Here a doubtful turn multiplies what else is doubtful: intervals may cover more than they say."""

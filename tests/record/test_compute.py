@@ -251,12 +251,15 @@ def test_defaults_that_were_used_are_said(filed):
     said = {f.code: f.message for f in results.findings}
     note = said["defaults"]
     assert "[analyzer]: noise 0.0005, connection 0.001" in note
-    assert "'short': uncertainty 0.002, inductance_uncertainty_h 0.1 nH" in note
+    assert (
+        "'short': build \"connector\", uncertainty 0.002, inductance_uncertainty_h 0.1 nH" in note
+    )
     assert "resolution" not in note
     assert not re.search(r"\de-\d", note)
     bend(filed, "uncertainty = 0.002\n", "")
     said = {f.code: f.message for f in compute.compute(filed).findings}
-    assert "'open': uncertainty 0.002, capacitance_uncertainty_f 25 fF" in said["defaults"]
+    taken = "'open': build \"connector\", uncertainty 0.002, capacitance_uncertainty_f 25 fF"
+    assert taken in said["defaults"]
 
 
 def test_raw_readings_above_one_are_a_note(filed):

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from rfcal.record.job.compute import compute
+from rfcal.record.job.whatif import changed
 
 RECORDS = Path(__file__).parent / "format1"
 ANSWERS = json.loads((RECORDS / "answers.json").read_text())
@@ -45,6 +46,18 @@ def answers(results) -> dict:
         found["parts"] = [float(e.value) for e in first.network.elements]
         found["worst_swr"] = float(first.worst_swr)
     return found
+
+
+def test_values_stay_where_defaults_have_grown():
+    """A record that leaves uncertainties to defaults keeps its values; intervals may widen."""
+    then = ANSWERS["beacon-antenna"]["devices"]["antenna"]
+    bare = {"uncertainty": None, "resistance_uncertainty_ohm": None}
+    results = compute(changed(RECORDS / "beacon-antenna", "load", **bare))
+    now = answers(results)["devices"]["antenna"]
+    middle = np.array(then["impedance_ohm"])
+    assert np.array(now["impedance_ohm"]) == pytest.approx(middle, rel=1e-6)
+    widths = [np.diff(np.array(found["interval_ohm"]), axis=-1) for found in (then, now)]
+    assert np.all(widths[1] > widths[0])
 
 
 @pytest.mark.parametrize("name", ANSWERS)

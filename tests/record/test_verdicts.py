@@ -112,10 +112,10 @@ def test_a_wide_answer_is_not_called_near_an_open(filed):
 
 
 def test_one_stated_uncertainty_leaves_the_other_defaults(typed):
-    bend(typed, "uncertainty = 0.0                  # nothing beyond that of its resistance\n", "")
+    bend(typed, 'kind = "load"\nbuild = "connector"', 'kind = "load"')
     results = compute(typed)
     note = next(f for f in results.findings if f.code == "defaults")
-    assert "'load': uncertainty 0.002" in note.message
+    assert "'load': build \"connector\", uncertainty 0.002" in note.message
     assert "resistance" not in note.message
 
 

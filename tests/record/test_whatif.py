@@ -39,6 +39,9 @@ def test_quick_and_whole_agree_about_another_load(name, computed):
     assert told.device(device).reflection.value == pytest.approx(only, rel=1e-12)
     all_three = corrected_with(results, device, load_ohm=2.0, open_farad=1e-13, short_henry=1e-9)
     assert np.abs(all_three - only).max() > 1e-4
+    told = compute(changed(results.record, load.name, inductance=[1e-9]))
+    only = corrected_with(results, device, load_henry=1e-9)
+    assert told.device(device).reflection.value == pytest.approx(only, rel=1e-12)
 
 
 def test_any_table_may_be_otherwise_begun_or_lose_a_key():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rfcal import defaults
-from rfcal.errors import CalibrationError
+from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import between_points
 from rfcal.models.line import Line, loss_law
@@ -83,11 +83,18 @@ def test_every_kind_has_a_default_uncertainty():
     assert set(defaults.STANDARD) == set(KINDS)
     for ohm in (50.0, 25.0):
         usual = with_default_uncertainty(Standard("load", ohm)).uncertainty
-        assert usual == {"reflection": 0.002, "resistance": pytest.approx(0.01 * ohm / 3**0.5)}
+        by_build = {"inductance": 0.7e-9, "capacitance": 1e-13}
+        own = {"reflection": 0.002, "resistance": pytest.approx(0.01 * ohm / 3**0.5)}
+        assert usual == {**own, **by_build}
     usual = with_default_uncertainty(Standard("open", offset_delay=1e-9)).uncertainty
     assert usual == {**defaults.STANDARD["open"], "delay": pytest.approx(3.3e-12)}
     stated = Standard("load", uncertainty={"resistance": 0.1})
-    assert with_default_uncertainty(stated).uncertainty == {"reflection": 0.002, "resistance": 0.1}
+    assert with_default_uncertainty(stated).uncertainty == {
+        **{"reflection": 0.002, "resistance": 0.1},
+        **by_build,
+    }
+    with pytest.raises(ArgumentError, match="how a standard is built"):
+        Standard("load", build="glued")
     whole = Standard("load", uncertainty={"reflection": 0.0})
     assert with_default_uncertainty(whole).uncertainty == {"reflection": 0.0}
 

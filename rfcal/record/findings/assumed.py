@@ -48,10 +48,17 @@ def assumed_of_analyzer(record: Record) -> Assumed:
 
 
 def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed:
-    """What is not stated about a standard or check; `missing` are the uncertainties taken."""
+    """What is not stated about a standard or check; `missing` are the uncertainties taken.
+
+    Where the build is stated, they are what was stated by it.
+    """
     said = []
     if item.model is not None and item.model.kind == "load" and not item.resistance_stated:
         said.append(f"resistance_ohm {item.model.resistance:g} ohm{BY_OHMMETER}")
+    if item.model is not None and missing:
+        if item.build_stated:
+            return Assumed(f"'{item.name}'", tuple(said))
+        said.append(f'build "{item.model.build}"')
     said += [_taken(_OF_STANDARD[what], deviation) for what, deviation in missing.items()]
     return Assumed(f"'{item.name}'", tuple(said))
 

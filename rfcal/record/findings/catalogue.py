@@ -140,6 +140,14 @@ CHECK_AT_STANDARD = Entry(
     "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "
     "chart: check with something different.",
 )
+CHECK_SAME_BUILD = Entry(
+    "check-same-build",
+    "note",
+    "checks",
+    "{checks} and the load '{load}' are built alike (build = '{build}'), so the check "
+    "cannot see what both share, such as the inductance of one kind of resistor: check once with "
+    "something built otherwise.",
+)
 CHECK_BLIND = Entry(
     "check-blind",
     "warning",

@@ -11,6 +11,7 @@ from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue
 from rfcal.record.findings.standards import contradict
+from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity
@@ -75,6 +76,26 @@ def about_checks(
         other = _another(calibration, blind, z_ref)
         findings.append(catalogue.CHECK_BLIND(pairs=_either(blind), other=other))
     return findings
+
+
+def about_builds(record: Record) -> list[Finding]:
+    """Whether all checks are built as a load is, so that they share its strays.
+
+    Only where these rest on the build: what is stated was known, or measured.
+    """
+    loads = {build: item.name for item in record.standards if (build := _build_of(item))}
+    builds = {_build_of(item) for item in record.checks}
+    if len(builds) != 1 or (build := builds.pop()) not in loads:
+        return []
+    checks = ", ".join(f"'{item.name}'" for item in record.checks)
+    return [catalogue.CHECK_SAME_BUILD(checks=checks, load=loads[build], build=build)]
+
+
+def _build_of(item: Artefact) -> str:
+    """How a resistor is built whose inductance is known by that alone; else empty."""
+    stated = {"reflection", "inductance"} & set(item.uncertainty)
+    resistor = item.model is not None and item.model.kind == "load" and not stated
+    return item.model.build if resistor and item.model else ""
 
 
 def _another(calibration: Calibration, blind: Sequence[tuple[str, str]], z_ref: float) -> str:

@@ -25,7 +25,8 @@ def _usual(what: str) -> str:
     for kind, usual in defaults.STANDARD.items():
         if what in usual:
             kinds.setdefault(usual[what], []).append(kind)
-    return ", ".join(f"{value:g} ({', '.join(own)})" for value, own in kinds.items())
+    said = ", ".join(f"{value:g} ({', '.join(own)})" for value, own in kinds.items())
+    return said if what == "reflection" else f"by `build`; of a connector {said}"
 
 
 def _figure(key: type[Key], name: str, part: str, says: str, **more: Any) -> Any:
@@ -42,6 +43,15 @@ def _uncertain(name: str, part: str, of: str, **more: Any) -> Number:
 KIND = Choice("kind", "what it is", among=KINDS, needed=True)
 _SERIES = "in series: H, H/Hz, H/Hz², H/Hz³; a short piece of wire has about 0.3 nH"
 _SHUNT = "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end is about 50 fF"
+BUILD = Choice(
+    "build",
+    "how it is made, from which the uncertainties follow that are not stated: `machined` as of a "
+    "kit, in a plug by hand, or on wire leads; without effect where `uncertainty` stands",
+    among=defaults.BUILT,
+    default=defaults.BUILD,
+    kinds=_with("offset_delay"),
+    gives="build",
+)
 MODEL = (
     _figure(
         Number,
@@ -101,7 +111,7 @@ UNCERTAINTIES = (
         "resistance",
         "its resistance",
         unit="ohm",
-        instead=f"{100 * defaults.LOAD_RELATIVE:.2g} % of it",
+        instead=f"by `build`; of a connector {100 * defaults.LOAD_RELATIVE[defaults.BUILD]:.2g} %",
     ),
     _uncertain(
         "inductance_uncertainty_h",
@@ -122,7 +132,7 @@ UNCERTAINTIES = (
         "delay",
         "its offset delay",
         unit="ps",
-        instead=f"{defaults.OFFSET_DELAY_S * 1e12:g} where there is a delay",
+        instead=f"by `build`; of a connector {defaults.OFFSET_DELAY_S[defaults.BUILD] * 1e12:g}",
     ),
 )
 """Standard uncertainties, each by its name in `Standard.uncertainty`."""
@@ -134,6 +144,7 @@ STANDARD = Section(
     (
         NAME,
         KIND,
+        BUILD,
         *MODEL,
         File("definition", "file with its reflection", needed=True, kinds=_with("definition")),
         *UNCERTAINTIES,
@@ -181,13 +192,14 @@ class Artefact:
     definition: str | None  # file with its reflection, for kind ``known``
     uncertainty: Mapping[str, float]  # as the record states it; empty for the defaults
     resistance_stated: bool = True
+    build_stated: bool = True
 
 
 def read_artefact(table: Table, section: Section) -> Artefact:
     """One standard or check."""
     found, kind = section.read(table), section.kind_of(table)[0]
     stated = {key.gives: found[key.name] for key in UNCERTAINTIES if key.name in table}
-    figures = {key.gives: found[key.name] for key in MODEL if key.name in found}
+    figures = {key.gives: found[key.name] for key in (BUILD, *MODEL) if key.name in found}
     return Artefact(
         name=found["name"],
         place=table.place,
@@ -196,4 +208,5 @@ def read_artefact(table: Table, section: Section) -> Artefact:
         definition=found.get("definition"),
         uncertainty=stated,
         resistance_stated="resistance_ohm" in table,
+        build_stated=BUILD.name in table,
     )

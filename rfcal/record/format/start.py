@@ -26,8 +26,6 @@ INTRO = (
     "Replace every value by your own. Numbers are SI unless the key says otherwise, every "
     "uncertainty is one standard deviation, and the README's table has all keys.",
 )
-EXACT = "nothing beyond that of its resistance"
-
 Values = dict[str, str | tuple[str, str]]
 """Values as TOML writes them, empty for a key's default, with a comment where the key's own will
 not do. A name that begins with # is commented out."""
@@ -50,9 +48,8 @@ SHOWN: tuple[tuple[Section, Values], ...] = (
         {
             "name": '"short"',
             "kind": '"short"',
+            "build": "",
             "inductance": "[0.3e-9]",
-            "inductance_uncertainty_h": "0.1e-9",
-            "uncertainty": "0.002",
             "typed": "[[14.1, 2.6, 9.3]]",
             "# reading": ('"raw/short.s1p"', "or a file: Touchstone of one port, or CSV"),
         },
@@ -62,9 +59,8 @@ SHOWN: tuple[tuple[Section, Values], ...] = (
         {
             "name": '"open"',
             "kind": '"open"',
+            "build": "",
             "capacitance": "[50e-15]",
-            "capacitance_uncertainty_f": "25e-15",
-            "uncertainty": "0.002",
             "typed": "[[14.1, 20.6, -294.3]]",
         },
     ),
@@ -73,9 +69,11 @@ SHOWN: tuple[tuple[Section, Values], ...] = (
         {
             "name": '"load"',
             "kind": '"load"',
+            "build": "",
             "resistance_ohm": "49.9",
             "resistance_uncertainty_ohm": "0.1",
-            "uncertainty": ("0.0", EXACT),
+            "# inductance_uncertainty_h": "0.3e-9",
+            "# uncertainty": "0.003",
             "typed": "[[14.1, 51.9, 3.1]]",
         },
     ),
@@ -83,9 +81,9 @@ SHOWN: tuple[tuple[Section, Values], ...] = (
         CHECK,
         {
             "name": '"33 ohm resistor"',
+            "build": '"leaded"',
             "resistance_ohm": "33.0",
             "resistance_uncertainty_ohm": "0.1",
-            "uncertainty": "0.002",
             "typed": "[[14.1, 35.6, 7.0]]",
         },
     ),
@@ -129,7 +127,13 @@ def _table(section: Section, values: Values, said: set[str], mark: str) -> Itera
         if key is not None and key.name not in said:
             comment = comment or _comment(key)
             said.add(key.name)
-        yield from _line(f"{mark}{name} = {own or (key.usual if key else '')}", comment)
+        yield from _line(f"{mark}{name} = {own or _usual(key)}", comment)
+
+
+def _usual(key: Key | None) -> str:
+    """A key's default as TOML has it."""
+    usual = key.usual if key else ""
+    return f'"{usual}"' if isinstance(key, Choice) else usual
 
 
 def _comment(key: Key) -> str:

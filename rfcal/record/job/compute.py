@@ -31,7 +31,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_element,
 )
 from rfcal.record.findings.catalogue import INTERPOLATED
-from rfcal.record.findings.checks import about_checks, agree, inside_region
+from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.devices import about_device
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match
@@ -129,6 +129,7 @@ class _Job:
             record.reference_ohm,
         )
         require_independent(record, self.sweeps)
+        self.findings += about_builds(record)
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""

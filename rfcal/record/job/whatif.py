@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -92,6 +93,7 @@ def corrected_with(
     name: str,
     *,
     load_ohm: float = 0.0,
+    load_henry: float = 0.0,
     open_farad: float = 0.0,
     short_henry: float = 0.0,
 ) -> Complex:
@@ -105,18 +107,23 @@ def corrected_with(
         A computed record.
     name : str
         Name of the measurement.
-    load_ohm, open_farad, short_henry : float
-        Added to every load's resistance [ohm], open's capacitance [F] and short's inductance [H].
+    load_ohm, load_henry, open_farad, short_henry : float
+        Added to every load's resistance [ohm] and inductance [H], open's capacitance [F] and
+        short's inductance [H].
 
     Returns
     -------
     ndarray, shape (F,)
         Corrected reflection coefficient [1].
     """
-    off = {"load": load_ohm, "open": open_farad, "short": short_henry}
+    off = {
+        "load": {"resistance": load_ohm, "inductance": load_henry},
+        "open": {"capacitance": open_farad},
+        "short": {"inductance": short_henry},
+    }
     bench, device = results.bench, results.device(name)
     standards = tuple(
-        replace(item, model=_moved(item.model, off.get(item.model.kind, 0.0)))
+        replace(item, model=_moved(item.model, off.get(item.model.kind, {})))
         for item in bench.standards
     )
     bench = replace(bench, standards=standards)
@@ -124,14 +131,12 @@ def corrected_with(
     return bench.corrected(here, device.raw, bench.steps(here, device.between))[1].value
 
 
-def _moved(model: Standard | Tabulated, by: float) -> Standard | Tabulated:
-    """The same standard with what its kind is known by increased [ohm, F or H]."""
+def _moved(model: Standard | Tabulated, by: Mapping[str, float]) -> Standard | Tabulated:
+    """The same standard with some of its figures increased [ohm, F or H], by their names."""
     if not isinstance(model, Standard):
         return model
-    if model.kind == "load":
-        return replace(model, resistance=model.resistance + by)
-    if model.kind == "open":
-        constant, *rest = model.capacitance
-        return replace(model, capacitance=(constant + by, *rest))
-    constant, *rest = model.inductance
-    return replace(model, inductance=(constant + by, *rest))
+    values: dict[str, Any] = {}
+    for figure, more in by.items():
+        own = getattr(model, figure)
+        values[figure] = own + more if figure == "resistance" else (own[0] + more, *own[1:])
+    return replace(model, **values)

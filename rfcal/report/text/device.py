@@ -4,9 +4,11 @@ import math
 
 import numpy as np
 
+from rfcal.maths.reflection import to_impedance
 from rfcal.measurement import model
 from rfcal.record.format.schema import Artefact
-from rfcal.record.results import Check, Device
+from rfcal.record.job.whatif import corrected_with
+from rfcal.record.results import Check, Device, Results
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import (
     complex_ohm,
@@ -29,6 +31,8 @@ NAMES = {
     "q": "Q",
 }
 """Figures on the page, in this order; a coil is not named a negative capacitor, nor the reverse."""
+COUNTS = 0.3
+"""Part of a 95 % half-width from which what a stray of a load does is worth a line."""
 SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
 
@@ -59,6 +63,27 @@ def answer(device: Device) -> dict[str, str]:
             for axis, (part, source) in enumerate(zip("RX", top, strict=False))
         ),
     }
+
+
+def sensitivity(results: Results, device: Device) -> str:
+    """What 1 nH more in the load would do to the answer, where that counts; else nothing.
+
+    A resistor's own inductance is what is most often forgotten of a load.
+    """
+    if not any(item.model and item.model.kind == "load" for item in results.record.standards):
+        return ""
+    at = device.answer
+    moved = corrected_with(results, device.name, load_henry=1e-9)[at]
+    if moved == 1 or not np.isfinite(device.impedance.value[at]):
+        return ""
+    off = complex(to_impedance(moved, device.z_ref)) - device.impedance.value[at]
+    half = (device.interval[at, :, 1] - device.interval[at, :, 0]) / 2
+    parts = [
+        f"{part} by {abs(size):.1g} ohm"
+        for part, size, own in zip("RX", (off.real, off.imag), half, strict=True)
+        if abs(size) > COUNTS * own
+    ]
+    return f"1 nH more in the load would move {' and '.join(parts)} here" if parts else ""
 
 
 def _raw_half_width(device: Device, raw_ohm: complex) -> np.ndarray:
