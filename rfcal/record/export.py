@@ -21,7 +21,7 @@ from rfcal.record.results import (
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
-from rfcal.uncertainty.derived import Figure as DerivedFigure
+from rfcal.uncertainty.derived import DerivedFigure
 
 KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
