@@ -13,7 +13,6 @@ from rfcal.matching.network import Network
 from rfcal.matching.search import best_in_stock, worst
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
-from rfcal.maths.reflection import Real, from_impedance, swr
 
 UNNOTICED = 0.002
 """A part that lowers the largest reflection by less does nothing [1]."""
@@ -26,7 +25,6 @@ class Ranking:
     # those that meet the target by their loss, then the others by their worst SWR
     candidates: tuple[Candidate, ...]
     refused: dict[str, str]  # topology and reason
-    raw_swr: Real  # SWR [1] without any network, shape (F,)
 
     def short(self) -> tuple[Candidate, ...]:
         """The best candidate of every topology, for a short list."""
@@ -111,7 +109,7 @@ def rank(
                 refused[name] = why[0]
     candidates = [judge(goal, *pair) for pair in found.values()]
     candidates.sort(key=lambda c: (not c.meets, c.loss_db if c.meets else c.worst_swr))
-    return Ranking(tuple(candidates), refused, swr(from_impedance(goal.load, target)))
+    return Ranking(tuple(candidates), refused)
 
 
 def _tried(
