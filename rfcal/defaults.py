@@ -140,6 +140,22 @@ TARGET_SWR = 1.5
 """Standing wave ratio that a network must reach [1]: 4 % of the power comes back, and transmitters
 run at full power (common practice, no source)."""
 
+POWER_STEP_DB = 0.1
+"""Networks whose delivered power differs by less are told apart by their parts [dB]: 2 % of the
+power, which nobody hears or sees on a meter (common practice, no source)."""
+
+NOTED_LOSS_DB, MUCH_LOSS_DB = 1.0, 3.0
+"""A network's loss from which it is said in words, a fifth of the power, and the one that is too
+much where less would do, half of it [dB] (common practice, no source)."""
+
+SMALL_LOSS_DB = 0.3
+"""Loss up to which a network is held against what one without loss could do [dB]: more loss lowers
+the SWR by itself (common practice, no source)."""
+
+MUCH_CABLE_M = 10.0
+"""Cable in a network from which on coils and capacitors are the easier way [m] (common practice, no
+source)."""
+
 SERIES = "E24"
 """Preferred values that shops keep of parts of 5 % (common practice, no source)."""
 

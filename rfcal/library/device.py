@@ -25,7 +25,7 @@ from rfcal.readings.network import Network, network_of
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.derived import DerivedFigure, derived, ends_of
+from rfcal.uncertainty.derived import Figure, derived, ends_of
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 from rfcal.uncertainty.words import mhz, swr_interval, value_words
@@ -201,7 +201,7 @@ class Device:
         return np.max(np.abs(self.interval - middle[..., None]), axis=-1)
 
     @cached_property
-    def figures(self) -> dict[str, DerivedFigure]:
+    def figures(self) -> dict[str, Figure]:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
         return derived(
             self.frequency,

@@ -145,12 +145,19 @@ class Candidate:
     ideal: Network  # the design that it comes from, without loss
     worst_swr: float  # in the band [1]
     loss_db: float  # largest loss in the band, reflection at the input left out
+    lost_db: float  # of the source's power, reflected or lost, where in the band it is most
     swr: Real  # over the whole sweep [1], shape (F,)
     ideal_swr: Real  # the design's
     losses_db: Real  # of each element at the centre, shape (K,)
     at_1_5: Bandwidth  # where the SWR is within 1.5
     at_2: Bandwidth
     meets: bool  # whether the worst SWR is within the target
+
+
+def mismatch_db(reflection: Complex) -> Real:
+    """What does not go in for its reflection, of the power that a source can give [dB]."""
+    # 1 - |r|^2 goes in
+    return -10 * np.log10(np.maximum(1 - np.abs(reflection) ** 2, 1e-30))
 
 
 def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
@@ -160,12 +167,14 @@ def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
     curve, plain = (
         swr(n.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)) for n in (network, ideal)
     )
-    centre = np.array([goal.centre_hz])
+    centre, losses = np.array([goal.centre_hz]), network.losses_db(f, z).sum(axis=0)
+    reflected = mismatch_db(network.seen(f, z, z_ref=goal.target_ohm))
     return Candidate(
         network,
         ideal,
         ratio,
-        float(network.losses_db(f, z).sum(axis=0).max()),
+        float(losses.max()),
+        float((reflected + losses).max()),
         curve,
         plain,
         network.losses_db(centre, np.array([goal.centre_load()]))[:, 0],

@@ -8,23 +8,43 @@ import numpy as np
 
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION
-from rfcal.matching.goal import Candidate, Goal, judge
+from rfcal.matching.goal import Candidate, Goal, judge, mismatch_db
+from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
 from rfcal.matching.search import best_in_stock, worst
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
+from rfcal.maths.reflection import Real, from_impedance, swr
 
 UNNOTICED = 0.002
 """A part that lowers the largest reflection by less does nothing [1]."""
+IDLE = "it would do nothing here", "a part of it would do nothing here: take a simpler one"
 
 
 @dataclass(frozen=True, eq=False)
 class Ranking:
     """All candidates, best first, and why some topologies are not among them."""
 
-    # those that meet the target by their loss, then the others by their worst SWR
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[Candidate, ...]  # as `rfcal.matching.merit` orders them
     refused: dict[str, str]  # topology and reason
+    raw_swr: Real  # SWR [1] without any network, shape (F,)
+    raw_worst_swr: float  # the largest of it in the band [1]
+    raw_lost_db: float  # what no network loses there, by the mismatch alone
+    target_swr: float  # that was asked for [1]
+
+    @property
+    def nothing_needed(self) -> bool:
+        """Whether the load holds the target as it is."""
+        return self.raw_worst_swr <= self.target_swr
+
+    @property
+    def least_db(self) -> float:
+        """Lost with the candidate that delivers most [dB]."""
+        return min((c.lost_db for c in self.candidates), default=self.raw_lost_db)
+
+    def group(self, candidate: Candidate) -> Group:
+        """Where a candidate stands among them."""
+        return group(candidate, self.raw_lost_db, self.least_db)
 
     def short(self) -> tuple[Candidate, ...]:
         """The best candidate of every topology, for a short list."""
@@ -63,8 +83,6 @@ def _one_piece(network: Network) -> bool:
 def _idle(goal: Goal, network: Network) -> bool:
     """Whether a part could be left out and hardly anybody would notice."""
     band, elements = goal.in_band(), network.elements
-    if len(elements) < 2:
-        return False
     with_all = worst(network, *band, goal.target_ohm)
     return any(
         worst(replace(network, elements=elements[:k] + elements[k + 1 :]), *band, goal.target_ohm)
@@ -97,19 +115,36 @@ def rank(
     stock = stock or Stock()
     load, target = goal.centre_load(), goal.target_ohm
     task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
+    chosen = q is not None or phase_rad is not None
+    networks, refused = _all_tried(task, goal, stock, topologies, chosen)
+    bare = from_impedance(goal.in_band()[1], target)
+    lost = float(mismatch_db(bare).max())
+    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], lost)
+    return Ranking(
+        candidates,
+        refused | wasteful,
+        swr(from_impedance(goal.load, target)),
+        float(swr(np.abs(bare).max())),
+        lost,
+        goal.target_swr,
+    )
+
+
+def _all_tried(
+    task: Task, goal: Goal, stock: Stock, topologies: Collection[str], chosen: bool
+) -> tuple[list[tuple[Network, Network]], dict[str, str]]:
+    """Networks of all topologies, none twice, and why there is none of some."""
     found: dict[tuple, tuple[Network, Network]] = {}
     refused: dict[str, str] = {}
     for name, topology in TOPOLOGIES.items():
         if name in topologies:
-            free = not topology.chosen or (q is None and phase_rad is None)
+            free = not (topology.chosen and chosen)
             networks, why = _tried(topology.designs(task), goal, stock, free)
             for pair in networks:
                 found.setdefault(_signature(pair[0]), pair)
             if not networks and why:
                 refused[name] = why[0]
-    candidates = [judge(goal, *pair) for pair in found.values()]
-    candidates.sort(key=lambda c: (not c.meets, c.loss_db if c.meets else c.worst_swr))
-    return Ranking(tuple(candidates), refused)
+    return list(found.values()), refused
 
 
 def _tried(
@@ -121,7 +156,7 @@ def _tried(
         try:
             for real, ideal in _built(design(), goal, stock, free):
                 if _idle(goal, real):
-                    refused.append("a part of it would do nothing here: take a simpler one")
+                    refused.append(IDLE[len(real.elements) > 1])
                 else:
                     networks.append((real, ideal))
         except MatchingError as error:

@@ -43,6 +43,7 @@ class Yield:
     measurement: float  # by the measured load's uncertainty alone; 1 or 0 where it was given none
     both: float
     standard_uncertainty: float  # of `both`, by the number of draws
+    worst_swr: Real  # in the band, of every draw of both, shape (N,)
 
 
 def production_yield(
@@ -70,7 +71,7 @@ def production_yield(
             found[row, start:stop] = swr(worst(one, frequency, seen, goal.target_ohm))
     parts, measurement, both = (found <= goal.target_swr).mean(axis=1)
     spread = np.sqrt(max(both * (1 - both), 1 / draws) / draws)
-    return Yield(float(parts), float(measurement), float(both), float(spread))
+    return Yield(float(parts), float(measurement), float(both), float(spread), found[2])
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +79,8 @@ class Sensitivity:
     """What a small change of one part does."""
 
     name: str  # of the element
+    swr_up: float  # change of the worst SWR in the band where the value is 1 % larger
+    swr_down: float  # and where it is 1 % smaller
     # how far the least SWR of the sweep moves where the value is 1 % larger; nan where it lies at
     # the edge of the sweep
     dip_hz: float
@@ -111,14 +114,20 @@ def dip(frequency: Real, reflection: Complex) -> Real:
 
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
-    """What each element does to the least SWR, by changing it up and down by 1 %."""
+    """What each element does to the SWR, by changing it up and down by 1 %."""
     count = len(network.elements)
-    change = 1 + 0.01 * np.concatenate([np.eye(count), -np.eye(count)])
-    pairs = zip(change.T, network.values, strict=True)
-    many = network.with_values([part[:, None] * value for part, value in pairs])
+    change = 1 + 0.01 * np.concatenate([np.zeros((1, count)), np.eye(count), -np.eye(count)])
+    many = network.with_values(
+        [c[:, None] * v for c, v in zip(change.T, network.values, strict=True)]
+    )
+    ratio = swr(worst(many, *goal.in_band(), goal.target_ohm))
     at = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
-    moved = (at[:count] - at[count:]) / 2
     return tuple(
-        Sensitivity(element.name, float(hertz))
-        for element, hertz in zip(network.elements, moved, strict=True)
+        Sensitivity(
+            element.name,
+            float(ratio[1 + k] - ratio[0]),
+            float(ratio[1 + k + count] - ratio[0]),
+            float(at[1 + k] - at[1 + k + count]) / 2,
+        )
+        for k, element in enumerate(network.elements)
     )

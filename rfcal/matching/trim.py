@@ -22,9 +22,6 @@ CLEAR = 13.8
 """Difference of misfit at which one suspicion beats another: a likelihood ratio of 1000."""
 FAR = 0.7
 """Changes are sought within this range of the logarithm of the value."""
-FLOOR = 1e-4
-"""Standard deviation of each part of a reflection that is there in any case [1]: how well the model
-can be trusted."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 
@@ -75,11 +72,11 @@ def _split(values: Complex) -> Real:
     return np.concatenate([values.real, values.imag], axis=-1)
 
 
-def _covariance(quantity: Quantity) -> Real:
+def _covariance(quantity: Quantity, floor: float) -> Real:
     """Covariance over real and imaginary parts of all frequencies, shape (2 F, 2 F)."""
     count = quantity.value.size
     common = _split(quantity.common_changes())
-    total = np.eye(2 * count) * FLOOR**2 + common.T @ common
+    total = np.eye(2 * count) * floor**2 + common.T @ common
     noise = Quantity(quantity.value, tuple(e for e in quantity.effects if e.per_point))
     at = np.arange(count)
     total.reshape(2, count, 2, count)[:, at, :, at] += noise.covariance()
@@ -141,13 +138,13 @@ class _Fit:
 
 
 def _whitening(
-    network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float
+    network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float, floor: float
 ) -> Real:
     """What makes the difference of read and expected of unit covariance, shape (2 F, 2 F)."""
     through = network.two_port(frequency).bilinear(z_ref)
     away = built.value - through.apply(load.value)
     off = combine(away, (built, 1.0), (load, -through.derivative(load.value)))
-    return np.linalg.inv(np.linalg.cholesky(_covariance(off)))
+    return np.linalg.inv(np.linalg.cholesky(_covariance(off, floor)))
 
 
 def _chi2(points: float, tail: float) -> float:
@@ -163,8 +160,13 @@ def trim(
     built: Quantity,
     *,
     z_ref: float = defaults.REFERENCE_OHM,
+    floor: float = 1e-4,
 ) -> Trim:
-    """Which part of a built network is off, by its load's reflection and what is seen of both."""
+    """Which part of a built network is off, by its load's reflection and what is seen of both [1].
+
+    `floor` is the standard deviation [1] of each part of a reflection that is there in any case:
+    how well the model can be trusted.
+    """
     if not built.value.shape == load.value.shape == frequency.shape:
         raise MatchingError(
             f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
@@ -172,7 +174,7 @@ def trim(
         )
     if not network.elements:
         raise MatchingError("the network has no part that could be trimmed")
-    whiten = _whitening(network, frequency, load, built, z_ref)
+    whiten = _whitening(network, frequency, load, built, z_ref, floor)
     fit = _Fit(network, frequency, to_impedance(load.value, z_ref), built.value, whiten, z_ref)
     misfit = float((fit.residual([], np.zeros(0)) ** 2).sum())
     everything = range(len(network.elements))

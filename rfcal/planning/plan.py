@@ -14,7 +14,7 @@ from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.derived import DerivedFigure, derived
+from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 
@@ -44,7 +44,7 @@ class Plan:
 
     reflection: Quantity  # at the device [1]
     # intervals as from `derived`: "resistance", "reactance" and the others
-    figures: dict[str, DerivedFigure]
+    figures: dict[str, Figure]
     shares: dict[str, Real]  # of the sources in the variance of R and of X, shape (F, 2)
     options: tuple[Option, ...]  # the most helpful first
 

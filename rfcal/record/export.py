@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from rfcal import defaults
+from rfcal.matching.merit import Group
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
@@ -21,7 +23,7 @@ from rfcal.record.results import (
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
-from rfcal.uncertainty.derived import DerivedFigure
+from rfcal.uncertainty.derived import Figure as DerivedFigure
 
 KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
@@ -227,6 +229,8 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "place": request.place,
         "section_q": request.section_q,
         "phase_deg": request.phase_deg,
+        "nothing_needed": result.ranking.nothing_needed,
+        "raw_worst_swr": result.ranking.raw_worst_swr,
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,
@@ -262,8 +266,12 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         ],
         "swr_at_frequency": float(np.interp(goal.centre_hz, goal.frequency, candidate.swr)),
         "worst_swr_in_band": candidate.worst_swr,
-        "share_of_limit": result.limit and result.limit.reached(candidate.worst_swr),
+        "share_of_limit": result.limit.reached(candidate.worst_swr)
+        if result.limit and candidate.loss_db <= defaults.SMALL_LOSS_DB
+        else None,
         "loss_db": candidate.loss_db,
+        "delivered_db": -candidate.lost_db,
+        "better_than_none": result.ranking.group(candidate) != Group.BELOW,
         "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
         "yield": proposal.production.both,
         "yield_parts": proposal.production.parts,

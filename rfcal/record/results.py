@@ -100,6 +100,11 @@ class MatchResult:
             return False
         return self.plane_swr > SPOILT * self.proposals[0].candidate.worst_swr
 
+    @property
+    def plane_beyond(self) -> bool:
+        """Whether the plane sees more SWR than was asked for."""
+        return self.plane_swr is not None and self.plane_swr > self.request.target_swr
+
 
 @dataclass(frozen=True, eq=False)
 class Results:

@@ -17,7 +17,14 @@ from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
 from rfcal.report.text.line import line_lines
-from rfcal.report.text.match import match_parts, match_remarks, match_row, match_where
+from rfcal.report.text.match import (
+    match_above,
+    match_first,
+    match_parts,
+    match_remarks,
+    match_row,
+    match_where,
+)
 from rfcal.uncertainty import words as numbers
 
 NETWORKS_DRAWN = 3
@@ -168,7 +175,11 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "where": match_where(result),
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
-        "rows": [match_row(p, result.limit) for p in result.proposals],
+        "first": match_first(result),
+        "rows": [
+            {**match_row(p, result.limit), "above": match_above(result, i)}
+            for i, p in enumerate(result.proposals)
+        ],
         "remarks": match_remarks(result),
         "networks": [_network(f"match-{number}-{i}", result, p) for i, p in drawn],
     }

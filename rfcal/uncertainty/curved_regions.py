@@ -16,6 +16,8 @@ from rfcal.maths.circles import Spread, direction
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.quantity import Quantity
 
+ROUND = 0.1
+"""A turn counts as bent from this part of the standard deviation across it that it strays [1]."""
 BAND = 0.25
 """Standard deviation of the size, in parts of it, up to which a doubt is a band round the middle
 of the chart and no patch over it [1]."""
@@ -111,8 +113,7 @@ def region_of(
     plain, _ = _shape(reflection, turned, in_log=False)
     round_, turn = _shape(reflection, turned, in_log=True)
     across, other = np.sqrt(round_[:, 0, 0]), np.maximum(round_[:, 1, 1] - turn, 0)
-    # a band: turned more than else moved along, and longer than wide
-    bent = (turn > other) & (turn > across**2) & (across < BAND)
+    bent = (turn > 2 * ROUND * across) & (turn > other) & (across < BAND)
     covariance = np.where(bent[:, None, None], round_, plain)
     return Region(reflection.value, covariance, bent, size / 2 * np.where(bent, other, turn))
 

@@ -20,7 +20,7 @@ from rfcal.uncertainty.quantity import Quantity
 
 
 @dataclass(frozen=True, eq=False)
-class DerivedFigure:
+class Figure:
     """A real figure and its 95 % interval."""
 
     value: Real  # best estimate, shape (F,)
@@ -55,7 +55,7 @@ def derived(
     z_ref: float,
     region: Region | None = None,
     passive: bool | NDArray[np.bool_] = True,
-) -> dict[str, DerivedFigure]:
+) -> dict[str, Figure]:
     """All figures of one device, whose bounds hold where it is known to be passive.
 
     An inductance is negative where the device is a capacitor, and the other way round; where it may
@@ -88,7 +88,7 @@ def derived(
         }
 
 
-def ends_of(figures: Mapping[str, DerivedFigure]) -> Real:
+def ends_of(figures: Mapping[str, Figure]) -> Real:
     """Intervals of R and of X [ohm], shape (F, 2, 2): last axis low and high."""
     pair = (figures[name] for name in ("resistance", "reactance"))
     return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
@@ -98,11 +98,11 @@ def _root(square: Real) -> Real:
     return np.sqrt(np.maximum(square, 0))
 
 
-def _figure(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> DerivedFigure:
-    return DerivedFigure(value, ends[0], ends[1], unit, least)
+def _figure(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
+    return Figure(value, ends[0], ends[1], unit, least)
 
 
-def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, DerivedFigure]:
+def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, Figure]:
     """SWR rises with the size of the reflection, return loss falls."""
     return {
         "swr": _figure(swr(reflection), [swr(s) for s in sizes], "", 1.0),
@@ -112,18 +112,18 @@ def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, DerivedFi
     }
 
 
-def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> DerivedFigure:
+def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
     """One over a figure. Through zero it may be anything: very large of either sign."""
     low, high = ends
     through = (low < 0) & (high > 0)
     one, other = 1 / high, np.where(low == 0, np.inf, 1 / low)
     low, high = np.where(through, -np.inf, one), np.where(through, np.inf, other)
-    return DerivedFigure(1 / value, low, high, unit, least)
+    return Figure(1 / value, low, high, unit, least)
 
 
-def _quality(z: Complex, ends: tuple[Real, Real]) -> DerivedFigure:
+def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:
     """|X| / R from the interval of X / R."""
     sizes = np.abs(ends)
     low = np.where((ends[0] <= 0) & (ends[1] >= 0), 0.0, sizes.min(axis=0))
     value = np.where(z.real > 0, np.abs(z.imag) / np.where(z.real > 0, z.real, 1), np.inf)
-    return DerivedFigure(value, low, sizes.max(axis=0), "", 0.0)
+    return Figure(value, low, sizes.max(axis=0), "", 0.0)

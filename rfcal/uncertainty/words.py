@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from rfcal.uncertainty.derived import DerivedFigure, sidedness
+from rfcal.uncertainty.derived import Figure, sidedness
 
 SURE = 1e-9
 """An uncertainty of less than this part of a value is none [1]."""
@@ -42,7 +42,7 @@ def plus_minus(value: float, half_width: float) -> str:
     return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
 
 
-def figure_words(figure: DerivedFigure, at: int) -> str:
+def figure_words(figure: Figure, at: int) -> str:
     """A figure read off the reflection, with its interval."""
     value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
     return value_words(value, low, high, figure.unit, least=figure.least)

@@ -16,6 +16,7 @@ from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
 from rfcal.record.export import results_json
+from rfcal.record.findings.match import about_match
 from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
 from rfcal.record.job.match import SHOWN
@@ -447,3 +448,57 @@ def test_parasitics_of_the_parts_count(asked):
     assert (parts["L"].parallel_f, parts["C"].series_h) == (3e-12, 8e-9)
     seen = network.seen(np.array([55e6]), np.array([DEVICE_OHM]), z_ref=50.0)
     assert swr(seen)[0] < 1.5
+
+
+def test_nothing_needed_is_said_first(asked, tmp_path, capsys):
+    """60 ohm where SWR 1.5 is asked: what could be built stands below that."""
+    write(asked, "device", np.full(41, from_impedance(60.0)))
+    assert main(["report", str(asked), "--output", str(tmp_path / "o")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("match of"))
+    assert lines[at + 1].startswith("  nothing is needed: as it is the load has SWR 1.20 at worst")
+    written = (tmp_path / "o/report.html").read_text()
+    assert "Nothing is needed: as it is the load has SWR 1.20" in written
+    (match,) = json.loads((tmp_path / "o/results.json").read_text())["match"]
+    assert match["nothing_needed"]
+    assert match["raw_worst_swr"] == pytest.approx(1.2, rel=0.01)
+
+
+def test_what_delivers_less_than_no_network_stands_below_a_line(asked):
+    """58 ohm lose 0.02 dB by the mismatch; a stub of this cable loses more."""
+    write(asked, "device", np.full(41, from_impedance(58.0)))
+    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "shunt stub"]')
+    said = match_words.match_lines(compute(asked).matches[0])
+    line = next(i for i, text in enumerate(said) if "delivers less than none" in text)
+    stubs = [i for i, text in enumerate(said) if ". shunt stub" in text]
+    assert stubs
+    assert min(stubs) > line
+
+
+def test_a_network_that_loses_much_says_so_in_words(asked):
+    write(asked, "device", np.full(41, from_impedance(20 - 60j)))
+    bend(asked, "power_w = 5", "power_w = 5\ninductor_q = 10")
+    result = compute(asked).matches[0]
+    said = "\n".join(match_words.match_lines(result))
+    loss = result.proposals[0].candidate.loss_db
+    assert loss > 1
+    assert f"network 1 loses {loss:.1f} dB in its parts: of 100 W into it" in said
+    assert match_words.match_row(result.proposals[0], result.limit)["limit"] in (
+        "no limit",
+        "not told: its loss lowers the SWR",
+    )
+
+
+def test_more_swr_at_the_plane_than_was_asked_is_a_remark(asked):
+    """Also where the network sees hardly less: 1.547 is not 1.5."""
+    behind_line(asked, COAX, '"device"')
+    (result,) = compute(asked).matches
+    worst = result.proposals[0].candidate.worst_swr
+    beyond = replace(
+        result, plane_swr=1.03 * worst, request=replace(result.request, target_swr=1.01 * worst)
+    )
+    assert not beyond.spoilt
+    said = "\n".join(match_words.match_remarks(beyond))
+    assert "the standards' plane sees SWR" in said
+    assert f"where {beyond.request.target_swr:g} was asked" in said
+    assert "match-plane" in {f.code for f in about_match(beyond)}

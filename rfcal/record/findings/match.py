@@ -1,7 +1,6 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
 from rfcal.findings import Finding, swr_words
-from rfcal.maths.reflection import from_impedance, swr
 from rfcal.record.findings import catalogue
 from rfcal.record.results import MatchResult
 
@@ -19,7 +18,7 @@ def about_match(result: MatchResult) -> list[Finding]:
         step_mhz = result.step_hz / 1e6
         found.append(catalogue.MATCH_STEP(device=device, where=where, step_mhz=step_mhz))
     plane = result.plane_swr
-    if result.spoilt and plane is not None and plane > request.target_swr:
+    if plane is not None and result.plane_beyond and (result.spoilt or _first_meets(result)):
         found.append(
             catalogue.MATCH_PLANE(
                 device=device,
@@ -29,6 +28,10 @@ def about_match(result: MatchResult) -> list[Finding]:
             )
         )
     return found
+
+
+def _first_meets(result: MatchResult) -> bool:
+    return bool(result.proposals) and result.proposals[0].candidate.meets
 
 
 def _networks(result: MatchResult) -> list[Finding]:
@@ -46,7 +49,7 @@ def _networks(result: MatchResult) -> list[Finding]:
                 device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
             )
         )
-    if not any(p.candidate.meets for p in result.proposals):
+    if not (result.ranking.nothing_needed or any(p.candidate.meets for p in result.proposals)):
         best = swr_words(min(p.candidate.worst_swr for p in result.proposals))
         low, high = request.band_hz
         band = low < high
@@ -64,7 +67,6 @@ def _networks(result: MatchResult) -> list[Finding]:
 
 def _none(result: MatchResult) -> list[Finding]:
     """Whether a network is missed; a device may need none."""
-    request = result.request
-    bare = swr(from_impedance(result.goal.in_band()[1], request.target_ohm)).max()
-    missed = bare > request.target_swr
-    return [catalogue.MATCH_NONE(device=request.measurement)] if missed else []
+    if result.ranking.nothing_needed:
+        return []
+    return [catalogue.MATCH_NONE(device=result.request.measurement)]

@@ -1,6 +1,7 @@
 """Networks that match a corrected device, of parts that can be bought and cut."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, step_needed
+from rfcal.matching.merit import order
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import Tolerance, production_yield, sensitivity
@@ -24,6 +26,8 @@ from rfcal.uncertainty.quantity import Quantity
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
+YIELD_STEP = 0.05
+"""Yields that differ by less are equal [1]."""
 DRAWS = 400
 """Draws of parts and of the measured load for the yield."""
 
@@ -37,7 +41,8 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
     drawn = to_impedance(before.draw(rng, DRAWS), z_ref)
-    proposals = tuple(_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN])
+    shown = [_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN]]
+    proposals = tuple(sorted(shown, key=partial(_merit, ranking)))
     trimming = plane = None
     if proposals:
         best = proposals[0].candidate.network
@@ -122,6 +127,14 @@ def _proposal(
     stress = network.stress(*goal.in_band(), power_w=request.power_w)
     volt, ampere = np.max(stress.volt, axis=-1), np.max(stress.ampere, axis=-1)
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
+
+
+def _merit(ranking: Ranking, proposal: Proposal) -> tuple[float, ...]:
+    """What comes first: of equals by power and parts, what more often holds, at less volt."""
+    candidate = proposal.candidate
+    place, step, took, _ = order(candidate, ranking.raw_lost_db, ranking.least_db)
+    share = round(proposal.production.both / YIELD_STEP)
+    return place, step, took, -share, float(proposal.volt.max(initial=0.0))
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

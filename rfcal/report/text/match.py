@@ -2,9 +2,11 @@
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.findings import swr_words
 from rfcal.matching.bode_fano import Limit
-from rfcal.matching.goal import Bandwidth
+from rfcal.matching.goal import Bandwidth, Candidate
+from rfcal.matching.merit import Group
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.uncertainty.words import mhz
 
@@ -18,6 +20,28 @@ def _title(proposal: Proposal) -> str:
     return ", ".join(filter(None, (network.topology, network.form)))
 
 
+def match_first(result: MatchResult) -> str:
+    """Whether anything is needed, where nothing is; else empty."""
+    if not result.ranking.nothing_needed:
+        return ""
+    then = "; what follows would only lower it" if result.proposals else ""
+    return (
+        f"nothing is needed: as it is the load has SWR {result.ranking.raw_worst_swr:.2f} at "
+        f"worst, where {result.request.target_swr:g} was asked{then}"
+    )
+
+
+def match_above(result: MatchResult, number: int) -> str:
+    """What stands above a network of the list, counted from 0; mostly nothing."""
+    groups = [result.ranking.group(p.candidate) for p in result.proposals[: number + 1]]
+    if groups[-1] != Group.BELOW or Group.BELOW in groups[:-1]:
+        return ""
+    return (
+        "from here on a network lowers the SWR and delivers less than none, which loses "
+        f"{result.ranking.raw_lost_db:.2f} dB by its mismatch"
+    )
+
+
 def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     """One line of the ranked table in words; with the limit, how close the network comes to it."""
     c, made = proposal.candidate, proposal.production
@@ -26,8 +50,9 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "network": _title(proposal),
         "parts": parts or "nothing",
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
-        "limit": _reached(limit, c.worst_swr),
+        "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
+        "delivered": _percent(c.lost_db),
         "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
         "yield": f"{made.both:.0%}",
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
@@ -39,10 +64,18 @@ def sets_none(limit: Limit | None) -> bool:
     return limit is None or (limit.told and limit.swr < NEARLY_ONE)
 
 
-def _reached(limit: Limit | None, worst_swr: float) -> str:
+def _percent(lost_db: float) -> str:
+    """What is left of the power after a loss."""
+    share = 10 ** (-lost_db / 10)
+    return f"{share:.0%}" if share > 0.1 else f"{share:.2%}"
+
+
+def _reached(limit: Limit | None, candidate: Candidate) -> str:
     if limit is None or sets_none(limit):
         return "no limit"
-    share = limit.reached(worst_swr)
+    if candidate.loss_db > defaults.SMALL_LOSS_DB:
+        return "not told: its loss lowers the SWR"
+    share = limit.reached(candidate.worst_swr)
     return "not known" if share is None else f"{share:.0%}"
 
 
@@ -71,10 +104,13 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
 def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
-    for i, proposal in enumerate(result.proposals, start=1):
+    said += filter(None, [f"  {match_first(result)}".rstrip()])
+    for i, proposal in enumerate(result.proposals):
         r = match_row(proposal, result.limit)
+        said += filter(None, [f"  {match_above(result, i)}".rstrip()])
         said.append(
-            f"  {i}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
+            f"  {i + 1}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
+            f"{r['delivered']} of the power arrives, "
             f"{r['yield']} of such networks hold the target, up to {r['volt']}"
         )
     return said + [f"  {text}" for text in match_remarks(result)]
@@ -117,6 +153,16 @@ def _cut_from(result: MatchResult) -> list[str]:
     ]
 
 
+def _lossy(result: MatchResult) -> list[str]:
+    """Which networks turn much of the power into heat."""
+    return [
+        f"network {i} loses {p.candidate.loss_db:.1f} dB in its parts: of 100 W into it "
+        f"{100 * 10 ** (-p.candidate.loss_db / 10):.0f} W go on to the load, the rest heats them"
+        for i, p in enumerate(result.proposals, start=1)
+        if p.candidate.loss_db > defaults.NOTED_LOSS_DB
+    ]
+
+
 def match_remarks(result: MatchResult) -> list[str]:
     """The limit, what the line still loses, what was refused, and what to trim."""
     said = _cut_from(result)
@@ -131,11 +177,13 @@ def match_remarks(result: MatchResult) -> list[str]:
             if np.isfinite(result.path_db)
             else f"what the path itself still loses {how} cannot be told"
         )
-    if result.spoilt and result.plane_swr is not None:
+    if (result.spoilt or result.plane_beyond) and result.plane_swr is not None:
+        asked = f", where {result.request.target_swr:g} was asked" if result.plane_beyond else ""
         said.append(
             f"with the first network in its place the standards' plane sees SWR "
-            f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm"
+            f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm{asked}"
         )
+    said += _lossy(result)
     if result.limit is not None and result.proposals:
         limit = result.limit
         if not limit.told:
@@ -146,11 +194,12 @@ def match_remarks(result: MatchResult) -> list[str]:
         elif sets_none(limit):
             said.append("the load itself sets no limit to the match over so narrow a band")
         else:
-            first = _reached(limit, result.proposals[0].candidate.worst_swr)
+            first = result.proposals[0].candidate
+            near = first.loss_db <= defaults.SMALL_LOSS_DB
             said.append(
                 f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
-                "(limit of Bode and Fano, both conditions, by the load's series or parallel "
-                f"model); the first comes {first} of the way"
+                "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
+                f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
     said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
     if result.trimming is not None:

@@ -1,0 +1,97 @@
+"""In which order networks are offered: by the power that reaches the load, then by what they take.
+
+Loss is never a way to a low SWR: it counts as lost, whatever it does to the reflection.
+"""
+
+from collections.abc import Sequence
+from enum import IntEnum
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.matching.element import SERIES
+from rfcal.matching.goal import Candidate
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Stub
+
+LINE_EFFORT = 1.5
+"""What a piece of line takes beside a coil or a capacitor [1] (common practice, no source)."""
+METRE_EFFORT = 0.1
+"""And each metre of it [1/m] (common practice, no source)."""
+
+LOW_PASS_EASE = 0.1
+"""What a low-pass is better than a high-pass of as many parts [1]: it keeps a transmitter's
+harmonics back (common practice, no source)."""
+
+
+class Group(IntEnum):
+    """Networks that are offered one after the other, whatever they lose."""
+
+    HOLDS = 0  # the target over the band, by parts that are easy to build
+    AWKWARD = 1  # it holds, by a stub that floats or by much cable
+    MISSES = 2  # the target, and delivers more than no network would
+    BELOW = 3  # no network would deliver more
+
+
+def effort(network: Network) -> float:
+    """What it takes to build, in coils and capacitors [1]."""
+    ease = LOW_PASS_EASE if network.form == "low-pass" else 0.0
+    return -ease + sum(
+        1.0 if e.line is None else LINE_EFFORT + METRE_EFFORT * float(e.value)
+        for e in network.elements
+    )
+
+
+def floats(network: Network) -> bool:
+    """Whether a stub of it lies in series, so that neither of its conductors is at ground."""
+    return any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
+
+
+def _awkward(network: Network) -> bool:
+    cable = sum(float(e.value) for e in network.elements if e.line is not None)
+    return floats(network) or cable > defaults.MUCH_CABLE_M
+
+
+def group(candidate: Candidate, bare_db: float, least_db: float) -> Group:
+    """Where a network stands; lost without one, and with the one that loses least [dB]."""
+    if candidate.lost_db >= bare_db:
+        return Group.BELOW
+    # what holds the SWR by twice the loss of another does so by its loss
+    if not candidate.meets or candidate.lost_db > least_db + defaults.MUCH_LOSS_DB:
+        return Group.MISSES
+    return Group.AWKWARD if _awkward(candidate.network) else Group.HOLDS
+
+
+def _wasted(candidate: Candidate, bare_db: float, least_db: float) -> bool:
+    """Whether so much is lost in it, where another or none would do better, that it is left out."""
+    worse = min(bare_db, least_db + defaults.MUCH_LOSS_DB)
+    return candidate.loss_db > defaults.MUCH_LOSS_DB and candidate.lost_db > worse
+
+
+def in_order(
+    candidates: Sequence[Candidate], bare_db: float
+) -> tuple[tuple[Candidate, ...], dict[str, str]]:
+    """Candidates by merit, best first, and why those are left out that lose too much [by name].
+
+    `bare_db` is what no network loses by its mismatch at the band's worst frequency [dB].
+    """
+    least = min((c.lost_db for c in candidates), default=bare_db)
+    kept, left_out = [], {}
+    for candidate in candidates:
+        if _wasted(candidate, bare_db, least):
+            left_out[candidate.network.topology] = (
+                f"it would lose {candidate.loss_db:.1f} dB, where another network or none "
+                "delivers more"
+            )
+        else:
+            kept.append(candidate)
+    kept.sort(key=lambda c: order(c, bare_db, least))
+    names = {c.network.topology for c in kept}
+    return tuple(kept), {name: why for name, why in left_out.items() if name not in names}
+
+
+def order(candidate: Candidate, bare_db: float, least_db: float) -> tuple[float, ...]:
+    """What comes first: the group, the power in steps, the effort, the SWR."""
+    step = int(np.floor((candidate.lost_db - least_db) / defaults.POWER_STEP_DB + 1e-9))
+    place = group(candidate, bare_db, least_db)
+    return float(place), float(step), effort(candidate.network), candidate.worst_swr
