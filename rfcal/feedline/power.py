@@ -65,7 +65,7 @@ class PathLoss:
     expanded_uncertainty_db: Real
 
 
-def path_loss(inputs: Inputs, reflection: Complex, rng: np.random.Generator) -> PathLoss | None:
+def path_loss(inputs: Inputs, reflection: Complex, rng: "np.random.Generator") -> PathLoss | None:
     """Loss of what was removed between plane and device, with the device's reflection [1].
 
     None where nothing was removed, or where something was added.

@@ -23,7 +23,7 @@ class Tolerance:
     lumped: float = defaults.TOLERANCE  # of coils and capacitors [1, relative].
     length_m: float = defaults.CUT_M  # of every cut [m].
 
-    def draw(self, network: Network, rng: np.random.Generator, draws: int) -> Network:
+    def draw(self, network: Network, rng: "np.random.Generator", draws: int) -> Network:
         """Networks as they may turn out, their values of shape (draws, 1)."""
         values = []
         for element in network.elements:
@@ -51,7 +51,7 @@ def production_yield(
     network: Network,
     *,
     tolerance: Tolerance,
-    rng: np.random.Generator,
+    rng: "np.random.Generator",
     draws: int = 2000,
     load_draws: Complex | None = None,
 ) -> Yield:

@@ -31,11 +31,11 @@ class Inputs:
     connection: Quantity  # what connecting adds to its true reflection [1]; zero on average
     path: tuple[Step, ...] = ()  # from the standards' plane outward
 
-    def draw(self, rng: np.random.Generator, draws: int) -> Complex:
+    def draw(self, rng: "np.random.Generator", draws: int) -> Complex:
         """Random corrected reflections [1], shape (draws, F): the model of random inputs."""
         return self.walk(rng, draws)[0]
 
-    def walk(self, rng: np.random.Generator, draws: int) -> tuple[Complex, list[Bilinear]]:
+    def walk(self, rng: "np.random.Generator", draws: int) -> tuple[Complex, list[Bilinear]]:
         """Random corrected reflections, as `draw`, and the path's random maps in its order."""
         calibration, drawn = self.calibration, dict[Hashable, Real]()
         known = [k.draw(rng, draws, drawn) for k in calibration.known]

@@ -78,7 +78,7 @@ class Assessment:
 
 
 def monte_carlo(
-    inputs: Inputs, z_ref: float, rng: np.random.Generator, *, draws: int = 20_000
+    inputs: Inputs, z_ref: float, rng: "np.random.Generator", *, draws: int = 20_000
 ) -> Simulated:
     """Impedance of the device by Monte Carlo, with a fixed number of draws.
 
@@ -104,7 +104,7 @@ def monte_carlo(
 
 
 def assess(
-    inputs: Inputs, interval: Real, z_ref: float, rng: np.random.Generator, *, answer: int = 0
+    inputs: Inputs, interval: Real, z_ref: float, rng: "np.random.Generator", *, answer: int = 0
 ) -> Assessment:
     """Both answers at some frequencies: that of the answer, and those where most is bent.
 
@@ -167,7 +167,7 @@ def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
     return np.sort(first[:ASKED])
 
 
-def _pieces(inputs: Inputs, rng: np.random.Generator, draws: int) -> Iterator[Complex]:
+def _pieces(inputs: Inputs, rng: "np.random.Generator", draws: int) -> Iterator[Complex]:
     """Draws of the corrected reflection [1], shape (n, F), as fit the processor's cache."""
     size = max(1, 8192 // inputs.reading.value.size)
     for start in range(0, draws, size):
@@ -187,7 +187,7 @@ class _Drawn:
         self.origin, self.first, self.second = np.zeros((3, value.size, 9))
         self.sample = np.empty(0, complex)
 
-    def more(self, index: NDArray[np.intp], rng: np.random.Generator) -> None:
+    def more(self, index: NDArray[np.intp], rng: "np.random.Generator") -> None:
         """One more batch at some frequencies; sums are about the first, which saves digits."""
         value = self.value[index]
         drawn = np.concatenate(list(_pieces(self.inputs.at(index), rng, BATCH))).T

@@ -37,7 +37,7 @@ class Audit:
 
 
 def audit(
-    setup: Setup, device_ohm: complex, rng: np.random.Generator, *, sessions: int = 4000
+    setup: Setup, device_ohm: complex, rng: "np.random.Generator", *, sessions: int = 4000
 ) -> Audit:
     """Simulate whole measurements of one device at the middle of a set-up's frequencies."""
     here = setup.repeated(sessions)
@@ -75,7 +75,7 @@ def _linear(reflection: Quantity, true: complex, z_ref: float) -> dict[str, int]
     }
 
 
-def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
+def session(setup: Setup, true: Complex, rng: "np.random.Generator") -> Inputs:
     """One session at every frequency of a set-up, with errors of its own."""
     if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
         raise CalibrationError("an audit takes standards, and lines known by their figures")
@@ -97,7 +97,7 @@ def session(setup: Setup, true: Complex, rng: np.random.Generator) -> Inputs:
     return Inputs(calibration, _apart(bench.reading(calibration, sweep)), connection, path)
 
 
-def _through(path: tuple[Step, ...], true: Complex, rng: np.random.Generator) -> Complex:
+def _through(path: tuple[Step, ...], true: Complex, rng: "np.random.Generator") -> Complex:
     """What is seen at the plane of a device behind lines that are not quite as believed."""
     for step in reversed(path):
         actual = [_once(p, rng) for p in step.parameters]
@@ -110,11 +110,11 @@ def _apart(quantity: Quantity) -> Quantity:
     return Quantity(quantity.value, tuple(replace(e, per_point=True) for e in quantity.effects))
 
 
-def _once(quantity: Quantity, rng: np.random.Generator) -> Complex:
+def _once(quantity: Quantity, rng: "np.random.Generator") -> Complex:
     return quantity.draw(rng, 1)[0]
 
 
-def _read(setup: Setup, label: str, raw: Complex, rng: np.random.Generator) -> Sweep:
+def _read(setup: Setup, label: str, raw: Complex, rng: "np.random.Generator") -> Sweep:
     """A reading with the errors of noise and display."""
     planned = setup.read(label, raw)
     return replace(planned, reflection=_once(setup.bench().raw(planned), rng))

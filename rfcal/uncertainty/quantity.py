@@ -43,7 +43,7 @@ class Effect:
         kind = self.per_point, self.rectangular
         return Effect(self.source, change, *kind, self.influence, self.freedom)
 
-    def numbers(self, rng: np.random.Generator, draws: int, points: int) -> Real:
+    def numbers(self, rng: "np.random.Generator", draws: int, points: int) -> Real:
         """Random numbers of unit standard deviation, shape (draws, points) or (draws, 1)."""
         shape = (draws, points if self.per_point else 1)
         if self.rectangular:
@@ -148,7 +148,7 @@ class Quantity:
         return np.trace(self.covariance(), axis1=-2, axis2=-1) / 2
 
     def draw(
-        self, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real] | None = None
+        self, rng: "np.random.Generator", draws: int, drawn: dict[Hashable, Real] | None = None
     ) -> Complex:
         """Random values, shape (draws, F).
 
@@ -177,7 +177,7 @@ def _merged(effects: Iterable[Effect]) -> tuple[Effect, ...]:
 
 
 def _spread(
-    effect: Effect, rng: np.random.Generator, draws: int, drawn: dict[Hashable, Real]
+    effect: Effect, rng: "np.random.Generator", draws: int, drawn: dict[Hashable, Real]
 ) -> Real:
     """Root of chi-square over its degrees of freedom, one for all effects of a source."""
     key = ("degrees of freedom", effect.source, effect.freedom)

@@ -112,7 +112,7 @@ def _proposal(
     goal: Goal,
     candidate: Candidate,
     drawn: Complex,
-    rng: np.random.Generator,
+    rng: "np.random.Generator",
 ) -> Proposal:
     """A candidate worked out; `drawn` are impedances [ohm] that the load may have, (N, F)."""
     network = candidate.network
