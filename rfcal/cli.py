@@ -11,7 +11,7 @@ from pathlib import Path
 from rfcal import __version__
 from rfcal.errors import RecordError, RfcalError
 from rfcal.record.files import write_files
-from rfcal.record.format.table import FILE
+from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"

@@ -67,9 +67,9 @@ class Written:
             lines.append(f"resistance_ohm = {model.resistance}")
         if model.offset_delay:
             lines.append(f"offset_delay_ps = {model.offset_delay * 1e12!r}")
-        for key in UNCERTAINTIES:
-            if key.gives in model.uncertainty:
-                value = float(model.uncertainty[key.gives] / key.factor)
+        for part, key in UNCERTAINTIES.items():
+            if part in model.uncertainty:
+                value = float(model.uncertainty[part] / key.factor)
                 lines.append(f"{key.name} = {value!r}")
         return "\n".join(lines) + "\n" + self.reading(name, model.reflection(F))
 

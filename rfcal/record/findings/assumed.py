@@ -6,16 +6,12 @@ from dataclasses import dataclass
 from rfcal import defaults
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import BY_OHMMETER, DEFAULTS
-from rfcal.record.format.numbers import Number
-from rfcal.record.format.path import BETWEEN
+from rfcal.record.format import path, standard
+from rfcal.record.format.kinds import Number
 from rfcal.record.format.schema import RESIDUAL, Artefact, Record
-from rfcal.record.format.standard import UNCERTAINTIES
 
 PREFIXES = {"H": (1e-9, "nH"), "F": (1e-15, "fF")}
 """Units in which strays are told."""
-
-_OF_STANDARD = {key.gives: key for key in UNCERTAINTIES}
-_OF_PATH = {key.gives or "uncertainty": key for key in BETWEEN.keys if isinstance(key, Number)}
 
 
 @dataclass(frozen=True)
@@ -59,14 +55,13 @@ def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed
         if item.build_stated:
             return Assumed(f"'{item.name}'", tuple(said))
         said.append(f'build "{item.model.build}"')
-    said += [_taken(_OF_STANDARD[what], deviation) for what, deviation in missing.items()]
+    said += [_taken(standard.UNCERTAINTIES[what], deviation) for what, deviation in missing.items()]
     return Assumed(f"'{item.name}'", tuple(said))
 
 
 def assumed_of_element(name: str, doubt: Mapping[str, float], assumed: Sequence[str]) -> Assumed:
     """Which uncertainties of an element of a path, or of the line check, are not stated."""
-    keys = [(_OF_PATH.get(what, _OF_PATH["uncertainty"]), doubt[what]) for what in assumed]
-    return Assumed(name, tuple(_taken(key, deviation) for key, deviation in keys))
+    return Assumed(name, tuple(_taken(path.UNCERTAINTIES[what], doubt[what]) for what in assumed))
 
 
 def _taken(key: Number, deviation: float) -> str:

@@ -4,11 +4,72 @@ From the same description come the refusals, the nearest known key, the record t
 writes and the table of keys in the README. A key of a kind of its own is a subclass of `Key`.
 """
 
-from collections.abc import Callable
-from dataclasses import KW_ONLY, dataclass
+import difflib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import KW_ONLY, dataclass, field
+from pathlib import Path
 from typing import Any
 
-from rfcal.record.format.table import Table
+from rfcal.errors import RecordError
+
+FILE = "record.toml"
+
+LATER = ("x_sign",)
+"""Keys of record format 1 that this version of rfcal does not compute yet."""
+
+
+class Table:
+    """A table of the record as the TOML parser gave it, and its place, which refusals name."""
+
+    # `place` says where it stands, such as ``[[standard]] 2 ('load')``; empty for the top level
+    def __init__(self, values: dict[str, Any], place: str, folder: Path):
+        self.values, self.place, self.folder = values, place, folder
+
+    def __contains__(self, key: str) -> bool:
+        return key in self.values
+
+    def fail(self, key: str, message: str) -> RecordError:
+        """An error that names file, place and key (empty for the table as a whole)."""
+        return RecordError(FILE, " ".join(filter(None, (self.place, key))), message)
+
+    def missing(self, key: str, what: str) -> RecordError:
+        """The error for a key that must be there."""
+        return self.fail(key, f"this key is missing, and {what} is needed")
+
+    def only(self, allowed: Iterable[str]) -> None:
+        """Refuse keys that the format does not know, or that come in a later version."""
+        allowed = list(allowed)
+        for key in self.values:
+            if key in allowed:
+                continue
+            if key in LATER:
+                raise self.fail(key, "this version of rfcal does not compute this key yet")
+            near = [k for k in allowed if key in k.split("_")]
+            near = near or [k for k in allowed if key in k]
+            near = near or difflib.get_close_matches(key, allowed, 1, 0)
+            raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
+
+    def one_of(self, candidates: Iterable[str], reason: str) -> str:
+        """The one key of several that is there; `reason` begins the sentence for none or more."""
+        candidates = list(candidates)
+        present = [c for c in candidates if c in self]
+        if len(present) != 1:
+            raise self.fail("", f"{reason} by exactly one of {', '.join(candidates)}")
+        return present[0]
+
+    def inner(self, key: str) -> "Table":
+        """A table inside this one, as ``[key]`` makes it; empty where the key is absent."""
+        value = self.values.get(key, {})
+        if not isinstance(value, dict):
+            raise self.fail(key, f"expected a table headed [{key}]")
+        return Table(value, f"[{key}]", self.folder)
+
+    def tables(self, key: str, place: str) -> list["Table"]:
+        """Tables as ``[[key]]`` makes them, their place numbered; none where the key is absent."""
+        found = self.values.get(key, [])
+        if not isinstance(found, list) or not all(isinstance(v, dict) for v in found):
+            raise self.fail(key, f"expected tables headed [[{key}]]")
+        return [Table(v, f"{place} {i}", self.folder) for i, v in enumerate(found, start=1)]
 
 
 @dataclass(frozen=True)
@@ -22,7 +83,6 @@ class Key:
     needed: bool = False  # whether it must be there
     instead: str = ""  # what stands in, in words, where that follows from something else
     kinds: tuple[str, ...] = ()  # of which kinds of its table it may stand; of all where empty
-    gives: str = ""  # name of its value in the model, where that is the key's only use
 
     def read(self, table: Table) -> Any:
         """The value in SI, or what stands in for it."""
@@ -54,6 +114,11 @@ class Key:
         return self.instead or ("" if self.default is None else str(self.default))
 
 
+def _no_kind(table: Table) -> str:
+    """What tables are that are all of one kind."""
+    return ""
+
+
 @dataclass(frozen=True)
 class Section:
     """One table of the record: its header, what it is for, and all that may stand in it."""
@@ -61,8 +126,9 @@ class Section:
     header: str
     says: str
     keys: tuple[Key, ...]
-    # of a table that has kinds: which it is, and that in words
-    kind: Callable[[Table], tuple[str, str]] | None = None
+    # of a table that has kinds: which it is, and each in words
+    kind: Callable[[Table], str] = _no_kind
+    kinds: Mapping[str, str] = field(default_factory=dict)
     readings: tuple[Key, ...] = ()  # keys of which exactly one says where its raw reading is
     below: tuple[str, ...] = ()  # tables inside it
 
@@ -71,18 +137,14 @@ class Section:
         """The header without its brackets and without the table that it stands in."""
         return self.header.strip("[]").split(".")[-1]
 
-    def kind_of(self, table: Table) -> tuple[str, str]:
-        """Which kind of its section a table is, and that in words; empty where there are none."""
-        return self.kind(table) if self.kind else ("", "")
-
     def read(self, table: Table) -> dict[str, Any]:
         """Values in SI of all keys that may stand in a table of this kind."""
         table.only((*(key.name for key in self.keys), *self.below))
         if self.readings:
             table.one_of((key.name for key in self.readings), "give the raw reading")
-        kind, words = self.kind_of(table)
-        own = [key for key in self.keys if not (kind and key.kinds) or kind in key.kinds]
+        kind = self.kind(table)
+        own = [key for key in self.keys if not key.kinds or kind in key.kinds]
         for key in self.keys:
             if key.name in table and key not in own:
-                raise table.fail(key.name, f"this key has no meaning for {words}")
+                raise table.fail(key.name, f"this key has no meaning for {self.kinds[kind]}")
         return {key.name: key.read(table) for key in own}

@@ -9,14 +9,11 @@ from rfcal import defaults
 from rfcal.matching.parts import E_SERIES
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.record.format.cable import NEEDED, line_of
-from rfcal.record.format.keys import Key, Section
-from rfcal.record.format.numbers import Number, finite
-from rfcal.record.format.table import Table
-from rfcal.record.format.texts import Choice, File, Text, Words, one_among
+from rfcal.record.format.keys import Key, Section, Table
+from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, finite, one_among
+from rfcal.record.format.line import NEEDED, line_of
 
 PLACES = ("device", "calibration plane")
 
@@ -91,105 +88,47 @@ class Phase(Number):
         return phase
 
 
-def _q(name: str, says: str, default: float) -> Number:
-    return Number(name, says, default=default, low=1.0, high=1e6)
-
-
-SECTION_Q = Number(
-    "section_q",
+_SECTION_Q = (
     "Q of pi and T sections, the larger one of both sides; where neither this nor a phase is "
-    "given, values go where the band is best",
-    low=0.0,
-    above=True,
-    high=1e3,
+    "given, values go where the band is best"
 )
-PHASE = Phase(
-    "phase_deg",
-    "or how far the load side lags: a pi's voltage, a T's current",
-    unit="degrees, -180 to 180",
-    low=-180.0,
-    above=True,
-    high=180.0,
+SECTION_Q = Number("section_q", _SECTION_Q, "", 0.0, 1e3, above=True)
+_PHASE = "or how far the load side lags: a pi's voltage, a T's current"
+PHASE = Phase("phase_deg", _PHASE, "degrees, -180 to 180", -180.0, 180.0, above=True)
+STOCK = (
+    Choice("series", "preferred values", among=E_SERIES, default=defaults.SERIES),
+    Number("inductor_q", "Q of coils", "", 1.0, 1e6, default=defaults.INDUCTOR_Q),
+    Number("capacitor_q", "Q of capacitors", "", 1.0, 1e6, default=defaults.CAPACITOR_Q),
+    Number("inductor_parallel_f", "a coil's own capacitance", "F", 0.0, 1e-6, default=0.0),
+    Number("capacitor_series_h", "inductance of a capacitor's leads", "H", 0.0, 1e-3, default=0.0),
 )
+"""Keys of the parts that exist, by the names that `Stock` gives them."""
+LINES = Lines(
+    "lines",
+    "what stubs and sections are cut from",
+    instead=f"{' and '.join(f'{z0:g}' for z0 in defaults.STOCK_OHM)} ohm with the other figures of "
+    f"{defaults.STOCK_CABLE}",
+)
+_SWR, _TOLERANCE = "the SWR to be reached", "how far coils and capacitors may be off"
+_PLACE = "where the network goes; metres count from the device on a line known by its figures"
+_DESIGN = "middle of the band, or the answer's"
 MATCH = Section(
     "[match]",
     "Networks that match a device, of parts that can be bought and cut; several as `[[match]]`.",
     (
         Text("measurement", "name of the device", instead="the first"),
-        Number(
-            "frequency_mhz",
-            "design frequency",
-            unit="MHz",
-            low=0.0,
-            above=True,
-            instead="middle of the band, or the answer's",
-        ),
+        Number("frequency_mhz", "design frequency", "MHz", 0.0, above=True, instead=_DESIGN),
         Band("band_mhz", "where the SWR counts", instead="the frequency alone"),
-        Number(
-            "power_w",
-            "power, for volts and amperes",
-            unit="W",
-            default=defaults.POWER_W,
-            low=1e-6,
-            high=1e6,
-        ),
-        Number(
-            "target_ohm",
-            "what the device is to become",
-            unit="ohm",
-            low=LEAST_OHM,
-            high=MOST_OHM,
-            instead="`reference_ohm`",
-        ),
-        Number(
-            "target_swr",
-            "the SWR to be reached",
-            default=defaults.TARGET_SWR,
-            low=1.0,
-            above=True,
-            high=100.0,
-        ),
-        Choice("series", "preferred values", among=E_SERIES, default=defaults.SERIES),
-        _q("inductor_q", "Q of coils", defaults.INDUCTOR_Q),
-        _q("capacitor_q", "Q of capacitors", defaults.CAPACITOR_Q),
-        Number(
-            "inductor_parallel_f",
-            "a coil's own capacitance",
-            unit="F",
-            default=0.0,
-            low=0.0,
-            high=1e-6,
-        ),
-        Number(
-            "capacitor_series_h",
-            "inductance of a capacitor's leads",
-            unit="H",
-            default=0.0,
-            low=0.0,
-            high=1e-3,
-        ),
-        Number(
-            "tolerance_percent",
-            "how far coils and capacitors may be off",
-            unit="%",
-            default=defaults.TOLERANCE,
-            low=0.0,
-            high=0.5,
-        ),
-        Lines(
-            "lines",
-            "what stubs and sections are cut from",
-            instead=f"{' and '.join(f'{z0:g}' for z0 in defaults.STOCK_OHM)} ohm with the other "
-            f"figures of {defaults.STOCK_CABLE}",
-        ),
+        Number("power_w", "power, for volts and amperes", "W", 1e-6, 1e6, default=defaults.POWER_W),
+        Number("target_ohm", "what the device is to become", *OHM, instead="`reference_ohm`"),
+        Number("target_swr", _SWR, "", 1.0, 100.0, above=True, default=defaults.TARGET_SWR),
+        *STOCK,
+        Number("tolerance_percent", _TOLERANCE, "%", 0.0, 0.5, default=defaults.TOLERANCE),
+        LINES,
         Words("topologies", "which are tried", among=TOPOLOGIES),
         SECTION_Q,
         PHASE,
-        Place(
-            "place",
-            "where the network goes; metres count from the device on a line known by its figures",
-            default="device",
-        ),
+        Place("place", _PLACE, default="device"),
         File(
             "built",
             "sweep after building the first network of the list, through the same path as the "
@@ -241,31 +180,20 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     found = MATCH.read(table)
     if not names:
         raise table.fail("measurement", "there is no [[measurement]] to match")
-    measurement = found["measurement"] or names[0]
-    centre, band = _band(found)
+    found["measurement"] = one_among(table, "measurement", found["measurement"] or names[0], names)
+    found["target_ohm"] = found["target_ohm"] or reference_ohm
     _require_one_section(table, found["topologies"])
+    # design frequency and band [Hz] follow from each other where one is missing
+    centre, band = found.pop("frequency_mhz"), found.pop("band_mhz")
+    centre = centre or (sum(band) / 2 if band else math.nan)
+    parts = {key.name: found.pop(key.name) for key in STOCK}
     return MatchRequest(
         table.place,
-        one_among(table, "measurement", measurement, names),
-        centre,
-        band,
-        found["power_w"],
-        found["target_ohm"] or reference_ohm,
-        found["target_swr"],
-        Stock(
-            series=found["series"],
-            inductor_q=found["inductor_q"],
-            capacitor_q=found["capacitor_q"],
-            inductor_parallel_f=found["inductor_parallel_f"],
-            capacitor_series_h=found["capacitor_series_h"],
-            lines=found["lines"] or _usual_lines(),
-        ),
-        found["tolerance_percent"],
-        found["topologies"],
-        found["place"],
-        found["built"],
-        found["section_q"],
-        found["phase_deg"],
+        centre_hz=centre,
+        band_hz=band or (centre, centre),
+        stock=Stock(lines=found.pop("lines") or _usual_lines(), **parts),
+        tolerance=found.pop("tolerance_percent"),
+        **found,
     )
 
 
@@ -273,15 +201,6 @@ def _usual_lines() -> tuple[Line, ...]:
     """Lines of the usual impedances with the loss of the usual cable."""
     usual = CABLES[defaults.STOCK_CABLE].line(1.0)
     return tuple(replace(usual, z0=z0) for z0 in defaults.STOCK_OHM)
-
-
-def _band(found: dict[str, Any]) -> tuple[float, tuple[float, float]]:
-    """Design frequency and band [Hz]; each follows from the other where one is missing."""
-    centre, band = found["frequency_mhz"], found["band_mhz"]
-    if band:
-        return centre or sum(band) / 2, band
-    centre = centre or math.nan
-    return centre, (centre, centre)
 
 
 def _require_one_section(table: Table, topologies: Sequence[str]) -> None:

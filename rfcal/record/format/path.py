@@ -8,19 +8,9 @@ from rfcal import defaults
 from rfcal.measurement.instrument import usual_doubt
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.record.format.cable import (
-    LENGTH,
-    LENGTH_UNCERTAINTY,
-    LOSS,
-    OWN,
-    VELOCITY_FACTOR_UNCERTAINTY,
-    Z0,
-    line_of,
-)
-from rfcal.record.format.keys import Section
-from rfcal.record.format.numbers import Number
-from rfcal.record.format.table import Table
-from rfcal.record.format.texts import File, Flag, Text
+from rfcal.record.format import line as lines
+from rfcal.record.format.keys import Section, Table
+from rfcal.record.format.kinds import File, Flag, Number, Text
 
 KINDS = {
     "cable": "a line by its type",
@@ -36,51 +26,45 @@ _LINE = Text(
     "`loss_db_per_100m`; or `measured`, in one piece and of one kind, with two sweeps of its own",
     kinds=("cable", "measured"),
 )
-_OF_CABLE = (
-    replace(LENGTH, needed=True),
-    replace(LENGTH_UNCERTAINTY, default=defaults.PATH["length"]),
-    *OWN,
-    VELOCITY_FACTOR_UNCERTAINTY,
-    Number(
-        "z0_uncertainty_ohm",
-        "uncertainty of its impedance",
-        unit="ohm",
-        low=0.0,
-        high=1e6,
-        instead=f"{100 * defaults.PATH['impedance']:g} % of it, or its type's",
-        gives="impedance",
-    ),
-    Number(
-        "loss_uncertainty_percent",
-        "uncertainty of its loss",
-        unit="%",
-        low=0.0,
-        high=1.0,
-        instead=f"{100 * defaults.PATH['loss']:g}, or what tables of its type differ by",
-        gives="loss",
-    ),
-    Number(
-        "skin_effect_uncertainty",
-        "uncertainty of the reactance inside its conductors, in parts of it",
-        default=defaults.SKIN_EFFECT,
-        low=0.0,
-        high=1.0,
-        gives="skin effect",
-    ),
+_USUAL_Z0 = f"{100 * defaults.PATH['impedance']:g} % of it, or its type's"
+_USUAL_LOSS = f"{100 * defaults.PATH['loss']:g}, or what tables of its type differ by"
+_USUAL_FILE = f"{defaults.PATH['far end']:g}, of an adapter {defaults.PATH['adapter']:g}"
+_SKIN = "uncertainty of the reactance inside its conductors, in parts of it"
+UNCERTAINTY = Number(
+    "uncertainty",
+    "uncertainty of what open and short reflect, or of an adapter's parameters",
+    low=0.0,
+    high=1.0,
+    instead=_USUAL_FILE,
+    kinds=("measured", "adapter", "fixture"),
 )
-_OF_FILES = ("measured", "adapter", "fixture")
+_OF_CABLE = {
+    "length": replace(lines.LENGTH_UNCERTAINTY, default=defaults.PATH["length"]),
+    "velocity factor": lines.VELOCITY_FACTOR_UNCERTAINTY,
+    "impedance": Number(
+        "z0_uncertainty_ohm", "uncertainty of its impedance", "ohm", 0.0, 1e6, instead=_USUAL_Z0
+    ),
+    "loss": Number(
+        "loss_uncertainty_percent", "uncertainty of its loss", "%", 0.0, 1.0, instead=_USUAL_LOSS
+    ),
+    "skin effect": Number(
+        "skin_effect_uncertainty", _SKIN, "", 0.0, 1.0, default=defaults.SKIN_EFFECT
+    ),
+}
+UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
+"""Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
+_CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
 
 def _file(name: str, says: str, kind: str) -> File:
     return File(name, says, needed=True, kinds=(kind,))
 
 
-def _kind(table: Table) -> tuple[str, str]:
+def _kind(table: Table) -> str:
     kind = table.one_of(("line", "adapter", "fixture_open"), "say what it is")
     if kind == "line":
         kind = "measured" if _LINE.read(table) == "measured" else "cable"
-    kind = kind.removesuffix("_open")
-    return kind, KINDS[kind]
+    return kind.removesuffix("_open")
 
 
 BETWEEN = Section(
@@ -89,20 +73,13 @@ BETWEEN = Section(
     "taken away.",
     (
         _LINE,
-        *(replace(key, kinds=("cable",)) for key in _OF_CABLE),
+        *(replace(key, kinds=("cable",)) for key in _CABLE),
         _file("far_end_open", "sweep of the line itself with its far end open", "measured"),
         _file("far_end_short", "and with a short there", "measured"),
         _file("adapter", "two-port Touchstone file, port 1 towards the analyzer", "adapter"),
         _file("fixture_open", "sweep of a fixture, open", "fixture"),
         _file("fixture_short", "and with a short in it", "fixture"),
-        Number(
-            "uncertainty",
-            "uncertainty of what open and short reflect, or of an adapter's parameters",
-            low=0.0,
-            high=1.0,
-            instead=f"{defaults.PATH['far end']:g}, of an adapter {defaults.PATH['adapter']:g}",
-            kinds=_OF_FILES,
-        ),
+        UNCERTAINTY,
         Flag(
             "add",
             "add it in front of the device instead; what is removed comes first, and of several "
@@ -110,6 +87,7 @@ BETWEEN = Section(
         ),
     ),
     kind=_kind,
+    kinds=KINDS,
 )
 
 
@@ -140,15 +118,13 @@ def read_between(tables: Sequence[Table], device: str) -> tuple[Between, ...]:
 
 def _element(table: Table, device: str, number: int) -> Between:
     """One table of the path."""
-    found, (kind, _) = BETWEEN.read(table), _kind(table)
-    line, usual = None, dict(defaults.PATH)
+    found, kind = BETWEEN.read(table), _kind(table)
     if kind == "cable":
-        line, usual = _cable(table, found)
-        doubt = {key.gives: found[key.name] for key in _OF_CABLE if key.gives}
-        stated = {key.gives for key in _OF_CABLE if key.name in table}
+        (line, usual), uncertain = _cable(table, found), tuple(_OF_CABLE)
     else:
-        doubt = {"adapter" if kind == "adapter" else "far end": found["uncertainty"]}
-        stated = set(doubt) if "uncertainty" in table else set()
+        line, usual = None, dict(defaults.PATH)
+        uncertain = ("adapter" if kind == "adapter" else "far end",)
+    doubt = {what: found[UNCERTAINTIES[what].name] for what in uncertain}
     return Between(
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
         place=table.place,
@@ -158,7 +134,7 @@ def _element(table: Table, device: str, number: int) -> Between:
         ),
         line=line,
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},
-        assumed=tuple(what for what in doubt if what not in stated),
+        assumed=tuple(what for what in doubt if UNCERTAINTIES[what].name not in table),
         embed=found["add"],
     )
 
@@ -166,16 +142,16 @@ def _element(table: Table, device: str, number: int) -> Between:
 def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:
     """A cable by its type, or by values of the user's own under any name; its usual doubt."""
     known = CABLES.get(found["line"])
-    if known is None and not all(key.name in table for key in OWN):
+    if known is None and not all(key.name in table for key in lines.OWN):
         raise table.fail(
             "line",
             f"'{found['line']}' is no cable known here ({', '.join(CABLES)}); under a name of your "
             "own give velocity_factor, z0_ohm and loss_db_per_100m",
         )
-    line = line_of(found, known, found["length_m"])
+    line = lines.line_of(found, known, found["length_m"])
     usual = usual_doubt(line)
-    if known and Z0.name not in table:
+    if known and "z0_ohm" not in table:
         usual["impedance"] = known.z0_doubt * known.z0
-    if known and LOSS.name not in table:
+    if known and "loss_db_per_100m" not in table:
         usual["loss"] = known.loss_doubt
     return line, usual

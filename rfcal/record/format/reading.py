@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from rfcal.record.format.numbers import Rows
-from rfcal.record.format.table import Table
-from rfcal.record.format.texts import Files, Line
+from rfcal.record.format.keys import Table
+from rfcal.record.format.kinds import Files, Line, Rows
 
 NAME = Line("name", "its name, as the page shows it", needed=True)
 READING = (

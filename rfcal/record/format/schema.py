@@ -9,20 +9,18 @@ from typing import Any
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM
-from rfcal.record.format.keys import Section
+from rfcal.record.format.keys import FILE, Section, Table
+from rfcal.record.format.kinds import OHM, Choice, Day, Line, Number, Text, Whole, as_text
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
-from rfcal.record.format.numbers import Number, Whole
 from rfcal.record.format.path import BETWEEN, Between, read_between
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
-from rfcal.record.format.table import FILE, Table, as_text
-from rfcal.record.format.texts import Choice, Day, Line, Text
 
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
+_REFERENCE = "reference impedance of all results, and of a reflection that says none of its own"
 RECORD = Section(
     "[record]",
     "",
@@ -31,14 +29,7 @@ RECORD = Section(
         Day("date", "day of the readings, such as 2026-05-16"),
         Text("by", "who measured", default=""),
         Text("notes", "what else is worth knowing", default=""),
-        Number(
-            "reference_ohm",
-            "reference impedance of all results, and of a reflection that says none of its own",
-            unit="ohm",
-            default=defaults.REFERENCE_OHM,
-            low=LEAST_OHM,
-            high=MOST_OHM,
-        ),
+        Number("reference_ohm", _REFERENCE, *OHM, default=defaults.REFERENCE_OHM),
         Whole("seed", "for random draws", default=defaults.SEED),
         Choice(
             "purpose",
@@ -48,52 +39,33 @@ RECORD = Section(
         ),
     ),
 )
-ABOUT = Section(
-    "[about]",
-    "",
-    (Text("any", "shown on the page: instrument, kit, place, weather, choke used"),),
-)
+_ANY = "shown on the page: instrument, kit, place, weather, choke used"
+ABOUT = Section("[about]", "", (Text("any", _ANY),))
 _WORTH = {
     "noise": "scatter of one reading: real and imaginary part of reflection",
     "connection": "how well a connection repeats, likewise",
     "resolution_ohm": "step of the display, for `typed` readings",
     "drift": "change of each error term between calibration and measurement",
 }
+_LEAVES = "that an instrument leaves which corrects itself; no `[[standard]]` is read then"
 ANALYZER = Section(
     "[analyzer]",
     "What one raw reading is worth.",
-    (
-        *(
-            Number(name, says, default=defaults.ANALYZER[name], low=0.0)
-            for name, says in _WORTH.items()
-        ),
-        *(
-            Number(
-                key,
-                f"{name.replace('_', ' ')} that an instrument leaves which corrects itself; "
-                "no `[[standard]]` is read then",
-                default=defaults.RESIDUAL[name],
-                low=0.0,
-                high=1.0,
-            )
-            for key, name in RESIDUAL.items()
-        ),
+    tuple(
+        Number(key, says, low=0.0, default=defaults.ANALYZER[key]) for key, says in _WORTH.items()
+    )
+    + tuple(
+        Number(key, f"{n.replace('_', ' ')} {_LEAVES}", "", 0.0, 1.0, default=defaults.RESIDUAL[n])
+        for key, n in RESIDUAL.items()
     ),
 )
+_ANSWER, _MIDDLE = "where the answer in words is quoted", "middle of the sweep"
 MEASUREMENT = Section(
     "[[measurement]]",
     "What to correct, read after the standards without moving anything else.",
     (
-        NAME,
-        *READING,
-        Number(
-            "answer_mhz",
-            "where the answer in words is quoted",
-            unit="MHz",
-            low=0.0,
-            above=True,
-            instead="middle of the sweep",
-        ),
+        *(NAME, *READING),
+        Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
     ),
     readings=READING,
     below=(BETWEEN.name,),

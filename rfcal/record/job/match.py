@@ -19,8 +19,8 @@ from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import Cable, Step
 from rfcal.measurement.model import Inputs, beyond, impedance_half_widths, propagate
 from rfcal.models.interpolation import SAME
+from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.table import FILE
 from rfcal.record.results import Device, MatchResult, Proposal
 from rfcal.uncertainty.quantity import Quantity
 
