@@ -274,6 +274,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "better_than_none": result.ranking.group(candidate) != Group.BELOW,
         "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
         "yield": proposal.production.both,
+        "yield_standard_uncertainty": proposal.production.standard_uncertainty,
         "yield_parts": proposal.production.parts,
         "yield_measurement": proposal.production.measurement,
         "volts_peak": float(proposal.volt.max(initial=0.0)),

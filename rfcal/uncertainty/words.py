@@ -145,6 +145,20 @@ def complex_ohm(impedance: complex, half_width: np.ndarray) -> str:
     return f"{r} {sign} j{x.removeprefix('-')} ohm"
 
 
+def share_words(share: float, standard_uncertainty: float) -> str:
+    """A share [1] that was counted in draws, in percent, with what the count leaves open.
+
+    Where all or none of n draws count, their uncertainty is 1/n and the 95 % limit three times that
+    (source: -ln 0.05, of a binomial count of none).
+    """
+    half = standard_uncertainty * (1.96 if 0 < share < 1 else 3.0)
+    if half < 0.005:
+        return f"{share:.0%}"
+    if 0 < share < 1:
+        return f"{share:.0%} ± {math.ceil(100 * half)}%"
+    return f"above {1 - half:.0%}" if share else f"below {half:.0%}"
+
+
 def mhz(frequency_hz: float) -> str:
     """A frequency [Hz] in words, such as ``"70.2 MHz"``."""
     return f"{frequency_hz / 1e6:.10g} MHz"

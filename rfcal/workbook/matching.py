@@ -44,6 +44,7 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         best = rank(goal, stock=stock, topologies=("L",)).candidates[0]
         off, rng = Tolerance(tolerance / 100), np.random.default_rng(1)
         made = production_yield(goal, best.network, tolerance=off, rng=rng, draws=DRAWS)
+        share = words.share_words(made.both, made.standard_uncertainty)
         many = swr(off.draw(best.network, rng, DRAWS).seen(f, z, z_ref=target))
         worse.set_data(f / 1e6, np.minimum(np.quantile(many, 0.95, axis=0), BEYOND))
         path = np.concatenate(walk(best.network, centre, goal.centre_load(), device.z_ref))
@@ -57,7 +58,7 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         return (
             f"For {words.mhz(centre)} and {half_band:g} kHz on both sides, to {target:g} ohm: "
             f"{parts}, from the transmitter's side. Worst SWR {min(best.worst_swr, BEYOND):.2f}, "
-            f"loss {best.loss_db:.2f} dB; with parts within {tolerance:g} %, {made.parts:.0%} of "
+            f"loss {best.loss_db:.2f} dB; with parts within {tolerance:g} %, {share} of "
             "such networks hold SWR 1.5."
         )
 

@@ -183,7 +183,9 @@ def test_five_standards_and_one_that_lies(filed):
     bend(filed, "resistance_ohm = 100.0", "resistance_ohm = 110.0")
     results = compute.compute(filed)
     finding = next(f for f in results.findings if f.code == "standards-disagree")
-    assert "without '100 ohm', which would have to be 100 - j" in finding.message.replace("+", "-")
+    assert "without '100 ohm', which would have to be 100.0 - j" in finding.message.replace(
+        "+", "-"
+    )
     assert "'25 ohm'" not in finding.message
 
 

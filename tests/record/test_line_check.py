@@ -231,7 +231,7 @@ def test_a_line_check_by_itself_is_a_whole_record(tower, tmp_path, capsys):
     assert main(["report", str(tower), "--output", str(tmp_path / "o")]) == 0
     second = capsys.readouterr().out.splitlines()[1]
     assert re.match(
-        r"the line's state: New reflection at 23\.\d ± 0\.\d m, 0\.1\d? \(\d\d dB return loss\), "
+        r"the line's state: New reflection at 23\.\d+ ± 0\.\d+ m, 0\.1\d? \(\d\d dB return loss\), "
         r"a leak across the line.*otherwise as it was\.$",
         second,
     )
@@ -278,14 +278,16 @@ def test_a_repaired_line_is_no_warning(tower):
     now.write_text(texts[1])
     then.write_text(texts[0])
     state = line_lines(compute.compute(tower).line)[0]
-    assert re.search(r"The reflection at 23\.\d m, 0\.1\d? \(\d\d dB return loss\), is gone", state)
+    assert re.search(
+        r"The reflection at 23\.\d+ m, 0\.1\d? \(\d\d dB return loss\), is gone", state
+    )
 
 
 def test_a_fault_without_a_baseline(tower):
     """Where the length is stated, what reflects before it; else which is the end is left open."""
     bend(tower, 'baseline = "raw/then.s1p"\n', "")
     (fault,) = (f for f in compute.compute(tower).findings if f.code == "line-fault")
-    assert re.search(r"Reflection at 23\.\d ± 0\.\d m, .*; reflection at 40\.\d", fault.message)
+    assert re.search(r"Reflection at 23\.\d+ ± 0\.\d+ m, .*; reflection at 40\.\d", fault.message)
     assert "which of these is the line's end is not known: state length_m" in fault.message
     bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 40")
     (fault,) = (f for f in compute.compute(tower).findings if f.code == "line-fault")

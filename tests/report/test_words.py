@@ -83,3 +83,14 @@ def test_printed_ends_hold_the_interval(low, below, above, least):
     assert max(low - most, least) <= first <= low + slack
     assert high - slack <= last <= high + most
     assert first <= float(said.split(" (")[0]) <= last
+
+
+def test_a_share_of_draws_has_the_digits_that_its_count_supports():
+    """Twice the binomial deviation: 400 draws leave 5 points at a half, 4,000 at 99 % none."""
+    assert words.share_words(0.5, 0.025) == "50% ± 5%"
+    assert words.share_words(0.914, 0.0044) == "91% ± 1%"
+    assert words.share_words(0.99, 0.0016) == "99%"
+    assert words.share_words(1.0, 1 / 4000) == "100%"
+    # 0.97 to the power of 100 is 0.048: none of a hundred failing says no more than that
+    assert words.share_words(1.0, 1 / 100) == "above 97%"
+    assert words.share_words(0.0, 1 / 100) == "below 3%"

@@ -25,6 +25,7 @@ from rfcal.record.findings.catalogue import (
 )
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
+from rfcal.uncertainty.words import plus_minus
 
 FAULT = 0.05
 """Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
@@ -138,10 +139,7 @@ def _place(state: LineState, distance_m: float) -> str:
     nearest = int(np.argmin(np.abs(now.distance_m - distance_m)))
     if abs(now.distance_m[nearest] - distance_m) > now.resolution_m:
         return f"{distance_m:.1f} m"
-    half = K_AXIS * float(now.distance_uncertainty_m[nearest])
-    places = 1 if half >= 0.095 else 2
-    half = math.ceil(half * 10**places - 1e-6) / 10**places
-    return f"{distance_m:.{places}f} ± {half:.{places}f} m"
+    return f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
 
 
 def _sentence(text: str) -> str:

@@ -19,6 +19,7 @@ from rfcal.record.findings.catalogue import (
     WOULD_BE,
 )
 from rfcal.uncertainty.significance import too_many
+from rfcal.uncertainty.words import complex_ohm
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
@@ -81,7 +82,8 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
     for name in calibration.names:
         value = _by_the_others(calibration, name)
         if value is not None:
-            ohm = _ohm_words(complex(to_impedance(value[at], z_ref)))
+            impedance = complex(to_impedance(value[at], z_ref))
+            ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
             would_be[name] = WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
     pairs = [
@@ -112,11 +114,3 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
     if np.any(contradict(others)):
         return None
     return others.error_box.correct(seen[out].value)
-
-
-def _ohm_words(impedance: complex) -> str:
-    """An impedance [ohm] in three digits."""
-    if abs(impedance) > 1e6:
-        return "an open"
-    sign = "-" if impedance.imag < 0 else "+"
-    return f"{impedance.real:.3g} {sign} j{abs(impedance.imag):.3g} ohm"

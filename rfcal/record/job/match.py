@@ -28,8 +28,9 @@ SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
 YIELD_STEP = 0.05
 """Yields that differ by less are equal [1]."""
-DRAWS = 400
-"""Draws of parts and of the measured load for the yield."""
+DRAWS, FEWEST, MOST_VALUES = 4000, 400, 4_000_000
+"""Draws of parts and of the measured load for the yield: so many, but fewer of a long sweep, for no
+more values than these stand in memory at once."""
 
 
 def matched(request: MatchRequest, device: Device, built: Quantity | None) -> MatchResult:
@@ -40,7 +41,8 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
         goal, ranking = _ranked(request, device, load)
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
-    drawn = to_impedance(before.draw(rng, DRAWS), z_ref)
+    draws = min(DRAWS, max(FEWEST, MOST_VALUES // device.frequency.size))
+    drawn = to_impedance(before.draw(rng, draws), z_ref)
     shown = [_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN]]
     proposals = tuple(sorted(shown, key=partial(_merit, ranking)))
     trimming = plane = None
@@ -121,7 +123,7 @@ def _proposal(
         network,
         tolerance=Tolerance(request.tolerance, request.stock.step_m),
         rng=rng,
-        draws=DRAWS,
+        draws=len(drawn),
         load_draws=drawn,
     )
     stress = network.stress(*goal.in_band(), power_w=request.power_w)

@@ -8,7 +8,7 @@ from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.merit import Group
 from rfcal.record.results import MatchResult, Proposal
-from rfcal.uncertainty.words import mhz
+from rfcal.uncertainty.words import mhz, share_words
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
@@ -54,7 +54,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
         "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
-        "yield": f"{made.both:.0%}",
+        "yield": share_words(made.both, made.standard_uncertainty),
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
 
