@@ -175,6 +175,19 @@ INDUCTANCE_H = (1e-9, 1e-3)
 CAPACITANCE_F = (0.5e-12, 1e-6)
 """Smallest and largest capacitor to be had [F] (common practice, no source)."""
 
+SMALL_PARTS_HZ, SMALL_COIL_H, SMALL_CAPACITOR_F = 30e6, 5e-9, 1.5e-12
+"""From this frequency on the smallest coil and capacitor that a network is built of: leads and pads
+are as large. Below it they grow with the wavelength, up to ten times (common practice, no
+source)."""
+
+LARGE_COIL_OHM, LARGE_CAPACITOR_OHM = 3e3, 1.0
+"""Reactance of the largest coil, whose own resonance comes near, and of the largest capacitor that
+a network is built of [ohm] (common practice, no source)."""
+
+SHORT_WAVES = 1 / 200
+"""Shortest section or stub, in wavelengths on it: joints are as long (common practice, no
+source)."""
+
 CUT_M = 1e-3
 """Lengths of line are cut to this [m]: what a ruler shows."""
 

@@ -14,6 +14,14 @@ SERIES, SHUNT, SECTION = "series", "shunt", "section"
 Part = Inductor | Capacitor | Stub | Line
 State = tuple[Complex, Complex]
 """Voltage and current at one joint of the network [V, A], each of shape (..., F)."""
+LEAST_POWER = {"H": -3, "F": -4}
+"""Powers of a thousand below which no part is written: 0.56 pF, not 560 fF."""
+
+
+def value_words(value: float, unit: str) -> str:
+    """A coil's or a capacitor's value as it is written on it, such as ``"330 pF"``."""
+    power = int(np.clip(np.floor(np.log10(value) / 3 + 1e-9), LEAST_POWER[unit], 0))
+    return f"{value / 1000.0**power:.4g} {' mµnp'[-power].strip()}{unit}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +54,7 @@ class NetworkElement:
         """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
         if self.line is not None:
             return f"{self.value:.4g} m of {self.line.z0:.3g} ohm"
-        power = int(np.clip(np.floor(np.log10(self.value) / 3 + 1e-9), -5, 0))
-        return f"{self.value / 1000.0**power:.4g} {' mµnpf'[-power].strip()}{self.unit}"
+        return value_words(self.value, self.unit)
 
     def with_value(self, value: Any) -> "NetworkElement":
         """The same element with another value, shape () or, for draws, (..., 1)."""

@@ -3,10 +3,9 @@
 Loss is never a way to a low SWR: it counts as lost, whatever it does to the reflection.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from enum import IntEnum
-
-import numpy as np
+from typing import TypeVar
 
 from rfcal import defaults
 from rfcal.matching.element import SERIES
@@ -14,6 +13,7 @@ from rfcal.matching.goal import Candidate
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
 
+T = TypeVar("T")
 LINE_EFFORT = 1.5
 """What a piece of line takes beside a coil or a capacitor [1] (common practice, no source)."""
 METRE_EFFORT = 0.1
@@ -85,13 +85,29 @@ def in_order(
             )
         else:
             kept.append(candidate)
-    kept.sort(key=lambda c: order(c, bare_db, least))
     names = {c.network.topology for c in kept}
-    return tuple(kept), {name: why for name, why in left_out.items() if name not in names}
+    ordered = by_merit(
+        kept,
+        lambda c: group(c, bare_db, least),
+        lambda c: c.lost_db,
+        lambda c: (effort(c.network), c.worst_swr),
+    )
+    return tuple(ordered), {name: why for name, why in left_out.items() if name not in names}
 
 
-def order(candidate: Candidate, bare_db: float, least_db: float) -> tuple[float, ...]:
-    """What comes first: the group, the power in steps, the effort, the SWR."""
-    step = int(np.floor((candidate.lost_db - least_db) / defaults.POWER_STEP_DB + 1e-9))
-    place = group(candidate, bare_db, least_db)
-    return float(place), float(step), effort(candidate.network), candidate.worst_swr
+def by_merit(
+    items: Iterable[T],
+    place: Callable[[T], Group],
+    lost_db: Callable[[T], float],
+    then: Callable[[T], tuple[float, ...]],
+) -> list[T]:
+    """Items group by group: of those within a step of the most power, the least by `then` first."""
+    left, found = list(items), []
+    while left:
+        first = min(map(place, left))
+        here = [one for one in left if place(one) == first]
+        near = min(map(lost_db, here)) + defaults.POWER_STEP_DB
+        best = min((one for one in here if lost_db(one) <= near), key=then)
+        found.append(best)
+        left.remove(best)
+    return found

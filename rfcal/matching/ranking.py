@@ -66,7 +66,8 @@ def _built(
             if _one_piece(real):
                 continue
             f, z = goal.in_band()
-            chosen = best_in_stock(real, f, z, stock=stock, z_ref=goal.target_ohm, free=free)
+            best = best_in_stock(real, f, z, stock=stock, z_ref=goal.target_ohm, free=free)
+            chosen = stock.wound(best)
             # where values have moved, the design's Q or spacing is no longer the network's
             yield replace(chosen, note="") if free else chosen, ideal
 
@@ -112,7 +113,7 @@ def rank(
     for name in topologies:
         if name not in TOPOLOGIES:
             raise MatchingError(f"topology '{name}' is not known: take of {', '.join(TOPOLOGIES)}")
-    stock = stock or Stock()
+    stock = replace(stock or Stock(), frequency_hz=goal.centre_hz)
     load, target = goal.centre_load(), goal.target_ohm
     task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
     chosen = q is not None or phase_rad is not None

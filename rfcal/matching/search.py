@@ -56,8 +56,11 @@ class _Axis:
         low, high = stock.limits(element.part)
         if element.line is not None:
             longest = int(0.5 * np.max(element.line.wavelength_m(frequency)) / stock.step_m)
-            return cls(round(element.value / stock.step_m), LONG, 1, longest, stock.step_m, "")
-        first, last = (int(k) for k in preferred_below([low * (1 - 1e-12), high], stock.series))
+            shortest = int(np.ceil(low / stock.step_m - 1e-9))
+            at = round(element.value / stock.step_m)
+            return cls(at, LONG, shortest, longest, stock.step_m, "")
+        first, last = (int(k) for k in preferred_below([low * (1 - 1e-8), high], stock.series))
+        first += int(preferred(first, stock.series) < low * (1 - 1e-9))
         if not free:
             below = int(preferred_below(design.value, stock.series))
             first, last = max(first, below - 1), min(last, below + 2)

@@ -6,9 +6,10 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.element import NetworkElement, Part
+from rfcal.matching.element import NetworkElement, Part, value_words
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
+from rfcal.matching.winding import wound
 from rfcal.models.line import Line
 
 
@@ -19,34 +20,70 @@ class Stock:
     series: str = defaults.SERIES  # preferred values of coils and capacitors
     inductor_q: float = defaults.INDUCTOR_Q
     capacitor_q: float = defaults.CAPACITOR_Q
-    inductor_parallel_f: float = 0.0  # a coil's own capacitance
+    inductor_parallel_f: float | None = None  # a coil's own capacitance; None as it is wound
     capacitor_series_h: float = 0.0  # inductance of a capacitor's leads
     inductance_h: tuple[float, float] = defaults.INDUCTANCE_H  # smallest and largest to be had
     capacitance_f: tuple[float, float] = defaults.CAPACITANCE_F
     # lines to cut sections and stubs from, the usual one first; their lengths are not used
     lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
     step_m: float = defaults.CUT_M  # lengths are cut to this
+    frequency_hz: float | None = None  # that they are for; None for parts of every size
 
     def limits(self, part: Part) -> tuple[float, float]:
-        """Smallest and largest value of a kind of part [H, F or m]."""
-        if isinstance(part, Inductor):
-            return self.inductance_h
-        return self.capacitance_f if isinstance(part, Capacitor) else (self.step_m, np.inf)
+        """Smallest and largest value of a kind of part [H, F or m], such as serves there."""
+        if isinstance(part, Line | Stub):
+            return self._shortest(part), np.inf
+        coil = isinstance(part, Inductor)
+        low, high = self.inductance_h if coil else self.capacitance_f
+        if self.frequency_hz is None:
+            return low, high
+        omega = 2 * np.pi * self.frequency_hz
+        longer = float(np.clip(defaults.SMALL_PARTS_HZ / self.frequency_hz, 1, 10))
+        if coil:
+            least, most = defaults.SMALL_COIL_H, defaults.LARGE_COIL_OHM / omega
+        else:
+            least, most = defaults.SMALL_CAPACITOR_F, 1 / (omega * defaults.LARGE_CAPACITOR_OHM)
+        return max(low, least * longer), min(high, most)
+
+    def _shortest(self, part: Stub | Line) -> float:
+        """The shortest piece of line that is worth cutting [m]."""
+        line = part if isinstance(part, Line) else part.line
+        if self.frequency_hz is None:
+            return self.step_m
+        waves = float(line.wavelength_m(self.frequency_hz))
+        return max(self.step_m, defaults.SHORT_WAVES * waves)
 
     def lacks(self, network: Network) -> str:
         """Words for the first part of a design that is not to be had, or none."""
         for element in network.elements:
             low, high = self.limits(element.part)
-            if not low / 1.1 <= element.value <= high * 1.1:
-                return f"{element.name} of {element.in_words()} is not in stock"
+            if low / 1.1 <= element.value <= high * 1.1:
+                continue
+            found = f"{element.name} would be {element.in_words()}, which is no part"
+            if element.line is not None:
+                return f"{found}: pieces of line are cut from {low:.2g} m on"
+            kind = "coils" if isinstance(element.part, Inductor) else "capacitors"
+            ends = (value_words(float(f"{end:.2g}"), element.unit) for end in (low, high))
+            at = "" if self.frequency_hz is None else f" at {self.frequency_hz / 1e6:.6g} MHz"
+            return f"{found}: {kind} serve{at} from {' to '.join(ends)}"
         return ""
+
+    def wound(self, network: Network) -> Network:
+        """The network with each coil's own capacitance as its winding has it."""
+        elements = tuple(
+            self._real(e)[0] if isinstance(e.part, Inductor) else e for e in network.elements
+        )
+        return replace(network, elements=elements)
 
     def _real(self, element: NetworkElement) -> list[NetworkElement]:
         """The element of real parts; twice where no line of the impedance is in stock."""
         part = element.part
         if isinstance(part, Inductor):
-            coil = Inductor(part.value, self.inductor_q, self.inductor_parallel_f)
-            return [replace(element, part=coil)]
+            own = self.inductor_parallel_f
+            if own is None:
+                winding = wound(float(part.value))
+                own = winding.capacitance_f if winding else 0.0
+            return [replace(element, part=Inductor(part.value, self.inductor_q, own))]
         if isinstance(part, Capacitor):
             capacitor = Capacitor(part.value, self.capacitor_q, self.capacitor_series_h)
             return [replace(element, part=capacitor)]

@@ -9,6 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.matching.merit import Group
+from rfcal.matching.parts import Inductor
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
@@ -252,6 +253,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
                 "ideal": float(ideal.value),
                 "chosen": float(real.value),
                 "unit": real.unit,
+                "parallel_f": real.part.parallel_f if isinstance(real.part, Inductor) else None,
                 "loss_db": float(candidate.losses_db[k]),
                 "volts_peak": float(proposal.volt[k]),
                 "amps_peak": float(proposal.ampere[k]),

@@ -11,6 +11,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.ranking import rank
 from rfcal.matching.stock import Stock
+from rfcal.matching.winding import Winding, wound
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.cables import CABLES
 
@@ -85,18 +86,86 @@ def test_a_single_coil_comes_before_a_stub_that_gains_next_to_nothing():
 @pytest.mark.parametrize(
     ("load", "centre"), [(1000 - 300j, 50.2e6), (12 - 30j, 7.1e6), (200 + 90j, 146e6)]
 )
-def test_the_order_is_by_group_power_and_effort(load, centre):
+def test_no_network_stands_before_one_of_more_power_unless_it_is_simpler(load, centre):
     ranking = rank(goal_of(load, centre, 100e3), stock=STOCK)
-    keys = [
-        (
-            ranking.group(c),
-            int((c.lost_db - ranking.least_db) / 0.1 + 1e-9),
-            effort(c.network),
-        )
-        for c in ranking.candidates
-    ]
-    assert keys == sorted(keys)
+    for k, one in enumerate(ranking.candidates):
+        for other in ranking.candidates[k + 1 :]:
+            assert ranking.group(one) <= ranking.group(other)
+            if ranking.group(one) == ranking.group(other):
+                simpler = effort(one.network) <= effort(other.network)
+                assert one.lost_db <= other.lost_db + (0.1 if simpler else 0)
     for candidate in ranking.candidates:
         assert candidate.loss_db < 3 or candidate.lost_db < ranking.least_db + 3
         floating = "series stub" in candidate.network.topology
         assert not (floating and ranking.group(candidate) == Group.HOLDS)
+
+
+@pytest.mark.parametrize(
+    ("inductance_h", "turns", "inside_mm", "length_mm"), [(1e-6, 16, 10, 24.6), (22e-9, 3, 3, 4.1)]
+)
+def test_a_coil_is_wound_by_a_published_formula(inductance_h, turns, inside_mm, length_mm):
+    found = wound(inductance_h)
+    assert (found.turns, 1e3 * found.inside_m) == (turns, pytest.approx(inside_mm))
+    assert 1e3 * found.length_m == pytest.approx(length_mm, abs=0.1)
+    # Wheeler as he wrote it: inches and microhenry
+    r, length = (m / 25.4e-3 for m in (found.diameter_m / 2, found.length_m))
+    assert 1e6 * inductance_h == pytest.approx(r**2 * turns**2 / (9 * r + 10 * length), rel=0.005)
+
+
+@pytest.mark.parametrize("inductance_h", np.geomspace(9e-9, 2e-4, 30))
+@pytest.mark.parametrize("ampere", [0.0, 3.0, 10.0])
+def test_every_coil_that_can_be_wound_stands_and_meets_its_value(inductance_h, ampere):
+    found = wound(inductance_h, ampere)
+    if found is None:
+        assert inductance_h < 30e-9 or (ampere and inductance_h > 20e-6)
+        return
+    assert found.inductance_h == pytest.approx(inductance_h)
+    assert found.turns >= 2
+    assert 0.4 <= found.length_m / found.diameter_m <= 2.5
+    assert found.length_m >= 1.1 * found.turns * found.wire_m
+    assert 0.1e-12 < found.capacitance_f < 6e-12
+
+
+def test_medhursts_table():
+    """A coil as long as its diameter has 0.46 pF for each cm of it, value from memory."""
+    coil = Winding(10, 19e-3, 20e-3, 1e-3)
+    assert coil.capacitance_f == pytest.approx(0.46e-12 * 2, rel=0.02)
+
+
+def test_parts_serve_at_the_frequency():
+    """Nothing below 1.5 pF or 5 nH at 145 MHz, larger at 3.6 MHz, no section under 1/200 wave."""
+    coil, capacitor = Inductor(1e-7), Capacitor(1e-11)
+    vhf, hf = (replace(STOCK, frequency_hz=f) for f in (145e6, 3.6e6))
+    assert vhf.limits(coil)[0] == pytest.approx(5e-9)
+    assert vhf.limits(capacitor)[0] == pytest.approx(1.5e-12)
+    assert hf.limits(coil)[0] == pytest.approx(5e-9 * 30 / 3.6)
+    assert hf.limits(coil)[1] > 20 * vhf.limits(coil)[1]
+    assert vhf.limits(COAX)[0] == pytest.approx(float(COAX.wavelength_m(145e6)) / 200)
+    for load in (48 + 12j, 30 - 80j, 400 + 10j, 51 + 60j):
+        for candidate in rank(goal_of(load, 145e6, 1e6), stock=STOCK).candidates:
+            for element in candidate.network.elements:
+                low, high = vhf.limits(element.part)
+                assert low * (1 - 1e-6) <= element.value <= high * (1 + 1e-6)
+
+
+def test_a_refused_value_is_named_in_its_unit():
+    ranking = rank(goal_of(100, 145e6, 1e6), stock=STOCK, topologies=("L",))
+    assert ranking.candidates
+    small = Network.of("one", [("series", Inductor(0.13e-9))])
+    said = replace(STOCK, frequency_hz=145e6).lacks(small)
+    assert said.startswith(
+        "L1 would be 0.13 nH, which is no part: coils serve at 145 MHz from 5 nH"
+    )
+    tiny = Network.of("one", [("shunt", Capacitor(0.56e-12))])
+    assert "0.56 pF, which is no part" in replace(STOCK, frequency_hz=145e6).lacks(tiny)
+    piece = Network.of("one", [("section", replace(COAX, length_m=2e-3))])
+    assert "pieces of line are cut from" in replace(STOCK, frequency_hz=145e6).lacks(piece)
+
+
+def test_a_coil_has_the_capacitance_of_its_winding_unless_it_is_stated():
+    network = rank(goal_of(20 - 120j, 14.2e6, 50e3), stock=STOCK, topologies=("L",)).candidates[0]
+    coil = next(e.part for e in network.network.elements if isinstance(e.part, Inductor))
+    assert coil.parallel_f == pytest.approx(wound(coil.inductance_h).capacitance_f)
+    plain = replace(STOCK, inductor_parallel_f=0.0)
+    network = rank(goal_of(20 - 120j, 14.2e6, 50e3), stock=plain, topologies=("L",)).candidates[0]
+    assert all(e.part.parallel_f == 0 for e in network.network.elements if e.unit == "H")

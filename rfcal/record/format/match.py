@@ -95,11 +95,12 @@ _SECTION_Q = (
 SECTION_Q = Number("section_q", _SECTION_Q, "", 0.0, 1e3, above=True)
 _PHASE = "or how far the load side lags: a pi's voltage, a T's current"
 PHASE = Phase("phase_deg", _PHASE, "degrees, -180 to 180", -180.0, 180.0, above=True)
+_OWN = "that of the coil as it would be wound"
 STOCK = (
     Choice("series", "preferred values", among=E_SERIES, default=defaults.SERIES),
     Number("inductor_q", "Q of coils", "", 1.0, 1e6, default=defaults.INDUCTOR_Q),
     Number("capacitor_q", "Q of capacitors", "", 1.0, 1e6, default=defaults.CAPACITOR_Q),
-    Number("inductor_parallel_f", "a coil's own capacitance", "F", 0.0, 1e-6, default=0.0),
+    Number("inductor_parallel_f", "a coil's own capacitance", "F", 0.0, 1e-6, instead=_OWN),
     Number("capacitor_series_h", "inductance of a capacitor's leads", "H", 0.0, 1e-3, default=0.0),
 )
 """Keys of the parts that exist, by the names that `Stock` gives them."""

@@ -1,7 +1,6 @@
 """Networks that match a corrected device, of parts that can be bought and cut."""
 
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -10,7 +9,7 @@ from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, step_needed
-from rfcal.matching.merit import order
+from rfcal.matching.merit import by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import Tolerance, production_yield, sensitivity
@@ -44,7 +43,9 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
     draws = min(DRAWS, max(FEWEST, MOST_VALUES // device.frequency.size))
     drawn = to_impedance(before.draw(rng, draws), z_ref)
     shown = [_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN]]
-    proposals = tuple(sorted(shown, key=partial(_merit, ranking)))
+    proposals = tuple(
+        by_merit(shown, lambda p: ranking.group(p.candidate), lambda p: p.candidate.lost_db, _merit)
+    )
     trimming = plane = None
     if proposals:
         best = proposals[0].candidate.network
@@ -131,12 +132,11 @@ def _proposal(
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
 
 
-def _merit(ranking: Ranking, proposal: Proposal) -> tuple[float, ...]:
-    """What comes first: of equals by power and parts, what more often holds, at less volt."""
-    candidate = proposal.candidate
-    place, step, took, _ = order(candidate, ranking.raw_lost_db, ranking.least_db)
+def _merit(proposal: Proposal) -> tuple[float, ...]:
+    """What comes first among equals by power: few parts, what often holds, little voltage."""
     share = round(proposal.production.both / YIELD_STEP)
-    return place, step, took, -share, float(proposal.volt.max(initial=0.0))
+    volt = float(proposal.volt.max(initial=0.0))
+    return effort(proposal.candidate.network), -share, volt
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

@@ -1,0 +1,71 @@
+"""Coils that are wound: turns, diameter, length and wire of a single layer in air.
+
+Inductance: H. A. Wheeler, Simple inductance formulas for radio coils, Proc. IRE 16 (1928), page
+1398, within 1 % where the coil is longer than 0.4 of its diameter. Its own capacitance: R. G.
+Medhurst, H.F. resistance and self-capacitance of single-layer solenoids, Wireless Engineer 24
+(1947), by the usual fit to his table (value from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+MU_0 = 4e-7 * np.pi
+FORMERS_M = tuple(1e-3 * d for d in (3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 63))
+"""What coils are wound on: drills and tubes [m] (common practice, no source)."""
+WIRES = ((1.5, 0.8e-3), (5.0, 1.5e-3), (np.inf, 2.5e-3))
+"""Up to a peak current [A], the diameter of the wire [m] (common practice, no source)."""
+PITCH = (1.1, 2.0, 3.0)
+"""Least, wanted and largest distance of turns, in diameters of the wire: wider than touching, so
+that they can be squeezed and spread (common practice, no source)."""
+SHAPE = (0.4, 2.5)
+"""Least and largest length of a coil, in its diameters: by the formula, and by what stands."""
+
+
+@dataclass(frozen=True)
+class Winding:
+    """A single layer of round wire in air."""
+
+    turns: int
+    inside_m: float  # diameter of what it is wound on
+    length_m: float  # from the first turn to the last
+    wire_m: float  # diameter
+
+    @property
+    def diameter_m(self) -> float:
+        """From middle to middle of the wire [m]."""
+        return self.inside_m + self.wire_m
+
+    @property
+    def inductance_h(self) -> float:
+        """By Wheeler [H]."""
+        # L = mu0 pi r^2 n^2 / (l + 0.9 r)
+        r = self.diameter_m / 2
+        return float(MU_0 * np.pi * r**2 * self.turns**2 / (self.length_m + 0.9 * r))
+
+    @property
+    def capacitance_f(self) -> float:
+        """Its own, by Medhurst [F]."""
+        # C / pF = D / cm (0.1126 l/D + 0.08 + 0.27 / sqrt(l/D))
+        slim = self.length_m / self.diameter_m
+        return 1e-10 * self.diameter_m * (0.1126 * slim + 0.08 + 0.27 / np.sqrt(slim))
+
+
+def wound(inductance_h: float, ampere: float = 0.0) -> Winding | None:
+    """The smallest coil in air of an inductance for a peak current [A]; None where there is none.
+
+    Whole turns, drawn out until the inductance is met.
+    """
+    wire = next(wire for most, wire in WIRES if ampere <= most)
+    for inside in FORMERS_M:
+        r = (inside + wire) / 2
+        a, pitch = MU_0 * np.pi * r**2, PITCH[1] * wire
+        # a n^2 = L (n pitch + 0.9 r), for n
+        half = inductance_h * pitch / (2 * a)
+        turns = round(half + np.sqrt(half**2 + 0.9 * r * inductance_h / a))
+        length = a * turns**2 / inductance_h - 0.9 * r
+        low = max(PITCH[0] * wire * turns, SHAPE[0] * 2 * r)
+        high = min(PITCH[2] * wire * turns, SHAPE[1] * 2 * r)
+        if turns >= 2 and low <= length <= high:
+            return Winding(turns, inside, float(length), wire)
+    return None
