@@ -34,8 +34,7 @@ from rfcal.findings import span_mhz
 from rfcal.maths.checks import deviations, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.measurement.instrument import drift_effects, self_correcting
+from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
 from rfcal.measurement.model import Inputs, behind_path, propagate
 from rfcal.measurement.path import PathElement, by_figures, by_file, by_sweeps, same_points
 from rfcal.models.interpolation import same_grid

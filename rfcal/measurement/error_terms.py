@@ -121,15 +121,17 @@ class Calibration:
         moved = np.interp(frequency, self.frequency, change)
         return replace(effect, change=moved)
 
+    def by_terms(self, x: Complex) -> tuple[Complex, Complex, Complex]:
+        """Derivatives of what is seen of x [1] by directivity, source match and tracking."""
+        # seen = e00 + e01e10 x / (1 - e11 x)
+        inside = x / (1 - self.error_box.source_match * x)
+        return np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside
+
     def interpolation_effects(self, label: str, reflection: Complex) -> tuple[Effect, ...]:
         """What interpolating the error terms adds to a raw reading of this corrected reflection."""
         if self.doubt is None:
             return ()
-        inside = reflection / (1 - self.error_box.source_match * reflection)
-        # seen = e00 + e01e10 x / (1 - e11 x): its derivatives by the three terms
-        by_term = np.array(
-            [np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside]
-        )
+        by_term = np.array(self.by_terms(reflection))
         total = np.sqrt(np.sum(np.abs(by_term * self.doubt) ** 2, axis=0))
         what = "interpolation of the error terms"
         return both_axes(what, total, influence=(label, what))
@@ -163,6 +165,49 @@ def calibrate(
         weight = _inverse(v * s for v, s in zip(at_plane, scale, strict=True))
     box = Bilinear.fit(g, m, weight)
     return Calibration(tuple(names), frequency, tuple(known), tuple(seen), weight, box, condition)
+
+
+def drift_effects(
+    label: str, calibration: Calibration, reading: Complex, deviation: float
+) -> tuple[Effect, ...]:
+    """What the analyzer's change between calibration and measurement adds to a raw reading [1].
+
+    Directivity, source match and (relative) tracking each drift by the same standard uncertainty
+    [1] in both axes, independently, and alike at all frequencies. Each labelled reading has its own
+    time, and so a drift of its own.
+    """
+    box = calibration.error_box
+    direct, match, inside = calibration.by_terms(box.correct(reading))
+    relative = box.reflection_tracking * inside  # tracking drifts by its logarithm
+    slopes = {"directivity": direct, "source match": match, "tracking": relative}
+    pairs = (
+        both_axes(f"drift: {n}", deviation, slope=s, influence=(label, "drift", n))
+        for n, s in slopes.items()
+    )
+    return tuple(effect for pair in pairs for effect in pair)
+
+
+def self_correcting(
+    frequency: Real, *, directivity: float, source_match: float, tracking: float
+) -> Calibration:
+    """A calibration that changes nothing, uncertain by what the instrument's own leaves.
+
+    A residual is a size [1] whose phase is not known; the standard uncertainty of each axis is the
+    size over the root of two, the root mean square over all phases. All three are common to all
+    that is read through the calibration, as readings of exact standards that are off by them.
+    """
+    ones = np.ones(np.shape(frequency), complex)
+    sizes = {"directivity": directivity, "tracking": tracking, "source match": source_match}
+    axes = [both_axes(f"residual {n}", size / np.sqrt(2)) for n, size in sizes.items()]
+    known = tuple(Quantity(x * ones) for x in (-1, 1, 0))
+    # to first order a reflection x is seen as x + directivity + tracking x + source_match x^2
+    seen = tuple(
+        q.plus(*(e.scaled(q.value**k) for k, pair in enumerate(axes) for e in pair)) for q in known
+    )
+    box = Bilinear.from_error_terms(0 * ones, 0 * ones, ones)
+    return Calibration(
+        ("short", "open", "load"), frequency, known, seen, None, box, np.ones(ones.shape)
+    )
 
 
 def _steady(seen: Sequence[Quantity]) -> list[Quantity]:

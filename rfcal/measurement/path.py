@@ -11,7 +11,6 @@ from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Adapter, Cable, Fixture, Measured, Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.instrument import usual_doubt
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
@@ -35,6 +34,15 @@ class PathElement:
     deviations: Mapping[str, float] = field(default_factory=dict)  # as `usual_doubt`, of which
     # those stand in that are not stated
     embed: bool = False  # whether it is to be added, else removed
+
+
+def usual_doubt(line: Line) -> dict[str, float]:
+    """What is uncertain of a line, in the units of its inputs: as it says, else as `defaults.PATH`.
+
+    The impedance's is in ohm.
+    """
+    usual = {**defaults.PATH, "impedance": defaults.PATH["impedance"] * line.z0}
+    return {**usual, **line.uncertainty}
 
 
 def by_figures(element: PathElement, line: Line, frequency: Real, z_ref: float) -> Step:

@@ -13,8 +13,7 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, from_impedance
 from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.instrument import drift_effects
+from rfcal.measurement.error_terms import calibrate, drift_effects
 from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep

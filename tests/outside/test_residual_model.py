@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.instrument import self_correcting
+from rfcal.measurement.error_terms import calibrate, self_correcting
 from rfcal.measurement.model import Inputs, propagate
 from rfcal.uncertainty.quantity import Effect, Quantity
 

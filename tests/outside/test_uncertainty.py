@@ -9,8 +9,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.instrument import self_correcting
+from rfcal.measurement.error_terms import calibrate, self_correcting
 from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.uncertainty import coverage

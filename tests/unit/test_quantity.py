@@ -8,7 +8,7 @@ import pytest
 from rfcal.errors import RfcalError
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Measured
-from rfcal.measurement.instrument import self_correcting
+from rfcal.measurement.error_terms import self_correcting
 from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard

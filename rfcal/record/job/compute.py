@@ -17,13 +17,8 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import assess
 from rfcal.models.interpolation import points_of, same_grid
-from rfcal.models.standards import (
-    Standard,
-    Tabulated,
-    missing_uncertainty,
-)
-from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, repeated_sweep
-from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
+from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
+from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import (
     about_defaults,
     assumed_of_analyzer,
@@ -40,10 +35,9 @@ from rfcal.record.findings.readings import about_answer, about_reading, about_re
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.format import schema
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
+from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import line as line_check
-from rfcal.record.job import path as route
-from rfcal.record.job.evidence import common_grid, require_distinct, require_independent
+from rfcal.record.job import readings
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, Inspection, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
@@ -114,13 +108,13 @@ class _Job:
         self.known: dict[str, Known] = {}
         for item in record.items():
             say(f"reading '{item.name}'")
-            sweep = self._read(item)
+            sweep = readings.read(record, item.reading, item.name, item.place)
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
             self.findings += about_reading(item, sweep, solved=bool(record.standards))
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         for item in (*record.standards, *record.checks):
-            self.known[item.name] = Known(item.name, self._model(item), self.sweep(item))
+            self.known[item.name] = Known(item.name, self._model(item), self.sweeps[item.name])
         self.grid = self._grid()
         worth = record.analyzer
         self.bench = Bench(
@@ -128,14 +122,14 @@ class _Job:
             tuple(self.known[item.name] for item in record.standards),
             record.reference_ohm,
         )
-        require_independent(record, self.sweeps)
+        readings.require_independent(record, self.sweeps)
         self.findings += about_builds(record)
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""
         record, line = self.record, self.record.line_check
         if record.standards or record.measurements or line is None:
-            return common_grid(record, self.sweeps)
+            return readings.common_grid(record, self.sweeps)
         z_ref = record.reference_ohm
         return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
 
@@ -166,19 +160,12 @@ class _Job:
             matches=matches,
         )
 
-    def sweep(self, item: Artefact | Measurement) -> Sweep:
-        """The raw reading of one item."""
-        return self.sweeps[item.name]
-
     def calibration(self) -> Calibration:
         """The error terms on the standards' grid."""
         solved = self.bench.calibration(self.grid)
         if self.record.standards:
-            require_distinct(self.record, self.sweeps)
+            readings.require_distinct(self.record, self.sweeps)
         return solved
-
-    def _read(self, item: Artefact | Measurement) -> Sweep:
-        return read(self.record, item.reading, item.name, item.place)
 
     def _model(self, item: Artefact) -> Standard | Tabulated:
         model: Standard | Tabulated
@@ -199,7 +186,7 @@ class _Job:
 
     def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
-        return self._calibration_on(calibration, self.sweep(item).frequency, item.name)
+        return self._calibration_on(calibration, self.sweeps[item.name].frequency, item.name)
 
     def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
         try:
@@ -216,11 +203,11 @@ class _Job:
         """What lies between the plane and a device, as it is known, and its steps."""
         elements, steps = [], []
         for between in item.between:
-            sweeps = route.path_sweeps(self.record, between)
+            sweeps = readings.path_sweeps(self.record, between)
             self.files += sweeps
             of_element = assumed_of_element(between.name, between.doubt, between.assumed)
             self.assumed.append(of_element)
-            elements.append(route.element(between, sweeps))
+            elements.append(readings.element(between, sweeps))
             try:
                 steps.append(self.bench.step(here, elements[-1]))
             except CalibrationError as error:
@@ -229,7 +216,7 @@ class _Job:
             self.findings += about_path(between.name, steps[-1], here, z_ref)
         return tuple(elements), tuple(steps)
 
-    def line(self, calibration: Calibration, *, compared: bool = True) -> LineState:
+    def line(self, calibration: Calibration) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
         wanted = self.record.line_check
         assert wanted is not None
@@ -252,9 +239,7 @@ class _Job:
         then = None if wanted.baseline is None else sweeps.pop(0)
         z_ref = self.record.reference_ohm
         try:
-            state = line_check.line_state(
-                wanted, frequency, now, then, sweeps, z_ref, compared=compared
-            )
+            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
         except CalibrationError as error:
             raise RecordError(schema.FILE, "[line_check]", str(error)) from error
         self.findings += about_line(state)
@@ -298,7 +283,7 @@ class _Job:
         return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
 
     def _device(self, calibration: Calibration, item: Measurement) -> Device:
-        sweep = self.sweep(item)
+        sweep = self.sweeps[item.name]
         here = self.calibration_at(calibration, item)
         elements, steps = self.path(here, item)
         inputs, reflection = self.bench.corrected(here, sweep, steps)
@@ -337,23 +322,6 @@ class _Job:
         answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
         self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         return answer
-
-
-def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
-    """A raw reading of a record, from its files or as typed; its place is for errors."""
-    z_ref = record.reference_ohm
-    if reading.repeats:
-        return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
-    if reading.file is not None:
-        return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
-    where = f"{schema.FILE}, {place}"
-    if reading.typed is not None:
-        step = record.analyzer["resolution_ohm"]
-        return typed_sweep(reading.typed, label=label, step_ohm=step, z_ref=z_ref, where=where)
-    assert reading.typed_reflection is not None
-    return typed_reflection_sweep(
-        reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
-    )
 
 
 def software() -> dict[str, str]:

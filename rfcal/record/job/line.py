@@ -26,8 +26,6 @@ def line_state(
     then: Quantity | None,
     ends: Sequence[Quantity],
     z_ref: float,
-    *,
-    compared: bool = True,
 ) -> LineState:
     """The state of a line by its sweeps at its foot [1]: today's, the baseline's, its far ends'."""
     found = _by_its_ends(wanted, frequency, ends, z_ref) if ends else None
@@ -47,7 +45,7 @@ def line_state(
     events = search(now.value, common=now.common_changes())
     events, last, beyond = _ended(events, line, doubts, measured=found is not None)
     before = comparison = None
-    if then is not None and compared:
+    if then is not None:
         before = search(then.value, common=then.common_changes())
         comparison = compare(
             frequency,

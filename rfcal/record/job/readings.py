@@ -1,4 +1,4 @@
-"""What raw readings are refused for: other grids, and sweeps that are no evidence of their own."""
+"""A record's readings, refused where grids differ or where they are no evidence of their own."""
 
 from collections.abc import Mapping
 from itertools import combinations
@@ -8,9 +8,54 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
+from rfcal.measurement.path import PathElement
 from rfcal.models.interpolation import SAME, same_grid
-from rfcal.readings.sweep import Sweep
-from rfcal.record.format.schema import FILE, Record
+from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port, repeated_sweep
+from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
+from rfcal.record.format.path import Between
+from rfcal.record.format.schema import FILE, Reading, Record
+
+
+def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
+    """A raw reading of a record, from its files or as typed; its place is for errors."""
+    z_ref = record.reference_ohm
+    if reading.repeats:
+        return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
+    if reading.file is not None:
+        return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
+    where = f"{FILE}, {place}"
+    if reading.typed is not None:
+        step = record.analyzer["resolution_ohm"]
+        return typed_sweep(reading.typed, label=label, step_ohm=step, z_ref=z_ref, where=where)
+    assert reading.typed_reflection is not None
+    return typed_reflection_sweep(
+        reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
+    )
+
+
+def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
+    """The files of one element: open and short, or an adapter; none for a cable."""
+    folder = record.folder
+    if item.kind == "adapter":
+        return (read_two_port(folder, item.files[0], label=item.name),)
+    ends = zip(("open", "short"), item.files, strict=False)
+    return tuple(
+        read_sweep(folder, file, label=f"{item.name}, {end}", z_ref=record.reference_ohm)
+        for end, file in ends
+    )
+
+
+def element(item: Between, sweeps: tuple[Sweep | TwoPortSweep, ...]) -> PathElement:
+    """One element as it is known, from the record's words and its files."""
+    first = sweeps[0] if sweeps else None
+    ends = tuple(s for s in sweeps if isinstance(s, Sweep))
+    return PathElement(
+        item.name,
+        first if isinstance(first, TwoPortSweep) else item.line or ends,
+        fixture=item.kind == "fixture",
+        deviations=item.doubt,
+        embed=item.embed,
+    )
 
 
 def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:
