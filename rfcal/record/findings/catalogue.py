@@ -4,7 +4,7 @@ Whether it is said is decided in the module of the subject, which calls the entr
 that its sentence has places for.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rfcal.findings import Finding
 
@@ -24,18 +24,25 @@ class Entry:
         return Finding(self.code, self.severity, about, message)
 
 
+def warning(head: str, sentence: str) -> Entry:
+    """What should be looked after; the head is a code and what it is about."""
+    code, about = head.split(": ")
+    return Entry(code, "warning", about, sentence)
+
+
+def note(head: str, sentence: str) -> Entry:
+    """What is good to know; the head is a code and what it is about."""
+    return replace(warning(head, sentence), severity="note")
+
+
 # Readings
 
-RAW_ABOVE_ONE = Entry(
-    "raw-above-one",
-    "note",
-    "{label}",
+RAW_ABOVE_ONE = note(
+    "raw-above-one: {label}",
     "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, {judged}.",
 )
-DISPLAY_STEP = Entry(
-    "display-step",
-    "note",
-    "{name}",
+DISPLAY_STEP = note(
+    "display-step: {name}",
     "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
     "and {degrees:g} degrees; type every digit shown, zeros too.",
 )
@@ -44,52 +51,40 @@ FAR_ABOVE_ONE = (
     "which is much even for an uncorrected analyzer: look at the sign of R, and whether it is the "
     "reading that it should be"
 )
-MIXED_REFERENCES = Entry(
-    "mixed-references",
-    "warning",
-    "{bare}",
+MIXED_REFERENCES = warning(
+    "mixed-references: {bare}",
     "The reading of '{bare}' is a reflection that does not say which impedance it refers to, so "
     "the record's reference_ohm of {taken_ohm:g} ohm was taken; that of '{other}' says "
     "{stated_ohm:g} ohm. If one analyzer gave both, '{bare}' is misread: give it as R and X, or as "
     "a Touchstone file that says R {stated_ohm:g}.",
 )
-INTERPOLATED = Entry(
-    "interpolated",
-    "note",
-    "{name}",
+INTERPOLATED = note(
+    "interpolated: {name}",
     "'{name}' was read at other frequencies than the standards; the error terms were interpolated "
     "by a cubic spline, and what that costs is in the budget. Reading the standards at the same "
     "frequencies avoids it.",
 )
-ANSWER_NEAREST = Entry(
-    "answer-nearest",
-    "note",
-    "{device}",
+ANSWER_NEAREST = note(
+    "answer-nearest: {device}",
     "'{device}' was not read at {wanted_mhz:.10g} MHz: the answer is that of the nearest point, "
     "{taken_mhz:.10g} MHz.",
 )
 
 # Standards and calibration
 
-STANDARDS_CLOSE = Entry(
-    "standards-close",
-    "warning",
-    "standards",
+STANDARDS_CLOSE = warning(
+    "standards-close: standards",
     "The standards lie close together on the chart {where}: an error in one of them is up to "
     "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
     "short, an open and a load.",
 )
-ERROR_TERMS = Entry(
-    "error-terms",
-    "warning",
-    "standards",
+ERROR_TERMS = warning(
+    "error-terms: standards",
     "The {term} comes out as {size:.2g} {where}, which no sound analyzer has: look for exchanged "
     "sweeps, a wrong definition or a wrong sign of X.",
 )
-STANDARDS_DISAGREE = Entry(
-    "standards-disagree",
-    "warning",
-    "standards",
+STANDARDS_DISAGREE = warning(
+    "standards-disagree: standards",
     "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
     "degrees of freedom. {evidence}",
 )
@@ -110,17 +105,13 @@ WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
 
 # Checks
 
-NO_CHECK = Entry(
-    "no-check",
-    "note",
-    "checks",
+NO_CHECK = note(
+    "no-check: checks",
     "Nothing independent contradicts or confirms {what}: add a [[check]] with an artefact that "
     "{kind}, such as a resistor of 33 or 75 ohm, measured by itself.",
 )
-CHECK_DISAGREES = Entry(
-    "check-disagrees",
-    "warning",
-    "{check}",
+CHECK_DISAGREES = warning(
+    "check-disagrees: {check}",
     "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
     "know why; look for {causes}.{hint}",
 )
@@ -133,25 +124,19 @@ CAUSES_INSIDE = (
     "connector or a wrong value of the check itself"
 )
 HINT_EXCHANGED = " It would agree if {pairs} were exchanged."
-CHECK_AT_STANDARD = Entry(
-    "check-at-standard",
-    "warning",
-    "{check}",
+CHECK_AT_STANDARD = warning(
+    "check-at-standard: {check}",
     "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "
     "chart: check with something different.",
 )
-CHECK_SAME_BUILD = Entry(
-    "check-same-build",
-    "note",
-    "checks",
+CHECK_SAME_BUILD = note(
+    "check-same-build: checks",
     "{checks} and the load '{load}' are built alike (build = '{build}'), so the check "
     "cannot see what both share, such as the inductance of one kind of resistor: check once with "
     "something built otherwise.",
 )
-CHECK_BLIND = Entry(
-    "check-blind",
-    "warning",
-    "checks",
+CHECK_BLIND = warning(
+    "check-blind: checks",
     "Every check would agree as well if {pairs} were exchanged, so none shows that they are not: "
     "check with {other} too.",
 )
@@ -160,10 +145,8 @@ NO_RESISTOR = "something that is no resistor, such as an open behind an eighth o
 
 # Devices
 
-ACTIVE = Entry(
-    "active",
-    "warning",
-    "{device}",
+ACTIVE = warning(
+    "active: {device}",
     "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
     "passive device does: look for {causes}.",
 )
@@ -171,41 +154,33 @@ ACTIVE_CAUSES = (
     "a wrong sign of R, exchanged standards, a wrong definition or a connection that changed"
 )
 ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
-DEVICE_HIDDEN = Entry(
-    "device-hidden",
-    "warning",
-    "{device}",
+DEVICE_HIDDEN = warning(
+    "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
     "radius of up to {radius:.2g}. Most of that comes from {sources}.",
 )
-NEAR_OPEN = Entry(
-    "near-open",
-    "note",
-    "{device}",
+NEAR_OPEN = note(
+    "near-open: {device}",
     "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "
     "read their ends, not a value and a ±.",
 )
-LOPSIDED = Entry(
-    "lopsided",
-    "note",
-    "{device}",
+LOPSIDED = note(
+    "lopsided: {device}",
     "So little is known of '{device}' {where} that the intervals of R and X are lopsided there: "
     "read their ends, not a value and a ±. Most of the uncertainty comes from {sources}.",
 )
 
 # Path between plane and device
 
-PATH_MISFIT = Entry(
-    "path-misfit",
-    "warning",
-    "{element}",
+PATH_MISFIT = warning(
+    "path-misfit: {element}",
     "'{element}' was removed as it was read, but {why}. What is removed must be the same from both "
     "ends: look at the sweeps, or give an adapter's file for what is not.",
 )
 
 # Line check
 
-LINE_FAULT = Entry("line-fault", "warning", "line check", "{sentence}")
+LINE_FAULT = warning("line-fault: line check", "{sentence}")
 LINE_NEW = "new reflection at {place}, {size}, {kind}"
 LINE_PLACE = "reflection at {place}, {size}, {kind}"
 LINE_ONE_END = "that is the line's end if it is so long: state length_m to be sure"
@@ -232,18 +207,14 @@ LINE_KINDS = {
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 
-LINE_LENGTH = Entry(
-    "line-length",
-    "warning",
-    "line check",
+LINE_LENGTH = warning(
+    "line-length: line check",
     "The record says that the line is {length_m:g} m long, and more reflects from {beyond_m:.1f} m "
     "than from there: look whether a piece of line was forgotten, and correct length_m or the "
     "velocity factor.",
 )
-LINE_MISFIT = Entry(
-    "line-misfit",
-    "warning",
-    "line check",
+LINE_MISFIT = warning(
+    "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "
     "the reflection), where {expected:.2g} was to be expected, so its properties are doubtful: "
     "look whether the far end was really open or short, whether the line was damaged or in several "
@@ -252,42 +223,32 @@ LINE_MISFIT = Entry(
 
 # Match
 
-MATCH_VOLTAGE = Entry(
-    "match-voltage",
-    "warning",
-    "{device}",
+MATCH_VOLTAGE = warning(
+    "match-voltage: {device}",
     "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak: {advice}, "
     "switch the transmitter off and make sure before you touch, and keep to your regulator's "
     "exposure limits and local codes.",
 )
 HIGH_VOLTAGE = "use parts that stand it, enclose them"
 LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
-MATCH_NONE = Entry(
-    "match-none",
-    "warning",
-    "{device}",
+MATCH_NONE = warning(
+    "match-none: {device}",
     "There is no network of these topologies and parts; what stands in the way of each is said "
     "with the match. Ask for other topologies, parts, or another place.",
 )
-MATCH_TARGET = Entry(
-    "match-target",
-    "warning",
-    "{device}",
+MATCH_TARGET = warning(
+    "match-target: {device}",
     "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
     "{remedy}.",
 )
-MATCH_STEP = Entry(
-    "match-step",
-    "warning",
-    "{device}",
+MATCH_STEP = warning(
+    "match-step: {device}",
     "The load moves so far {where} from one point of the sweep to the next that its SWR between "
     "them is a guess, and so is which network is best. Measure it in steps of "
     "{step_mhz:.2g} MHz or less before you build.",
 )
-MATCH_PLANE = Entry(
-    "match-plane",
-    "warning",
-    "{device}",
+MATCH_PLANE = warning(
+    "match-plane: {device}",
     "With the first network in its place the SWR at the standards' plane comes to {swr} in "
     "{z_ref:g} ohm: what lies between has another impedance than the target of {target_ohm:g} ohm. "
     "Match at the calibration plane, or take the line's own impedance for target_ohm and match "
@@ -296,10 +257,8 @@ MATCH_PLANE = Entry(
 
 # Defaults that stood in for what the record does not say
 
-DEFAULTS = Entry(
-    "defaults",
-    "note",
-    "record",
+DEFAULTS = note(
+    "defaults: record",
     "The record does not say, so this was taken: {values}. State what you know of yours.",
 )
 BY_OHMMETER = " (measure it with an ohmmeter)"

@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings import catalogue
+from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.standards import contradict
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
@@ -60,7 +60,7 @@ def about_checks(
     if not found:
         what = "this calibration" if solved else "the correction that the instrument does itself"
         kind = "is no standard" if solved else "you know"
-        return [catalogue.NO_CHECK(what=what, kind=kind)]
+        return [say.NO_CHECK(what=what, kind=kind)]
     pairs = combinations(calibration.names, 2) if solved else ()
     unseen = [pair for pair in pairs if not np.any(contradict(calibration.exchanged(*pair)))]
     # the pairs whose exchange would leave each check in agreement
@@ -70,11 +70,11 @@ def about_checks(
         if not check.agrees:
             findings.append(_disagrees(check, swaps, solved))
         if solved and (twin := _same_place(check)):
-            findings.append(catalogue.CHECK_AT_STANDARD(check=check.name, standard=twin))
+            findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
     blind = [pair for pair in unseen if all(pair in swaps for swaps in hidden)]
     if blind and all(check.agrees for check in found):
         other = _another(calibration, blind, z_ref)
-        findings.append(catalogue.CHECK_BLIND(pairs=_either(blind), other=other))
+        findings.append(say.CHECK_BLIND(pairs=_either(blind), other=other))
     return findings
 
 
@@ -88,7 +88,7 @@ def about_builds(record: Record) -> list[Finding]:
     if len(builds) != 1 or (build := builds.pop()) not in loads:
         return []
     checks = ", ".join(f"'{item.name}'" for item in record.checks)
-    return [catalogue.CHECK_SAME_BUILD(checks=checks, load=loads[build], build=build)]
+    return [say.CHECK_SAME_BUILD(checks=checks, load=loads[build], build=build)]
 
 
 def _build_of(item: Artefact) -> str:
@@ -106,14 +106,14 @@ def _another(calibration: Calibration, blind: Sequence[tuple[str, str]], z_ref: 
         boxes = [calibration.exchanged(*pair).error_box for pair in blind]
         if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in boxes):
             return f"{ohm:g} ohm"
-    return catalogue.NO_RESISTOR
+    return say.NO_RESISTOR
 
 
 def _disagrees(check: Check, swaps: Sequence[tuple[str, str]], solved: bool) -> Finding:
-    hint = catalogue.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
+    hint = say.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
     where = span_mhz(check.frequency, ~check.inside)
-    causes = catalogue.CAUSES if solved else catalogue.CAUSES_INSIDE
-    return catalogue.CHECK_DISAGREES(check=check.name, where=where, hint=hint, causes=causes)
+    causes = say.CAUSES if solved else say.CAUSES_INSIDE
+    return say.CHECK_DISAGREES(check=check.name, where=where, hint=hint, causes=causes)
 
 
 def _either(pairs: Sequence[tuple[str, str]]) -> str:

@@ -3,15 +3,7 @@
 import numpy as np
 
 from rfcal.findings import Finding, span_mhz
-from rfcal.record.findings.catalogue import (
-    ACTIVE,
-    ACTIVE_CAUSES,
-    ACTIVE_INSIDE,
-    DEVICE_HIDDEN,
-    LOPSIDED,
-    NEAR_OPEN,
-    Entry,
-)
+from rfcal.record.findings import catalogue as say
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity
@@ -41,21 +33,21 @@ def about_device(found: Device, *, solved: bool = True) -> list[Finding]:
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
-    judged: tuple[tuple[Entry, np.ndarray], ...] = (
-        (ACTIVE, active_points(found.reflection)),
-        (DEVICE_HIDDEN, hidden),
-        (NEAR_OPEN, crooked & (distance < NEAR)),
-        (LOPSIDED, crooked & (distance >= NEAR)),
+    judged: tuple[tuple[say.Entry, np.ndarray], ...] = (
+        (say.ACTIVE, active_points(found.reflection)),
+        (say.DEVICE_HIDDEN, hidden),
+        (say.NEAR_OPEN, crooked & (distance < NEAR)),
+        (say.LOPSIDED, crooked & (distance >= NEAR)),
     )
     return [
-        say(
+        entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
             sources=_sources(found.reflection, where),
-            causes=ACTIVE_CAUSES if solved else ACTIVE_INSIDE,
+            causes=say.ACTIVE_CAUSES if solved else say.ACTIVE_INSIDE,
         )
-        for say, where in judged
+        for entry, where in judged
         if np.any(where)
     ]
 

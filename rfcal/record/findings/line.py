@@ -7,22 +7,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
 from rfcal.findings import Finding
-from rfcal.record.findings.catalogue import (
-    LINE_CHANGED,
-    LINE_FAULT,
-    LINE_GONE,
-    LINE_KINDS,
-    LINE_LENGTH,
-    LINE_LONGER,
-    LINE_MISFIT,
-    LINE_NEW,
-    LINE_NO_FAULT,
-    LINE_ONE_END,
-    LINE_PLACE,
-    LINE_SILENT,
-    LINE_SOUND,
-    LINE_WHICH_END,
-)
+from rfcal.record.findings import catalogue as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
@@ -35,12 +20,12 @@ have 26 dB of return loss or more (common practice, no source)."""
 def about_line(state: LineState) -> list[Finding]:
     """What there is to say about a line check; a wrong length explains a bad fit."""
     sentence, fault = line_verdict(state)
-    said = [LINE_FAULT(sentence=sentence)] if fault else []
+    said = [say.LINE_FAULT(sentence=sentence)] if fault else []
     found = state.properties
     if state.beyond_m is not None:
-        said.append(LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
+        said.append(say.LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
     elif found is not None and not found.fits:
-        said.append(LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
+        said.append(say.LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
     return said
 
 
@@ -58,9 +43,9 @@ def _compared(state: LineState) -> tuple[str, bool]:
     if found.shift is not None and found.shift.between_m is not None:
         near, far = found.shift.between_m
         more = "longer" if found.shift.size > 0 else "shorter"
-        moved = LINE_LONGER.format(near=near, far=far, size=abs(found.shift.size), more=more)
+        moved = say.LINE_LONGER.format(near=near, far=far, size=abs(found.shift.size), more=more)
     if not found.changes:
-        said = moved or LINE_SOUND.format(least=LEAST, end=_end(state))
+        said = moved or say.LINE_SOUND.format(least=LEAST, end=_end(state))
         return _sentence(said), longer
     first, *others = found.changes
     new = [c for c in others if c.what == "new"]
@@ -77,14 +62,14 @@ def _change_words(state: LineState, change: Change) -> str:
     """One change: where, how much, and what it may be."""
     place = _place(state, change.distance_m)
     before, after = _size(abs(change.before)), _size(abs(change.after))
-    kind = LINE_KINDS.get(change.kind, f"a {change.kind}")
+    kind = say.LINE_KINDS.get(change.kind, f"a {change.kind}")
     if change.what == "new":
-        return LINE_NEW.format(place=place, size=after, kind=kind)
+        return say.LINE_NEW.format(place=place, size=after, kind=kind)
     if change.what == "gone":
-        return LINE_GONE.format(place=place, size=before)
+        return say.LINE_GONE.format(place=place, size=before)
     at_end = abs(change.distance_m - state.length_m) < NEAREST * state.now.resolution_m
     what = "what the line ends in" if state.length_m and at_end else "the reflection"
-    return LINE_CHANGED.format(what=what, place=place, before=before, after=after)
+    return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
 def _alone(state: LineState) -> tuple[str, bool]:
@@ -92,7 +77,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     now, near = state.now, NEAREST * state.now.resolution_m
     size = np.abs(now.reflection)
     if not size.size:
-        return _sentence(LINE_SILENT.format(range_m=now.range_m)), False
+        return _sentence(say.LINE_SILENT.format(range_m=now.range_m)), False
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
@@ -100,21 +85,20 @@ def _alone(state: LineState) -> tuple[str, bool]:
     else:
         strong[-1] = True  # the farthest may be the end, however weak it comes back
     parts = [
-        LINE_PLACE.format(
+        say.LINE_PLACE.format(
             place=_place(state, float(now.distance_m[i])),
             size=_size(float(size[i])),
-            kind=LINE_KINDS.get(now.kind[i], f"a {now.kind[i]}"),
+            kind=say.LINE_KINDS.get(now.kind[i], f"a {now.kind[i]}"),
         )
         for i in np.flatnonzero(strong)
     ]
     if ends:
-        before = _end(state)
-        said = "; ".join([*parts, f"that is before {before}"])
-        return _sentence(said if parts else LINE_NO_FAULT.format(size=_size(FAULT), end=before)), (
-            bool(parts)
-        )
-    said = "; ".join([*parts, LINE_WHICH_END if len(parts) > 1 else LINE_ONE_END])
-    return _sentence(said), len(parts) > 1
+        end = _end(state)
+        sound = say.LINE_NO_FAULT.format(size=_size(FAULT), end=end)
+        said = "; ".join([*parts, f"that is before {end}"]) if parts else sound
+        return _sentence(said), bool(parts)
+    which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
+    return _sentence("; ".join([*parts, which])), len(parts) > 1
 
 
 def _end(state: LineState) -> str:

@@ -1,7 +1,7 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
 from rfcal.findings import Finding, swr_words
-from rfcal.record.findings import catalogue
+from rfcal.record.findings import catalogue as say
 from rfcal.record.results import MatchResult
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
@@ -16,11 +16,11 @@ def about_match(result: MatchResult) -> list[Finding]:
         low, high = request.band_hz
         where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
         step_mhz = result.step_hz / 1e6
-        found.append(catalogue.MATCH_STEP(device=device, where=where, step_mhz=step_mhz))
+        found.append(say.MATCH_STEP(device=device, where=where, step_mhz=step_mhz))
     plane = result.plane_swr
     if plane is not None and result.plane_beyond and (result.spoilt or _first_meets(result)):
         found.append(
-            catalogue.MATCH_PLANE(
+            say.MATCH_PLANE(
                 device=device,
                 swr=swr_words(plane),
                 z_ref=result.z_ref,
@@ -43,9 +43,9 @@ def _networks(result: MatchResult) -> list[Finding]:
         for each in zip(*((p.volt, p.ampere) for p in result.proposals), strict=True)
     )
     if volt >= CAUTION_VOLT or power_w >= CAUTION_WATT:
-        advice = catalogue.HIGH_VOLTAGE if volt >= CAUTION_VOLT else catalogue.LOW_VOLTAGE
+        advice = say.HIGH_VOLTAGE if volt >= CAUTION_VOLT else say.LOW_VOLTAGE
         found.append(
-            catalogue.MATCH_VOLTAGE(
+            say.MATCH_VOLTAGE(
                 device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
             )
         )
@@ -54,7 +54,7 @@ def _networks(result: MatchResult) -> list[Finding]:
         low, high = request.band_hz
         band = low < high
         found.append(
-            catalogue.MATCH_TARGET(
+            say.MATCH_TARGET(
                 device=device,
                 target=request.target_swr,
                 over="over the band" if band else f"at {low / 1e6:.10g} MHz",
@@ -69,4 +69,4 @@ def _none(result: MatchResult) -> list[Finding]:
     """Whether a network is missed; a device may need none."""
     if result.ranking.nothing_needed:
         return []
-    return [catalogue.MATCH_NONE(device=result.request.measurement)]
+    return [say.MATCH_NONE(device=result.request.measurement)]

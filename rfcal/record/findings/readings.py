@@ -7,14 +7,7 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.catalogue import (
-    ANSWER_NEAREST,
-    DISPLAY_STEP,
-    FAR_ABOVE_ONE,
-    LITTLE_ABOVE_ONE,
-    MIXED_REFERENCES,
-    RAW_ABOVE_ONE,
-)
+from rfcal.record.findings import catalogue as say
 from rfcal.record.format.schema import Artefact, Measurement
 
 USUAL_SIZE = 1.1
@@ -32,12 +25,12 @@ def about_reading(
     size = np.abs(sweep.reflection)
     if solved and np.any(beyond := size > 1):
         largest = float(size.max())
-        judged = LITTLE_ABOVE_ONE if largest <= USUAL_SIZE else FAR_ABOVE_ONE
+        judged = say.LITTLE_ABOVE_ONE if largest <= USUAL_SIZE else say.FAR_ABOVE_ONE
         where = span_mhz(sweep.frequency, beyond)
-        found.append(RAW_ABOVE_ONE(label=sweep.label, size=largest, where=where, judged=judged))
+        found.append(say.RAW_ABOVE_ONE(label=sweep.label, size=largest, where=where, judged=judged))
     if item.reading.typed_reflection is not None:
         magnitude, degrees = item.reading.steps
-        found.append(DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees))
+        found.append(say.DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees))
     return found
 
 
@@ -51,7 +44,9 @@ def about_references(sweeps: Sequence[Sweep], z_ref: float) -> list[Finding]:
     if not bare or other is None:
         return []
     return [
-        MIXED_REFERENCES(bare=bare[0], taken_ohm=z_ref, other=other.label, stated_ohm=other.z_ref)
+        say.MIXED_REFERENCES(
+            bare=bare[0], taken_ohm=z_ref, other=other.label, stated_ohm=other.z_ref
+        )
     ]
 
 
@@ -59,4 +54,4 @@ def about_answer(device: str, wanted_hz: float, taken_hz: float) -> list[Finding
     """An answer asked for between the points of the reading."""
     if abs(wanted_hz - taken_hz) <= SAME * taken_hz:
         return []
-    return [ANSWER_NEAREST(device=device, wanted_mhz=wanted_hz / 1e6, taken_mhz=taken_hz / 1e6)]
+    return [say.ANSWER_NEAREST(device=device, wanted_mhz=wanted_hz / 1e6, taken_mhz=taken_hz / 1e6)]

@@ -8,16 +8,7 @@ from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.record.findings.catalogue import (
-    ERROR_TERMS,
-    EXCHANGED,
-    NO_CULPRIT,
-    ONE_CULPRIT,
-    SEVERAL_CULPRITS,
-    STANDARDS_CLOSE,
-    STANDARDS_DISAGREE,
-    WOULD_BE,
-)
+from rfcal.record.findings import catalogue as say
 from rfcal.uncertainty.significance import too_many
 from rfcal.uncertainty.words import complex_ohm
 
@@ -43,18 +34,18 @@ def about_standards(calibration: Calibration, *, z_ref: float = 50.0) -> list[Fi
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
-        found.append(STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
+        found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
     box = calibration.error_box
     terms = (box.directivity, box.source_match, box.reflection_tracking)
     for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True):
         beyond, size = np.abs(term) > limit, np.max(np.abs(term))
         if np.any(beyond):
-            found.append(ERROR_TERMS(term=name, size=size, where=span_mhz(frequency, beyond)))
+            found.append(say.ERROR_TERMS(term=name, size=size, where=span_mhz(frequency, beyond)))
     bad = contradict(calibration)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
         found.append(
-            STANDARDS_DISAGREE(
+            say.STANDARDS_DISAGREE(
                 where=span_mhz(frequency, bad),
                 chi_square=np.max(chi_square),
                 freedom=freedom,
@@ -85,17 +76,17 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
             impedance = complex(to_impedance(value[at], z_ref))
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
-            would_be[name] = WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
+            would_be[name] = say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
     pairs = [
         f"'{one}' and '{other}' exchanged"
         for one, other in combinations(calibration.names, 2)
         if not np.any(contradict(calibration.exchanged(one, other)))
     ]
     if len(would_be) + len(pairs) > 1:
-        return SEVERAL_CULPRITS.format(several="; ".join([*would_be.values(), *pairs]))
+        return say.SEVERAL_CULPRITS.format(several="; ".join([*would_be.values(), *pairs]))
     if would_be:
-        return ONE_CULPRIT.format(one=next(iter(would_be.values())))
-    return EXCHANGED.format(pair=pairs[0]) if pairs else NO_CULPRIT
+        return say.ONE_CULPRIT.format(one=next(iter(would_be.values())))
+    return say.EXCHANGED.format(pair=pairs[0]) if pairs else say.NO_CULPRIT
 
 
 def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
