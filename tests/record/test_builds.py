@@ -154,3 +154,19 @@ def test_the_starting_record_says_how_its_standards_are_built(typed, capsys):
     assert "check '33 ohm resistor' agrees" in said
     assert "check-same-build" not in {f.code for f in compute(typed).findings}
     assert "load: inductance" in compute(typed).device("device").impedance.by_source()
+
+
+def test_standards_too_coarse_for_their_frequency_are_said_to_be(filed):
+    """A short on 1.5 nH is off by 9.4 degrees at 440 MHz: 0.12 of reflection in each axis."""
+    bare(filed)
+    text = (filed / "record.toml").read_text()
+    (filed / "record.toml").write_text(
+        text.replace('kind = "short"', 'kind = "short"\nbuild = "leaded"')
+    )
+    assert "standard-coarse" not in {f.code for f in compute(filed).findings}
+    for name, kind in (("short", -1), ("open", 1), ("load", 0), ("device", -0.2 - 0.3j)):
+        text = touchstone(np.linspace(435e6, 445e6, 11), BOX.apply(np.array([kind + 0j])))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    (said,) = (f for f in compute(filed).findings if f.code == "standard-coarse")
+    assert said.about == "short"
+    assert "no better than 0.12 of its reflection from 435 to 445 MHz" in said.message

@@ -14,7 +14,7 @@ from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
 from rfcal.record.findings.checks import agree, inside_region
-from rfcal.record.findings.standards import DISAGREE_PROBABILITY
+from rfcal.record.findings.standards import DISAGREE_PROBABILITY, about_standards
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Check
 from rfcal.report.page import output_files
@@ -272,3 +272,38 @@ def test_standards_that_lie_close_together(filed):
     # the 2 ohm is largest at the open, with the load's reflection as 0 and the short's as -1
     near = from_impedance(2.0).real
     assert times == pytest.approx(2 / ((near + 1) * -near), rel=0.02)
+
+
+def test_the_standard_that_lies_is_among_those_named():
+    """Of four and of five, one off by 5 to 30 ohm or by a stray; never another one alone."""
+    rng = np.random.default_rng(9)
+    frequency = np.linspace(140e6, 150e6, 5)
+    told = {4: [], 5: []}
+    for case in range(60):
+        ohms = rng.uniform(10, 200, case % 2 + 2)
+        models = [Standard("short"), Standard("open"), *(Standard("load", r) for r in ohms)]
+        wrong = int(rng.integers(len(models)))
+        stray = {
+            "short": {"inductance": rng.uniform(3e-9, 9e-9)},
+            "open": {"capacitance": rng.uniform(1e-12, 3e-12)},
+            "load": {"inductance": rng.uniform(8e-9, 20e-9)},
+        }
+        off = stray[models[wrong].kind]
+        true = [replace(m, **off) if i == wrong else m for i, m in enumerate(models)]
+        doubt = both_axes("definition", 0.002)
+        known = [Quantity(m.reflection(frequency), doubt) for m in models]
+        noise = rng.standard_normal((2, len(models), 1)) * 0.001
+        seen = [
+            Quantity(BOX.apply(m.reflection(frequency) + a + 1j * b), both_axes("noise", 0.001))
+            for m, a, b in zip(true, *noise, strict=True)
+        ]
+        names = [f"{m.kind} {i}" for i, m in enumerate(models)]
+        said = about_standards(calibrate(frequency, names, known, seen))
+        evidence = next((f.message for f in said if f.code == "standards-disagree"), None)
+        if evidence is not None and "No one of them alone" not in evidence:
+            named = re.findall(r"'([^']*)', which would have to be", evidence)
+            assert names[wrong] in named
+            told[len(models)].append(len(named))
+    assert min(len(numbers) for numbers in told.values()) > 15
+    # with one more than needed, more often than not one alone is named
+    assert np.mean(np.array(told[5]) == 1) > 0.5

@@ -78,6 +78,12 @@ STANDARDS_CLOSE = warning(
     "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
     "short, an open and a load.",
 )
+STANDARD_COARSE = warning(
+    "standard-coarse: {name}",
+    "'{name}' is known no better than {size:.2g} of its reflection {where}, one standard "
+    "uncertainty: so far from what it is taken for, intervals cover less than they say. Use one "
+    "that is better known there, in a connector instead of on wire leads.",
+)
 ERROR_TERMS = warning(
     "error-terms: standards",
     "The {term} comes out as {size:.2g} {where}, which no sound analyzer has: look for exchanged "
@@ -91,6 +97,10 @@ STANDARDS_DISAGREE = warning(
 ONE_CULPRIT = (
     "All others agree with each other without {one}: look at its definition, its connection and "
     "its file."
+)
+ONE_PASSIVE = (
+    "What explains it is {one}, for any other would have to give power: look at its definition, "
+    "its connection and its file."
 )
 SEVERAL_CULPRITS = (
     "Any one of these explains it, and the readings do not say which: {several}. Look at the "

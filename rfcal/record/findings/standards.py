@@ -16,6 +16,12 @@ PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
+PASSIVE = 1.05
+"""Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
+is connected gives power, and standards are known better than this (common practice, no source)."""
+COARSE = 0.05
+"""Standard uncertainty of each axis of a standard's reflection [1] from which what follows from it
+is no longer straight; found by whole simulated sessions."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
 DISAGREE_PROBABILITY = 1e-3
@@ -35,6 +41,11 @@ def about_standards(calibration: Calibration, *, z_ref: float = 50.0) -> list[Fi
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
+    for name, known in zip(calibration.names, calibration.known, strict=True):
+        size = np.sqrt(known.variance()) * np.ones(frequency.shape)
+        if np.any(coarse := size > COARSE):
+            where, worst = span_mhz(frequency, coarse), np.max(size)
+            found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
     box = calibration.error_box
     terms = (box.directivity, box.source_match, box.reflection_tracking)
     for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True):
@@ -69,10 +80,12 @@ def growth(calibration: Calibration) -> Real:
 
 def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
     """Which standard would explain a contradiction by itself, and what it would have to be."""
-    would_be = {}
+    would_be, active = {}, False
     for name in calibration.names:
         value = _by_the_others(calibration, name)
-        if value is not None:
+        if value is not None and (abs(value[at]) > PASSIVE):
+            active = True
+        elif value is not None:
             impedance = complex(to_impedance(value[at], z_ref))
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
@@ -85,7 +98,8 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
     if len(would_be) + len(pairs) > 1:
         return say.SEVERAL_CULPRITS.format(several="; ".join([*would_be.values(), *pairs]))
     if would_be:
-        return say.ONE_CULPRIT.format(one=next(iter(would_be.values())))
+        one = say.ONE_PASSIVE if active else say.ONE_CULPRIT
+        return one.format(one=next(iter(would_be.values())))
     return say.EXCHANGED.format(pair=pairs[0]) if pairs else say.NO_CULPRIT
 
 
