@@ -175,6 +175,17 @@ INDUCTANCE_H = (1e-9, 1e-3)
 CAPACITANCE_F = (0.5e-12, 1e-6)
 """Smallest and largest capacitor to be had [F] (common practice, no source)."""
 
+SURE_YIELD, TRIM_SPAN = 0.9, 0.15
+"""Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
+both sides [1]: three times their usual tolerance (common practice, no source)."""
+
+VOLT_MARGIN = 2.0
+"""Of a capacitor's rated voltage over the peak that it carries [1] (common practice, no source)."""
+
+CUT_LONG = 0.05
+"""Pieces of line are cut longer by this share at first [1]: cables of one type differ in velocity
+factor by a few percent (common practice, no source)."""
+
 SMALL_PARTS_HZ, SMALL_COIL_H, SMALL_CAPACITOR_F = 30e6, 5e-9, 1.5e-12
 """From this frequency on the smallest coil and capacitor that a network is built of: leads and pads
 are as large. Below it they grow with the wavelength, up to ten times (common practice, no

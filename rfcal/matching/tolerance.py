@@ -12,6 +12,8 @@ from rfcal.matching.search import worst
 from rfcal.maths.reflection import Complex, Real, swr
 from rfcal.models.line import Line
 
+ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
+"""How far off a value is tried [1, relative]."""
 CHUNK = 128
 """Draws that are reckoned at once."""
 
@@ -84,6 +86,18 @@ class Sensitivity:
     # how far the least SWR of the sweep moves where the value is 1 % larger; nan where it lies at
     # the edge of the sweep
     dip_hz: float
+    # how far the value alone may be off, below and above, before the target is missed [1,
+    # relative]; nan where it is missed as designed
+    room: tuple[float, float] = (np.nan, np.nan)
+
+    def room_words(self, length_m: float) -> str:
+        """How exact a length must be, in millimetres; empty where nothing is known."""
+        least = 1e3 * length_m * min(self.room)
+        if not least >= 0:
+            return ""
+        # rounded down, for it is a limit
+        digits = 0 if least >= 10 else 1
+        return f"± {np.floor(least * 10**digits) / 10**digits:g} mm holds the target"
 
     def in_words(self) -> str:
         """What it does; a dip between points of a sweep is known to two digits at most."""
@@ -113,6 +127,19 @@ def dip(frequency: Real, reflection: Complex) -> Real:
     return np.where(inside, frequency[k] + shift * (frequency[k + 1] - frequency[k]), np.nan)
 
 
+def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
+    """How far one value may be off before the target is missed [1, relative], below and above."""
+    found = []
+    for off in (-ROOM, ROOM):
+        values = network.values
+        values[k] = values[k] * (1 + off[:, None])
+        held = swr(worst(network.with_values(values), *goal.in_band(), goal.target_ohm))
+        beyond = held > goal.target_swr
+        first = int(beyond.argmax()) if np.any(beyond) else ROOM.size
+        found.append(float(ROOM[first - 1]) if first else np.nan)
+    return found[0], found[1]
+
+
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
     """What each element does to the SWR, by changing it up and down by 1 %."""
     count = len(network.elements)
@@ -128,6 +155,7 @@ def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
             float(ratio[1 + k] - ratio[0]),
             float(ratio[1 + k + count] - ratio[0]),
             float(at[1 + k] - at[1 + k + count]) / 2,
+            _room(goal, network, k),
         )
         for k, element in enumerate(network.elements)
     )

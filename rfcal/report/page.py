@@ -16,6 +16,7 @@ from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
+from rfcal.report.text.build import TOLD, build_lines
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import (
     match_above,
@@ -27,8 +28,6 @@ from rfcal.report.text.match import (
 )
 from rfcal.uncertainty import words as numbers
 
-NETWORKS_DRAWN = 3
-"""Networks of a match table that are drawn."""
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
@@ -169,7 +168,7 @@ def _error_terms(results: Results) -> Markup:
 def _match(number: int, result: MatchResult) -> dict[str, Any]:
     """What the page shows of one match table."""
     request = result.request
-    drawn = enumerate(result.proposals[:NETWORKS_DRAWN], start=1)
+    drawn = enumerate(result.proposals[:TOLD], start=1)
     return {
         "measurement": request.measurement,
         "where": match_where(result),
@@ -196,7 +195,12 @@ def _network(prefix: str, result: MatchResult, proposal: Proposal) -> dict[str, 
         f"{numbers.mhz(result.request.centre_hz)}; right, the SWR without it, with ideal parts "
         "and with parts that exist, the band shaded.",
     )
-    return {"title": said["network"], "picture": picture, "parts": match_parts(proposal)}
+    return {
+        "title": said["network"],
+        "picture": picture,
+        "parts": match_parts(proposal),
+        "build": build_lines(result, proposal),
+    }
 
 
 def _line_picture(line: LineState) -> Markup:

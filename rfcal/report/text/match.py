@@ -8,6 +8,7 @@ from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.merit import Group
 from rfcal.record.results import MatchResult, Proposal
+from rfcal.report.text.build import TOLD, build_lines
 from rfcal.uncertainty.words import mhz, share_words
 
 NEARLY_ONE = 1.005
@@ -113,6 +114,8 @@ def match_lines(result: MatchResult) -> list[str]:
             f"{r['delivered']} of the power arrives, "
             f"{r['yield']} of such networks hold the target, up to {r['volt']}"
         )
+        if i < TOLD:
+            said += [f"     {text}" for text in build_lines(result, proposal)]
     return said + [f"  {text}" for text in match_remarks(result)]
 
 

@@ -1,0 +1,123 @@
+"""What to buy, to wind and to cut for a network, part by part from the transmitter's end."""
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.matching.element import SECTION, SERIES, NetworkElement, value_words
+from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
+from rfcal.matching.tolerance import Sensitivity
+from rfcal.matching.winding import wound
+from rfcal.record.results import MatchResult, Proposal
+from rfcal.uncertainty.words import mhz
+
+TOLD = 3
+"""Networks of a match table that are drawn, and told how to build."""
+VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
+"""What capacitors are sold for [V] (common practice, no source)."""
+TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100))
+"""What trimmers are sold with at most [F] (common practice, no source)."""
+LEAST_OF_TRIMMER = 0.2
+"""Of a trimmer's capacitance, what it cannot go below [1] (common practice, no source)."""
+PLACE = {
+    SERIES: "in the inner conductor",
+    "shunt": "across the line, inner conductor to ground",
+    SECTION: "in the line",
+}
+
+
+def build_lines(result: MatchResult, proposal: Proposal) -> list[str]:
+    """One line for each part, the transmitter's end first."""
+    elements = proposal.candidate.network.elements
+    said = []
+    for k, element in enumerate(elements):
+        ends = [
+            end
+            for end, here in (("the transmitter's end", 0), ("the load's end", len(elements) - 1))
+            if k == here and len(elements) > 1
+        ]
+        where = ", ".join([PLACE[element.place], *(f"at {end}" for end in ends)])
+        said.append(f"{element.name}, {where}: {_part(result, proposal, k)}")
+    return said
+
+
+def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
+    """How to come by one part."""
+    element = proposal.candidate.network.elements[k]
+    volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
+    loose = proposal.production.both < defaults.SURE_YIELD
+    if isinstance(element.part, Capacitor):
+        return _capacitor(element, volt, loose, result.request)
+    if isinstance(element.part, Inductor):
+        return _coil(element, ampere)
+    return _piece(element, proposal.sensitivities[k], result.goal.centre_hz)
+
+
+def _capacitor(element: NetworkElement, volt: float, loose: bool, request) -> str:
+    """Buy it for its voltage; with a trimmer where the yield asks for one."""
+    needed = defaults.VOLT_MARGIN * volt
+    classes = [at for at in VOLT_CLASSES if at >= needed]
+    rated = (
+        f"for {classes[0]} V or more" if classes else f"for {needed:.2g} V: several, or in vacuum"
+    )
+    stress = f"({volt:.0f} V peak at {request.power_w:g} W)"
+    if loose:
+        return f"buy {adjustable(element.value, request.stock.series)}, {rated} {stress}"
+    return f"buy {element.in_words()}, {rated} {stress}"
+
+
+def adjustable(capacitance_f: float, series: str) -> str:
+    """A capacitance that can be set to both sides, such as ``"47 pF and a trimmer of 20 pF"``."""
+    span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - LEAST_OF_TRIMMER)
+    trimmer = next((t for t in TRIMMERS_F if t >= span), None)
+    if trimmer is None:
+        return f"{value_words(capacitance_f, 'F')} as a variable capacitor"
+    middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
+    said = f"a trimmer of {value_words(trimmer, 'F')}"
+    if capacitance_f - middle < 1e-12:
+        return said
+    below = preferred_below(capacitance_f - middle, series)
+    near = preferred(below + np.arange(2), series)
+    fixed = float(near[np.abs(near - (capacitance_f - middle)).argmin()])
+    return f"{value_words(fixed, 'F')} and {said}"
+
+
+def _coil(element: NetworkElement, ampere: float) -> str:
+    """Wind it in air where that can be done."""
+    winding = wound(element.value, ampere)
+    words = element.in_words()
+    if winding is None:
+        other = "" if element.value < 1e-6 else ", or wind it on a core"
+        return f"buy {words} for {ampere:.2g} A peak{other}"
+    return (
+        f"wind {words}: {winding.turns} turns of {1e3 * winding.wire_m:g} mm wire on "
+        f"{1e3 * winding.inside_m:g} mm, drawn out to {1e3 * winding.length_m:.2g} mm; it carries "
+        f"{ampere:.2g} A peak, and turns spread make it less, squeezed more"
+    )
+
+
+def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) -> str:
+    """Cut it long, then shorten it; with the quarter wave that tells its length beforehand."""
+    line, part = element.line, element.part
+    assert line is not None
+    length = float(element.value)
+    quarter_hz = centre_hz * float(line.wavelength_m(centre_hz)) / 4 / length
+    long = float(f"{length * (1 + defaults.CUT_LONG):.3g}")
+    room = sensitivity.room_words(length)
+    exact = f"{1e3 * length:.0f} mm of {line.z0:.3g} ohm{f' ({room})' if room else ''}"
+    if isinstance(part, Stub):
+        how = (
+            f"cut {exact}, from the joint to the {part.end} end: first {1e3 * long:.0f} mm, then "
+            f"{'shorten it' if part.end == 'open' else 'move the short inwards'} until the SWR "
+            "over the band is as drawn"
+        )
+        if element.place == SERIES:
+            how += (
+                "; it floats, so its shield must touch nothing: hang it free and put ferrite cores "
+                "over it at the joint"
+            )
+    else:
+        how = (
+            f"cut {exact}, from shield end to shield end with its plugs: first {1e3 * long:.0f} "
+            "mm, then shorten it before it is built in"
+        )
+    return f"{how}; alone and open at its end it is a short circuit at {mhz(quarter_hz)}"
