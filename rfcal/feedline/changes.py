@@ -63,7 +63,8 @@ def compare(
 ) -> Comparison:
     """What differs between two sweeps at the foot of one line, with what was found in each.
 
-    What reflects from beyond `end_m` is laid to the last event before it.
+    The line's end, where it is known, is a place of its own, and what seems to reflect from beyond
+    is laid to it.
     """
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
@@ -142,10 +143,12 @@ def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     bounce_m, bounce = _bounces(events_m, sizes)
-    sizes, events_m = sizes[events_m < end_m], events_m[events_m < end_m]
+    events_m = events_m[events_m <= end_m]
+    if np.isfinite(end_m) and not np.any(np.abs(events_m - end_m) < near):
+        events_m = np.append(events_m, end_m)
     place = np.full(size.size, np.nan)
     for k in np.argsort(-size):
-        d = found.distance[k]
+        d = max(float(found.distance[k]), 0.0)
         beside = np.abs(events_m - d)
         stronger = np.where(np.isfinite(place), np.abs(found.distance - d), np.inf)
         bounced = bounce[np.abs(bounce_m - d) < near]

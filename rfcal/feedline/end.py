@@ -1,4 +1,4 @@
-"""The end of a line whose length is stated: what lies behind it, and whether it is one."""
+"""The end of a line: which event it is, what lies behind it, and how far it seems off."""
 
 from dataclasses import replace
 
@@ -6,13 +6,24 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE
+from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
+
+REACH = 2.0
+"""An event so many standard uncertainties before the line's end, or less, may be that end."""
+
+RINGS = 1 / 3
+"""Of events where the end may be, those below this part of the strongest ring behind it."""
+
+OWN_DELAY, OVER_BAND, NARROW = 1.7, 1.7, 1.0
+"""An antenna's own delay makes the end seem off by the first of these in wavelengths of mid-band,
+and less by exp of minus the second times the band's share of mid-band (standard, by simulation of
+resonators of Q 3 to 20 and 15 to 150 ohm); from the third of mid-band on it splits into echoes."""
 
 
 def require_range(line: Line, frequency: Real) -> None:
@@ -29,22 +40,56 @@ def require_range(line: Line, frequency: Real) -> None:
         )
 
 
-def beyond_end(events: Events, length_m: float, last_m: float) -> float | None:
+def own_delay(events: Events, frequency: Real) -> Real:
+    """What an antenna's own delay adds to the ± of each event if it is the end [m], shape (K,).
+
+    It may be where a narrow band leaves its kind open.
+    """
+    middle = float(np.mean(frequency))
+    share = float(frequency[-1] - frequency[0]) / middle
+    wave = events.velocity_factor * SPEED_OF_LIGHT / middle
+    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave if share < NARROW else 0.0
+    return np.where([kind in UNCLEAR for kind in events.kind], own, 0.0)
+
+
+def with_own_delay(events: Events, own: Real, ends: slice) -> Events:
+    """The same with that in the ± of those events that may be the end."""
+    of_place = events.distance_uncertainty_m.copy()
+    of_place[ends] = np.hypot(of_place[ends], own[ends])
+    return replace(events, distance_uncertainty_m=of_place)
+
+
+def strongest_on(events: Events) -> slice:
+    """Which events may be the end of a line of unknown length: the strongest and those behind."""
+    return slice(int(np.argmax(np.abs(events.reflection))) if events.kind else 0, None)
+
+
+def end_among(events: Events, length_m: float, of_place: Real, last_m: float) -> int | None:
+    """Which event is the end of a line so long [m], by what is unsure of each place from there [m].
+
+    Before the end only what the uncertainties explain is it; behind it nothing is but the end,
+    which an antenna's own delay carries outward, and what rings.
+    """
+    off, size = events.distance_m - length_m, np.abs(events.reflection)
+    may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
+    may_be &= size > RINGS * np.max(size, where=may_be, initial=0.0)
+    return int(np.argmin(np.where(may_be, np.abs(off), np.inf))) if np.any(may_be) else None
+
+
+def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     """Where something beyond the stated end reflects more than what is there, if it does [m]."""
-    size, place = np.abs(events.reflection), events.distance_m
-    at_end = np.max(size, where=np.abs(place - length_m) < last_m - length_m, initial=0.0)
-    beyond = np.where(place >= last_m, size, 0.0)
-    return float(place[np.argmax(beyond)]) if np.any(beyond > at_end) else None
+    size = np.abs(events.reflection)
+    beyond = np.where(events.distance_m >= last_m, size, 0.0)
+    at_end = 0.0 if end is None else size[end]
+    return float(events.distance_m[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 
-def ended(events: Events, length_m: float, last_m: float) -> Events:
+def behind_end(events: Events, end: int | None, last_m: float) -> Events:
     """The same with what lies behind the end called so."""
-    kinds = [
-        k if d < last_m else BEHIND for k, d in zip(events.kind, events.distance_m, strict=True)
-    ]
-    before = kinds.index(BEHIND) if BEHIND in kinds else len(kinds)
-    if before and events.distance_m[before - 1] > 2 * length_m - last_m:
+    behind = events.distance_m >= last_m
+    kinds = list(events.kind)
+    if end is not None:
+        behind[end + 1 :] = True
         # what rings behind it does not make the end a resistance on the way
-        at_end = kinds[before - 1]
-        kinds[before - 1] = MISMATCH if at_end in RESISTIVE else at_end
-    return replace(events, kind=tuple(kinds))
+        kinds[end] = MISMATCH if kinds[end] in RESISTIVE else kinds[end]
+    return replace(events, kind=tuple(np.where(behind, BEHIND, kinds).tolist()))

@@ -140,9 +140,12 @@ def find_events(
     relative = velocity_factor_uncertainty / line.velocity_factor
     phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
     each = echoes.coefficients[real], of_size[real], phase, beside[real]
+    before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     return Events(
-        distance_m=distance,
-        distance_uncertainty_m=np.hypot(of_distance[real], by_velocity),
+        distance_m=distance - before_plane,
+        distance_uncertainty_m=np.linalg.norm(
+            [of_distance[real], by_velocity, before_plane], axis=0
+        ),
         reflection=echoes.mean[real],
         reflection_uncertainty=of_size[real],
         kind=tell_kinds(Reflections(band, distance, *each, loss_known)),

@@ -60,6 +60,7 @@ class LineState:
     length_uncertainty_m: float  # standard uncertainty
     frequency: Real  # of the sweep [Hz]
     beyond_m: float | None  # where something beyond the stated end reflects more than the end does
+    end: int | None  # which event of `now` is the line's end, where its length is known
 
 
 @dataclass(frozen=True, eq=False)

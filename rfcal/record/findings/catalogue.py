@@ -217,6 +217,7 @@ LINE_KINDS = {
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 
+LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
 LINE_LENGTH = warning(
     "line-length: line check",
     "The record says that the line is {length_m:g} m long, and more reflects from {beyond_m:.1f} m "

@@ -6,6 +6,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.end import BEHIND
 from rfcal.findings import Finding
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import LineState
@@ -67,21 +68,19 @@ def _change_words(state: LineState, change: Change) -> str:
         return say.LINE_NEW.format(place=place, size=after, kind=kind)
     if change.what == "gone":
         return say.LINE_GONE.format(place=place, size=before)
-    at_end = abs(change.distance_m - state.length_m) < NEAREST * state.now.resolution_m
-    what = "what the line ends in" if state.length_m and at_end else "the reflection"
+    what = "what the line ends in" if _at_end(state, change.distance_m) else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
 def _alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
-    now, near = state.now, NEAREST * state.now.resolution_m
-    size = np.abs(now.reflection)
+    now, size = state.now, np.abs(state.now.reflection)
     if not size.size:
         return _sentence(say.LINE_SILENT.format(range_m=now.range_m)), False
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
-        strong &= now.distance_m < state.length_m - near
+        strong &= [i != state.end and kind != BEHIND for i, kind in enumerate(now.kind)]
     else:
         strong[-1] = True  # the farthest may be the end, however weak it comes back
     parts = [
@@ -101,10 +100,22 @@ def _alone(state: LineState) -> tuple[str, bool]:
     return _sentence("; ".join([*parts, which])), len(parts) > 1
 
 
+def _at_end(state: LineState, distance_m: float) -> bool:
+    """Whether a change is at the line's end, as far as its place is known."""
+    if not state.length_m or state.beyond_m is not None:
+        return False
+    now = state.now
+    end = state.length_m if state.end is None else float(now.distance_m[state.end])
+    return abs(distance_m - end) < NEAREST * now.resolution_m and not any(
+        abs(distance_m - d) < abs(distance_m - end) for d in now.distance_m
+    )
+
+
 def _end(state: LineState) -> str:
     """Where the line ends, or how far it was seen, in words."""
     if state.length_m and state.beyond_m is None:
-        return f"the line's end at {_place(state, state.length_m)}"
+        half = K_AXIS * state.length_uncertainty_m
+        return f"the line's end at {plus_minus(state.length_m, half)} m"
     return f"{state.now.range_m:.0f} m"
 
 

@@ -8,7 +8,15 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.changes import compare
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.end import beyond_end, ended, require_range
+from rfcal.feedline.end import (
+    behind_end,
+    beyond_end,
+    end_among,
+    own_delay,
+    require_range,
+    strongest_on,
+    with_own_delay,
+)
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
 from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.measure import measure_line
@@ -34,6 +42,7 @@ def line_state(
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     require_range(line, frequency)
     doubts = _doubts(wanted, line, found)
+
     search = partial(
         find_events,
         frequency,
@@ -42,11 +51,14 @@ def line_state(
         z_ref=z_ref,
         velocity_factor_uncertainty=doubts[1],
     )
-    events = search(now.value, common=now.common_changes())
-    events, last, beyond = _ended(events, line, doubts, measured=found is not None)
+    ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
+    events, end, beyond = ended(search(now.value, common=now.common_changes()))
     before = comparison = None
     if then is not None:
         before = search(then.value, common=then.common_changes())
+        if beyond is None:
+            before, *_ = ended(before)
+        end_m = np.inf if beyond is not None or not line.length_m else line.length_m
         comparison = compare(
             frequency,
             now,
@@ -56,9 +68,11 @@ def line_state(
             baseline=before,
             loss_known=loss_known,
             z_ref=z_ref,
-            end_m=last,
+            end_m=end_m if end is None else float(events.distance_m[end]),
         )
-    return LineState(events, before, comparison, found, line.length_m, doubts[0], frequency, beyond)
+    return LineState(
+        events, before, comparison, found, line.length_m, doubts[0], frequency, beyond, end
+    )
 
 
 def _by_its_ends(
@@ -89,19 +103,27 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
 
 
 def _ended(
-    events: Events, line: Line, doubts: tuple[float, float], *, measured: bool
-) -> tuple[Events, float, float | None]:
-    """Events up to the line's end, where that is at the latest [m], and where it seems to be [m].
+    frequency: Real, events: Events, *, line: Line, doubts: tuple[float, float], measured: bool
+) -> tuple[Events, int | None, float | None]:
+    """Events up to the line's end, which of them it is, and where it seems to be [m].
 
     The last is told of a stated length alone, where more reflects from beyond it.
     """
-    length, beyond = line.length_m, None
+    length, own = line.length_m, own_delay(events, frequency)
     if not length:
-        return events, np.inf, None
-    last = length + NEAREST * events.resolution_m
-    if not measured:  # else the same velocity factor stands behind length and events
-        of_length, of_velocity = doubts
-        last += 2 * of_length + 2 * length * of_velocity / line.velocity_factor
-        beyond = beyond_end(events, length, last)
-        last = last if beyond is None else np.inf
-    return ended(events, length, last), last, beyond
+        return with_own_delay(events, own, strongest_on(events)), None, None
+    last, of_place = length + NEAREST * events.resolution_m, events.distance_uncertainty_m
+    of_length, of_velocity = doubts[0], doubts[1] / line.velocity_factor
+    if measured:  # the same velocity factor stands behind length and events
+        of_place = np.sqrt(np.maximum(of_place**2 - (of_velocity * events.distance_m) ** 2, 0))
+        of_length = 0.0
+    else:
+        last += 2 * of_length + 2 * length * of_velocity
+    end = end_among(events, length, np.linalg.norm([of_place, own], axis=0) + of_length, last)
+    beyond = None if measured else beyond_end(events, end, last)
+    if beyond is not None:
+        return with_own_delay(events, own, strongest_on(events)), None, beyond
+    events = behind_end(events, end, last)
+    if end is None:
+        return events, None, None
+    return with_own_delay(events, own, slice(end, end + 1)), end, None

@@ -5,6 +5,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
+from rfcal.record.findings.catalogue import LINE_NO_PLACE
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
@@ -24,13 +25,12 @@ def line_lines(line: LineState) -> list[str]:
         f"on, seen up to {limits[1]} m; kinds are those of one uniform line):",
     ]
     size = np.abs(now.reflection)
-    here = np.where(np.abs(now.distance_m - line.length_m) < near, size, 0)
-    sure = line.length_m and line.beyond_m is None
-    at_end = int(np.argmax(here)) if sure and np.any(here) else -1
     for i, kind in enumerate(now.kind):
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
-        end = "the line's end, " if i == at_end else ""
+        end = "the line's end, " if i == line.end else ""
+        if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
+            kind = f"{kind}, {LINE_NO_PLACE.format(length_m=line.length_m)}"
         said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
     return said if line.comparison is None else said + comparison_lines(line.comparison)
 

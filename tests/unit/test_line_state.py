@@ -1,0 +1,102 @@
+"""The state of a line whose length is known or not: what is its end, and what cannot be a place.
+
+The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.feedline.end import BEHIND
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.record.format.line import LineCheck
+from rfcal.record.job.line import line_state
+from rfcal.report.text.line import line_lines
+from rfcal.uncertainty.quantity import Quantity
+from tests.unit.test_faults import WIDE, foot, noisy
+
+NARROW = np.linspace(66e6, 74e6, 201)
+
+
+def state(rng, frequency, line, now, then=None, *, loss_known=False, **stated):
+    """What a record says of sweeps; it states the velocity factor, and `length_m` if given."""
+    doubt = {"velocity factor": 0.005} | ({"length": 0.1} if "length_m" in stated else {})
+    known = replace(line, **{"length_m": 0.0, **stated})
+    wanted = LineCheck("now", None, (), known, loss_known, doubt, (), False)
+    now, then = (
+        sweep if sweep is None else Quantity(noisy(rng, sweep, 0.0005)) for sweep in (now, then)
+    )
+    return line_state(wanted, frequency, now, then, [], 50.0)
+
+
+def rod(frequency, resonance=70e6, resistance=40.0, quality=8.0):
+    """Impedance of a series-resonant antenna [ohm]."""
+    ratio = frequency / resonance
+    return resistance * (1 + 1j * quality * (ratio - 1 / ratio))
+
+
+def random_rod(rng, frequency):
+    """One of those that a band is swept for."""
+    resonance = np.mean(frequency) * rng.uniform(0.95, 1.05)
+    return rod(frequency, resonance, rng.uniform(20, 100), rng.uniform(4, 15))
+
+
+@pytest.mark.parametrize("frequency", [NARROW, WIDE], ids=["narrow", "wide"])
+def test_a_fault_is_never_called_the_end_of_a_line_of_known_length(frequency):
+    """Before antennas that can be told apart from it, and matched ends, which are not seen."""
+    rng = np.random.default_rng(21)
+    wave = 0.85 * SPEED_OF_LIGHT / np.mean(frequency)
+    resolution = 0.85 * SPEED_OF_LIGHT / 2 / np.ptp(frequency)
+    for _ in range(60):
+        line = Line(rng.uniform(20, 60), 0.85, 50.0, 0.5)
+        kind, matched = rng.choice(["shunt", "series"]), rng.random() < 0.5
+        end = 50.0 if matched else random_rod(rng, frequency)
+        near = 3 * wave if matched else max(3 * wave, 1.5 * resolution)
+        place = rng.uniform(1, max(line.length_m - near, 1.5))
+        seen = foot(frequency, line, end, (kind, rng.uniform(30, 120), place))
+        found = state(rng, frequency, line, seen, length_m=line.length_m)
+        if found.end is None:
+            continue
+        at_end = found.now.distance_m[found.end]
+        assert abs(at_end - line.length_m) < abs(at_end - place), (line, place, end)
+        assert set(found.now.kind[found.end + 1 :]) <= {BEHIND}
+
+
+def test_a_fault_before_an_end_that_is_not_seen():
+    line = Line(21.21, 0.85, 50.0, 0.5)
+    seen = foot(NARROW, line, 50.0, ("shunt", 100.0, 7.9))
+    said = line_lines(state(np.random.default_rng(1), NARROW, line, seen, length_m=21.21))
+    assert "Reflection at 7.871 ± 0.096 m" in said[0]
+    assert "the line's end" not in said[-1]
+
+
+def test_what_lies_beyond_a_known_end_is_called_ringing():
+    line = Line(21.21, 0.85, 50.0, 0.5)
+    said = line_lines(
+        state(np.random.default_rng(2), WIDE, line, foot(WIDE, line, rod(WIDE)), length_m=21.21)
+    )
+    (end,) = (k for k, text in enumerate(said) if "the line's end, " in text)
+    assert len(said) > end + 1
+    assert all("ringing behind the end" in text for text in said[end + 1 :])
+
+
+def test_what_lies_beyond_a_wrong_length_cannot_be_a_place_of_that_line():
+    line = Line(40.0, 0.85, 50.0, 0.5)
+    said = line_lines(
+        state(np.random.default_rng(2), WIDE, line, foot(WIDE, line, 1e9), length_m=30.0)
+    )
+    assert "no place if the line ends at 30 m" in said[-1]
+
+
+def test_an_antennas_own_delay_is_in_the_place_of_a_narrow_band_end():
+    rng, pulls = np.random.default_rng(5), []
+    for _ in range(80):
+        line = Line(rng.uniform(40, 80), 0.85, 50.0, 0.5)
+        seen = foot(NARROW, line, random_rod(rng, NARROW))
+        now = state(rng, NARROW, line, seen).now
+        if now.distance_m.size:
+            at = np.argmin(np.abs(now.distance_m - line.length_m))
+            pulls.append((now.distance_m[at] - line.length_m) / now.distance_uncertainty_m[at])
+    assert len(pulls) > 60
+    assert np.mean(np.abs(pulls) < 2) > 0.93
