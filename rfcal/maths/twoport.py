@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rfcal.errors import ArgumentError
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.checks import drawn, frozen, number, numbers
+from rfcal.maths.checks import drawn, frozen, numbers
 from rfcal.maths.reflection import Complex, Real
 
 
@@ -48,32 +47,6 @@ class TwoPort:
         turn = numbers(propagation_length, "propagation times length") + 0j
         cosh, sinh = np.cosh(turn), np.sinh(turn)
         return cls(cosh, z0 * sinh, sinh / z0, cosh)
-
-    @classmethod
-    def from_s(cls, s: ArrayLike, z_ref: float = 50.0) -> "TwoPort":
-        """The chain matrix of scattering parameters, shape (..., F, 2, 2), in z_ref [ohm]."""
-        s = numbers(s, "scattering parameters")
-        if s.shape[-2:] != (2, 2):
-            raise ArgumentError(f"scattering parameters of shape (..., 2, 2), found {s.shape}")
-        number(z_ref, "the reference impedance [ohm]", low=0, above=True)
-        s11, s12, s21, s22 = s[..., 0, 0], s[..., 0, 1], s[..., 1, 0], s[..., 1, 1]
-        if not s21.all():
-            raise ArgumentError("S21 is zero: a two-port that passes nothing has no chain matrix")
-        through = s12 * s21
-        return cls(
-            ((1 + s11) * (1 - s22) + through) / (2 * s21),
-            z_ref * ((1 + s11) * (1 + s22) - through) / (2 * s21),
-            ((1 - s11) * (1 - s22) - through) / (2 * s21 * z_ref),
-            ((1 - s11) * (1 + s22) + through) / (2 * s21),
-        )
-
-    def to_s(self, z_ref: float = 50.0) -> Complex:
-        """Scattering parameters [1], shape (..., F, 2, 2), both ports in z_ref [ohm]."""
-        a, b, c, d = self.a, self.b / z_ref, self.c * z_ref, self.d
-        total = a + b + c + d
-        top = np.stack([a + b - c - d, 2 * (a * d - b * c)], axis=-1)
-        bottom = np.stack([2 * np.ones_like(total), -a + b - c + d], axis=-1)
-        return np.stack([top, bottom], axis=-2) / total[..., None, None]
 
     def __matmul__(self, beyond: "TwoPort") -> "TwoPort":
         """Cascade: this two-port first, `beyond` between it and the load."""
