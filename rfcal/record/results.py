@@ -168,17 +168,6 @@ class Results:
         return next(device for device in self.devices if device.name == name)
 
 
-@dataclass(frozen=True, eq=False)
-class Inspection:
-    """What was read and judged of a record, no device corrected."""
-
-    sweeps: tuple[Sweep | TwoPortSweep, ...]  # every file and typed reading, in the record's order
-    findings: tuple[Finding, ...]  # warnings before notes
-    calibration: Calibration
-    checks: tuple[Check, ...]
-    solved: bool  # whether standards were read; else the instrument corrects itself
-
-
 def error_terms(calibration: Calibration) -> dict[str, Complex]:
     """The three error terms [1] by name."""
     names = ("directivity", "source_match", "reflection_tracking")

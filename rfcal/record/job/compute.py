@@ -39,7 +39,7 @@ from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import readings
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, Inspection, LineState, MatchResult, Results
+from rfcal.record.results import Check, Device, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
 
 
@@ -76,24 +76,11 @@ def compute(
     return _Job(record, say).results()
 
 
-def inspect(record: Record | str | Path) -> Inspection:
-    """Read and judge the raw readings of a record, and correct no device."""
+def inspect(record: Record | str | Path) -> Results:
+    """Read and judge the raw readings of a record; no device is corrected, none matched."""
     if not isinstance(record, Record):
         record = schema.load(record)
-    job = _Job(record)
-    calibration, solved, z_ref = job.calibration(), bool(record.standards), record.reference_ohm
-    checks = tuple(job.check(calibration, item) for item in record.checks)
-    for item in record.measurements:
-        job.path(job.calibration_at(calibration, item), item)
-    if record.line_check is not None:
-        job.line(calibration)
-    findings = (
-        *job.findings,
-        *about_defaults(job.assumed),
-        *about_standards(calibration, z_ref=z_ref),
-        *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
-    )
-    return Inspection(tuple(job.files), sorted_findings(findings), calibration, checks, solved)
+    return _Job(record).results(correct=False)
 
 
 class _Job:
@@ -133,22 +120,27 @@ class _Job:
         z_ref = record.reference_ohm
         return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
 
-    def results(self) -> Results:
-        """Everything, in order."""
+    def results(self, *, correct: bool = True) -> Results:
+        """Everything, in order; without devices and networks where they are not asked for."""
+        record, z_ref, solved = self.record, self.record.reference_ohm, bool(self.record.standards)
         calibration = self.calibration()
-        z_ref = self.record.reference_ohm
         self.findings += about_standards(calibration, z_ref=z_ref)
-        checks = tuple(self.check(calibration, item) for item in self.record.checks)
-        solved = bool(self.record.standards)
+        checks = tuple(self.check(calibration, item) for item in record.checks)
         self.findings += about_checks(checks, calibration, solved=solved, z_ref=z_ref)
-        devices = tuple(self._device(calibration, item) for item in self.record.measurements)
+        devices: tuple[Device, ...] = ()
+        if correct:
+            devices = tuple(self._device(calibration, item) for item in record.measurements)
+        else:
+            for item in record.measurements:
+                self.path(self.calibration_at(calibration, item), item)
         for device in devices:
             self.findings += about_device(device, solved=solved)
         self.say("the line's state and matching networks, where they are asked for")
-        line = self.line(calibration) if self.record.line_check else None
-        matches = tuple(self.match(calibration, devices, wanted) for wanted in self.record.matches)
+        line = self.line(calibration) if record.line_check else None
+        wanted = record.matches if correct else ()
+        matches = tuple(self.match(calibration, devices, one) for one in wanted)
         return Results(
-            record=self.record,
+            record=record,
             sweeps=tuple(self.files),
             bench=self.bench,
             calibration=calibration,

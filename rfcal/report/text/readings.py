@@ -3,22 +3,22 @@
 import numpy as np
 
 from rfcal.record.findings.standards import growth
-from rfcal.record.results import Inspection, error_terms
+from rfcal.record.results import Results, error_terms
 from rfcal.report.text.device import check_line
 
 
-def good_lines(found: Inspection) -> list[str]:
+def good_lines(found: Results) -> list[str]:
     """Everything that was looked at and stands the test, in lines; what does not is a finding."""
     codes = {finding.code for finding in found.findings}
     said = []
-    if found.solved:
+    if found.record.standards:
         said += _standards(found, codes)
     said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
     warnings = sum(finding.severity == "warning" for finding in found.findings)
     return [*said, "no warnings" if not warnings else f"warnings: {warnings}, below"]
 
 
-def _standards(found: Inspection, codes: set[str]) -> list[str]:
+def _standards(found: Results, codes: set[str]) -> list[str]:
     """Standards and error terms, as far as nothing stands against them."""
     calibration, said = found.calibration, []
     if "standards-close" not in codes:
