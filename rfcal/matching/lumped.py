@@ -5,6 +5,9 @@ RF Circuit Design, chapter 4 (value from memory); by phase, from the chain matri
 network without loss.
 """
 
+from collections.abc import Callable
+from itertools import product
+
 import numpy as np
 
 from rfcal import defaults
@@ -13,6 +16,8 @@ from rfcal.matching.element import SERIES, SHUNT, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
 
+Ladder = list[tuple[str, float]]
+"""Series reactances [ohm] and shunt susceptances [S], source to load."""
 TINY = 1e-9
 """A reactance or susceptance below this share of the target's counts as none."""
 MATCHED = "the load is matched as it is and needs no network at this frequency"
@@ -44,10 +49,10 @@ def ladder(
     topology: str,
     frequency_hz: float,
     target_ohm: float,
-    parts: list[tuple[str, float]],
+    parts: Ladder,
     note: str = "",
 ) -> Network | None:
-    """A network of series reactances [ohm] and shunt susceptances [S], source to load.
+    """A network of parts without loss.
 
     Parts that are as good as nothing beside the target are left out; None where none is left.
     """
@@ -100,137 +105,116 @@ def single(
     return _distinct(found)
 
 
+def _dual(parts: Ladder, target_ohm: float) -> Ladder:
+    """The dual about the target: each susceptance a reactance over its square, and the reverse.
+
+    It turns the target's square over the load into the target, where `parts` turn the load.
+    """
+    square = target_ohm**2
+    return [
+        (SERIES, value * square) if place == SHUNT else (SHUNT, value / square)
+        for place, value in parts
+    ]
+
+
 def l_section(
     frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM
 ) -> tuple[Network, ...]:
     """Every L section, up to four: not every load has both orders."""
     check_load(load_ohm)
-    y, found = 1 / load_ohm, []
-    if load_ohm.real <= target_ohm:
+    found = []
+    for order, z in (("series", load_ohm), ("shunt", target_ohm**2 / load_ohm)):
+        if z.real > target_ohm:
+            continue
         # R + jx on the circle of conductance 1/R0: x = +-sqrt(R (R0 - R))
-        size = np.sqrt(load_ohm.real * (target_ohm - load_ohm.real))
+        size = np.sqrt(z.real * (target_ohm - z.real))
         for x in (size, -size):
-            shunt = -(1 / (load_ohm.real + 1j * x)).imag
-            parts = [(SHUNT, shunt), (SERIES, x - load_ohm.imag)]
-            found.append(ladder("L, series part at load", frequency_hz, target_ohm, parts))
-    if y.real <= 1 / target_ohm:
-        # G + jb on the circle of resistance R0: b = +-sqrt(G (1/R0 - G))
-        size = np.sqrt(y.real * (1 / target_ohm - y.real))
-        for b in (size, -size):
-            series = -(1 / (y.real + 1j * b)).imag
-            parts = [(SERIES, series), (SHUNT, b - y.imag)]
-            found.append(ladder("L, shunt part at load", frequency_hz, target_ohm, parts))
+            parts = [(SHUNT, -(1 / (z.real + 1j * x)).imag), (SERIES, x - z.imag)]
+            parts = parts if order == "series" else _dual(parts, target_ohm)
+            found.append(ladder(f"L, {order} part at load", frequency_hz, target_ohm, parts))
     return _distinct(found)
 
 
-def _node_qs(low: float, high: float, q: float, name: str) -> tuple[float, float]:
-    """Q at the side of the larger and of the smaller step, refused below the least Q."""
+def _sections(
+    shape: str,
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float,
+    pis: Callable[[complex], list[Ladder]],
+    note: str,
+) -> tuple[Network, ...]:
+    """Pi sections by the load's admittance [S], or T sections, which are duals of pi sections."""
+    designs = pis(1 / load_ohm)
+    if shape == "T":
+        designs = [_dual(parts, target_ohm) for parts in pis(load_ohm / target_ohm**2)]
+    return _distinct([ladder(shape, frequency_hz, target_ohm, parts, note) for parts in designs])
+
+
+def by_q(
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    shape: str,
+    q: float,
+) -> tuple[Network, ...]:
+    """Every pi or T section whose larger Q is the one asked for, by the signs of its parts.
+
+    It is that of a pi's node on one side, and that of a T's branch.
+    """
+    check_load(load_ohm)
+    resistance = load_ohm.real if shape == "T" else 1 / (1 / load_ohm).real
+    low, high = sorted((resistance, target_ohm))
     # Q^2 + 1 = R high / R low
     least = np.sqrt(high / low - 1)
     if q < least * (1 - TINY):
         raise MatchingError(
-            f"a {name} between {low:.4g} and {high:.4g} ohm needs a Q of at least {least:.4g}, "
+            f"a {shape} between {low:.4g} and {high:.4g} ohm needs a Q of at least {least:.4g}, "
             f"not {q:.4g}; at that least Q it becomes an L section"
         )
-    return q, float(np.sqrt(max((q**2 + 1) * low / high - 1, 0)))
+    small = float(np.sqrt(max((q**2 + 1) * low / high - 1, 0)))
 
-
-_SIGNS = ((1, 1), (1, -1), (-1, 1), (-1, -1))
-
-
-def pi_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM, *, q: float
-) -> tuple[Network, ...]:
-    """Every pi section whose larger node Q is the one asked for, by the signs of the currents."""
-    check_load(load_ohm)
-    y = 1 / load_ohm
-    parallel = 1 / y.real
-    large, small = _node_qs(min(parallel, target_ohm), max(parallel, target_ohm), q, "pi")
-    q_load, q_source = (large, small) if parallel >= target_ohm else (small, large)
-    # both sides are stepped down to one virtual resistance, Rv = R / (Q^2 + 1)
-    virtual = max(parallel, target_ohm) / (q**2 + 1)
-    found = []
-    for s, t in _SIGNS:
-        parts = [
-            (SHUNT, s * q_source / target_ohm),
-            (SERIES, virtual * (s * q_source + t * q_load)),
-            (SHUNT, t * q_load * y.real - y.imag),
+    def pis(y: complex) -> list[Ladder]:
+        q_load, q_source = (q, small) if 1 / y.real >= target_ohm else (small, q)
+        # both sides are stepped down to one virtual resistance, Rv = R / (Q^2 + 1)
+        virtual = max(1 / y.real, target_ohm) / (q**2 + 1)
+        return [
+            [
+                (SHUNT, s * q_source / target_ohm),
+                (SERIES, virtual * (s * q_source + t * q_load)),
+                (SHUNT, t * q_load * y.real - y.imag),
+            ]
+            for s, t in product((1, -1), repeat=2)
         ]
-        found.append(ladder("pi", frequency_hz, target_ohm, parts, f"Q = {q:.3g}"))
-    return _distinct(found)
+
+    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, f"Q = {q:.3g}")
 
 
-def t_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM, *, q: float
+def by_phase(
+    frequency_hz: float,
+    load_ohm: complex,
+    target_ohm: float = defaults.REFERENCE_OHM,
+    *,
+    shape: str,
+    phase_rad: float,
 ) -> tuple[Network, ...]:
-    """Every T section whose larger branch Q is the one asked for, by the reactances' signs."""
-    check_load(load_ohm)
-    r = load_ohm.real
-    large, small = _node_qs(min(r, target_ohm), max(r, target_ohm), q, "T")
-    q_load, q_source = (large, small) if r <= target_ohm else (small, large)
-    # both sides are stepped up to one virtual resistance, Rv = R (Q^2 + 1)
-    virtual = min(r, target_ohm) * (q**2 + 1)
-    found = []
-    for s, t in _SIGNS:
-        parts = [
-            (SERIES, s * q_source * target_ohm),
-            (SHUNT, (s * q_source + t * q_load) / virtual),
-            (SERIES, t * q_load * r - load_ohm.imag),
-        ]
-        found.append(ladder("T", frequency_hz, target_ohm, parts, f"Q = {q:.3g}"))
-    return _distinct(found)
+    """The pi or T section at which the load lags the input by a phase, -pi to pi [rad].
 
-
-def _phase(phase_rad: float) -> tuple[float, float, str]:
-    """Sine and cosine of a section's phase, and words for it.
-
-    The chain matrix of a reciprocal network without loss that matches R2 to R1 and turns by p is
-    ``A = sqrt(R1/R2) cos p, B = j sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
+    It is the phase of a pi's voltage, and that of a T's current. The chain matrix of a reciprocal
+    network without loss that matches R2 to R1 and turns by p is ``A = sqrt(R1/R2) cos p, B = j
+    sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
     """
+    check_load(load_ohm)
     sine, cosine = np.sin(phase_rad), np.cos(phase_rad)
     if abs(sine) < 1e-6:
         raise MatchingError("a pi or T section has a phase other than zero and half a turn")
-    return sine, cosine, f"phase {np.degrees(phase_rad):.4g} degrees"
 
+    def pis(y: complex) -> list[Ladder]:
+        ratio = np.sqrt(target_ohm * y.real)
+        # a series reactance x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load)
+        x = np.sqrt(target_ohm / y.real) * sine
+        source, load = (1 - cosine / ratio) / x, (1 - ratio * cosine) / x - y.imag
+        return [[(SHUNT, source), (SERIES, x), (SHUNT, load)]]
 
-def pi_by_phase(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    phase_rad: float,
-) -> tuple[Network, ...]:
-    """The pi section at which the load's voltage lags the input's by a phase, -pi to pi [rad]."""
-    check_load(load_ohm)
-    sine, cosine, note = _phase(phase_rad)
-    y = 1 / load_ohm
-    ratio, mean = np.sqrt(target_ohm * y.real), np.sqrt(target_ohm / y.real)
-    # a series reactance x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load)
-    x = mean * sine
-    parts = [
-        (SHUNT, (1 - cosine / ratio) / x),
-        (SERIES, x),
-        (SHUNT, (1 - ratio * cosine) / x - y.imag),
-    ]
-    return _distinct([ladder("pi", frequency_hz, target_ohm, parts, note)])
-
-
-def t_by_phase(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    phase_rad: float,
-) -> tuple[Network, ...]:
-    """The T section at which the load's current lags the input's by a phase, -pi to pi [rad]."""
-    check_load(load_ohm)
-    sine, cosine, note = _phase(phase_rad)
-    ratio, mean = np.sqrt(target_ohm / load_ohm.real), np.sqrt(target_ohm * load_ohm.real)
-    # a shunt susceptance b between series x: C = jb, A = 1 - x b (source), D = 1 - x b (load)
-    b = sine / mean
-    parts = [
-        (SERIES, (1 - ratio * cosine) / b),
-        (SHUNT, b),
-        (SERIES, (1 - cosine / ratio) / b - load_ohm.imag),
-    ]
-    return _distinct([ladder("T", frequency_hz, target_ohm, parts, note)])
+    note = f"phase {np.degrees(phase_rad):.4g} degrees"
+    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, note)

@@ -58,18 +58,12 @@ class Topology:
     chosen: bool = False  # whether a Q or a phase can be asked for
 
 
-def _pi(task: Task) -> Iterator[Design]:
+def _sections(task: Task, shape: str) -> Iterator[Design]:
     if task.phase_rad is None:
-        yield task.by(lumped.pi_section, q=task.q_between(1 / (1 / task.load_ohm).real))
+        resistance = task.load_ohm.real if shape == "T" else 1 / (1 / task.load_ohm).real
+        yield task.by(lumped.by_q, shape=shape, q=task.q_between(resistance))
     else:
-        yield task.by(lumped.pi_by_phase, phase_rad=task.phase_rad)
-
-
-def _tee(task: Task) -> Iterator[Design]:
-    if task.phase_rad is None:
-        yield task.by(lumped.t_section, q=task.q_between(task.load_ohm.real))
-    else:
-        yield task.by(lumped.t_by_phase, phase_rad=task.phase_rad)
+        yield task.by(lumped.by_phase, shape=shape, phase_rad=task.phase_rad)
 
 
 def _stubs(task: Task, place: str) -> Iterator[Design]:
@@ -97,8 +91,8 @@ def _double_stub(task: Task, line: Line, end: str, spacing_waves: float) -> tupl
 TOPOLOGIES = {
     "single": Topology(lambda task: [task.by(lumped.single, enough_swr=task.enough_swr)]),
     "L": Topology(lambda task: [task.by(lumped.l_section)]),
-    "pi": Topology(_pi, chosen=True),
-    "T": Topology(_tee, chosen=True),
+    "pi": Topology(partial(_sections, shape="pi"), chosen=True),
+    "T": Topology(partial(_sections, shape="T"), chosen=True),
     "shunt stub": Topology(partial(_stubs, place=SHUNT)),
     "series stub": Topology(partial(_stubs, place=SERIES)),
     "double stub": Topology(_double_stubs),

@@ -60,9 +60,8 @@ def test_l_section(case):
 @pytest.mark.parametrize("case", cases("pi") + cases("T"))
 def test_pi_and_t(case):
     """The book's solution of two reactances of one sign in the middle part."""
-    design = lumped.pi_section if case["kind"] == "pi" else lumped.t_section
     found = []
-    for network in design(*given(case), q=case["q"]):
+    for network in lumped.by_q(*given(case), shape=case["kind"], q=case["q"]):
         source, middle, load = (abs(reactance(e, F)) for e in network.elements)
         name = "series_ohm" if case["kind"] == "pi" else "shunt_ohm"
         found.append({"source_ohm": source, name: middle, "load_ohm": load})

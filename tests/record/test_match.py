@@ -301,8 +301,12 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
 @pytest.mark.parametrize(
     ("key", "value", "closed"),
     [
-        ("section_q", 4.0, lumped.pi_section(55e6, DEVICE_OHM, q=4.0)),
-        ("phase_deg", -70.0, lumped.pi_by_phase(55e6, DEVICE_OHM, phase_rad=np.radians(-70.0))),
+        ("section_q", 4.0, lumped.by_q(55e6, DEVICE_OHM, shape="pi", q=4.0)),
+        (
+            "phase_deg",
+            -70.0,
+            lumped.by_phase(55e6, DEVICE_OHM, shape="pi", phase_rad=np.radians(-70.0)),
+        ),
     ],
 )
 def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):

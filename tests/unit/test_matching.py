@@ -131,12 +131,12 @@ def test_pi_and_t_none_missed_none_false(q):
         # close to the edge of what a Q reaches, two solutions fall between points of the grid
         ratio = max(R0 * (1 / z).real, 1 / (R0 * (1 / z).real))
         if abs(ratio / (q**2 + 1) - 1) > 1e-3 and ratio > 1.0001:
-            networks = solutions(lumped.pi_section, F, z, q=q)
+            networks = solutions(lumped.by_q, F, z, shape="pi", q=q)
             compare(networks, pi_by_brute_force(z, q), z, lambda n: -1 / ohm(n.elements[-1]))
         dual = R0**2 / z  # a T is the pi of the inverse
         ratio = max(z.real / R0, R0 / z.real)
         if abs(ratio / (q**2 + 1) - 1) > 1e-3 and ratio > 1.0001:
-            networks = solutions(lumped.t_section, F, z, q=q)
+            networks = solutions(lumped.by_q, F, z, shape="T", q=q)
             added = [b * R0**2 for b in pi_by_brute_force(dual, q)]
             compare(networks, added, z, lambda n: ohm(n.elements[-1]))
 
@@ -232,8 +232,8 @@ def test_single_reactance_only_where_enough():
 def test_pi_and_t_by_phase():
     for z in LOADS[:200]:
         for degrees in (-120, -30, 45, 90, 150):
-            (pi,) = lumped.pi_by_phase(F, z, phase_rad=np.radians(degrees))
-            (tee,) = lumped.t_by_phase(F, z, phase_rad=np.radians(degrees))
+            (pi,) = lumped.by_phase(F, z, shape="pi", phase_rad=np.radians(degrees))
+            (tee,) = lumped.by_phase(F, z, shape="T", phase_rad=np.radians(degrees))
             for network, row in ((pi, 0), (tee, 1)):
                 assert chain(network, z) == pytest.approx(R0)
                 joints = network.states(np.array([F]), np.array([z]))
@@ -248,13 +248,13 @@ def test_loads_that_nothing_matches(load, word):
     for design in (
         lambda: lumped.l_section(F, load),
         lambda: lumped.single(F, load),
-        lambda: lumped.pi_section(F, load, q=5.0),
-        lambda: lumped.t_section(F, load, q=5.0),
+        lambda: lumped.by_q(F, load, shape="pi", q=5.0),
+        lambda: lumped.by_q(F, load, shape="T", q=5.0),
         lambda: lines.single_stub(F, load, line=COAX),
         lambda: lines.double_stub(F, load, line=COAX),
         lambda: lines.quarter_wave(F, load, line=COAX),
         lambda: lines.two_sections(F, load, near=COAX, far=OTHER),
-        lambda: lumped.pi_by_phase(F, load, phase_rad=1.0),
+        lambda: lumped.by_phase(F, load, shape="pi", phase_rad=1.0),
     ):
         with pytest.raises(MatchingError, match=word):
             design()
@@ -264,14 +264,14 @@ def test_loads_that_nothing_matches(load, word):
     ("design", "words"),
     [
         (lambda: lumped.single(F, 200 + 10j), "L section matches every load"),
-        (lambda: lumped.pi_section(F, 2000 + 0j, q=3.0), "at least 6.245"),
-        (lambda: lumped.t_section(F, 2000 + 0j, q=3.0), "at least 6.245"),
+        (lambda: lumped.by_q(F, 2000 + 0j, shape="pi", q=3.0), "at least 6.245"),
+        (lambda: lumped.by_q(F, 2000 + 0j, shape="T", q=3.0), "at least 6.245"),
         (lambda: lines.double_stub(F, 20 + 0j, line=COAX), "none above 2.*single stub"),
         (lambda: lines.double_stub(F, 20 + 0j, line=COAX, spacing_waves=0.5), "eighth"),
         (lambda: lines.single_stub(F, 75 + 1j, line=OTHER), "use a line of 50 ohm, or an L"),
         (lambda: lines.two_sections(F, 200 + 0j, near=COAX, far=OTHER), "50 to 112.5 ohm"),
         (lambda: lines.two_sections(F, 90 + 0j, near=OTHER, far=OTHER), "different impedances"),
-        (lambda: lumped.t_by_phase(F, 90 + 0j, phase_rad=0.0), "phase other than zero"),
+        (lambda: lumped.by_phase(F, 90 + 0j, shape="T", phase_rad=0.0), "phase other than zero"),
     ],
 )
 def test_out_of_reach_says_what_reaches(design, words):
