@@ -14,6 +14,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
+from rfcal.matching.element import value_words
 from rfcal.matching.network import Network
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
@@ -35,6 +36,8 @@ class Suspect:
     change: float  # relative, from the design
     standard_uncertainty: float  # of the change
     misfit: float  # weighted sum of squares left; about twice the number of points where it fits
+    value: float  # as designed
+    unit: str  # of it: "H", "F" or "m"
 
     def size(self) -> str:
         """How far it is off."""
@@ -46,8 +49,27 @@ class Suspect:
 
     def cure(self) -> str:
         """What to do about it."""
-        back = "less" if self.change > 0 else "more"
-        return f"{self.name} is {self.size()} its value of {self.designed}: make it {back}"
+        return f"{self.name} is {self.size()} its value of {self.designed}: {self.by_hand()}"
+
+    def by_hand(self) -> str:
+        """What the hand does to bring it back."""
+        above = self.change > 0
+        if self.unit == "H":
+            return (
+                "spread its turns, or take some off" if above else "squeeze its turns, or add some"
+            )
+        by, half = self.value * abs(self.change), 1.96 * self.value * self.standard_uncertainty
+        # no more digits than the uncertainty supports, and no fewer than the first
+        place = min(np.floor(np.log10(max(half, 1e-6 * by))), np.floor(np.log10(by)))
+        by = float(f"{np.round(by / 10**place) * 10**place:.12g}")
+        if self.unit == "F":
+            words = value_words(by, "F")
+            return f"take {words} less" if above else f"put {words} more across it"
+        return (
+            f"cut {1e3 * by:g} mm off"
+            if above
+            else f"it is {1e3 * by:g} mm too short, cut a new one"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +155,8 @@ class _Fit:
         for place, k in enumerate(which):
             element, ratio = self.network.elements[k], float(np.exp(logs[place]))
             uncertainty = ratio * float(np.sqrt(spread[place, place]))
-            made.append(Suspect(element.name, element.in_words(), ratio - 1, uncertainty, misfit))
+            off = element.name, element.in_words(), ratio - 1, uncertainty, misfit
+            made.append(Suspect(*off, float(element.value), element.unit))
         return made
 
 

@@ -14,6 +14,7 @@ from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
+    AfterBuilding,
     Check,
     Device,
     LineState,
@@ -237,8 +238,17 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "path_loss_db": result.path_db,
         "worst_swr_at_plane": result.plane_swr,
         "limit_swr": result.limit.swr if result.limit and result.limit.told else None,
-        "trim": result.trimming
-        and {"verdict": result.trimming.verdict, "message": result.trimming.message},
+        "trim": result.after and _after(result.after),
+    }
+
+
+def _after(after: AfterBuilding) -> dict[str, Any]:
+    trimming, network = after.trimming, after.network
+    return {
+        "verdict": trimming.verdict,
+        "message": trimming.message,
+        "topology": network.topology,
+        "parts": [element.in_words() for element in network.elements],
     }
 
 

@@ -12,6 +12,7 @@ from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Candidate, Goal
+from rfcal.matching.network import Network
 from rfcal.matching.ranking import Ranking
 from rfcal.matching.tolerance import Sensitivity, Yield
 from rfcal.matching.trim import Trim
@@ -75,6 +76,16 @@ class Proposal:
 
 
 @dataclass(frozen=True, eq=False)
+class AfterBuilding:
+    """What became of a network that was built."""
+
+    network: Network  # as it was to be
+    trimming: Trim  # what the sweep after building says of its parts
+    promised_swr: Real  # at its input over the sweep [1], in the target's reference
+    found_swr: Real  # as `promised_swr`, as it was measured
+
+
+@dataclass(frozen=True, eq=False)
 class MatchResult:
     """What a match table came to."""
 
@@ -83,7 +94,7 @@ class MatchResult:
     ranking: Ranking
     proposals: tuple[Proposal, ...]  # the best of each topology, in order of merit
     limit: Limit | None  # what no network without loss can beat; None at a single frequency
-    trimming: Trim | None  # what the sweep after building says of the first proposal
+    after: AfterBuilding | None  # None where nothing was built yet
     # loss of the path between plane and device at the design frequency with this match [dB]:
     # matched where the network is at the device, else with the device's standing waves; nan where
     # that cannot be told, None where nothing was removed

@@ -20,6 +20,7 @@ from rfcal.report.text.build import TOLD, build_lines
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import (
     match_above,
+    match_after,
     match_first,
     match_parts,
     match_remarks,
@@ -180,8 +181,21 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
             for i, p in enumerate(result.proposals)
         ],
         "remarks": match_remarks(result),
+        "built": _built(number, result),
         "networks": [_network(f"match-{number}-{i}", result, p) for i, p in drawn],
     }
+
+
+def _built(number: int, result: MatchResult) -> Markup | None:
+    """The figure of what was built."""
+    if result.after is None:
+        return None
+    return _picture(
+        match_plots.built_figure(result),
+        f"built-{number}",
+        "".join(match_after(result)),
+        "SWR of what was built against what was promised, the band shaded.",
+    )
 
 
 def _network(prefix: str, result: MatchResult, proposal: Proposal) -> dict[str, Any]:

@@ -11,7 +11,8 @@ from rfcal.errors import RfcalError
 from rfcal.feedline.power import loss_db
 from rfcal.matching import lumped
 from rfcal.matching.network import Network
-from rfcal.matching.parts import preferred, preferred_below
+from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
+from rfcal.matching.printed import PLACES, as_printed
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.model import propagate
 from rfcal.models.line import Line
@@ -263,7 +264,7 @@ def test_trimming_through_what_lies_before_the_network(asked, line, place):
         wrong = network.with_values([off * values[0], *values[1:]])
         whole = on_line(wrong, line, WALKED[place])
         write(asked, "after", whole.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
-        trimming = compute(asked).matches[0].trimming
+        trimming = compute(asked).matches[0].after.trimming
         assert trimming.verdict == verdict
     assert trimming.off[0].name == network.elements[0].name
     assert trimming.off[0].change == pytest.approx(0.3, abs=0.05)
@@ -278,7 +279,7 @@ def test_the_part_that_is_off_is_found_after_building(asked):
     write(asked, "after", built)
     with (asked / "record.toml").open("a") as file:
         file.write('built = "raw/after.s1p"\n')
-    trimming = compute(asked).matches[0].trimming
+    trimming = compute(asked).matches[0].after.trimming
     assert trimming.verdict == "one part"
     assert "C1" in trimming.message
     assert trimming.off[0].change == pytest.approx(0.2, abs=0.03)
@@ -287,7 +288,7 @@ def test_the_part_that_is_off_is_found_after_building(asked):
 def test_a_network_that_is_not_connected_is_no_part_that_is_off(asked):
     with (asked / "record.toml").open("a") as file:
         file.write('built = "raw/device.s1p"\n')
-    assert compute(asked).matches[0].trimming.verdict in ("unexplained", "undecided")
+    assert compute(asked).matches[0].after.trimming.verdict in ("unexplained", "undecided")
 
 
 def test_a_match_for_a_device_to_which_something_was_added(asked):
@@ -508,3 +509,86 @@ def test_more_swr_at_the_plane_than_was_asked_is_a_remark(asked):
     assert "the standards' plane sees SWR" in said
     assert f"where {beyond.request.target_swr:g} was asked" in said
     assert "match-plane" in {f.code for f in about_match(beyond)}
+
+
+BUILT = (
+    'built = {topology = "L, series part at load, low-pass", parts = ["56 pF", "82 nH"], '
+    'reading = "raw/after.s1p"}\n'
+)
+
+
+def built_as(folder, change=1.0):
+    """The network of `BUILT`, its coil off, measured in the device's place."""
+    parts = [("shunt", Capacitor(56e-12, 1e3)), ("series", Inductor(82e-9 * change, 100.0))]
+    network = Network.of("L", parts)
+    write(folder, "after", network.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
+    with (folder / "record.toml").open("a") as file:
+        file.write(BUILT)
+
+
+def test_what_was_built_is_named_and_need_not_be_the_first(asked):
+    """The list has other values; the sweep is held against what was built."""
+    built_as(asked, 1.1)
+    (result,) = compute(asked).matches
+    listed = {tuple(e.in_words() for e in p.candidate.network.elements) for p in result.proposals}
+    assert ("56 pF", "82 nH") not in listed
+    after = result.after
+    assert [e.in_words() for e in after.network.elements] == ["56 pF", "82 nH"]
+    assert after.trimming.verdict == "one part"
+    assert after.trimming.off[0].name == "L1"
+    assert "spread its turns" in after.trimming.message
+    seen = after.network.seen(FREQUENCY, np.full(41, DEVICE_OHM))
+    assert after.promised_swr == pytest.approx(swr(seen), rel=0.02)
+    said = match_words.match_after(result)[0]
+    assert said.startswith("after building L, series part at load, low-pass of 56 pF, 82 nH: worst")
+    (match,) = json.loads(b"".join(results_json(compute(asked))))["match"]
+    assert match["trim"]["parts"] == ["56 pF", "82 nH"]
+
+
+def test_a_plot_of_built_against_promised(asked):
+    built_as(asked)
+    results = compute(asked)
+    figure = match_plots.built_figure(results.matches[0])
+    labels = [line.get_label() for line in figure.axes[0].lines]
+    assert labels[:3] == ["no network", "promised", "built"]
+    promised, built = (figure.axes[0].lines[k].get_ydata() for k in (1, 2))
+    assert built == pytest.approx(promised, rel=0.05)
+    written = page(results)
+    assert "What was built" in written
+    assert "SWR of what was built against what was promised" in written
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fragments"),
+    [
+        ("L, series part at load", "M", ["[match] 1 built", "is no network", "quarter wave"]),
+        ("low-pass", "high-pass", ["[match] 1 built", "make no high-pass"]),
+        ('"56 pF", "82 nH"', '"56 pF"', ["has 2 parts, source to load, found 1"]),
+        ('"56 pF"', '"56 ohm"', ["'56 ohm' is no part", "'33 pF'"]),
+        ('"56 pF"', '"0.2 m of 50 ohm"', ["is no part that can lie here"]),
+        ('["56 pF", "82 nH"]', '"56 pF"', ["[match] 1 built parts", "expected a list of parts"]),
+        ("parts =", "pieces =", ["[match] 1 built pieces", "nearest"]),
+        ("raw/after.s1p", "raw/nothing.s1p", ["[match] 1 built reading", "there is no file"]),
+    ],
+)
+def test_what_cannot_have_been_built(asked, capsys, tmp_path, old, new, fragments):
+    built_as(asked)
+    bend(asked, old, new)
+    refused(asked, fragments, capsys, tmp_path)
+
+
+def test_every_network_can_be_named_as_it_is_printed(asked):
+    """All topologies, by title and parts of the page, give the network back."""
+    bend(asked, 'topologies = ["L"]\n', "")
+    (result,) = compute(asked).matches
+    stock = result.request.stock
+    for candidate in result.ranking.candidates:
+        network = candidate.network
+        name = ", ".join(filter(None, (network.topology, network.form)))
+        found = as_printed(name, [e.in_words() for e in network.elements], stock)
+        assert [e.place for e in found.elements] == [e.place for e in network.elements]
+        seen, other = (n.seen(FREQUENCY, DEVICE_OHM) for n in (network, found))
+        assert found.values == pytest.approx(network.values, rel=2e-3)
+        assert seen == pytest.approx(other, abs=5e-3)
+    assert len({c.network.topology for c in result.ranking.candidates}) > 8
+    assert PLACES.keys() >= {c.network.topology for c in result.ranking.candidates}

@@ -425,7 +425,8 @@ def test_trim_finds_the_part(off, change):
     assert part.change == pytest.approx(change, abs=4 * part.standard_uncertainty)
     assert part.standard_uncertainty < 0.02
     assert part.name in found.message
-    assert ("less" if change > 0 else "more") in found.message
+    assert found.message.endswith(part.by_hand())
+    assert any(w in part.by_hand() for w in (("less", "spread") if change > 0 else ("more", "add")))
 
 
 def test_trim_is_as_sure_as_it_says():
@@ -609,3 +610,19 @@ def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():
     goal = band.Goal(np.array([CENTRE]), np.array([75.0 + 0.05j]), CENTRE, (CENTRE, CENTRE))
     found = ranking_of(goal, stock=STOCK, topologies=["L", "single"])
     assert all(len(c.network.elements) > 1 for c in found.candidates if "L" in c.network.topology)
+
+
+@pytest.mark.parametrize(
+    ("change", "uncertainty", "value", "unit", "words"),
+    [
+        (0.1, 0.001, 0.231, "m", "cut 23.1 mm off"),
+        (0.1, 0.01, 0.231, "m", "cut 23 mm off"),
+        (-0.1, 0.01, 0.231, "m", "it is 23 mm too short, cut a new one"),
+        (0.1, 0.001, 1e-6, "H", "spread its turns, or take some off"),
+        (-0.1, 0.001, 1e-6, "H", "squeeze its turns, or add some"),
+        (0.2, 0.01, 33e-12, "F", "take 6.6 pF less"),
+        (-0.2, 0.2, 33e-12, "F", "put 7 pF more across it"),
+    ],
+)
+def test_advice_is_in_the_hands_units(change, uncertainty, value, unit, words):
+    assert trim.Suspect("X1", "", change, uncertainty, 1.0, value, unit).by_hand() == words

@@ -6,7 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from rfcal import defaults
+from rfcal.errors import MatchingError
+from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES
+from rfcal.matching.printed import as_printed
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES
 from rfcal.models.cables import CABLES
@@ -76,6 +79,52 @@ class Lines(Key):
 
 
 @dataclass(frozen=True)
+class Built:
+    """What was built, and the sweep of it."""
+
+    reading: str  # its file
+    topology: str = ""  # as the page prints it; none for the first network of the list
+    parts: tuple[str, ...] = ()  # as the page prints them, from the transmitter's side
+
+
+@dataclass(frozen=True)
+class BuiltKey(File):
+    """The sweep after building, and which network was built."""
+
+    form = "file, or {`topology`, `parts`, `reading`} as the page prints them"
+
+    def _value(self, table: Table, found: Any) -> Built:
+        if not isinstance(found, dict):
+            return Built(super()._value(table, found))
+        inner = Table(found, f"{table.place} {self.name}", table.folder)
+        read = BUILT.read(inner)
+        return Built(read["reading"], read["topology"], read["parts"])
+
+
+@dataclass(frozen=True)
+class Printed(Key):
+    """Parts as they are printed."""
+
+    form = 'list of parts, such as ["33 pF", "39 nH"]'
+
+    def _value(self, table: Table, found: Any) -> tuple[str, ...]:
+        if not isinstance(found, list) or not found or not all(isinstance(v, str) for v in found):
+            raise table.fail(self.name, f"expected a {self.form}")
+        return tuple(found)
+
+
+BUILT = Section(
+    "built",
+    "What was built, in the words of the page.",
+    (
+        Text("topology", "the network's name", needed=True),
+        Printed("parts", "its parts, from the transmitter's side", needed=True),
+        File("reading", "the sweep after building", needed=True),
+    ),
+)
+
+
+@dataclass(frozen=True)
 class Phase(Number):
     """A number of degrees that a section can turn by."""
 
@@ -111,6 +160,10 @@ LINES = Lines(
     f"{defaults.STOCK_CABLE}",
 )
 _SWR, _TOLERANCE = "the SWR to be reached", "how far coils and capacitors may be off"
+_BUILT = (
+    "sweep after building, through the same path as the device: it tells which part is off; a file "
+    "alone is of the first network of the list"
+)
 _PLACE = "where the network goes; metres count from the device on a line known by its figures"
 _DESIGN = "middle of the band, or the answer's"
 MATCH = Section(
@@ -130,11 +183,7 @@ MATCH = Section(
         SECTION_Q,
         PHASE,
         Place("place", _PLACE, default="device"),
-        File(
-            "built",
-            "sweep after building the first network of the list, through the same path as the "
-            "device: it tells which part is off",
-        ),
+        BuiltKey("built", _BUILT),
     ),
 )
 
@@ -154,7 +203,9 @@ class MatchRequest:
     tolerance: float  # of coils and capacitors [1]
     topologies: tuple[str, ...]
     place: str | float  # of `PLACES`, or metres from the device on the line between
-    built: str | None  # file of the sweep after building
+    built: Built | None
+    # that was built, of real parts; None for the first of the list, or where none was
+    built_network: Network | None = None
     section_q: float | None = None
     phase_deg: float | None = None
 
@@ -188,14 +239,26 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     centre, band = found.pop("frequency_mhz"), found.pop("band_mhz")
     centre = centre or (sum(band) / 2 if band else math.nan)
     parts = {key.name: found.pop(key.name) for key in STOCK}
+    stock = Stock(lines=found.pop("lines") or _usual_lines(), **parts)
     return MatchRequest(
         table.place,
         centre_hz=centre,
         band_hz=band or (centre, centre),
-        stock=Stock(lines=found.pop("lines") or _usual_lines(), **parts),
+        stock=stock,
+        built_network=_built_network(table, found["built"], stock),
         tolerance=found.pop("tolerance_percent"),
         **found,
     )
+
+
+def _built_network(table: Table, built: Built | None, stock: Stock) -> Network | None:
+    """The network that was built, where it is named."""
+    if built is None or not built.topology:
+        return None
+    try:
+        return as_printed(built.topology, built.parts, stock)
+    except MatchingError as error:
+        raise table.fail("built", str(error)) from error
 
 
 def _usual_lines() -> tuple[Line, ...]:

@@ -252,7 +252,7 @@ class _Job:
         wanted = wanted.settled(float(device.frequency[device.answer]))
         built = None
         if wanted.built is not None:
-            grid, built = self._at_plane(calibration, wanted.built, "after building")
+            grid, built = self._at_plane(calibration, wanted.built.reading, "after building")
             if not same_grid(grid, device.frequency):
                 raise RecordError(
                     schema.FILE,

@@ -20,7 +20,7 @@ from rfcal.measurement.model import Inputs, beyond, impedance_half_widths, propa
 from rfcal.models.interpolation import SAME
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.results import Device, MatchResult, Proposal
+from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.quantity import Quantity
 
 SHOWN = 6
@@ -46,20 +46,21 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
     proposals = tuple(
         by_merit(shown, lambda p: ranking.group(p.candidate), lambda p: p.candidate.lost_db, _merit)
     )
-    trimming = plane = None
-    if proposals:
-        best = proposals[0].candidate.network
-        plane = _plane_swr(before, goal, best, z_ref)
-        if built is not None:
-            seen = beyond(built, before)
-            trimming = trim(best, goal.frequency, load, seen, z_ref=z_ref)
+    best = proposals[0].candidate.network if proposals else None
+    plane = None if best is None else _plane_swr(before, goal, best, z_ref)
+    made = request.built_network or best
+    after = (
+        None
+        if built is None or made is None
+        else _after(goal, made, load, beyond(built, before), z_ref)
+    )
     return MatchResult(
         request,
         goal,
         ranking,
         proposals,
         _limit(goal),
-        trimming,
+        after,
         _path_db(request, device, before, behind),
         plane,
         step_needed(goal, load),
@@ -130,6 +131,16 @@ def _proposal(
     stress = network.stress(*goal.in_band(), power_w=request.power_w)
     volt, ampere = np.max(stress.volt, axis=-1), np.max(stress.ampere, axis=-1)
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
+
+
+def _after(
+    goal: Goal, network: Network, load: Quantity, seen: Quantity, z_ref: float
+) -> AfterBuilding:
+    """What was built against what was promised; `seen` at the network's input [1]."""
+    trimming = trim(network, goal.frequency, load, seen, z_ref=z_ref)
+    found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
+    promised = network.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)
+    return AfterBuilding(network, trimming, swr(promised), swr(found))
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:

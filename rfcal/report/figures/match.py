@@ -1,5 +1,6 @@
 """Figures of matching networks: schematic, walk on the chart, SWR over frequency."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -7,9 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from rfcal.matching.element import SERIES, NetworkElement
+from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Stub
-from rfcal.maths.reflection import Complex, from_impedance, swr
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.figures import chart, style
 
@@ -152,21 +154,42 @@ def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:
 
 def _draw_swr(ax: Axes, result: MatchResult, proposal: Proposal) -> None:
     style.dress(ax, "frequency [MHz]", "SWR [1]")
-    goal, candidate = result.goal, proposal.candidate
+    candidate = proposal.candidate
+    ways = (
+        (swr(from_impedance(result.goal.load, result.goal.target_ohm)), "raw", "no network"),
+        (candidate.ideal_swr, "", "ideal parts"),
+        (candidate.swr, "corrected", "parts that exist"),
+    )
+    _draw_ways(ax, result.goal, ways)
+
+
+def built_figure(result: MatchResult) -> Figure:
+    """The SWR that was promised, and the one that was measured after building."""
+    figure = style.new_figure(6.5, 4.0)
+    ax, after = figure.subplots(), result.after
+    assert after is not None
+    style.dress(ax, "frequency [MHz]", "SWR [1]")
+    ways = (
+        (swr(from_impedance(result.goal.load, result.goal.target_ohm)), "raw", "no network"),
+        (after.promised_swr, "", "promised"),
+        (after.found_swr, "corrected", "built"),
+    )
+    _draw_ways(ax, result.goal, ways)
+    return figure
+
+
+def _draw_ways(ax: Axes, goal: Goal, ways: Sequence[tuple[Real, str, str]]) -> None:
+    """SWR over the band and about it, of each way its values, role and label."""
     low, high = goal.band_hz
     near = np.abs(goal.frequency - goal.centre_hz) <= max(1.5 * (high - low), 0.02 * high)
     if near.sum() < 3:
         near[:] = True
     megahertz = goal.frequency[near] / 1e6
-    raw = swr(from_impedance(goal.load, goal.target_ohm))
-    for values, look, label in (
-        (raw, style.line_look("raw", near.size), "no network"),
-        (candidate.ideal_swr, style.plain_look(1, near.size), "ideal parts"),
-        (candidate.swr, style.line_look("corrected", near.size), "parts that exist"),
-    ):
+    for values, role, label in ways:
+        look = style.line_look(role, near.size) if role else style.plain_look(1, near.size)
         ax.plot(megahertz, np.minimum(values[near], 99), label=label, **look)
     if high > low:
         ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
     ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))
-    ax.set_ylim(1, max(3.0, min(float(candidate.swr[near].max()) * 1.2, 10.0)))
+    ax.set_ylim(1, max(3.0, min(float(ways[-1][0][near].max()) * 1.2, 10.0)))
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, -0.44), frameon=False, fontsize=9)

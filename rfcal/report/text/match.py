@@ -7,6 +7,7 @@ from rfcal.findings import swr_words
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.merit import Group
+from rfcal.matching.network import Network
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
 from rfcal.uncertainty.words import mhz, share_words
@@ -15,9 +16,8 @@ NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
 
 
-def _title(proposal: Proposal) -> str:
+def _title(network: Network) -> str:
     """A network's name, such as ``"L, series part at load, low-pass"``."""
-    network = proposal.candidate.network
     return ", ".join(filter(None, (network.topology, network.form)))
 
 
@@ -48,7 +48,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
-        "network": _title(proposal),
+        "network": _title(c.network),
         "parts": parts or "nothing",
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
         "limit": _reached(limit, c),
@@ -166,6 +166,23 @@ def _lossy(result: MatchResult) -> list[str]:
     ]
 
 
+def match_after(result: MatchResult) -> list[str]:
+    """What was built, how it came out, and what to trim."""
+    after, goal = result.after, result.goal
+    if after is None:
+        return []
+    inside = goal.in_band()[0]
+    promised, found = (
+        swr_words(float(np.interp(inside, goal.frequency, ratio).max()))
+        for ratio in (after.promised_swr, after.found_swr)
+    )
+    parts = ", ".join(e.in_words() for e in after.network.elements)
+    return [
+        f"after building {_title(after.network)} of {parts}: worst SWR {found} where {promised} "
+        f"was promised; {after.trimming.message}"
+    ]
+
+
 def match_remarks(result: MatchResult) -> list[str]:
     """The limit, what the line still loses, what was refused, and what to trim."""
     said = _cut_from(result)
@@ -205,6 +222,4 @@ def match_remarks(result: MatchResult) -> list[str]:
                 f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
     said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
-    if result.trimming is not None:
-        said.append(f"after building: {result.trimming.message}")
-    return said
+    return said + match_after(result)
