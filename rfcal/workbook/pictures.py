@@ -19,9 +19,9 @@ ONE_OHM = np.ones(2)
 """Half-widths of R and X [ohm] that print both with one decimal."""
 
 
-def chart_and_axes(z_ref: float = 50.0, height: float = 4.4) -> tuple[Figure, Axes, Axes]:
+def chart_and_axes(z_ref: float = 50.0) -> tuple[Figure, Axes, Axes]:
     """A figure with an empty chart on the left and empty axes on the right."""
-    figure = style.new_figure(8.4, height)
+    figure = style.new_figure(8.4, 4.4)
     left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))
     chart.draw_grid(left, z_ref=z_ref)
     return figure, left, right

@@ -188,11 +188,7 @@ def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
     """Centre, width, height and angle [degree] of the 95 % region, held against draws."""
     drawn = inputs.draw(np.random.default_rng(1), DRAWS)
     found = ellipse_of(reflection, (drawn - reflection.value).T)
-    variances, axes = np.linalg.eigh(found.covariance[0])
-    minor, major = 2 * float(found.radius[0]) * np.sqrt(np.maximum(variances, 0))
-    turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
-    centre = complex(found.centre[0])
-    return {"center": (centre.real, centre.imag), "width": major, "height": minor, "angle": turn}
+    return chart.ellipse_of(found.centre[0], found.covariance[0], found.radius[0])
 
 
 def _intervals(inputs: Inputs, reflection: Quantity) -> list[str]:

@@ -17,7 +17,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import ArrayLike
 
-from rfcal.maths.reflection import from_impedance
+from rfcal.maths.reflection import Real, from_impedance
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
@@ -109,19 +109,18 @@ def draw_ellipse(
 
     Its squared scale is ``-2 ln(1 - 0.95)``, 2.45 squared (JCGM 102:2011, 6.5.2).
     """
-    variances, axes = np.linalg.eigh(np.asarray(covariance, float))
-    minor, major = 2 * K_ELLIPSE * np.sqrt(np.maximum(variances, 0))
     role = style.ROLES["uncertainty"]
-    ellipse = Ellipse(
-        (complex(centre).real, complex(centre).imag),
-        major,
-        minor,
-        angle=float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1]))),
-        facecolor=(role.color, 0.25),
-        edgecolor=role.color,
-        linewidth=role.width,
-        zorder=role.order,
-        label=label,
-    )
+    ellipse = Ellipse((0.0, 0.0), 0.0, 0.0, label=label, linewidth=role.width, zorder=role.order)
+    ellipse.set(facecolor=(role.color, 0.25), edgecolor=role.color)
+    ellipse.set(**ellipse_of(centre, np.asarray(covariance, float), K_ELLIPSE))
     ax.add_patch(ellipse)
     return ellipse
+
+
+def ellipse_of(centre: complex, covariance: Real, radius: float) -> dict[str, Any]:
+    """Centre, width, height and angle [degree] of a (2, 2) covariance's ellipse of that radius."""
+    variances, axes = np.linalg.eigh(covariance)
+    minor, major = 2 * float(radius) * np.sqrt(np.maximum(variances, 0))
+    turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
+    place = (complex(centre).real, complex(centre).imag)
+    return {"center": place, "width": major, "height": minor, "angle": turn}
