@@ -12,7 +12,7 @@
 ...     }
 ... )
 >>> print(calibrated.correct(antenna).at(70.2e6))
-R 31.11 ± 0.39 ohm, X 4.99 ± 0.34 ohm, SWR 1.633 (1.613 to 1.654) at 70.2 MHz
+R 31.11 ± 0.39 ohm, X 4.99 ± 0.53 ohm, SWR 1.633 (1.612 to 1.655) at 70.2 MHz
 
 `rfcal.workbook` holds what notebooks use besides; it is loaded when it is first asked for, since it
 draws.

@@ -76,7 +76,7 @@ class CalibratedAnalyzer:
     >>> print(abs(calibrated.directivity[0]).round(3))
     0.048
     >>> print(calibrated.correct(antenna).at(70.2e6).resistance)
-    31.15 ± 0.49 ohm
+    31.15 ± 0.50 ohm
     """
 
     bench: Bench
@@ -168,7 +168,7 @@ def calibrate(
     >>> sweeps = {name: Sweep(f, [x, x], label=name) for name, x in seen.items()}
     >>> standards = {Standard(kind): sweeps[kind] for kind in ("short", "open", "load")}
     >>> print(calibrate(standards).correct(sweeps["antenna"]).at(70e6).reactance)
-    19.41 ± 0.54 ohm
+    19.41 ± 0.78 ohm
     """
     if not isinstance(standards, Mapping):
         raise ArgumentError(
