@@ -25,6 +25,10 @@ CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
 
+AS_MUCH = 2.0
+"""A reactance delays the wave by as much as places moved if within this many times."""
+
+
 @dataclass(frozen=True, eq=False)
 class Change:
     """One difference between two sweeps of a line."""
@@ -60,6 +64,7 @@ def compare(
     loss_known: bool = True,
     z_ref: float = defaults.REFERENCE_OHM,
     end_m: float = np.inf,
+    end_then_m: float | None = None,
 ) -> Comparison:
     """What differs between two sweeps at the foot of one line, with what was found in each.
 
@@ -70,24 +75,30 @@ def compare(
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
-    shift, before = _moved(find_echoes(band, before), find_echoes(band, after), after)
+    ends = None if end_then_m is None or not np.isfinite(end_m) else (end_then_m, end_m)
+    shift, before = _moved(find_echoes(band, before), find_echoes(band, after), after, ends)
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
-        baseline = replace(baseline, distance_m=baseline.distance_m + moved)
+        baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
     difference = after - before
     found = find_echoes(band, difference)
     worst = int(np.argmax(np.abs(difference)))
     changes = _laid_to_places(found, shared, (baseline, events), (before, after), end_m)
     return Comparison(
-        changes, shift, float(np.abs(difference[worst])), float(band.frequency[worst])
+        changes,
+        _from_new(shift, changes, baseline, band),
+        float(np.abs(difference[worst])),
+        float(band.frequency[worst]),
     )
 
 
-def _moved(then: Echoes, now: Echoes, after: Complex) -> tuple[Shift | None, Complex]:
+def _moved(
+    then: Echoes, now: Echoes, after: Complex, ends_m: tuple[float, float] | None
+) -> tuple[Shift | None, Complex]:
     """How the line's places have moved, and the earlier sweep with its echoes moved so."""
     each = np.array([then.model(then.distance == d) for d in then.distance])
     before = np.sum(each, axis=0) + then.left
-    shift, band = find_shift(then, now), then.band
+    shift, band = find_shift(then, now, ends_m), then.band
     if shift is None:
         return None, before
     # what no echo explains comes from where the strongest does, most likely
@@ -107,6 +118,31 @@ def _moved(then: Echoes, now: Echoes, after: Complex) -> tuple[Shift | None, Com
     spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
     found = replace(shift, size=size, uncertainty=min(float(spread), shift.uncertainty))
     return (found, moved) if found.significant else (None, before)
+
+
+def _from_new(
+    shift: Shift | None, changes: tuple[Change, ...], baseline: Events, band: Band
+) -> Shift | None:
+    """The shift with the nearest new place that it may begin at.
+
+    That is where it begins for certain if what is new there delays the wave by as much.
+    """
+    if shift is None or (shift.between_m is None and shift.sure):
+        return shift
+    near, far = shift.between_m or (0.0, np.inf)
+    new = [c for c in changes if c.what == "new" and near < c.distance_m < far]
+    if not new:
+        return shift
+    shift, first = replace(shift, from_m=new[0].distance_m), new[0]
+    if shift.between_m is not None or first.kind not in ("shunt capacitance", "series inductance"):
+        return shift
+    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
+    behind = abs(first.after) / np.mean(band.frequency) / (2 * np.pi) * band.speed
+    last = float(baseline.distance_m[np.argmax(np.abs(baseline.reflection))])
+    if not 1 / AS_MUCH < shift.size * last / behind < AS_MUCH:
+        return shift
+    size, uncertainty = shift.size * last, shift.uncertainty * last
+    return Shift(size, uncertainty, (first.distance_m, last), True, first.distance_m)
 
 
 def _laid_to_places(

@@ -5,7 +5,7 @@ proportion to distance where the whole line grew, and by one amount from some pl
 piece was put in or got wet. What itself changed is no witness of where it is.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,13 @@ PLACES_OFF = 9.0
 """A way of moving is one where it explains the places to this, in squared standard uncertainties
 for each place that is more than it needs."""
 
+OF_END = 0.3
+"""Standard uncertainty of how far an end has moved whose echo changed [resolutions]."""
+
+BETTER = 4.0
+"""All of the line has grown for certain where no move from one place on explains the places as well
+by so many squared standard uncertainties."""
+
 
 @dataclass(frozen=True)
 class Shift:
@@ -42,6 +49,10 @@ class Shift:
     # between which places the second kind begins [m], the first 0 where all moved; None for the
     # first kind
     between_m: tuple[float, float] | None = None
+    sure: bool = True  # whether the other kind explains the places worse
+    # a new place from which on they may have moved [m, as the line is now], where that is not sure
+    # otherwise
+    from_m: float | None = None
 
     @property
     def significant(self) -> bool:
@@ -55,26 +66,40 @@ class Shift:
         return (distance > sum(self.between_m) / 2).astype(float)
 
 
-def find_shift(then: Echoes, now: Echoes) -> Shift | None:
+def find_shift(
+    then: Echoes, now: Echoes, ends_m: tuple[float, float] | None = None
+) -> Shift | None:
     """How places moved from one sweep of a line to another, by the places themselves.
 
-    A stretch, be it insignificant, where it explains them; else a significant move from one place
-    on; None where neither does.
+    A stretch, be it insignificant, where it explains them and no move from one place on does
+    better; else a significant one of those, or None. The line's end in both sweeps, where known, is
+    a witness by itself once it has moved by more than what it ends in can make it seem.
     """
     known = [_known(echoes) for echoes in (then, now)]
     pairs = _pairs(then, now)
-    if not len(pairs):
-        return None
     place = then.distance[pairs[:, 0]]
     moved = now.distance[pairs[:, 1]] - place
     uncertainty = np.hypot(*(each[pairs[:, i]] for i, each in enumerate(known)))
+    resolution, told = then.band.resolution, np.isfinite(uncertainty)
+    place, moved, uncertainty = place[told], moved[told], uncertainty[told]
+    if ends_m is not None and abs(ends_m[1] - ends_m[0]) > NEAREST * resolution:
+        before = np.minimum(place, place + moved) < min(ends_m) - NEAREST * resolution
+        place, moved = (
+            np.append(place[before], ends_m[0]),
+            np.append(moved[before], ends_m[1] - ends_m[0]),
+        )
+        uncertainty = np.append(uncertainty[before], resolution * OF_END)
+    if not place.size:
+        return None
     stretch, misfit = _fitted(Shift(), place, moved, uncertainty)
-    if misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH:
-        return stretch
     starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
     fits = [_fitted(Shift(between_m=m), place, moved, uncertainty) for m in starts]
-    step, misfit = min(fits, key=lambda fit: fit[1])
-    return step if misfit < PLACES_OFF and step.significant else None
+    step, of_step = min(fits, key=lambda fit: fit[1])
+    whole = misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH
+    piece = of_step < PLACES_OFF and step.significant
+    if whole and not (piece and of_step < misfit - BETTER):
+        return replace(stretch, sure=misfit < of_step - BETTER)
+    return replace(step, sure=not whole or of_step < misfit - BETTER) if piece else None
 
 
 def _known(echoes: Echoes) -> Real:
@@ -85,7 +110,7 @@ def _known(echoes: Echoes) -> Real:
 
 
 def _fitted(form: Shift, place: Real, moved: Real, uncertainty: Real) -> tuple[Shift, float]:
-    """The shift of a form that explains moves best, and what it leaves of them."""
+    """The shift of a form that explains moves best, and what it leaves of them for each witness."""
     along, weight = form.form(place), 1 / uncertainty**2
     # weighted least squares of moved = size along
     information = max(float(np.sum(weight * along**2)), 1e-300)

@@ -3,12 +3,15 @@
 The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from rfcal.feedline.end import BEHIND
+from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
@@ -100,3 +103,46 @@ def test_an_antennas_own_delay_is_in_the_place_of_a_narrow_band_end():
             pulls.append((now.distance_m[at] - line.length_m) / now.distance_uncertainty_m[at])
     assert len(pulls) > 60
     assert np.mean(np.abs(pulls) < 2) > 0.93
+
+
+def between(frequency, line, end, kind, value, place):
+    """The line with capacitance [F] across it, or a wet piece [m] put in, at a place [m]."""
+    near, far = (line.two_port(frequency, m) for m in (place, line.length_m - place))
+    if kind == "capacitance":
+        part = TwoPort.shunt(2j * np.pi * frequency * value)
+    else:
+        part = replace(line, length_m=value, z0=44.0, velocity_factor=0.7).two_port(frequency)
+    return from_impedance((near @ part @ far).input_impedance(end * np.ones(frequency.size)))
+
+
+@pytest.mark.parametrize("kind", ["capacitance", "wet piece"])
+def test_a_place_that_slows_the_wave_is_no_warmth(kind):
+    """The line is longer from there on: said so, with the place, and never of a negative one."""
+    rng = np.random.default_rng(31)
+    for _ in range(12):
+        line = Line(rng.uniform(25, 60), 0.8, 50.0, 0.3)
+        place, end = rng.uniform(4, line.length_m - 4), random_rod(rng, WIDE)
+        value = rng.uniform(10e-12, 30e-12) if kind == "capacitance" else rng.uniform(0.5, 2.5)
+        now = between(WIDE, line, end, kind, value, place)
+        found = state(rng, WIDE, line, now, foot(WIDE, line, end), length_m=line.length_m)
+        text = "\n".join(line_lines(found))
+        assert "all along it as far as its places tell" not in text
+        assert "-" not in "".join(re.findall(r"^  \S+", text, re.MULTILINE))
+        shift = found.comparison.shift
+        if shift is not None and abs(shift.size) > 0:
+            assert shift.size > 0
+            assert shift.from_m == pytest.approx(place, abs=1.0)
+        elif kind == "wet piece":
+            pytest.fail(f"{value} m of wet line at {place} m of {line.length_m} m not noticed")
+
+
+def test_a_shorter_line_is_no_cold_one():
+    """A piece of nearly all of it taken out: what is gone is said, and no percentage of cold."""
+    line = Line(40.0, 0.8, 50.0, 0.3)
+    now = foot(WIDE, replace(line, length_m=0.3), 1e9)
+    for end in (1e9, 75.0, rod(WIDE)):
+        found = state(np.random.default_rng(4), WIDE, line, now, foot(WIDE, line, end))
+        text = "\n".join(line_lines(found))
+        assert "cold" not in text
+        assert min(c.distance_m for c in found.comparison.changes) >= 0
+        assert found.now.distance_m.min() >= 0

@@ -197,9 +197,14 @@ LINE_ONE_END = "that is the line's end if it is so long: state length_m to be su
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
-LINE_LONGER = (
-    "from between {near:.1f} and {far:.1f} m on, the line is {size:.2f} m {more} than it was: look "
-    "for another piece of line, or for water, which slows the wave"
+LINE_LONGER = "from {place} on, the line is {size:.2f} m {more} than it was: {look}"
+LINE_LOOK = {
+    "longer": "look for another piece of line, or for water or a crush, which slow the wave",
+    "shorter": "look whether a piece was taken out, or whether water has dried",
+}
+LINE_EITHER = (
+    "the line's delay is {size:.2%} {more} than it was, from {place} on, or all along it as "
+    "{weather} makes it: no other place tells which"
 )
 LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
 LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"

@@ -7,6 +7,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND
+from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import LineState
@@ -40,11 +41,7 @@ def _compared(state: LineState) -> tuple[str, bool]:
     found = state.comparison
     assert found is not None
     longer = found.shift is not None and found.shift.between_m is not None
-    moved = ""
-    if found.shift is not None and found.shift.between_m is not None:
-        near, far = found.shift.between_m
-        more = "longer" if found.shift.size > 0 else "shorter"
-        moved = say.LINE_LONGER.format(near=near, far=far, size=abs(found.shift.size), more=more)
+    moved = _moved_words(found.shift) if found.shift is not None else ""
     if not found.changes:
         said = moved or say.LINE_SOUND.format(least=LEAST, end=_end(state))
         return _sentence(said), longer
@@ -57,6 +54,22 @@ def _compared(state: LineState) -> tuple[str, bool]:
         parts.append("the line is otherwise as it was" if not moved else "")
     fault = longer or any(c.what != "gone" for c in found.changes)
     return _sentence("; ".join(filter(None, parts))), fault
+
+
+def _moved_words(shift: Shift) -> str:
+    """Where the line has grown longer or shorter; nothing where weather alone explains it."""
+    more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
+    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
+    if shift.between_m is None:
+        values = {"size": abs(shift.size), "more": more, "weather": weather}
+        return say.LINE_EITHER.format(place=place, **values) if place else ""
+    near, far = shift.between_m
+    return say.LINE_LONGER.format(
+        place=place or f"between {near:.1f} and {far:.1f} m",
+        size=abs(shift.size),
+        more=more,
+        look=say.LINE_LOOK[more],
+    )
 
 
 def _change_words(state: LineState, change: Change) -> str:

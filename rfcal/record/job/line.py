@@ -52,12 +52,15 @@ def line_state(
         velocity_factor_uncertainty=doubts[1],
     )
     ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
-    events, end, beyond = ended(search(now.value, common=now.common_changes()))
+    swept = search(now.value, common=now.common_changes())
+    events, end, beyond = ended(swept)
     before = comparison = None
     if then is not None:
-        before = search(then.value, common=then.common_changes())
-        if beyond is None:
-            before, *_ = ended(before)
+        before, end_then, beyond_then = ended(search(then.value, common=then.common_changes()))
+        if beyond is not None and beyond_then is None and end_then is not None:
+            # the length was right then: the line has grown longer
+            end, beyond = swept.distance_m.tolist().index(beyond), None
+            events = behind_end(swept, end, np.inf)
         end_m = np.inf if beyond is not None or not line.length_m else line.length_m
         comparison = compare(
             frequency,
@@ -69,6 +72,7 @@ def line_state(
             loss_known=loss_known,
             z_ref=z_ref,
             end_m=end_m if end is None else float(events.distance_m[end]),
+            end_then_m=None if end_then is None else float(before.distance_m[end_then]),
         )
     return LineState(
         events, before, comparison, found, line.length_m, doubts[0], frequency, beyond, end

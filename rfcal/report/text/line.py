@@ -5,7 +5,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings.catalogue import LINE_NO_PLACE
+from rfcal.record.findings.catalogue import LINE_LOOK, LINE_NO_PLACE
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
@@ -59,19 +59,31 @@ def comparison_lines(found: Comparison) -> list[str]:
 
 def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
-    more = "longer" if shift.size > 0 else "shorter"
-    if shift.between_m is None:
+    more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
+    water = ", more may be water in the cable" if shift.size > 0 else ""
+    if shift.between_m is None and shift.sure:
         return (
             f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it "
-            f"as far as its places tell: {'warmth' if shift.size > 0 else 'cold'} makes a part in "
-            f"a thousand or so{', more may be water in the cable' if shift.size > 0 else ''}; this "
+            f"as far as its places tell: {weather} makes a part in a thousand or so{water}; this "
             "was taken out first"
         )
+    if shift.between_m is None:
+        place = "one place" if shift.from_m is None else f"{shift.from_m:.2f} m"
+        return (
+            f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline: all along it, "
+            f"as {weather} makes it, or from {place} on; no other place tells which. This was "
+            "taken out first"
+        )
     near, far = shift.between_m
+    if shift.from_m is not None:
+        return (
+            f"from {shift.from_m:.2f} m on, the line is {abs(shift.size):.2f} m {more} than in the "
+            f"baseline; this was taken out first: {LINE_LOOK[more]}"
+        )
     return (
         f"from {far:.2f} m on, as the baseline has it, the line is {abs(shift.size):.2f} m {more} "
-        f"than there; this was taken out first. Look between {near:.2f} and {far:.2f} m: another "
-        "piece of line, or water, which slows the wave"
+        f"than there; this was taken out first. Look between {near:.2f} and {far:.2f} m: "
+        f"{LINE_LOOK[more]}"
     )
 
 
