@@ -14,6 +14,8 @@ from rfcal.measurement.model import Inputs
 from rfcal.models.line import Line
 from rfcal.uncertainty.coverage import K_AXIS
 
+PLACES = 401
+"""Places along a line at which voltage and current are told."""
 LOSS_DRAWS = 500
 """Draws for the uncertainty of a path's loss: enough for two digits of it."""
 
@@ -40,14 +42,12 @@ class Standing:
     watts: Real  # passing towards the load
 
 
-def along(
-    line: Line, frequency_hz: float, load: complex, *, power_w: float, points: int = 401
-) -> Standing:
+def along(line: Line, frequency_hz: float, load: complex, *, power_w: float) -> Standing:
     """Voltage, current and power along a line, for a stated power into its near end."""
     loss = float(loss_db(line, np.array([frequency_hz]), load)[0])
     at_load = np.sqrt(power_w * 10 ** (-loss / 10) / load.real)
-    distance = np.linspace(0, line.length_m, points)
-    piece = line.two_port(np.full(points, frequency_hz), distance)
+    distance = np.linspace(0, line.length_m, PLACES)
+    piece = line.two_port(np.full(PLACES, frequency_hz), distance)
     # [V1; I1] = [A B; C D] [V2; I2] with V2 = Z I2
     volts = (piece.a * load + piece.b) * at_load
     amps = (piece.c * load + piece.d) * at_load

@@ -14,7 +14,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.search import best_in_stock, worst
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
-from rfcal.maths.reflection import Real, from_impedance, swr
+from rfcal.maths.reflection import from_impedance, swr
 
 UNNOTICED = 0.002
 """A part that lowers the largest reflection by less does nothing [1]."""
@@ -27,8 +27,7 @@ class Ranking:
 
     candidates: tuple[Candidate, ...]  # as `rfcal.matching.merit` orders them
     refused: dict[str, str]  # topology and reason
-    raw_swr: Real  # SWR [1] without any network, shape (F,)
-    raw_worst_swr: float  # the largest of it in the band [1]
+    raw_worst_swr: float  # the largest SWR in the band without any network [1]
     raw_lost_db: float  # what no network loses there, by the mismatch alone
     target_swr: float  # that was asked for [1]
 
@@ -124,7 +123,6 @@ def rank(
     return Ranking(
         candidates,
         refused | wasteful,
-        swr(from_impedance(goal.load, target)),
         float(swr(np.abs(bare).max())),
         lost,
         goal.target_swr,

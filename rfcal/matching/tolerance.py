@@ -81,8 +81,6 @@ class Sensitivity:
     """What a small change of one part does."""
 
     name: str  # of the element
-    swr_up: float  # change of the worst SWR in the band where the value is 1 % larger
-    swr_down: float  # and where it is 1 % smaller
     # how far the least SWR of the sweep moves where the value is 1 % larger; nan where it lies at
     # the edge of the sweep
     dip_hz: float
@@ -141,20 +139,17 @@ def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
 
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
-    """What each element does to the SWR, by changing it up and down by 1 %."""
+    """What each element does to the dip, by changing it up and down by 1 %, and its room."""
     count = len(network.elements)
-    change = 1 + 0.01 * np.concatenate([np.zeros((1, count)), np.eye(count), -np.eye(count)])
+    change = 1 + 0.01 * np.concatenate([np.eye(count), -np.eye(count)])
     many = network.with_values(
         [c[:, None] * v for c, v in zip(change.T, network.values, strict=True)]
     )
-    ratio = swr(worst(many, *goal.in_band(), goal.target_ohm))
     at = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
     return tuple(
         Sensitivity(
             element.name,
-            float(ratio[1 + k] - ratio[0]),
-            float(ratio[1 + k + count] - ratio[0]),
-            float(at[1 + k] - at[1 + k + count]) / 2,
+            float(at[k] - at[k + count]) / 2,
             _room(goal, network, k),
         )
         for k, element in enumerate(network.elements)

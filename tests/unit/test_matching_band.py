@@ -112,7 +112,6 @@ def test_ranking_is_in_order_and_says_why_not():
         at = candidate.ideal.seen(np.array([CENTRE]), np.array([goal.centre_load()]))
         assert abs(at[0]) < 1e-6  # the design is exact at the centre
         assert candidate.losses_db.sum() <= candidate.loss_db + 1e-9
-    assert swr(from_impedance(LOAD)) == pytest.approx(ranking.raw_swr)
 
 
 def test_short_list_has_the_best_of_every_topology():
@@ -355,8 +354,6 @@ def test_sensitivity_moves_the_dip_as_it_must():
     assert (coil.name, capacitor.name) == ("L1", "C1")
     for one in (coil, capacitor):
         assert one.dip_hz == pytest.approx(-0.005 * 14e6, rel=1e-2)
-        assert one.swr_up > 0
-        assert one.swr_down > 0
         assert one.in_words() == f"{one.name} up moves the dip down, 70 kHz for 1 %"
 
 
