@@ -76,7 +76,8 @@ def path_loss(inputs: Inputs, reflection: Complex, rng: "np.random.Generator") -
         return None
     drawn = _loss(*inputs.walk(rng, LOSS_DRAWS))
     told = np.isfinite(drawn)
-    spread = np.std(np.where(told, drawn, lost), axis=0)
+    with np.errstate(invalid="ignore"):  # no loss to spread about: nan
+        spread = np.std(np.where(told, drawn, lost), axis=0)
     half = np.where(np.mean(told, axis=0) > 0.95, K_AXIS * spread, np.inf)
     return PathLoss(np.maximum(lost, 0.0), half)
 

@@ -47,6 +47,10 @@ def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_O
         raise ArgumentError(f"one file or more is to be read, found {files!r}")
     reference(z_ref)
     names, label = [str(file) for file in files], name or Path(files[0]).stem
+    if len({Path(file) for file in names}) < len(names):
+        raise ArgumentError(
+            f"one file is named twice among {', '.join(names):.200}: only new readings scatter"
+        )
     if len(names) == 1:
         return read_sweep(Path(), names[0], label=label, z_ref=z_ref)
     return repeated_sweep(Path(), names, label=label, z_ref=z_ref)
@@ -179,6 +183,11 @@ def calibrate(
         raise ArgumentError(f"the analyzer is an Analyzer, found {type(analyzer).__name__}")
     reference(z_ref)
     known = tuple(_known(model, reading) for model, reading in standards.items())
+    if analyzer is not None and analyzer.residual is not None:
+        raise CalibrationError(
+            "an instrument that corrects itself has no standards to be calibrated by: write a "
+            "record with its residual errors, and compute that"
+        )
     if not known:
         raise CalibrationError("no standard is given, and three or more that differ are needed")
     grid = known[0].reading.frequency

@@ -242,7 +242,7 @@ class Device:
 
     def remove(
         self,
-        element: Line | tuple[Sweep, Sweep] | TwoPortSweep | Network,
+        element: Line | tuple[Sweep | Network, Sweep | Network] | TwoPortSweep | Network,
         *,
         fixture: bool = False,
         uncertainty: Mapping[str, float] | None = None,
@@ -253,7 +253,8 @@ class Device:
         ----------
         element : Line, (Sweep, Sweep), or skrf.Network of two ports
             A line by its figures or type; a line or fixture by raw readings of its far end open
-            and short, taken with the same calibration; or an adapter, port 1 to the analyzer.
+            and short (or networks of one port), taken with the same calibration; or an adapter,
+            port 1 to the analyzer.
         fixture : bool
             Whether two readings are those of a fixture, not of a line.
         uncertainty : mapping of str to float, optional
@@ -273,7 +274,7 @@ class Device:
 
     def add(
         self,
-        element: Line | tuple[Sweep, Sweep] | TwoPortSweep | Network,
+        element: Line | tuple[Sweep | Network, Sweep | Network] | TwoPortSweep | Network,
         *,
         fixture: bool = False,
         uncertainty: Mapping[str, float] | None = None,
@@ -297,7 +298,10 @@ class Device:
         return self._with(element, fixture, uncertainty, embed=True)
 
     def _with(self, element: Any, fixture: bool, uncertainty: Any, *, embed: bool) -> "Device":
-        kind, known_by, keys = _known_by(element, fixture)
+        kind, known_by, keys = _known_by(element)
+        if fixture and kind != "measured":
+            raise ArgumentError(f"a fixture is known by two readings, and this is a {kind}")
+        kind = "fixture" if fixture else kind
         name = f"{self.name}: {kind} {len(self.between) + 1}"
         if kind not in ("line", "adapter"):
             ends = zip(known_by, ("open", "short"), strict=True)
@@ -306,11 +310,14 @@ class Device:
             name,
             known_by,
             fixture=fixture,
-            deviations=deviations(uncertainty or {}, f"a {kind}", keys),
+            deviations=deviations({} if uncertainty is None else uncertainty, f"'{name}'", keys),
             embed=embed,
         )
         between, here = (*self.between, item), self.inputs.calibration
-        steps = self.bench.steps(here, between)
+        try:
+            steps = self.bench.steps(here, between)
+        except CalibrationError as error:
+            raise CalibrationError(f"'{name}': {error}") from error
         inputs, reflection = self.bench.corrected(here, self.raw, steps)
         loss = path_loss(inputs, reflection.value, np.random.default_rng(self.seed))
         return replace(
@@ -330,6 +337,8 @@ class Device:
         file : str or Path
             Where to, a name that ends in ``.s1p``; what stands there is written over.
         """
+        if not isinstance(file, str | Path):
+            raise ArgumentError(f"a file is named by its path, found {file!r:.60}")
         path = Path(file)
         if path.suffix.lower() != ".s1p":
             raise ArgumentError(f"a one-port Touchstone file ends in .s1p, found '{path.name}'")
@@ -360,7 +369,7 @@ class Device:
         return network_of(self.frequency, self.reflection.value, self.z_ref, self.name)
 
 
-def _known_by(element: Any, fixture: bool) -> tuple[str, Any, tuple[str, ...]]:
+def _known_by(element: Any) -> tuple[str, Any, tuple[str, ...]]:
     """Kind of an element, what it is known by, and what may be uncertain of it."""
     if isinstance(element, Network):
         element = TwoPortSweep.from_network(element)
@@ -369,8 +378,9 @@ def _known_by(element: Any, fixture: bool) -> tuple[str, Any, tuple[str, ...]]:
     if isinstance(element, Line):
         return "line", element, UNCERTAIN
     pair = tuple(element) if isinstance(element, tuple | list) else ()
+    pair = tuple(Sweep.from_network(e) if isinstance(e, Network) else e for e in pair)
     if len(pair) == 2 and all(isinstance(sweep, Sweep) for sweep in pair):
-        return "fixture" if fixture else "measured", pair, ("far end",)
+        return "measured", pair, ("far end",)
     raise ArgumentError(
         "what lies between is a Line, a pair of readings (far end open, far end short) or a "
         f"network of two ports; found {type(element).__name__}"

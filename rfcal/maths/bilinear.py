@@ -158,6 +158,7 @@ class Bilinear:
         e00 = numbers(directivity, "directivity") + 0j
         e11 = numbers(source_match, "source match") + 0j
         e10e01 = numbers(reflection_tracking, "reflection tracking")
+        _shape([e00, e11, e10e01], "the error terms")
         product = e00 * e11
         return cls._of(e10e01 - product, e00, -e11, np.ones_like(product))
 
@@ -255,6 +256,11 @@ class Bilinear:
             raise CalibrationError(
                 f"three points or more fix a map, and as many readings: got {len(known)} known "
                 f"reflections and {len(seen)} readings"
+            )
+        if weight is not None and len(weight) != len(known):
+            raise ArgumentError(
+                f"each point has a weight of its own: got {len(known)} points and {len(weight)} "
+                "weights"
             )
         if max([v.shape[-1] if v.shape else 1 for v in (*known, *seen)]) <= BLOCK:
             return cls._fit_block(known, seen, weight)

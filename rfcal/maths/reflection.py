@@ -8,7 +8,7 @@ any textbook on transmission lines, for example D. M. Pozar, Microwave Engineeri
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rfcal.maths.checks import drawn, numbers
+from rfcal.maths.checks import number, numbers
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -18,12 +18,13 @@ def _ratio(numerator: ArrayLike, denominator: ArrayLike) -> Complex:
     """Divide; where the denominator is zero the result is a plain infinity."""
     top, bottom = np.asarray(numerator, complex), np.asarray(denominator, complex)
     zero = bottom == 0
-    return np.where(zero, np.inf + 0j, top / np.where(zero, 1, bottom))
+    with np.errstate(invalid="ignore"):  # what is no number stays none
+        return np.where(zero, np.inf + 0j, top / np.where(zero, 1, bottom))
 
 
 def _require_real(z_ref: float) -> None:
     """A reference impedance, or admittance: what is above zero."""
-    drawn(z_ref, "the reference impedance [ohm]", low=0, above=True)
+    number(z_ref, "the reference impedance [ohm]", low=0, above=True)
 
 
 def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
@@ -58,7 +59,7 @@ def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
     Parameters
     ----------
     impedance : array_like, any shape
-        Impedance [ohm]; infinite values give a reflection of 1.
+        Impedance [ohm]; infinite values give a reflection of 1, and nan stays nan.
     z_ref : float
         Reference impedance of the result [ohm].
 
@@ -74,10 +75,10 @@ def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
     """
     impedance = numbers(impedance, "the impedance")
     _require_real(z_ref)
-    finite = np.isfinite(impedance)
-    z = np.where(finite, impedance, 0)
+    endless = np.isinf(impedance)
+    z = np.where(endless, 0, impedance)
     # reflection = (Z - z_ref) / (Z + z_ref)
-    return np.where(finite, _ratio(z - z_ref, z + z_ref), 1)
+    return np.where(endless, 1, _ratio(z - z_ref, z + z_ref))
 
 
 def to_admittance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:

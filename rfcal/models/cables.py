@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
-from rfcal.maths.checks import choice
-from rfcal.models.line import Line, loss_law
+from rfcal.maths.checks import choice, deviations
+from rfcal.models.line import UNCERTAIN, Line, loss_law
 
 _COMPENDIUM = "nine-point table quoted in ARRL Antenna Compendium vol. 6 (1999)"
 _VENDOR = "data sheets of a European cable vendor, rounded"
@@ -88,4 +88,5 @@ def cable(kind: str, length_m: float, *, uncertainty: Mapping[str, float] | None
     """
     choice(kind, "the type of a cable", CABLES)
     line = CABLES[kind].line(length_m)
-    return replace(line, uncertainty={**line.uncertainty, **(uncertainty or {})})
+    stated = {} if uncertainty is None else deviations(uncertainty, "a cable", UNCERTAIN)
+    return replace(line, uncertainty={**line.uncertainty, **stated})

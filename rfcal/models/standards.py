@@ -139,7 +139,10 @@ class Standard(Artefact):
 
     def _checked(self, name: str) -> tuple[Any, ...]:
         given = getattr(self, name)
-        row = tuple(given) if isinstance(given, tuple | list) else (given,)
+        several = isinstance(given, tuple | list) or (
+            isinstance(given, np.ndarray) and given.ndim == 1  # draws have an axis more
+        )
+        row = tuple(given) if several else (given,)
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
         row = tuple(checks.drawn(value, f"the {name} of the {self.kind}") for value in row)
@@ -332,6 +335,8 @@ class Tabulated(Artefact):
             )
         if not np.isfinite(values).all():
             raise ArgumentError("the table of a standard has values that are not finite")
+        if not isinstance(self.name, str) or not self.name:
+            raise ArgumentError(f"the name of a table is a text, found {self.name!r}")
         for name, value in (
             *(("grid", grid), ("values", values)),
             ("uncertainty", checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])),
@@ -373,7 +378,7 @@ class Tabulated(Artefact):
             Reflection coefficient [1] and its effects.
         """
         checks.reference(z_ref)
-        name, frequency = name or self.name, checks.frequencies(frequency)
+        name, frequency = name or self.name, np.atleast_1d(checks.frequencies(frequency))
         table = renormalise(self.values, self.z_table, z_ref)
         effects = both_axes(f"{name}: residual reflection", self.uncertainty.get("reflection", 0.0))
         if same_grid(frequency, self.grid):

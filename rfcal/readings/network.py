@@ -25,6 +25,8 @@ def parameters_of(network: Network, ports: int) -> tuple[Real, Complex, float]:
     Parameters in references that differ from port to port, or over frequency, are those of 50 ohm
     after this, where one port is asked for.
     """
+    if not isinstance(network, Network):
+        raise ArgumentError(f"a network of scikit-rf is expected, found {type(network).__name__}")
     frequency, s = frequencies(network.f), numbers(network.s, "scattering parameters")
     name = f"the network '{network.name}'" if network.name else "the network"
     if s.shape != (frequency.size, ports, ports):

@@ -109,6 +109,9 @@ class Sweep:
         object.__setattr__(self, "frequency", frequency)
         object.__setattr__(self, "reflection", reflection)
 
+    def __repr__(self) -> str:
+        return f"<Sweep {self}>"
+
     def __str__(self) -> str:
         return f"{self.label}: {grid_words(self.frequency)}, in {self.z_ref:g} ohm"
 
@@ -197,8 +200,9 @@ def repeated_sweep(folder: Path, files: Sequence[str], *, label: str, z_ref: flo
 def _content(folder: Path, file: str) -> bytes:
     try:
         return (folder / file).read_bytes()
-    except OSError as error:
-        raise ReadingError(file, f"cannot be read ({error.strerror})") from error
+    except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
+        why = getattr(error, "strerror", None) or str(error)
+        raise ReadingError(file or "''", f"cannot be read ({why})") from error
 
 
 @dataclass(frozen=True, eq=False)

@@ -175,7 +175,8 @@ def _verdict(device: Device) -> dict[str, Any]:
 def _figure(figure: DerivedFigure) -> dict[str, Any]:
     """A figure and its interval, to the fifth digit of the larger side that is known."""
     ends = np.stack([figure.low, figure.high])
-    sides = np.abs(ends - np.where(np.isfinite(figure.value), figure.value, ends[::-1]))
+    with np.errstate(invalid="ignore"):  # both ends may be infinite: no side is known then
+        sides = np.abs(ends - np.where(np.isfinite(figure.value), figure.value, ends[::-1]))
     wide = np.max(np.where(np.isfinite(sides), sides, 0), axis=0)
     wide = np.where(wide > 0, wide, np.inf)
     told = {name: Told(getattr(figure, name), wide) for name in ("value", "low", "high")}

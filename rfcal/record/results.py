@@ -157,6 +157,10 @@ class Results:
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
 
+    def __repr__(self) -> str:
+        names = ", ".join(device.name for device in self.devices) or "no device"
+        return f"<Results of '{self.record.title}': {names}>"
+
     def device(self, name: str) -> Device:
         """The measurement of one name.
 

@@ -244,3 +244,17 @@ def test_a_terminal_that_takes_nothing(typed):
 
 def test_every_error_is_one_printable_line():
     assert str(RfcalError("a\nb\x1b[31m  c")) == "a b [31m c"
+
+
+def test_what_gives_power_and_an_exact_open_raise_no_warning(typed, filed, capsys, tmp_path):
+    """A device that gives power has no SWR at all, and an exact open behind a line no loss."""
+    with (typed / "record.toml").open("a") as file:
+        file.write('\n[[measurement]]\nname = "2"\ntyped = [[14.1, 0, 0]]\n')
+    assert main(["report", str(typed), "--output", str(tmp_path / "active")]) == 0
+    with (filed / "record.toml").open("a") as file:
+        file.write(
+            '[[measurement.between]]\nline = "measured"\nfar_end_open = "raw/device.s1p"\n'
+            'far_end_short = "raw/short.s1p"\n'
+        )
+    assert main(["report", str(filed), "--output", str(tmp_path / "open")]) == 0
+    assert capsys.readouterr().err == ""

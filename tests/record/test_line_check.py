@@ -283,6 +283,12 @@ def test_a_repaired_line_is_no_warning(tower):
     )
 
 
+def test_a_sweep_is_no_baseline_of_itself(tower):
+    bend(tower, "raw/then.s1p", "./raw/now.s1p")
+    with pytest.raises(RfcalError, match=r"baseline: './raw/now\.s1p' is the reading itself"):
+        compute.compute(tower)
+
+
 def test_a_fault_without_a_baseline(tower):
     """Where the length is stated, what reflects before it; else which is the end is left open."""
     bend(tower, 'baseline = "raw/then.s1p"\n', "")

@@ -68,7 +68,7 @@ BAD_KEYS = [
     ("[[measurement]]", "[[measurment]]", ["measurment", "'measurement'"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 20', ["answer_mhz", "14.1 MHz"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
-    ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[between]]"]),
+    ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[measurement.between]]"]),
 ]
 
 
@@ -115,6 +115,7 @@ def test_bad_paths(typed, capsys, tmp_path, text, fragments):
 
 def test_missing_record_and_bad_toml(typed, capsys, tmp_path):
     refused(tmp_path / "nowhere", ["no record.toml", "rfcal new"], capsys, tmp_path)
+    refused(typed / "record.toml", ["this is a file", "named by the folder"], capsys, tmp_path)
     (typed / "record.toml").write_text("format = = 1")
     refused(typed, ["not a TOML file", "line 1"], capsys, tmp_path)
     (typed / "record.toml").write_bytes(b"\xff\xfe")

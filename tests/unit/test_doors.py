@@ -10,8 +10,10 @@ from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_admittance, to_impedance
 from rfcal.maths.twoport import TwoPort
+from rfcal.models.cables import cable
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
+from rfcal.readings.sweep import Sweep
 
 FREQUENCY = np.array([1e6, 2e6, 3e6])
 BOX = Bilinear.from_error_terms([0.01] * 3, [0.02] * 3, [0.9] * 3)
@@ -143,6 +145,24 @@ WRONG = {
     # two-ports
     "series in words": (lambda: TwoPort.series("50"), "the impedance must be numbers"),
     "reflection in words": (lambda: swr("1.5"), "found '1.5'"),
+    "several references": (lambda: to_impedance(0.3, [50.0, 75.0]), "found [50.0, 75.0]"),
+    "error terms of two lengths": (
+        lambda: Bilinear.from_error_terms([0.01] * 2, [0.02] * 3, 0.9),
+        "(2,), (3,)",
+    ),
+    "a weight too few": (
+        lambda: Bilinear.fit([*KNOWN, [1j] * 3], [*SEEN, [0.9j] * 3], [1, 1, 1]),
+        "4 points and 3 weights",
+    ),
+    "a bare uncertainty of a cable": (
+        lambda: cable("RG-213", 1.0, uncertainty=0.1),
+        "a mapping from names",
+    ),
+    "name of a table as a number": (
+        lambda: Tabulated(FREQUENCY, [0.1] * 3, name=3),
+        "a text, found 3",
+    ),
+    "a sweep of no network": (lambda: Sweep.from_network(3), "scikit-rf is expected, found int"),
     "rows of two lengths": (lambda: to_impedance([[0.1], [0.1, 0.2]]), "rows of one length"),
 }
 
@@ -159,6 +179,12 @@ def test_what_cannot_be_meant_is_refused(case):
     assert isinstance(caught.value, ArgumentError | CalibrationError)
 
 
+def test_what_is_no_number_is_no_open():
+    assert np.isnan(from_impedance([complex(np.nan, 1.0), 50.0])).tolist() == [True, False]
+    assert from_impedance([np.inf, complex(0, -np.inf)]).tolist() == [1, 1]
+    assert np.isnan(to_impedance(np.nan))
+
+
 def test_lists_and_numbers_do_where_arrays_do():
     box = Bilinear.fit([-1, 1, 0], [-0.9, 0.8, 0.02])
     assert box.apply(0.0) == pytest.approx(0.02)
@@ -170,6 +196,11 @@ def test_lists_and_numbers_do_where_arrays_do():
     assert Standard("short", inductance=1e-9).reflection([70e6]) == pytest.approx(
         Standard("short", inductance=(1e-9,)).reflection(np.array([70e6]))
     )
+    assert Standard("short", inductance=np.array([1e-9, 1e-18])).reflection([1e6] * 3) == (
+        pytest.approx(Standard("short", inductance=(1e-9, 1e-18)).reflection([1e6] * 3))
+    )
+    table = Tabulated(FREQUENCY, [0.1, 0.2, 0.3])
+    assert table.reflection(1.5e6) == pytest.approx(table.reflection([1.5e6]))
     assert Line(2).impedance([1e6, 2e6]).shape == (2,)
     assert to_impedance([0, 0.5]) == pytest.approx([50, 150])
 

@@ -145,6 +145,9 @@ def test_a_line_known_by_its_own_sweeps(device, calibrated):
     assert there.reflection.value == pytest.approx(box.correct(device.reflection.value), abs=1e-9)
     assert "measured 1 removed" in there.plane
     assert "antenna: measured 1, open: far end" in there.reflection.by_source()
+    networks = [skrf.Network(f=end.frequency, f_unit="hz", s=end.reflection, z0=50) for end in ends]
+    same = device.remove(tuple(networks), uncertainty={"far end": 0.001})
+    assert same.reflection.value == pytest.approx(there.reflection.value, abs=1e-12)
 
 
 def test_what_is_saved_is_read_again(device, tmp_path):
@@ -214,6 +217,11 @@ def two_port():
     return skrf.Network(f=[1e6, 2e6], f_unit="hz", s=np.zeros((2, 2, 2)), z0=50, name="t")
 
 
+def through():
+    s = np.tile([[0.0, 1.0], [1.0, 0.0]], (2, 1, 1))
+    return skrf.Network(f=[1e6, 2e6], f_unit="hz", s=s, z0=50, name="t")
+
+
 def lossy_reference():
     return skrf.Network(f=[1e6, 2e6], f_unit="hz", s=np.zeros((2, 1, 1)), z0=50 - 5j)
 
@@ -227,6 +235,8 @@ WRONG = {
     "nothing to read": (lambda: rfcal.read(), "one file or more"),
     "a number to read": (lambda: rfcal.read(3), "one file or more"),
     "no such file": (lambda: rfcal.read("nowhere.s1p"), "nowhere.s1p: cannot be read"),
+    "no possible file": (lambda: rfcal.read("a\0b.s1p"), "cannot be read (embedded null"),
+    "a file twice": (lambda: rfcal.read("x.s1p", "./x.s1p"), "one file is named twice"),
     "no reference": (lambda: rfcal.read("x.s1p", z_ref=0), "from 0.001"),
     "two standards": (
         lambda: rfcal.calibrate({SHORT: flat(-1), OPEN: flat(1)}),
@@ -258,6 +268,10 @@ WRONG = {
     "an analyzer in words": (lambda: rfcal.calibrate(GOOD, analyzer="good"), "found str"),
     "negative noise": (lambda: rfcal.Analyzer(noise=-1e-3), "noise of an analyzer"),
     "a word of noise": (lambda: rfcal.Analyzer(noise="low"), "found 'low'"),
+    "an instrument's own correction": (
+        lambda: rfcal.calibrate({}, analyzer=rfcal.Analyzer(residual={"directivity": 0.01})),
+        "write a record",
+    ),
     "unknown residual": (lambda: rfcal.Analyzer(residual={"match": 0.01}), "'match', and one of"),
     "a two-port": (lambda: HERE.correct(two_port()), "such as network.s11"),
     "complex reference": (lambda: HERE.correct(lossy_reference()), "50-5j ohm"),
@@ -279,6 +293,17 @@ WRONG = {
         lambda: SEEN.remove(rfcal.Line(1.0), uncertainty={"lenght": 0.1}),
         "'lenght', and one of 'length'",
     ),
+    "unknown of an adapter": (
+        lambda: SEEN.add(through(), uncertainty={"length": 0.1}),
+        "uncertain of 'reading: adapter 1' is 'length', and one of 'adapter'",
+    ),
+    "a bare uncertainty": (lambda: SEEN.add(through(), uncertainty=0), "a mapping from names"),
+    "a line as a fixture": (
+        lambda: SEEN.remove(rfcal.Line(1.0), fixture=True),
+        "a fixture is known by two readings, and this is a line",
+    ),
+    "one end twice": (lambda: SEEN.remove((FLAT, FLAT)), "'reading: measured 1': its two sweeps"),
+    "a two-port as an end": (lambda: SEEN.remove((two_port(), FLAT)), "such as network.s11"),
     "unknown of a line": (lambda: rfcal.Line(1.0, uncertainty={"delay": 1e-9}), "'delay'"),
     "unknown cable": (lambda: rfcal.cable("RG-59", 1.0), "'RG-59', and one of 'RG-58A'"),
     "cable of no length": (lambda: rfcal.cable("RG-213", "1 m"), "found '1 m'"),
@@ -290,6 +315,7 @@ WRONG = {
         lambda: SEEN.remove(rfcal.Line(1e4, conductor_db=5.0)),
         "nothing of the device comes back",
     ),
+    "a number to save to": (lambda: SEEN.save(3), "named by its path, found 3"),
     "another ending": (lambda: SEEN.save("device.csv"), "ends in .s1p"),
     "no such folder": (lambda: SEEN.save("nowhere/device.s1p"), "cannot be written"),
     "a sweep of two lengths": (lambda: rfcal.Sweep([1e6, 2e6], [0.1]), "(2,) and (1,)"),
@@ -320,6 +346,12 @@ def test_a_sweep_is_read_only_and_its_own():
     assert isinstance(TwoPortSweep.from_network(two_port()).s, np.ndarray)
     assert issubclass(ReadingError, RfcalError)
     assert issubclass(CalibrationError, RfcalError)
+
+
+def test_what_a_prompt_shows_is_one_line(recorded):
+    assert repr(recorded.raw) == "<Sweep antenna: 201 points from 69 to 72 MHz, in 50 ohm>"
+    said = repr(rfcal.compute(BEACON))
+    assert said == "<Results of 'Beacon antenna on 4 m, spring check': antenna>"
 
 
 def test_the_version_is_told():

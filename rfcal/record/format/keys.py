@@ -64,11 +64,11 @@ class Table:
             raise self.fail(key, f"expected a table headed [{key}]")
         return Table(value, f"[{key}]", self.folder)
 
-    def tables(self, key: str, place: str) -> list["Table"]:
-        """Tables as ``[[key]]`` makes them, their place numbered; none where the key is absent."""
+    def tables(self, key: str, place: str, header: str) -> list["Table"]:
+        """Tables under a header of ``[[]]``, their place numbered; none where the key is absent."""
         found = self.values.get(key, [])
         if not isinstance(found, list) or not all(isinstance(v, dict) for v in found):
-            raise self.fail(key, f"expected tables headed [[{key}]]")
+            raise self.fail(key, f"expected tables headed {header}")
         return [Table(v, f"{place} {i}", self.folder) for i, v in enumerate(found, start=1)]
 
 

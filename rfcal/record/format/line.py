@@ -1,6 +1,7 @@
 """Figures of a line as several tables state them, and ``[line_check]``: the state of a line."""
 
 from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from rfcal import defaults
 from rfcal.models.cables import CABLES, Cable
 from rfcal.models.line import LONGEST_M, Line, loss_law
 from rfcal.record.format.keys import Section, Table
-from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
+from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows, show
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""
@@ -141,6 +142,12 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     by_length = bool(ends) and LENGTH.name in table
     _refuse_idle(table, bool(ends), by_length)
     line, loss_known = _line(table, found, by_length, z_ref)
+    if found["baseline"] and PurePosixPath(found["baseline"]) == PurePosixPath(found["reading"]):
+        raise table.fail(
+            "baseline",
+            f"{show(found['baseline'])} is the reading itself, so nothing can have changed: name "
+            "an earlier sweep, or leave it out",
+        )
     wanted = {} if by_length else {"velocity factor": VELOCITY_FACTOR_UNCERTAINTY}
     wanted |= {"length": LENGTH_UNCERTAINTY} if line.length_m else {}
     return LineCheck(

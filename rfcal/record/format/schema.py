@@ -131,8 +131,13 @@ def load(folder: str | Path) -> Record:
         raise RecordError(
             str(folder), "", f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
         ) from None
-    except OSError as error:
-        raise RecordError(str(folder / FILE), "", f"cannot be read ({error.strerror})") from error
+    except NotADirectoryError:
+        raise RecordError(
+            str(folder), "", f"this is a file, and a record is named by the folder its {FILE} is in"
+        ) from None
+    except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
+        why = getattr(error, "strerror", None) or str(error)
+        raise RecordError(str(folder / FILE), "", f"cannot be read ({why})") from error
     return read(folder, content)
 
 
@@ -238,17 +243,18 @@ def _require_distinct_names(top: Table, record: Record) -> None:
 
 def _items(top: Table, section: Section) -> list[Table]:
     """The tables of a section, each with a place that says its number and name."""
-    tables = top.tables(section.name, section.header)
+    tables = top.tables(section.name, section.header, section.header)
     name = section.keys[0]
     return [Table(t.values, f"{t.place} ('{name.read(t)}')", t.folder) for t in tables]
 
 
 def _measurement(table: Table) -> Measurement:
     found = MEASUREMENT.read(table)
+    between = table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}", BETWEEN.header)
     return Measurement(
         found["name"],
         table.place,
         read_reading(table, found),
         found["answer_mhz"],
-        read_between(table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}"), found["name"]),
+        read_between(between, found["name"]),
     )
