@@ -23,8 +23,9 @@ def _ratio(numerator: ArrayLike, denominator: ArrayLike) -> Complex:
 
 
 def _require_real(z_ref: float) -> None:
-    """A reference impedance, or admittance: what is above zero."""
-    number(z_ref, "the reference impedance [ohm]", low=0, above=True)
+    """A reference impedance, or admittance: what is above zero; within rfcal an array goes too."""
+    if not isinstance(z_ref, np.ndarray):
+        number(z_ref, "the reference impedance [ohm]", low=0, above=True)
 
 
 def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
