@@ -570,7 +570,7 @@ def test_a_section_has_a_chosen_q_or_a_chosen_phase():
     ],
 )
 def test_no_more_digits_than_a_dip_has(dip_hz, words):
-    assert tolerance.Sensitivity("C1", 0.1, 0.1, dip_hz).in_words() == words
+    assert tolerance.Sensitivity("C1", dip_hz).in_words() == words
 
 
 @pytest.mark.parametrize(
