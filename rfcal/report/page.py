@@ -26,6 +26,7 @@ from rfcal.report.text.match import (
     match_remarks,
     match_row,
     match_where,
+    sets_none,
 )
 from rfcal.uncertainty import words as numbers
 
@@ -180,7 +181,9 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
             {**match_row(p, result.limit), "above": match_above(result, i)}
             for i, p in enumerate(result.proposals)
         ],
+        "limited": not sets_none(result.limit),
         "remarks": match_remarks(result),
+        "after": match_after(result),
         "built": _built(number, result),
         "networks": [_network(f"match-{number}-{i}", result, p) for i, p in drawn],
     }

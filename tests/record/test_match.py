@@ -476,7 +476,7 @@ def test_what_delivers_less_than_no_network_stands_below_a_line(asked):
     write(asked, "device", np.full(41, from_impedance(58.0)))
     bend(asked, 'topologies = ["L"]', 'topologies = ["L", "shunt stub"]')
     said = match_words.match_lines(compute(asked).matches[0])
-    line = next(i for i, text in enumerate(said) if "delivers less than none" in text)
+    line = next(i for i, text in enumerate(said) if "yet delivers less than none" in text)
     stubs = [i for i, text in enumerate(said) if ". shunt stub" in text]
     assert stubs
     assert min(stubs) > line
@@ -492,7 +492,7 @@ def test_a_network_that_loses_much_says_so_in_words(asked):
     assert f"network 1 loses {loss:.1f} dB in its parts: of 100 W into it" in said
     assert match_words.match_row(result.proposals[0], result.limit)["limit"] in (
         "no limit",
-        "not told: its loss lowers the SWR",
+        "not told",
     )
 
 

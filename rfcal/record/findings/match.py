@@ -1,5 +1,6 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
+from rfcal.defaults import NOTED_LOSS_DB
 from rfcal.findings import Finding, swr_words
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import MatchResult
@@ -50,7 +51,10 @@ def _networks(result: MatchResult) -> list[Finding]:
             )
         )
     if not (result.ranking.nothing_needed or any(p.candidate.meets for p in result.proposals)):
-        best = swr_words(min(p.candidate.worst_swr for p in result.proposals))
+        # not the one whose loss makes it low, where there is another
+        by_loss = [(p.candidate.loss_db > NOTED_LOSS_DB, p) for p in result.proposals]
+        lossy = min(much for much, _ in by_loss)
+        best = swr_words(min(p.candidate.worst_swr for much, p in by_loss if much == lossy))
         low, high = request.band_hz
         band = low < high
         found.append(

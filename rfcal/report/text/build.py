@@ -14,8 +14,9 @@ TOLD = 3
 """Networks of a match table that are drawn, and told how to build."""
 VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
 """What capacitors are sold for [V] (common practice, no source)."""
-TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100))
-"""What trimmers are sold with at most [F] (common practice, no source)."""
+TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100, 200, 365, 500, 1000))
+"""What trimmers and, above 100 pF, variable capacitors have at most [F] (common practice, no
+source)."""
 LEAST_OF_TRIMMER = 0.2
 """Of a trimmer's capacitance, what it cannot go below [1] (common practice, no source)."""
 PLACE = {
@@ -70,9 +71,10 @@ def adjustable(capacitance_f: float, series: str) -> str:
     span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - LEAST_OF_TRIMMER)
     trimmer = next((t for t in TRIMMERS_F if t >= span), None)
     if trimmer is None:
-        return f"{value_words(capacitance_f, 'F')} as a variable capacitor"
+        return f"{value_words(capacitance_f, 'F')}, some of it in pieces to add and take off"
     middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
-    said = f"a trimmer of {value_words(trimmer, 'F')}"
+    kind = "trimmer" if trimmer < 101e-12 else "variable capacitor"
+    said = f"a {kind} of {value_words(trimmer, 'F')}"
     if capacitance_f - middle < 1e-12:
         return said
     below = preferred_below(capacitance_f - middle, series)

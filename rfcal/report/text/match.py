@@ -38,8 +38,8 @@ def match_above(result: MatchResult, number: int) -> str:
     if groups[-1] != Group.BELOW or Group.BELOW in groups[:-1]:
         return ""
     return (
-        "from here on a network lowers the SWR and delivers less than none, which loses "
-        f"{result.ranking.raw_lost_db:.2f} dB by its mismatch"
+        "from here on a network lowers the SWR and yet delivers less than none would: without one "
+        f"{result.ranking.raw_lost_db:.2f} dB are lost by the mismatch"
     )
 
 
@@ -68,14 +68,14 @@ def sets_none(limit: Limit | None) -> bool:
 def _percent(lost_db: float) -> str:
     """What is left of the power after a loss."""
     share = 10 ** (-lost_db / 10)
-    return f"{share:.0%}" if share > 0.1 else f"{share:.2%}"
+    return f"{share:.0%}" if 0.1 < share < 0.99 else f"{share:.1%}"
 
 
 def _reached(limit: Limit | None, candidate: Candidate) -> str:
     if limit is None or sets_none(limit):
         return "no limit"
     if candidate.loss_db > defaults.SMALL_LOSS_DB:
-        return "not told: its loss lowers the SWR"
+        return "not told"
     share = limit.reached(candidate.worst_swr)
     return "not known" if share is None else f"{share:.0%}"
 
@@ -105,7 +105,7 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
 def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
-    said += filter(None, [f"  {match_first(result)}".rstrip()])
+    said += [f"  {text}" for text in (*match_after(result), match_first(result)) if text]
     for i, proposal in enumerate(result.proposals):
         r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
@@ -222,4 +222,4 @@ def match_remarks(result: MatchResult) -> list[str]:
                 f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
     said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
-    return said + match_after(result)
+    return said
