@@ -63,10 +63,6 @@ class Inputs:
             tuple(step.at_points(index) for step in self.path),
         )
 
-    def corrected(self) -> Complex:
-        """The model evaluated at the best estimates [1], shape (F,)."""
-        return propagate(self).value
-
 
 def propagate(inputs: Inputs) -> Quantity:
     """Corrected reflection [1] of the device with the effect of every source, to first order.
