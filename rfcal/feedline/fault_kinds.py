@@ -53,6 +53,10 @@ FALLS, OFF_QUARTER = 0.15, 0.7
 """Slope over the band, in parts of the mean reflection, and phase off a quarter turn [rad], that
 show a slow change begin, end or turn."""
 
+UNSHAPED = 0.2
+"""How far what is of no one kind seems off, in resolutions, where a sweep begins near zero, so far
+below its resonance (standard, by simulation of antennas and gaps)."""
+
 PAIRED, LONG = 3.0, 25.0
 """Its ends are not this many times different, nor this many resolutions apart."""
 
@@ -72,14 +76,30 @@ def _level(mean: Complex, frequency: Real, weight: Real) -> Complex:
     return np.ones((mean.size, frequency.size), complex)
 
 
+def _lag(q: Real, frequency: Real, weight: Real) -> tuple[Real, Real]:
+    """How a reactance's phase lags but for a straight line [rad], (K, F), and at mid-band, (K,).
+
+    The slope of its phase passes for distance: the search has moved the echo by it.
+    """
+    middle = np.average(frequency, weights=weight)
+    lag, off = np.arctan(q[:, None] * frequency), frequency - middle
+    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
+    return lag, lag - slope[:, None] * off
+
+
 def _rising(mean: Complex, frequency: Real, weight: Real) -> Complex:
     # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
-    middle = np.average(frequency, weights=weight)
-    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)[:, None] / middle
-    lag, off = np.arctan(q * frequency), frequency - middle
-    # the slope of its phase passes for distance: the search has moved the echo by it
-    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
-    return np.asarray(frequency * np.cos(lag) * np.exp(-1j * (lag - slope[:, None] * off)))
+    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)
+    lag, left = _lag(q / np.average(frequency, weights=weight), frequency, weight)
+    return np.asarray(frequency * np.cos(lag) * np.exp(-1j * left))
+
+
+def _falling(mean: Complex, frequency: Real, weight: Real) -> Complex:
+    # r = 1 / (1 + j q f), q = 4 pi C z0 in series
+    size = np.clip(np.abs(mean), 1e-6, 1)
+    q = np.sqrt(1 / size**2 - 1)
+    lag, left = _lag(q / np.average(frequency, weights=weight), frequency, weight)
+    return np.asarray(np.cos(lag) * np.exp(-1j * left))
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,10 +122,12 @@ KINDS = (
     # of a connector, or of a stretch shorter than half the resolution
     Kind("series inductance", 1j, _rising),
     Kind("shunt capacitance", -1j, _rising),
+    Kind("series capacitance", -1j, _falling),
 )
 
 
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
+REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level}
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,6 +203,22 @@ def tell_kinds(seen: Reflections) -> tuple[str, ...]:
     return tuple(_ramps(seen, _slow_changes(seen, kinds, ends)))
 
 
+def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
+    """How far each place seems off by the slope of a reactance's phase [m], shape (K,).
+
+    What is of no one kind may hold a reactance as large, and one unlike the fit's slow shapes.
+    """
+    # r = sin a or cos a, a = arctan(q f), and da / df = sin a cos a / f; a place off by s turns the
+    # phase by 4 pi f s / v
+    size = np.minimum(seen.size, 1.0)
+    middle = np.average(seen.band.frequency, weights=seen.band.weight)
+    wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
+    unclear = np.array([kind in UNCLEAR for kind in kinds], bool)
+    turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
+    slope = np.where(turns, size * np.sqrt(1 - size**2) * wave / (4 * np.pi), 0.0)
+    return np.hypot(slope, np.where(unclear, UNSHAPED * from_zero * seen.band.resolution, 0.0))
+
+
 def _single(seen: Reflections) -> list[str]:
     """Kinds that each event tells by itself."""
     kinds, through = [], 1.0  # transmission up to the event, there and back
@@ -212,9 +250,11 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         # nothing, from a resistance: what it shows must be nearer to the latter
         most = min(most, np.sqrt(passed * max(1 - abs(r) ** 2, 0.0)))
     goes_on = bool(beyond) and beyond / through < most + 3 * seen.uncertainty[m]
-    rows = [
-        k for k in KINDS if abs(np.angle(r / k.way)) <= ON_AXIS and seen.goes_as[k.over_band][m]
-    ]
+    # a capacitance in series leaves its axis as it grows: r = cos(a) exp(-j a), slope taken out
+    size = min(abs(r), 1.0)
+    fallen = np.exp(-1j * (np.arccos(size) - size * np.sqrt(1 - size**2)))
+    ways = [(k, fallen if k.over_band is _falling else k.way) for k in KINDS]
+    rows = [k for k, w in ways if abs(np.angle(r / w)) <= ON_AXIS and seen.goes_as[k.over_band][m]]
     for kind in rows:
         if goes_on if kind.resistive else abs(r) > 1 - FULL or not kind.end:
             return kind.name

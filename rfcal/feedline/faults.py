@@ -10,13 +10,26 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import MOST, NEAREST, Echoes, find_echoes, folded, placed
-from rfcal.feedline.fault_kinds import LOSSIEST, Reflections, tell_kinds
+from rfcal.feedline.echoes import (
+    DYNAMIC_DB,
+    MOST,
+    NEAREST,
+    STANDS_OUT,
+    Echoes,
+    find_echoes,
+    folded,
+    placed,
+)
+from rfcal.feedline.fault_kinds import LOSSIEST, Reflections, seems_off, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
 MORE = 3.5
 """An event is one when it is this many times what one deviation of the common influences makes."""
+
+FAULT = 0.05
+"""Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
+have 26 dB of return loss or more (common practice, no source)."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
@@ -37,6 +50,7 @@ class Events:
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
     resolution_m: float  # closer events than 1.5 of it appear as one
     range_m: float  # what lies beyond is folded back into it
+    seen_m: float  # as far as a `FAULT` stands out, by the line's loss as known or guessed
     grid_m: Real  # distances of the trace, shape (G,)
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     noise: float  # of the trace before the loss was made good [1], root mean square
@@ -50,11 +64,13 @@ def in_line(
     loss_known: bool,
     z_ref: float,
     common: Complex | None,
+    of_z0: float = 0.0,
 ) -> tuple[Complex, Complex]:
     """The sweep in the line's impedance, and its common changes (N, F) in it.
 
     A loss that is a guess makes a guess of the impedance's departure from a resistance: the
-    resistance is taken then, and what the departure would change is one more common change.
+    resistance is taken then, and what the departure would change is one more common change. So is
+    what one standard uncertainty of the impedance does [1, relative].
     """
     real = np.full(frequency.size, line.z0, complex)
     impedance = line.impedance(frequency) if loss_known else real
@@ -65,6 +81,9 @@ def in_line(
     if not loss_known:
         by_guess = renormalise(reflection, z_ref, line.impedance(frequency)) - seen
         shared = np.concatenate([shared, by_guess[None]])
+    if of_z0:
+        by_z0 = renormalise(reflection, z_ref, impedance * (1 + of_z0)) - seen
+        shared = np.concatenate([shared, by_z0[None]])
     return seen, shared
 
 
@@ -118,17 +137,20 @@ def find_events(
     loss_known: bool = True,
     z_ref: float = 50.0,
     velocity_factor_uncertainty: float = 0.0,
+    z0_uncertainty: float = 0.0,
     common: Complex | None = None,
 ) -> Events:
     """What reflects along a line, from an evenly spaced sweep at its foot.
 
     What the calibration leaves reflects too: at the foot by directivity and connection, at twice
     the distance of a strong end by source match. Events that this would explain are left out, as
-    a list of them would only send people to look for faults that are none. `common` is what one
-    deviation of each influence common to all frequencies changes, shape (N, F).
+    a list of them would only send people to look for faults that are none; so does a line whose
+    impedance is not quite what it is taken for, to `z0_uncertainty` [1, relative]. `common` is what
+    one deviation of each influence common to all frequencies changes, shape (N, F).
     """
     band = prepare(frequency, reflection, line, loss_known)
-    seen, shared = in_line(band.frequency, reflection, line, loss_known, z_ref, common)
+    given = loss_known, z_ref, common, z0_uncertainty
+    seen, shared = in_line(band.frequency, reflection, line, *given)
     echoes = find_echoes(band, seen)
     single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
@@ -140,22 +162,32 @@ def find_events(
     relative = velocity_factor_uncertainty / line.velocity_factor
     phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
     each = echoes.coefficients[real], of_size[real], phase, beside[real]
+    told = Reflections(band, distance, *each, loss_known)
+    kinds = tell_kinds(told)
     before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     return Events(
         distance_m=distance - before_plane,
         distance_uncertainty_m=np.linalg.norm(
-            [of_distance[real], by_velocity, before_plane], axis=0
+            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds)], axis=0
         ),
         reflection=echoes.mean[real],
         reflection_uncertainty=of_size[real],
-        kind=tell_kinds(Reflections(band, distance, *each, loss_known)),
+        kind=kinds,
         resolution_m=band.resolution,
         range_m=band.range,
+        seen_m=_seen(band, echoes, seen),
         grid_m=band.grid,
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
     )
+
+
+def _seen(band: Band, echoes: Echoes, seen: Complex) -> float:
+    """How far a `FAULT` stands out of noise and of what stays of stronger echoes [m]."""
+    floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(seen))))
+    visible = FAULT * band.kept(band.grid) > max(STANDS_OUT * echoes.noise, floor)
+    return float(band.range if np.all(visible) else band.grid[np.argmin(visible)])
 
 
 def _unsure(

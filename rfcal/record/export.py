@@ -203,7 +203,7 @@ def _line(line: LineState) -> dict[str, Any]:
         **against,
         "length_m": line.length_m or None,
         "resolution_m": now.resolution_m,
-        "range_m": now.range_m,
+        "range_m": min(now.range_m, now.seen_m),
         "velocity_factor": now.velocity_factor,
     }
     if found is None:

@@ -17,7 +17,7 @@ from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
-from tests.unit.test_faults import WIDE, foot, noisy
+from tests.unit.test_faults import HIGH, WIDE, foot, noisy
 
 NARROW = np.linspace(66e6, 74e6, 201)
 
@@ -70,7 +70,7 @@ def test_a_fault_before_an_end_that_is_not_seen():
     line = Line(21.21, 0.85, 50.0, 0.5)
     seen = foot(NARROW, line, 50.0, ("shunt", 100.0, 7.9))
     said = line_lines(state(np.random.default_rng(1), NARROW, line, seen, length_m=21.21))
-    assert "Reflection at 7.871 ± 0.096 m" in said[0]
+    assert "Reflection at 7.87 ± 0." in said[0]
     assert "the line's end" not in said[-1]
 
 
@@ -146,3 +146,59 @@ def test_a_shorter_line_is_no_cold_one():
         assert "cold" not in text
         assert min(c.distance_m for c in found.comparison.changes) >= 0
         assert found.now.distance_m.min() >= 0
+
+
+@pytest.mark.parametrize("end", [1e9, 50.0, 75.0])
+def test_a_line_not_quite_of_its_impedance_has_no_fault_at_its_foot(end):
+    """Of 2 % standard, as cables of one type differ."""
+    rng, frequency = np.random.default_rng(9), WIDE
+    for _ in range(20):
+        line = Line(rng.uniform(15, 60), 0.85, 50 * (1 + 0.02 * rng.standard_normal()), 0.4)
+        seen = foot(frequency, line, end)
+        now = state(rng, frequency, replace(line, z0=50.0), seen).now
+        assert not np.any(now.distance_m < 3)
+
+
+def random_reactance(rng, frequency, kind):
+    """Somewhere on a line that goes on matched or ends open."""
+    line = Line(rng.uniform(20, 60), 0.85, 50.0, 0.4)
+    place, w = rng.uniform(5, line.length_m - 5), 2j * np.pi * frequency
+    if kind == "shunt capacitance":
+        part = TwoPort.shunt(w * rng.uniform(1e-12, 12e-12))
+    elif kind == "series inductance":
+        part = TwoPort.series(w * rng.uniform(3e-9, 30e-9))
+    else:
+        part = TwoPort.series(1 / (w * np.exp(rng.uniform(np.log(30e-12), np.log(500e-12)))))
+    near, far = (line.two_port(frequency, m) for m in (place, line.length_m - place))
+    end = rng.choice([50.0, 1e9])
+    seen = from_impedance((near @ part @ far).input_impedance(np.full(frequency.size, end)))
+    return line, place, seen
+
+
+@pytest.mark.parametrize("kind", ["shunt capacitance", "series inductance", "series capacitance"])
+@pytest.mark.parametrize("frequency", [HIGH, WIDE], ids=["high", "wide"])
+def test_a_reactances_phase_slope_is_in_the_doubt_of_its_place(frequency, kind):
+    rng, pulls, told = np.random.default_rng(12), [], []
+    for _ in range(40):
+        line, place, seen = random_reactance(rng, frequency, kind)
+        now = state(rng, frequency, line, seen, loss_known=True).now
+        at = np.argmin(np.abs(now.distance_m - place))
+        pulls.append((now.distance_m[at] - place) / now.distance_uncertainty_m[at])
+        told.append(now.kind[at])
+    assert np.sqrt(np.mean(np.square(pulls))) < 1.4
+    assert set(told) <= {kind, "mismatch", "unknown", "slow change"}
+    if kind != "series capacitance" or frequency is HIGH:
+        assert told.count(kind) >= 16
+
+
+def test_what_cannot_be_told_from_each_other_is_named_together():
+    """A joint or another cable behind it: alike before an antenna, not before an open end."""
+    rng, line = np.random.default_rng(14), Line(40.0, 0.85, 50.0, 0.4)
+    fault = "series", 12.0, 17.0
+    before_rod = line_lines(state(rng, WIDE, line, foot(WIDE, line, rod(WIDE), fault)))
+    assert any("series resistance, or a step to a higher impedance" in s for s in before_rod)
+    assert any("far end open or short" in s for s in before_rod)
+    before_open = foot(WIDE, line, 1e9, fault)
+    told = line_lines(state(rng, WIDE, line, before_open, loss_known=True))
+    assert any(": series resistance, 0.1" in s for s in told)
+    assert not any("step" in s for s in told[1:])

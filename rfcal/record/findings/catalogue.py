@@ -216,11 +216,21 @@ LINE_KINDS = {
     "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
     "series inductance": "inductance in series, as of a loose joint",
     "shunt capacitance": "capacitance across the line, as of a crushed or wet place",
+    "series capacitance": "capacitance in series, as of a broken conductor or an open joint",
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "of no one kind",
     "unknown": "of a kind that cannot be told",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
+LINE_TWINS = {
+    "series resistance": "a series resistance, or a step to a higher impedance",
+    "shunt resistance": "a shunt resistance, or a step to a lower impedance",
+}
+"""What only its loss tells apart."""
+LINE_TELL_TWINS = (
+    "a resistance takes up power and a step of impedance does not: sweep once more with the far "
+    "end open or short, whose reflection tells by its size which of the two stands before it"
+)
 
 LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
 LINE_LENGTH = warning(

@@ -7,16 +7,13 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND
+from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
-
-FAULT = 0.05
-"""Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
-have 26 dB of return loss or more (common practice, no source)."""
 
 
 def about_line(state: LineState) -> list[Finding]:
@@ -75,7 +72,7 @@ def _moved_words(shift: Shift) -> str:
 def _change_words(state: LineState, change: Change) -> str:
     """One change: where, how much, and what it may be."""
     place = _place(state, change.distance_m)
-    before, after = _size(abs(change.before)), _size(abs(change.after))
+    before, after = size_words(abs(change.before)), size_words(abs(change.after))
     kind = say.LINE_KINDS.get(change.kind, f"a {change.kind}")
     if change.what == "new":
         return say.LINE_NEW.format(place=place, size=after, kind=kind)
@@ -89,7 +86,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, np.abs(state.now.reflection)
     if not size.size:
-        return _sentence(say.LINE_SILENT.format(range_m=now.range_m)), False
+        return _sentence(say.LINE_SILENT.format(range_m=min(now.range_m, now.seen_m))), False
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
@@ -99,14 +96,14 @@ def _alone(state: LineState) -> tuple[str, bool]:
     parts = [
         say.LINE_PLACE.format(
             place=_place(state, float(now.distance_m[i])),
-            size=_size(float(size[i])),
+            size=size_words(float(size[i])),
             kind=say.LINE_KINDS.get(now.kind[i], f"a {now.kind[i]}"),
         )
         for i in np.flatnonzero(strong)
     ]
     if ends:
         end = _end(state)
-        sound = say.LINE_NO_FAULT.format(size=_size(FAULT), end=end)
+        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)
         said = "; ".join([*parts, f"that is before {end}"]) if parts else sound
         return _sentence(said), bool(parts)
     which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
@@ -129,10 +126,10 @@ def _end(state: LineState) -> str:
     if state.length_m and state.beyond_m is None:
         half = K_AXIS * state.length_uncertainty_m
         return f"the line's end at {plus_minus(state.length_m, half)} m"
-    return f"{state.now.range_m:.0f} m"
+    return f"{min(state.now.range_m, state.now.seen_m):.0f} m"
 
 
-def _size(reflection: float) -> str:
+def size_words(reflection: float) -> str:
     """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
     if reflection <= 0:
         return "0"

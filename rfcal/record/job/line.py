@@ -50,6 +50,7 @@ def line_state(
         loss_known=loss_known,
         z_ref=z_ref,
         velocity_factor_uncertainty=doubts[1],
+        z0_uncertainty=_of_z0(found),
     )
     ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
     swept = search(now.value, common=now.common_changes())
@@ -104,6 +105,13 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
     of_velocity = wanted.doubt["velocity factor"]
     relative = float(np.hypot(of_velocity / line.velocity_factor, of_delay))
     return line.length_m * relative if found else wanted.doubt.get("length", 0.0), of_velocity
+
+
+def _of_z0(found: LineProperties | None) -> float:
+    """Standard uncertainty of the line's impedance [1, relative]: as cables of one type differ."""
+    if found is None:
+        return defaults.PATH["impedance"]
+    return found.standard_uncertainty["z0"] / found.line.z0
 
 
 def _ended(

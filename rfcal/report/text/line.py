@@ -4,9 +4,15 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, Comparison
 from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings.catalogue import LINE_LOOK, LINE_NO_PLACE
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.catalogue import (
+    LINE_LOOK,
+    LINE_NO_PLACE,
+    LINE_TELL_TWINS,
+    LINE_TWINS,
+)
+from rfcal.record.findings.line import line_verdict, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import mhz, plus_minus, rounded
@@ -16,22 +22,27 @@ def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
     now = line.now
     near = NEAREST * now.resolution_m
-    far = now.range_m - near
-    limits = rounded(near, near / 10), rounded(far, far / 100)
+    far = min(now.range_m - near, now.seen_m)
+    apart, limit = rounded(near, near / 10), rounded(far, far / 100)
+    lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
     said = [
         f"the line's state: {line_verdict(line)[0]}",
         *_properties(line),
-        f"places that reflect, nearest first: {len(now.kind)} (told apart from {limits[0]} m "
-        f"on, seen up to {limits[1]} m; kinds are those of one uniform line):",
+        f"places that reflect, nearest first: {len(now.kind)} (resolution: told apart from {apart} "
+        f"m on; range: seen up to {limit} m{lost}; kinds are those of one uniform line):",
     ]
     size = np.abs(now.reflection)
+    twins = not {"open", "short"} & set(now.kind)
     for i, kind in enumerate(now.kind):
+        kind = LINE_TWINS.get(kind, kind) if twins else kind
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
         end = "the line's end, " if i == line.end else ""
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             kind = f"{kind}, {LINE_NO_PLACE.format(length_m=line.length_m)}"
-        said.append(f"  {place} m: {end}{kind}, reflects {size[i]:.2g}")
+        said.append(f"  {place} m: {end}{kind}, {size_words(float(size[i]))}")
+    if twins and LINE_TWINS.keys() & set(now.kind):
+        said.append(LINE_TELL_TWINS)
     return said if line.comparison is None else said + comparison_lines(line.comparison)
 
 
@@ -45,8 +56,8 @@ def comparison_lines(found: Comparison) -> list[str]:
         ]
     for c in found.changes:
         said.append(
-            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (reflects "
-            f"{abs(c.after):.2g}, before {abs(c.before):.2g})"
+            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (now "
+            f"{size_words(abs(c.after))}, before {size_words(abs(c.before))})"
         )
     if found.shift is not None:
         said.append(shift_words(found.shift))
