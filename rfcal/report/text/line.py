@@ -56,8 +56,8 @@ def comparison_lines(found: Comparison) -> list[str]:
         ]
     for c in found.changes:
         said.append(
-            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g} (now "
-            f"{size_words(abs(c.after))}, before {size_words(abs(c.before))})"
+            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g}: now "
+            f"{size_words(abs(c.after))}, before {size_words(abs(c.before))}"
         )
     if found.shift is not None:
         said.append(shift_words(found.shift))
@@ -100,7 +100,9 @@ def shift_words(shift: Shift) -> str:
 
 def kind_words(change: Change) -> str:
     """What changed, in words."""
-    return "of a kind that cannot be told" if change.kind == "unknown" else change.kind
+    if change.kind == "unknown":
+        return "of a kind that cannot be told"
+    return LINE_TWINS.get(change.kind, change.kind)
 
 
 def _properties(line: LineState) -> list[str]:
