@@ -16,7 +16,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Artefact, Standard, Tabulated
 from rfcal.readings.network import Network
-from rfcal.readings.sweep import Sweep, read_sweep, repeated_sweep
+from rfcal.readings.sweep import Sweep, read_sweeps
 
 AnyArtefact = TypeVar("AnyArtefact", bound=Artefact)
 
@@ -51,9 +51,7 @@ def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_O
         raise ArgumentError(
             f"one file is named twice among {', '.join(names):.200}: only new readings scatter"
         )
-    if len(names) == 1:
-        return read_sweep(Path(), names[0], label=label, z_ref=z_ref)
-    return repeated_sweep(Path(), names, label=label, z_ref=z_ref)
+    return read_sweeps(Path(), names, label=label, z_ref=z_ref)
 
 
 @dataclass(frozen=True, eq=False)

@@ -174,10 +174,12 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
 
 
-def repeated_sweep(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
-    """The mean of several sweeps of one thing, with the scatter of the mean."""
+def read_sweeps(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
+    """The mean of the sweeps of one thing, with the scatter of the mean; one is as it is."""
     parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
     first = parts[0]
+    if len(parts) == 1:
+        return first
     for file, part in zip(files, parts, strict=True):
         if not same_grid(first.frequency, part.frequency) or part.z_ref != first.z_ref:
             raise ReadingError(

@@ -34,10 +34,9 @@ READING = (
 
 @dataclass(frozen=True)
 class Reading:
-    """Where a raw reading is: exactly one of the first four is set."""
+    """Where a raw reading is: exactly one of the first three is set."""
 
-    file: str | None = None  # relative to the record's folder
-    repeats: tuple[str, ...] = ()  # files of several sweeps of one thing
+    files: tuple[str, ...] = ()  # relative to the record's folder; several repeat one thing
     typed: Sequence[tuple[float, ...]] | None = None  # MHz, R ohm, X ohm
     typed_reflection: Sequence[tuple[float, ...]] | None = None  # MHz, magnitude, degrees
     steps: tuple[float, float] = (0.0, 0.0)  # of the display: magnitude [1] and angle [degree]
@@ -47,8 +46,7 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     """The reading of an item, out of the values found in its table."""
     key = next(key.name for key in READING if key.name in table)
     if key == "reading":
-        files = found[key]
-        return Reading(file=files[0]) if len(files) == 1 else Reading(repeats=files)
+        return Reading(found[key])
     if key == "typed":
         return Reading(typed=found[key])
     # displays show a magnitude to 0.01 or finer and an angle to a degree or finer

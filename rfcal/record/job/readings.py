@@ -10,7 +10,7 @@ from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
 from rfcal.models.interpolation import SAME, same_grid
-from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port, repeated_sweep
+from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import FILE, Reading, Record
@@ -19,10 +19,8 @@ from rfcal.record.format.schema import FILE, Reading, Record
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
     """A raw reading of a record, from its files or as typed; its place is for errors."""
     z_ref = record.reference_ohm
-    if reading.repeats:
-        return repeated_sweep(record.folder, reading.repeats, label=label, z_ref=z_ref)
-    if reading.file is not None:
-        return read_sweep(record.folder, reading.file, label=label, z_ref=z_ref)
+    if reading.files:
+        return read_sweeps(record.folder, reading.files, label=label, z_ref=z_ref)
     where = f"{FILE}, {place}"
     if reading.typed is not None:
         step = record.analyzer["resolution_ohm"]
