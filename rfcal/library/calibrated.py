@@ -2,8 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any, TypeVar
+
+import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError
@@ -194,6 +197,13 @@ def calibrate(
             raise CalibrationError(
                 f"the reading of '{item.name}' has {grid_words(item.reading.frequency)}, that of "
                 f"'{known[0].name}' {grid_words(grid)}: read all standards at the same frequencies"
+            )
+    for one, other in combinations(known, 2):
+        files = one.reading.origin, other.reading.origin
+        if None not in files and np.array_equal(one.reading.reflection, other.reading.reflection):
+            raise CalibrationError(
+                f"the reading of '{other.name}' is that of '{one.name}': one sweep is no evidence "
+                "twice; connect the standard again and read it anew, or leave it out"
             )
     bench = Bench(analyzer or Analyzer(), known, float(z_ref))
     return CalibratedAnalyzer(bench, bench.calibration())

@@ -59,7 +59,13 @@ def number(
 def drawn(value: Any, what: str, **limits: Any) -> Any:
     """A number within limits as `number` has them, or a read-only array of draws as it is."""
     if isinstance(value, np.ndarray | list | tuple):
-        return frozen(value, what, copy=False)
+        draws = frozen(value, what, copy=False)
+        if draws.ndim == 1 and not isinstance(value, np.ndarray):  # a list of what, then?
+            raise ArgumentError(
+                f"{what} is one number or an array of draws, shape (N, 1), found shape "
+                f"{draws.shape}"
+            )
+        return draws
     number(value, what, **limits)
     return value
 

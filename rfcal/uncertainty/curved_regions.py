@@ -28,6 +28,9 @@ moments (Gauss and Hermite); each of them weighs one sixth."""
 LEAST = 1e-9
 """Size that a reflection of nothing is given where its angle is asked [1]."""
 
+EXACT = 1e-24
+"""Variance that a reflection without any doubt is given, so that it holds its own place [1]."""
+
 
 @dataclass(frozen=True, eq=False)
 class Region:
@@ -81,9 +84,10 @@ class Region:
         """Whether a place lies within so many standard deviations."""
         (xx, xy), (_, yy) = np.moveaxis(self.covariance, 0, -1)
         x, y = self.step_to(place).real, self.step_to(place).imag
+        xx, yy = np.maximum(xx, EXACT), np.maximum(yy, EXACT)
         inside = xx * yy - xy**2
         squared = yy * x**2 - 2 * xy * x * y + xx * y**2
-        return squared <= radius**2 * np.maximum(inside, 1e-12 * xx * yy) + 1e-30
+        return squared <= radius**2 * np.maximum(inside, 1e-12 * xx * yy)
 
     def level_with(self, place: float, radius: Real) -> list[Complex]:
         """White directions to the two places on the edge that are as far up as a place is."""

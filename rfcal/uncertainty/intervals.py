@@ -159,7 +159,8 @@ class _Figure:
         region, level = self.region, self.level
         if level is SQUARED_REFLECTION:
             return ~region.bent & region.holds(0.0, K_ELLIPSE)
-        rises = np.diff(level.value(region.places(ALONG[None])), axis=-1) > 0
+        seen = level.value(region.places(ALONG[None]))
+        rises = seen[..., 1:] > seen[..., :-1]
         turns = region.bent & np.any(rises, axis=-1) & ~np.all(rises, axis=-1)
         return turns | region.holds(1.0, K_ELLIPSE) | region.holds(-1.0, K_ELLIPSE)
 

@@ -8,6 +8,8 @@ from rfcal.uncertainty.derived import Figure, sidedness
 
 SURE = 1e-9
 """An uncertainty of less than this part of a value is none [1]."""
+FINEST = 1e-12
+"""No end of an interval is told more finely, in the unit that is shown."""
 LOPSIDED = 0.2
 """Share of an interval's larger side by which the smaller one may fall short of it for a ±."""
 MOVED = 0.1
@@ -92,14 +94,14 @@ def _one_sided(side: str, value: float, low: float, high: float) -> str:
     if math.isinf(low) or math.isinf(high):
         said = _outward(end, side == "below", 2 - math.floor(math.log10(abs(end) or 1.0)))
         return f"one-sided: {side} {said}"
-    half = max((high - low) / 2, SURE * abs(end), 1e-300)
+    half = max((high - low) / 2, SURE * abs(end), FINEST)
     said = f"one-sided: {side} {_outward(end, side == 'below', digits(half))}"
     return f"{rounded(value, half)} ({said})" if low <= value <= high else said
 
 
 def _both_ends(value: float, low: float, high: float, least: float) -> str:
     """A value, unless it is infinite, and both ends of its interval."""
-    half = max((high - low) / 2, SURE * max(abs(low), abs(high)), 1e-300)
+    half = max((high - low) / 2, SURE * max(abs(low), abs(high)), FINEST)
     said = []
     for end in (low, high):
         side = abs(end - value) if math.isfinite(value) else half

@@ -194,6 +194,23 @@ def test_repeats_count_as_scatter(tmp_path):
     assert mean.label == "antenna"
 
 
+def test_what_is_known_exactly_has_no_interval():
+    """The region of a reflection without doubt is a point, and no place beside it."""
+    known = {
+        rfcal.Standard(kind, uncertainty={"reflection": 0.0}): swept(kind)
+        for kind in ("short", "open", "load")
+    }
+    exact = rfcal.calibrate(known, analyzer=rfcal.Analyzer(0.0, 0.0, 0.0))
+    antenna = exact.correct(swept("antenna"))
+    z = antenna.impedance.value
+    assert antenna.interval[..., 0] == pytest.approx(np.stack([z.real, z.imag], axis=-1))
+    assert antenna.interval[..., 1] == pytest.approx(antenna.interval[..., 0])
+    assert str(antenna.at(70.2e6)).startswith("R 31.15")
+    assert "±" not in str(antenna.at(70.2e6))
+    for name in ("short", "open", "load"):
+        assert len(str(exact.correct(swept(name)).at(70.2e6))) < 200
+
+
 def test_a_device_between_the_standards_points_is_interpolated(calibrated):
     f = np.array([70.003e6, 70.008e6])
     found = calibrated.correct(rfcal.Sweep(f, [0.1, 0.1j], label="between"))
@@ -258,6 +275,16 @@ WRONG = {
     "one sweep for two": (
         lambda: rfcal.calibrate({**GOOD, OPEN: flat(-0.9)}),
         "'short' and 'open' were read alike",
+    ),
+    "one file for two": (
+        lambda: rfcal.calibrate(
+            {**beacon_standards(swept), rfcal.Standard("load", name="again"): swept("load")}
+        ),
+        "the reading of 'again' is that of 'load'",
+    ),
+    "loads of two resistances": (
+        lambda: rfcal.Standard("load", [49.0, 51.0]),
+        "an array of draws, shape (N, 1), found shape (2,)",
     ),
     "two equal standards": (
         lambda: rfcal.calibrate(
