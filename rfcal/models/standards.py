@@ -124,8 +124,7 @@ class Standard(Artefact):
             name: checks.drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
             for name, what, limits in _LIMITS
         }
-        for name in ("inductance", "capacitance"):
-            values[name] = self._checked(name)
+        values |= {name: self._checked(name) for name in ("inductance", "capacitance")}
         if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
             raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
         values["uncertainty"] = checks.deviations(
@@ -139,9 +138,8 @@ class Standard(Artefact):
 
     def _checked(self, name: str) -> tuple[Any, ...]:
         given = getattr(self, name)
-        several = isinstance(given, tuple | list) or (
-            isinstance(given, np.ndarray) and given.ndim == 1  # draws have an axis more
-        )
+        # draws have an axis more than a row of numbers
+        several = isinstance(given, tuple | list) or np.ndim(given) == 1
         row = tuple(given) if several else (given,)
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
@@ -220,9 +218,9 @@ class Standard(Artefact):
         termination = self._termination(w, z_ref)
         if parameter == "delay":
             # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
-            g1, trip = self._mismatch(w, z_ref), self._round_trip(w)
-            by_trip = section_by_round_trip(termination, g1, trip)
-            return by_trip * -2 * self._propagation_per_delay(w) * trip
+            mismatch, propagation = self._offset_line(w, z_ref)
+            trip = np.exp(-2 * propagation * self.offset_delay)
+            return section_by_round_trip(termination, mismatch, trip) * -2 * propagation * trip
         series, susceptance = self._series(w), z_ref * self._shunt(w)
         one = np.ones_like(series)
         if parameter == "capacitance":
@@ -253,25 +251,17 @@ class Standard(Artefact):
         z = self._series(w)
         return (z * (1 - q) - z_ref) / (z * (1 + q) + z_ref)
 
-    def _loss_term(self, w: Real) -> Real:
-        """Offset loss at these frequencies, per delay [ohm/s]: square root of frequency."""
-        return self.offset_loss * np.sqrt(w / (2 * np.pi * 1e9))
-
-    def _propagation_per_delay(self, w: Real) -> Complex:
-        """Propagation of the offset line per second of delay: j w + (1 + j) loss / (2 z0)."""
-        return 1j * w + (1 + 1j) * self._loss_term(w) / (2 * self.offset_z0)
-
-    def _round_trip(self, w: Real) -> Complex:
-        return np.exp(-2 * self._propagation_per_delay(w) * self.offset_delay)
-
-    def _mismatch(self, w: Real, z_ref: float) -> Complex:
-        """Reflection of the offset line's impedance, z0 + (1 - j) loss / (2 w), in z_ref."""
-        zc = self.offset_z0 + (1 - 1j) * self._loss_term(w) / (2 * w)
-        return (zc - z_ref) / (zc + z_ref)
+    def _offset_line(self, w: Real, z_ref: float) -> tuple[Complex, Complex]:
+        """Its impedance as a reflection [1] in z_ref, its propagation per second of delay [1/s]."""
+        # loss per delay [ohm/s]: square root of frequency; zc = z0 + (1 - j) loss / (2 w)
+        loss = self.offset_loss * np.sqrt(w / (2 * np.pi * 1e9))
+        zc = self.offset_z0 + (1 - 1j) * loss / (2 * w)
+        return (zc - z_ref) / (zc + z_ref), 1j * w + (1 + 1j) * loss / (2 * self.offset_z0)
 
     def _offset(self, w: Real, z_ref: float) -> Bilinear:
         """The offset line as a map of the termination's reflection."""
-        return Bilinear.section(self._mismatch(w, z_ref), self._round_trip(w))
+        mismatch, propagation = self._offset_line(w, z_ref)
+        return Bilinear.section(mismatch, np.exp(-2 * propagation * self.offset_delay))
 
 
 _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
@@ -337,10 +327,8 @@ class Tabulated(Artefact):
             raise ArgumentError("the table of a standard has values that are not finite")
         if not isinstance(self.name, str) or not self.name:
             raise ArgumentError(f"the name of a table is a text, found {self.name!r}")
-        for name, value in (
-            *(("grid", grid), ("values", values)),
-            ("uncertainty", checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])),
-        ):
+        known = checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])
+        for name, value in {"grid": grid, "values": values, "uncertainty": known}.items():
             object.__setattr__(self, name, value)
 
     def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
