@@ -73,7 +73,7 @@ class Analyzer:
 
     def __post_init__(self) -> None:
         for name in ("noise", "connection", "drift"):
-            number(getattr(self, name), f"the {name} of an analyzer [1]", low=0)
+            number(getattr(self, name), f"the {name} of an analyzer [1]", low=0, high=1)
         if self.residual is not None:
             left = deviations(self.residual, "a self-correcting analyzer", defaults.RESIDUAL)
             object.__setattr__(self, "residual", left)

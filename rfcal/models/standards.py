@@ -39,6 +39,9 @@ UNCERTAIN: Mapping[str, tuple[str, ...]] = {
 MOST_DELAY_S = 1e-6
 """More than any offset line of a standard [s]."""
 
+MOST_REFLECTION = 1.5
+"""More than any standard reflects, with all that may be wrong with its own measurement [1]."""
+
 
 def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     """Sum of ``c_k f^k``, where each coefficient may lead with an axis of draws."""
@@ -325,6 +328,12 @@ class Tabulated(Artefact):
             )
         if not np.isfinite(values).all():
             raise ArgumentError("the table of a standard has values that are not finite")
+        if np.abs(values).max() > MOST_REFLECTION:
+            raise ArgumentError(
+                f"the values that define '{self.name}' come to a reflection of "
+                f"{np.abs(values).max():.4g}, and nothing without a source reflects more than all "
+                "of it: are they ohms?"
+            )
         if not isinstance(self.name, str) or not self.name:
             raise ArgumentError(f"the name of a table is a text, found {self.name!r}")
         known = checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])

@@ -31,7 +31,8 @@ def carried_record(file: Path) -> dict[str, bytes]:
     try:
         text = file.read_text(encoding="utf-8")
     except (OSError, ValueError) as error:
-        raise RecordError(str(file), "", f"cannot be read ({error})") from error
+        why = getattr(error, "strerror", None) or str(error)
+        raise RecordError(str(file), "", f"cannot be read ({why})") from error
     match = _CARRIED.search(text)
     if match is None:
         raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")

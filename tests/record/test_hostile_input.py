@@ -178,6 +178,11 @@ def test_pages_with_strange_names(page, tmp_path, capsys, name, fragment):
     assert not (tmp_path / "deep").exists()
 
 
+def test_unpack_of_a_folder(tmp_path, capsys):
+    assert main(["unpack", str(tmp_path), str(tmp_path / "back")]) == 2
+    assert capsys.readouterr().err == f"rfcal: {tmp_path}: cannot be read (Is a directory)\n"
+
+
 def test_unpack_follows_no_link_outside(page, tmp_path, capsys):
     outside, back = tmp_path / "outside", tmp_path / "back"
     outside.mkdir()

@@ -25,6 +25,7 @@ BAD_KEYS = [
     ("noise = 0.0005", "noise = -1", ["noise", "at least 0"]),
     ("noise = 0.0005", "noise = 1e300", ["noise", "beyond any measurement"]),
     ("noise = 0.0005", "noise = true", ["noise", "number"]),
+    ("noise = 0.0005", "noise = 60", ["noise", "60 is above 1"]),
     ("drift = 0.0005", "drift = -0.1", ["drift", "at least 0"]),
     ("drift = 0.0005", "x_sign = 1", ["x_sign", "yet"]),
     ("drift = 0.0005", "residual_directivity = 0.01", ["residual_directivity", "one of the two"]),

@@ -81,6 +81,10 @@ WRONG = {
     "complex reference": (lambda: TwoPort.series(5.0).bilinear(50 + 5j), "real number"),
     # tables
     "table of two lengths": (lambda: Tabulated(FREQUENCY, [0.1, 0.2]), "(3,) and (2,)"),
+    "table of ohms": (
+        lambda: Tabulated(FREQUENCY, [75.0] * 3, name="stub"),
+        "'stub' come to a reflection of 75",
+    ),
     "table that falls": (lambda: Tabulated(FREQUENCY[::-1], [0.1] * 3), "ascending"),
     "table with a gap": (lambda: Tabulated(FREQUENCY, [0.1, np.nan, 0.1]), "not finite"),
     "table of words": (lambda: Tabulated(FREQUENCY, ["a", "b", "c"]), "must be numbers"),

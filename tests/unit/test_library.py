@@ -294,6 +294,7 @@ WRONG = {
     ),
     "an analyzer in words": (lambda: rfcal.calibrate(GOOD, analyzer="good"), "found str"),
     "negative noise": (lambda: rfcal.Analyzer(noise=-1e-3), "noise of an analyzer"),
+    "noise in decibels": (lambda: rfcal.Analyzer(noise=60.0), "from 0 to 1"),
     "a word of noise": (lambda: rfcal.Analyzer(noise="low"), "found 'low'"),
     "an instrument's own correction": (
         lambda: rfcal.calibrate({}, analyzer=rfcal.Analyzer(residual={"directivity": 0.01})),

@@ -1,5 +1,6 @@
 """``record.toml`` as validated dataclasses; every refusal names the key at fault."""
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -48,11 +49,13 @@ _WORTH = {
     "drift": "change of each error term between calibration and measurement",
 }
 _LEAVES = "that an instrument leaves which corrects itself; no `[[standard]]` is read then"
+_MOST_WORTH = {"resolution_ohm": math.inf}  # the others are parts of a reflection
 ANALYZER = Section(
     "[analyzer]",
     "What one raw reading is worth.",
     tuple(
-        Number(key, says, low=0.0, default=defaults.ANALYZER[key]) for key, says in _WORTH.items()
+        Number(key, says, low=0.0, high=_MOST_WORTH.get(key, 1.0), default=defaults.ANALYZER[key])
+        for key, says in _WORTH.items()
     )
     + tuple(
         Number(key, f"{n.replace('_', ' ')} {_LEAVES}", "", 0.0, 1.0, default=defaults.RESIDUAL[n])

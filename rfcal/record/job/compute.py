@@ -169,7 +169,9 @@ class _Job:
                 z_ref=self.record.reference_ohm,
             )
             self.files.append(table)
-            model = Tabulated(table.frequency, table.reflection, table.z_ref, item.uncertainty)
+            model = Tabulated(
+                table.frequency, table.reflection, table.z_ref, item.uncertainty, item.name
+            )
         else:
             assert item.model is not None
             model = item.model
