@@ -19,7 +19,8 @@ from rfcal import workbook
 ROOT = Path(__file__).parents[1]
 FLOORS = [
     ["errors"],
-    ["findings", "defaults", "maths"],
+    ["findings", "defaults"],
+    ["maths"],
     ["uncertainty"],
     ["models"],
     ["readings"],

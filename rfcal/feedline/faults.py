@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import (
@@ -135,7 +136,7 @@ def find_events(
     line: Line,
     *,
     loss_known: bool = True,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
     velocity_factor_uncertainty: float = 0.0,
     z0_uncertainty: float = 0.0,
     common: Complex | None = None,
@@ -212,7 +213,7 @@ def gate(
     start_m: float,
     stop_m: float,
     loss_known: bool = True,
-    z_ref: float = 50.0,
+    z_ref: float = defaults.REFERENCE_OHM,
 ) -> Complex:
     """What a stretch of line alone reflects, as seen from the foot in the line's impedance [1].
 

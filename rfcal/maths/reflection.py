@@ -8,6 +8,7 @@ any textbook on transmission lines, for example D. M. Pozar, Microwave Engineeri
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal import defaults
 from rfcal.maths.checks import number, numbers
 
 Complex = NDArray[np.complex128]
@@ -28,7 +29,7 @@ def _require_real(z_ref: float) -> None:
         number(z_ref, "the reference impedance [ohm]", low=0, above=True)
 
 
-def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+def to_impedance(reflection: ArrayLike, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
     """Impedance of a device whose reflection coefficient is known.
 
     Parameters
@@ -54,7 +55,7 @@ def to_impedance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
     return _ratio(z_ref * (1 + x), 1 - x)
 
 
-def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
+def from_impedance(impedance: ArrayLike, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
     """Reflection coefficient of an impedance.
 
     Parameters
@@ -82,20 +83,20 @@ def from_impedance(impedance: ArrayLike, z_ref: float = 50.0) -> Complex:
     return np.where(endless, 1, _ratio(z - z_ref, z + z_ref))
 
 
-def to_admittance(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+def to_admittance(reflection: ArrayLike, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
     """Admittance [S] of a reflection coefficient, infinite where that is exactly -1."""
     _require_real(z_ref)
     return to_impedance(-numbers(reflection, "the reflection"), 1 / z_ref)
 
 
-def impedance_derivative(reflection: ArrayLike, z_ref: float = 50.0) -> Complex:
+def impedance_derivative(reflection: ArrayLike, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
     """How fast the impedance moves with the reflection [ohm]; infinite at exactly 1."""
     # dZ/dreflection = 2 z_ref / (1 - reflection)^2
     return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
 
 
 def impedance_circle(
-    reflection: ArrayLike, radius: ArrayLike, z_ref: float = 50.0
+    reflection: ArrayLike, radius: ArrayLike, z_ref: float = defaults.REFERENCE_OHM
 ) -> tuple[Complex, Real]:
     """Centre and radius [ohm] of the circle of impedances that a circle of reflections is.
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.checks import drawn, frozen, numbers
 from rfcal.maths.reflection import Complex, Real
@@ -62,7 +63,7 @@ class TwoPort:
         load = numbers(load, "the load")
         return (self.a * load + self.b) / (self.c * load + self.d)
 
-    def bilinear(self, z_ref: float = 50.0) -> Bilinear:
+    def bilinear(self, z_ref: float = defaults.REFERENCE_OHM) -> Bilinear:
         """The map from the load's reflection to the one seen at the input, both in z_ref [ohm].
 
         It is ``(S11 - det(S) x) / (1 - S22 x)``, without the division.

@@ -12,6 +12,7 @@ from typing import Any, ClassVar, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal import defaults
 from rfcal.maths.bilinear import Bilinear, section_by_mismatch, section_by_round_trip
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
@@ -156,8 +157,8 @@ class Adapter:
     Inputs: S11, S12 S21, S22.
     """
 
-    z_own: float = 50.0  # of the scattering parameters [ohm]
-    z_ref: float = 50.0  # of the reflections [ohm]
+    z_own: float = defaults.REFERENCE_OHM  # of the scattering parameters [ohm]
+    z_ref: float = defaults.REFERENCE_OHM  # of the reflections [ohm]
 
     def _to_own(self) -> Bilinear:
         """From reflections in `z_ref` to those in `z_own`."""

@@ -151,7 +151,7 @@ class Standard(Artefact):
             raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
         return row
 
-    def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
+    def reflection(self, frequency: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
         """Reflection coefficient at the reference plane.
 
         Parameters
@@ -197,7 +197,9 @@ class Standard(Artefact):
                 effects.append(Effect(f"{name}: {parameter}", change))
         return Quantity(self.reflection(frequency, z_ref=z_ref), tuple(effects))
 
-    def slope(self, frequency: ArrayLike, parameter: str, *, z_ref: float = 50.0) -> Complex:
+    def slope(
+        self, frequency: ArrayLike, parameter: str, *, z_ref: float = defaults.REFERENCE_OHM
+    ) -> Complex:
         """Derivative of the reflection coefficient with respect to one parameter.
 
         Parameters
@@ -301,7 +303,7 @@ class Tabulated(Artefact):
 
     grid: Real
     values: Complex
-    z_table: float = 50.0
+    z_table: float = defaults.REFERENCE_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     name: str = "known"
     kind: ClassVar[str] = "known"
@@ -340,7 +342,7 @@ class Tabulated(Artefact):
         for name, value in {"grid": grid, "values": values, "uncertainty": known}.items():
             object.__setattr__(self, name, value)
 
-    def reflection(self, frequency: ArrayLike, *, z_ref: float = 50.0) -> Complex:
+    def reflection(self, frequency: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM) -> Complex:
         """Reflection coefficient, interpolated between the table's points where needed.
 
         Parameters

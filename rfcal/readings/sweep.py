@@ -159,7 +159,9 @@ class Sweep:
         return Quantity(self.reflection, effects).through(value, slope)
 
 
-def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> Sweep:
+def read_sweep(
+    folder: Path, file: str, *, label: str, z_ref: float = defaults.REFERENCE_OHM
+) -> Sweep:
     """A sweep from a file; a CSV of bare reflections refers to `z_ref` [ohm]."""
     content = _content(folder, file)
     text = _decoded(content)
@@ -174,7 +176,9 @@ def read_sweep(folder: Path, file: str, *, label: str, z_ref: float = 50.0) -> S
     return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
 
 
-def read_sweeps(folder: Path, files: Sequence[str], *, label: str, z_ref: float = 50.0) -> Sweep:
+def read_sweeps(
+    folder: Path, files: Sequence[str], *, label: str, z_ref: float = defaults.REFERENCE_OHM
+) -> Sweep:
     """The mean of the sweeps of one thing, with the scatter of the mean; one is as it is."""
     parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
     first = parts[0]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
@@ -103,7 +104,7 @@ class MatchResult:
     # where nothing lies between
     plane_swr: float | None = None
     step_hz: float | None = None  # that the sweep should have; None where its own is small enough
-    z_ref: float = 50.0  # of `plane_swr` [ohm]
+    z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` [ohm]
 
     @property
     def spoilt(self) -> bool:

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.report.figures import chart, style
 
@@ -19,7 +20,7 @@ ONE_OHM = np.ones(2)
 """Half-widths of R and X [ohm] that print both with one decimal."""
 
 
-def chart_and_axes(z_ref: float = 50.0) -> tuple[Figure, Axes, Axes]:
+def chart_and_axes(z_ref: float = defaults.REFERENCE_OHM) -> tuple[Figure, Axes, Axes]:
     """A figure with an empty chart on the left and empty axes on the right."""
     figure = style.new_figure(8.4, 4.4)
     left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))

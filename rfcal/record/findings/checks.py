@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.error_terms import Calibration
@@ -51,7 +52,11 @@ SEEN = 0.05
 
 
 def about_checks(
-    found: Sequence[Check], calibration: Calibration, *, solved: bool = True, z_ref: float = 50.0
+    found: Sequence[Check],
+    calibration: Calibration,
+    *,
+    solved: bool = True,
+    z_ref: float = defaults.REFERENCE_OHM,
 ) -> list[Finding]:
     """Checks that contradict the calibration, or that cannot.
 

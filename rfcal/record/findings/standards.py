@@ -4,6 +4,7 @@ from itertools import combinations
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
@@ -34,7 +35,9 @@ def contradict(calibration: Calibration) -> np.ndarray:
     return bad & too_many(bad, DISAGREE_PROBABILITY)
 
 
-def about_standards(calibration: Calibration, *, z_ref: float = 50.0) -> list[Finding]:
+def about_standards(
+    calibration: Calibration, *, z_ref: float = defaults.REFERENCE_OHM
+) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm]."""
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING

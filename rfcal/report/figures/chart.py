@@ -17,6 +17,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -25,7 +26,7 @@ GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
 
 
-def draw_grid(ax: Axes, *, z_ref: float = 50.0) -> Axes:
+def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
     """Draw the lines of constant R and X, labelled in ohm; the centre is `z_ref` [ohm]."""
     ax.set_axis_off()
     ax.set(xlim=(-1.24, 1.24), ylim=(-1.2, 1.2), aspect="equal")
