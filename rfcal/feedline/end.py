@@ -4,12 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.errors import CalibrationError
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Real
-from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.models.line import SPEED_OF_LIGHT
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
@@ -26,18 +25,30 @@ and less by exp of minus the second times the band's share of mid-band (standard
 resonators of Q 3 to 20 and 15 to 150 ohm); from the third of mid-band on it splits into echoes."""
 
 
-def require_range(line: Line, frequency: Real) -> None:
-    """Refuse steps [Hz] with which the line's far parts would appear nearer than they are."""
-    speed = line.velocity_factor * SPEED_OF_LIGHT
-    width = float(frequency[-1] - frequency[0])
-    step, margin = width / (frequency.size - 1), NEAREST * speed / (2 * width)
-    # range = c VF / (2 df)
-    if line.length_m > speed / (2 * step) - margin:
-        raise CalibrationError(
-            f"steps of {step / 1e6:.3g} MHz show {speed / (2 * step) - margin:.3g} m of this line, "
-            f"which is {line.length_m:.4g} m long, and what lies beyond appears nearer than it is: "
-            f"sweep in steps below {speed / (2 * (line.length_m + margin)) / 1e6:.3g} MHz"
-        )
+def folds(events: Events, length_m: float) -> bool:
+    """Whether the steps are so wide that a line's far parts appear nearer than they are."""
+    return length_m > events.range_m - NEAREST * events.resolution_m
+
+
+def unfolded(events: Events, length_m: float) -> Events:
+    """The same with what folds back from the line's end where that is, by its length [m]."""
+    place = events.distance_m
+    turns = np.round((length_m - place) / events.range_m)
+    off = np.abs(place + turns * events.range_m - length_m)
+    near = (off < NEAREST * events.resolution_m) & (turns > 0)
+    if not np.any(near):
+        return events
+    end = int(np.argmax(np.where(near, np.abs(events.reflection), 0)))
+    last = [*np.delete(np.arange(place.size), end), end]
+    moved = place + np.where(np.arange(place.size) == end, turns * events.range_m, 0)
+    return replace(
+        events,
+        distance_m=moved[last],
+        distance_uncertainty_m=events.distance_uncertainty_m[last],
+        reflection=events.reflection[last],
+        reflection_uncertainty=events.reflection_uncertainty[last],
+        kind=tuple(events.kind[k] for k in last),
+    )
 
 
 def own_delay(events: Events, frequency: Real) -> Real:

@@ -28,6 +28,7 @@ VALUES = {
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
     "sentence": "New reflection at 17.4 ± 0.1 m, 0.034 (29 dB return loss).",
     **{"checks": "'33 ohm'", "load": "50 ohm", "build": "leaded"},
+    **{"range_m": 40.123, "place_m": 23.412, "least_mhz": 0.31812},
     "hint": catalogue.HINT_EXCHANGED.format(pairs="'short' and 'load'"),
     "why": "the sweeps of its open and short end show no delay",
     **{"length_m": 35.0, "beyond_m": 40.02, "residual": 0.0312, "expected": 0.00211},

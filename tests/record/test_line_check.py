@@ -209,10 +209,29 @@ def test_refusals_name_the_table(tower):
 
 
 def test_a_line_longer_than_the_steps_show(tower):
-    with (tower / "record.toml").open("a") as file:
-        file.write("length_m = 400.0\n")
-    with pytest.raises(RfcalError, match=r"319 m of this line.*steps below 0.318 MHz"):
-        compute.compute(tower)
+    """Its end is placed by its length; what else is found may be farther, and is said to be."""
+    bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 359.7")
+    results = compute.compute(tower)
+    (warning,) = (f.message for f in results.findings if f.code == "line-steps")
+    assert re.search(r"show 321 m and this line is 359.7 m.*steps below 0.35\d MHz", warning)
+    line = results.line
+    assert line.now.distance_m[line.end] == pytest.approx(360.5, abs=1)
+    places = [text for text in line_lines(line) if text.startswith("  23.4")]
+    assert "or 321 m farther" in places[0]
+
+
+def test_a_line_of_unknown_length_may_be_longer_than_the_steps_show(tower):
+    for name in ("short", "open", "load", "device"):
+        value = {"short": -1, "open": 1, "load": 0, "device": 0.3}[name]
+        text = touchstone(FREQUENCY[::8], BOX.apply(np.array([complex(value)])))
+        (tower / f"raw/{name}.s1p").write_text(text)
+    for name, reflection in (("now", seen(120.0)), ("then", seen())):
+        text = touchstone(FREQUENCY[::8], BOX.apply(reflection[::8]))
+        (tower / f"raw/{name}.s1p").write_text(text)
+    (warning,) = (f for f in compute.compute(tower).findings if f.code == "line-folded")
+    assert "beyond 40 m appears nearer" in warning.message
+    bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 30")
+    assert "line-folded" not in [f.code for f in compute.compute(tower).findings]
 
 
 def without_device(folder):

@@ -239,6 +239,19 @@ LINE_LENGTH = warning(
     "than from there: look whether a piece of line was forgotten, and correct length_m or the "
     "velocity factor.",
 )
+LINE_FOLDED = warning(
+    "line-folded: line check",
+    "In steps of {step_mhz:.3g} MHz what lies beyond {range_m:.0f} m appears nearer by that: if "
+    "the line may be longer, {place_m:.1f} m may as well be {beyond_m:.1f} m. State length_m, or "
+    "sweep in smaller steps.",
+)
+LINE_STEPS = warning(
+    "line-steps: line check",
+    "Steps of {step_mhz:.3g} MHz show {range_m:.0f} m and this line is {length_m:.4g} m long, so "
+    "what lies beyond appears nearer by that: a place may be where it is said to be or "
+    "{range_m:.0f} m farther, and what reflects there is more than said. Sweep in steps below "
+    "{least_mhz:.3g} MHz.",
+)
 LINE_MISFIT = warning(
     "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "

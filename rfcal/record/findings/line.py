@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.end import BEHIND
+from rfcal.feedline.end import BEHIND, folds
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
@@ -15,17 +15,41 @@ from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
 
+SHORT_M = 100.0
+"""A range below this may be shorter than a feed line is [m] (common practice, no source)."""
+
 
 def about_line(state: LineState) -> list[Finding]:
     """What there is to say about a line check; a wrong length explains a bad fit."""
     sentence, fault = line_verdict(state)
     said = [say.LINE_FAULT(sentence=sentence)] if fault else []
+    said += _range(state)
     found = state.properties
     if state.beyond_m is not None:
         said.append(say.LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
     elif found is not None and not found.fits:
         said.append(say.LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
     return said
+
+
+def folded(state: LineState) -> bool:
+    """Whether places may be farther by the range than they are said to be."""
+    return folds(state.now, state.length_m)
+
+
+def _range(state: LineState) -> list[Finding]:
+    """What wide steps leave open."""
+    now, length = state.now, state.length_m
+    step = float(np.mean(np.diff(state.frequency))) / 1e6
+    if folded(state):
+        least = step * now.range_m / (length + NEAREST * now.resolution_m)
+        values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
+        return [say.LINE_STEPS(length_m=length, **values)]
+    if length or now.range_m > SHORT_M or not now.distance_m.size:
+        return []
+    place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
+    values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
+    return [say.LINE_FOLDED(step_mhz=step, **values)]
 
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
@@ -144,7 +168,9 @@ def _place(state: LineState, distance_m: float) -> str:
     nearest = int(np.argmin(np.abs(now.distance_m - distance_m)))
     if abs(now.distance_m[nearest] - distance_m) > now.resolution_m:
         return f"{distance_m:.1f} m"
-    return f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
+    place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
+    farther = folded(state) and nearest != state.end
+    return f"{place} (or {now.range_m:.0f} m farther)" if farther else place
 
 
 def _sentence(text: str) -> str:

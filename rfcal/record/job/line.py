@@ -12,9 +12,10 @@ from rfcal.feedline.end import (
     behind_end,
     beyond_end,
     end_among,
+    folds,
     own_delay,
-    require_range,
     strongest_on,
+    unfolded,
     with_own_delay,
 )
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
@@ -40,7 +41,6 @@ def line_state(
     line, loss_known = (found.line, True) if found else (wanted.line, wanted.loss_known)
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
-    require_range(line, frequency)
     doubts = _doubts(wanted, line, found)
 
     search = partial(
@@ -54,25 +54,29 @@ def line_state(
     )
     ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
     swept = search(now.value, common=now.common_changes())
-    events, end, beyond = ended(swept)
+    folded = folds(swept, line.length_m)
+    events, end, beyond = ended(unfolded(swept, line.length_m) if folded else swept)
     before = comparison = None
     if then is not None:
-        before, end_then, beyond_then = ended(search(then.value, common=then.common_changes()))
+        before = search(then.value, common=then.common_changes())
+        end_then = beyond_then = None
+        if not folded:  # else they compare where they appear
+            before, end_then, beyond_then = ended(before)
         if beyond is not None and beyond_then is None and end_then is not None:
             # the length was right then: the line has grown longer
             end, beyond = swept.distance_m.tolist().index(beyond), None
             events = behind_end(swept, end, np.inf)
-        end_m = np.inf if beyond is not None or not line.length_m else line.length_m
+        end_m = np.inf if beyond is not None or folded or not line.length_m else line.length_m
         comparison = compare(
             frequency,
             now,
             then,
             line,
-            events=events,
+            events=swept if folded else events,
             baseline=before,
             loss_known=loss_known,
             z_ref=z_ref,
-            end_m=end_m if end is None else float(events.distance_m[end]),
+            end_m=end_m if end is None or folded else float(events.distance_m[end]),
             end_then_m=None if end_then is None else float(before.distance_m[end_then]),
         )
     return LineState(
