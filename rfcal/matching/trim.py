@@ -7,8 +7,6 @@ is expected, in which the errors common to both measurements cancel. Then all pa
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -16,13 +14,12 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import value_words
 from rfcal.matching.network import Network
-from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.uncertainty.quantity import Quantity, combine
+from rfcal.matching.trim_fit import FAR, Fit
+from rfcal.maths.reflection import Real
+from rfcal.uncertainty.quantity import Quantity
 
 CLEAR = 13.8
 """Difference of misfit at which one suspicion beats another: a likelihood ratio of 1000."""
-FAR = 0.7
-"""Changes are sought within this range of the logarithm of the value."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 
@@ -89,85 +86,16 @@ class Trim:
     points: int  # number of frequencies
 
 
-def _split(values: Complex) -> Real:
-    """Real parts, then imaginary parts, along the last axis."""
-    return np.concatenate([values.real, values.imag], axis=-1)
-
-
-def _covariance(quantity: Quantity, floor: float) -> Real:
-    """Covariance over real and imaginary parts of all frequencies, shape (2 F, 2 F)."""
-    count = quantity.value.size
-    common = _split(quantity.common_changes())
-    total = np.eye(2 * count) * floor**2 + common.T @ common
-    noise = Quantity(quantity.value, tuple(e for e in quantity.effects if e.per_point))
-    at = np.arange(count)
-    total.reshape(2, count, 2, count)[:, at, :, at] += noise.covariance()
-    return total
-
-
-@dataclass(frozen=True, eq=False)
-class _Fit:
-    """Weighted misfit of the network to what was read."""
-
-    network: Network
-    frequency: Real
-    load: Complex
-    built: Complex
-    whiten: Real
-    z_ref: float
-
-    def _with(self, which: Sequence[int], logs: Real) -> Network:
-        """Logs, shape (..., len(which)), in those of the elements."""
-        values = self.network.values
-        for place, k in enumerate(which):
-            values[k] = values[k] * np.exp(logs[..., place, None])
-        return self.network.with_values(values)
-
-    def residual(self, which: Sequence[int], logs: Real) -> Real:
-        seen = self._with(which, logs).seen(self.frequency, self.load, z_ref=self.z_ref)
-        return _split(self.built - seen) @ self.whiten.T
-
-    def _jacobian(self, which: Sequence[int], logs: Real) -> Real:
-        now = self._with(which, logs)
-        _, slopes = now.seen_and_slopes(self.frequency, self.load, z_ref=self.z_ref)
-        return self.whiten @ -_split(slopes[list(which)].reshape(len(which), -1)).T
-
-    def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
-        """Logs, their covariance and the misfit."""
-        from scipy.optimize import least_squares
-
-        residual, jacobian = partial(self.residual, which), partial(self._jacobian, which)
-        found = least_squares(residual, logs, jacobian, xtol=1e-12, ftol=1e-12, gtol=1e-12)
-        # covariance of a weighted fit: (J^T J)^-1
-        spread: Any = np.linalg.pinv(found.jac.T @ found.jac, rcond=1e-14, hermitian=True)
-        return found.x, spread, 2 * found.cost
-
-    def alone(self, k: int) -> tuple[Real, Real, float]:
-        """The best of one part, from the best of a scan."""
-        scan = np.linspace(-FAR, FAR, 57)[:, None]
-        misfit = (self.residual([k], scan) ** 2).sum(axis=-1)
-        return self.solve([k], scan[misfit.argmin()])
-
-    def suspects(
-        self, which: Sequence[int], logs: Real, spread: Real, misfit: float
-    ) -> list[Suspect]:
-        made = []
-        for place, k in enumerate(which):
-            element, ratio = self.network.elements[k], float(np.exp(logs[place]))
-            uncertainty = ratio * float(np.sqrt(spread[place, place]))
-            off = element.name, element.in_words(), ratio - 1, uncertainty, misfit
-            made.append(Suspect(*off, float(element.value), element.unit))
-        return made
-
-
-def _whitening(
-    network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float, floor: float
-) -> Real:
-    """What makes the difference of read and expected of unit covariance, shape (2 F, 2 F)."""
-    through = network.two_port(frequency).bilinear(z_ref)
-    away = built.value - through.apply(load.value)
-    off = combine(away, (built, 1.0), (load, -through.derivative(load.value)))
-    return np.linalg.inv(np.linalg.cholesky(_covariance(off, floor)))
+def _suspects(fit: Fit, which: Sequence[int], found: tuple[Real, Real, float]) -> list[Suspect]:
+    """Parts as they were fitted: logs of their values, covariance and misfit."""
+    logs, spread, misfit = found
+    made = []
+    for place, k in enumerate(which):
+        element, ratio = fit.network.elements[k], float(np.exp(logs[place]))
+        uncertainty = ratio * float(np.sqrt(spread[place, place]))
+        off = element.name, element.in_words(), ratio - 1, uncertainty, misfit
+        made.append(Suspect(*off, float(element.value), element.unit))
+    return made
 
 
 def _chi2(points: float, tail: float) -> float:
@@ -197,19 +125,28 @@ def trim(
         )
     if not network.elements:
         raise MatchingError("the network has no part that could be trimmed")
-    whiten = _whitening(network, frequency, load, built, z_ref, floor)
-    fit = _Fit(network, frequency, to_impedance(load.value, z_ref), built.value, whiten, z_ref)
-    misfit = float((fit.residual([], np.zeros(0)) ** 2).sum())
+    fit = Fit.of(network, frequency, load, built, z_ref, floor)
     everything = range(len(network.elements))
-    alone = [s for k in everything for s in fit.suspects([k], *fit.alone(k))]
-    best = min(alone, key=lambda s: s.misfit)
-    starts = [np.zeros(len(alone)), np.where([s is best for s in alone], np.log1p(best.change), 0)]
-    solved = min((fit.solve(everything, start) for start in starts), key=lambda found: found[2])
-    together = fit.suspects(everything, *solved)
+    # weights once more, through the network as it seems to have been built
+    found = [fit.alone(k) for k in everything]
+    nearest = min(everything, key=lambda k: found[k][2])
+    fit = fit.weighed(fit.with_logs([nearest], found[nearest][0]))
+    misfit = fit.misfit(network)
+    solved = [fit.solve([k], found[k][0]) for k in everything]
+    alone = [s for k in everything for s in _suspects(fit, [k], solved[k])]
+    best = min(everything, key=lambda k: solved[k][2])
+    starts = [np.zeros(len(alone)), np.where([k == best for k in everything], solved[best][0], 0)]
+    joint = min((fit.solve(everything, start) for start in starts), key=lambda one: one[2])
+    together = _suspects(fit, everything, joint)
     verdict, suspects = _decide(misfit, alone, together, frequency.size)
+    words = _words(verdict, suspects, frequency.size)
+    if verdict == "as designed":
+        words += _told(alone)
+    elif verdict == "one part" and frequency.size >= FEW:
+        words += _or_load(fit, min(s.misfit for s in alone))
     return Trim(
         verdict,
-        _words(verdict, suspects, frequency.size),
+        words,
         tuple(suspects),
         tuple(sorted(alone, key=lambda s: s.misfit)),
         tuple(together),
@@ -240,6 +177,34 @@ def _decide(
     if any(_far(s) for s in sure):
         return "unexplained", [s for s in sure if _far(s)][:1]
     return ("several parts", sure) if sure else ("undecided", together)
+
+
+def _told(alone: list[Suspect]) -> str:
+    """How far each part could be off without being seen."""
+    halves = ((s.name, float(f"{196 * s.standard_uncertainty:.1g}")) for s in alone)
+    told = ", ".join(f"{name} to {half:g} %" for name, half in halves)
+    return f": {told}"
+
+
+def _or_load(fit: Fit, misfit: float) -> str:
+    """The change of the load that would look like the part that is off; empty where none would."""
+    thin = fit.thinned()
+    share = fit.frequency.size / thin.frequency.size
+    limit = _chi2(2 * thin.frequency.size, 1e-3)
+    said = [
+        _change(kind, size)
+        for left, kind, size in thin.changed_load()
+        if left < limit and share * left < misfit + CLEAR
+    ]
+    return f"; {CHANGED} first ({', or '.join(said)})" if said else ""
+
+
+def _change(kind: str, size: float) -> str:
+    """A change of the load in words."""
+    if kind == "larger":
+        return f"all of it {abs(100 * size):.2g} % {'larger' if size > 0 else 'smaller'}"
+    stray = value_words(float(f"{abs(size):.2g}"), "F")
+    return f"{stray} {'more' if size > 0 else 'less'} across it"
 
 
 def _far(suspect: Suspect) -> bool:

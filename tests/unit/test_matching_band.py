@@ -16,6 +16,7 @@ from rfcal.matching.ranking import rank as ranking_of
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Quantity, both_axes
+from tests import built_networks
 
 FREQUENCY = np.linspace(13.5e6, 15e6, 61)
 OMEGA = 2 * np.pi * FREQUENCY
@@ -623,3 +624,43 @@ def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():
 )
 def test_advice_is_in_the_hands_units(change, uncertainty, value, unit, words):
     assert trim.Suspect("X1", "", change, uncertainty, 1.0, value, unit).by_hand() == words
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_trim_near_the_charts_edge(seed):
+    """Loads of SWR 25 to 100: the load's own error is bent there, and the part is found."""
+    rng = np.random.default_rng(seed)
+    pulls = []
+    for _ in range(6):
+        network, name, change, load, built = built_networks.drawn(rng, 25, 100)
+        found = trim.trim(network, built_networks.FREQUENCY, load, built)
+        assert found.verdict in ("one part", "undecided", "as designed")
+        if found.verdict == "one part":
+            assert found.off[0].name == name
+            pulls.append(abs(found.off[0].change - change) / found.off[0].standard_uncertainty)
+    assert len(pulls) >= 4
+    assert np.max(pulls) < 3.5
+
+
+@pytest.mark.parametrize(("share", "farad"), [(0.1, 0.0), (0.0, 5e-12)])
+def test_a_load_that_changed_is_the_other_explanation(share, farad):
+    """A series coil alone before a resistance: 10 % more of the load, or 5 pF, look like parts."""
+    frequency = built_networks.FREQUENCY
+    z = np.full(frequency.size, 200 + 60j)
+    network = lumped.l_section(14.2e6, 200 + 60j)[0]
+    changed = 1 / (1 / (z * (1 + share)) + 2j * np.pi * frequency * farad)
+    rng, errors = np.random.default_rng(4), (0.0, 0.0, 0.0)
+    load = built_networks.measured(rng, from_impedance(z), errors, "device")
+    built = built_networks.measured(rng, network.seen(frequency, changed), errors, "after")
+    found = trim.trim(network, frequency, load, built)
+    assert found.verdict != "as designed"
+    assert "a load that has changed since it was measured would look alike" in found.message
+    if farad:
+        assert "pF more across it" in found.message
+
+
+def test_as_designed_says_how_much_can_be_told():
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, [0, 0, 0]))
+    assert found.verdict == "as designed"
+    for suspect in found.alone:
+        assert f"{suspect.name} to " in found.message

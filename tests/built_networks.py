@@ -1,0 +1,65 @@
+"""Networks that were built with one part off, drawn at random, as an instrument reads them.
+
+It leaves directivity, source match and tracking that both sweeps share; each connection has its
+own error, each reading its noise.
+"""
+
+import numpy as np
+
+from rfcal.matching.goal import Goal
+from rfcal.matching.ranking import rank
+from rfcal.matching.stock import Stock
+from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.models.line import Line
+from rfcal.uncertainty.quantity import Quantity, both_axes
+
+FREQUENCY = np.linspace(13.9e6, 14.5e6, 41)
+DIRECTIVITY, SOURCE, TRACKING, CONNECTION, NOISE = 0.002, 0.004, 0.002, 0.001, 0.0005
+
+
+def pair(rng, deviation, shape=()):
+    return deviation * (rng.standard_normal(shape) + 1j * rng.standard_normal(shape))
+
+
+def measured(rng, true, errors, name):
+    """A reflection as it comes out of the correction, and what is known of its doubt."""
+    directivity, source, tracking = errors
+    seen = directivity + (1 + tracking) * true / (1 - source * true)
+    seen = seen + pair(rng, CONNECTION) + pair(rng, NOISE, true.shape)
+    return Quantity(
+        seen,
+        (
+            *both_axes("directivity", DIRECTIVITY),
+            *both_axes("source match", SOURCE, slope=seen**2),
+            *both_axes("tracking", TRACKING, slope=seen),
+            *both_axes(f"{name}: connection", CONNECTION),
+            *both_axes(f"{name}: noise", NOISE, per_point=True),
+        ),
+    )
+
+
+def drawn(rng, low, high):
+    """A load of an SWR in a range, its network, and both sweeps with one part off."""
+    while True:
+        ratio = np.exp(rng.uniform(np.log(low), np.log(high)))
+        turn = np.exp(1j * (rng.uniform(0, 2 * np.pi) - np.linspace(0, rng.uniform(0, 0.5), 41)))
+        true = (ratio - 1) / (ratio + 1) * turn
+        z = to_impedance(true)
+        goal = Goal(FREQUENCY, z, 14.2e6, (14.15e6, 14.25e6), 50.0, 1.5)
+        stock = Stock(lines=(Line(1.0, 0.66, 50.0, 0.5),))
+        found = rank(goal, stock=stock, topologies=("L", "pi", "T")).candidates
+        if found:
+            break
+    network = found[int(rng.integers(min(len(found), 4)))].network
+    values = network.values
+    k, change = int(rng.integers(len(values))), rng.choice([-1, 1]) * rng.uniform(0.05, 0.25)
+    values[k] *= 1 + change
+    errors = [pair(rng, d) for d in (DIRECTIVITY, SOURCE, TRACKING)]
+    built = network.with_values(values).seen(FREQUENCY, z)
+    return (
+        network,
+        network.elements[k].name,
+        change,
+        measured(rng, from_impedance(z), errors, "device"),
+        measured(rng, built, errors, "after building"),
+    )
