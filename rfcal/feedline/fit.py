@@ -1,6 +1,6 @@
 """The fit of a uniform line to sweeps with its far end open and short, from one start."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -8,13 +8,21 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.maths.twoport import TwoPort
+from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
 from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 
 MISFIT, LEAST_MISFIT = 2.5, 0.006
 """A fit is none where its residual is this many times the expected one, and of this size [1]."""
 LEAST_TURNS = 0.1
 """Turns of the round trip over the band with which a fit that fails tells something."""
+SKIN_DEPTH_M, SURFACE_OHM = 66.1e-6, 2.61e-4
+"""Of copper at 1 MHz: skin depth [m] and surface resistance [ohm] (58 MS/m; Pozar, section 1.7)."""
+CENTRE = 0.77
+"""Share of a coaxial line's conductor loss in its centre [1]: b / (a + b) of 50 ohm in polyethylene
+(Pozar, table 2.1)."""
+LEAST_DB = 0.05
+"""A line of less conductor loss at 1 MHz [dB per 100 m] has a skin effect that is developed."""
 EXCHANGED = (
     "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
     "exchanged, or whether the steps are too wide for so long a line"
@@ -79,7 +87,9 @@ def fit_line(
     left = found.fun[:-1].reshape(2 * len(ends), -1)
     # J+ takes what differs from point to point, as the scatter tells; and what is common to all
     solve = np.linalg.pinv(found.jac)
-    moved = solve[:, :-1] @ _common_columns(seen)
+    moved = solve[:, :-1] @ np.column_stack(
+        [_common_columns(seen), _thin_columns(line, frequency, ends, z_ref)]
+    )
     covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
     delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
     units = np.array([delay / scale, 1.0, 1.0, 1.0])
@@ -128,6 +138,40 @@ def _nearest(
         values, freedom = found.x, found.fun.size - found.x.size
         weight = float(np.sqrt(2 * found.cost / freedom)) + 1e-9
     return found, weight
+
+
+def _thin_columns(line: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float) -> Real:
+    """Changes of all real, then all imaginary parts by a skin effect that is not yet developed.
+
+    The fit's law has it developed at all frequencies, which a thin centre's is only once it is many
+    skin depths thick; and it meets the loss exactly where R of that law would lose less. How thick
+    the centre is, its loss tells as that of a round copper wire; plated and stranded ones depart
+    from it as much, so it is an influence and no part of the law.
+    """
+    high = replace(line, conductor_db=0.0)  # without conductors' loss
+    series, shunt = high.per_metre(frequency)
+    ohm = 2 * line.z0 * line.conductor_db / 100 * NEPER_PER_DB * np.sqrt(frequency / 1e6)
+    inside = (1 + 1j) * ohm * (1 - CENTRE + CENTRE * _undeveloped(line, frequency))
+    impedance = series + inside
+    thin = TwoPort.line(np.sqrt(impedance / shunt), np.sqrt(impedance * shunt) * line.length_m)
+    maps = thin.bilinear(z_ref), line.two_port(frequency).bilinear(z_ref)
+    far = [np.full(frequency.size, end, complex) for end in ends]
+    change = np.concatenate([maps[0].apply(end) - maps[1].apply(end) for end in far])
+    return np.concatenate([change.real, change.imag])
+
+
+def _undeveloped(line: Line, frequency: Real) -> Real:
+    """Impedance of a round wire over that of a developed skin effect [1], complex.
+
+    S. A. Schelkunoff, Bell System Technical Journal 13 (1934), 532: k J0(k a) / (2 pi a s J1(k a)).
+    """
+    from scipy.special import jve
+
+    # R = 2 z0 alpha = Rs / (2 pi a) / CENTRE at 1 MHz
+    ohm = 2 * line.z0 * max(line.conductor_db, LEAST_DB) / 100 * NEPER_PER_DB
+    radius = SURFACE_OHM / (2 * np.pi * CENTRE * ohm)
+    argument = (1 - 1j) * radius / SKIN_DEPTH_M * np.sqrt(frequency / 1e6)
+    return np.asarray(jve(0, argument) / (1j * jve(1, argument)))
 
 
 def _common_columns(sweeps: list[Quantity]) -> Real:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.special import jve
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.measure import measure_line
@@ -170,3 +171,38 @@ def test_steps_too_wide_for_the_length_are_said_to_be():
     frequency, line = np.linspace(1e6, 160e6, 81), Line(60.0, 0.66, 50.0, 0.6)
     with pytest.raises(CalibrationError, match="steps"):
         measure_line(frequency, *sweeps(line, frequency), velocity_factor=0.66)
+
+
+def thin_line(frequency, length, z0, radius, end):
+    """Reflection of a line with a round copper centre, its internal impedance by Bessel functions.
+
+    S. A. Schelkunoff, Bell System Technical Journal 13 (1934), 532.
+    """
+    w, conductivity = 2 * np.pi * frequency, 5.8e7
+    depth = np.sqrt(2 / (w * 4e-7 * np.pi * conductivity))
+    k, speed = (1 - 1j) / depth, 0.66 * SPEED_OF_LIGHT
+    centre = k / (2 * np.pi * radius * conductivity) * jve(0, k * radius) / jve(1, k * radius)
+    screen = (1 + 1j) / (conductivity * depth) / (2 * np.pi * 3.4 * radius)
+    series = 1j * w * z0 / speed + centre + screen
+    shunt = 1j * w / (z0 * speed) * (1 - 2e-4j)
+    line = TwoPort.line(np.sqrt(series / shunt), np.sqrt(series * shunt) * length)
+    return line.bilinear().apply(np.full(frequency.size, end, complex))
+
+
+@pytest.mark.parametrize("band", [(1e6, 30e6), (3e6, 30e6), (1e6, 160e6)])
+def test_delay_of_a_thin_cable_whose_skin_effect_is_not_yet_developed(band):
+    rng, pulls = np.random.default_rng(16), []
+    frequency = np.linspace(*band, 301)
+    for _ in range(12):
+        length, radius = rng.uniform(8, 40), rng.uniform(0.1e-3, 0.5e-3)
+        z0 = rng.uniform(48, 53)
+        noise = 0.0005 * rng.standard_normal((2, 2, frequency.size))
+        ends = [
+            thin_line(frequency, length, z0, radius, end) + noise[k, 0] + 1j * noise[k, 1]
+            for k, end in enumerate((1.0, -1.0))
+        ]
+        found = measure_line(frequency, *ends, velocity_factor=0.66)
+        delay = length / 0.66 / SPEED_OF_LIGHT
+        pulls.append((found.delay_s - delay) / found.standard_uncertainty["delay"])
+    assert np.max(np.abs(pulls)) < 2
+    assert np.sqrt(np.mean(np.square(pulls))) > 0.5
