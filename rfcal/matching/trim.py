@@ -181,7 +181,9 @@ def _decide(
 
 def _told(alone: list[Suspect]) -> str:
     """How far each part could be off without being seen."""
-    halves = ((s.name, float(f"{196 * s.standard_uncertainty:.1g}")) for s in alone)
+    halves = (
+        (s.name, float(f"{100 * abs(s.change) + 196 * s.standard_uncertainty:.1g}")) for s in alone
+    )
     told = ", ".join(f"{name} to {half:g} %" for name, half in halves)
     return f": {told}"
 
