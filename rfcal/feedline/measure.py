@@ -29,6 +29,9 @@ NARROW = 0.5
 """Below this share of the middle frequency a span may leave impedance and delay to each other."""
 RIVAL = 3.0
 """Another line would do whose misfit is below so many times the best's or the expected one."""
+SLOWEST, FOLLOWED = 0.5, 0.4
+"""Velocity factor [1] of the slowest of usual lines (common practice, no source); and turns of the
+round trip from point to point up to which its phase is followed."""
 STARTS = 8
 """Starts of the fit that are tried."""
 MOST_RATIO = 16.0
@@ -61,7 +64,8 @@ def measure_line(
     }
     if not ends:
         raise CalibrationError("give a sweep of the line with its far end open, short, or both")
-    found = _best(frequency, ends, z_ref, far_end, velocity_factor or defaults.VELOCITY_FACTOR)
+    velocity = velocity_factor or defaults.VELOCITY_FACTOR
+    found = _best(frequency, ends, z_ref, far_end, velocity, length_m)
     if length_m is None:
         return found
     velocity = length_m / found.delay_s / SPEED_OF_LIGHT
@@ -84,21 +88,29 @@ def measure_line(
 
 
 def _best(
-    frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float, velocity: float
+    frequency: Real,
+    ends: dict[float, Quantity],
+    z_ref: float,
+    far_end: float,
+    velocity: float,
+    length_m: float | None,
 ) -> LineProperties:
     """The fit from the best of many starts, unless another line would do as well."""
     require_points(frequency)
     narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []
-    for z0, start in _starts(frequency, ends, z_ref, narrow and len(ends) == 1):
+    starts = _starts(frequency, ends, z_ref, narrow and len(ends) == 1)
+    if length_m is not None and _wide_steps(frequency, length_m):
+        starts = iter([(z_ref, delay) for delay in _delays(frequency, ends, length_m)])
+    for z0, start in starts:
         try:
             delay = start if isinstance(start, float) else coarse_delay(frequency, start)
             line = Line(max(delay, 1e-12) * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
             found.append(fit_line(line, frequency, ends, z_ref, far_end))
         except CalibrationError as error:
             errors.append(error)
-        if found and found[-1].fits and not narrow:
+        if found and found[-1].fits and not narrow and not isinstance(start, float):
             return found[-1]
     if not found:
         raise errors[0]
@@ -109,6 +121,23 @@ def _best(
     if narrow and len(ends) == 2 and _exchanged(best, frequency, ends, z_ref, far_end):
         raise NotThisLineError(EXCHANGED)
     return best
+
+
+def _wide_steps(frequency: Real, length_m: float) -> bool:
+    """Whether a line so long may turn by more between points than its phase can be followed."""
+    slowest = length_m / SLOWEST / SPEED_OF_LIGHT
+    return bool(2 * slowest * np.max(np.diff(frequency)) > FOLLOWED)
+
+
+def _delays(frequency: Real, ends: dict[float, Quantity], length_m: float) -> list[float]:
+    """Delays [s] that a line so long may have, those first whose round trip is like the sweeps."""
+    span = float(frequency[-1] - frequency[0])
+    shortest = length_m / SPEED_OF_LIGHT
+    delay = np.arange(shortest, shortest / SLOWEST, 1 / (8 * span))
+    trip: Complex = np.mean([end * sweep.value for end, sweep in ends.items()], axis=0)
+    # |sum of trip exp(+j 4 pi f delay)| is largest where the round trip is exp(-j 4 pi f delay)
+    alike = np.abs(np.exp(4j * np.pi * delay[:, None] * frequency) @ trip)
+    return [float(d) for d in delay[np.argsort(-alike)[:STARTS]]]
 
 
 def _exchanged(

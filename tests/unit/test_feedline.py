@@ -92,6 +92,16 @@ def test_ambiguous_lengths_are_refused_with_the_cure():
         measure_line(WIDE[:3], *sweeps(line, WIDE[:3]), velocity_factor=0.66)
 
 
+@pytest.mark.parametrize("length", [170.0, 290.0, 400.0])
+def test_a_stated_length_settles_what_wide_steps_leave_open(length):
+    """The round trip turns by more than half a turn from point to point."""
+    coarse = np.linspace(1e6, 160e6, 201)
+    for seed, velocity in enumerate((0.66, 0.8, 0.88)):
+        line = Line(length, velocity, 51.0, 0.3, 0.001)
+        found = measure_line(coarse, *sweeps(line, coarse, 0.0005, seed), length_m=length)
+        assert found.line.velocity_factor == pytest.approx(velocity, rel=1e-3)
+
+
 def test_a_lossy_line_high_up_is_not_taken_for_exchanged():
     """Skin effect takes two radians of its round trip, which the phase at zero must not keep."""
     line, high = Line(85.0, 0.66, 50.0, 1.4), np.linspace(100e6, 200e6, 401)
