@@ -16,6 +16,9 @@ BEHIND = "ringing behind the end"
 REACH = 2.0
 """An event so many standard uncertainties before the line's end, or less, may be that end."""
 
+RINGING = 6.0
+"""What folds back to so many resolutions behind the end, or less, is taken to ring behind it."""
+
 RINGS = 1 / 3
 """Of events where the end may be, those below this part of the strongest ring behind it."""
 
@@ -30,24 +33,25 @@ def folds(events: Events, length_m: float) -> bool:
     return length_m > events.range_m - NEAREST * events.resolution_m
 
 
+def unfolded_places(events: Events, place: Real, length_m: float) -> Real:
+    """Places [m], with those of the line's end and of what rings behind it where they are."""
+    turns = np.round((length_m - place) / events.range_m)
+    beyond = (place + turns * events.range_m - length_m) / events.resolution_m
+    folded = (turns > 0) & (beyond > -NEAREST) & (beyond < RINGING)
+    return np.where(folded, place + turns * events.range_m, place)
+
+
 def unfolded(events: Events, length_m: float) -> Events:
     """The same with what folds back from the line's end where that is, by its length [m]."""
-    place = events.distance_m
-    turns = np.round((length_m - place) / events.range_m)
-    off = np.abs(place + turns * events.range_m - length_m)
-    near = (off < NEAREST * events.resolution_m) & (turns > 0)
-    if not np.any(near):
-        return events
-    end = int(np.argmax(np.where(near, np.abs(events.reflection), 0)))
-    last = [*np.delete(np.arange(place.size), end), end]
-    moved = place + np.where(np.arange(place.size) == end, turns * events.range_m, 0)
+    moved = unfolded_places(events, events.distance_m, length_m)
+    order = np.argsort(moved)
     return replace(
         events,
-        distance_m=moved[last],
-        distance_uncertainty_m=events.distance_uncertainty_m[last],
-        reflection=events.reflection[last],
-        reflection_uncertainty=events.reflection_uncertainty[last],
-        kind=tuple(events.kind[k] for k in last),
+        distance_m=moved[order],
+        distance_uncertainty_m=events.distance_uncertainty_m[order],
+        reflection=events.reflection[order],
+        reflection_uncertainty=events.reflection_uncertainty[order],
+        kind=tuple(events.kind[k] for k in order),
     )
 
 

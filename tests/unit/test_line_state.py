@@ -202,3 +202,19 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
     told = line_lines(state(rng, WIDE, line, before_open, loss_known=True))
     assert any(": series resistance, 0.1" in s for s in told)
     assert not any("step" in s for s in told[1:])
+
+
+def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():
+    """So are what rings behind it and what changed there."""
+    rng, frequency = np.random.default_rng(17), WIDE[::2]
+    line = Line(170.0, 0.8, 50.0, 0.2)
+    now, then = (foot(frequency, line, rod(frequency), *faults) for faults in (FAULT, ()))
+    found = state(rng, frequency, line, now, then, loss_known=True, length_m=170.0)
+    assert found.now.distance_m[found.end] == pytest.approx(170, abs=0.5)
+    assert found.now.distance_m[0] == pytest.approx(68, abs=0.1)
+    assert found.comparison.changes[0].distance_m == pytest.approx(68, abs=0.1)
+    assert not any(5 < change.distance_m < 60 for change in found.comparison.changes)
+    assert "farther" not in line_lines(found)[0]  # it would lie beyond the end
+
+
+FAULT = (("shunt", 100.0, 68.0),)

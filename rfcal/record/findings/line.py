@@ -32,16 +32,17 @@ def about_line(state: LineState) -> list[Finding]:
     return said
 
 
-def folded(state: LineState) -> bool:
-    """Whether places may be farther by the range than they are said to be."""
-    return folds(state.now, state.length_m)
+def may_be_farther(state: LineState, distance_m: float) -> bool:
+    """Whether a place may lie farther by the range and still before the end."""
+    before_end = distance_m + state.now.range_m < state.length_m
+    return before_end and folds(state.now, state.length_m)
 
 
 def _range(state: LineState) -> list[Finding]:
     """What wide steps leave open."""
     now, length = state.now, state.length_m
     step = float(np.mean(np.diff(state.frequency))) / 1e6
-    if folded(state):
+    if folds(now, length):
         least = step * now.range_m / (length + NEAREST * now.resolution_m)
         values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
         return [say.LINE_STEPS(length_m=length, **values)]
@@ -169,7 +170,7 @@ def _place(state: LineState, distance_m: float) -> str:
     if abs(now.distance_m[nearest] - distance_m) > now.resolution_m:
         return f"{distance_m:.1f} m"
     place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
-    farther = folded(state) and nearest != state.end
+    farther = may_be_farther(state, distance_m)
     return f"{place} (or {now.range_m:.0f} m farther)" if farther else place
 
 

@@ -1,12 +1,13 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes import compare
+from rfcal.feedline.changes import Comparison, compare
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import (
     behind_end,
@@ -16,6 +17,7 @@ from rfcal.feedline.end import (
     own_delay,
     strongest_on,
     unfolded,
+    unfolded_places,
     with_own_delay,
 )
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
@@ -79,6 +81,8 @@ def line_state(
             end_m=end_m if end is None or folded else float(events.distance_m[end]),
             end_then_m=None if end_then is None else float(before.distance_m[end_then]),
         )
+        if folded:
+            comparison = _unfolded_changes(comparison, swept, line.length_m)
     return LineState(
         events, before, comparison, found, line.length_m, doubts[0], frequency, beyond, end
     )
@@ -109,6 +113,14 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
     of_velocity = wanted.doubt["velocity factor"]
     relative = float(np.hypot(of_velocity / line.velocity_factor, of_delay))
     return line.length_m * relative if found else wanted.doubt.get("length", 0.0), of_velocity
+
+
+def _unfolded_changes(found: Comparison, events: Events, length_m: float) -> Comparison:
+    """The same with what changed at the line's end where that is."""
+    each = np.array([change.distance_m for change in found.changes])
+    places = unfolded_places(events, each, length_m)
+    moved = [replace(c, distance_m=float(d)) for c, d in zip(found.changes, places, strict=True)]
+    return replace(found, changes=tuple(sorted(moved, key=lambda change: change.distance_m)))
 
 
 def _of_z0(found: LineProperties | None) -> float:

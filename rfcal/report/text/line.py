@@ -12,7 +12,7 @@ from rfcal.record.findings.catalogue import (
     LINE_TELL_TWINS,
     LINE_TWINS,
 )
-from rfcal.record.findings.line import folded, line_verdict, size_words
+from rfcal.record.findings.line import line_verdict, may_be_farther, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import mhz, plus_minus, rounded
@@ -38,7 +38,9 @@ def line_lines(line: LineState) -> list[str]:
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
         end = "the line's end, " if i == line.end else ""
-        end = f"or {now.range_m:.0f} m farther, " if folded(line) and not end else end
+        end = (
+            f"or {now.range_m:.0f} m farther, " if may_be_farther(line, now.distance_m[i]) else end
+        )
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             kind = f"{kind}, {LINE_NO_PLACE.format(length_m=line.length_m)}"
         said.append(f"  {place} m: {end}{kind}, {size_words(float(size[i]))}")
