@@ -151,8 +151,8 @@ def _cut_from(result: MatchResult) -> list[str]:
         for line in result.request.stock.lines
     )
     return [
-        f"stubs and sections are cut from: {'; '.join(said)} (the key lines says which there are; "
-        "measure yours, for a length is right for its velocity factor only)"
+        f"stubs and sections are cut from: {'; '.join(said)} (the key `lines` says which "
+        "there are; measure yours, for a length is right for its velocity factor only)"
     ]
 
 
