@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rfcal.errors import RecordError
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.record.format import schema
@@ -121,14 +122,20 @@ def corrected_with(
         "open": {"capacitance": open_farad},
         "short": {"inductance": short_henry},
     }
-    bench, device = results.bench, results.device(name)
-    standards = tuple(
-        replace(item, model=_moved(item.model, off.get(item.model.kind, {})))
-        for item in bench.standards
-    )
-    bench = replace(bench, standards=standards)
-    here = bench.at(bench.calibration(device.frequency), device.frequency)
-    return bench.corrected(here, device.raw, bench.steps(here, device.between))[1].value
+    device = results.device(name)
+    calibration, bench = device.inputs.calibration, results.bench
+    known = [k.value for k in calibration.known]
+    for i, item in enumerate(bench.standards):
+        more = off.get(item.model.kind, {})
+        if any(more.values()):
+            moved = _moved(item.model, more)
+            known[i] = moved.reflection(device.frequency, z_ref=device.z_ref)
+    box = Bilinear.fit(known, [s.value for s in calibration.seen], calibration.weight)
+    reflection = box.correct(device.inputs.reading.value)
+    for step in device.inputs.path:
+        through = step.through(box)
+        reflection = (through.apply if step.embed else through.correct)(reflection)
+    return reflection
 
 
 def _moved(model: Standard | Tabulated, by: Mapping[str, float]) -> Standard | Tabulated:
