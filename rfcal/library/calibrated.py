@@ -10,7 +10,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError
-from rfcal.findings import grid_words
+from rfcal.findings import grid_words, span_mhz
 from rfcal.library.device import Device
 from rfcal.maths.checks import reference
 from rfcal.maths.reflection import Complex, Real
@@ -22,6 +22,9 @@ from rfcal.readings.network import Network
 from rfcal.readings.sweep import Sweep, read_sweeps
 
 AnyArtefact = TypeVar("AnyArtefact", bound=Artefact)
+
+CONTRADICTION = 1e-6
+"""Chance below which residuals of four standards or more contradict each other at a frequency."""
 
 
 def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_OHM) -> Sweep:
@@ -164,7 +167,8 @@ def calibrate(
     Raises
     ------
     CalibrationError
-        Fewer than three standards, or standards that cannot be told apart at some frequency.
+        Fewer than three standards, standards that cannot be told apart at some frequency, or four
+        and more that contradict each other at most frequencies.
 
     Examples
     --------
@@ -206,7 +210,24 @@ def calibrate(
                 "twice; connect the standard again and read it anew, or leave it out"
             )
     bench = Bench(analyzer or Analyzer(), known, float(z_ref))
-    return CalibratedAnalyzer(bench, bench.calibration())
+    calibration = bench.calibration()
+    _require_agreement(calibration)
+    return CalibratedAnalyzer(bench, calibration)
+
+
+def _require_agreement(calibration: Calibration) -> None:
+    """Refuse four standards or more of which at least one cannot be what it is said to be."""
+    bad = calibration.disagrees(CONTRADICTION)
+    if 2 * np.count_nonzero(bad) > bad.size:
+        off = np.max(np.abs(calibration.residuals()[:, bad]), axis=1)
+        shares = ", ".join(
+            f"'{name}' by {size:.2g}" for name, size in zip(calibration.names, off, strict=True)
+        )
+        raise CalibrationError(
+            f"the standards contradict each other {span_mhz(calibration.frequency, bad)}: the best "
+            f"fit leaves {shares} of reflection, and which of them is wrong it does not tell; look "
+            "at their values and readings, or leave one out at a time"
+        )
 
 
 def _known(model: Any, reading: Any) -> Known:

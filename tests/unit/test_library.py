@@ -397,3 +397,13 @@ def test_completion_shows_all():
     assert len(rfcal.__all__) <= 24
     with pytest.raises(AttributeError, match="no attribute 'plots'"):
         _ = rfcal.plots
+
+
+def test_standards_that_contradict_each_other_are_refused():
+    standards = beacon_standards(swept)
+    check = swept("75-ohm")
+    honest = rfcal.Standard("load", 75.0, name="75 ohm")
+    rfcal.calibrate({**standards, honest: check})
+    wrong = rfcal.Standard("load", 50.0, name="75 ohm")
+    with pytest.raises(CalibrationError, match=r"contradict each other from .* MHz.*'75 ohm' by"):
+        rfcal.calibrate({**standards, wrong: check})
