@@ -193,32 +193,12 @@ class Standard(Artefact):
             if parameter == "reflection":
                 effects += both_axes(f"{name}: residual reflection", deviation)
             elif deviation:
-                change = self.slope(frequency, parameter, z_ref=z_ref) * deviation
+                change = self._slope(frequency, parameter, z_ref) * deviation
                 effects.append(Effect(f"{name}: {parameter}", change))
         return Quantity(self.reflection(frequency, z_ref=z_ref), tuple(effects))
 
-    def slope(
-        self, frequency: ArrayLike, parameter: str, *, z_ref: float = defaults.REFERENCE_OHM
-    ) -> Complex:
-        """Derivative of the reflection coefficient with respect to one parameter.
-
-        Parameters
-        ----------
-        frequency : array_like, shape (F,)
-            Frequencies [Hz], above zero.
-        parameter : str
-            ``"resistance"``, ``"inductance"``, ``"capacitance"`` (the constant coefficients)
-            or ``"delay"``.
-        z_ref : float
-            Reference impedance [ohm].
-
-        Returns
-        -------
-        ndarray, shape (F,)
-            Derivative [1/ohm, 1/H, 1/F or 1/s].
-        """
-        checks.reference(z_ref)
-        checks.choice(parameter, f"a parameter of the {self.kind}", UNCERTAIN[self.kind][1:])
+    def _slope(self, frequency: ArrayLike, parameter: str, z_ref: float) -> Complex:
+        """Derivative of the reflection by a constant coefficient or the delay [1/SI], (F,)."""
         w = 2 * np.pi * checks.frequencies(frequency)
         termination = self._termination(w, z_ref)
         if parameter == "delay":

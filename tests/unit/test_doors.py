@@ -65,8 +65,6 @@ WRONG = {
         "found 'small'",
     ),
     "a bare uncertainty": (lambda: Standard("load", uncertainty=0.002), "a mapping from names"),
-    "unknown parameter of a slope": (lambda: Standard("load").slope(FREQUENCY, "size"), "'size'"),
-    "slope of another kind": (lambda: Standard("open").slope(FREQUENCY, "inductance"), "capacita"),
     # frequencies and references
     "frequency zero": (lambda: Standard("load").reflection([0.0, 1e6]), "above zero"),
     "negative frequency": (lambda: LINE.impedance([-1e6]), "above zero"),
