@@ -8,30 +8,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from rfcal.errors import MatchingError
-from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
+from rfcal.matching.element import SECTION, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.stock import Stock
+from rfcal.matching.topologies import TOPOLOGIES
 
-PLACES: dict[str, tuple[tuple[str, ...], ...]] = {
-    "single series reactance": ((SERIES,),),
-    "single shunt reactance": ((SHUNT,),),
-    "L, series part at load": ((SHUNT, SERIES),),
-    "L, shunt part at load": ((SERIES, SHUNT),),
-    "pi": ((SHUNT, SERIES, SHUNT),),
-    "T": ((SERIES, SHUNT, SERIES),),
-    "shunt stub, open": ((SHUNT, SECTION), (SHUNT,)),
-    "shunt stub, short": ((SHUNT, SECTION), (SHUNT,)),
-    "series stub, open": ((SERIES, SECTION), (SERIES,)),
-    "series stub, short": ((SERIES, SECTION), (SERIES,)),
-    "double stub, open": ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2),
-    "double stub, short": ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2),
-    "quarter wave": ((SECTION,),),
-    "quarter wave, tuned by series reactance": ((SECTION, SERIES),),
-    "quarter wave, tuned by shunt reactance": ((SECTION, SHUNT),),
-    "quarter wave, tuned by line": ((SECTION, SECTION),),
-    "two sections": ((SECTION, SECTION),),
-}
+PLACES = {name: places for row in TOPOLOGIES.values() for name, places in row.places.items()}
 """Where the parts of a network of each name lie, source to load, by how many it has."""
 PREFIX = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "μ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0}
 LUMPED = re.compile(r"(\d+(?:\.\d+)?) ?([pnµμum]?)([HF])")

@@ -1,6 +1,6 @@
 """Every topology that is tried, in one table: a new one is a design and its row here."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import permutations, product
@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal.errors import MatchingError
 from rfcal.matching import lines, lumped
-from rfcal.matching.element import SERIES, SHUNT
+from rfcal.matching.element import SECTION, SERIES, SHUNT
 from rfcal.matching.network import Network
 from rfcal.models.line import Line
 
@@ -55,6 +55,8 @@ class Topology:
     """A row of the table."""
 
     designs: Callable[[Task], Iterable[Design]]  # with all that is to be varied in it
+    # where the parts of each of its networks lie, source to load, by its name as it is printed
+    places: Mapping[str, tuple[tuple[str, ...], ...]]
     chosen: bool = False  # whether a Q or a phase can be asked for
 
 
@@ -88,21 +90,42 @@ def _double_stub(task: Task, line: Line, end: str, spacing_waves: float) -> tupl
     raise refusals[0]
 
 
+STUB = ((SHUNT, SECTION), (SHUNT,))
+SERIES_STUB = ((SERIES, SECTION), (SERIES,))
+DOUBLE_STUB = ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2)
+
 TOPOLOGIES = {
-    "single": Topology(lambda task: [task.by(lumped.single, enough_swr=task.enough_swr)]),
-    "L": Topology(lambda task: [task.by(lumped.l_section)]),
-    "pi": Topology(partial(_sections, shape="pi"), chosen=True),
-    "T": Topology(partial(_sections, shape="T"), chosen=True),
-    "shunt stub": Topology(partial(_stubs, place=SHUNT)),
-    "series stub": Topology(partial(_stubs, place=SERIES)),
-    "double stub": Topology(_double_stubs),
+    "single": Topology(
+        lambda task: [task.by(lumped.single, enough_swr=task.enough_swr)],
+        {"single series reactance": ((SERIES,),), "single shunt reactance": ((SHUNT,),)},
+    ),
+    "L": Topology(
+        lambda task: [task.by(lumped.l_section)],
+        {"L, series part at load": ((SHUNT, SERIES),), "L, shunt part at load": ((SERIES, SHUNT),)},
+    ),
+    "pi": Topology(partial(_sections, shape="pi"), {"pi": ((SHUNT, SERIES, SHUNT),)}, chosen=True),
+    "T": Topology(partial(_sections, shape="T"), {"T": ((SERIES, SHUNT, SERIES),)}, chosen=True),
+    "shunt stub": Topology(
+        partial(_stubs, place=SHUNT), {f"shunt stub, {end}": STUB for end in ENDS}
+    ),
+    "series stub": Topology(
+        partial(_stubs, place=SERIES), {f"series stub, {end}": SERIES_STUB for end in ENDS}
+    ),
+    "double stub": Topology(_double_stubs, {f"double stub, {end}": DOUBLE_STUB for end in ENDS}),
     "quarter wave": Topology(
-        lambda task: [task.by(lines.quarter_wave, line=line) for line in task.main_line]
+        lambda task: [task.by(lines.quarter_wave, line=line) for line in task.main_line],
+        {
+            "quarter wave": ((SECTION,),),
+            "quarter wave, tuned by series reactance": ((SECTION, SERIES),),
+            "quarter wave, tuned by shunt reactance": ((SECTION, SHUNT),),
+            "quarter wave, tuned by line": ((SECTION, SECTION),),
+        },
     ),
     "two sections": Topology(
         lambda task: [
             task.by(lines.two_sections, near=near, far=far)
             for near, far in permutations(task.lines, 2)
-        ]
+        ],
+        {"two sections": ((SECTION, SECTION),)},
     ),
 }
