@@ -235,6 +235,8 @@ def _known(model: Any, reading: Any) -> Known:
         raise ArgumentError(
             f"a standard is given as a Standard or a Tabulated, found {type(model).__name__}"
         )
+    if isinstance(model, Standard) and model.reflection([1e9]).ndim > 1:
+        raise ArgumentError(f"'{model.name}' is many draws, and a calibration needs one standard")
     return Known(model.name, model, _sweep(reading, model.name))
 
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError
 from rfcal.feedline.power import PathLoss, path_loss
 from rfcal.findings import grid_words
-from rfcal.maths.checks import deviations, number
+from rfcal.maths.checks import deviations, frozen, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement import model
 from rfcal.measurement.bench import Bench
@@ -174,9 +175,10 @@ class Device:
         return model.impedance(self.reflection, self.z_ref)
 
     @cached_property
-    def budget(self) -> dict[str, Real]:
+    def budget(self) -> Mapping[str, Real]:
         """Each source's share of the variance of R and of X, shape (F, 2)."""
-        return coverage.budget(self.impedance)
+        shares = coverage.budget(self.impedance)
+        return MappingProxyType({k: frozen(v, k, copy=False) for k, v in shares.items()})
 
     @cached_property
     def interval(self) -> Real:
@@ -201,15 +203,16 @@ class Device:
         return np.max(np.abs(self.interval - middle[..., None]), axis=-1)
 
     @cached_property
-    def figures(self) -> dict[str, Figure]:
+    def figures(self) -> Mapping[str, Figure]:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
-        return derived(
+        found = derived(
             self.frequency,
             self.reflection,
             z_ref=self.z_ref,
             region=model.region(self.inputs, self.reflection),
             passive=~active_points(self.reflection),
         )
+        return MappingProxyType(found)
 
     def at(self, frequency: float) -> Answer:
         """R, X and SWR at one frequency, each with its 95 % interval.
@@ -369,18 +372,18 @@ class Device:
         return network_of(self.frequency, self.reflection.value, self.z_ref, self.name)
 
 
-def _known_by(element: Any) -> tuple[str, Any, tuple[str, ...]]:
-    """Kind of an element, what it is known by, and what may be uncertain of it."""
+def _known_by(element: Any) -> tuple[str, Any, Mapping[str, float]]:
+    """Kind of an element, what it is known by, and what may be uncertain of it, up to what."""
     if isinstance(element, Network):
         element = TwoPortSweep.from_network(element)
     if isinstance(element, TwoPortSweep):
-        return "adapter", element, ("adapter",)
+        return "adapter", element, {"adapter": 1.0}
     if isinstance(element, Line):
         return "line", element, UNCERTAIN
     pair = tuple(element) if isinstance(element, tuple | list) else ()
     pair = tuple(Sweep.from_network(e) if isinstance(e, Network) else e for e in pair)
     if len(pair) == 2 and all(isinstance(sweep, Sweep) for sweep in pair):
-        return "measured", pair, ("far end",)
+        return "measured", pair, {"far end": 1.0}
     raise ArgumentError(
         "what lies between is a Line, a pair of readings (far end open, far end short) or a "
         f"network of two ports; found {type(element).__name__}"

@@ -69,6 +69,13 @@ class Bilinear:
         object.__setattr__(new, "d", d)
         return new
 
+    def _beside(self, values: ArrayLike, what: str) -> NDArray[Any]:
+        """Numbers that go together with the map."""
+        array = numbers(values, what)
+        if array.shape and array.shape != self.a.shape:
+            _shape([self.a, self.b, self.c, self.d, array], f"the map and {what}")
+        return array
+
     def apply(self, reflection: ArrayLike) -> Complex:
         """What is seen through the map.
 
@@ -82,7 +89,7 @@ class Bilinear:
         ndarray
             Reflection coefficient [1] on the near side.
         """
-        x = numbers(reflection, "the reflection")
+        x = self._beside(reflection, "the reflection")
         return (self.a * x + self.b) / (self.c * x + self.d)
 
     def correct(self, seen: ArrayLike) -> Complex:
@@ -98,7 +105,7 @@ class Bilinear:
         ndarray
             Reflection coefficient [1] on the far side.
         """
-        y = numbers(seen, "the reading")
+        y = self._beside(seen, "the reading")
         return (self.d * y - self.b) / (self.a - self.c * y)
 
     def derivative(self, reflection: ArrayLike) -> Complex:
@@ -114,7 +121,7 @@ class Bilinear:
         ndarray
             The complex derivative [1].
         """
-        x = numbers(reflection, "the reflection")
+        x = self._beside(reflection, "the reflection")
         # the map is holomorphic: f' = (a d - b c) / (c x + d)^2
         return (self.a * self.d - self.b * self.c) / (self.c * x + self.d) ** 2
 
@@ -132,6 +139,7 @@ class Bilinear:
         """Compose: ``(near @ beyond).apply(x)`` is ``near.apply(beyond.apply(x))``."""
         if not isinstance(beyond, Bilinear):
             return NotImplemented
+        _shape([self.a, self.b, self.c, self.d, beyond.a, beyond.b, beyond.c, beyond.d], "two maps")
         return Bilinear._of(
             self.a * beyond.a + self.b * beyond.c,
             self.a * beyond.b + self.b * beyond.d,
@@ -163,7 +171,7 @@ class Bilinear:
         return cls._of(e10e01 - product, e00, -e11, np.ones_like(product))
 
     @classmethod
-    def section(cls, mismatch: Complex, round_trip: Complex) -> Self:
+    def section(cls, mismatch: ArrayLike, round_trip: ArrayLike) -> Self:
         """A piece of line as a map: an offset line, or a cable.
 
         With `mismatch` g the reflection of the line's impedance in the reference, and
@@ -172,7 +180,7 @@ class Bilinear:
 
         Parameters
         ----------
-        mismatch, round_trip : ndarray, shape (..., F)
+        mismatch, round_trip : array_like, shape (..., F)
             Both [1].
 
         Returns
@@ -180,7 +188,8 @@ class Bilinear:
         Bilinear
             From beyond the line to its near end.
         """
-        g, q = mismatch, round_trip
+        g, q = numbers(mismatch, "the mismatch"), numbers(round_trip, "the round trip")
+        _shape([g, q], "mismatch and round trip")
         return cls._of(q - g**2, g * (1 - q), -g * (1 - q), 1 - q * g**2)
 
     @property
@@ -214,7 +223,7 @@ class Bilinear:
         ndarray
             Power ratio [1], 1 where nothing is lost; reference impedances are real.
         """
-        x = numbers(reflection, "the reflection")
+        x = self._beside(reflection, "the reflection")
         into = 1 - np.abs(self.apply(x)) ** 2
         through = np.abs(self.reflection_tracking) * (1 - np.abs(x) ** 2)
         return through / (into * np.abs(1 - self.source_match * x) ** 2)
@@ -262,7 +271,9 @@ class Bilinear:
                 f"each point has a weight of its own: got {len(known)} points and {len(weight)} "
                 "weights"
             )
-        if max([v.shape[-1] if v.shape else 1 for v in (*known, *seen)]) <= BLOCK:
+        if weight is not None and not all(_above_zero(w) for w in weight):
+            raise ArgumentError("a weight is a finite number above zero: leave out other points")
+        if seen[0].shape[-1:] <= (BLOCK,):
             return cls._fit_block(known, seen, weight)
         shape = _shape([*known, *seen], "the points")
         whole = np.empty((4, *shape), complex)
@@ -312,6 +323,11 @@ def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
         raise ArgumentError(
             f"{what} must be given as a sequence, one item for each point"
         ) from None
+
+
+def _above_zero(weight: NDArray[Any]) -> bool:
+    """Whether all are finite weights that count."""
+    return not np.iscomplexobj(weight) and bool(((weight > 0) & (weight < np.inf)).all())
 
 
 def _shape(values: Sequence[NDArray[Any]], what: str) -> tuple[int, ...]:

@@ -47,13 +47,13 @@ def number(
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         kind = "real number" if isinstance(value, complex) else "number"
         raise ArgumentError(f"{what} must be a {kind}, found {_shown(value)}")
+    if np.isinf(value) and not infinite:
+        raise ArgumentError(f"{what} is {value:g}, and a finite number is needed")
     if not (low < value if above else low <= value) or not value <= high:
         least = f"above {low:g}" if above else f"from {low:g}"
         said = least if np.isinf(high) else f"{least} to {high:g}"
         said = "finite" if np.isinf(low) and np.isinf(high) else said
         raise ArgumentError(f"{what} is {value:g}, and {said} is possible: look at its unit")
-    if np.isinf(value) and not infinite:
-        raise ArgumentError(f"{what} is {value:g}, and a finite number is needed")
 
 
 def drawn(value: Any, what: str, **limits: Any) -> Any:
@@ -78,19 +78,18 @@ def choice(value: Any, what: str, known: Iterable[str]) -> None:
         raise ArgumentError(f"{what} is {_shown(value)}, and one of {words} is expected")
 
 
-def deviations(stated: Any, what: str, known: Iterable[str]) -> Mapping[str, float]:
-    """Standard uncertainties by name, of what is known to be uncertain and in its order, read-only.
+def deviations(stated: Any, what: str, known: Mapping[str, float]) -> Mapping[str, float]:
+    """Standard uncertainties by name, of what may be uncertain and up to what, read-only.
 
-    What draws random numbers draws them in this order.
+    They have the order of `known`: what draws random numbers draws them in it.
     """
-    known = tuple(known)
     if not isinstance(stated, Mapping):
         raise ArgumentError(
             f"the uncertainty of {what} is a mapping from names to numbers, found {_shown(stated)}"
         )
     for name, deviation in stated.items():
         choice(name, f"what is uncertain of {what}", known)
-        number(deviation, f"the standard uncertainty of its {name}", low=0)
+        number(deviation, f"the standard uncertainty of its {name}", low=0, high=known[name])
     return MappingProxyType({name: stated[name] for name in known if name in stated})
 
 

@@ -75,7 +75,8 @@ class Analyzer:
         for name in ("noise", "connection", "drift"):
             number(getattr(self, name), f"the {name} of an analyzer [1]", low=0, high=1)
         if self.residual is not None:
-            left = deviations(self.residual, "a self-correcting analyzer", defaults.RESIDUAL)
+            sizes = dict.fromkeys(defaults.RESIDUAL, 1.0)
+            left = deviations(self.residual, "a self-correcting analyzer", sizes)
             object.__setattr__(self, "residual", left)
 
 

@@ -29,8 +29,14 @@ NEPER_PER_DB = float(np.log(10) / 20)
 
 LONGEST_M = 1e5
 """Longer than any line that is measured [m]."""
-UNCERTAIN = ("length", "velocity factor", "impedance", "loss", "skin effect")
-"""What may be uncertain of a line."""
+UNCERTAIN = {
+    "length": 1e3,
+    "velocity factor": 0.3,
+    "impedance": 1e6,
+    "loss": 1.0,
+    "skin effect": 1.0,
+}
+"""What may be uncertain of a line, and more than its standard uncertainty is [m, 1, ohm, 1, 1]."""
 
 
 @dataclass(frozen=True, eq=False)

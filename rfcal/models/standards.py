@@ -29,15 +29,28 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "known": ("definition",),
 }
 """Kinds of standard, and what may be said of each: figures of `Standard`, or its own sweep."""
-UNCERTAIN: Mapping[str, tuple[str, ...]] = {
-    "short": ("reflection", "inductance", "delay"),
-    "open": ("reflection", "capacitance", "delay"),
-    "load": ("reflection", "inductance", "capacitance", "resistance", "delay"),
-    "known": ("reflection",),
-}
-"""What may be uncertain of a standard of each kind."""
 MOST_DELAY_S = 1e-6
 """More than any offset line of a standard [s]."""
+LEAST_LOSS = 1e6
+"""Less than any loss of an offset line that is not zero [ohm/s]."""
+_MOST = {
+    "reflection": 1.0,
+    "resistance": 1e6,
+    "inductance": 1e-3,
+    "capacitance": 1e-6,
+    "delay": MOST_DELAY_S,
+}
+UNCERTAIN = {
+    kind: {name: _MOST[name] for name in names}
+    for kind, names in {
+        "short": ("reflection", "inductance", "delay"),
+        "open": ("reflection", "capacitance", "delay"),
+        "load": ("reflection", "inductance", "capacitance", "resistance", "delay"),
+        "known": ("reflection",),
+    }.items()
+}
+"""What may be uncertain of each kind of standard, and more than its standard uncertainty is
+[1, ohm, H, F, s]."""
 
 MOST_REFLECTION = 1.5
 """More than any standard reflects, with all that may be wrong with its own measurement [1]."""
@@ -127,6 +140,11 @@ class Standard(Artefact):
             name: checks.drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
             for name, what, limits in _LIMITS
         }
+        if np.any((values["offset_loss"] > 0) & (values["offset_loss"] < LEAST_LOSS)):
+            raise ArgumentError(
+                f"the offset loss of the {self.kind} is {self.offset_loss} ohm/s, which is none: "
+                "those of kits are some 1e9, stated in Gohm/s"
+            )
         values |= {name: self._checked(name) for name in ("inductance", "capacitance")}
         if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
             raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")

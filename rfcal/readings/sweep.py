@@ -23,6 +23,8 @@ from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
+MEGAHERTZ_HZ = 1e3
+"""A sweep that ends below this was written down in another unit [Hz]."""
 LARGEST_REFLECTION = 1e6
 """A raw reading beyond this is no reading [1]."""
 
@@ -260,6 +262,13 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = 
             file,
             f"the last frequency is {frequency[-1]:.10g} Hz, beyond any measurement: is the unit "
             "right?",
+            lines[-1] if lines else None,
+        )
+    if frequency[-1] < MEGAHERTZ_HZ:
+        raise ReadingError(
+            file,
+            f"the last frequency is {frequency[-1]:.10g} Hz, and nothing is measured so low: is it "
+            f"{frequency[-1]:.10g} MHz?",
             lines[-1] if lines else None,
         )
     steps = np.diff(frequency)

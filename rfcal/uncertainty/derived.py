@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths import circles as levels
+from rfcal.maths.checks import frozen
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.curved_regions import Region, region_of
@@ -28,6 +29,11 @@ class Figure:
     high: Real  # makes it one-sided
     unit: str  # empty for a plain number
     least: float = -np.inf  # its lower bound, of a passive device where it depends on that
+
+    def __post_init__(self) -> None:
+        for name in ("value", "low", "high"):
+            values = frozen(getattr(self, name), f"the {name} of a figure", copy=False)
+            object.__setattr__(self, name, values)
 
     @property
     def one_sided(self) -> Any:
@@ -91,7 +97,8 @@ def derived(
 def ends_of(figures: Mapping[str, Figure]) -> Real:
     """Intervals of R and of X [ohm], shape (F, 2, 2): last axis low and high."""
     pair = (figures[name] for name in ("resistance", "reactance"))
-    return np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
+    ends = np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
+    return frozen(ends, "intervals", copy=False)
 
 
 def _root(square: Real) -> Real:

@@ -67,6 +67,8 @@ def value_words(
     """
     scale, unit = _prefixed(value, low, high, unit)
     value, low, high, least = value * scale, low * scale, high * scale, least * scale
+    if low < least:  # of what reads as active: it has no such bound
+        least = -math.inf
     side = sidedness(low, high, least)
     if side:
         return "unknown" if side == "unknown" else f"{_one_sided(side, value, low, high)}{unit}"

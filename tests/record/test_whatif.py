@@ -56,6 +56,10 @@ def test_any_table_may_be_otherwise_begun_or_lose_a_key():
     assert moved.between[0].embed
 
 
+def test_a_table_may_have_another_name():
+    assert changed(BEACON, "75 ohm resistor", name="check").checks[0].name == "check"
+
+
 def test_texts_survive():
     told = changed(BEACON, "about", place='"a" \\ b\nc, äöü')
     assert told.about["place"] == '"a" \\ b\nc, äöü'
@@ -68,6 +72,7 @@ def test_texts_survive():
         ("lod", {"resistance_ohm": 50.0}, "no one table is named 'lod'.*'load'"),
         ("load", {"resistance": 50.0}, "resistance_ohm"),
         ("load", {"resistance_ohm": -1.0}, "resistance_ohm"),
+        ("load", {"resistance_ohm": object()}, "object object at .* no text, number or list"),
     ],
 )
 def test_it_refuses_what_a_record_refuses(name, values, message):

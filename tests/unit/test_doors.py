@@ -1,11 +1,13 @@
 """What the library cannot mean it refuses at the door: one sentence of its own, never a guess."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from rfcal.errors import ArgumentError, CalibrationError, RfcalError
+from rfcal.errors import ArgumentError, CalibrationError, ReadingError, RfcalError
+from rfcal.library.calibrated import calibrate
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_admittance, to_impedance
@@ -19,6 +21,7 @@ FREQUENCY = np.array([1e6, 2e6, 3e6])
 BOX = Bilinear.from_error_terms([0.01] * 3, [0.02] * 3, [0.9] * 3)
 KNOWN = [np.full(3, x, complex) for x in (-1, 1, 0)]
 SEEN = [BOX.apply(k) for k in KNOWN]
+ENDS = ("short", "open", "load")
 LINE = Line(2.0)
 
 WRONG = {
@@ -164,6 +167,42 @@ WRONG = {
         lambda: Tabulated(FREQUENCY, [0.1] * 3, name=3),
         "a text, found 3",
     ),
+    "a reading longer than the map": (lambda: BOX.apply([0.1] * 4), "(4,)"),
+    "a reading shorter than the map": (lambda: BOX.correct([0.1] * 2), "(2,)"),
+    "maps of two lengths": (
+        lambda: BOX @ Bilinear.from_error_terms([0.01] * 4, 0, 1),
+        "two maps must go together",
+    ),
+    "a section of two lengths": (
+        lambda: Bilinear.section([0.1] * 2, [0.1] * 3),
+        "mismatch and round trip must go together",
+    ),
+    "weights of zero": (
+        lambda: Bilinear.fit([*KNOWN, 0.5], [*SEEN, 0.4], [0, 0, 0, 0]),
+        "a weight is a finite number above zero",
+    ),
+    "a weight that is no number": (
+        lambda: Bilinear.fit([*KNOWN, 0.5], [*SEEN, 0.4], [1, 1, 1, np.nan]),
+        "a weight is a finite number above zero",
+    ),
+    "a complex weight": (
+        lambda: Bilinear.fit([*KNOWN, 0.5], [*SEEN, 0.4], [1, 1, 1, 1j]),
+        "a weight is a finite number above zero",
+    ),
+    "a velocity factor's percent": (
+        lambda: Line(2.0, uncertainty={"velocity factor": 66}),
+        "from 0 to 0.3",
+    ),
+    "a length's kilometres": (lambda: Line(2.0, uncertainty={"length": 1e9}), "from 0 to 1000"),
+    "nanohenries as henries": (
+        lambda: Standard("short", uncertainty={"inductance": 1.0}),
+        "from 0 to 0.001",
+    ),
+    "gigaohms as ohms": (lambda: Standard("short", offset_loss=2.3), "stated in Gohm/s"),
+    "a load of draws": (
+        lambda: calibrate({Standard("load", np.full((3, 1), 50.0)): Sweep(FREQUENCY, [0.1] * 3)}),
+        "is many draws",
+    ),
     "a sweep of no network": (lambda: Sweep.from_network(3), "scikit-rf is expected, found int"),
     "rows of two lengths": (lambda: to_impedance([[0.1], [0.1, 0.2]]), "rows of one length"),
 }
@@ -244,3 +283,30 @@ def test_draws_lead():
     assert Standard("load", draws).reflection(FREQUENCY).shape == (2, 3)
     assert Line(draws / 10, 0.66).impedance(FREQUENCY).shape == (3,)
     assert Line(1.0, z0=draws, conductor_db=0.1).impedance(FREQUENCY).shape == (2, 3)
+
+
+def test_megahertz_written_as_hertz_are_asked_about():
+    with pytest.raises(ReadingError, match=r"is it 70\.3 MHz\?"):
+        Sweep([70.2, 70.3], [0.1, 0.1])
+
+
+def test_a_corrected_device_cannot_be_written_over():
+    sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
+    sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
+    device = calibrate(sweeps).correct(Sweep(FREQUENCY, BOX.apply([0.3] * 3), label="device"))
+    figures, budget = device.figures, device.budget
+    for values in (device.interval, figures["swr"].low, figures["q"].value, *budget.values()):
+        with pytest.raises(ValueError, match="read-only"):
+            values[0] = 0
+    for mapping in (figures, budget):
+        with pytest.raises(TypeError):
+            mapping["swr"] = None
+
+
+def test_the_interval_of_what_reads_as_active_holds_its_value():
+    # far beyond the chart, as from a slip of the pen: R is below zero, and its interval with it
+    sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
+    sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
+    answer = calibrate(sweeps).correct(Sweep(FREQUENCY, [1e5] * 3)).at(2e6)
+    value, low, high = map(float, re.findall(r"-?[\d.]+", str(answer.resistance))[:3])
+    assert low < value < high < 0

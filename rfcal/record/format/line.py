@@ -8,7 +8,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.models.cables import CABLES, Cable
-from rfcal.models.line import LONGEST_M, Line, loss_law
+from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows, show
 
@@ -21,7 +21,9 @@ LEAST_M = 0.1
 
 _OF_TYPE = "its type's"
 LENGTH = Number("length_m", "its length", "m", 0.0, LONGEST_M)
-LENGTH_UNCERTAINTY = Number("length_uncertainty_m", "uncertainty of its length", "m", 0.0, 1e3)
+LENGTH_UNCERTAINTY = Number(
+    "length_uncertainty_m", "uncertainty of its length", "m", 0.0, UNCERTAIN["length"]
+)
 VELOCITY_FACTOR = Number(
     "velocity_factor",
     "speed on it over the speed of light",
@@ -34,7 +36,7 @@ VELOCITY_FACTOR_UNCERTAINTY = Number(
     "velocity_factor_uncertainty",
     "uncertainty of its velocity factor",
     low=0.0,
-    high=0.3,
+    high=UNCERTAIN["velocity factor"],
     default=defaults.PATH["velocity factor"],
 )
 Z0 = Number("z0_ohm", "its impedance", *OHM, instead=_OF_TYPE)

@@ -7,7 +7,7 @@ from typing import Any
 from rfcal import defaults
 from rfcal.measurement.path import usual_doubt
 from rfcal.models.cables import CABLES
-from rfcal.models.line import Line
+from rfcal.models.line import UNCERTAIN, Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
@@ -38,18 +38,20 @@ UNCERTAINTY = Number(
     instead=_USUAL_FILE,
     kinds=("measured", "adapter", "fixture"),
 )
+_OHM, _PERCENT, _SHARE = (
+    (unit, 0.0, UNCERTAIN[part])
+    for part, unit in (("impedance", "ohm"), ("loss", "%"), ("skin effect", ""))
+)
 _OF_CABLE = {
     "length": replace(lines.LENGTH_UNCERTAINTY, default=defaults.PATH["length"]),
     "velocity factor": lines.VELOCITY_FACTOR_UNCERTAINTY,
     "impedance": Number(
-        "z0_uncertainty_ohm", "uncertainty of its impedance", "ohm", 0.0, 1e6, instead=_USUAL_Z0
+        "z0_uncertainty_ohm", "uncertainty of its impedance", *_OHM, instead=_USUAL_Z0
     ),
     "loss": Number(
-        "loss_uncertainty_percent", "uncertainty of its loss", "%", 0.0, 1.0, instead=_USUAL_LOSS
+        "loss_uncertainty_percent", "uncertainty of its loss", *_PERCENT, instead=_USUAL_LOSS
     ),
-    "skin effect": Number(
-        "skin_effect_uncertainty", _SKIN, "", 0.0, 1.0, default=defaults.SKIN_EFFECT
-    ),
+    "skin effect": Number("skin_effect_uncertainty", _SKIN, *_SHARE, default=defaults.SKIN_EFFECT),
 }
 UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""

@@ -1,6 +1,6 @@
 """``[[standard]]`` and ``[[check]]``: what was connected, and how surely that is known."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
@@ -10,7 +10,7 @@ from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 
 
-def _with(part: str, of: Mapping[str, tuple[str, ...]] = KINDS) -> tuple[str, ...]:
+def _with(part: str, of: Mapping[str, Collection[str]] = KINDS) -> tuple[str, ...]:
     """Kinds of standard that have this figure, or this uncertainty."""
     return tuple(kind for kind, own in of.items() if part in own)
 
@@ -27,9 +27,10 @@ def _usual(what: str) -> str:
 def _uncertain(name: str, part: str, of: str, unit: str, usual: str) -> Number:
     """A key for one of `Standard.uncertainty`, of the kinds that have it."""
     says, kinds = f"uncertainty of {of}", _with(part, UNCERTAIN)
+    most = UNCERTAIN[kinds[0]][part]
     if unit:
         usual = f"by `build`; of a {defaults.BUILD} {usual}"
-    return Number(name, says, unit, 0.0, kinds=kinds, instead=usual)
+    return Number(name, says, unit, 0.0, most, kinds=kinds, instead=usual)
 
 
 KIND = Choice("kind", "what it is", among=KINDS, needed=True)

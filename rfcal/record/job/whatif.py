@@ -4,9 +4,12 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.maths.bilinear import Bilinear
@@ -22,7 +25,7 @@ TABLES = [s.name for s in schema.SECTIONS if s.name not in NAMED and "." not in 
 """Tables that go by their own names."""
 
 
-def changed(record: Record | str | Path, name: str, **values: Any) -> Record:
+def changed(record: Record | str | Path, name: str, /, **values: Any) -> Record:
     """A record with other values in one of its tables, checked as if they had been read.
 
     Parameters
@@ -86,7 +89,9 @@ def _toml(value: Any) -> str:
         return "[" + ", ".join(_toml(v) for v in value) + "]"
     if isinstance(value, bool | str):
         return json.dumps(value, ensure_ascii=False)
-    return str(value)
+    if isinstance(value, int | float | Decimal | date | np.integer):
+        return str(value)
+    raise RecordError(FILE, "", f"{value!r:.60} is no text, number or list of these")
 
 
 def corrected_with(
