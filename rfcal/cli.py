@@ -134,4 +134,4 @@ def _unpack(options: argparse.Namespace) -> None:
 
     found = carried_record(options.page)
     write_files(options.folder, found)
-    print(f"Wrote {len(found)} files to {options.folder}")
+    print(f"Wrote to {options.folder}: {', '.join(found)}")

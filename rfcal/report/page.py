@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Real
 from rfcal.record import archive, export
+from rfcal.record.findings.catalogue import MATCH_VOLTAGE
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import Device, LineState, MatchResult, Proposal, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
@@ -61,7 +62,8 @@ def page(results: Results) -> str:
         record=results.record,
         devices=[_device(i, device, results) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
-        findings=results.findings,
+        findings=[f for f in results.findings if f.code != MATCH_VOLTAGE.code],
+        dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
         line=[] if results.line is None else line_lines(results.line)[1:],
         line_state=("", False) if results.line is None else line_verdict(results.line),
         line_picture="" if results.line is None else _line_picture(results.line),

@@ -20,7 +20,7 @@ VALUES = {
     **{"check": "33 ohm", "standard": "load", "element": "line 1", "kind": "load"},
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
     **{"magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
-    **{"size": 1.02345, "judged": catalogue.FAR_ABOVE_ONE, "growth": 48.213},
+    **{"size": 1.02345, "growth": 48.213},
     **{"evidence": catalogue.NO_CULPRIT, "what": "this calibration", "other": "33 ohm"},
     **{"causes": catalogue.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
     **{"advice": catalogue.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},

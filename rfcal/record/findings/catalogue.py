@@ -39,17 +39,14 @@ def note(head: str, sentence: str) -> Entry:
 
 RAW_ABOVE_ONE = note(
     "raw-above-one: {label}",
-    "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, {judged}.",
+    "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, which is "
+    "much even for an uncorrected analyzer: look at the sign of R, and whether it is the reading "
+    "that it should be.",
 )
 DISPLAY_STEP = note(
     "display-step: {name}",
     "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
     "and {degrees:g} degrees; type every digit shown, zeros too.",
-)
-LITTLE_ABOVE_ONE = "as that of an uncorrected analyzer may be"
-FAR_ABOVE_ONE = (
-    "which is much even for an uncorrected analyzer: look at the sign of R, and whether it is the "
-    "reading that it should be"
 )
 MIXED_REFERENCES = warning(
     "mixed-references: {bare}",

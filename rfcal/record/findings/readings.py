@@ -11,23 +11,21 @@ from rfcal.record.findings import catalogue as say
 from rfcal.record.format.schema import Artefact, Measurement
 
 USUAL_SIZE = 1.1
-"""Of a raw reflection [1] to which an uncorrected analyzer's goes (common practice, no source)."""
+"""Of a raw reflection [1]: so far an uncorrected analyzer's goes (common practice, no source)."""
 
 
 def about_reading(
     item: Artefact | Measurement, sweep: Sweep, *, solved: bool = True
 ) -> list[Finding]:
-    """One raw reading: beyond the chart's edge, or typed with digits that tell its step.
+    """One raw reading: far beyond the chart's edge, or typed with digits that tell its step.
 
     What an instrument that corrects itself (not `solved`) reads is judged as an answer.
     """
     found = []
     size = np.abs(sweep.reflection)
-    if solved and np.any(beyond := size > 1):
-        largest = float(size.max())
-        judged = say.LITTLE_ABOVE_ONE if largest <= USUAL_SIZE else say.FAR_ABOVE_ONE
+    if solved and np.any(beyond := size > USUAL_SIZE):
         where = span_mhz(sweep.frequency, beyond)
-        found.append(say.RAW_ABOVE_ONE(label=sweep.label, size=largest, where=where, judged=judged))
+        found.append(say.RAW_ABOVE_ONE(label=sweep.label, size=float(size.max()), where=where))
     if item.reading.typed_reflection is not None:
         magnitude, degrees = item.reading.steps
         found.append(say.DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees))

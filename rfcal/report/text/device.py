@@ -138,15 +138,15 @@ def check_line(check: Check) -> str:
     """One sentence about a check artefact."""
     off = np.abs(check.measured.value - check.expected.value)
     share, verdict = check.inside.mean(), "agrees" if check.agrees else "DOES NOT AGREE"
+    at = " at {:.0%} of its points" if check.frequency.size > 1 else ""
     if check.agrees and share < SOUND:
         return (
             f"check '{check.name}' agrees only just: off by up to {off.max():.2g} of reflection, "
-            f"outside the 95 % region at {1 - share:.0%} of its points, as one sound check in "
-            "twenty or so is"
+            f"outside the 95 % region{at.format(1 - share)}, as one sound check in twenty or so is"
         )
     return (
         f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
-        f"inside the 95 % region at {share:.0%} of its points"
+        f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}"
     )
 
 
