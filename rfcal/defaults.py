@@ -205,3 +205,8 @@ CUT_M = 1e-3
 STOCK_CABLE, STOCK_OHM = "RG-213", (50.0, 75.0)
 """What sections and stubs are cut from: loss and velocity of this cable, and these impedances [ohm]
 (the two that are sold everywhere; common practice, no source)."""
+
+FALSE_ALARM = 0.005
+"""Chance that anything which noise and stated doubts alone may turn is a warning in a sound record,
+all its tests together [1]: who is warned in vain once in a few years still looks (common practice,
+no source)."""

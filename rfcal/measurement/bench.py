@@ -30,18 +30,22 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.findings import span_mhz
+from rfcal.findings import grid_words, span_mhz
 from rfcal.maths.checks import deviations, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
 from rfcal.measurement.model import Inputs, behind_path, propagate
 from rfcal.measurement.path import PathElement, by_figures, by_file, by_sweeps, same_points
-from rfcal.models.interpolation import same_grid
+from rfcal.measurement.reread import Moved
+from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
+
+MOVED = "moved since the standards were read"
+"""The name in the budget of what rereads show beyond what was stated."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,7 @@ class Bench:
     analyzer: Analyzer = field(default_factory=Analyzer)
     standards: tuple[Known, ...] = ()
     z_ref: float = defaults.REFERENCE_OHM  # [ohm]
+    moved: tuple[Moved, ...] = ()  # what was read again after the devices
 
     def calibration(self, frequency: Real | None = None) -> Calibration:
         """The error terms at the standards' frequencies; those asked for where there are none."""
@@ -155,7 +160,34 @@ class Bench:
         reading, drift = self.raw(sweep), self.analyzer.drift
         corrected = here.error_box.correct(reading.value)
         drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
+        drifts = [moved.drift(here.frequency) for moved in self.moved]
+        if drifts and np.any(most := np.max(drifts, axis=0)):
+            drifted += drift_effects(sweep.label, here, reading.value, most, MOVED)
         return reading.plus(*here.interpolation_effects(sweep.label, corrected), *drifted)
+
+    def again(self, here: Calibration, first: Sweep, second: Sweep) -> Moved:
+        """By how much an artefact's second reading differs from its first, at the plane.
+
+        The error terms are those at the second's frequencies, which are among the first's.
+        """
+        index = points_of(second.frequency, first.frequency)
+        if index is None:
+            raise CalibrationError(
+                f"it has {grid_words(second.frequency)}, the first reading "
+                f"{grid_words(first.frequency)}: read it again at those, or at some of them"
+            )
+        earlier, later = self.raw(first).at_points(index), self.reading(here, second)
+        if first.label not in [item.reading.label for item in self.standards]:
+            drift = drift_effects(first.label, here, earlier.value, self.analyzer.drift)
+            earlier = earlier.plus(*drift)
+        box = here.error_box
+        before, after = box.correct(earlier.value), box.correct(later.value)
+        parts = [(later, 1 / box.derivative(after)), (earlier, -1 / box.derivative(before))]
+        connections = [
+            effect for sweep in (first, second) for effect in self._connection(sweep.label)
+        ]
+        change = combine(after - before, *parts).plus(*connections)
+        return Moved(first.label, here, before, change)
 
     def inputs(self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()) -> Inputs:
         """All that a device's answer depends on, the path outward from the standards' plane."""

@@ -62,6 +62,14 @@ class Step:
         return self.element.bilinear([*corrected, *(p.value for p in self.parameters)])
 
 
+def seen_beyond(reflection: Complex, error_box: Bilinear, path: Sequence[Step]) -> Complex:
+    """A reflection [1] at the plane as it is beyond a path, at the best estimates."""
+    for step in path:
+        through = step.through(error_box)
+        reflection = (through.apply if step.embed else through.correct)(reflection)
+    return reflection
+
+
 @dataclass(frozen=True, eq=False)
 class Cable:
     """A line known by its figures.

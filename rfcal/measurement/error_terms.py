@@ -127,6 +127,12 @@ class Calibration:
         inside = x / (1 - self.error_box.source_match * x)
         return np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside
 
+    def by_drift(self, x: Complex) -> dict[str, Complex]:
+        """As `by_terms`, of tracking by its logarithm: what each error term's drift changes."""
+        direct, match, inside = self.by_terms(x)
+        relative = self.error_box.reflection_tracking * inside
+        return {"directivity": direct, "source match": match, "tracking": relative}
+
     def interpolation_effects(self, label: str, reflection: Complex) -> tuple[Effect, ...]:
         """What interpolating the error terms adds to a raw reading of this corrected reflection."""
         if self.doubt is None:
@@ -168,7 +174,11 @@ def calibrate(
 
 
 def drift_effects(
-    label: str, calibration: Calibration, reading: Complex, deviation: float
+    label: str,
+    calibration: Calibration,
+    reading: Complex,
+    deviation: Real | float,
+    what: str = "drift",
 ) -> tuple[Effect, ...]:
     """What the analyzer's change between calibration and measurement adds to a raw reading [1].
 
@@ -176,12 +186,9 @@ def drift_effects(
     [1] in both axes, independently, and alike at all frequencies. Each labelled reading has its own
     time, and so a drift of its own.
     """
-    box = calibration.error_box
-    direct, match, inside = calibration.by_terms(box.correct(reading))
-    relative = box.reflection_tracking * inside  # tracking drifts by its logarithm
-    slopes = {"directivity": direct, "source match": match, "tracking": relative}
+    slopes = calibration.by_drift(calibration.error_box.correct(reading))
     pairs = (
-        both_axes(f"drift: {n}", deviation, slope=s, influence=(label, "drift", n))
+        both_axes(f"{what}: {n}", deviation, slope=s, influence=(label, what, n))
         for n, s in slopes.items()
     )
     return tuple(effect for pair in pairs for effect in pair)

@@ -10,6 +10,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
+from rfcal.measurement.reread import Moved
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
@@ -53,6 +54,8 @@ def results_json(results: Results) -> Iterator[bytes]:
         "checks": [_check(c) for c in results.checks],
         "measurements": [_device(d) for d in results.devices],
     }
+    if results.rereads:
+        data["rereads"] = [_reread(m) for m in results.rereads]
     if results.line is not None:
         data["line_check"] = _line(results.line)
     if results.matches:
@@ -108,6 +111,17 @@ def _check(check: Check) -> dict[str, Any]:
         "expanded_uncertainty": Told(half),
         "agrees": check.agrees,
         "share_of_points_inside": float(check.inside.mean()),
+    }
+
+
+def _reread(moved: Moved) -> dict[str, Any]:
+    half = coverage.K_AXIS * coverage.standard_uncertainty(moved.change.covariance())
+    return {
+        "of": moved.of,
+        "frequency_hz": moved.frequency,
+        "change": Told(moved.change.value, half),
+        "expanded_uncertainty": Told(half),
+        "drift": Told(moved.drift(moved.frequency)),
     }
 
 

@@ -20,11 +20,14 @@ from rfcal.matching.trim import Trim
 from rfcal.maths.checks import choice
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
+from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.reread import Moved
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
 from rfcal.uncertainty import coverage
+from rfcal.uncertainty.curved_regions import Region
 from rfcal.uncertainty.quantity import Quantity
 
 SPOILT = 1.05
@@ -38,11 +41,14 @@ class Check:
     name: str
     frequency: Real  # [Hz]
     measured: Quantity  # corrected reflection coefficient [1]
+    region: Region  # in which it is
     expected: Quantity  # by its definition [1]
     inside: np.ndarray  # where the difference lies in its own 95 % region
     agrees: bool  # as a whole, see `rfcal.record.findings.checks.agree`
     reading: Complex  # raw [1]
     calibration: Calibration  # that it was corrected with
+    at: str | None = None  # the device in whose place it was read
+    path: tuple[Step, ...] = ()  # that was removed to get there
 
     def expanded_uncertainty(self) -> Real:
         """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""
@@ -145,6 +151,8 @@ class Results:
         What a line check found.
     matches : tuple of MatchResult
         Networks, in the record's order.
+    rereads : tuple of Moved
+        How far what was read again has moved, in the record's order.
     """
 
     record: Record
@@ -157,6 +165,7 @@ class Results:
     software: Mapping[str, str]
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
+    rereads: tuple[Moved, ...] = ()
 
     def __repr__(self) -> str:
         names = ", ".join(device.name for device in self.devices) or "no device"

@@ -89,6 +89,17 @@ class Region:
         squared = yy * x**2 - 2 * xy * x * y + xx * y**2
         return squared <= radius**2 * np.maximum(inside, 1e-12 * xx * yy)
 
+    def squared_distance(self, other: Quantity) -> Real:
+        """Of another reflection, independent of this one, in the measure of both doubts [1]."""
+        centre: Complex = np.where(self.bent, self.centre, 1).astype(complex)
+        place = np.where(np.abs(other.value) > LEAST, other.value, LEAST)
+        ratio = np.where(self.bent, place / centre, 1)
+        way = np.where(self.bent, np.log(ratio), other.value - self.centre)
+        step = np.stack([way.real, way.imag], axis=-1)[..., None]
+        own = _scaled(other.covariance(), (1 / centre).astype(complex))
+        both = self.covariance + own + EXACT * np.eye(2)
+        return (np.swapaxes(step, -1, -2) @ np.linalg.solve(both, step))[..., 0, 0]
+
     def level_with(self, place: float, radius: Real) -> list[Complex]:
         """White directions to the two places on the edge that are as far up as a place is."""
         up = self.axes[:, 1, 0] + 1j * self.axes[:, 1, 1]

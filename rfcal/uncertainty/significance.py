@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.circles import Spread, direction
 from rfcal.uncertainty.coverage import freedom_along, student
 from rfcal.uncertainty.quantity import Quantity
@@ -12,6 +13,24 @@ ABOVE = 0.01
 """Chance of one point of a passive device to be read as active, if not held against it alone."""
 ROUNDING = 1e-9
 """Reflections are above 1 only beyond rounding [1]."""
+
+
+def shared(tests: int) -> float:
+    """The chance of one test's false alarm, of so many that have `FALSE_ALARM` together."""
+    return FALSE_ALARM / max(tests, 1)
+
+
+def far_off(squared: np.ndarray, chance: float) -> bool:
+    """Whether points of a sweep lie further off than chance explains, in all at this chance.
+
+    Their squared distances are those of two normal variables. Half of the chance is that of any
+    point's being far off by itself, half that of too many at once.
+    """
+    gross, each = chance / 2 / squared.size, chance / 4
+    # the squared distance of two normal variables exceeds -2 ln p with probability p
+    if np.any(squared > -2 * np.log(gross)):
+        return True
+    return too_many(squared > -2 * np.log(each), each)
 
 
 def too_many(outside: np.ndarray, chance: float) -> bool:

@@ -34,6 +34,7 @@ VALUES = {
     **{"length_m": 35.0, "beyond_m": 40.02, "residual": 0.0312, "expected": 0.00211},
     **{"power_w": 100.0, "volt": 312.4, "target": 1.5, "best": "2.31", "step_mhz": 0.0712},
     **{"swr": "6.5", "z_ref": 50.0, "target_ohm": 450.0, "ohm": 50.0},
+    **{"of": "short", "how": "turned clockwise by 3 degrees", "times": 12.345, "look": "look"},
     "values": "'load': resistance_ohm 50 ohm",
 }
 

@@ -130,6 +130,10 @@ CAUSES_INSIDE = (
     "a correction that the instrument did elsewhere or long ago, a wrong sign of X, a loose "
     "connector or a wrong value of the check itself"
 )
+CAUSES_BEHIND = (
+    "a wrong type, velocity factor, length or direction of what lies before '{at}', or a wrong "
+    "value of the check itself"
+)
 HINT_EXCHANGED = " It would agree if {pairs} were exchanged."
 CHECK_AT_STANDARD = warning(
     "check-at-standard: {check}",
@@ -149,6 +153,27 @@ CHECK_BLIND = warning(
 )
 
 NO_RESISTOR = "something that is no resistor, such as an open behind an eighth of a wave of line,"
+
+# What was read again
+
+MOVED = warning(
+    "moved: {of}",
+    "Between its two readings '{of}' has {how} {where}, {times:.2g} times as far as what was "
+    "stated explains: {look}, then read standards and devices anew. The uncertainty of every "
+    "device has been widened by it.",
+)
+TURNED = "turned {way} by {degrees:.2g} degrees"
+LOOK_TURNED = "look whether a lead was bent, warmed or lengthened in between, and fix it in place"
+SHRUNK = "{verb} by {part:.2g} of its size"
+LOOK_SHRUNK = "look for a loose or dirty connector"
+JUMPED = "jumped at {mhz:.6g} MHz"
+LOOK_JUMPED = "look for a connector that gives way, and touch nothing during a sweep"
+SHIFTED = "moved by up to {size:.2g} of reflection"
+LOOK_SHIFTED = (
+    "look for a loose connector, a lead that was moved, or an instrument still warming up"
+)
+LOOKS_CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
+LOOK_CORRECTED = "switch the instrument's own correction off for all readings"
 
 # Devices
 

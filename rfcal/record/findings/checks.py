@@ -7,42 +7,29 @@ from itertools import combinations
 import numpy as np
 
 from rfcal import defaults
+from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Real, from_impedance
+from rfcal.maths.reflection import from_impedance
+from rfcal.measurement.deembedding import seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.standards import contradict
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.curved_regions import Region
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import GROSS_CHANCE, too_many
-
-CHECK_CHANCE = 0.01
-"""Chance that a sound check disagrees: of one point, and at most twice that of the whole."""
+from rfcal.uncertainty.significance import far_off
 
 
-def agree(measured: Quantity, expected: Quantity) -> bool:
-    """Whether a check agrees: few points outside their 99 % region, and none grossly outside."""
-    # the squared distance of two normal variables exceeds -2 ln p with probability p
-    distance = _squared_deviations(measured, expected)
-    gross = -2 * np.log(GROSS_CHANCE / distance.size)
-    if np.any(distance > gross):
-        return False
-    return not too_many(distance > -2 * np.log(CHECK_CHANCE), CHECK_CHANCE)
+def agree(measured: Region, expected: Quantity, chance: float = FALSE_ALARM) -> bool:
+    """Whether a check agrees: no more is outside than chance makes of one sound sweep."""
+    return not far_off(measured.squared_distance(expected), chance)
 
 
-def inside_region(measured: Quantity, expected: Quantity) -> np.ndarray:
-    """Where the difference of two independent reflections lies in its own 95 % ellipse."""
-    return _squared_deviations(measured, expected) <= K_ELLIPSE**2
-
-
-def _squared_deviations(measured: Quantity, expected: Quantity) -> Real:
-    """Mahalanobis' distance of two independent reflections, squared [1]."""
-    difference = measured.value - expected.value
-    d = np.stack([difference.real, difference.imag], axis=-1)[..., None]
-    total = measured.covariance() + expected.covariance() + 1e-24 * np.eye(2)
-    return (np.swapaxes(d, -1, -2) @ np.linalg.solve(total, d))[..., 0, 0]
+def inside_region(measured: Region, expected: Quantity) -> np.ndarray:
+    """Where the difference of two independent reflections lies in its own 95 % region."""
+    return measured.squared_distance(expected) <= K_ELLIPSE**2
 
 
 OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
@@ -118,6 +105,8 @@ def _disagrees(check: Check, swaps: Sequence[tuple[str, str]], solved: bool) -> 
     hint = say.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
     where = span_mhz(check.frequency, ~check.inside)
     causes = say.CAUSES if solved else say.CAUSES_INSIDE
+    if check.path:
+        causes = say.CAUSES_BEHIND.format(at=check.at)
     return say.CHECK_DISAGREES(check=check.name, where=where, hint=hint, causes=causes)
 
 
@@ -128,8 +117,8 @@ def _either(pairs: Sequence[tuple[str, str]]) -> str:
 def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
     """Whether the check would agree if two standards' readings had been exchanged."""
     box = check.calibration.exchanged(one, other).error_box
-    moved = replace(check.measured, value=box.correct(check.reading))
-    return agree(moved, check.expected)
+    value = seen_beyond(box.correct(check.reading), box, check.path)
+    return agree(replace(check.region, centre=value), check.expected)
 
 
 def _same_place(check: Check) -> str:

@@ -8,6 +8,7 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import catalogue as say
+from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement
 
 USUAL_SIZE = 1.1
@@ -15,7 +16,7 @@ USUAL_SIZE = 1.1
 
 
 def about_reading(
-    item: Artefact | Measurement, sweep: Sweep, *, solved: bool = True
+    item: Artefact | Measurement | Reread, sweep: Sweep, *, solved: bool = True
 ) -> list[Finding]:
     """One raw reading: far beyond the chart's edge, or typed with digits that tell its step.
 

@@ -2,7 +2,7 @@
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -16,6 +16,7 @@ from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
+from rfcal.record.format.reread import REREAD, Reread, read_rereads
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
 
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
@@ -74,7 +75,8 @@ MEASUREMENT = Section(
     below=(BETWEEN.name,),
 )
 TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=True),))
-SECTIONS = (RECORD, ABOUT, ANALYZER, STANDARD, CHECK, MEASUREMENT, BETWEEN, LINE_CHECK, MATCH)
+ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
+SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH)
 """All tables of the record."""
 
 
@@ -110,6 +112,7 @@ class Record:
     measurements: tuple[Measurement, ...]
     line_check: LineCheck | None = None
     matches: tuple[MatchRequest, ...] = ()
+    rereads: tuple[Reread, ...] = ()
     # what an instrument's own correction leaves [1]; there are no standards then
     residual: Mapping[str, float] | None = None
 
@@ -118,9 +121,9 @@ class Record:
         """Whether the state of a line is what the record is for."""
         return self.purpose == "line" or not self.measurements
 
-    def items(self) -> tuple[Artefact | Measurement, ...]:
-        """All that was read, in the record's order: standards, checks, measurements."""
-        return (*self.standards, *self.checks, *self.measurements)
+    def items(self) -> tuple[Artefact | Measurement | Reread, ...]:
+        """All that was read: standards, checks, measurements, and what was read again."""
+        return (*self.standards, *self.checks, *self.measurements, *self.rereads)
 
 
 def load(folder: str | Path) -> Record:
@@ -180,6 +183,8 @@ def _record(top: Table, content: bytes) -> Record:
             )
         if head["purpose"] == "line":
             raise top.fail("[record] purpose", "there is no [line_check] to tell a line's state by")
+    checks = tuple(_check(t, measurements) for t in _items(top, CHECK))
+    artefacts = [item.name for item in (*standards, *checks)]
     z_ref = head["reference_ohm"]
     line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
     record = Record(
@@ -192,11 +197,12 @@ def _record(top: Table, content: bytes) -> Record:
             key for key in analyzer if key not in worth and (key in _WORTH or residual is not None)
         ),
         standards=standards,
-        checks=tuple(read_artefact(t, CHECK) for t in _items(top, CHECK)),
+        checks=checks,
         measurements=measurements,
         line_check=line,
         residual=residual,
         matches=read_match(top, z_ref, [m.name for m in measurements]),
+        rereads=read_rereads(_items(top, REREAD), artefacts),
     )
     _require_distinct_names(top, record)
     return record
@@ -249,6 +255,15 @@ def _items(top: Table, section: Section) -> list[Table]:
     tables = top.tables(section.name, section.header, section.header)
     name = section.keys[0]
     return [Table(t.values, f"{t.place} ('{name.read(t)}')", t.folder) for t in tables]
+
+
+def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:
+    check = read_artefact(table, CHECK)
+    names = [item.name for item in measurements]
+    if check.at is not None and check.at not in names:
+        known = f"expected one of {', '.join(names)}" if names else "there is none"
+        raise table.fail("at", f"no [[measurement]] is named '{check.at}': {known}")
+    return check
 
 
 def _measurement(table: Table) -> Measurement:

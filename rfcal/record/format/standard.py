@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from rfcal import defaults
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
 from rfcal.record.format.keys import Key, Section, Table
-from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number
+from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Line, Number
 from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 
 
@@ -115,12 +115,17 @@ def _kind_of_check(table: Table) -> str:
 _KIND_OF_CHECK = replace(
     KIND, needed=False, instead="`known` with `definition`, else `load` with `resistance_ohm`"
 )
+AT = Line(
+    "at",
+    "name of the measurement in whose device's place it was connected: it is corrected through the "
+    "same path, and so shows a wrong one",
+)
 CHECK = replace(
     STANDARD,
     header="[[check]]",
     says="Something that is no standard, so that it can contradict the others: of another make "
     "than the load, measured by itself, and not 25, 50 or 100 ohm, which hide exchanged sweeps.",
-    keys=tuple(_KIND_OF_CHECK if key is KIND else key for key in STANDARD.keys),
+    keys=(*(_KIND_OF_CHECK if key is KIND else key for key in STANDARD.keys), AT),
     kind=_kind_of_check,
 )
 
@@ -137,6 +142,7 @@ class Artefact:
     uncertainty: Mapping[str, float]  # as the record states it; empty for the defaults
     resistance_stated: bool = True
     build_stated: bool = True
+    at: str | None = None  # of a check: the measurement through whose path it was read
 
 
 def read_artefact(table: Table, section: Section) -> Artefact:
@@ -153,4 +159,5 @@ def read_artefact(table: Table, section: Section) -> Artefact:
         uncertainty=stated,
         resistance_stated="resistance_ohm" in table,
         build_stated=BUILD.name in table,
+        at=found.get(AT.name),
     )

@@ -14,8 +14,9 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import propagate
+from rfcal.measurement.model import propagate, region
 from rfcal.measurement.monte_carlo import assess
+from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
@@ -32,15 +33,18 @@ from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match
 from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
+from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.format import schema
 from rfcal.record.format.match import MatchRequest
+from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import readings
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Results
 from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import shared
 
 
 def compute(
@@ -93,6 +97,7 @@ class _Job:
         self.sweeps: dict[str, Sweep] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
+        self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
         for item in record.items():
             say(f"reading '{item.name}'")
             sweep = readings.read(record, item.reading, item.name, item.place)
@@ -110,6 +115,7 @@ class _Job:
             record.reference_ohm,
         )
         readings.require_independent(record, self.sweeps)
+        self.chance = shared(readings.tests_by_chance(record))
         self.findings += about_builds(record)
 
     def _grid(self) -> Real:
@@ -126,6 +132,9 @@ class _Job:
         calibration = self.calibration()
         self.findings += about_standards(calibration, z_ref=z_ref)
         checks = tuple(self.check(calibration, item) for item in record.checks)
+        moved = tuple(self.again(calibration, item) for item in record.rereads)
+        self.findings += about_rereads(moved, self.chance)
+        self.bench = replace(self.bench, moved=moved)
         self.findings += about_checks(checks, calibration, solved=solved, z_ref=z_ref)
         devices: tuple[Device, ...] = ()
         if correct:
@@ -150,6 +159,7 @@ class _Job:
             software=software(),
             line=line,
             matches=matches,
+            rereads=moved,
         )
 
     def calibration(self) -> Calibration:
@@ -178,7 +188,9 @@ class _Job:
         self.assumed.append(assumed_of_artefact(item, missing_uncertainty(model)))
         return model
 
-    def calibration_at(self, calibration: Calibration, item: Artefact | Measurement) -> Calibration:
+    def calibration_at(
+        self, calibration: Calibration, item: Artefact | Measurement | Reread
+    ) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
         return self._calibration_on(calibration, self.sweeps[item.name].frequency, item.name)
 
@@ -191,14 +203,24 @@ class _Job:
             self.findings.append(INTERPOLATED(name=name))
         return moved
 
+    def again(self, calibration: Calibration, item: Reread) -> Moved:
+        """How far an artefact has moved since it was read first."""
+        try:
+            here = self.calibration_at(calibration, item)
+            return self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
+        except CalibrationError as error:
+            raise RecordError(schema.FILE, item.place, str(error)) from error
+
     def path(
         self, here: Calibration, item: Measurement
     ) -> tuple[tuple[PathElement, ...], tuple[Step, ...]]:
         """What lies between the plane and a device, as it is known, and its steps."""
         elements, steps = [], []
         for between in item.between:
-            sweeps = readings.path_sweeps(self.record, between)
-            self.files += sweeps
+            if between.name not in self.ends:  # a check may have come the same way
+                self.ends[between.name] = readings.path_sweeps(self.record, between)
+                self.files += self.ends[between.name]
+            sweeps = self.ends[between.name]
             of_element = assumed_of_element(between.name, between.doubt, between.assumed)
             self.assumed.append(of_element)
             elements.append(readings.element(between, sweeps))
@@ -268,13 +290,31 @@ class _Job:
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
         here, known = self.calibration_at(calibration, item), self.known[item.name]
-        frequency = known.reading.frequency
-        inputs, measured = self.bench.corrected(here, known.reading)
+        frequency, steps = known.reading.frequency, self._steps_to(here, item)
+        inputs, measured = self.bench.corrected(here, known.reading, steps)
         expected = known.quantity(frequency, self.record.reference_ohm)
-        inside = inside_region(measured, expected)
-        agrees = agree(measured, expected)
-        reading = inputs.reading.value
-        return Check(item.name, frequency, measured, expected, inside, agrees, reading, here)
+        where = region(inputs, measured)
+        return Check(
+            name=item.name,
+            frequency=frequency,
+            measured=measured,
+            region=where,
+            expected=expected,
+            inside=inside_region(where, expected),
+            agrees=agree(where, expected, self.chance),
+            reading=inputs.reading.value,
+            calibration=here,
+            at=item.at,
+            path=steps,
+        )
+
+    def _steps_to(self, here: Calibration, check: Artefact) -> tuple[Step, ...]:
+        """The path to where a check was connected, without what is added to a device's answer."""
+        for item in self.record.measurements:
+            if item.name == check.at:
+                removed = tuple(between for between in item.between if not between.embed)
+                return self.path(here, replace(item, between=removed))[1]
+        return ()
 
     def _device(self, calibration: Calibration, item: Measurement) -> Device:
         sweep = self.sweeps[item.name]

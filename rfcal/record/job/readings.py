@@ -85,7 +85,7 @@ def _first_difference(one: Real, other: Real) -> str:
 
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
-    """Refuse a check whose reading is that of a standard."""
+    """Refuse a check whose reading is that of a standard, and a file that was read again."""
     for check in record.checks:
         for standard in record.standards:
             if _same_reading(sweeps[check.name], sweeps[standard.name]):
@@ -96,6 +96,14 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
                     "the solution and so cannot contradict it: check with an artefact that is no "
                     "standard",
                 )
+    for again in record.rereads:
+        if again.reading.files and _same_reading(sweeps[again.name], sweeps[again.of]):
+            raise RecordError(
+                FILE,
+                again.place,
+                f"its reading is the one that '{again.of}' has already: connect it once more after "
+                "the devices, and read it anew",
+            )
 
 
 def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
@@ -115,3 +123,10 @@ def _same_reading(one: Sweep, other: Sweep) -> bool:
     return np.array_equal(one.frequency, other.frequency) and np.array_equal(
         one.reflection, other.reflection
     )
+
+
+def tests_by_chance(record: Record) -> int:
+    """How many verdicts of a record chance alone may turn: they share one chance of doing so."""
+    measured = [b for m in record.measurements for b in m.between if b.kind == "measured"]
+    over = len(record.standards) > 3  # only then can they contradict each other
+    return over + sum(map(len, (record.checks, record.rereads, record.measurements, measured)))

@@ -14,6 +14,7 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex
+from rfcal.measurement.deembedding import seen_beyond
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.record.format import schema
 from rfcal.record.format.schema import FILE, Record
@@ -136,11 +137,7 @@ def corrected_with(
             moved = _moved(item.model, more)
             known[i] = moved.reflection(device.frequency, z_ref=device.z_ref)
     box = Bilinear.fit(known, [s.value for s in calibration.seen], calibration.weight)
-    reflection = box.correct(device.inputs.reading.value)
-    for step in device.inputs.path:
-        through = step.through(box)
-        reflection = (through.apply if step.embed else through.correct)(reflection)
-    return reflection
+    return seen_beyond(box.correct(device.inputs.reading.value), box, device.inputs.path)
 
 
 def _moved(model: Standard | Tabulated, by: Mapping[str, float]) -> Standard | Tabulated:

@@ -1,0 +1,83 @@
+"""What was read again and has moved: how, and what that tells."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.reflection import Real
+from rfcal.measurement.reread import Moved
+from rfcal.record.findings import catalogue as say
+from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.significance import far_off
+
+SMALL = 0.2
+"""Size of a reflection [1] below which it has no angle to speak of: it moves, it does not turn."""
+MOSTLY = 2.0
+"""So many times as much as all else is what is called by its name."""
+NEARLY = 0.03
+"""A raw reading [1] so near what an artefact is was corrected already (common practice, no
+source)."""
+
+
+def has_moved(moved: Moved, chance: float) -> bool:
+    """Whether an artefact has moved by more than chance makes of what was stated."""
+    return far_off(moved.squared(), chance)
+
+
+def about_rereads(found: Sequence[Moved], chance: float) -> list[Finding]:
+    """All that moved beyond what was stated; the chance [1] is that of each one's false alarm."""
+    return [_moved(moved) for moved in found if has_moved(moved, chance)]
+
+
+def _moved(moved: Moved) -> Finding:
+    outside = moved.squared() > K_ELLIPSE**2
+    times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
+    how, look = _how(moved, outside)
+    where = span_mhz(moved.frequency, outside)
+    return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look)
+
+
+def _how(moved: Moved, outside: np.ndarray) -> tuple[str, str]:
+    """What an artefact did between its two readings, in words, and where to look."""
+    if _corrected_meanwhile(moved):
+        return say.LOOKS_CORRECTED, say.LOOK_CORRECTED
+    change = moved.change.value
+    at = _jump(change)
+    if at is not None:
+        return say.JUMPED.format(mhz=moved.frequency[at] / 1e6), say.LOOK_JUMPED
+    if np.all(np.abs(moved.first) > SMALL):
+        ratio = 1 + change / moved.first
+        turn, grown = np.angle(ratio), np.abs(ratio) - 1
+        most = int(np.argmax(np.where(outside, np.abs(change), 0)))
+        if _size(turn) > MOSTLY * _size(grown):
+            way = "anticlockwise" if turn[most] > 0 else "clockwise"
+            degrees = abs(np.degrees(turn[most]))
+            return say.TURNED.format(degrees=degrees, way=way), say.LOOK_TURNED
+        if _size(grown) > MOSTLY * _size(turn):
+            verb = "grown" if grown[most] > 0 else "shrunk"
+            return say.SHRUNK.format(verb=verb, part=abs(grown[most])), say.LOOK_SHRUNK
+    return say.SHIFTED.format(size=np.max(np.abs(change))), say.LOOK_SHIFTED
+
+
+def _size(values: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(np.abs(values) ** 2)))
+
+
+def _corrected_meanwhile(moved: Moved) -> bool:
+    """Whether the second raw reading is what the artefact is, and the first was not."""
+    box = moved.calibration.error_box
+    first, second = box.apply(moved.first), box.apply(moved.first + moved.change.value)
+    off = _size(second - moved.first)
+    return off < NEARLY and _size(first - moved.first) > MOSTLY * off
+
+
+def _jump(change: np.ndarray) -> int | None:
+    """The point from which on a change is another one; None where it varies as a whole."""
+    steps = np.abs(np.diff(change))
+    if steps.size < 4:
+        return None
+    at = int(np.argmax(steps))
+    others: Real = np.delete(steps, range(max(at - 1, 0), min(at + 2, steps.size)))
+    sudden = steps[at] > 2 * MOSTLY * np.max(others) and steps[at] > np.max(np.abs(change)) / 2
+    return at + 1 if sudden else None

@@ -1,0 +1,131 @@
+"""What is read again after the devices, and a check in a device's place: what they show."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+
+import rfcal
+from rfcal.errors import RecordError
+from rfcal.maths.reflection import from_impedance
+from rfcal.record import export
+from rfcal.record.job.compute import compute
+from tests.record.conftest import BOX, touchstone
+
+GRID = np.linspace(50e6, 60e6, 11)
+AGAIN = '\n[[reread]]\nof = "{of}"\nreading = "raw/again.s1p"\n'
+CHECK = (
+    '\n[[check]]\nname = "120 ohm"\nresistance_ohm = 120\nat = "device"\nreading = "raw/far.s1p"'
+)
+LINE = '\n[[measurement.between]]\nline = "RG-213"\nlength_m = 4.0\nlength_uncertainty_m = 0.01'
+
+
+def add(folder, text):
+    with (folder / "record.toml").open("a") as file:
+        file.write(text)
+
+
+def read_again(folder, raw, of="short"):
+    (folder / "raw/again.s1p").write_text(touchstone(GRID, raw))
+    add(folder, AGAIN.format(of=of))
+    return compute(folder)
+
+
+def said(results, code):
+    return [f.message for f in results.findings if f.code == code]
+
+
+SHORT = BOX.apply(np.full(11, -1 + 0j))
+LATE = np.arange(11) > 6
+
+
+@pytest.mark.parametrize(
+    ("raw", "words"),
+    [
+        (SHORT * np.exp(1j * np.radians(-4)), r"'short' has turned clockwise by 3\.8 degrees"),
+        (SHORT * np.exp(1j * np.radians(4)), r"'short' has turned anticlockwise by \d"),
+        (BOX.apply(np.full(11, from_impedance(3.0))), r"'short' has shrunk by 0.11 of its size"),
+        (SHORT + 0.05 * LATE, "'short' has jumped at 57 MHz"),
+        (SHORT + 0.03 + 0.03j, "'short' has moved by up to 0.0"),
+        (np.full(11, -1 + 0.01j), "as if the instrument corrected it itself"),
+    ],
+)
+def test_what_moved_is_named_with_its_change(filed, raw, words):
+    before = compute(filed).devices[0].expanded_uncertainty()
+    results = read_again(filed, raw)
+    (message,) = said(results, "moved")
+    assert re.search(words, message)
+    assert np.any(results.devices[0].expanded_uncertainty() > 3 * before)
+    assert any(source.startswith("moved since") for source in results.devices[0].budget)
+
+
+def test_what_did_not_move_widens_nothing_and_is_not_said(filed):
+    before = compute(filed).devices[0].expanded_uncertainty()
+    results = read_again(filed, BOX.apply(np.full(11, -1 + 0.002j)))
+    assert not said(results, "moved")
+    assert results.devices[0].expanded_uncertainty() == pytest.approx(before)
+    (found,) = json.loads(b"".join(export.results_json(results)))["rereads"]
+    assert found["of"] == "short"
+    assert found["change"][0] == pytest.approx([0, 0.002], abs=1e-6)
+
+
+def test_a_load_that_moved_has_no_angle_and_a_check_may_be_read_again_too(filed):
+    results = read_again(filed, BOX.apply(np.full(11, 0.03 + 0j)), of="load")
+    assert "'load' has moved by up to 0.03" in said(results, "moved")[0]
+    (filed / "raw/check.s1p").write_text(touchstone(GRID, BOX.apply(np.full(11, 0.4 + 0j))))
+    add(filed, '\n[[check]]\nname = "117"\nresistance_ohm = 117\nreading = "raw/check.s1p"')
+    (filed / "raw/c.s1p").write_text(touchstone(GRID, BOX.apply(np.full(11, 0.3 + 0j))))
+    add(filed, '\n[[reread]]\nof = "117"\nreading = "raw/c.s1p"\n')
+    assert "'117' has shrunk by 0.25 of its size" in said(compute(filed), "moved")[1]
+
+
+def test_a_reread_may_be_typed_at_some_of_the_frequencies(filed):
+    z = rfcal.compute(filed).calibration.error_box.apply(np.full(11, -1 + 0j))[4]
+    ohm = 50 * (1 + z) / (1 - z)
+    add(filed, f'\n[[reread]]\nof = "short"\ntyped = [[54.0, {ohm.real:.2f}, {ohm.imag:.2f}]]')
+    (moved,) = compute(filed).rereads
+    assert np.abs(moved.change.value) < 0.003
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('of = "shrt"\nreading = "raw/short.s1p"', r"\[\[reread\]\] 1 .*'shrt'.*short, open, load"),
+        ('of = "short"\nreading = "raw/short.s1p"', "connect it once more after the devices"),
+        ('of = "short"\ntyped = [[54.3, 0, 1]]', "read it again at those, or at some of them"),
+        ('of = "short"', "give the raw reading by exactly one of"),
+    ],
+)
+def test_a_reread_that_is_none_is_refused(filed, text, words):
+    add(filed, f"\n[[reread]]\n{text}\n")
+    with pytest.raises(RecordError, match=words):
+        compute(filed)
+
+
+def behind_a_line(folder, ohm, length_m=4.0):
+    """What is read of a resistor at the far end of a cable."""
+    box = BOX @ rfcal.cable("RG-213", length_m).two_port(GRID).bilinear(50.0)
+    raw = box.apply(np.full(11, complex(from_impedance(ohm))))
+    (folder / "raw/far.s1p").write_text(touchstone(GRID, raw))
+
+
+@pytest.mark.parametrize(("length_m", "agrees"), [(4.0, True), (4.03, True), (4.5, False)])
+def test_a_check_in_the_devices_place_shows_a_wrong_path(filed, length_m, agrees):
+    add(filed, LINE)
+    behind_a_line(filed, 120.0, length_m)
+    add(filed, CHECK)
+    results = compute(filed)
+    assert results.checks[0].agrees is agrees
+    if agrees:
+        assert np.abs(results.checks[0].measured.value - from_impedance(120)).max() < 0.06
+    else:
+        (message,) = said(results, "check-disagrees")
+        assert "what lies before 'device'" in message
+
+
+def test_a_check_in_no_devices_place_is_refused(filed):
+    behind_a_line(filed, 120.0)
+    add(filed, CHECK.replace('at = "device"', 'at = "antenna"'))
+    with pytest.raises(RecordError, match=r"no .*measurement.* is named 'antenna'.* device"):
+        compute(filed)
