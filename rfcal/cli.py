@@ -1,4 +1,4 @@
-"""The command line: ``rfcal report | check | new | unpack``."""
+"""The command line: ``rfcal report | check | new | unpack | verify``."""
 
 import argparse
 import io
@@ -18,13 +18,13 @@ WORKBOOK = "jupyter lab notebooks/"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; the exit status is 0, or 2 where something was refused."""
+    """Run one command; the exit status is 0; 1 for a page that does not follow; 2 for a refusal."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
             stream.reconfigure(errors="replace")
     options = _parser().parse_args(arguments)
     try:
-        options.run(options)
+        status = options.run(options)
         print(end="", flush=True)
     except RfcalError as error:
         _progress("")
@@ -37,7 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return 0
         print(f"rfcal: cannot print the answer ({error.strerror})", file=sys.stderr)
         return 2
-    return 0
+    return status or 0
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -63,6 +63,14 @@ def _parser() -> argparse.ArgumentParser:
     unpack.add_argument("page", type=Path, help="a report.html")
     unpack.add_argument("folder", type=Path, help="folder to write the record to")
     unpack.set_defaults(run=_unpack)
+    verify = commands.add_parser(
+        "verify", help="compute a page again from what it carries, and say whether it follows"
+    )
+    verify.add_argument("file", type=Path, help="a report.html or results.json")
+    verify.add_argument(
+        "record", type=Path, nargs="?", help="page or folder to compute it from, if not that page"
+    )
+    verify.set_defaults(run=_verify)
     return parser
 
 
@@ -135,3 +143,13 @@ def _unpack(options: argparse.Namespace) -> None:
     found = carried_record(options.page)
     write_files(options.folder, found)
     print(f"Wrote to {options.folder}: {', '.join(found)}")
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from rfcal.report.verify import verify
+
+    _progress("computing it again")
+    found = verify(options.file, options.record)
+    _progress("")
+    print("\n".join(found.lines(options.file.name)))
+    return int(bool(found.differences))

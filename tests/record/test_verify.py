@@ -1,0 +1,114 @@
+"""A page or results.json that was changed does not follow from its record, and says where."""
+
+import base64
+import json
+import re
+import zlib
+
+import pytest
+
+from rfcal.cli import main
+from rfcal.report.verify import verify
+
+
+@pytest.fixture
+def output(filed, tmp_path):
+    folder = tmp_path / "out"
+    assert main(["report", str(filed), "--output", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def edited(output, tmp_path):
+    """A page in which one text stands in another's place."""
+
+    def edit(old, new, count=1):
+        text = (output / "report.html").read_text()
+        assert old in text
+        (tmp_path / "report.html").write_text(text.replace(old, new, count))
+        return verify(tmp_path / "report.html")
+
+    return edit
+
+
+def answer(output):
+    text = (output / "report.html").read_text()
+    return re.search(r"R = ([\d.]+) ±", text)[1]
+
+
+def test_what_rfcal_wrote_follows(output, capsys):
+    for name in ("report.html", "results.json"):
+        assert main(["verify", str(output / name)]) == 0
+        assert f"{name} follows from the record" in capsys.readouterr().out
+    found = verify(output / "results.json", output / "report.html")
+    assert found.numbers > 100
+    assert not found.differences
+
+
+def test_an_edited_headline_is_told(edited, output):
+    value = answer(output)
+    (said,) = edited(f"R = {value}", "R = 29.9").differences
+    assert said == f"it says 'R = 29.9', and the record gives 'R = {value}'"
+
+
+def test_an_edited_reading_is_told_before_what_follows_from_it(output, tmp_path, capsys):
+    text = (output / "report.html").read_text()
+    found = re.search(r'id="record">(.*?)</script>', text, re.DOTALL)
+    packed = json.loads(found[1])
+    name = next(key for key in packed if key.endswith("device.s1p"))
+    lines = zlib.decompress(base64.b64decode(packed[name])).decode().splitlines()
+    row = len(lines) // 2
+    lines[row] = " ".join([lines[row].split()[0], "0.5", "0.1"])
+    packed[name] = base64.b64encode(zlib.compress("\n".join(lines).encode())).decode()
+    page = tmp_path / "report.html"
+    page.write_text(text[: found.start(1)] + json.dumps(packed) + text[found.end(1) :])
+    assert main(["verify", str(page)]) == 1
+    said = capsys.readouterr().out.splitlines()
+    assert "does NOT follow" in said[0]
+    assert f"{name} inside is not what the page was made from" in said[1]
+
+
+def test_a_hash_that_no_longer_fits_is_told(edited, output):
+    text = (output / "report.html").read_text()
+    digest = re.search(r"<code>([0-9a-f]{64})</code>", text)[1]
+    (said,) = edited(digest, "0" * 64).differences
+    assert "its SHA-256" in said
+
+
+def test_a_changed_picture_and_a_changed_style_are_told(edited):
+    assert "the picture 'Reflection chart" in edited("<path ", '<path opacity="0" ').differences[0]
+    (said,) = edited("#0072B2", "#0072B3").differences
+    assert "not text" in said
+
+
+def test_a_sentence_left_out_is_told(edited):
+    (said,) = edited("95 % of such intervals hold the true value, ", "").differences
+    assert "such intervals" in said
+
+
+def test_other_versions_may_differ_in_the_last_digit(output, tmp_path):
+    text = (output / "report.html").read_text()
+    value = answer(output)
+    near, far = f"{float(value) + 0.01:.2f}", f"{float(value) + 0.05:.2f}"
+    page = tmp_path / "report.html"
+    for other, count in ((near, 0), (far, 1)):
+        changed = text.replace(f"R = {value}", f"R = {other}").replace("numpy ", "numpy 0.", 1)
+        page.write_text(changed)
+        found = verify(page)
+        assert len(found.differences) == count
+        assert "numpy 0." in found.other_versions
+        assert "not compared" in found.lines("report.html")[-1]
+
+
+def test_an_edited_number_of_results_json_is_told(filed, output, tmp_path, capsys):
+    shown = json.loads((output / "results.json").read_text())
+    shown["measurements"][0]["impedance_ohm"][3][0] += 1
+    file = tmp_path / "results.json"
+    file.write_text(json.dumps(shown))
+    (said,) = verify(file, output / "report.html").differences
+    assert said.startswith("measurements[0].impedance_ohm[3][0] is ")
+    assert main(["verify", str(file)]) == 2
+    assert "it carries no readings" in capsys.readouterr().err
+    file.write_text("[1, 2")
+    assert main(["verify", str(file), str(filed)]) == 2
+    assert "no results.json" in capsys.readouterr().err
