@@ -137,11 +137,12 @@ class Bench:
     def _connected(self, frequency: Real) -> list[Quantity]:
         """What each standard is, as connected once."""
         return [
-            item.quantity(frequency, self.z_ref).plus(*self._connection(item.name))
+            item.quantity(frequency, self.z_ref).plus(*self.connection(item.name))
             for item in self.standards
         ]
 
-    def _connection(self, name: str) -> tuple[Effect, ...]:
+    def connection(self, name: str) -> tuple[Effect, ...]:
+        """What connecting it once adds to its reflection at the plane."""
         return both_axes(f"{name}: connection", self.analyzer.connection)
 
     def raw(self, sweep: Sweep) -> Quantity:
@@ -184,7 +185,7 @@ class Bench:
         before, after = box.correct(earlier.value), box.correct(later.value)
         parts = [(later, 1 / box.derivative(after)), (earlier, -1 / box.derivative(before))]
         connections = [
-            effect for sweep in (first, second) for effect in self._connection(sweep.label)
+            effect for sweep in (first, second) for effect in self.connection(sweep.label)
         ]
         change = combine(after - before, *parts).plus(*connections)
         return Moved(first.label, here, before, change)
@@ -192,7 +193,7 @@ class Bench:
     def inputs(self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()) -> Inputs:
         """All that a device's answer depends on, the path outward from the standards' plane."""
         reading = self.reading(here, sweep)
-        connection = Quantity(np.zeros_like(reading.value), self._connection(sweep.label))
+        connection = Quantity(np.zeros_like(reading.value), self.connection(sweep.label))
         ends = [end for step in path for end, _ in step.readings]
         if _influences(reading) & _influences(*ends):
             raise CalibrationError(

@@ -35,13 +35,14 @@ class Moved:
     def drift(self, frequency: Real) -> Real:
         """What drift of each error term explains the rest, standard deviations [1] at [Hz].
 
-        Each error term is taken to have drifted alike. What noise, connections, the display and
-        the stated drift explain is no evidence of more.
+        What noise, connections, the display and the stated drift explain is no evidence of more.
+        All error terms are taken to have drifted alike, and each of both axes by as much as the
+        whole change: one reading shows one of many ways to move, and by chance a short one.
         """
         slopes = list(self.calibration.by_drift(self.first).values())
-        # the square of what a drift of one standard deviation of each axis changes, at the plane
+        # the square of what a drift of all terms changes, at the plane
         at_plane = np.abs(self.calibration.error_box.derivative(self.first)) ** 2
-        by_drift = 2 * np.sum(np.abs(slopes) ** 2, axis=0) / at_plane
+        by_drift = np.sum(np.abs(slopes) ** 2, axis=0) / at_plane
         explained = EXPLAINED * 2 * self.change.variance()
         more = np.maximum(np.abs(self.change.value) ** 2 - explained, 0.0)
         return np.interp(frequency, self.frequency, np.sqrt(more / by_drift))

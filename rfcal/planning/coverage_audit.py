@@ -6,15 +6,17 @@ standards are solved and the device corrected as in any record. Sessions lie alo
 axis, so that one call computes them all.
 """
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rfcal.errors import CalibrationError
-from rfcal.maths.reflection import Complex, from_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import calibrate, drift_effects
+from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
 from rfcal.measurement.model import Inputs, impedance, propagate, region
+from rfcal.measurement.reread import Moved
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE
@@ -79,21 +81,46 @@ def session(setup: Setup, true: Complex, rng: "np.random.Generator") -> Inputs:
     if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
         raise CalibrationError("an audit takes standards, and lines known by their figures")
     planned, box, bench = setup.inputs(true), setup.box(), setup.bench()
-    known = [_apart(k) for k in planned.calibration.known]
-    names = list(setup.standards)
-    seen = [
-        bench.raw(_read(setup, name, box.apply(_once(k, rng)), rng))
-        for name, k in zip(names, known, strict=True)
-    ]
-    calibration = calibrate(setup.frequency, names, known, seen)
+    calibration, again = standards(setup, planned, rng)
+    bench = replace(bench, moved=again)
     path = tuple(
         replace(s, parameters=tuple(_apart(p) for p in s.parameters)) for s in planned.path
     )
     connection = _apart(planned.connection)
     raw = box.apply(_through(path, true, rng) + _once(connection, rng))
-    drifts = drift_effects("device", planned.calibration, raw, setup.drift)
-    sweep = _read(setup, "device", _once(_apart(Quantity(raw, drifts)), rng), rng)
+    sweep = _read(setup, "device", _drifted(setup, planned, "device", raw, rng), rng)
     return Inputs(calibration, _apart(bench.reading(calibration, sweep)), connection, path)
+
+
+def standards(
+    setup: Setup, planned: Inputs, rng: "np.random.Generator"
+) -> tuple[Calibration, tuple[Moved, ...]]:
+    """The standards of every session, and how far what is read again has moved."""
+    box, bench, names = setup.box(), setup.bench(), list(setup.standards)
+    known, drawn = [_apart(k) for k in planned.calibration.known], dict[Hashable, Real]()
+    sweeps = [
+        _read(setup, name, box.apply(k.draw(rng, 1, drawn)[0]), rng)
+        for name, k in zip(names, known, strict=True)
+    ]
+    calibration = calibrate(setup.frequency, names, known, [bench.raw(s) for s in sweeps])
+    if not setup.again:
+        return calibration, ()
+    # what the artefact is stays, and it is connected anew
+    first, label = names.index(setup.again), f"{setup.again}, read again"
+    before = {effect.influence for effect in bench.connection(setup.again)}
+    own = [effect for effect in known[first].effects if effect.influence not in before]
+    same = Quantity(known[first].value, (*own, *bench.connection(label)))
+    raw = box.apply(_apart(same).draw(rng, 1, drawn)[0])
+    second = _read(setup, label, _drifted(setup, planned, label, raw, rng), rng)
+    return calibration, (bench.again(calibration, sweeps[first], second),)
+
+
+def _drifted(
+    setup: Setup, planned: Inputs, label: str, raw: Complex, rng: "np.random.Generator"
+) -> Complex:
+    """What is read of a raw reflection [1] later, after the error terms have drifted."""
+    drifts = drift_effects(label, planned.calibration, raw, setup.drift)
+    return _once(_apart(Quantity(raw, drifts)), rng)
 
 
 def _through(path: tuple[Step, ...], true: Complex, rng: "np.random.Generator") -> Complex:

@@ -68,6 +68,7 @@ class Setup:
     # terms; those of `defaults.RESIDUAL` stand in
     residual: Mapping[str, float] | None = None
     inside: tuple[Length, ...] = ()  # from the analyzer to the plane, as part of the error box
+    again: str = ""  # name of the standard that is read once more after the device
     # standards that could be added, an open or short behind an eighth of a wave at the middle of
     # the frequencies, known as well as its "delay" says
     extra: Mapping[str, Standard] = field(default_factory=lambda: EXTRA)

@@ -7,10 +7,6 @@ from rfcal.maths.circles import Spread, direction
 from rfcal.uncertainty.coverage import freedom_along, student
 from rfcal.uncertainty.quantity import Quantity
 
-GROSS_CHANCE = 1e-3
-"""Chance that any point of a sound sweep lies as far off as is held against it by itself."""
-ABOVE = 0.01
-"""Chance of one point of a passive device to be read as active, if not held against it alone."""
 ROUNDING = 1e-9
 """Reflections are above 1 only beyond rounding [1]."""
 
@@ -47,7 +43,7 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
     return bool(bdtrc(count - 1, points, chance) <= 2 * chance)
 
 
-def active_points(reflection: Quantity) -> np.ndarray:
+def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarray:
     """Where a reflection is above 1 beyond what chance leaves of a passive device."""
     size = np.abs(reflection.value)
     outward = direction(reflection.value)
@@ -58,6 +54,6 @@ def active_points(reflection: Quantity) -> np.ndarray:
     def beyond(chance: float) -> np.ndarray:
         return deviations > student(freedom, np.full(freedom.shape, 1 - chance))
 
-    gross = beyond(GROSS_CHANCE / size.size)
-    above = beyond(ABOVE)
-    return np.where(too_many(above, ABOVE), above, gross)
+    # half of the chance for any point by itself, half for too many at once
+    gross, above = beyond(chance / 2 / size.size), beyond(chance / 4)
+    return np.where(too_many(above, chance / 4), above, gross)

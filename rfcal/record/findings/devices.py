@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import Device
@@ -24,17 +25,20 @@ TOLD = 2
 """Sources of uncertainty that are named where little is known."""
 
 
-def about_device(found: Device, *, solved: bool = True) -> list[Finding]:
+def about_device(
+    found: Device, *, solved: bool = True, chance: float = FALSE_ALARM
+) -> list[Finding]:
     """What there is to say about one corrected measurement.
 
-    An instrument that corrects itself (not `solved`) has no standards to mix up.
+    An instrument that corrects itself (not `solved`) has no standards to mix up; the chance [1] is
+    that of being called active without cause.
     """
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
     judged: tuple[tuple[say.Entry, np.ndarray], ...] = (
-        (say.ACTIVE, active_points(found.reflection)),
+        (say.ACTIVE, active_points(found.reflection, chance)),
         (say.DEVICE_HIDDEN, hidden),
         (say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, crooked & (distance >= NEAR)),

@@ -25,20 +25,24 @@ COARSE = 0.05
 is no longer straight; found by whole simulated sessions."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
-DISAGREE_PROBABILITY = 1e-3
-"""Chance below which the residuals of more than three standards are called a disagreement."""
 
 
-def contradict(calibration: Calibration) -> np.ndarray:
+def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
     """The points where the standards contradict each other; none where chance explains them."""
-    bad = calibration.disagrees(DISAGREE_PROBABILITY)
-    return bad & too_many(bad, DISAGREE_PROBABILITY)
+    bad = calibration.disagrees(chance / 2)
+    return bad & too_many(bad, chance / 2)
 
 
 def about_standards(
-    calibration: Calibration, *, z_ref: float = defaults.REFERENCE_OHM
+    calibration: Calibration,
+    *,
+    z_ref: float = defaults.REFERENCE_OHM,
+    chance: float = defaults.FALSE_ALARM,
 ) -> list[Finding]:
-    """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm]."""
+    """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
+
+    The chance [1] is that of being said to contradict each other without cause.
+    """
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
@@ -55,7 +59,7 @@ def about_standards(
         beyond, size = np.abs(term) > limit, np.max(np.abs(term))
         if np.any(beyond):
             found.append(say.ERROR_TERMS(term=name, size=size, where=span_mhz(frequency, beyond)))
-    bad = contradict(calibration)
+    bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
         found.append(

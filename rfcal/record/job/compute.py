@@ -130,7 +130,7 @@ class _Job:
         """Everything, in order; without devices and networks where they are not asked for."""
         record, z_ref, solved = self.record, self.record.reference_ohm, bool(self.record.standards)
         calibration = self.calibration()
-        self.findings += about_standards(calibration, z_ref=z_ref)
+        self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance)
         checks = tuple(self.check(calibration, item) for item in record.checks)
         moved = tuple(self.again(calibration, item) for item in record.rereads)
         self.findings += about_rereads(moved, self.chance)
@@ -143,7 +143,7 @@ class _Job:
             for item in record.measurements:
                 self.path(self.calibration_at(calibration, item), item)
         for device in devices:
-            self.findings += about_device(device, solved=solved)
+            self.findings += about_device(device, solved=solved, chance=self.chance)
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(calibration) if record.line_check else None
         wanted = record.matches if correct else ()

@@ -127,6 +127,5 @@ def _same_reading(one: Sweep, other: Sweep) -> bool:
 
 def tests_by_chance(record: Record) -> int:
     """How many verdicts of a record chance alone may turn: they share one chance of doing so."""
-    measured = [b for m in record.measurements for b in m.between if b.kind == "measured"]
     over = len(record.standards) > 3  # only then can they contradict each other
-    return over + sum(map(len, (record.checks, record.rereads, record.measurements, measured)))
+    return over + sum(map(len, (record.checks, record.rereads, record.measurements)))

@@ -1,0 +1,88 @@
+"""Whole sessions by the thousand: what a second reading of a standard does to the answer."""
+
+import numpy as np
+import pytest
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance
+from rfcal.measurement.bench import Analyzer, Bench, Known
+from rfcal.measurement.model import impedance
+from rfcal.models.standards import Standard
+from rfcal.planning.coverage_audit import audit, standards
+from rfcal.planning.setup import Setup
+from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.rereads import has_moved
+from rfcal.uncertainty.coverage import K_AXIS, standard_uncertainty
+
+PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
+SESSIONS = 3000
+CASES = [{}, {"drift": 0.003}, {"noise": 0.004, "connection": 1e-4}, {"typed": True}]
+
+
+def setup(**values):
+    return Setup(np.array([70e6]), PLAIN, source_match=0.1j, tracking=0.85, **values)
+
+
+@pytest.mark.parametrize("values", CASES, ids=str)
+@pytest.mark.parametrize("again", ["short", "load"])
+def test_where_nothing_moved_answers_cover_as_often_as_without(values, again):
+    """95 %, neither less nor more, within four standard deviations of the counting."""
+    found = audit(
+        setup(again=again, **values), 30 - 20j, np.random.default_rng(4), sessions=SESSIONS
+    )
+    spread = 4 * np.sqrt(0.95 * 0.05 / SESSIONS)
+    for figure in ("resistance", "reactance"):
+        assert found.inside[figure] / SESSIONS == pytest.approx(0.95, abs=spread)
+
+
+@pytest.mark.parametrize("values", CASES, ids=str)
+def test_what_did_not_move_is_seldom_said_to_have(values):
+    here = setup(again="short", **values).repeated(40_000)
+    planned = here.inputs(np.zeros(40_000, complex))
+    _, (moved,) = standards(here, planned, np.random.default_rng(5))
+    for chance in (0.05, 0.005, 0.001):
+        alarms = np.mean(moved.squared() > -2 * np.log(chance))  # of each session by itself
+        assert alarms <= chance + 4 * np.sqrt(chance / 40_000)
+    assert not has_moved(moved, 0.005)  # nor is a sweep of so many points, taken together
+
+
+@pytest.mark.parametrize("ohm", [20 + 10j, 50 + 60j, 150 - 100j, 250])
+@pytest.mark.parametrize("kind", ["turned", "all terms"])
+def test_what_moved_is_covered_by_what_it_adds(kind, ohm):
+    """A lead is bent or the analyzer drifts beyond all that was stated, before the device."""
+    rng = np.random.default_rng(6)
+    f = 70e6 * np.linspace(1, 1 + 1e-9, SESSIONS)
+
+    def normal(size):
+        return size * (rng.standard_normal(SESSIONS) + 1j * rng.standard_normal(SESSIONS))
+
+    terms = [np.full(SESSIONS, term) for term in (0.05 + 0.02j, 0.05j, 0.9 + 0j)]
+    if kind == "turned":
+        turn = np.exp(1j * np.radians(rng.uniform(2, 10, SESSIONS) * rng.choice([-1, 1], SESSIONS)))
+        later = [terms[0], terms[1] * turn, terms[2] * turn]
+    else:
+        later = [term + normal(0.01) for term in terms]
+    before, after = Bilinear.from_error_terms(*terms), Bilinear.from_error_terms(*later)
+
+    def read(box, reflection, label):
+        return Sweep(f, box.apply(reflection + normal(0.001)) + normal(0.0005), 50.0, label)
+
+    known = tuple(
+        Known(kind, model, read(before, model.reflection(f), kind)) for kind, model in PLAIN.items()
+    )
+    bench = Bench(Analyzer(0.0005, 0.001, 0.0005), known)
+    calibration = bench.calibration()
+    moved = bench.again(
+        calibration, known[0].reading, read(after, PLAIN["short"].reflection(f), "s")
+    )
+    device = read(after, np.full(SESSIONS, from_impedance(ohm)), "device")
+    inside = []
+    for told in ((), (moved,)):
+        there = Bench(bench.analyzer, known, moved=told)
+        _, reflection = there.corrected(calibration, device)
+        z = impedance(reflection, 50.0)
+        half = K_AXIS * standard_uncertainty(z.covariance())
+        off = np.stack([(z.value - ohm).real, (z.value - ohm).imag], axis=-1)
+        inside.append(np.mean(np.abs(off) <= half))
+    assert inside[0] < 0.6
+    assert inside[1] > 0.88  # one reading shows one of many ways to move
