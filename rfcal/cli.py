@@ -1,4 +1,4 @@
-"""The command line: ``rfcal report | check | new | unpack | verify``."""
+"""The command line: ``rfcal report | check | new | unpack | verify | correct``."""
 
 import argparse
 import io
@@ -63,6 +63,17 @@ def _parser() -> argparse.ArgumentParser:
     unpack.add_argument("page", type=Path, help="a report.html")
     unpack.add_argument("folder", type=Path, help="folder to write the record to")
     unpack.set_defaults(run=_unpack)
+    correct = commands.add_parser(
+        "correct", help="apply a record's calibration to sweeps that were taken later"
+    )
+    correct.add_argument("folder", type=Path, help="the record's folder")
+    correct.add_argument("sweeps", type=Path, nargs="+", help="raw readings, Touchstone or CSV")
+    correct.add_argument("--output", type=Path, required=True, help="folder for the results")
+    correct.add_argument(
+        "--like", default="", help="a measurement of the record, whose path lies before these too"
+    )
+    correct.add_argument("--force", action="store_true", help="replace results already there")
+    correct.set_defaults(run=_correct)
     verify = commands.add_parser(
         "verify", help="compute a page again from what it carries, and say whether it follows"
     )
@@ -153,3 +164,23 @@ def _verify(options: argparse.Namespace) -> int:
     _progress("")
     print("\n".join(found.lines(options.file.name)))
     return int(bool(found.differences))
+
+
+def _correct(options: argparse.Namespace) -> None:
+    from datetime import date
+
+    from rfcal.record.job import kept
+
+    results = compute.compute(options.folder, say=_progress)
+    _progress("correcting the new sweeps")
+    devices = kept.corrected(results, options.sweeps, options.like)
+    output = dict(kept.output_files(devices))
+    _require_no_input(options.output, output, results)
+    write_files(options.output, output, force=options.force)
+    _progress("")
+    for device in devices:
+        print(f"{device.name}: {device.at(device.frequency[device.answer])}, at {device.plane}")
+    print(kept.age_words(results, date.today()))
+    for finding in kept.findings(results, devices):
+        print(f"{finding.severity}: {finding.message}")
+    print(f"Wrote to {options.output}: {', '.join(output)}")

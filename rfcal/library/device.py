@@ -316,11 +316,26 @@ class Device:
             deviations=deviations({} if uncertainty is None else uncertainty, f"'{name}'", keys),
             embed=embed,
         )
-        between, here = (*self.between, item), self.inputs.calibration
         try:
-            steps = self.bench.steps(here, between)
+            return self.behind((*self.between, item))
         except CalibrationError as error:
             raise CalibrationError(f"'{name}': {error}") from error
+
+    def behind(self, between: tuple[PathElement, ...]) -> "Device":
+        """The device that the same reading shows behind a path, such as another device's.
+
+        Parameters
+        ----------
+        between : tuple of PathElement
+            All that lies between the standards' plane and it, as `between` holds it.
+
+        Returns
+        -------
+        Device
+            At the end of that path.
+        """
+        here = self.inputs.calibration
+        steps = self.bench.steps(here, between)
         inputs, reflection = self.bench.corrected(here, self.raw, steps)
         loss = path_loss(inputs, reflection.value, np.random.default_rng(self.seed))
         return replace(

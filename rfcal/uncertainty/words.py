@@ -73,6 +73,8 @@ def value_words(
     if side:
         return "unknown" if side == "unknown" else f"{_one_sided(side, value, low, high)}{unit}"
     larger, smaller = max(high - value, value - low), min(high - value, value - low)
+    if max(abs(value), larger) <= FINEST:
+        return f"0{unit}"
     if math.isfinite(value) and larger <= SURE * abs(value):
         return f"{rounded(value, 0.0)}{unit}"
     if not math.isfinite(value) or smaller < (1 - fair) * larger:

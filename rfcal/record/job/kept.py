@@ -1,0 +1,80 @@
+"""A record's calibration, kept and applied to sweeps that were taken later."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import ArgumentError, RfcalError
+from rfcal.findings import Finding
+from rfcal.library.calibrated import CalibratedAnalyzer
+from rfcal.library.device import Device
+from rfcal.readings.sweep import read_sweep
+from rfcal.record.export import slug
+from rfcal.record.findings.devices import about_device
+from rfcal.record.results import Results
+
+COLUMNS = "frequency_hz,r_ohm,x_ohm,r_low_ohm,r_high_ohm,x_low_ohm,x_high_ohm"
+"""Of a corrected sweep as CSV: R and X, and the ends of their 95 % intervals, empty where none."""
+
+
+def corrected(results: Results, files: Sequence[Path], like: str = "") -> list[Device]:
+    """New sweeps at the standards' plane, or beyond the path of the measurement they are like."""
+    names = [file.stem for file in files]
+    if twice := next((name for name in names if names.count(name) > 1), None):
+        raise ArgumentError(f"two sweeps are named '{twice}': give them names that differ")
+    analyzer = CalibratedAnalyzer(results.bench, results.calibration)
+    between = results.device(like).between if like else ()
+    taken = {item.reading.label for item in results.bench.standards}
+    devices = []
+    for file in files:
+        # a new reading has errors of its own, which go by its name
+        label = f"{file.stem}, again" if file.stem in taken else file.stem
+        sweep = read_sweep(file.parent, file.name, label=label, z_ref=results.bench.z_ref)
+        try:
+            device = analyzer.correct(sweep)
+            devices.append(device.behind(between) if between else device)
+        except RfcalError as error:
+            raise type(error)(f"'{file}': {error}") from error
+    return devices
+
+
+def findings(results: Results, devices: Sequence[Device]) -> list[Finding]:
+    """What there is to say about them, the record's own warnings on its calibration first."""
+    about = {"standards", *results.calibration.names, *(check.name for check in results.checks)}
+    kept = [f for f in results.findings if f.severity != "note" and f.about in about]
+    solved = bool(results.record.standards)
+    return kept + [f for device in devices for f in about_device(device, solved=solved)]
+
+
+def age_words(results: Results, today: date) -> str:
+    """How old the calibration is, and what may have changed since."""
+    then = results.record.date
+    days = (today - date.fromisoformat(str(then))).days if then else None
+    old = "of unknown age" if days is None else f"{days} days old" if days != 1 else "a day old"
+    return (
+        f"the calibration is {old}: the intervals hold for the session it was made in. Since then "
+        "the analyzer's warmth and settings, the cable up to the standards' plane and its "
+        "connectors may have changed; read the short once more and correct it too: it should come "
+        "out as the short it is"
+    )
+
+
+def csv_text(device: Device) -> str:
+    """R and X of a corrected sweep with the ends of their intervals, to be read by any program."""
+    z = device.impedance.value
+    table = np.column_stack([z.real, z.imag, device.interval.reshape(-1, 4)])
+    rows = zip(device.frequency, table, strict=True)
+    return "\n".join([COLUMNS, *(f"{f:.10g},{_cells(row)}" for f, row in rows), ""])
+
+
+def _cells(row: np.ndarray) -> str:
+    return ",".join(f"{value:.7g}" if np.isfinite(value) else "" for value in row)
+
+
+def output_files(devices: Sequence[Device]) -> Iterator[tuple[str, bytes]]:
+    """Corrected sweeps by the names of their files: Touchstone and CSV."""
+    for device in devices:
+        yield f"{slug(device.name)}-corrected.s1p", device.touchstone().encode()
+        yield f"{slug(device.name)}-corrected.csv", csv_text(device).encode()

@@ -1,0 +1,89 @@
+"""A kept calibration, applied to sweeps that were taken later."""
+
+import shutil
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import rfcal
+from rfcal.cli import main
+from rfcal.record.job import kept
+from tests.record.conftest import bend
+
+DEMO = "data/demo/beacon-antenna"
+LINE = "data/demo/tower-line"
+
+
+@pytest.fixture(scope="module")
+def results():
+    return rfcal.compute(DEMO)
+
+
+def correct(folder, *files, output, more=()):
+    return main(["correct", str(folder), *map(str, files), "--output", str(output), *more])
+
+
+def test_a_new_sweep_is_corrected_as_the_record_would(results, tmp_path, capsys):
+    assert correct(DEMO, f"{DEMO}/raw/antenna.s1p", output=tmp_path / "new") == 0
+    device = results.device("antenna")
+    back = rfcal.read(tmp_path / "new/antenna-corrected.s1p")
+    assert back.reflection == pytest.approx(device.reflection.value, rel=1e-9)
+    table = np.genfromtxt(tmp_path / "new/antenna-corrected.csv", delimiter=",", names=True)
+    assert table["r_ohm"] == pytest.approx(device.impedance.value.real, rel=1e-5)
+    assert table["x_high_ohm"] == pytest.approx(device.interval[:, 1, 1], rel=1e-3)
+    said = capsys.readouterr().out
+    assert said.startswith("antenna: R 31.29 ± 0.29 ohm, X 9.47 ± 0.23 ohm")
+    assert "read the short once more" in said
+
+
+def test_the_path_of_a_measurement_lies_before_a_new_sweep_too(tmp_path, capsys):
+    swept = f"{LINE}/raw/antenna.s1p"
+    assert correct(LINE, swept, output=tmp_path / "new", more=("--like", "antenna")) == 0
+    there = rfcal.read(tmp_path / "new/antenna-corrected.s1p").reflection
+    own = rfcal.compute(LINE).device("antenna").reflection.value
+    assert there == pytest.approx(own, rel=1e-9)
+    assert correct(LINE, swept, output=tmp_path / "other", more=("--like", "mast")) == 2
+    assert "one of 'antenna' is expected" in capsys.readouterr().err
+    assert not (tmp_path / "other").exists()
+
+
+def test_age_is_told_in_days(results):
+    assert "the calibration is 10 days old" in kept.age_words(results, date(2026, 5, 26))
+    assert "a day old" in kept.age_words(results, date(2026, 5, 17))
+
+
+def test_a_record_without_a_date_has_a_calibration_of_unknown_age(filed, tmp_path, capsys):
+    bend(filed, "date = ", "# date = ")
+    assert correct(filed, filed / "raw/device.s1p", output=tmp_path / "new") == 0
+    assert "of unknown age" in capsys.readouterr().out
+
+
+def test_warnings_of_the_calibration_come_along(filed, tmp_path, capsys):
+    check = '[[check]]\nname = "wrong"\nresistance_ohm = 44\nreading = "raw/device.s1p"\n'
+    bend(filed, "[[measurement]]", check + "[[measurement]]")
+    swept = shutil.copy(filed / "raw/device.s1p", tmp_path / "new.s1p")
+    assert correct(filed, swept, output=tmp_path / "out") == 0
+    assert "warning: " in capsys.readouterr().out
+
+
+def test_what_cannot_be_corrected_is_refused_before_anything_is_written(tmp_path, capsys):
+    for files, words in (
+        ([f"{LINE}/raw/antenna.s1p"], "nothing is extrapolated"),
+        ([f"{DEMO}/raw/antena.s1p"], "cannot be read"),
+        ([f"{DEMO}/raw/load.s1p", f"{LINE}/raw/load.s1p"], "two sweeps are named 'load'"),
+    ):
+        assert correct(DEMO, *files, output=tmp_path / "new") == 2
+        assert words in capsys.readouterr().err
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_standard_read_again_has_errors_of_its_own(results):
+    (device,) = kept.corrected(results, [Path(DEMO, "raw/load.s1p")])
+    assert device.name == "load, again"
+    assert np.diff(device.interval[0, 1])[0] > 0.3
+    assert [name for name, _ in kept.output_files([device])] == [
+        "load-again-corrected.s1p",
+        "load-again-corrected.csv",
+    ]
