@@ -156,7 +156,7 @@ MUCH_CABLE_M = 10.0
 """Cable in a network from which on coils and capacitors are the easier way [m] (common practice, no
 source)."""
 
-SERIES = "E24"
+PREFERRED = "E24"
 """Preferred values that shops keep of parts of 5 % (common practice, no source)."""
 
 TOLERANCE = 0.05
@@ -178,6 +178,11 @@ CAPACITANCE_F = (0.5e-12, 1e-6)
 SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 """Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
 both sides [1]: three times their usual tolerance (common practice, no source)."""
+
+YIELD_DRAWS, FEWEST_DRAWS, MOST_DRAWN = 4000, 400, 4_000_000
+"""Draws of parts and of the measured load for the share of networks that hold the target, which is
+then known to 0.8 %; fewer of a long sweep, for no more values than the last stand in memory at
+once, and not fewer than the second [1]."""
 
 VOLT_MARGIN = 2.0
 """Of a capacitor's rated voltage over the peak that it carries [1] (common practice, no source)."""

@@ -64,9 +64,9 @@ def single_stub(
     if not low * (1 - TINY) <= wanted <= high * (1 + TINY) or size < TINY:
         quantity = "conductance" if place == SHUNT else "resistance"
         raise MatchingError(
-            f"along a line of {line.z0:.4g} ohm this load's {quantity} stays between {low:.4g} and "
-            f"{high:.4g} of the line's and a {place} stub would need {wanted:.4g}: use a line of "
-            f"{target_ohm:.4g} ohm, or an L section"
+            f"along a line of {line.z0:.3g} ohm this load's {quantity} stays between {low:.3g} and "
+            f"{high:.3g} of the line's, and a {place} stub would need {wanted:.3g}: use a line of "
+            f"{target_ohm:.3g} ohm, or an L section"
         )
     # Re (1 - rho e^(j a)) / (1 + rho e^(j a)) = wanted, at an angle a of the turned reflection
     cosine = ((1 - size**2) / wanted - 1 - size**2) / (2 * size)
@@ -106,8 +106,8 @@ def double_stub(
     if square < -TINY:
         limit = 1 / (wanted * sine**2)
         raise MatchingError(
-            f"the conductance at the first stub is {y.real:.4g} of the line's, and two stubs "
-            f"{spacing_waves:.4g} wavelengths apart match none above {limit:.4g}: move the first "
+            f"the conductance at the first stub is {y.real:.3g} of the line's, and two stubs "
+            f"{spacing_waves:.3g} wavelengths apart match none above {limit:.3g}: move the first "
             "stub along the line, change the spacing, or use a single stub, which has no such limit"
         )
     root, found = np.sqrt(max(square, 0)), []
@@ -153,13 +153,13 @@ def quarter_wave(
     shunt = [(SHUNT, reactance(frequency_hz, 1 / y.imag))]
     angle = np.angle(rho)
     tuned = (
-        ("series reactance", load_ohm.real, series),
-        ("shunt reactance", 1 / y.real, shunt),
+        ("series part", load_ohm.real, series),
+        ("shunt part", 1 / y.real, shunt),
         ("line", line.z0 * ratio, _section(frequency_hz, line, angle / 2)),
         ("line", line.z0 / ratio, _section(frequency_hz, line, (angle + np.pi) / 2)),
     )
     return tuple(
-        Network.of(f"quarter wave, tuned by {name}", section(r) + tuning)
+        Network.of(f"quarter wave, {name} at load", section(r) + tuning)
         for name, r, tuning in tuned
     )
 
@@ -179,8 +179,8 @@ def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> lis
             meeting = centre + along
             return [meeting + up, meeting - up] if up.imag > TINY * za else [complex(meeting)]
     raise MatchingError(
-        f"along {za:.4g} ohm this load stays between {low:.4g} and {high:.4g} ohm where it is real,"
-        f" and a section of {zb:.4g} ohm needs to meet the circle from {first:.4g} to {last:.4g} "
+        f"along {za:.3g} ohm this load stays between {low:.3g} and {high:.3g} ohm where it is real,"
+        f" and a section of {zb:.3g} ohm needs to meet the circle from {first:.3g} to {last:.3g} "
         "ohm: take lines further apart in impedance, or a stub"
     )
 

@@ -151,14 +151,14 @@ E_SERIES = {name: _decade(name) for name in ("E6", "E12", "E24", "E48", "E96", "
 """The preferred numbers of one decade, from 1 up [1]."""
 
 
-def preferred(index: ArrayLike, series: str = defaults.SERIES) -> Real:
+def preferred(index: ArrayLike, series: str = defaults.PREFERRED) -> Real:
     """Preferred values counted through all decades; number 0 is 1."""
     decade = E_SERIES[series]
     power, place = np.divmod(np.asarray(index), decade.size)
     return decade[place] * 10.0**power
 
 
-def preferred_below(value: ArrayLike, series: str = defaults.SERIES) -> np.ndarray:
+def preferred_below(value: ArrayLike, series: str = defaults.PREFERRED) -> np.ndarray:
     """Index of the largest preferred value that is not above a value."""
     decade = E_SERIES[series]
     value = np.asarray(value, float) * (1 + 1e-9)

@@ -16,6 +16,12 @@ from rfcal.matching.topologies import TOPOLOGIES
 
 PLACES = {name: places for row in TOPOLOGIES.values() for name, places in row.places.items()}
 """Where the parts of a network of each name lie, source to load, by how many it has."""
+FORMER = {
+    "quarter wave, tuned by series reactance": "quarter wave, series part at load",
+    "quarter wave, tuned by shunt reactance": "quarter wave, shunt part at load",
+    "quarter wave, tuned by line": "quarter wave, line at load",
+}
+"""Names that were printed once, and stand in records."""
 PREFIX = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "μ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0}
 LUMPED = re.compile(r"(\d+(?:\.\d+)?) ?([pnµμum]?)([HF])")
 PIECE = re.compile(r"(\d+(?:\.\d+)?) ?(m|mm) of (\d+(?:\.\d+)?) ohm")
@@ -26,6 +32,7 @@ def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
     """The network of real parts."""
     form = next((f for f in ("low-pass", "high-pass") if topology.endswith(f", {f}")), "")
     name = topology.removesuffix(f", {form}")
+    name = FORMER.get(name, name)
     if name not in PLACES:
         raise MatchingError(f"'{topology}' is no network: take of {'; '.join(PLACES)}")
     places = next((p for p in PLACES[name] if len(p) == len(parts)), None)

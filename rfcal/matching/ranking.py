@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge, mismatch_db
@@ -44,6 +45,11 @@ class Ranking:
     def group(self, candidate: Candidate) -> Group:
         """Where a candidate stands among them."""
         return group(candidate, self.raw_lost_db, self.least_db)
+
+    def worth(self, candidate: Candidate) -> bool:
+        """Whether anybody would notice it, where nothing is needed."""
+        gain = self.raw_lost_db - candidate.lost_db
+        return not self.nothing_needed or gain > defaults.POWER_STEP_DB
 
     def short(self) -> tuple[Candidate, ...]:
         """The best candidate of every topology, for a short list."""

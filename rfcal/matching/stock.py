@@ -17,7 +17,7 @@ from rfcal.models.line import Line
 class Stock:
     """Parts that exist."""
 
-    series: str = defaults.SERIES  # preferred values of coils and capacitors
+    series: str = defaults.PREFERRED  # preferred values of coils and capacitors
     inductor_q: float = defaults.INDUCTOR_Q
     capacitor_q: float = defaults.CAPACITOR_Q
     inductor_parallel_f: float | None = None  # a coil's own capacitance; None as it is wound

@@ -54,7 +54,7 @@ def production_yield(
     *,
     tolerance: Tolerance,
     rng: "np.random.Generator",
-    draws: int = 2000,
+    draws: int = defaults.YIELD_DRAWS,
     load_draws: Complex | None = None,
 ) -> Yield:
     """How many of the networks that might be built hold the target.
@@ -74,6 +74,19 @@ def production_yield(
     parts, measurement, both = (found <= goal.target_swr).mean(axis=1)
     spread = np.sqrt(max(both * (1 - both), 1 / draws) / draws)
     return Yield(float(parts), float(measurement), float(both), float(spread), found[2])
+
+
+def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
+    """Ends of the 95 % interval of the worst SWR in the band without a network [1].
+
+    `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
+    """
+    frequency, nothing, found = goal.in_band()[0], Network.of("nothing", []), []
+    for start in range(0, len(load_draws), CHUNK):
+        loads = goal.load_at(frequency, load_draws[start : start + CHUNK])
+        found.append(worst(nothing, frequency, loads, goal.target_ohm))
+    low, high = swr(np.quantile(np.concatenate(found), [0.025, 0.975]))
+    return float(low), float(high)
 
 
 @dataclass(frozen=True, eq=False)

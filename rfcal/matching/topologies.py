@@ -116,9 +116,9 @@ TOPOLOGIES = {
         lambda task: [task.by(lines.quarter_wave, line=line) for line in task.main_line],
         {
             "quarter wave": ((SECTION,),),
-            "quarter wave, tuned by series reactance": ((SECTION, SERIES),),
-            "quarter wave, tuned by shunt reactance": ((SECTION, SHUNT),),
-            "quarter wave, tuned by line": ((SECTION, SECTION),),
+            "quarter wave, series part at load": ((SECTION, SERIES),),
+            "quarter wave, shunt part at load": ((SECTION, SHUNT),),
+            "quarter wave, line at load": ((SECTION, SECTION),),
         },
     ),
     "two sections": Topology(

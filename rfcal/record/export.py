@@ -248,6 +248,8 @@ def _match(result: MatchResult) -> dict[str, Any]:
         "phase_deg": request.phase_deg,
         "nothing_needed": result.ranking.nothing_needed,
         "raw_worst_swr": result.ranking.raw_worst_swr,
+        "raw_worst_swr_interval": list(result.raw_swr),
+        "doubt": result.doubt or None,
         "networks": [_network(result, p) for p in result.proposals],
         "refused": result.ranking.refused,
         "path_loss_db": result.path_db,

@@ -102,6 +102,8 @@ class MatchResult:
     proposals: tuple[Proposal, ...]  # the best of each topology, in order of merit
     limit: Limit | None  # what no network without loss can beat; None at a single frequency
     after: AfterBuilding | None  # None where nothing was built yet
+    load: Quantity  # its reflection, where the network goes [1]
+    raw_swr: tuple[float, float]  # 95 % interval of the worst SWR in the band without any [1]
     # loss of the path between plane and device at the design frequency with this match [dB]:
     # matched where the network is at the device, else with the device's standing waves; nan where
     # that cannot be told, None where nothing was removed
@@ -110,7 +112,9 @@ class MatchResult:
     # where nothing lies between
     plane_swr: float | None = None
     step_hz: float | None = None  # that the sweep should have; None where its own is small enough
-    z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` [ohm]
+    z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
+    half_q: Candidate | None = None  # the first network of coils of half their Q
+    doubt: str = ""  # why the answer that the networks rest on is doubted; mostly nothing
 
     @property
     def spoilt(self) -> bool:
@@ -118,6 +122,11 @@ class MatchResult:
         if self.plane_swr is None:
             return False
         return self.plane_swr > SPOILT * self.proposals[0].candidate.worst_swr
+
+    @property
+    def surely_nothing(self) -> bool:
+        """Whether the load holds the target as it is, by all of its interval."""
+        return self.ranking.nothing_needed and self.raw_swr[1] <= self.request.target_swr
 
     @property
     def plane_beyond(self) -> bool:

@@ -180,7 +180,10 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "tolerance": f"{request.tolerance:.0%}",
         "first": match_first(result),
         "rows": [
-            {**match_row(p, result.limit), "above": match_above(result, i)}
+            {
+                **match_row(p, result.limit, doubted=bool(result.doubt)),
+                "above": match_above(result, i),
+            }
             for i, p in enumerate(result.proposals)
         ],
         "limited": not sets_none(result.limit),

@@ -103,3 +103,23 @@ def bend(folder: Path, old: str, new: str) -> None:
     text = path.read_text()
     assert old in text
     path.write_text(text.replace(old, new, 1))
+
+
+FREQUENCY = np.linspace(50e6, 60e6, 41)
+MATCH = '\n[match]\nfrequency_mhz = 55\nband_mhz = [54, 56]\npower_w = 5\ntopologies = ["L"]\n'
+
+
+@pytest.fixture
+def asked(filed):
+    """The record of files with a network of L sections asked for, over 41 points."""
+    for name, value in (("short", -1), ("open", 1), ("load", 0)):
+        text = touchstone(FREQUENCY, BOX.apply(np.array([complex(value)])))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    write(filed, "device", np.full(41, from_impedance(DEVICE_OHM)))
+    with (filed / "record.toml").open("a") as file:
+        file.write(MATCH)
+    return filed
+
+
+def write(folder, name, reflection):
+    (folder / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, BOX.apply(reflection)))

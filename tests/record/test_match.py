@@ -24,27 +24,8 @@ from rfcal.record.job.match import SHOWN
 from rfcal.report.figures import match as match_plots
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
-from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
+from tests.record.conftest import DEVICE_OHM, FREQUENCY, bend, write
 from tests.record.test_refusals import refused
-
-FREQUENCY = np.linspace(50e6, 60e6, 41)
-MATCH = '\n[match]\nfrequency_mhz = 55\nband_mhz = [54, 56]\npower_w = 5\ntopologies = ["L"]\n'
-
-
-@pytest.fixture
-def asked(filed):
-    """The record of files with a network of L sections asked for, over 41 points."""
-    for name, value in (("short", -1), ("open", 1), ("load", 0)):
-        text = touchstone(FREQUENCY, BOX.apply(np.array([complex(value)])))
-        (filed / f"raw/{name}.s1p").write_text(text)
-    write(filed, "device", np.full(41, from_impedance(DEVICE_OHM)))
-    with (filed / "record.toml").open("a") as file:
-        file.write(MATCH)
-    return filed
-
-
-def write(folder, name, reflection):
-    (folder / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, BOX.apply(reflection)))
 
 
 def test_what_is_proposed_matches_the_device(asked):
@@ -466,6 +447,9 @@ def test_nothing_needed_is_said_first(asked, tmp_path, capsys):
     assert lines[at + 1].startswith("  nothing is needed: as it is the load has SWR 1.20 at worst")
     written = (tmp_path / "o/report.html").read_text()
     assert "Nothing is needed: as it is the load has SWR 1.20" in written
+    # no stub of a few millimetres, and no table of nothing
+    assert "no network would bring 0.1 dB more to it" in written
+    assert "parts, from the transmitter" not in written
     (match,) = json.loads((tmp_path / "o/results.json").read_text())["match"]
     assert match["nothing_needed"]
     assert match["raw_worst_swr"] == pytest.approx(1.2, rel=0.01)
@@ -474,7 +458,7 @@ def test_nothing_needed_is_said_first(asked, tmp_path, capsys):
 def test_what_delivers_less_than_no_network_stands_below_a_line(asked):
     """58 ohm lose 0.02 dB by the mismatch; a stub of this cable loses more."""
     write(asked, "device", np.full(41, from_impedance(58.0)))
-    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "shunt stub"]')
+    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "shunt stub"]\ntarget_swr = 1.1')
     said = match_words.match_lines(compute(asked).matches[0])
     line = next(i for i, text in enumerate(said) if "yet delivers less than none" in text)
     stubs = [i for i, text in enumerate(said) if ". shunt stub" in text]

@@ -302,6 +302,12 @@ MATCH_TARGET = warning(
     "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
     "{remedy}.",
 )
+MATCH_LOAD = warning(
+    "match-load: {device}",
+    "Measure '{device}' better before you build: R = {r} ohm and X = {x} ohm at {mhz:.6g} MHz "
+    "leave so much open that the first network, however exact its parts, holds the target for "
+    "{share:.0%} of what the device may be. Most of that doubt comes from {sources}.",
+)
 MATCH_STEP = warning(
     "match-step: {device}",
     "The load moves so far {where} from one point of the sweep to the next that its SWR between "

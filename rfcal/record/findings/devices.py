@@ -48,7 +48,7 @@ def about_device(
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
-            sources=_sources(found.reflection, where),
+            sources=largest_sources(found.reflection, where),
             causes=say.ACTIVE_CAUSES if solved else say.ACTIVE_INSIDE,
         )
         for entry, where in judged
@@ -56,7 +56,7 @@ def about_device(
     ]
 
 
-def _sources(reflection: Quantity, where: np.ndarray) -> str:
+def largest_sources(reflection: Quantity, where: np.ndarray) -> str:
     """The largest sources of a reflection's uncertainty at some points, with their shares."""
     parts = {
         source: float(np.mean(np.trace(np.broadcast_to(c, (where.size, 2, 2))[where], 0, 1, 2)))

@@ -1,18 +1,49 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
-from rfcal.defaults import NOTED_LOSS_DB
+from collections.abc import Iterable
+
+import numpy as np
+
+from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, swr_words
+from rfcal.maths.reflection import to_impedance
+from rfcal.measurement.model import impedance_half_widths
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
+from rfcal.uncertainty.words import plus_minus
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
+
+
+DOUBTS = {
+    "error-terms": "the error terms are those of no sound analyzer",
+    "standards-disagree": "the standards contradict each other",
+    "check-disagrees": "a check disagrees",
+    "active": "the device comes out as none that is passive",
+    "path-misfit": "what was removed is not what it was taken for",
+}
+"""What shakes an answer, by the code of its finding."""
+ERROR = "an error stands above"
+
+
+def why_doubted(findings: Iterable[Finding], device: str) -> str:
+    """Why a device's answer is doubted, by what was found; empty where it is not."""
+    found = (
+        DOUBTS.get(f.code, ERROR)
+        for f in findings
+        if f.severity == "error" or (f.code in DOUBTS and (f.code != "active" or f.about == device))
+    )
+    return " and ".join(dict.fromkeys(found))
 
 
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
     found = _networks(result) if result.proposals else _none(result)
+    if result.proposals and _load_decides(result):
+        found.append(_unknown_load(result))
     if result.step_hz is not None:
         low, high = request.band_hz
         where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
@@ -29,6 +60,33 @@ def about_match(result: MatchResult) -> list[Finding]:
             )
         )
     return found
+
+
+def _load_decides(result: MatchResult) -> bool:
+    """Whether it is the measurement that leaves open whether the first network does it."""
+    first = result.proposals[0]
+    share = first.production.measurement
+    return first.candidate.meets and share < min(SURE_YIELD, first.production.parts)
+
+
+def _unknown_load(result: MatchResult) -> Finding:
+    """How little of the load is known, and what makes it so."""
+    frequency, (low, high) = result.goal.frequency, result.request.band_hz
+    at = int(np.abs(frequency - result.request.centre_hz).argmin())
+    ohm, half = (
+        to_impedance(result.load.value, result.z_ref)[at],
+        impedance_half_widths(result.load, result.z_ref)[at],
+    )
+    where = (frequency >= low) & (frequency <= high)
+    where[at] = True
+    return say.MATCH_LOAD(
+        device=result.request.measurement,
+        r=plus_minus(ohm.real, half[0]),
+        x=plus_minus(ohm.imag, half[1]),
+        mhz=frequency[at] / 1e6,
+        share=result.proposals[0].production.measurement,
+        sources=largest_sources(result.load, where),
+    )
 
 
 def _first_meets(result: MatchResult) -> bool:

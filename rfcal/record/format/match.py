@@ -146,7 +146,7 @@ _PHASE = "or how far the load side lags: a pi's voltage, a T's current"
 PHASE = Phase("phase_deg", _PHASE, "degrees, -180 to 180", -180.0, 180.0, above=True)
 _OWN = "that of the coil as it would be wound"
 STOCK = (
-    Choice("series", "preferred values", among=E_SERIES, default=defaults.SERIES),
+    Choice("series", "preferred values", among=E_SERIES, default=defaults.PREFERRED),
     Number("inductor_q", "Q of coils", "", 1.0, 1e6, default=defaults.INDUCTOR_Q),
     Number("capacitor_q", "Q of capacitors", "", 1.0, 1e6, default=defaults.CAPACITOR_Q),
     Number("inductor_parallel_f", "a coil's own capacitance", "F", 0.0, 1e-6, instead=_OWN),

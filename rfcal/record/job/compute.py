@@ -30,7 +30,7 @@ from rfcal.record.findings.catalogue import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.devices import about_device
 from rfcal.record.findings.line import about_line
-from rfcal.record.findings.match import about_match
+from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
 from rfcal.record.findings.rereads import about_rereads
@@ -284,7 +284,8 @@ class _Job:
                     f"it has {grid_words(grid)}, '{device.name}' "
                     f"{grid_words(device.frequency)}: read both at the same frequencies",
                 )
-        result = matched(wanted, device, built)
+        doubt = why_doubted(self.findings, device.name)
+        result = replace(matched(wanted, device, built), doubt=doubt)
         self.findings += about_match(result)
         return result
 

@@ -4,15 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import MatchingError, RecordError
 from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
-from rfcal.matching.goal import Candidate, Goal, step_needed
+from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.merit import by_merit, effort
 from rfcal.matching.network import Network
+from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
-from rfcal.matching.tolerance import Tolerance, production_yield, sensitivity
+from rfcal.matching.tolerance import Tolerance, production_yield, raw_range, sensitivity
 from rfcal.matching.trim import trim
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import Cable, Step
@@ -27,9 +29,6 @@ SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
 YIELD_STEP = 0.05
 """Yields that differ by less are equal [1]."""
-DRAWS, FEWEST, MOST_VALUES = 4000, 400, 4_000_000
-"""Draws of parts and of the measured load for the yield: so many, but fewer of a long sweep, for no
-more values than these stand in memory at once."""
 
 
 def matched(request: MatchRequest, device: Device, built: Quantity | None) -> MatchResult:
@@ -40,9 +39,11 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
         goal, ranking = _ranked(request, device, load)
     except MatchingError as error:
         raise RecordError(FILE, request.place_in_record, str(error)) from error
-    draws = min(DRAWS, max(FEWEST, MOST_VALUES // device.frequency.size))
+    fitting = defaults.MOST_DRAWN // device.frequency.size
+    draws = min(defaults.YIELD_DRAWS, max(defaults.FEWEST_DRAWS, fitting))
     drawn = to_impedance(before.draw(rng, draws), z_ref)
-    shown = [_proposal(request, goal, c, drawn, rng) for c in ranking.short()[:SHOWN]]
+    offered = [c for c in ranking.short() if request.built or ranking.worth(c)]
+    shown = [_proposal(request, goal, c, drawn, rng) for c in offered[:SHOWN]]
     proposals = tuple(
         by_merit(shown, lambda p: ranking.group(p.candidate), lambda p: p.candidate.lost_db, _merit)
     )
@@ -61,11 +62,26 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
         proposals,
         _limit(goal),
         after,
+        load,
+        raw_range(goal, drawn),
         _path_db(request, device, before, behind),
         plane,
         step_needed(goal, load),
         z_ref,
+        None if best is None else _half_q(goal, best),
     )
+
+
+def _half_q(goal: Goal, network: Network) -> Candidate | None:
+    """The network of coils of half their Q; None where there are none."""
+    if not any(isinstance(e.part, Inductor) for e in network.elements):
+        return None
+    elements = tuple(
+        replace(e, part=replace(e.part, q=e.part.q / 2)) if isinstance(e.part, Inductor) else e
+        for e in network.elements
+    )
+    worse = replace(network, elements=elements)
+    return judge(goal, worse, worse)
 
 
 def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:

@@ -8,7 +8,6 @@ from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred
 from rfcal.matching.tolerance import Sensitivity
 from rfcal.matching.winding import wound
 from rfcal.record.results import MatchResult, Proposal
-from rfcal.uncertainty.words import mhz
 
 TOLD = 3
 """Networks of a match table that are drawn, and told how to build."""
@@ -122,4 +121,4 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
             f"cut {exact}, from shield end to shield end with its plugs: first {1e3 * long:.0f} "
             "mm, then shorten it before it is built in"
         )
-    return f"{how}; alone and open at its end it is a short circuit at {mhz(quarter_hz)}"
+    return f"{how}; alone and open at its end it is a short circuit at {quarter_hz / 1e6:.4g} MHz"

@@ -10,10 +10,11 @@ from rfcal.matching.merit import Group
 from rfcal.matching.network import Network
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
-from rfcal.uncertainty.words import mhz, share_words
+from rfcal.uncertainty.words import digits, mhz, share_words
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
+NOT_WORTH = f"no network would bring {defaults.POWER_STEP_DB:g} dB more to it"
 
 
 def _title(network: Network) -> str:
@@ -22,13 +23,34 @@ def _title(network: Network) -> str:
 
 
 def match_first(result: MatchResult) -> str:
-    """Whether anything is needed, where nothing is; else empty."""
-    if not result.ranking.nothing_needed:
+    """Why nothing should be built, or not yet; mostly empty."""
+    if result.doubt:
+        return (
+            f"build none of these yet: {result.doubt}, so the answer that they rest on cannot be "
+            "trusted; mend that first"
+        )
+    target, raw, (low, high) = (
+        result.request.target_swr,
+        result.ranking.raw_worst_swr,
+        result.raw_swr,
+    )
+    low, high = min(low, raw), max(high, raw)
+    if low > target:
         return ""
-    then = "; what follows would only lower it" if result.proposals else ""
+    then = "what follows would only lower it" if result.proposals else NOT_WORTH
+    said = "nothing is needed: as it is the load has SWR"
+    if result.surely_nothing:
+        return f"{said} {raw:.2f} at worst, where {target:g} was asked; {then}"
+    places = int(np.clip(digits((high - low) / 2), 0, 3))
+    known = f"{raw:.{places}f} ({low:.{places}f} to {high:.{places}f})"
+    if raw > target:
+        return (
+            f"perhaps {said} {known} at worst, so it may hold the {target:g} that was asked: "
+            "measure it better before you build"
+        )
     return (
-        f"nothing is needed: as it is the load has SWR {result.ranking.raw_worst_swr:.2f} at "
-        f"worst, where {result.request.target_swr:g} was asked{then}"
+        f"probably {said} {known} at worst, so it may lie beyond the {target:g} that was asked; "
+        f"{then}"
     )
 
 
@@ -43,8 +65,13 @@ def match_above(result: MatchResult, number: int) -> str:
     )
 
 
-def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
-    """One line of the ranked table in words; with the limit, how close the network comes to it."""
+def match_row(
+    proposal: Proposal, limit: Limit | None = None, *, doubted: bool = False
+) -> dict[str, str]:
+    """One line of the ranked table in words; with the limit, how close the network comes to it.
+
+    How many hold the target is not told of an answer that is doubted.
+    """
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
@@ -55,7 +82,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
         "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
-        "yield": share_words(made.both, made.standard_uncertainty),
+        "yield": "not told" if doubted else share_words(made.both, made.standard_uncertainty),
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
 
@@ -107,16 +134,20 @@ def match_lines(result: MatchResult) -> list[str]:
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
     said += [f"  {text}" for text in (*match_after(result), match_first(result)) if text]
     for i, proposal in enumerate(result.proposals):
-        r = match_row(proposal, result.limit)
+        r = match_row(proposal, result.limit, doubted=bool(result.doubt))
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
         said.append(
             f"  {i + 1}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
             f"{r['delivered']} of the power arrives, "
-            f"{r['yield']} of such networks hold the target, up to {r['volt']}"
+            f"{_holding(result, r['yield'])}up to {r['volt']}"
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
     return said + [f"  {text}" for text in match_remarks(result)]
+
+
+def _holding(result: MatchResult, share: str) -> str:
+    return "" if result.doubt else f"{share} of such networks hold the target, "
 
 
 def match_where(result: MatchResult) -> str:
@@ -166,6 +197,23 @@ def _lossy(result: MatchResult) -> list[str]:
     ]
 
 
+def _by_q(result: MatchResult) -> list[str]:
+    """What coils of half the Q would do to the first network, where that decides."""
+    worse = result.half_q
+    if worse is None:
+        return []
+    first, q = result.proposals[0].candidate, result.request.stock.inductor_q
+    spoilt = first.meets and not worse.meets
+    if worse.lost_db - first.lost_db < defaults.POWER_STEP_DB and not spoilt:
+        return []
+    missed = f" and miss the target by its SWR of {worse.worst_swr:.2f}" if spoilt else ""
+    return [
+        f"coils are taken to have a Q of {q:g}: of {q / 2:g} the first network would lose "
+        f"{worse.loss_db:.2g} dB in its parts in place of {first.loss_db:.2g} dB{missed}; state "
+        "inductor_q as your coils have it"
+    ]
+
+
 def match_after(result: MatchResult) -> list[str]:
     """What was built, how it came out, and what to trim."""
     after, goal = result.after, result.goal
@@ -203,7 +251,7 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"with the first network in its place the standards' plane sees SWR "
             f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm{asked}"
         )
-    said += _lossy(result)
+    said += _lossy(result) + _by_q(result)
     if result.limit is not None and result.proposals:
         limit = result.limit
         if not limit.told:

@@ -1,0 +1,101 @@
+"""What is said before any network: whether one is needed, and whether the answer bears one."""
+
+import numpy as np
+import pytest
+
+from rfcal.cli import main
+from rfcal.maths.reflection import from_impedance
+from rfcal.record.job.compute import compute
+from rfcal.report.text import match as match_words
+from tests.record.conftest import MATCH, bend, write
+
+POINTS = 41
+
+
+def said_first(folder, ohm):
+    write(folder, "device", np.full(POINTS, from_impedance(ohm)))
+    return match_words.match_first(compute(folder).matches[0])
+
+
+def test_an_interval_across_the_target_is_said(asked):
+    """SWR 1.49 (1.47 to 1.51) where 1.5 is asked is no certainty, nor is 1.51 one."""
+    assert said_first(asked, 70.0).startswith("nothing is needed: as it is the load has SWR 1.40 ")
+    below = said_first(asked, 74.5)
+    assert below.startswith("probably nothing is needed: as it is the load has SWR 1.49")
+    assert "so it may lie beyond the 1.5 that was asked" in below
+    above = said_first(asked, 75.5)
+    assert above.startswith("perhaps nothing is needed: as it is the load has SWR 1.51")
+    assert above.endswith("measure it better before you build")
+    assert said_first(asked, 90.0) == ""
+
+
+def test_no_network_is_recommended_on_an_answer_that_is_doubted(asked, tmp_path, capsys):
+    """Short and open exchanged, with one standard more that shows it."""
+    write(asked, "device", np.full(POINTS, from_impedance(20 - 35j)))
+    write(asked, "more", np.full(POINTS, from_impedance(100.0)))
+    more = """
+[[standard]]
+name = "more"
+kind = "load"
+resistance_ohm = 100
+uncertainty = 0.002
+reading = "raw/more.s1p"
+"""
+    bend(asked, MATCH, more + MATCH)
+    assert match_words.match_first(compute(asked).matches[0]) == ""
+    short, other = (asked / f"raw/{name}.s1p" for name in ("short", "open"))
+    swapped = short.read_text(), other.read_text()
+    short.write_text(swapped[1])
+    other.write_text(swapped[0])
+    assert main(["report", str(asked), "--output", str(tmp_path / "o")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("match of"))
+    assert lines[at + 1].startswith("  build none of these yet: ")
+    assert "the standards contradict each other" in lines[at + 1]
+    assert not any("of such networks hold the target" in line for line in lines)
+    assert "Build none of these yet: " in (tmp_path / "o/report.html").read_text()
+
+
+def test_a_load_that_is_too_little_known_is_to_be_measured_better(asked):
+    """SWR 30: R = 1.7 ohm with a doubt of about its size."""
+    write(asked, "device", np.full(POINTS, from_impedance(1.7 + 4j)))
+    assert not any(f.code == "match-load" for f in compute_of(asked, 0.0001).findings)
+    results = compute_of(asked, 0.02)
+    (found,) = (f.message for f in results.findings if f.code == "match-load")
+    first = results.matches[0].proposals[0]
+    assert first.production.measurement < 0.9
+    assert found.startswith("Measure 'device' better before you build: R = 1.7")
+    assert f"holds the target for {first.production.measurement:.0%} of what" in found
+    assert "Most of that doubt comes from 'short" in found
+
+
+def compute_of(folder, uncertainty):
+    """The record with standards of an uncertainty."""
+    text = (folder / "record.toml").read_text()
+    bent = text.replace("uncertainty = 0.002", f"uncertainty = {uncertainty}")
+    (folder / "record.toml").write_text(bent)
+    try:
+        return compute(folder)
+    finally:
+        (folder / "record.toml").write_text(text)
+
+
+def test_an_assumed_q_is_named_where_it_decides(asked):
+    said = remarks(asked, 60 - 40j)
+    assert not any("coils are taken to have" in one for one in said)
+    (said,) = (one for one in remarks(asked, 5 - 150j) if "coils are taken to have" in one)
+    assert said.startswith("coils are taken to have a Q of 100: of 50 the first network would lose")
+    assert said.endswith("state inductor_q as your coils have it")
+
+
+def remarks(folder, ohm):
+    write(folder, "device", np.full(POINTS, from_impedance(ohm)))
+    return match_words.match_remarks(compute(folder).matches[0])
+
+
+@pytest.mark.parametrize("former", ["series reactance", "shunt reactance"])
+def test_names_of_former_pages_still_say_what_was_built(asked, former):
+    built = f'built = {{topology = "quarter wave, tuned by {former}", parts = ["1.2 m of 50 ohm", '
+    bend(asked, MATCH, MATCH + built + '"33 pF"], reading = "raw/device.s1p"}\n')
+    network = compute(asked).matches[0].after.network
+    assert network.topology == f"quarter wave, {former.split()[0]} part at load"
