@@ -58,6 +58,9 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
     new = commands.add_parser("new", help="write a commented record to start from")
     new.add_argument("folder", type=Path, help="folder to write it to")
+    new.add_argument(
+        "--from", dest="source", type=Path, help="folder of sweeps, to be told apart and copied in"
+    )
     new.set_defaults(run=_new)
     unpack = commands.add_parser("unpack", help="give back the record that a page carries")
     unpack.add_argument("page", type=Path, help="a report.html")
@@ -141,11 +144,25 @@ def _check(options: argparse.Namespace) -> None:
 def _new(options: argparse.Namespace) -> None:
     from rfcal.record.format.start import starting_record
 
-    write_files(options.folder, {FILE: starting_record().encode()})
-    print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
+    if options.source is None:
+        write_files(options.folder, {FILE: starting_record().encode()})
+        print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
+    else:
+        _sort_out(options.source, options.folder)
     folder = shlex.quote(str(options.folder))
     output = shlex.quote(f"{options.folder.resolve().name}-report")
     print(f"rfcal report {folder} --output {output}")
+
+
+def _sort_out(source: Path, folder: Path) -> None:
+    """Begin a record with the sweeps of a folder, and say what each was taken for."""
+    from rfcal.record.job.sorting import record_of, sorted_out
+
+    guesses = sorted_out(source)
+    write_files(folder, record_of(guesses, folder.resolve().name))
+    for guess in guesses:
+        print(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
+    print(f"Wrote {folder / FILE} with these; correct there what is wrong, then")
 
 
 def _unpack(options: argparse.Namespace) -> None:

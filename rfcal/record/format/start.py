@@ -89,11 +89,11 @@ typed = [[14.1, 12.2, -4.6]]
 what the key says will not do."""
 
 
-def starting_record() -> str:
-    """The text of the record, ready to be written."""
+def starting_record(shown: str = SHOWN) -> str:
+    """The text of the record, ready to be written; `shown` as `SHOWN`."""
     intro = [f"# {line}" for text in INTRO for line in textwrap.wrap(text, WIDTH - 2)]
     said: set[str] = set()
-    tables = ["\n".join(_table(rows.splitlines(), said)) for rows in SHOWN.split("\n\n")]
+    tables = ["\n".join(_table(rows.splitlines(), said)) for rows in shown.split("\n\n")]
     return "\n\n".join(["\n".join([*intro, "format = 1"]), *tables]) + "\n"
 
 

@@ -1,0 +1,175 @@
+"""Which of a folder's sweeps is which: by their names, and by the analyzer that they would make."""
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.findings import grid_words
+from rfcal.maths.bilinear import Bilinear
+from rfcal.models.interpolation import same_grid
+from rfcal.readings.sweep import Sweep, read_sweep
+from rfcal.record.format.keys import FILE
+from rfcal.record.format.start import starting_record
+
+IDEAL = {"short": -1.0, "open": 1.0, "load": 0.0}
+"""What each standard reflects [1], near enough to tell them apart."""
+WORDS = {
+    "short": {"short", "shorted", "sc"},
+    "open": {"open", "opened", "oc"},
+    "load": {"load", "match", "term", "termination"},
+}
+"""Words in a file's name that say what it is of."""
+_OHM = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?) ?(?:ohms?|r)(?![a-z0-9])", re.IGNORECASE)
+LOAD_OHM = (45.0, 55.0)
+"""A resistor between these is taken for the load."""
+MOST = 8
+"""Sweeps that are tried as standards: those nearest to the edge and to the centre of the chart."""
+CLEAR = 3.0
+"""How many times worse the next best reading of the looks must be, to be sure of the best."""
+LARGEST = 200
+"""Files of one folder."""
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What one file seems to be, and how sure that is."""
+
+    sweep: Sweep
+    kind: str  # of `IDEAL`, or "check" or "device"
+    why: str  # in words
+    ohm: float | None = None  # of a resistor, by the file's name
+
+    def table(self) -> str:
+        """What a starting record says of it."""
+        reading = f"reading = {json.dumps(f'raw/{self.sweep.label}')}  # {self.why}"
+        name = json.dumps(Path(self.sweep.label).stem)
+        if self.kind in IDEAL:
+            return f'[[standard]]\nname = "{self.kind}"\nkind = "{self.kind}"\nbuild\n{reading}\n'
+        if self.kind == "check":
+            return f"[[check]]\nname = {name}\nresistance_ohm = {self.ohm:g}\nbuild\n{reading}\n"
+        return f"[[measurement]]\nname = {name}\n{reading}\n"
+
+
+def sorted_out(folder: Path) -> list[Guess]:
+    """What each sweep of a folder seems to be: three standards, then checks, then devices."""
+    sweeps = _sweeps(folder)
+    named = {kind: [s for s in sweeps if _named(s.label) == kind] for kind in IDEAL}
+    looks = _looks(sweeps)
+    best, score = looks[0]
+    by_name = tuple(
+        look if look in found else found[0] if len(found) == 1 else None
+        for look, found in zip(best, named.values(), strict=True)
+    )
+    clear = len(looks) == 1 or looks[1][1] > CLEAR * score
+    chosen = tuple(n or b for n, b in zip(by_name, best, strict=True))
+    if len({s.label for s in chosen}) < len(chosen):  # a name against a look: the look decides
+        chosen = best
+    found = [
+        Guess(sweep, kind, _why(sweep, kind, name, look, clear, len(named[kind])))
+        for kind, sweep, name, look in zip(IDEAL, chosen, by_name, best, strict=True)
+    ]
+    rest = [sweep for sweep in sweeps if sweep not in chosen]
+    others = []
+    for sweep in rest:
+        ohm = _resistance(sweep.label)
+        kind = "device" if ohm is None else "check"
+        others.append(Guess(sweep, kind, "what is left" if ohm is None else "by its name", ohm))
+    return found + sorted(others, key=lambda guess: guess.kind)
+
+
+def _sweeps(folder: Path) -> list[Sweep]:
+    """All sweeps of one grid, that of most files."""
+    if not folder.is_dir():
+        raise RecordError(str(folder), "", "there is no such folder to read sweeps from")
+    files = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in (".s1p", ".csv"))
+    if len(files) > LARGEST:
+        raise RecordError(str(folder), "", f"it holds {len(files)} sweeps, more than {LARGEST}")
+    sweeps = [read_sweep(folder, name, label=name) for name in files]
+    groups: list[list[Sweep]] = []
+    for sweep in sweeps:
+        alike = (g for g in groups if same_grid(g[0].frequency, sweep.frequency))
+        group = next(alike, None)
+        groups.append([sweep]) if group is None else group.append(sweep)
+    largest = max(groups, key=len, default=[])
+    if len(largest) < 4:
+        at = f" ({len(largest)} have {grid_words(largest[0].frequency)})" if largest else ""
+        raise RecordError(
+            str(folder),
+            "",
+            f"it holds {len(files)} sweeps (.s1p or .csv){at}; short, open, load and a device, "
+            "read at the same frequencies, are needed",
+        )
+    return largest
+
+
+def _named(file: str) -> str:
+    """The standard that a file's name speaks of, if one."""
+    words = set(re.split(r"[^a-z0-9]+", Path(file).stem.lower()))
+    kinds = [kind for kind, own in WORDS.items() if words & own]
+    ohm = _resistance(file)
+    if not kinds and ohm is not None and LOAD_OHM[0] <= ohm <= LOAD_OHM[1]:
+        kinds = ["load"]
+    return kinds[0] if len(kinds) == 1 else ""
+
+
+def _resistance(file: str) -> float | None:
+    found = _OHM.search(Path(file).stem.replace("_", " ").replace("-", " "))
+    return float(found[1]) if found else None
+
+
+def _looks(sweeps: Sequence[Sweep]) -> list[tuple[tuple[Sweep, ...], float]]:
+    """Triples as short, open and load, that of the likeliest analyzer first."""
+    size = [float(np.median(np.abs(s.reflection))) for s in sweeps]
+    order = sorted(range(len(sweeps)), key=lambda i: abs(size[i] - 0.5), reverse=True)[:MOST]
+    tried = []
+    for triple in permutations([sweeps[i] for i in order], 3):
+        try:
+            box = Bilinear.fit(list(IDEAL.values()), [s.reflection for s in triple])
+        except CalibrationError:
+            continue
+        tried.append((triple, _unlikely(box, triple[0].frequency)))
+    if not tried:
+        raise CalibrationError("no three of the sweeps differ at every frequency: none can be told")
+    return sorted(tried, key=lambda item: item[1])
+
+
+def _unlikely(box: Bilinear, frequency: np.ndarray) -> float:
+    """How far an analyzer is from an ideal one with a cable in front of it."""
+    tracking = box.reflection_tracking
+    terms = [box.directivity, box.source_match, np.maximum(np.abs(tracking) - 1, 0)]
+    far = float(np.sqrt(sum(np.mean(np.abs(term) ** 2) for term in terms)))
+    # open and short exchanged turn the tracking's sign: its phase, led back to zero frequency
+    phase = np.unwrap(np.angle(tracking))
+    at_zero = np.polynomial.Polynomial.fit(frequency, phase, min(1, frequency.size - 1))(0.0)
+    turned = abs(np.angle(np.exp(1j * at_zero))) / np.pi
+    return far + turned + 0.01
+
+
+def _why(sweep: Sweep, kind: str, name: Sweep | None, look: Sweep, clear: bool, alike: int) -> str:
+    """How sure a standard is."""
+    if name is sweep and look is sweep:
+        several = f"; {alike} are named so: make sure" if alike > 1 else ""
+        return f"by its name and by how it reflects{several}"
+    if name is sweep:
+        return f"by its name only: by how it reflects, '{look.label}' looks more like the {kind}"
+    against = f", though '{name.label}' is named so" if name else ""
+    sure = "clearly" if clear else "NOT SURE"
+    return f"by how it reflects ({sure}){against}"
+
+
+def record_of(guesses: Sequence[Guess], title: str) -> dict[str, bytes]:
+    """A starting record of them, by relative path: its text, and the readings as they are."""
+    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\nreference_ohm\n"
+    worth = "[analyzer]\nnoise\nconnection\ndrift\n"
+    text = starting_record("\n".join([head, worth, *(guess.table() for guess in guesses)]))
+    readings = {f"raw/{g.sweep.label}": g.sweep.origin for g in guesses}
+    return {
+        FILE: text.encode(),
+        **{name: origin.content for name, origin in readings.items() if origin is not None},
+    }
