@@ -63,13 +63,29 @@ CABLES: Mapping[str, Cable] = {
 """Cables by the name that a record uses."""
 
 
+def cable_type(name: str) -> str:
+    """The type that a name means, however it is spelt; the name itself where it means none."""
+    plain = _plain(name)
+    return _SPELT.get(plain) or _SPELT.get(plain.removesuffix("u"), name)
+
+
+def _plain(name: str) -> str:
+    """Letters and digits of a name alone: ``"RG 58C/U"`` is ``"rg58cu"``."""
+    return "".join(filter(str.isalnum, name)).lower()
+
+
+# without its letter it is any of a kind, and their tables differ by less than the doubt of this one
+_SPELT = {"rg58": "RG-58C", **{_plain(kind): kind for kind in CABLES}}
+
+
 def cable(kind: str, length_m: float, *, uncertainty: Mapping[str, float] | None = None) -> Line:
     """A piece of a cable known by its type.
 
     Parameters
     ----------
     kind : str
-        Type, such as ``"RG-213"`` or ``"foam 10 mm"``; an unknown one is answered with all.
+        Type, such as ``"RG-213"``, ``"rg 213/u"`` or ``"foam 10 mm"``; an unknown one is
+        answered with all.
     length_m : float
         Physical length [m].
     uncertainty : mapping of str to float, optional
@@ -86,6 +102,7 @@ def cable(kind: str, length_m: float, *, uncertainty: Mapping[str, float] | None
     >>> print(line.velocity_factor, f"{line.loss_db_per_100m(100e6):.2f} dB per 100 m")
     0.66 6.42 dB per 100 m
     """
+    kind = cable_type(kind) if isinstance(kind, str) else kind
     choice(kind, "the type of a cable", CABLES)
     line = CABLES[kind].line(length_m)
     stated = {} if uncertainty is None else deviations(uncertainty, "a cable", UNCERTAIN)

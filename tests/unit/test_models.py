@@ -7,7 +7,7 @@ import pytest
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError
-from rfcal.models.cables import CABLES
+from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.interpolation import between_points
 from rfcal.models.line import Line, loss_law
 from rfcal.models.standards import KINDS, Standard, Tabulated, with_default_uncertainty
@@ -190,3 +190,25 @@ def test_cables_by_name_follow_their_tables(name):
         assert fitted == pytest.approx(loss, rel=0.12)
     assert 0.6 < cable.velocity_factor < 1
     assert cable.source
+
+
+@pytest.mark.parametrize(
+    ("spelt", "kind"),
+    [
+        ("rg58", "RG-58C"),
+        ("RG 58 A/U", "RG-58A"),
+        ("Rg213", "RG-213"),
+        ("foam 10mm", "foam 10 mm"),
+        ("house 3", "house 3"),
+    ],
+)
+def test_a_type_of_cable_is_known_however_it_is_spelt(spelt, kind):
+    assert cable_type(spelt) == kind
+
+
+def test_a_cable_of_no_known_letter_is_as_doubtful_as_its_tables_differ():
+    for other in ("RG-58A", "RG-58C"):
+        there = CABLES[other].line(1.0).loss_db_per_100m([30e6, 100e6, 450e6])
+        taken = CABLES[cable_type("RG-58")]
+        own = taken.line(1.0).loss_db_per_100m([30e6, 100e6, 450e6])
+        assert np.all(np.abs(there / own - 1) < 2 * taken.loss_doubt)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
-from rfcal.models.cables import CABLES, Cable
+from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows, show
@@ -94,6 +94,13 @@ def line_of(found: dict[str, Any], known: Cable | None, length_m: float) -> Line
     return Line(length_m, velocity, z0, *(loss_law(rows) if rows else (0.0, 0.0)))
 
 
+class Type(Choice):
+    """A type of cable, however it is spelt."""
+
+    def _value(self, table: Table, found: Any) -> Any:
+        return super()._value(table, cable_type(found) if isinstance(found, str) else found)
+
+
 LINE_CHECK = Section(
     "[line_check]",
     "The state of a line, from a sweep of it in equal steps: what reflects where, what changed "
@@ -101,7 +108,7 @@ LINE_CHECK = Section(
     (
         File("reading", "sweep of the line", needed=True),
         File("baseline", "an earlier one"),
-        Choice("line", "its type, for velocity factor, impedance and loss", among=CABLES),
+        Type("line", "its type, for velocity factor, impedance and loss", among=CABLES),
         VELOCITY_FACTOR,
         VELOCITY_FACTOR_UNCERTAINTY,
         replace(LENGTH, default=0.0, instead="not known"),

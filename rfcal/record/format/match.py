@@ -12,7 +12,7 @@ from rfcal.matching.parts import E_SERIES
 from rfcal.matching.printed import as_printed
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES
-from rfcal.models.cables import CABLES
+from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, finite, one_among
@@ -71,7 +71,7 @@ class Lines(Key):
 
     def _line(self, table: Table, one: object, number: int) -> Line:
         if isinstance(one, str):
-            return CABLES[one_among(table, self.name, one, CABLES)].line(1.0)
+            return CABLES[one_among(table, self.name, cable_type(one), CABLES)].line(1.0)
         if not isinstance(one, dict):
             raise table.fail(self.name, f"entry {number} is neither a type nor a line of your own")
         own = Table(one, f"{table.place} {self.name} {number}", table.folder)

@@ -6,7 +6,7 @@ from typing import Any
 
 from rfcal import defaults
 from rfcal.measurement.path import usual_doubt
-from rfcal.models.cables import CABLES
+from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Section, Table
@@ -143,7 +143,7 @@ def _element(table: Table, device: str, number: int) -> Between:
 
 def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:
     """A cable by its type, or by values of the user's own under any name; its usual doubt."""
-    known = CABLES.get(found["line"])
+    known = CABLES.get(cable_type(found["line"]))
     if known is None and not all(key.name in table for key in lines.OWN):
         raise table.fail(
             "line",
