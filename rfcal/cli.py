@@ -18,7 +18,7 @@ WORKBOOK = "jupyter lab notebooks/"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; the exit status is 0; 1 for a page that does not follow; 2 for a refusal."""
+    """Run one command: 0, 1 where a page does not follow, 2 for a refusal, 130 for Ctrl-C."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
             stream.reconfigure(errors="replace")
@@ -30,6 +30,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _progress("")
         print(f"rfcal: {error}", file=sys.stderr)
         return 2
+    except KeyboardInterrupt:
+        _progress("")
+        print("rfcal: stopped", file=sys.stderr)
+        return 130
     except OSError as error:
         # all work on files is over or refused by then: only the printing can fail
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,5 +1,6 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
+import hashlib
 import json
 import re
 from collections.abc import Iterator
@@ -46,6 +47,7 @@ def results_json(results: Results) -> Iterator[bytes]:
             "title": record.title,
             "date": record.date,
             "reference_ohm": record.reference_ohm,
+            "fingerprint": fingerprint(results),
         },
         "inputs": inputs(results),
         "software": dict(results.software),
@@ -84,6 +86,14 @@ def inputs(results: Results) -> list[dict[str, Any]]:
         if sweep.origin is not None
     }
     return list(found.values())
+
+
+def fingerprint(results: Results) -> str:
+    """One fingerprint of the record with all its files: each file written about it carries it."""
+    whole = hashlib.sha256(results.record.content)
+    for entry in inputs(results):
+        whole.update(f"\n{entry['sha256']} {entry['file']}".encode())
+    return whole.hexdigest()
 
 
 def _calibration(results: Results) -> dict[str, Any]:
@@ -315,9 +325,9 @@ def _upper(covariance: np.ndarray) -> np.ndarray:
     return np.stack([covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]], axis=-1)
 
 
-def touchstone(device: Device) -> str:
-    """A corrected measurement as a one-port Touchstone file."""
-    about = f"{device.name}: corrected reflection at {device.plane}"
+def touchstone(device: Device, of: str) -> str:
+    """A corrected measurement as a one-port Touchstone file, with its record's fingerprint."""
+    about = f"{device.name}: corrected reflection at {device.plane}; record {of}"
     return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
 
 

@@ -1,12 +1,21 @@
-"""Writing to disk: whole or not at all, and nothing of the user's overwritten unasked."""
+"""Writing to disk: a whole set of files or none, whatever stops it, and nothing unasked.
+
+A set is written aside, in the folder `ASIDE` beside where it will stand. The name `READY` is the
+mark that it is whole: before it a stop leaves nothing, after it the next run finishes the set. At
+every moment each file of a whole set stands in `READY` or in its place.
+"""
 
 import os
 import shutil
-import tempfile
-from collections.abc import Iterable, Mapping
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 from rfcal.errors import RecordError
+
+ASIDE, READY, NEW, OLD, LOCK = ".rfcal-writing", "ready", "new", "old", "lock"
 
 
 def write_files(
@@ -15,17 +24,70 @@ def write_files(
     """Write files by relative path, all or none; with `force` over those of the same names."""
     made: list[Path] = []
     try:
-        for name in files:
-            _require_place(folder, name, force)
         _make(folder, made)
-        with tempfile.TemporaryDirectory(prefix=".rfcal-", dir=folder) as spare:
-            _swap_in(folder, Path(spare), files, made)
-    except (OSError, ValueError) as error:
+        with _alone(folder) as aside:
+            _finish_what_was_stopped(folder, aside)
+            for name in files:
+                _require_place(folder, name, force)
+            _write(aside / NEW, files)
+            _swap_in(folder, aside, list(files), made)
+    except BaseException as error:
         for path in reversed(made):
-            if not any(path.iterdir()):
+            if path.exists() and not any(path.iterdir()):
                 path.rmdir()
+        if not isinstance(error, OSError | ValueError):
+            raise
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(folder), "", f"cannot be written to ({why})") from error
+
+
+@contextmanager
+def _alone(folder: Path) -> Iterator[Path]:
+    """The folder to write aside in, with a lock that falls when its holder ends in any way."""
+    aside = folder / ASIDE
+    if aside.is_symlink():
+        raise RecordError(str(aside), "", "this is a link; delete it, it is no folder of rfcal's")
+    aside.mkdir(exist_ok=True)
+    with (aside / LOCK).open("ab") as lock:
+        try:
+            _take(lock)
+            alone = os.path.samestat(os.fstat(lock.fileno()), os.stat(aside / LOCK))
+        except (BlockingIOError, PermissionError, FileNotFoundError):
+            alone = False
+        if not alone:
+            raise RecordError(
+                str(folder), "", "another run is writing to this folder: wait until it has ended"
+            )
+        try:
+            yield aside
+        finally:
+            if not (aside / READY).exists():
+                try:
+                    shutil.rmtree(aside, ignore_errors=True)  # what stays, the next run removes
+                finally:  # should Ctrl-C have stopped that
+                    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _take(lock: IO[bytes]) -> None:
+    if sys.platform == "win32":
+        import msvcrt
+
+        msvcrt.locking(lock.fileno(), msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl
+
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _finish_what_was_stopped(folder: Path, aside: Path) -> None:
+    """Put in its place what is left of a whole set; throw away one that never became whole."""
+    left = [p for p in (aside / READY).rglob("*") if not p.is_dir() or p.is_symlink()]
+    names = [str(path.relative_to(aside / READY)) for path in left]
+    for name in names:
+        _require_place(folder, name, force=True)
+    _move(folder, aside, names, [])
+    for rest in (READY, NEW, OLD):
+        shutil.rmtree(aside / rest, ignore_errors=True)
 
 
 def _require_place(folder: Path, name: str, force: bool) -> None:
@@ -40,11 +102,6 @@ def _require_place(folder: Path, name: str, force: bool) -> None:
         )
     if target.is_dir():
         raise RecordError(str(target), "", "this is a folder, and a file is to be written here")
-    for above in target.parents:
-        if above.exists():
-            if not above.is_dir():
-                raise RecordError(str(above), "", "this is a file, and a folder is needed here")
-            break
     if not target.parent.resolve().is_relative_to(folder.resolve()):
         raise RecordError(str(target), "", f"a link leads this outside {folder}; nothing was done")
 
@@ -52,34 +109,49 @@ def _require_place(folder: Path, name: str, force: bool) -> None:
 def _make(folder: Path, made: list[Path]) -> None:
     """Make a folder and those above it, and note which were made."""
     for path in (*reversed(folder.parents), folder):
-        if not path.exists():
-            path.mkdir()
-            made.append(path)
+        if path.is_dir():
+            continue
+        if os.path.lexists(path):
+            raise RecordError(str(path), "", "this is a file, and a folder is needed here")
+        path.mkdir()
+        made.append(path)
 
 
-def _swap_in(
-    folder: Path, spare: Path, files: Mapping[str, bytes | Iterable[bytes]], made: list[Path]
-) -> None:
-    """Write to a spare folder first, then move each into its place; undo all if one fails."""
-    new, old = spare / "new", spare / "old"
+def _write(aside: Path, files: Mapping[str, bytes | Iterable[bytes]]) -> None:
     for name, content in files.items():
-        (new / name).parent.mkdir(parents=True, exist_ok=True)
-        with (new / name).open("wb") as file:
+        (aside / name).parent.mkdir(parents=True, exist_ok=True)
+        with (aside / name).open("wb") as file:
             file.writelines([content] if isinstance(content, bytes) else content)
-    done: list[str] = []
+
+
+def _swap_in(folder: Path, aside: Path, names: list[str], made: list[Path]) -> None:
+    """Move a written set into its place; undo it whatever stops that."""
     try:
-        for name in files:
-            target = folder / name
-            _make(target.parent, made)
-            if os.path.lexists(target):
-                (old / name).parent.mkdir(parents=True, exist_ok=True)
-                shutil.copy2(target, old / name, follow_symlinks=False)
-            done.append(name)
-            os.replace(new / name, target)
-    except OSError:
-        for name in done:
-            if os.path.lexists(old / name):
-                os.replace(old / name, folder / name)
-            else:
-                (folder / name).unlink(missing_ok=True)
+        os.rename(aside / NEW, aside / READY)
+        _move(folder, aside, names, made)
+        os.rename(aside / READY, aside / NEW)
+    except BaseException:
+        if (aside / READY).exists():
+            _move_back(folder, aside, names)
         raise
+
+
+def _move(folder: Path, aside: Path, names: list[str], made: list[Path]) -> None:
+    for name in names:
+        target, old = folder / name, aside / OLD / name
+        _make(target.parent, made)
+        if os.path.lexists(target):
+            old.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(target, old)
+        os.replace(aside / READY / name, target)
+
+
+def _move_back(folder: Path, aside: Path, names: list[str]) -> None:
+    """The files as they were before; stopped in here, the next run finishes the new set."""
+    for name in names:
+        target, ready, old = folder / name, aside / READY / name, aside / OLD / name
+        if not os.path.lexists(ready):
+            os.replace(target, ready)
+        if os.path.lexists(old):
+            os.replace(old, target)
+    os.rename(aside / READY, aside / NEW)

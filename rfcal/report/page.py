@@ -37,11 +37,12 @@ TABLE_ROWS = 2001
 
 def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
     """Everything that ``rfcal report`` writes, by file name; a long file in pieces."""
+    of = export.fingerprint(results)
     return {
         "report.html": page(results).encode(),
         "results.json": export.results_json(results),
         **{
-            name: export.touchstone(results.device(device)).encode()
+            name: export.touchstone(results.device(device), of).encode()
             for device, name in export.file_names(results).items()
         },
     }
@@ -71,6 +72,7 @@ def page(results: Results) -> str:
         standards=_standards(results),
         error_terms="" if results.record.residual else _error_terms(results),
         inputs=export.inputs(results),
+        fingerprint=export.fingerprint(results),
         software=results.software,
         cautions=CAUTIONS,
         files=export.file_names(results),

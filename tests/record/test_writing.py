@@ -1,0 +1,147 @@
+"""Files are written as one set or not at all: killed, interrupted, twice at once, mixed."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+
+from rfcal.cli import main
+from rfcal.errors import RecordError
+from rfcal.record import files
+from rfcal.record.files import write_files
+from rfcal.record.job import compute
+from tests.record.conftest import bend
+
+OLD = {"a": b"old", "raw/b": b"old", "c": b"old"}
+NEW = dict.fromkeys([*OLD, "d"], b"new")
+KILLS = """
+import os, random, signal, sys, time
+from pathlib import Path
+from rfcal.errors import RecordError
+from rfcal.record.files import write_files
+
+folder, names, left = Path(sys.argv[1]), ["a", "raw/b", "c"], 0
+(folder / "foreign").write_text("mine")
+write_files(folder, dict.fromkeys(names, b""))
+random.seed(1)
+for run in range(100):
+    child = os.fork()
+    while not child:
+        run += 1
+        write_files(folder, {name: [str(run).encode()] * 100 for name in names}, force=True)
+    time.sleep(random.uniform(0.002, 0.02))
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    left += (folder / ".rfcal-writing").exists()
+    try:
+        write_files(folder, {"a": b"never"})
+    except RecordError as error:
+        assert "already there" in str(error), error
+    assert len({(folder / name).read_bytes() for name in names}) == 1, run
+    assert {p.name for p in folder.iterdir()} == {"a", "raw", "c", "foreign"}, run
+assert left > 20, left
+"""
+
+
+def held(folder):
+    return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork")
+def test_after_kills_at_random_moments_the_next_run_makes_the_set_whole(tmp_path):
+    subprocess.run([sys.executable, "-c", KILLS, str(tmp_path)], check=True)
+
+
+@pytest.mark.parametrize("at", range(7))
+def test_ctrl_c_at_any_move_leaves_the_old_set(tmp_path, monkeypatch, at):
+    write_files(tmp_path, OLD)
+    moves, replace = [], os.replace
+
+    def interrupted(source, target):
+        moves.append(target)
+        if len(moves) == at + 1:
+            raise KeyboardInterrupt
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_files(tmp_path, NEW, force=True)
+    assert held(tmp_path) == OLD
+    assert not (tmp_path / files.ASIDE).exists()
+
+
+@pytest.mark.parametrize("kind", [KeyboardInterrupt, MemoryError, OSError])
+def test_a_stop_while_the_content_is_made_leaves_nothing(tmp_path, kind):
+    def content():
+        yield b"begun"
+        raise kind
+
+    with pytest.raises((kind, RecordError)):
+        write_files(tmp_path / "new/deep", {"a": b"1", "b": content()})
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_stop_while_undoing_is_made_good_by_the_next_run(tmp_path, monkeypatch):
+    write_files(tmp_path, OLD)
+    moves, replace = [], os.replace
+
+    def stopped(source, target):
+        moves.append(target)
+        if len(moves) >= 4:
+            raise KeyboardInterrupt
+        replace(source, target)
+
+    with monkeypatch.context() as m:
+        m.setattr(os, "replace", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            write_files(tmp_path, NEW, force=True)
+    assert (tmp_path / files.ASIDE).exists()
+    with pytest.raises(RecordError, match="already there"):
+        write_files(tmp_path, OLD)
+    assert held(tmp_path) == NEW
+
+
+def test_a_prepared_folder_leads_nothing_outside(tmp_path):
+    folder, outside = tmp_path / "o", tmp_path / "outside"
+    outside.mkdir()
+    (folder / files.ASIDE / files.READY / "raw").mkdir(parents=True)
+    (folder / files.ASIDE / files.READY / "raw/evil").write_text("x")
+    os.symlink(outside, folder / "raw")
+    with pytest.raises(RecordError, match="outside"):
+        write_files(folder, {"a": b"1"})
+    assert not list(outside.iterdir())
+
+
+def test_two_runs_at_once_do_not_mix(tmp_path):
+    def content():
+        with pytest.raises(RecordError, match="another run is writing"):
+            write_files(tmp_path, OLD, force=True)
+        yield b"mine"
+
+    write_files(tmp_path, {"a": content(), "c": b"mine"})
+    assert held(tmp_path) == {"a": b"mine", "c": b"mine"}
+
+
+def test_ctrl_c_is_one_line(typed, tmp_path, monkeypatch, capsys):
+    def stopped(*arguments, **how):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(compute, "compute", stopped)
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 128 + signal.SIGINT
+    assert capsys.readouterr().err == "rfcal: stopped\n"
+    assert not (tmp_path / "o").exists()
+
+
+def test_each_file_tells_of_which_record_it_is(filed, tmp_path):
+    told = []
+    for title, value in (("files", "0.1"), ("other", "0.1"), ("other", "0.2")):
+        bend(filed, filed.joinpath("record.toml").read_text().split('"')[1], title)
+        (filed / "raw/device.s1p").write_text(f"# Hz S RI R 50\n55e6 {value} 0\n")
+        output = tmp_path / title / value
+        assert main(["report", str(filed), "--output", str(output)]) == 0
+        told.append(json.loads((output / "results.json").read_text())["record"]["fingerprint"])
+        assert all(told[-1] in path.read_text() for path in output.iterdir())
+    assert len(set(told)) == 3
