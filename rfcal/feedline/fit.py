@@ -23,6 +23,8 @@ CENTRE = 0.77
 (Pozar, table 2.1)."""
 LEAST_DB = 0.05
 """A line of less conductor loss at 1 MHz [dB per 100 m] has a skin effect that is developed."""
+MOST_LOSS_DB = 200.0
+"""Of a line whose end is still seen, one way [dB]."""
 EXCHANGED = (
     "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
     "exchanged, or whether the steps are too wide for so long a line"
@@ -69,6 +71,8 @@ def fit_line(
     start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
 ) -> LineProperties:
     """The line that explains sweeps, by what each far end reflects [1] to `far_end` (k = 1)."""
+    if np.max(start.loss_db_per_100m(frequency)) * start.length_m / 100 > MOST_LOSS_DB:
+        raise CalibrationError(NO_LINE)
     found, weight = _nearest(start, frequency, ends, z_ref)
     # at a bound of the search, or of no length, it is not this line that was swept; where its
     # round trip hardly turns over the band it may be
@@ -121,8 +125,9 @@ def _nearest(
     weight = 1.0  # first with a developed skin effect, then as the sweeps tell
 
     def misfit(values: Real) -> Real:
-        through = _line(start, values).two_port(frequency).bilinear(z_ref)
-        seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # it is no step then
+            through = _line(start, values).two_port(frequency).bilinear(z_ref)
+            seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
         difference = np.concatenate(seen) - measured
         known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
         return np.concatenate([difference.real, difference.imag, [known]])

@@ -5,6 +5,7 @@ import pytest
 from scipy.special import jve
 
 from rfcal.errors import CalibrationError
+from rfcal.feedline.fit import fit_line
 from rfcal.feedline.measure import measure_line
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -216,3 +217,11 @@ def test_delay_of_a_thin_cable_whose_skin_effect_is_not_yet_developed(band):
         pulls.append((found.delay_s - delay) / found.standard_uncertainty["delay"])
     assert np.max(np.abs(pulls)) < 2
     assert np.sqrt(np.mean(np.square(pulls))) > 0.5
+
+
+def test_a_line_that_lets_nothing_back_is_no_start_of_a_fit():
+    frequency = np.linspace(50e6, 51e6, 11)
+    seen = Quantity(np.full(11, 0.3 + 0.1j), both_axes("all", 0.001))
+    hopeless = Line(1000.0, 0.66, 50.0, 5e3)
+    with pytest.raises(CalibrationError, match="not those of a line"):
+        fit_line(hopeless, frequency, {1.0: seen, -1.0: seen}, 50.0, 0.002)

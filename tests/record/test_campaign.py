@@ -1,0 +1,33 @@
+"""A slice of the campaign of sessions with one mistake each; the whole is a benchmark."""
+
+import pytest
+
+from tests.benchmarks.campaign.__main__ import run
+from tests.benchmarks.campaign.judging import candidates, named
+
+
+@pytest.fixture(scope="module")
+def with_protocol():
+    return run(seed=5, honest=20, sessions=1, protocol=True)
+
+
+def test_most_mistakes_are_found_with_the_recommended_readings(with_protocol):
+    _, rows = with_protocol
+    harmful = [row for row in rows if row.harmful]
+    assert len(harmful) >= 20
+    assert sum(row.found for row in harmful) >= 0.8 * len(harmful)
+
+
+def test_honest_sessions_raise_no_alarm(with_protocol):
+    honest, _ = with_protocol
+    assert [twin.alarms() for _, twin in honest if twin.alarms()] == []
+
+
+def test_a_mistake_is_named_only_among_few():
+    few = "Look at the short: look for a loose connector or a wrong definition."
+    assert candidates(few) == 2
+    assert named("not tight", "short", [few])
+    many = "Look for exchanged sweeps, a wrong sign, a wrong value, a loose plug or a bad cable."
+    assert candidates(many) == 5
+    assert not named("not tight", "short", [many])
+    assert not named("drift", "", [few])
