@@ -8,7 +8,7 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.lumped import check_load
 from rfcal.matching.network import Network
-from rfcal.matching.search import worst
+from rfcal.matching.search import heights
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.interpolation import SAME
 from rfcal.uncertainty.quantity import Quantity
@@ -154,27 +154,21 @@ class Candidate:
     meets: bool  # whether the worst SWR is within the target
 
 
-def mismatch_db(reflection: Complex) -> Real:
-    """What does not go in for its reflection, of the power that a source can give [dB]."""
-    # 1 - |r|^2 goes in
-    return -10 * np.log10(np.maximum(1 - np.abs(reflection) ** 2, 1e-30))
-
-
 def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
     """What a network does over the sweep."""
     f, z = goal.in_band()
-    ratio = float(swr(worst(network, f, z, goal.target_ohm)))
+    height, lost = heights(network, f, z, goal.target_ohm)
+    ratio = float(swr(height))
     curve, plain = (
         swr(n.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)) for n in (network, ideal)
     )
     centre, losses = np.array([goal.centre_hz]), network.losses_db(f, z).sum(axis=0)
-    reflected = mismatch_db(network.seen(f, z, z_ref=goal.target_ohm))
     return Candidate(
         network,
         ideal,
         ratio,
         float(losses.max()),
-        float((reflected + losses).max()),
+        float(lost),
         curve,
         plain,
         network.losses_db(centre, np.array([goal.centre_load()]))[:, 0],

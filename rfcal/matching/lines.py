@@ -13,7 +13,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
-from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance
+from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance, short
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
 from rfcal.maths.reflection import from_impedance
@@ -64,9 +64,9 @@ def single_stub(
     if not low * (1 - TINY) <= wanted <= high * (1 + TINY) or size < TINY:
         quantity = "conductance" if place == SHUNT else "resistance"
         raise MatchingError(
-            f"along a line of {line.z0:.3g} ohm this load's {quantity} stays between {low:.3g} and "
-            f"{high:.3g} of the line's, and a {place} stub would need {wanted:.3g}: use a line of "
-            f"{target_ohm:.3g} ohm, or an L section"
+            f"along a line of {short(line.z0)} ohm this load's {quantity} stays between "
+            f"{short(low)} and {short(high)} of the line's, and a {place} stub would need "
+            f"{short(wanted)}: use a line of {short(target_ohm)} ohm, or an L section"
         )
     # Re (1 - rho e^(j a)) / (1 + rho e^(j a)) = wanted, at an angle a of the turned reflection
     cosine = ((1 - size**2) / wanted - 1 - size**2) / (2 * size)
@@ -106,9 +106,10 @@ def double_stub(
     if square < -TINY:
         limit = 1 / (wanted * sine**2)
         raise MatchingError(
-            f"the conductance at the first stub is {y.real:.3g} of the line's, and two stubs "
-            f"{spacing_waves:.3g} wavelengths apart match none above {limit:.3g}: move the first "
-            "stub along the line, change the spacing, or use a single stub, which has no such limit"
+            f"the conductance at the first stub is {short(y.real)} of the line's, and two stubs "
+            f"{spacing_waves:.3g} wavelengths apart match none above {short(limit)}: move the "
+            "first stub along the line, change the spacing, or use a single stub, which has no "
+            "such limit"
         )
     root, found = np.sqrt(max(square, 0)), []
     for sign in (1, -1) if root > TINY else (1,):
@@ -179,9 +180,9 @@ def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> lis
             meeting = centre + along
             return [meeting + up, meeting - up] if up.imag > TINY * za else [complex(meeting)]
     raise MatchingError(
-        f"along {za:.3g} ohm this load stays between {low:.3g} and {high:.3g} ohm where it is real,"
-        f" and a section of {zb:.3g} ohm needs to meet the circle from {first:.3g} to {last:.3g} "
-        "ohm: take lines further apart in impedance, or a stub"
+        f"along {short(za)} ohm this load stays between {short(low)} and {short(high)} ohm where "
+        f"it is real, and a section of {short(zb)} ohm needs to meet the circle from "
+        f"{short(first)} to {short(last)} ohm: take lines further apart in impedance, or a stub"
     )
 
 

@@ -23,6 +23,11 @@ TINY = 1e-9
 MATCHED = "the load is matched as it is and needs no network at this frequency"
 
 
+def short(value: float) -> str:
+    """A number that bounds something, to three digits."""
+    return f"{float(f'{value:.3g}'):g}"
+
+
 def check_load(load_ohm: complex, where: str = "") -> None:
     """Refuse loads that no network can match."""
     place = f" {where}" if where else ""
@@ -169,8 +174,8 @@ def by_q(
     least = np.sqrt(high / low - 1)
     if q < least * (1 - TINY):
         raise MatchingError(
-            f"a {shape} between {low:.4g} and {high:.4g} ohm needs a Q of at least {least:.4g}, "
-            f"not {q:.4g}; at that least Q it becomes an L section"
+            f"a {shape} between {short(low)} and {short(high)} ohm needs a Q of at least "
+            f"{short(least)}, not {short(q)}; at that least Q it becomes an L section"
         )
     small = float(np.sqrt(max((q**2 + 1) * low / high - 1, 0)))
 
@@ -187,7 +192,7 @@ def by_q(
             for s, t in product((1, -1), repeat=2)
         ]
 
-    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, f"Q = {q:.3g}")
+    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, f"Q = {short(q)}")
 
 
 def by_phase(

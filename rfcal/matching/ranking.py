@@ -9,16 +9,19 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION
-from rfcal.matching.goal import Candidate, Goal, judge, mismatch_db
+from rfcal.matching.goal import Candidate, Goal, judge
 from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
-from rfcal.matching.search import best_in_stock, worst
+from rfcal.matching.search import best_in_stock, heights, worst
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
-from rfcal.maths.reflection import from_impedance, swr
+from rfcal.maths.reflection import swr
 
-UNNOTICED = 0.002
+NOTHING = Network.of("nothing", [])
+UNNOTICED = 0.01
 """A part that lowers the largest reflection by less does nothing [1]."""
+ALIKE = 0.05
+"""Values that differ by less are those of one network [1, relative]."""
 IDLE = "it would do nothing here", "a part of it would do nothing here: take a simpler one"
 
 
@@ -52,10 +55,11 @@ class Ranking:
         return not self.nothing_needed or gain > defaults.POWER_STEP_DB
 
     def short(self) -> tuple[Candidate, ...]:
-        """The best candidate of every topology, for a short list."""
+        """The best candidate of every topology, for a short list; no network under two names."""
         best: dict[str, Candidate] = {}
         for candidate in self.candidates:
-            best.setdefault(candidate.network.topology, candidate)
+            if not any(_alike(candidate.network, other.network) for other in best.values()):
+                best.setdefault(candidate.network.topology, candidate)
         return tuple(best.values())
 
 
@@ -71,7 +75,15 @@ def _built(
             if _one_piece(real):
                 continue
             f, z = goal.in_band()
-            best = best_in_stock(real, f, z, stock=stock, z_ref=goal.target_ohm, free=free)
+            best = best_in_stock(
+                real,
+                f,
+                z,
+                stock=stock,
+                z_ref=goal.target_ohm,
+                target_swr=goal.target_swr,
+                free=free,
+            )
             chosen = stock.wound(best)
             # where values have moved, the design's Q or spacing is no longer the network's
             yield replace(chosen, note="") if free else chosen, ideal
@@ -94,6 +106,18 @@ def _idle(goal: Goal, network: Network) -> bool:
         worst(replace(network, elements=elements[:k] + elements[k + 1 :]), *band, goal.target_ohm)
         < with_all + UNNOTICED
         for k in range(len(elements))
+    )
+
+
+def _alike(one: Network, other: Network) -> bool:
+    """Whether two networks are of the same parts in the same places, but for some percent."""
+    return len(one.elements) == len(other.elements) and all(
+        a.place == b.place
+        and type(a.part) is type(b.part)
+        and (a.line and a.line.z0) == (b.line and b.line.z0)
+        and getattr(a.part, "end", "") == getattr(b.part, "end", "")
+        and np.isclose(a.value, b.value, rtol=ALIKE)
+        for a, b in zip(one.elements, other.elements, strict=True)
     )
 
 
@@ -123,14 +147,13 @@ def rank(
     task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
     chosen = q is not None or phase_rad is not None
     networks, refused = _all_tried(task, goal, stock, topologies, chosen)
-    bare = from_impedance(goal.in_band()[1], target)
-    lost = float(mismatch_db(bare).max())
-    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], lost)
+    height, lost = heights(NOTHING, *goal.in_band(), target)
+    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], float(lost))
     return Ranking(
         candidates,
         refused | wasteful,
-        float(swr(np.abs(bare).max())),
-        lost,
+        float(swr(height)),
+        float(lost),
         goal.target_swr,
     )
 

@@ -1,10 +1,12 @@
-"""The values in stock that hold the SWR down over a band.
+"""The values in stock that bring most power to the load over a band, and hold the SWR wanted.
 
-First downhill with exact derivatives, values free, in a few steps of its own (with scipy's least
-squares all topologies take 1.8 times as long, to like results); then all combinations of
-neighbouring values in stock at once, by broadcasting, for as long as one of them is better.
+First downhill to a low SWR with exact derivatives, values free, in a few steps of its own (with
+scipy's least squares all topologies take 1.8 times as long, to like results); then all combinations
+of neighbouring values in stock at once, by broadcasting, for as long as one of them is better: by
+SWR, then by power.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -15,7 +17,7 @@ from rfcal.matching.element import NetworkElement
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Stub, preferred, preferred_below
 from rfcal.matching.stock import Stock
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Complex, Real, swr
 from rfcal.models.line import Line
 
 POWERS = (2, 8)
@@ -28,6 +30,8 @@ LONG = 64
 """Steps of length with which sections and stubs, up to half a wave, are tried first."""
 THIN = 25
 """Points of the band, at least, until the last round of the search."""
+SPENT_DB = 0.02
+"""Power that is given for a lower SWR, and so for more room for the parts [dB]: 0.5 % of it."""
 NEAR = {1: 8, 2: 4}
 """Neighbours on each side that are tried together, by the number of parts; else 2."""
 
@@ -110,6 +114,17 @@ def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Rea
     return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
 
 
+def heights(network: Network, frequency: Real, load: Complex, z_ref: float) -> tuple[Real, Real]:
+    """Largest reflection [1] and most power reflected or lost [dB] over the frequencies."""
+    volt, ampere = network.states(frequency, load)[0]
+    ahead, back = (
+        wave.real**2 + wave.imag**2 for wave in (volt + z_ref * ampere, volt - z_ref * ampere)
+    )
+    # of |V + Z0 I|^2 / (4 Z0) that a source can give, Re(Z) arrives with one ampere in the load
+    share = ahead / (4 * z_ref * load.real)
+    return np.sqrt((back / ahead).max(axis=-1)), 10 * np.log10(share.max(axis=-1))
+
+
 def _descend(
     network: Network, frequency: Real, load: Complex, stock: Stock, z_ref: float
 ) -> Network:
@@ -156,12 +171,14 @@ def best_in_stock(
     *,
     stock: Stock,
     z_ref: float = defaults.REFERENCE_OHM,
+    target_swr: float = defaults.TARGET_SWR,
     free: bool = True,
 ) -> Network:
-    """The values in stock that make the worst SWR in the band smallest, from the design's on.
+    """The values in stock that bring most power to the load where in the band it is least.
 
-    A local optimum: no combination of the values next to these is better. Without `free` they stay
-    next to the design's, as where a Q was chosen.
+    They hold the target SWR where the lowest SWR found does. From the design's on, a local optimum:
+    no combination of the values next to these is better. Without `free` they stay next to the
+    design's, as where a Q was chosen.
     """
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
     few = frequency[thin], load[thin]
@@ -177,13 +194,66 @@ def best_in_stock(
     ]
     at = [axis.hold(axis.start) for axis in axes]
     width = NEAR.get(len(axes), 2)
-    stride = max(axis.stride for axis in axes)
+    strides = [axis.stride for axis in axes]
+    low = _in_steps(rough, axes, at, strides, width, lambda one: worst(one, *few, z_ref))
+    strides, width = [-(-stride // 4) for stride in strides], max(1, min(width, 5 - len(axes)))
+    at = _by_power(rough, axes, low, strides, width, (*few, z_ref), target_swr)
+    fine, band = _sampled(network, frequency), (frequency, load, z_ref)
+    found = []
+    # what holds the target by a hair at few points may miss it between them
+    for begun in (at, low) if at != low else (at,):
+        best = _by_power(fine, axes, begun, [1] * len(axes), 1, band, target_swr)
+        values = _values(axes, best)
+        size, lost = heights(fine.with_values(values), *band)
+        found.append((bool(swr(size) > target_swr), float(lost), values))
+    return network.with_values(min(found)[2])
+
+
+def _by_power(
+    network: Network,
+    axes: list[_Axis],
+    at: list[int],
+    strides: list[int],
+    width: int,
+    band: tuple[Real, Complex, float],
+    target_swr: float,
+) -> list[int]:
+    """Numbers of the values of the most power, holding the target where that can be held."""
+    limit = (target_swr - 1) / (target_swr + 1)
+
+    def height(at: list[int]) -> Real:
+        return worst(network.with_values(_values(axes, at)), *band)
+
+    if height(at) > limit:
+        at = _climb(network, axes, at, [1] * len(axes), 1, lambda one: worst(one, *band))
+    limit = limit if height(at) <= limit else np.inf
+
+    def cost(one: Network) -> Real:
+        size, lost = heights(one, *band)
+        return np.where(size <= limit, lost + SPENT_DB * size / limit, np.inf)
+
+    return _in_steps(network, axes, at, strides, width, cost, SPENT_DB / 20)
+
+
+def _values(axes: list[_Axis], at: list[int]) -> list[float]:
+    return [float(axis.values(number)) for number, axis in zip(at, axes, strict=True)]
+
+
+def _in_steps(
+    network: Network,
+    axes: list[_Axis],
+    at: list[int],
+    strides: list[int],
+    width: int,
+    by: Callable[[Network], Real],
+    least: float = 0.0,
+) -> list[int]:
+    """Climbed with strides from these on, each a quarter of the one before."""
+    stride = max(strides)
     while stride:
-        at = _climb(rough, axes, at, [min(stride, a.stride) for a in axes], width, few, z_ref)
+        at = _climb(network, axes, at, [min(stride, most) for most in strides], width, by, least)
         stride = (stride + 2) // 4 if stride > 1 else 0
-    fine = _sampled(network, frequency)
-    at = _climb(fine, axes, at, [1] * len(axes), 1, (frequency, load), z_ref)
-    return network.with_values([float(axis.values(a)) for a, axis in zip(at, axes, strict=True)])
+    return at
 
 
 def _climb(
@@ -192,19 +262,19 @@ def _climb(
     at: list[int],
     stride: list[int],
     width: int,
-    band: tuple[Real, Complex],
-    z_ref: float,
+    by: Callable[[Network], Real],
+    least: float = 0.0,
 ) -> list[int]:
-    """Numbers of the values at which no combination within `width` strides is better."""
+    """Numbers of the values at which no combination within `width` strides is better by `least`."""
     steps = np.arange(-width, width + 1)
     for _ in range(100):
         values = [
             axis.values(at[k] + steps * stride[k]).reshape(-1, *(1,) * (len(axes) - k))
             for k, axis in enumerate(axes)
         ]
-        found = worst(network.with_values(values), *band, z_ref)
+        found = by(network.with_values(values))
         best = np.unravel_index(np.argmin(found), found.shape)
-        if not found[best] < found[(width,) * len(axes)]:
+        if not found[best] < found[(width,) * len(axes)] - least:
             break
         at = [
             axis.hold(a + int(steps[b]) * s)

@@ -204,7 +204,7 @@ def test_quarter_wave_none_missed_none_false():
 
         networks = lines.quarter_wave(F, z, line=OTHER)
         assert len(networks) == 4
-        by_line = [n for n in networks if n.topology.endswith("by line")]
+        by_line = [n for n in networks if n.topology.endswith("line at load")]
         compare(by_line, roots(imaginary), z, lambda n: wave_angle(n.elements[-1]))
         series, shunt = networks[:2]
         compare([series], [-z.imag], z, lambda n: ohm(n.elements[-1]))
@@ -264,8 +264,8 @@ def test_loads_that_nothing_matches(load, word):
     ("design", "words"),
     [
         (lambda: lumped.single(F, 200 + 10j), "L section matches every load"),
-        (lambda: lumped.by_q(F, 2000 + 0j, shape="pi", q=3.0), "at least 6.245"),
-        (lambda: lumped.by_q(F, 2000 + 0j, shape="T", q=3.0), "at least 6.245"),
+        (lambda: lumped.by_q(F, 2000 + 0j, shape="pi", q=3.0), "at least 6.24,"),
+        (lambda: lumped.by_q(F, 2000 + 0j, shape="T", q=3.0), "at least 6.24,"),
         (lambda: lines.double_stub(F, 20 + 0j, line=COAX), "none above 2.*single stub"),
         (lambda: lines.double_stub(F, 20 + 0j, line=COAX, spacing_waves=0.5), "eighth"),
         (lambda: lines.single_stub(F, 75 + 1j, line=OTHER), "use a line of 50 ohm, or an L"),

@@ -82,6 +82,41 @@ def test_search_finds_what_all_combinations_hold():
     assert equal >= 0.9 * count
 
 
+@pytest.mark.parametrize("section", ["pi", "T"])
+def test_values_are_those_that_bring_most_power(section):
+    """Sections of E6 parts with poor coils: every triple of values over the decades that serve."""
+    choice = stock.Stock(series="E6", inductor_q=40.0)
+    rng, off, by_swr = np.random.default_rng(5), [], []
+    for _ in range(6):
+        load = np.full(FREQUENCY.size, 50 * 10 ** rng.uniform(-1, 1) + 60j * rng.standard_normal())
+        f, z = band.Goal(FREQUENCY, load, CENTRE, BAND).in_band()
+        resistance = load[0].real if section == "T" else 1 / (1 / load[0]).real
+        q = np.sqrt(max(resistance, 50) / min(resistance, 50))
+        for ideal in lumped.by_q(CENTRE, load[0], shape=section, q=q):
+            (real,) = choice.realise(ideal)
+            found = search.best_in_stock(real, f, z, stock=choice)
+            grid = np.ix_(
+                *(
+                    np.concatenate([E_SERIES["E6"] * 10.0**k for k in decades])
+                    for decades in (
+                        range(-8, -4) if isinstance(e.part, Inductor) else range(-12, -8)
+                        for e in real.elements
+                    )
+                )
+            )
+            every = real.with_values([values[..., None] for values in grid])
+            size, lost = search.heights(every, f[:: f.size // 5], z[:: f.size // 5], 50.0)
+            best = np.where(size <= 0.2, lost, np.inf)
+            if np.isfinite(best.min()):
+                mine, ours = search.heights(found, f, z, 50.0)
+                assert mine <= 0.2
+                off.append(float(ours - best.min()))
+                by_swr.append(float(lost.flat[size.argmin()] - best.min()))
+    assert len(off) > 8
+    assert np.mean(np.array(off) < 0.1) >= 0.9
+    assert np.mean(off) < np.mean(by_swr) / 3
+
+
 def test_lengths_are_cut_to_the_step():
     ranking = ranking_of(GOAL, stock=STOCK, topologies=("shunt stub", "series stub"))
     assert len(ranking.candidates) == 8
@@ -89,14 +124,15 @@ def test_lengths_are_cut_to_the_step():
         f, z = GOAL.in_band()
         for e in candidate.network.elements:
             assert e.value / 1e-3 == pytest.approx(round(e.value / 1e-3), abs=1e-9)
-        # no neighbour at 1 mm is better
+        # no neighbour at 1 mm brings more power and holds the target as well
         at = [e.value for e in candidate.network.elements]
         around = [
             candidate.network.with_values([v + s * 1e-3 for v, s in zip(at, steps, strict=True)])
             for steps in product((-1, 0, 1), repeat=len(at))
         ]
-        worst = [float(search.worst(n, f, z, 50.0)) for n in around]
-        assert min(worst) == pytest.approx(worst[len(worst) // 2], abs=1e-12)
+        size, lost = np.transpose([search.heights(n, f, z, 50.0) for n in around])
+        held = lost[size <= 0.2] if candidate.meets else lost
+        assert held.min() > lost[len(lost) // 2] - search.SPENT_DB
 
 
 def test_ranking_is_in_order_and_says_why_not():
