@@ -215,3 +215,8 @@ FALSE_ALARM = 0.005
 """Chance that anything which noise and stated doubts alone may turn is a warning in a sound record,
 all its tests together [1]: who is warned in vain once in a few years still looks (common practice,
 no source)."""
+
+FAR_CHECK = 2.4
+"""Of a resistor that shows a wrong path, in parts of the reference impedance [1]: its reflection is
+large enough to turn visibly and far enough from an open to lose by loss (common practice, no
+source)."""

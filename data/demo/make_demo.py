@@ -118,8 +118,12 @@ class Session:
 
     def read(self, impedance: np.ndarray, definition: float, connection: float) -> np.ndarray:
         """One raw sweep of an artefact whose definition and connection are off at random."""
-        true = to_reflection(impedance) + self.off(definition) + self.off(connection)
-        shown = raw_reading(self.frequency, to_impedance(true), self.cable)
+        return self.connect(to_reflection(impedance) + self.off(definition), connection)
+
+    def connect(self, true: np.ndarray, connection: float) -> np.ndarray:
+        """One raw sweep of an artefact that truly reflects this, its connection off at random."""
+        seen = to_impedance(true + self.off(connection))
+        shown = raw_reading(self.frequency, seen, self.cable)
         return shown + self.off(self.noise, shown.size)
 
 
@@ -177,6 +181,10 @@ typed = {check}
 [[measurement]]
 name = "sensor"
 typed = {device}
+
+[[reread]]                     # connected once more at the end: shows what moved in between
+of = "short"
+typed = {again}
 """
 
 BEACON_RECORD = """\
@@ -235,6 +243,10 @@ name = "antenna"
 reading = "raw/antenna.s1p"
 answer_mhz = 70.2
 
+[[reread]]                     # connected once more at the end: shows what moved in between
+of = "short"
+reading = "raw/short-again.s1p"
+
 [match]                        # what to build between the antenna and the line
 measurement = "antenna"
 frequency_mhz = 70.2
@@ -247,12 +259,14 @@ series = "E12"
 def sensor_coil() -> dict[str, str]:
     """Files of the bench record: typed readings at one frequency."""
     session = Session(np.array([27.12e6]), PIGTAIL, SEED, 0.0003)
+    short = to_reflection(ARTEFACTS["short"](session.w)) + session.off(0.001)
     readings = {
-        "short": session.read(ARTEFACTS["short"](session.w), 0.001, 0.0005),
+        "short": session.connect(short, 0.0005),
         "open": session.read(ARTEFACTS["open"](session.w), 0.001, 0.0005),
         "load": session.read(49.9 + 0.1 * session.rng.standard_normal(1), 0, 0.0005),
         "check": session.read(33.0 + 0.1 * session.rng.standard_normal(1), 0.001, 0.0005),
         "device": session.read(coil_impedance(session.w), 0, 0.0005),
+        "again": session.connect(short, 0.0005),
     }
     shown = {name: to_impedance(g)[0] for name, g in readings.items()}
     typed = {name: f"[[27.12, {z.real:.1f}, {z.imag:.1f}]]" for name, z in shown.items()}
@@ -268,12 +282,14 @@ def beacon_antenna() -> dict[str, str]:
         49.9 + 0.15 * session.rng.standard_normal(),
         75 + 0.1 * session.rng.standard_normal(),
     )
+    short = to_reflection(ARTEFACTS["short"](w)) + session.off(0.002)
     sweeps = {
-        "short": session.read(ARTEFACTS["short"](w), 0.002, 0.001),
+        "short": session.connect(short, 0.001),
         "open": session.read(ARTEFACTS["open"](w), 0.002, 0.001),
         "load": session.read(resistances[0] * one, 0, 0.001),
         "75-ohm": session.read(resistances[1] * one, 0.002, 0.001),
         "antenna": session.read(antenna_impedance(w), 0, 0.001),
+        "short-again": session.connect(short, 0.001),
     }
     files = {f"raw/{name}.s1p": _touchstone(session.frequency, g) for name, g in sweeps.items()}
     truth = _truth(session.frequency, antenna_impedance(w), ANTENNA, TOWER_LINE)

@@ -11,7 +11,6 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
-from rfcal.measurement.reread import Moved
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
@@ -22,6 +21,7 @@ from rfcal.record.results import (
     LineState,
     MatchResult,
     Proposal,
+    Reread,
     Results,
     error_terms,
 )
@@ -124,13 +124,15 @@ def _check(check: Check) -> dict[str, Any]:
     }
 
 
-def _reread(moved: Moved) -> dict[str, Any]:
+def _reread(reread: Reread) -> dict[str, Any]:
+    moved = reread.moved
     half = coverage.K_AXIS * coverage.standard_uncertainty(moved.change.covariance())
     return {
         "of": moved.of,
         "frequency_hz": moved.frequency,
         "change": Told(moved.change.value, half),
         "expanded_uncertainty": Told(half),
+        "agrees": reread.agrees,
         "drift": Told(moved.drift(moved.frequency)),
     }
 

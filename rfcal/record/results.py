@@ -57,6 +57,14 @@ class Check:
 
 
 @dataclass(frozen=True, eq=False)
+class Reread:
+    """What was read again after the devices."""
+
+    moved: Moved
+    agrees: bool  # whether what was stated explains how far it moved
+
+
+@dataclass(frozen=True, eq=False)
 class LineState:
     """What a line check found."""
 
@@ -160,8 +168,8 @@ class Results:
         What a line check found.
     matches : tuple of MatchResult
         Networks, in the record's order.
-    rereads : tuple of Moved
-        How far what was read again has moved, in the record's order.
+    rereads : tuple of Reread
+        What was read again, in the record's order.
     """
 
     record: Record
@@ -174,7 +182,7 @@ class Results:
     software: Mapping[str, str]
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
-    rereads: tuple[Moved, ...] = ()
+    rereads: tuple[Reread, ...] = ()
 
     def __repr__(self) -> str:
         names = ", ".join(device.name for device in self.devices) or "no device"

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Real
 from rfcal.record import archive, export
-from rfcal.record.findings.catalogue import MATCH_VOLTAGE
+from rfcal.record.findings.catalogue import MATCH_VOLTAGE, UNSEEN
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import Device, LineState, MatchResult, Proposal, Results, error_terms
 from rfcal.report.cautions import CAUTIONS
@@ -63,7 +63,9 @@ def page(results: Results) -> str:
         record=results.record,
         devices=[_device(i, device, results) for i, device in enumerate(results.devices, start=1)],
         checks=[words.check_line(check) for check in results.checks],
-        findings=[f for f in results.findings if f.code != MATCH_VOLTAGE.code],
+        rereads=[words.reread_line(reread) for reread in results.rereads],
+        findings=[f for f in results.findings if f.code not in (MATCH_VOLTAGE.code, *UNSEEN)],
+        unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
         line=[] if results.line is None else line_lines(results.line)[1:],
         line_state=("", False) if results.line is None else line_verdict(results.line),

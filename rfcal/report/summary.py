@@ -21,6 +21,7 @@ def summary_lines(results: Results) -> list[str]:
             f"  largest source of uncertainty of {told['sources']}",
         ]
     said += [words.check_line(check) for check in results.checks]
+    said += [words.reread_line(reread) for reread in results.rereads]
     if not results.record.line_first:
         said += line
     return said + [f"{f.severity}: {f.message}" for f in results.findings]

@@ -35,6 +35,8 @@ VALUES = {
     **{"power_w": 100.0, "volt": 312.4, "target": 1.5, "best": "2.31", "step_mhz": 0.0712},
     **{"swr": "6.5", "z_ref": 50.0, "target_ohm": 450.0, "ohm": 50.0},
     **{"of": "short", "how": "turned clockwise by 3 degrees", "times": 12.345, "look": "look"},
+    **{"devices": "'antenna'", "artefact": "short", "at": "antenna"},
+    "invisible": catalogue.INVISIBLE[0],
     "values": "'load': resistance_ohm 50 ohm",
 }
 
@@ -102,6 +104,6 @@ def test_a_value_that_a_sentence_needs_is_not_left_out():
 
 
 def test_warnings_come_before_notes_and_each_once():
-    note = catalogue.NO_CHECK(what="this calibration", kind="is no standard")
+    note = catalogue.NO_CHECK(**VALUES)
     warning = catalogue.ACTIVE(device="d", where="at 50 MHz", causes="a wrong sign of R")
     assert sorted_findings([note, warning, note]) == (warning, note)

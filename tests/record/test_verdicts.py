@@ -258,7 +258,7 @@ def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
 def test_what_the_files_leave_open_is_noted(filed):
     found = {f.code: f for f in compute(filed).findings}
     assert found["no-check"].severity == "note"
-    assert "artefact that is no standard" in found["no-check"].message
+    assert "a resistor that is no standard" in found["no-check"].message
     said = "'load': resistance_ohm 50 ohm (measure it with an ohmmeter)"
     assert said in found["defaults"].message
 

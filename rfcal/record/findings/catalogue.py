@@ -112,11 +112,6 @@ WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
 
 # Checks
 
-NO_CHECK = note(
-    "no-check: checks",
-    "Nothing independent contradicts or confirms {what}: add a [[check]] with an artefact that "
-    "{kind}, such as a resistor of 33 or 75 ohm, measured by itself.",
-)
 CHECK_DISAGREES = warning(
     "check-disagrees: {check}",
     "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
@@ -153,6 +148,39 @@ CHECK_BLIND = warning(
 )
 
 NO_RESISTOR = "something that is no resistor, such as an open behind an eighth of a wave of line,"
+
+# What could not have been noticed, and the reading that would
+
+NO_CHECK = note(
+    "no-check: checks",
+    "Read a resistor that {kind}, of another make and measured by itself, such as 33 or 75 ohm, as "
+    "a [[check]]: without one {invisible} would not show.",
+)
+NO_REREAD = note(
+    "no-reread: rereads",
+    "Read '{artefact}' once more after {devices}, as a [[reread]]: without it a lead that was "
+    "moved, a connector that came loose, drift, or the instrument's own correction switched in "
+    "between would not show.",
+)
+NO_CHECK_BEHIND = note(
+    "no-check-behind: checks",
+    "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
+    "'{at}': without it {invisible} would not show.",
+)
+UNSEEN = (NO_CHECK.code, NO_REREAD.code, NO_CHECK_BEHIND.code)
+"""Codes of what is said under a head of its own."""
+INVISIBLE = (
+    "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
+    "a correction that was done elsewhere or long ago, or X without its sign",
+)
+"""With standards, and of an instrument that corrects itself."""
+INVISIBLE_PATH = {
+    "cable": "a line of another type, length or velocity factor",
+    "measured": "far-end sweeps that are exchanged or of another line",
+    "adapter": "an adapter's file that is another's or turned round",
+    "fixture": "a fixture's sweeps that are exchanged or of another one",
+}
+"""By what lies between plane and device."""
 
 # What was read again
 

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.reread import Moved
 from rfcal.record.findings import catalogue as say
+from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.significance import far_off
 
@@ -20,14 +22,14 @@ NEARLY = 0.03
 source)."""
 
 
-def has_moved(moved: Moved, chance: float) -> bool:
-    """Whether an artefact has moved by more than chance makes of what was stated."""
-    return far_off(moved.squared(), chance)
+def as_stated(moved: Moved, chance: float = FALSE_ALARM) -> bool:
+    """Whether chance and what was stated of both readings explain how far an artefact moved."""
+    return not far_off(moved.squared(), chance)
 
 
-def about_rereads(found: Sequence[Moved], chance: float) -> list[Finding]:
-    """All that moved beyond what was stated; the chance [1] is that of each one's false alarm."""
-    return [_moved(moved) for moved in found if has_moved(moved, chance)]
+def about_rereads(found: Sequence[Reread]) -> list[Finding]:
+    """All that moved beyond what was stated."""
+    return [_moved(again.moved) for again in found if not again.agrees]
 
 
 def _moved(moved: Moved) -> Finding:

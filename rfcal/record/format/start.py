@@ -74,6 +74,16 @@ typed = [[14.1, 12.2, -4.6]]
 # length_m = 1.20
 # length_uncertainty_m
 
+# [[check]]
+# name = "120 ohm resistor in the device's place"
+# at = "device"
+# resistance_ohm = 120.0
+# reading = "raw/120-ohm.s1p"
+
+[[reread]]
+of = "short"
+typed = [[14.1, 2.6, 9.2]]
+
 # [line_check]
 # reading = "raw/line.s1p"
 # baseline = "raw/line-last-year.s1p"

@@ -16,7 +16,6 @@ from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate, region
 from rfcal.measurement.monte_carlo import assess
-from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
@@ -33,16 +32,16 @@ from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
-from rfcal.record.findings.rereads import about_rereads
+from rfcal.record.findings.rereads import about_rereads, as_stated
 from rfcal.record.findings.standards import about_standards
-from rfcal.record.format import schema
+from rfcal.record.findings.unseen import about_unseen
+from rfcal.record.format import reread, schema
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import readings
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Results
+from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import shared
 
@@ -132,9 +131,9 @@ class _Job:
         calibration = self.calibration()
         self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance)
         checks = tuple(self.check(calibration, item) for item in record.checks)
-        moved = tuple(self.again(calibration, item) for item in record.rereads)
-        self.findings += about_rereads(moved, self.chance)
-        self.bench = replace(self.bench, moved=moved)
+        rereads = tuple(self.again(calibration, item) for item in record.rereads)
+        self.findings += about_rereads(rereads)
+        self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         self.findings += about_checks(checks, calibration, solved=solved, z_ref=z_ref)
         devices: tuple[Device, ...] = ()
         if correct:
@@ -155,11 +154,13 @@ class _Job:
             calibration=calibration,
             checks=checks,
             devices=devices,
-            findings=sorted_findings((*self.findings, *about_defaults(self.assumed))),
+            findings=sorted_findings(
+                (*self.findings, *about_defaults(self.assumed), *about_unseen(record))
+            ),
             software=software(),
             line=line,
             matches=matches,
-            rereads=moved,
+            rereads=rereads,
         )
 
     def calibration(self) -> Calibration:
@@ -189,7 +190,7 @@ class _Job:
         return model
 
     def calibration_at(
-        self, calibration: Calibration, item: Artefact | Measurement | Reread
+        self, calibration: Calibration, item: Artefact | Measurement | reread.Reread
     ) -> Calibration:
         """The calibration at the frequencies of one item's reading."""
         return self._calibration_on(calibration, self.sweeps[item.name].frequency, item.name)
@@ -203,13 +204,14 @@ class _Job:
             self.findings.append(INTERPOLATED(name=name))
         return moved
 
-    def again(self, calibration: Calibration, item: Reread) -> Moved:
+    def again(self, calibration: Calibration, item: reread.Reread) -> Reread:
         """How far an artefact has moved since it was read first."""
         try:
             here = self.calibration_at(calibration, item)
-            return self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
+            moved = self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
         except CalibrationError as error:
             raise RecordError(schema.FILE, item.place, str(error)) from error
+        return Reread(moved, as_stated(moved, self.chance))
 
     def path(
         self, here: Calibration, item: Measurement

@@ -8,7 +8,7 @@ from rfcal.maths.reflection import to_impedance
 from rfcal.measurement import model
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.whatif import corrected_with
-from rfcal.record.results import Check, Device, Results
+from rfcal.record.results import Check, Device, Reread, Results
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import (
     complex_ohm,
@@ -148,6 +148,14 @@ def check_line(check: Check) -> str:
         f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
         f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}"
     )
+
+
+def reread_line(reread: Reread) -> str:
+    """One sentence about what was read again."""
+    off = np.abs(reread.moved.change.value).max()
+    verdict = "stayed where it was" if reread.agrees else "HAS MOVED"
+    how_far = f"off by up to {off:.2g} of reflection" if off else "the same to the last digit"
+    return f"'{reread.moved.of}', read again, {verdict}: {how_far}"
 
 
 def figure_rows(device: Device) -> list[tuple[str, str]]:

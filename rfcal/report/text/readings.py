@@ -4,7 +4,7 @@ import numpy as np
 
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
-from rfcal.report.text.device import check_line
+from rfcal.report.text.device import check_line, reread_line
 
 
 def good_lines(found: Results) -> list[str]:
@@ -14,6 +14,7 @@ def good_lines(found: Results) -> list[str]:
     if found.record.standards:
         said += _standards(found, codes)
     said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
+    said += [f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees]
     warnings = sum(finding.severity == "warning" for finding in found.findings)
     return [*said, "no warnings" if not warnings else f"warnings: {warnings}, below"]
 

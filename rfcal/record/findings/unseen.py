@@ -1,0 +1,58 @@
+"""What a record could not have noticed, whatever its readings, and the one reading that would."""
+
+from collections.abc import Sequence
+
+from rfcal import defaults
+from rfcal.findings import Finding
+from rfcal.record.findings import catalogue as say
+from rfcal.record.format.schema import Artefact, Record
+
+TOLD = 3
+"""Devices that are named where many lack a reading."""
+
+
+def about_unseen(record: Record) -> list[Finding]:
+    """Each reading of the least set that is missing, once: a check, one behind a path, a reread."""
+    found = []
+    if not record.checks:
+        solved = record.residual is None
+        found.append(
+            say.NO_CHECK(
+                invisible=say.INVISIBLE[not solved],
+                kind="is no standard" if solved else "you know",
+            )
+        )
+    checked = {check.at for check in record.checks}
+    behind = [
+        (item.name, [part.kind for part in item.between if not part.embed])
+        for item in record.measurements
+        if item.name not in checked
+    ]
+    if missing := [(name, kinds) for name, kinds in behind if kinds]:
+        kinds = dict.fromkeys(kind for _, kinds in missing for kind in kinds)
+        found.append(
+            say.NO_CHECK_BEHIND(
+                devices=_names([name for name, _ in missing]),
+                invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
+                ohm=defaults.FAR_CHECK * record.reference_ohm,
+                at=missing[0][0],
+            )
+        )
+    artefact = _worth_reading_again([*record.standards, *record.checks])
+    if not record.rereads and artefact:
+        devices = _names([item.name for item in record.measurements]) or "the line"
+        found.append(say.NO_REREAD(devices=devices, artefact=artefact))
+    return found
+
+
+def _worth_reading_again(artefacts: Sequence[Artefact]) -> str:
+    """The one that shows most of what may have moved: a short before an open before all others."""
+    kinds = {item.model.kind if item.model else "": item.name for item in reversed(artefacts)}
+    return next((kinds[kind] for kind in ("short", "open", *kinds) if kind in kinds), "")
+
+
+def _names(names: Sequence[str]) -> str:
+    """Names in words, the first few of many."""
+    more = [f"{len(names) - TOLD} more"] if len(names) > TOLD + 1 else []
+    told = [f"'{name}'" for name in (names[:TOLD] if more else names)] + more
+    return " and ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))
