@@ -8,10 +8,11 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import far_off
 
-EXPLAINED = -np.log(0.05)
-"""Squared change over its expected square up to which what was stated explains it: so much or more
-happens by chance once in twenty, as the square of two normal variables has it."""
+EXPLAINED = 0.05
+"""Chance [1] of so large a change from which on it is evidence of more than was stated: what comes
+by itself once in twenty times widens nothing, or intervals would cover more than they say."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,6 +23,7 @@ class Moved:
     calibration: Calibration  # at its frequencies
     first: Complex  # the first reading, corrected to the standards' plane [1]
     change: Quantity  # by which the second differs there [1], with all that was stated of both
+    apart: bool = False  # whether points are sessions of their own, as in an audit, else one sweep
 
     @property
     def frequency(self) -> Real:
@@ -39,10 +41,12 @@ class Moved:
         All error terms are taken to have drifted alike, and each of both axes by as much as the
         whole change: one reading shows one of many ways to move, and by chance a short one.
         """
-        slopes = list(self.calibration.by_drift(self.first).values())
+        squared, change = self.squared(), self.change
+        # the squared distance of two normal variables exceeds -2 ln p with probability p
+        told = squared > -2 * np.log(EXPLAINED) if self.apart else far_off(squared, EXPLAINED)
+        more = np.maximum(np.abs(change.value) ** 2 - 2 * change.variance(), 0) * told
         # the square of what a drift of all terms changes, at the plane
+        slopes = list(self.calibration.by_drift(self.first).values())
         at_plane = np.abs(self.calibration.error_box.derivative(self.first)) ** 2
         by_drift = np.sum(np.abs(slopes) ** 2, axis=0) / at_plane
-        explained = EXPLAINED * 2 * self.change.variance()
-        more = np.maximum(np.abs(self.change.value) ** 2 - explained, 0.0)
         return np.interp(frequency, self.frequency, np.sqrt(more / by_drift))

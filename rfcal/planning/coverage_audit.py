@@ -112,7 +112,8 @@ def standards(
     same = Quantity(known[first].value, (*own, *bench.connection(label)))
     raw = box.apply(_apart(same).draw(rng, 1, drawn)[0])
     second = _read(setup, label, _drifted(setup, planned, label, raw, rng), rng)
-    return calibration, (bench.again(calibration, sweeps[first], second),)
+    moved = bench.again(calibration, sweeps[first], second)
+    return calibration, (replace(moved, apart=True),)
 
 
 def _drifted(
