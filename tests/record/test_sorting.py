@@ -72,6 +72,7 @@ def test_a_demo_is_sorted_and_computes(tmp_path, capsys):
     assert said[0] == "short: short.s1p, by its name and by how it reflects"
     assert "check: 75-ohm.s1p, by its name" in said
     assert "device: antenna.s1p, what is left" in said
+    assert "reread: short-again.s1p, by its name" in said
     raw = (DEMO / "beacon-antenna/raw/antenna.s1p").read_bytes()
     assert (folder / "raw/antenna.s1p").read_bytes() == raw
     assert main(["check", str(folder)]) == 0

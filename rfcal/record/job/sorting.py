@@ -25,6 +25,8 @@ WORDS = {
     "load": {"load", "match", "term", "termination"},
 }
 """Words in a file's name that say what it is of."""
+AGAIN = {"again", "reread"}
+"""Words in the name of a standard's file that say it was read once more at the end."""
 _OHM = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?) ?(?:ohms?|r)(?![a-z0-9])", re.IGNORECASE)
 LOAD_OHM = (45.0, 55.0)
 """A resistor between these is taken for the load."""
@@ -41,7 +43,7 @@ class Guess:
     """What one file seems to be, and how sure that is."""
 
     sweep: Sweep
-    kind: str  # of `IDEAL`, or "check" or "device"
+    kind: str  # of `IDEAL`, or "check", "device" or "reread"
     why: str  # in words
     ohm: float | None = None  # of a resistor, by the file's name
 
@@ -53,12 +55,16 @@ class Guess:
             return f'[[standard]]\nname = "{self.kind}"\nkind = "{self.kind}"\nbuild\n{reading}\n'
         if self.kind == "check":
             return f"[[check]]\nname = {name}\nresistance_ohm = {self.ohm:g}\nbuild\n{reading}\n"
+        if self.kind == "reread":
+            return f'[[reread]]\nof = "{_named(self.sweep.label)}"\n{reading}\n'
         return f"[[measurement]]\nname = {name}\n{reading}\n"
 
 
 def sorted_out(folder: Path) -> list[Guess]:
-    """What each sweep of a folder seems to be: three standards, then checks, then devices."""
-    sweeps = _sweeps(folder)
+    """What each sweep of a folder seems to be: three standards, checks, devices, rereads."""
+    files = _sweeps(folder)
+    again = [s for s in files if _named(s.label) and _words(s.label) & AGAIN]
+    sweeps = [s for s in files if s not in again]
     named = {kind: [s for s in sweeps if _named(s.label) == kind] for kind in IDEAL}
     looks = _looks(sweeps)
     best, score = looks[0]
@@ -80,6 +86,7 @@ def sorted_out(folder: Path) -> list[Guess]:
         ohm = _resistance(sweep.label)
         kind = "device" if ohm is None else "check"
         others.append(Guess(sweep, kind, "what is left" if ohm is None else "by its name", ohm))
+    others += [Guess(sweep, "reread", "by its name") for sweep in again]
     return found + sorted(others, key=lambda guess: guess.kind)
 
 
@@ -110,12 +117,15 @@ def _sweeps(folder: Path) -> list[Sweep]:
 
 def _named(file: str) -> str:
     """The standard that a file's name speaks of, if one."""
-    words = set(re.split(r"[^a-z0-9]+", Path(file).stem.lower()))
-    kinds = [kind for kind, own in WORDS.items() if words & own]
+    kinds = [kind for kind, own in WORDS.items() if _words(file) & own]
     ohm = _resistance(file)
     if not kinds and ohm is not None and LOAD_OHM[0] <= ohm <= LOAD_OHM[1]:
         kinds = ["load"]
     return kinds[0] if len(kinds) == 1 else ""
+
+
+def _words(file: str) -> set[str]:
+    return set(re.split(r"[^a-z0-9]+", Path(file).stem.lower()))
 
 
 def _resistance(file: str) -> float | None:
