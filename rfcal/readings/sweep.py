@@ -15,6 +15,7 @@ from rfcal.findings import grid_words
 from rfcal.maths.checks import frequencies, frozen, numbers, reference
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
+from rfcal.readings.content import decoded, whole_file
 from rfcal.readings.csv import read_csv
 from rfcal.readings.network import Network, parameters_of
 from rfcal.readings.touchstone import read_touchstone
@@ -166,7 +167,7 @@ def read_sweep(
 ) -> Sweep:
     """A sweep from a file; a CSV of bare reflections refers to `z_ref` [ohm]."""
     content = _content(folder, file)
-    text = _decoded(content)
+    text = decoded(content)
     bare = False
     if file.lower().endswith(".csv"):
         frequency, reflection, lines, bare = read_csv(text, file, z_ref)
@@ -207,7 +208,7 @@ def read_sweeps(
 
 def _content(folder: Path, file: str) -> bytes:
     try:
-        return (folder / file).read_bytes()
+        return whole_file(folder / file)
     except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or str(error)
         raise ReadingError(file or "''", f"cannot be read ({why})") from error
@@ -233,20 +234,10 @@ class TwoPortSweep:
 def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
     """A two-port from a Touchstone file."""
     content = _content(folder, file)
-    frequency, s, z_ref, lines = read_touchstone(_decoded(content), file, ports=2)
+    frequency, s, z_ref, lines = read_touchstone(decoded(content), file, ports=2)
     require_ascending(frequency, file, lines)
     require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
     return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
-
-
-def _decoded(content: bytes) -> str:
-    """Text of a file: UTF-16 by its mark, else UTF-8, else Latin-1, which reads anything."""
-    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return content.decode("utf-16", errors="replace")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return content.decode("latin-1")
 
 
 def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:

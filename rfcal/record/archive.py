@@ -1,48 +1,99 @@
-"""A record's own files, carried inside its page and taken out again."""
+"""A record's own files, carried inside its page and taken out again.
+
+What is taken out is what a record needs and no more: ``record.toml`` and the files it names, under
+names that every system can hold, no larger than a page may carry, and with the page's own
+fingerprints.
+"""
 
 import base64
 import binascii
 import json
 import re
 import tempfile
+import unicodedata
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from hashlib import sha256
+from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.errors import RecordError
 from rfcal.record.files import write_files
-from rfcal.record.format.schema import FILE
+from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, named_files
 from rfcal.record.job.compute import compute
-from rfcal.record.results import Results
+from rfcal.record.results import Results, fingerprint, own_files
 
-_CARRIED = re.compile(r'<script type="application/json" id="record">(.*?)</script>', re.DOTALL)
+MOST_CARRIED = 256_000_000
+"""Bytes of all files of one record that a page carries, before they are compressed."""
+
+_CARRIED = re.compile(
+    rb'<script type="application/json" id="record"(?: data-fingerprint="([0-9a-f]{64})")?>'
+    rb"(.*?)</script>",
+    re.DOTALL,
+)
+_HASH = re.compile(rb"<code>([0-9a-f]{64})</code>")
+_DEVICES = {
+    *("con", "prn", "aux", "nul", "conin$", "conout$"),
+    *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"),
+}
+_RUN = re.compile(
+    r"\.(app|bash|bat|cmd|com|command|cpl|desktop|dll|dylib|exe|fish|hta|html?|inf|jar|jse?|lnk|mjs|"
+    r"msi|php|pif|pl|ps1|py[cwz]?|rb|reg|scf|scr|sh|so|svg|sys|url|vb[es]|ws[fh]|zsh)",
+    re.IGNORECASE,
+)
+"""Endings of files that some system runs, or opens with rights; no reading has them."""
 
 
 def script(results: Results) -> str:
     """The element of a page that carries the record's own files."""
+    files = own_files(results)
     # "<" never appears inside, so the element cannot be closed early
-    packed = json.dumps(pack(results)).replace("<", "\\u003c")
-    return f'<script type="application/json" id="record">{packed}</script>'
+    packed = json.dumps(pack(files)).replace("<", "\\u003c")
+    of = fingerprint(files)
+    return f'<script type="application/json" id="record" data-fingerprint="{of}">{packed}</script>'
 
 
 def carried_record(file: Path) -> dict[str, bytes]:
     """The record that a report page carries, by relative path."""
     try:
-        text = file.read_text(encoding="utf-8")
+        with file.open("rb") as opened, mmap(opened.fileno(), 0, access=ACCESS_READ) as page:
+            match = _CARRIED.search(page)
+            of, text = match.groups() if match else (None, b"")
+            hashes = {found.decode() for found in _HASH.findall(page)}
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(file), "", f"cannot be read ({why})") from error
-    match = _CARRIED.search(text)
     if match is None:
         raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
+    found = unpack(_parsed(text, file), str(file))
+    readings = {sha256(content).hexdigest() for name, content in found.items() if name != FILE}
+    if readings - hashes or (of and of.decode() != fingerprint(found)):
+        raise RecordError(
+            str(file),
+            "",
+            "the record inside has other fingerprints than the page shows: one of "
+            "the two was changed",
+        )
+    return found
+
+
+def _parsed(text: bytes, file: Path) -> dict[str, Any]:
+    """The element's content, in which no file stands twice."""
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) < len(pairs):
+            raise RecordError(str(file), "", "it carries a file twice")
+        return found
+
     try:
-        packed = json.loads(match[1])
+        packed = json.loads(text, object_pairs_hook=once)
     except (ValueError, RecursionError) as error:
         raise RecordError(str(file), "", "the record inside is damaged") from error
     if not isinstance(packed, dict):
         raise RecordError(str(file), "", "the record inside is damaged")
-    return unpack(packed, str(file))
+    return packed
 
 
 def recomputed(page_file: str | Path) -> Results:
@@ -53,12 +104,16 @@ def recomputed(page_file: str | Path) -> Results:
         return compute(folder)
 
 
-def pack(results: Results) -> dict[str, str]:
-    """The record's own files by their relative path, compressed and in base 64."""
-    files = {FILE: results.record.content}
-    for sweep in results.sweeps:
-        if sweep.origin is not None:
-            files[str(PurePosixPath(sweep.origin.file))] = sweep.origin.content
+def pack(files: Mapping[str, bytes]) -> dict[str, str]:
+    """A record's files by their relative path, compressed and in base 64."""
+    require_portable(files, FILE, ": rename it, so that the page can give it back anywhere")
+    if sum(map(len, files.values())) > MOST_CARRIED:
+        raise RecordError(
+            FILE,
+            "",
+            f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry: keep "
+            "fewer points, or correct them in Python",
+        )
     return {
         name: base64.b64encode(zlib.compress(content, 6)).decode("ascii")
         for name, content in files.items()
@@ -67,29 +122,67 @@ def pack(results: Results) -> dict[str, str]:
 
 def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
     """The record's files out of what `pack` made; `file` is where that stood, for errors."""
-    found: dict[PurePosixPath, bytes] = {}
-    for name, content in packed.items():
-        path = PurePosixPath(name)
-        if not path.parts or path.is_absolute() or ".." in path.parts or not _is_plain(name):
-            raise RecordError(file, "", f"it carries a file {name!r} that leads outside a folder")
-        if path in found:
-            raise RecordError(file, "", f"it carries the file '{path}' twice")
-        try:
-            found[path] = zlib.decompress(base64.b64decode(content, validate=True))
-        except (binascii.Error, zlib.error, TypeError, ValueError) as error:
-            raise RecordError(file, "", f"the record inside is damaged at '{path}'") from error
-    for path in found:
-        if clash := next((p for p in path.parents if p in found), None):
-            raise RecordError(file, "", f"it carries '{clash}' both as a file and as a folder")
-    if PurePosixPath(FILE) not in found:
+    require_portable(packed, file)
+    if FILE not in packed:
         raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
-    return {str(path): content for path, content in found.items()}
+    found = {FILE: _inflated(packed, FILE, MOST_RECORD_BYTES, file)}
+    named, left = named_files(found[FILE]), MOST_CARRIED - len(found[FILE])
+    for name in packed:
+        if name == FILE:
+            continue
+        if name not in named:
+            raise RecordError(file, "", f"it carries a file {name!r} that its record does not name")
+        found[name] = _inflated(packed, name, left, file)
+        left -= len(found[name])
+    return found
 
 
-def _is_plain(name: str) -> bool:
-    """Whether a path can stand in any file system: no backslash, no NUL, nothing but Unicode."""
+def _inflated(packed: Mapping[str, Any], name: str, most: int, file: str) -> bytes:
+    """One file, whose size is known to be right before more than that is there."""
+    inflater = zlib.decompressobj()
     try:
-        name.encode("utf-8")
-    except UnicodeEncodeError:
-        return False
-    return not set(name) & {"\\", "\0"}
+        content = inflater.decompress(base64.b64decode(packed[name], validate=True), most + 1)
+    except (binascii.Error, zlib.error, TypeError, ValueError) as error:
+        raise RecordError(file, "", f"the record inside is damaged at '{name}'") from error
+    if len(content) > most:
+        raise RecordError(file, "", f"'{name}' would be larger than a page can carry")
+    if not inflater.eof or inflater.unused_data:
+        raise RecordError(file, "", f"the record inside is damaged at '{name}'")
+    return content
+
+
+def require_portable(names: Iterable[str], file: str, cure: str = "") -> None:
+    """Refuse names that not every system can hold as plain files beside each other."""
+    seen: dict[tuple[str, ...], str] = {}
+    for name in names:
+        if why := _unfit(name):
+            raise RecordError(file, "", f"it carries a file {name!r} {why}{cure}")
+        parts = PurePosixPath(unicodedata.normalize("NFKC", name).casefold()).parts
+        if parts in seen:
+            twice = f"it carries the file '{name}' twice, as '{seen[parts]}'{cure}"
+            raise RecordError(file, "", twice)
+        seen[parts] = name
+    for parts in seen:
+        for end in range(1, len(parts)):
+            if parts[:end] in seen:
+                clash = seen[parts[:end]]
+                raise RecordError(file, "", f"it carries '{clash}' as a file and as a folder")
+
+
+def _unfit(name: str) -> str:
+    """Why some system cannot hold a path, or holds something else under it; empty if none."""
+    path = PurePosixPath(name)
+    if not name or path.is_absolute() or ".." in path.parts or "\\" in name:
+        return "that leads outside a folder"
+    if not name.isprintable() or set(name) & set('<>:"|?*'):
+        return "with a sign in its name that not every system can hold"
+    for part in name.split("/"):
+        if part in ("", ".") or part != part.strip(" ").rstrip(".") or len(part.encode()) > 255:
+            return "with a name that not every system can hold"
+        if part.startswith("."):
+            return "that is hidden"
+        if part.split(".")[0].rstrip().lower() in _DEVICES:
+            return "with the name of a device"
+    if _RUN.fullmatch(path.suffix):
+        return "of a kind that can be run"
+    return ""

@@ -1,6 +1,5 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
-import hashlib
 import json
 import re
 from collections.abc import Iterator
@@ -24,6 +23,8 @@ from rfcal.record.results import (
     Reread,
     Results,
     error_terms,
+    fingerprint,
+    own_files,
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
@@ -47,7 +48,7 @@ def results_json(results: Results) -> Iterator[bytes]:
             "title": record.title,
             "date": record.date,
             "reference_ohm": record.reference_ohm,
-            "fingerprint": fingerprint(results),
+            "fingerprint": fingerprint(own_files(results)),
         },
         "inputs": inputs(results),
         "software": dict(results.software),
@@ -86,14 +87,6 @@ def inputs(results: Results) -> list[dict[str, Any]]:
         if sweep.origin is not None
     }
     return list(found.values())
-
-
-def fingerprint(results: Results) -> str:
-    """One fingerprint of the record with all its files: each file written about it carries it."""
-    whole = hashlib.sha256(results.record.content)
-    for entry in inputs(results):
-        whole.update(f"\n{entry['sha256']} {entry['file']}".encode())
-    return whole.hexdigest()
 
 
 def _calibration(results: Results) -> dict[str, Any]:

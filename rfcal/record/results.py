@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import PurePosixPath
 
 import numpy as np
 
@@ -24,6 +26,7 @@ from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.reread import Moved
 from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
 from rfcal.uncertainty import coverage
@@ -214,3 +217,17 @@ def error_terms(calibration: Calibration) -> dict[str, Complex]:
     """The three error terms [1] by name."""
     names = ("directivity", "source_match", "reflection_tracking")
     return {name: getattr(calibration.error_box, name) for name in names}
+
+
+def own_files(results: Results) -> dict[str, bytes]:
+    """All files of the record, by their path in it."""
+    origins = [sweep.origin for sweep in results.sweeps if sweep.origin is not None]
+    return {FILE: results.record.content} | {
+        str(PurePosixPath(origin.file)): origin.content for origin in origins
+    }
+
+
+def fingerprint(files: Mapping[str, bytes]) -> str:
+    """One fingerprint of all files of a record, which everything written about it carries."""
+    rows = (f"{sha256(content).hexdigest()} {name}\n" for name, content in sorted(files.items()))
+    return sha256("".join(rows).encode()).hexdigest()

@@ -11,7 +11,16 @@ from rfcal.maths.reflection import Real
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue import MATCH_VOLTAGE, UNSEEN
 from rfcal.record.findings.line import line_verdict
-from rfcal.record.results import Device, LineState, MatchResult, Proposal, Results, error_terms
+from rfcal.record.results import (
+    Device,
+    LineState,
+    MatchResult,
+    Proposal,
+    Results,
+    error_terms,
+    fingerprint,
+    own_files,
+)
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
@@ -37,7 +46,7 @@ TABLE_ROWS = 2001
 
 def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
     """Everything that ``rfcal report`` writes, by file name; a long file in pieces."""
-    of = export.fingerprint(results)
+    of = fingerprint(own_files(results))
     return {
         "report.html": page(results).encode(),
         "results.json": export.results_json(results),
@@ -74,7 +83,7 @@ def page(results: Results) -> str:
         standards=_standards(results),
         error_terms="" if results.record.residual else _error_terms(results),
         inputs=export.inputs(results),
-        fingerprint=export.fingerprint(results),
+        fingerprint=fingerprint(own_files(results)),
         software=results.software,
         cautions=CAUTIONS,
         files=export.file_names(results),

@@ -2,16 +2,17 @@
 
 import math
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
+from rfcal.readings.content import whole_file
 from rfcal.record.format.keys import FILE, Section, Table
-from rfcal.record.format.kinds import OHM, Choice, Day, Line, Number, Text, Whole, as_text
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text, Whole, as_text
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
@@ -19,6 +20,8 @@ from rfcal.record.format.reading import NAME, READING, Reading, read_reading
 from rfcal.record.format.reread import REREAD, Reread, read_rereads
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
 
+MOST_RECORD_BYTES = 16_000_000
+"""Of a ``record.toml``: 200,001 typed rows, or ten thousand tables."""
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
@@ -132,7 +135,7 @@ def load(folder: str | Path) -> Record:
         raise ArgumentError(f"a record is named by its folder, found {folder!r:.60}")
     folder = Path(folder)
     try:
-        content = (folder / FILE).read_bytes()
+        content = whole_file(folder / FILE, MOST_RECORD_BYTES)
     except FileNotFoundError:
         raise RecordError(
             str(folder), "", f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
@@ -149,8 +152,30 @@ def load(folder: str | Path) -> Record:
 
 def read(folder: Path, content: bytes) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
+    return _record(Table(_values(content), "", folder), content)
+
+
+def named_files(content: bytes) -> set[str]:
+    """The files that a ``record.toml`` names, as far as its text goes."""
+    keys = {key.name for section in SECTIONS for key in section.keys if isinstance(key, File)}
+
+    def named(value: Any, key: str = "") -> Iterator[str]:
+        if isinstance(value, dict):
+            for inner in value:
+                yield from named(value[inner], inner)
+        elif isinstance(value, list):
+            for one in value:
+                yield from named(one, key)
+        elif isinstance(value, str) and key in keys:
+            yield str(PurePosixPath(value))
+
+    return set(named(_values(content)))
+
+
+def _values(content: bytes) -> dict[str, Any]:
+    """What the text of a ``record.toml`` says."""
     try:
-        values = tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
+        return tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except UnicodeDecodeError as error:
         raise RecordError(
             FILE, "", "this is not UTF-8 text: save it as UTF-8 in your editor"
@@ -159,7 +184,6 @@ def read(folder: Path, content: bytes) -> Record:
         raise RecordError(
             FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
         ) from error
-    return _record(Table(values, "", folder), content)
 
 
 def _record(top: Table, content: bytes) -> Record:
