@@ -58,7 +58,7 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         return (
             f"For {words.mhz(centre)} and {half_band:g} kHz on both sides, to {target:g} ohm: "
             f"{parts}, from the transmitter's side. Worst SWR {min(best.worst_swr, BEYOND):.2f}, "
-            f"loss {best.loss_db:.2f} dB; with parts within {tolerance:g} %, {share} of "
+            f"loss {best.loss_db:.2g} dB; with parts within {tolerance:g} %, {share} of "
             "such networks hold SWR 1.5."
         )
 

@@ -6,7 +6,8 @@ widget. The sentence under the picture carries the numbers, for those who cannot
 """
 
 import base64
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -33,6 +34,12 @@ class Slider:
     start: float
 
 
+LABEL, BOX, TRACK = "13rem", "19rem", "9rem"
+"""Widths of a control's name, of the box with it, and the least of its track."""
+COLUMNS = "repeat(auto-fit, minmax(min(100%, 30rem), 1fr))"
+"""As many columns of controls as there is room for."""
+
+
 class Panel(widgets.VBox):
     """A picture, a sentence and the sliders that move them.
 
@@ -52,6 +59,7 @@ class Panel(widgets.VBox):
         moving: Sequence[Artist],
     ):
         self.sliders, self._update = tuple(sliders), update
+        self.values = {s.name: s.start for s in self.sliders}
         # drawn in the order in which a whole redraw would draw them
         self._moving = sorted(moving, key=lambda artist: artist.get_zorder())
         for artist in self._moving:
@@ -65,58 +73,86 @@ class Panel(widgets.VBox):
         self._image = widgets.Image(format="png", layout=size)
         self._words = widgets.HTML()
         self._pairs = {s.name: self._control(s) for s in self.sliders}
-        self._held = False
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
         reset.on_click(lambda _: self._guarded(self.reset))
-        rows = [widgets.HBox(pair) for pair in self._pairs.values()]
-        controls = widgets.HBox([*rows, reset], layout=widgets.Layout(flex_flow="row wrap"))
+        rows = [
+            widgets.HBox(pair, layout=widgets.Layout(flex_flow="row wrap"))
+            for pair in self._pairs.values()
+        ]
+        grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
         self.sentence = ""
         self.refresh()
-        super().__init__([self._image, self._words, controls])
+        super().__init__([self._image, self._words, grid, reset])
 
     @property
     def png(self) -> bytes:
         """The picture as it stands."""
         return bytes(self._image.value)
 
-    def _control(self, slider: Slider) -> tuple[widgets.FloatSlider, widgets.BoundedFloatText]:
-        """Make a slider and the box of its exact value; the box holds what counts."""
+    def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
+        """Make the box of the exact value, which has the accessible name, and the slider."""
         unit = f" [{slider.unit}]" if slider.unit else ""
-        bounds = {"min": slider.low, "max": slider.high, "step": slider.step}
-        control = widgets.FloatSlider(
-            value=slider.start,
+        box = widgets.Text(
+            value=f"{slider.start:.10g}",
             description=f"{slider.label}{unit}",
-            style={"description_width": "initial"},
-            layout=widgets.Layout(width="26rem"),
+            continuous_update=False,
+            style={"description_width": LABEL},
+            layout=widgets.Layout(width=BOX),
+        )
+        track = widgets.FloatSlider(
+            value=_snapped(slider, slider.start),
+            min=slider.low,
+            max=slider.high,
+            step=slider.step,
             readout=False,
-            **bounds,
+            layout=widgets.Layout(width="auto", flex=f"1 1 {TRACK}", min_width=TRACK),
         )
-        exact = widgets.BoundedFloatText(
-            value=slider.start, layout=widgets.Layout(width="6rem"), **bounds
-        )
-        control.observe(lambda change: self._slid(slider, exact, change.new), "value")
-        exact.observe(lambda change: self._typed(control, change.new), "value")
-        return control, exact
+        track.observe(lambda change: self._slid(slider, change.new), "value")
+        box.observe(lambda change: self._typed(slider, change.new), "value")
+        return box, track
 
-    def _slid(self, slider: Slider, exact: widgets.BoundedFloatText, value: float) -> None:
+    def _slid(self, slider: Slider, value: float) -> None:
         """Follow the slider, but not where it only shows an exact value by its nearest step."""
-        if abs(value - exact.value) > 0.501 * slider.step:
+        if abs(value - self.values[slider.name]) > 0.501 * slider.step:
             steps = round((value - slider.low) / slider.step)
             # ten digits: a sum of steps such as 0.1 is not exact
-            exact.value = float(f"{slider.low + steps * slider.step:.10g}")
-
-    def _typed(self, control: widgets.FloatSlider, value: float) -> None:
-        """Take an exact value, and let the slider show it unless it does already."""
-        if abs(control.value - value) > 1e-6 * control.step:
-            control.value = value
-        if not self._held:
+            self._take(slider, float(f"{slider.low + steps * slider.step:.10g}"))
             self._guarded(self.refresh)
+
+    def _typed(self, slider: Slider, text: str) -> None:
+        """Take what was typed, or say aloud why not."""
+        try:
+            value = float(text.replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if slider.low <= value <= slider.high:
+            if value != self.values[slider.name]:
+                self._take(slider, value)
+                self._guarded(self.refresh)
+            return
+        self._show(slider)
+        refused = (
+            f"{slider.label} takes a number from {slider.low:g} to {slider.high:g} {slider.unit}"
+        )
+        self._words.value = (
+            f'<p role="alert"><b>{escape(refused.rstrip())}: {escape(text[:40])!r} was not '
+            f"taken.</b></p><p>{escape(self.sentence)}</p>"
+        )
+
+    def _take(self, slider: Slider, value: float) -> None:
+        """Let a value count, and show it."""
+        self.values[slider.name] = value
+        self._show(slider)
+
+    def _show(self, slider: Slider) -> None:
+        """Put the value that counts into box and slider."""
+        box, track = self._pairs[slider.name]
+        value = self.values[slider.name]
+        box.value, track.value = f"{value:.10g}", _snapped(slider, value)
 
     def refresh(self) -> str:
         """Update the sentence and the picture to the sliders."""
-        self.sentence = self._update(
-            **{name: exact.value for name, (_, exact) in self._pairs.items()}
-        )
+        self.sentence = self._update(**self.values)
         self._words.value = f'<p aria-live="polite">{escape(self.sentence)}</p>'
         self._canvas.restore_region(self._still)
         for artist in self._moving:
@@ -124,8 +160,24 @@ class Panel(widgets.VBox):
         self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
         return self.sentence
 
+    def at(self, **values: float) -> str:
+        """The sentence for other values than at the start; the panel stays as its reader has it."""
+        self._require(values)
+        try:
+            return self._update(**{**{s.name: s.start for s in self.sliders}, **values})
+        finally:
+            self._update(**self.values)
+
     def move(self, **values: float) -> str:
         """Move sliders as a reader would, all at once."""
+        self._require(values)
+        for slider in self.sliders:
+            if slider.name in values:
+                self._take(slider, values[slider.name])
+        return self.refresh()
+
+    def _require(self, values: Mapping[str, float]) -> None:
+        """Refuse values of no slider, or beyond its ends."""
         known = {s.name: s for s in self.sliders}
         for name, value in values.items():
             if name not in known:
@@ -134,13 +186,6 @@ class Panel(widgets.VBox):
                 raise ValueError(
                     f"{name} = {value:g} is outside {known[name].low:g} to {known[name].high:g}"
                 )
-        self._held = True
-        try:
-            for name, value in values.items():
-                self._pairs[name][1].value = value
-        finally:
-            self._held = False
-        return self.refresh()
 
     def reset(self) -> str:
         """Put every slider back to its start."""
@@ -166,3 +211,19 @@ class Panel(widgets.VBox):
         data["text/plain"] = self.sentence
         data["image/png"] = base64.b64encode(self.png).decode("ascii")
         return data
+
+
+def _snapped(slider: Slider, value: float) -> float:
+    """A value as the browser's slider will have it, to the last bit.
+
+    It reckons in percent of the track, and sends back what differs from what it was given: after
+    two moves of one cell that answer was taken for a reader's move, to the older value.
+    """
+    if value >= slider.high:
+        return slider.high
+    span = slider.high - slider.low
+    # its own order of rounding
+    percent = (value + abs(slider.low) if slider.low < 0 else value - slider.low) * 100 / span
+    step = slider.step * 100 / span
+    percent = math.floor(percent / step + 0.5) * step
+    return slider.high if percent >= 100 else percent * span / 100 + slider.low

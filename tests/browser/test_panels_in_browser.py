@@ -2,6 +2,7 @@
 
 import time
 from pathlib import Path
+from urllib.parse import quote
 
 import nbformat
 import numpy as np
@@ -30,25 +31,39 @@ const app = window.jupyterapp, notebook = app.shell.currentWidget.content;
 notebook.widgets[0].model.sharedModel.setSource(arguments[0]);
 app.commands.execute('notebook:run-all-cells');
 """
+PRINTED = """
+return [...document.querySelectorAll('.jp-OutputArea-output pre')].map(e => e.innerText).join('')
+"""
+LAST_CELL = """
+const app = window.jupyterapp, notebook = app.shell.currentWidget.content;
+notebook.activeCellIndex = notebook.widgets.length - 1;
+app.commands.execute('notebook:run-cell');
+"""
 PICTURES = "return document.querySelectorAll('img.widget-image').length"
 
 
-@pytest.fixture(scope="module")
-def page(browser, lab):
-    """A notebook of one empty cell, opened as a document with its kernel at rest."""
+def opened(browser, lab, name, sources):
+    """A notebook of some cells, opened as a document with its kernel at rest; how to wait on it."""
     from selenium.common.exceptions import WebDriverException
     from selenium.webdriver.support.ui import WebDriverWait
 
     address, folder = lab
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    notebook = new_notebook(cells=[new_code_cell()], metadata={"kernelspec": kernel})
-    nbformat.write(notebook, folder / "panels.ipynb")
-    browser.get(f"{address}/doc/tree/panels.ipynb?token={TOKEN}")
+    cells = [new_code_cell(source) for source in sources]
+    notebook = new_notebook(cells=cells, metadata={"kernelspec": kernel})
+    nbformat.write(notebook, folder / f"{name}.ipynb")
+    browser.get(f"{address}/doc/tree/{quote(name)}.ipynb?token={TOKEN}")
     # while the page builds itself, elements come and go: try again until one can be used
     wait = WebDriverWait(browser, 60, 0.01, ignored_exceptions=[WebDriverException])
     # run before the kernel is there, and the page asks which one to take
     wait.until(lambda b: b.execute_script(IS_IDLE))
     return wait
+
+
+@pytest.fixture(scope="module")
+def page(browser, lab):
+    """A notebook of one empty cell."""
+    return opened(browser, lab, "panels", [""])
 
 
 def show(browser, page, source):
@@ -87,7 +102,7 @@ def test_keys_move_the_panel(browser, page, name, record_property):
     width = "const i = document.querySelector('img.widget-image'); return [i.width, i.naturalWidth]"
     shown_wide, drawn_wide = browser.execute_script(width)
     assert shown_wide <= drawn_wide, "blown up"
-    exact = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
+    exact = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=text]")
     shown = float(exact[0].get_attribute("value"))
     browser.find_element(By.CSS_SELECTOR, "button.jupyter-button").click()
     page.until(lambda _: words() == first_words)
@@ -109,7 +124,7 @@ def test_a_typed_value_between_two_steps_stays(browser, page):
         return browser.execute_script("return document.querySelector('p[aria-live]').innerText")
 
     def typed(index, text):
-        box = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")[index]
+        box = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=text]")[index]
         box.send_keys(Keys.CONTROL, "a")
         box.send_keys(text, Keys.ENTER)
         return True
@@ -121,8 +136,64 @@ def test_a_typed_value_between_two_steps_stays(browser, page):
     page.until(lambda _: typed(1, "1.23"))
     page.until(lambda _: "1.23 m" in words())
     assert "70.2 MHz" in words()
-    boxes = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=number]")
+    boxes = browser.find_elements(By.CSS_SELECTOR, ".widget-text input[type=text]")
     assert [b.get_attribute("value") for b in boxes] == ["70.2", "1.23", "0.66", "5", "4", "-30"]
+
+
+def test_a_comma_counts_and_what_is_refused_is_said(browser, page):
+    from selenium.webdriver import Keys
+    from selenium.webdriver.common.by import By
+
+    show(browser, page, PANELS["cable"])
+    box = ".widget-text input[type=text]"
+
+    def typed(text):
+        field = browser.find_elements(By.CSS_SELECTOR, box)[1]
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys(text, Keys.ENTER)
+        return True
+
+    page.until(lambda _: typed("1,23"))
+    page.until(lambda b: "1.23 m" in b.find_element(By.CSS_SELECTOR, "p[aria-live]").text)
+    page.until(lambda _: typed("12"))
+    page.until(lambda b: "12" in b.find_element(By.CSS_SELECTOR, "p[role=alert]").text)
+    said = browser.find_element(By.CSS_SELECTOR, "p[role=alert]").text
+    assert "cable length takes a number from 0 to 3 m" in said
+    assert browser.find_elements(By.CSS_SELECTOR, box)[1].get_attribute("value") == "1.23"
+    # the box has the accessible name that the slider's handle cannot have
+    for field in browser.find_elements(By.CSS_SELECTOR, box):
+        label = browser.find_element(By.CSS_SELECTOR, f"label[for='{field.get_attribute('id')}']")
+        assert label.text
+
+
+MOVED = """
+import random
+random.seed(1)
+for _ in range(8):
+    steps = {s: random.randint(0, int((s.high - s.low) / s.step + 1e-9)) for s in panel.sliders}
+    last = panel.move(**{s.name: round(s.low + n * s.step, 9) for s, n in steps.items()})
+"""
+LATER = "print('KEPT' if panel.sentence == last else 'MOVED', last)"
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_moves_of_a_later_cell_leave_the_last_one(browser, lab, name):
+    """The browser's sliders answered what they were given, and an older move came back."""
+    first = f"{IMPORTS}\npanel = ({PANELS[name]})\npanel"
+    wait = opened(browser, lab, f"moved {name}", [first, MOVED, LATER])
+    run_all = "window.jupyterapp.commands.execute('notebook:run-all-cells')"
+    browser.execute_script(run_all)
+    wait.until(
+        lambda b: "KEPT" in b.execute_script(PRINTED) or "MOVED" in b.execute_script(PRINTED)
+    )
+    # whatever the browser has to answer comes after the cells: ask once more
+    browser.execute_script(LAST_CELL)
+    wait.until(lambda b: b.execute_script(IS_IDLE))
+    time.sleep(0.3)
+    kept, _, last = browser.execute_script(PRINTED).partition(" ")
+    assert kept == "KEPT"
+    words = browser.execute_script("return document.querySelector('p[aria-live]').innerText")
+    assert " ".join(words.split()) == " ".join(last.split())
 
 
 def test_an_error_is_said_in_the_panel(browser, page):

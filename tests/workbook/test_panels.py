@@ -89,25 +89,66 @@ def test_a_slider_moves_picture_and_words_and_reset_brings_them_back(panel):
 
 def test_exact_values_follow_and_lead_the_slider(panel):
     slider = controls(panel, ipywidgets.FloatSlider)[0]
-    exact = controls(panel, ipywidgets.BoundedFloatText)[0]
-    exact.value = slider.max
+    exact = controls(panel, ipywidgets.Text)[0]
+    exact.value = f"{slider.max:g}"
     assert slider.value == slider.max
     slider.value = slider.min
-    assert exact.value == slider.min
+    assert float(exact.value) == slider.min
+
+
+def test_a_decimal_comma_counts(panel):
+    first = panel.sliders[0]
+    exact = controls(panel, ipywidgets.Text)[0]
+    exact.value = f"{first.start + first.step:.6f}".replace(".", ",")
+    assert panel.values[first.name] == pytest.approx(first.start + first.step)
+    assert "," not in exact.value
+
+
+@pytest.mark.parametrize("typed", ["1e9", "-1e9", "", "12 m", "nan", "<b>"])
+def test_what_cannot_be_taken_is_said_aloud(panel, typed):
+    first, sentence, picture = panel.sliders[0], panel.sentence, panel.png
+    exact = controls(panel, ipywidgets.Text)[0]
+    exact.value = typed
+    (words,) = [w.value for w in controls(panel, ipywidgets.HTML) if w.value]
+    assert 'role="alert"' in words
+    assert f"from {first.low:g} to {first.high:g}" in words
+    assert "<b><b>" not in words
+    assert float(exact.value) == panel.values[first.name] == first.start
+    assert (panel.sentence, panel.png) == (sentence, picture)
+
+
+def test_a_sentence_for_other_values_leaves_the_panel_to_its_reader(panel):
+    first = panel.sliders[0]
+    mine = panel.move(**{first.name: first.low})
+    picture = panel.png
+    other = panel.at(**{first.name: first.high})
+    assert other != mine
+    assert (panel.sentence, panel.png, panel.values[first.name]) == (mine, picture, first.low)
+    assert panel.refresh() == mine
+    assert panel.png == picture
+
+
+def test_a_move_that_is_seen_changes_the_words(panel):
+    for slider in panel.sliders:
+        step = (slider.high - slider.low) / 20
+        for start in (slider.start, (slider.low + slider.high) / 2):
+            other = start + step if start + step <= slider.high else start - step
+            said = [panel.at(**{slider.name: value}) for value in (start, other)]
+            assert said[0] != said[1], (slider.name, start)
 
 
 def test_an_exact_value_between_two_steps_stays(panel):
     """The browser's slider shows the nearest step and sends it back."""
     slider = controls(panel, ipywidgets.FloatSlider)[0]
-    exact = controls(panel, ipywidgets.BoundedFloatText)[0]
+    exact = controls(panel, ipywidgets.Text)[0]
     first = panel.sliders[0]
-    exact.value = first.start + 0.2 * first.step
+    exact.value = f"{first.start + 0.2 * first.step:.10g}"
     sentence = panel.sentence
     slider.value = first.start
-    assert exact.value == first.start + 0.2 * first.step
+    assert float(exact.value) == pytest.approx(first.start + 0.2 * first.step)
     assert panel.sentence == sentence
     slider.value = first.start + first.step * (1 - 1e-14)
-    assert exact.value == pytest.approx(first.start + first.step, rel=1e-12)
+    assert float(exact.value) == pytest.approx(first.start + first.step, rel=1e-12)
 
 
 def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
@@ -123,7 +164,7 @@ def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
 
 
 def test_controls_say_quantity_and_unit(panel):
-    for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.FloatSlider), strict=True):
+    for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.Text), strict=True):
         assert slider.label in widget.description
         assert not slider.unit or f"[{slider.unit}]" in widget.description
 
