@@ -119,9 +119,9 @@ def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> lis
             f"chart-{number}",
             f"Reflection chart. {alt}",
             f"Reflection of {name}, raw and corrected. The centre of the chart is "
-            f"{device.z_ref:g} ohm; the ellipse, where it is larger than the mark, is the 95 % "
-            f"region of both parts together at {at}; dashed outlines are those of other "
-            "frequencies where the linear answer fails.",
+            f"{device.z_ref:g} ohm; the ellipse is the 95 % region of both parts "
+            f"together at {at}, drawn once more and enlarged where it hides under its mark; dashed "
+            "outlines are those of other frequencies where the linear answer fails.",
         ),
         _picture(
             plots.device_bands(device),

@@ -34,9 +34,9 @@ class Slider:
     start: float
 
 
-LABEL, BOX, TRACK = "13rem", "19rem", "9rem"
+LABEL, BOX, TRACK = "14rem", "min(98%, 20rem)", "9rem"
 """Widths of a control's name, of the box with it, and the least of its track."""
-COLUMNS = "repeat(auto-fit, minmax(min(100%, 30rem), 1fr))"
+COLUMNS = "repeat(auto-fit, minmax(min(100%, 31rem), 1fr))"
 """As many columns of controls as there is room for."""
 
 
@@ -76,7 +76,7 @@ class Panel(widgets.VBox):
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
         reset.on_click(lambda _: self._guarded(self.reset))
         rows = [
-            widgets.HBox(pair, layout=widgets.Layout(flex_flow="row wrap"))
+            widgets.HBox(pair, layout=widgets.Layout(flex_flow="row wrap", overflow="hidden"))
             for pair in self._pairs.values()
         ]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))

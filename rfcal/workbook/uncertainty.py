@@ -163,6 +163,7 @@ def _panel(
     chart.draw_grid(left)
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
+    enlarged = chart.Enlarged(left)
     bars = _bars(right, groups)
     style.add_legend(figure, left)
 
@@ -170,7 +171,9 @@ def _panel(
         inputs = setup_of(frequency * 1e6, **sources).inputs(np.array([from_impedance(r + 1j * x)]))
         reflection = propagate(inputs)
         device.set_data(reflection.value.real, reflection.value.imag)
-        region.set(**_ellipse(inputs, reflection))
+        found = _ellipse(inputs, reflection)
+        region.set(**found)
+        enlarged.show(found, complex(reflection.value[0]))
         shares = _grouped(budget(impedance(reflection, 50.0)), groups)
         for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
             bar.set_verts(_rectangles(100 * share, side))
@@ -181,7 +184,9 @@ def _panel(
         )
         return f"{'; '.join(said)} (95 %)."
 
-    return Panel(figure, [*PLACE, *sliders], update, moving=[region, device, *bars])
+    return Panel(
+        figure, [*PLACE, *sliders], update, moving=[region, device, *enlarged.artists, *bars]
+    )
 
 
 def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:

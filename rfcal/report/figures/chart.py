@@ -70,8 +70,9 @@ def _label_grid(ax: Axes, z_ref: float) -> None:
             )
     ax.text(-1.03, 0, "0", ha="right", va="center", **look)
     ax.text(1.03, 0, "∞", ha="left", va="center", **look)
-    words = "R and jX\nin ohm"
-    ax.text(-1.22, -1.17, words, ha="left", va="bottom", **look)
+    ax.text(-1.22, 1.17, "inductive", ha="left", va="top", **look)
+    ax.text(-1.22, -1.17, "capacitive", ha="left", va="bottom", **look)
+    ax.text(1.22, 1.17, "R, jX in ohm", ha="right", va="top", **look)
 
 
 def draw_trace(
@@ -125,3 +126,33 @@ def ellipse_of(centre: complex, covariance: Real, radius: float) -> dict[str, An
     turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
     place = (complex(centre).real, complex(centre).imag)
     return {"center": place, "width": major, "height": minor, "angle": turn}
+
+
+class Enlarged:
+    """A region as large as a small frame beside the chart allows, with its scale in words."""
+
+    def __init__(self, ax: Axes):
+        frame = ax.inset_axes((0.9, -0.02, 0.24, 0.24))
+        frame.set(xlim=(-1, 1), ylim=(-1, 1), aspect="equal", xticks=[], yticks=[])
+        frame.spines[:].set_color(style.MUTED)
+        self._region = draw_ellipse(frame, 0.0, np.eye(2))
+        self._device = draw_trace(frame, 0.0, role="truth")
+        look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED}
+        self._words = frame.text(0, 1.12, "", ha="center", va="bottom", **look)
+        self.artists = (self._region, self._device, self._words)
+
+    def show(self, region: Mapping[str, Any], device: complex) -> None:
+        """Fit a region, as `ellipse_of` gives it, into the frame, and the device beside it."""
+        centre = complex(*region["center"])
+        times = _round_below(0.8 / max(region["width"] / 2, abs(device - centre), 1e-9))
+        size = {name: times * region[name] for name in ("width", "height")}
+        self._region.set(**{**region, **size, "center": (0.0, 0.0)})
+        off = times * (device - centre)
+        self._device.set_data([off.real], [off.imag])
+        self._words.set_text(f"region, {times:g} times")
+
+
+def _round_below(value: float) -> float:
+    """The largest of 1, 2 and 5 times a power of ten that is not above a number."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(power * next(n for n in (5, 2, 1) if n * power <= value))

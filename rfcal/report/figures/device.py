@@ -15,6 +15,8 @@ MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""
 MOST_REGIONS = 5
 """Regions at most that a chart shows beside that of the answer."""
+SMALL = 0.1
+"""A region less wide than this hides under its mark, and is drawn once more, enlarged [1]."""
 COLUMNS = 1000
 """Upright strips that a band is drawn in at most: no screen shows more."""
 
@@ -38,7 +40,10 @@ def device_chart(device: Device) -> Figure:
     region = assessed.region if assessed else linear_region(device.reflection)
     # drawn to the size that its own probability asks for
     size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
-    chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
+    there = chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
+    if there.width < SMALL:
+        place = chart.ellipse_of(region.centre[at], size[at], K_ELLIPSE)
+        chart.Enlarged(ax).show(place, value[at])
     if assessed:
         _bent_regions(ax, assessed, size)
     style.add_legend(figure, ax)
