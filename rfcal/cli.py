@@ -4,17 +4,21 @@ import argparse
 import io
 import os
 import shlex
+import shutil
 import sys
+import warnings
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from rfcal import __version__
-from rfcal.errors import RecordError, RfcalError
+from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
 from rfcal.record.files import write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"
+_CURE = "choose another folder, or say --force"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -22,8 +26,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
             stream.reconfigure(errors="replace")
-    options = _parser().parse_args(arguments)
+    if arguments is None:  # this is the command itself, and Python's warnings help nobody there
+        warnings.simplefilter("ignore")
     try:
+        options = _parser().parse_args(arguments)
         status = options.run(options)
         print(end="", flush=True)
     except RfcalError as error:
@@ -44,38 +50,52 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return status or 0
 
 
+class _Parser(argparse.ArgumentParser):
+    """Refuses as everything here does: one line, in which nothing is forged."""
+
+    def error(self, message: str) -> NoReturn:
+        raise ArgumentError(f"{message}; '{self.prog} --help' says what is wanted")
+
+
+def _path(text: str) -> Path:
+    """A file or folder; an empty name would be the folder that one stands in."""
+    if not text:
+        raise RecordError("''", "", "an empty name is no file and no folder")
+    return Path(text)
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="rfcal", description="Corrected impedance, and how sure it is, from raw readings."
     )
     parser.add_argument("--version", action="version", version=f"rfcal {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     report = commands.add_parser("report", help="compute a record and write its page and files")
-    report.add_argument("folder", type=Path, help="the record's folder")
-    report.add_argument("--output", type=Path, required=True, help="folder for the results")
+    report.add_argument("folder", type=_path, help="the record's folder")
+    report.add_argument("--output", type=_path, required=True, help="folder for the results")
     report.add_argument("--force", action="store_true", help="replace results already there")
     report.set_defaults(run=_report)
     check = commands.add_parser(
         "check", help="read and judge the raw readings and checks, correct no device"
     )
-    check.add_argument("folder", type=Path, help="the record's folder")
+    check.add_argument("folder", type=_path, help="the record's folder")
     check.set_defaults(run=_check)
     new = commands.add_parser("new", help="write a commented record to start from")
-    new.add_argument("folder", type=Path, help="folder to write it to")
+    new.add_argument("folder", type=_path, help="folder to write it to")
     new.add_argument(
-        "--from", dest="source", type=Path, help="folder of sweeps, to be told apart and copied in"
+        "--from", dest="source", type=_path, help="folder of sweeps, to be told apart and copied in"
     )
     new.set_defaults(run=_new)
     unpack = commands.add_parser("unpack", help="give back the record that a page carries")
-    unpack.add_argument("page", type=Path, help="a report.html")
-    unpack.add_argument("folder", type=Path, help="folder to write the record to")
+    unpack.add_argument("page", type=_path, help="a report.html")
+    unpack.add_argument("folder", type=_path, help="folder to write the record to")
     unpack.set_defaults(run=_unpack)
     correct = commands.add_parser(
         "correct", help="apply a record's calibration to sweeps that were taken later"
     )
-    correct.add_argument("folder", type=Path, help="the record's folder")
-    correct.add_argument("sweeps", type=Path, nargs="+", help="raw readings, Touchstone or CSV")
-    correct.add_argument("--output", type=Path, required=True, help="folder for the results")
+    correct.add_argument("folder", type=_path, help="the record's folder")
+    correct.add_argument("sweeps", type=_path, nargs="+", help="raw readings, Touchstone or CSV")
+    correct.add_argument("--output", type=_path, required=True, help="folder for the results")
     correct.add_argument(
         "--like", default="", help="a measurement of the record, whose path lies before these too"
     )
@@ -84,9 +104,9 @@ def _parser() -> argparse.ArgumentParser:
     verify = commands.add_parser(
         "verify", help="compute a page again from what it carries, and say whether it follows"
     )
-    verify.add_argument("file", type=Path, help="a report.html or results.json")
+    verify.add_argument("file", type=_path, help="a report.html or results.json")
     verify.add_argument(
-        "record", type=Path, nargs="?", help="page or folder to compute it from, if not that page"
+        "record", type=_path, nargs="?", help="page or folder to compute it from, if not that page"
     )
     verify.set_defaults(run=_verify)
     return parser
@@ -102,19 +122,25 @@ def _report(options: argparse.Namespace) -> None:
     output = output_files(results)
     _require_no_input(options.output, output, results)
     _progress("writing " + ", ".join(output))
-    write_files(options.output, output, force=options.force)
+    write_files(options.output, output, force=options.force, cure=_CURE)
     _progress("")
-    print("\n".join(summary_lines(results)))
+    _say(*summary_lines(results))
     for result in results.matches:
-        print("\n".join(match_lines(result)))
+        _say(*match_lines(result))
     others = ", ".join(name for name in output if name != "report.html")
-    print(f"Page: {options.output / 'report.html'} (beside it: {others})")
-    print(f"Workbook: {WORKBOOK}")
+    _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
+    _say(f"Workbook: {WORKBOOK}")
+
+
+def _say(*lines: str) -> None:
+    """Print lines of the answer; nothing in a name can forge one."""
+    print("\n".join(map(printable, lines)))
 
 
 def _progress(said: str) -> None:
     """Say what is being done, where somebody waits at a terminal: one line, written over."""
     if sys.stderr.isatty():
+        said = printable(said)[: shutil.get_terminal_size().columns - 1]
         print(f"\r\x1b[K{said}", end="", file=sys.stderr, flush=True)
 
 
@@ -139,10 +165,10 @@ def _check(options: argparse.Namespace) -> None:
     found = compute.inspect(options.folder)
     for sweep in found.sweeps:
         origin = sweep.origin.file if sweep.origin else "typed"
-        print(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
-    print("\n".join(good_lines(found)))
+        _say(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
+    _say(*good_lines(found))
     for finding in found.findings:
-        print(f"{finding.severity}: {finding.message}")
+        _say(f"{finding.severity}: {finding.message}")
 
 
 def _new(options: argparse.Namespace) -> None:
@@ -150,12 +176,12 @@ def _new(options: argparse.Namespace) -> None:
 
     if options.source is None:
         write_files(options.folder, {FILE: starting_record().encode()})
-        print(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
+        _say(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
     else:
         _sort_out(options.source, options.folder)
     folder = shlex.quote(str(options.folder))
     output = shlex.quote(f"{options.folder.resolve().name}-report")
-    print(f"rfcal report {folder} --output {output}")
+    _say(f"rfcal report {folder} --output {output}")
 
 
 def _sort_out(source: Path, folder: Path) -> None:
@@ -165,8 +191,8 @@ def _sort_out(source: Path, folder: Path) -> None:
     guesses = sorted_out(source)
     write_files(folder, record_of(guesses, folder.resolve().name))
     for guess in guesses:
-        print(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
-    print(f"Wrote {folder / FILE} with these; correct there what is wrong, then")
+        _say(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
+    _say(f"Wrote {folder / FILE} with these; correct there what is wrong, then")
 
 
 def _unpack(options: argparse.Namespace) -> None:
@@ -174,7 +200,7 @@ def _unpack(options: argparse.Namespace) -> None:
 
     found = carried_record(options.page)
     write_files(options.folder, found)
-    print(f"Wrote to {options.folder}: {', '.join(found)}")
+    _say(f"Wrote to {options.folder}: {', '.join(found)}")
 
 
 def _verify(options: argparse.Namespace) -> int:
@@ -183,7 +209,7 @@ def _verify(options: argparse.Namespace) -> int:
     _progress("computing it again")
     found = verify(options.file, options.record)
     _progress("")
-    print("\n".join(found.lines(options.file.name)))
+    _say(*found.lines(options.file.name))
     return int(bool(found.differences))
 
 
@@ -197,11 +223,11 @@ def _correct(options: argparse.Namespace) -> None:
     devices = kept.corrected(results, options.sweeps, options.like)
     output = dict(kept.output_files(devices))
     _require_no_input(options.output, output, results)
-    write_files(options.output, output, force=options.force)
+    write_files(options.output, output, force=options.force, cure=_CURE)
     _progress("")
     for device in devices:
-        print(f"{device.name}: {device.at(device.frequency[device.answer])}, at {device.plane}")
-    print(kept.age_words(results, date.today()))
+        _say(f"{device.name}: {device.at(device.frequency[device.answer])}, at {device.plane}")
+    _say(kept.age_words(results, date.today()))
     for finding in kept.findings(results, devices):
-        print(f"{finding.severity}: {finding.message}")
-    print(f"Wrote to {options.output}: {', '.join(output)}")
+        _say(f"{finding.severity}: {finding.message}")
+    _say(f"Wrote to {options.output}: {', '.join(output)}")

@@ -1,5 +1,21 @@
 """The exceptions of rfcal: one base, few kinds, one clear sentence each."""
 
+SCREEN, WORD = 1200, 200
+"""Letters of a message, and of one word in it (a path, a name), that are shown at most."""
+
+
+def printable(text: str) -> str:
+    """A line for a terminal: nothing in it that is obeyed or not seen, nothing endless."""
+    line = "".join(c if c.isprintable() else " " for c in text)
+    if len(line) > WORD:
+        line = " ".join(_cut(word, WORD) for word in line.split(" "))
+    return _cut(line, SCREEN)
+
+
+def _cut(text: str, most: int) -> str:
+    """Text without its middle where it is too long."""
+    return text if len(text) <= most else f"{text[: most // 2]}...{text[4 - most // 2 :]}"
+
 
 class RfcalError(Exception):
     """Base of every error that rfcal raises on purpose.
@@ -7,13 +23,12 @@ class RfcalError(Exception):
     Parameters
     ----------
     message : str
-        One sentence: what was found, what was expected, what to do. It is put on one line, and
-        signs that are not printable (from a name, say) become spaces.
+        One sentence: what was found, what was expected, what to do. It is put on one line, signs
+        that are not printable (from a name, say) become spaces, and what is endless is cut.
     """
 
     def __init__(self, message: str):
-        printable = "".join(c if c.isprintable() else " " for c in message)
-        super().__init__(" ".join(printable.split()))
+        super().__init__(" ".join(printable(message).split()))
 
 
 class ArgumentError(RfcalError, ValueError):

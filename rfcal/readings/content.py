@@ -11,14 +11,20 @@ MOST_BYTES = 400_000_000
 
 def whole_file(path: Path, most: int = MOST_BYTES) -> bytes:
     """The content of a plain file of up to so many bytes; an OSError says why not."""
-    found = os.stat(path)  # before it is opened: a pipe would wait for somebody who writes
-    if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
-        raise OSError(errno.EINVAL, "this is no plain file, but a pipe or a device")
+    size = require_plain(path)
     with path.open("rb") as file:
-        content = file.read(most + 1) if found.st_size <= most else b""
-    if max(found.st_size, len(content)) > most:
+        content = file.read(most + 1) if size <= most else b""
+    if max(size, len(content)) > most:
         raise OSError(errno.EFBIG, f"it is larger than {most / 1e6:g} MB")
     return content
+
+
+def require_plain(path: Path) -> int:
+    """The size of a plain file, before it is opened: a pipe would wait for somebody who writes."""
+    found = os.stat(path)
+    if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
+        raise OSError(errno.EINVAL, "this is no plain file, but a pipe or a device")
+    return found.st_size
 
 
 def decoded(content: bytes) -> str:

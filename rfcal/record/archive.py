@@ -19,6 +19,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.errors import RecordError
+from rfcal.readings.content import require_plain
 from rfcal.record.files import write_files
 from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, named_files
 from rfcal.record.job.compute import compute
@@ -57,6 +58,7 @@ def script(results: Results) -> str:
 def carried_record(file: Path) -> dict[str, bytes]:
     """The record that a report page carries, by relative path."""
     try:
+        require_plain(file)
         with file.open("rb") as opened, mmap(opened.fileno(), 0, access=ACCESS_READ) as page:
             match = _CARRIED.search(page)
             of, text = match.groups() if match else (None, b"")

@@ -19,16 +19,23 @@ ASIDE, READY, NEW, OLD, LOCK = ".rfcal-writing", "ready", "new", "old", "lock"
 
 
 def write_files(
-    folder: Path, files: Mapping[str, bytes | Iterable[bytes]], *, force: bool = False
+    folder: Path,
+    files: Mapping[str, bytes | Iterable[bytes]],
+    *,
+    force: bool = False,
+    cure: str = "choose another folder",
 ) -> None:
-    """Write files by relative path, all or none; with `force` over those of the same names."""
+    """Write files by relative path, all or none; with `force` over those of the same names.
+
+    `cure` says what to do where a file is there already.
+    """
     made: list[Path] = []
     try:
         _make(folder, made)
         with _alone(folder) as aside:
             _finish_what_was_stopped(folder, aside)
             for name in files:
-                _require_place(folder, name, force)
+                _require_place(folder, name, "" if force else cure)
             _write(aside / NEW, files)
             _swap_in(folder, aside, list(files), made)
     except BaseException as error:
@@ -45,8 +52,9 @@ def write_files(
 def _alone(folder: Path) -> Iterator[Path]:
     """The folder to write aside in, with a lock that falls when its holder ends in any way."""
     aside = folder / ASIDE
-    if aside.is_symlink():
-        raise RecordError(str(aside), "", "this is a link; delete it, it is no folder of rfcal's")
+    for path, ours in ((aside, Path.is_dir), (aside / LOCK, Path.is_file)):
+        if path.is_symlink() or (path.exists() and not ours(path)):
+            raise RecordError(str(path), "", "rfcal did not make this: delete it")
     aside.mkdir(exist_ok=True)
     with (aside / LOCK).open("ab") as lock:
         try:
@@ -84,22 +92,18 @@ def _finish_what_was_stopped(folder: Path, aside: Path) -> None:
     left = [p for p in (aside / READY).rglob("*") if not p.is_dir() or p.is_symlink()]
     names = [str(path.relative_to(aside / READY)) for path in left]
     for name in names:
-        _require_place(folder, name, force=True)
+        _require_place(folder, name)
     _move(folder, aside, names, [])
     for rest in (READY, NEW, OLD):
         shutil.rmtree(aside / rest, ignore_errors=True)
 
 
-def _require_place(folder: Path, name: str, force: bool) -> None:
-    """Refuse a place that is taken, or that a link or a file on the way leads astray."""
+def _require_place(folder: Path, name: str, cure: str = "") -> None:
+    """Refuse a place that a link leads astray, or, where a cure is named, one that is taken."""
     target = folder / name
-    if os.path.lexists(target) and not force:
-        raise RecordError(
-            str(target),
-            "",
-            "this file is already there and was not touched; choose another folder, or for a "
-            "report say --force",
-        )
+    if os.path.lexists(target) and cure:
+        why = f"this file is already there and was not touched; {cure}"
+        raise RecordError(str(target), "", why)
     if target.is_dir():
         raise RecordError(str(target), "", "this is a folder, and a file is to be written here")
     if not target.parent.resolve().is_relative_to(folder.resolve()):

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rfcal.errors import RecordError
+from rfcal.readings.content import require_plain
 from rfcal.record.archive import recomputed
 from rfcal.record.export import results_json
 from rfcal.record.job.compute import compute
@@ -67,6 +68,7 @@ def _results(record: Path) -> Results:
 
 def _text(file: Path) -> str:
     try:
+        require_plain(file)
         return file.read_text(encoding="utf-8")
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)

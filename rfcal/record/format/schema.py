@@ -131,10 +131,14 @@ class Record:
 
 def load(folder: str | Path) -> Record:
     """Read and check a record's ``record.toml``; its raw readings are not opened yet."""
-    if not isinstance(folder, str | Path):
+    if not isinstance(folder, str | Path) or folder == "":
         raise ArgumentError(f"a record is named by its folder, found {folder!r:.60}")
     folder = Path(folder)
     try:
+        if not (folder / FILE).resolve().is_relative_to(folder.resolve()):
+            raise RecordError(
+                str(folder / FILE), "", "this is a link that leads outside the folder"
+            )
         content = whole_file(folder / FILE, MOST_RECORD_BYTES)
     except FileNotFoundError:
         raise RecordError(
@@ -144,7 +148,7 @@ def load(folder: str | Path) -> Record:
         raise RecordError(
             str(folder), "", f"this is a file, and a record is named by the folder its {FILE} is in"
         ) from None
-    except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
+    except (OSError, ValueError, RuntimeError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(folder / FILE), "", f"cannot be read ({why})") from error
     return read(folder, content)
