@@ -1,8 +1,9 @@
-"""The command line: ``rfcal report | check | new | unpack | verify | correct``."""
+"""The command line: ``rfcal report | check | plan | new | unpack | verify | correct``."""
 
 import argparse
 import io
 import os
+import re
 import shlex
 import shutil
 import sys
@@ -80,6 +81,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     check.add_argument("folder", type=_path, help="the record's folder")
     check.set_defaults(run=_check)
+    plan = commands.add_parser(
+        "plan", help="say what a record's set-up will be able to say, before anything is read"
+    )
+    plan.add_argument("folder", type=_path, help="the record's folder; its readings may be missing")
+    plan.add_argument("--mhz", type=float, help="at this frequency, if not the answer's")
+    plan.add_argument("--ohm", help="of a device that is this, such as 30-12j, if not of a few")
+    plan.set_defaults(run=_plan)
     new = commands.add_parser("new", help="write a commented record to start from")
     new.add_argument("folder", type=_path, help="folder to write it to")
     new.add_argument(
@@ -169,6 +177,26 @@ def _check(options: argparse.Namespace) -> None:
     _say(*good_lines(found))
     for finding in found.findings:
         _say(f"{finding.severity}: {finding.message}")
+
+
+def _plan(options: argparse.Namespace) -> None:
+    from rfcal.readings.sweep import HIGHEST_HZ, LOWEST_HZ
+    from rfcal.record.job.plan import outlook
+    from rfcal.report.text.plan import plan_lines
+
+    hertz = None if options.mhz is None else options.mhz * 1e6
+    if hertz is not None and not LOWEST_HZ <= hertz <= HIGHEST_HZ:
+        raise ArgumentError(f"--mhz {options.mhz:g} is no frequency that is measured")
+    ohm = None if options.ohm is None else _complex(options.ohm)
+    _say(*plan_lines(outlook(options.folder, hertz=hertz, ohm=ohm)))
+
+
+def _complex(text: str) -> complex:
+    """A complex number, the j before or behind its part."""
+    try:
+        return complex(re.sub(r"j([\d.]+)", r"\1j", text.replace(" ", "")))
+    except ValueError:
+        raise ArgumentError(f"--ohm '{text}' is no impedance: write it as 30-12j") from None
 
 
 def _new(options: argparse.Namespace) -> None:

@@ -21,9 +21,10 @@ LATER = ("x_sign",)
 class Table:
     """A table of the record as the TOML parser gave it, and its place, which refusals name."""
 
-    # `place` says where it stands, such as ``[[standard]] 2 ('load')``; empty for the top level
-    def __init__(self, values: dict[str, Any], place: str, folder: Path):
-        self.values, self.place, self.folder = values, place, folder
+    # `place` says where it stands, such as ``[[standard]] 2 ('load')``; empty for the top level.
+    # A record read `ahead` is a plan: readings need not be there yet.
+    def __init__(self, values: dict[str, Any], place: str, folder: Path, ahead: bool = False):
+        self.values, self.place, self.folder, self.ahead = values, place, folder, ahead
 
     def __contains__(self, key: str) -> bool:
         return key in self.values
@@ -57,19 +58,23 @@ class Table:
             raise self.fail("", f"{reason} by exactly one of {', '.join(candidates)}")
         return present[0]
 
+    def inside(self, values: dict[str, Any], place: str) -> "Table":
+        """A table of the same record."""
+        return Table(values, place, self.folder, self.ahead)
+
     def inner(self, key: str) -> "Table":
         """A table inside this one, as ``[key]`` makes it; empty where the key is absent."""
         value = self.values.get(key, {})
         if not isinstance(value, dict):
             raise self.fail(key, f"expected a table headed [{key}]")
-        return Table(value, f"[{key}]", self.folder)
+        return self.inside(value, f"[{key}]")
 
     def tables(self, key: str, place: str, header: str) -> list["Table"]:
         """Tables under a header of ``[[]]``, their place numbered; none where the key is absent."""
         found = self.values.get(key, [])
         if not isinstance(found, list) or not all(isinstance(v, dict) for v in found):
             raise self.fail(key, f"expected tables headed {header}")
-        return [Table(v, f"{place} {i}", self.folder) for i, v in enumerate(found, start=1)]
+        return [self.inside(v, f"{place} {i}") for i, v in enumerate(found, start=1)]
 
 
 @dataclass(frozen=True)
@@ -140,8 +145,9 @@ class Section:
     def read(self, table: Table) -> dict[str, Any]:
         """Values in SI of all keys that may stand in a table of this kind."""
         table.only((*(key.name for key in self.keys), *self.below))
-        if self.readings:
-            table.one_of((key.name for key in self.readings), "give the raw reading")
+        names = [key.name for key in self.readings]
+        if names and not (table.ahead and not any(name in table for name in names)):
+            table.one_of(names, "give the raw reading")
         kind = self.kind(table)
         own = [key for key in self.keys if not key.kinds or kind in key.kinds]
         for key in self.keys:

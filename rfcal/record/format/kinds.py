@@ -259,7 +259,7 @@ class File(Key):
             raise table.fail(self.name, f"{shown} is no path that can be read ({error})") from error
         if not target.is_relative_to(inside):
             raise table.fail(self.name, f"{shown} is a link that leads outside the record's folder")
-        if not there:
+        if not there and not table.ahead:
             raise table.fail(self.name, f"there is no file {shown} in the record's folder")
         return found
 

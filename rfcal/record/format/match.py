@@ -74,7 +74,7 @@ class Lines(Key):
             return CABLES[one_among(table, self.name, cable_type(one), CABLES)].line(1.0)
         if not isinstance(one, dict):
             raise table.fail(self.name, f"entry {number} is neither a type nor a line of your own")
-        own = Table(one, f"{table.place} {self.name} {number}", table.folder)
+        own = table.inside(one, f"{table.place} {self.name} {number}")
         return line_of(OWN_LINE.read(own), None, 1.0)
 
 
@@ -96,7 +96,7 @@ class BuiltKey(File):
     def _value(self, table: Table, found: Any) -> Built:
         if not isinstance(found, dict):
             return Built(super()._value(table, found))
-        inner = Table(found, f"{table.place} {self.name}", table.folder)
+        inner = table.inside(found, f"{table.place} {self.name}")
         read = BUILT.read(inner)
         return Built(read["reading"], read["topology"], read["parts"])
 
@@ -223,7 +223,7 @@ def read_match(top: Table, reference_ohm: float, names: Sequence[str]) -> tuple[
     if not all(isinstance(table, dict) for table in tables):
         raise top.fail(MATCH.name, f"expected a table headed {MATCH.header}")
     return tuple(
-        _request(Table(table, f"{MATCH.header} {i}", top.folder), reference_ohm, names)
+        _request(top.inside(table, f"{MATCH.header} {i}"), reference_ohm, names)
         for i, table in enumerate(tables, start=1)
     )
 

@@ -44,7 +44,9 @@ class Reading:
 
 def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     """The reading of an item, out of the values found in its table."""
-    key = next(key.name for key in READING if key.name in table)
+    key = next((key.name for key in READING if key.name in table), "")
+    if not key:  # only a plan has none
+        return Reading()
     if key == "reading":
         return Reading(found[key])
     if key == "typed":

@@ -129,8 +129,11 @@ class Record:
         return (*self.standards, *self.checks, *self.measurements, *self.rereads)
 
 
-def load(folder: str | Path) -> Record:
-    """Read and check a record's ``record.toml``; its raw readings are not opened yet."""
+def load(folder: str | Path, *, ahead: bool = False) -> Record:
+    """Read and check a record's ``record.toml``; its raw readings are not opened yet.
+
+    Of a plan, read `ahead` of the measurement, they need not be there either.
+    """
     if not isinstance(folder, str | Path) or folder == "":
         raise ArgumentError(f"a record is named by its folder, found {folder!r:.60}")
     folder = Path(folder)
@@ -151,12 +154,12 @@ def load(folder: str | Path) -> Record:
     except (OSError, ValueError, RuntimeError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(folder / FILE), "", f"cannot be read ({why})") from error
-    return read(folder, content)
+    return read(folder, content, ahead=ahead)
 
 
-def read(folder: Path, content: bytes) -> Record:
+def read(folder: Path, content: bytes, *, ahead: bool = False) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
-    return _record(Table(_values(content), "", folder), content)
+    return _record(Table(_values(content), "", folder, ahead), content)
 
 
 def named_files(content: bytes) -> set[str]:
@@ -282,7 +285,7 @@ def _items(top: Table, section: Section) -> list[Table]:
     """The tables of a section, each with a place that says its number and name."""
     tables = top.tables(section.name, section.header, section.header)
     name = section.keys[0]
-    return [Table(t.values, f"{t.place} ('{name.read(t)}')", t.folder) for t in tables]
+    return [t.inside(t.values, f"{t.place} ('{name.read(t)}')") for t in tables]
 
 
 def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:

@@ -14,7 +14,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import propagate, region
+from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import assess
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
@@ -26,7 +26,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_element,
 )
 from rfcal.record.findings.catalogue import INTERPOLATED
-from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
+from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.devices import about_device
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
@@ -40,6 +40,7 @@ from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import line as line_check
 from rfcal.record.job import readings
+from rfcal.record.job.checks import checked
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.quantity import Quantity
@@ -171,21 +172,8 @@ class _Job:
         return solved
 
     def _model(self, item: Artefact) -> Standard | Tabulated:
-        model: Standard | Tabulated
-        if item.definition is not None:
-            table = read_sweep(
-                self.record.folder,
-                item.definition,
-                label=f"{item.name}: definition",
-                z_ref=self.record.reference_ohm,
-            )
-            self.files.append(table)
-            model = Tabulated(
-                table.frequency, table.reflection, table.z_ref, item.uncertainty, item.name
-            )
-        else:
-            assert item.model is not None
-            model = item.model
+        model, table = readings.model_of(self.record, item)
+        self.files += table
         self.assumed.append(assumed_of_artefact(item, missing_uncertainty(model)))
         return model
 
@@ -293,23 +281,8 @@ class _Job:
 
     def check(self, calibration: Calibration, item: Artefact) -> Check:
         here, known = self.calibration_at(calibration, item), self.known[item.name]
-        frequency, steps = known.reading.frequency, self._steps_to(here, item)
-        inputs, measured = self.bench.corrected(here, known.reading, steps)
-        expected = known.quantity(frequency, self.record.reference_ohm)
-        where = region(inputs, measured)
-        return Check(
-            name=item.name,
-            frequency=frequency,
-            measured=measured,
-            region=where,
-            expected=expected,
-            inside=inside_region(where, expected),
-            agrees=agree(where, expected, self.chance),
-            reading=inputs.reading.value,
-            calibration=here,
-            at=item.at,
-            path=steps,
-        )
+        steps = self._steps_to(here, item)
+        return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
     def _steps_to(self, here: Calibration, check: Artefact) -> tuple[Step, ...]:
         """The path to where a check was connected, without what is added to a device's answer."""

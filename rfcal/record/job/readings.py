@@ -10,10 +10,11 @@ from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
 from rfcal.models.interpolation import SAME, same_grid
+from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
-from rfcal.record.format.schema import FILE, Reading, Record
+from rfcal.record.format.schema import FILE, Artefact, Reading, Record
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
@@ -29,6 +30,17 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
     return typed_reflection_sweep(
         reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
     )
+
+
+def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tuple[Sweep, ...]]:
+    """What a standard or check is, and the file that tells it, if one does."""
+    if item.definition is None:
+        assert item.model is not None
+        return item.model, ()
+    name, z_ref = f"{item.name}: definition", record.reference_ohm
+    table = read_sweep(record.folder, item.definition, label=name, z_ref=z_ref)
+    model = Tabulated(table.frequency, table.reflection, table.z_ref, item.uncertainty, item.name)
+    return model, (table,)
 
 
 def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:

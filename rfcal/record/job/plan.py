@@ -1,0 +1,129 @@
+"""Before the climb: what a record's set-up will be able to say, before anything is read."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.findings import Finding, sorted_findings
+from rfcal.measurement.bench import Known
+from rfcal.models.line import Line
+from rfcal.planning.plan import Plan, plan
+from rfcal.planning.setup import Length, Setup
+from rfcal.record.findings.checks import about_builds, about_checks
+from rfcal.record.findings.standards import about_standards
+from rfcal.record.findings.unseen import about_unseen
+from rfcal.record.format import schema
+from rfcal.record.format.path import Between
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.job import readings
+from rfcal.record.job.checks import checked
+
+TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
+"""Impedances that a device may turn out to have, in parts of the reference impedance."""
+LENGTH_M = 0.05
+"""Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """What is to be expected of one measurement."""
+
+    name: str
+    frequency_hz: float
+    plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
+    unknown: tuple[str, ...]  # elements of the path that only sweeps or files will tell about
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """What is to be expected of a record."""
+
+    record: Record
+    planned: tuple[Planned, ...]
+    findings: tuple[Finding, ...]
+
+
+def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = None) -> Outlook:
+    """What a record's set-up will say of its devices, its analyzer taken as a perfect one.
+
+    At one frequency [Hz], the answer's by default, of a device of one impedance [ohm], or of a few.
+    """
+    record = schema.load(folder, ahead=True)
+    if not record.measurements:
+        raise RecordError(schema.FILE, "measurement", "there is no [[measurement]] to plan")
+    expected = [part * record.reference_ohm for part in TRIED] if ohm is None else [ohm]
+    planned = []
+    for item in record.measurements:
+        at = hertz or _frequency(record, item)
+        setup = _setup(record, item, at)
+        try:
+            plans = {complex(value): plan(setup, value) for value in expected}
+        except CalibrationError as error:
+            raise RecordError(schema.FILE, item.place, str(error)) from error
+        unknown = tuple(part.name for part in item.between if part.line is None)
+        planned.append(Planned(item.name, at, plans, unknown))
+    first = _setup(record, record.measurements[0], planned[0].frequency_hz)
+    return Outlook(record, tuple(planned), _findings(record, first))
+
+
+def _frequency(record: Record, item: Measurement) -> float:
+    """Where the answer will be quoted [Hz]: as stated, or by the readings that are there."""
+    if item.answer_hz is not None:
+        return item.answer_hz
+    items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
+    for one in items:
+        reading, folder = one.reading, record.folder
+        if reading != Reading() and all((folder / file).is_file() for file in reading.files):
+            frequency = readings.read(record, reading, one.name, one.place).frequency
+            return float(frequency[frequency.size // 2])
+    raise RecordError(
+        schema.FILE, item.place, "nothing says at which frequency: give answer_mhz, or say --mhz"
+    )
+
+
+def _setup(record: Record, item: Measurement, hertz: float) -> Setup:
+    """The set-up of one measurement."""
+    z_ref, shown = record.reference_ohm, item.reading
+    return Setup(
+        np.array([hertz]),
+        {one.name: readings.model_of(record, one)[0] for one in record.standards},
+        noise=record.analyzer["noise"],
+        connection=record.analyzer["connection"],
+        drift=record.analyzer["drift"],
+        lines=tuple(_length(part, z_ref) for part in item.between if not part.embed),
+        z_ref=z_ref,
+        typed=shown.typed is not None,
+        resolution_ohm=record.analyzer["resolution_ohm"],
+        typed_steps=shown.steps if shown.typed_reflection is not None else None,
+        residual=record.residual,
+    )
+
+
+def _length(part: Between, z_ref: float) -> Length:
+    """One element of a path; one that only its sweeps or its file tell about is taken as short."""
+    unknown = Line(LENGTH_M, 1.0, z_ref)
+    return Length(part.name, part.line or unknown, part.doubt, part.kind)
+
+
+def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
+    """What stands against the set-up whatever will be read, and what it cannot notice."""
+    bench, z_ref, solved = setup.bench(), setup.z_ref, record.residual is None
+    calibration = bench.calibration(setup.frequency)
+    checks = []
+    for item in record.checks:
+        model = readings.model_of(record, item)[0]
+        raw = setup.box().apply(model.reflection(setup.frequency, z_ref=z_ref))
+        checks.append(
+            checked(bench, calibration, Known(item.name, model, setup.read(item.name, raw)))
+        )
+    return sorted_findings(
+        (
+            *about_standards(calibration, z_ref=z_ref),
+            *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
+            *about_builds(record),
+            *about_unseen(record),
+        )
+    )

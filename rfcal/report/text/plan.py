@@ -1,0 +1,73 @@
+"""A plan in words: what to expect of a device, and what would help most."""
+
+from rfcal.planning.plan import Option, Plan
+from rfcal.record.findings.catalogue import UNSEEN
+from rfcal.record.job.plan import Outlook, Planned
+from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.words import mhz, swr_interval, value_words
+
+WORTH = 0.05
+"""Part by which the intervals must shrink for a change to be proposed [1]."""
+TOLD = 3
+"""Changes that are proposed."""
+
+
+def plan_lines(outlook: Outlook) -> list[str]:
+    """The plan of a record in a few lines for a terminal."""
+    said = [f"{outlook.record.title}: a plan, so nothing below is measured"]
+    for planned in outlook.planned:
+        said += _device(planned)
+    seen = [f for f in outlook.findings if f.code not in UNSEEN]
+    said += [f"{f.severity}: {f.message}" for f in seen]
+    unseen = [f.message for f in outlook.findings if f.code in UNSEEN]
+    if not unseen:
+        return [*said, "no reading is missing; what stays invisible all the same: 02-calibrate"]
+    return [*said, "what could not be noticed, and the reading that would:", *map(_item, unseen)]
+
+
+def _device(planned: Planned) -> list[str]:
+    """What to expect of one device."""
+    said = [f"{planned.name} at {mhz(planned.frequency_hz)}, with 95 % intervals:"]
+    for ohm, found in planned.plans.items():
+        r, x, swr = (_ends(found.figures[name]) for name in ("resistance", "reactance", "swr"))
+        said.append(
+            f"  if it is {_ohm(ohm)}: R {value_words(*r, least=0.0)} ohm, "
+            f"X {value_words(*x)} ohm, SWR {swr_interval(*swr)}"
+        )
+    said += [
+        f"  '{name}' was taken as short and without loss: nothing tells of it yet"
+        for name in planned.unknown
+    ]
+    ohm, first = next(iter(planned.plans.items()))
+    said.append(f"  at {_ohm(ohm)} the largest source of uncertainty of {_sources(first)}")
+    useful = [option for option in first.options if option.gain > WORTH][:TOLD]
+    more = [f"  what would help most at {_ohm(ohm)}:"] if useful else []
+    return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
+
+
+def _ohm(ohm: complex) -> str:
+    reactance = f" {'-' if ohm.imag < 0 else '+'} j{abs(ohm.imag):g}" if ohm.imag else ""
+    return f"{ohm.real:g}{reactance} ohm"
+
+
+def _ends(figure: Figure) -> tuple[float, float, float]:
+    return float(figure.value[0]), float(figure.low[0]), float(figure.high[0])
+
+
+def _sources(found: Plan) -> str:
+    return ", of ".join(
+        f"{part} is {source} ({found.shares[source][0, axis]:.0%})"
+        for axis, part in enumerate("RX")
+        for source in [max(found.shares, key=lambda s: found.shares[s][0, axis])]
+    )
+
+
+def _option(option: Option) -> str:
+    return (
+        f"{option.change}: leaves {float(option.resistance[0]):.0%} of R's interval and "
+        f"{float(option.reactance[0]):.0%} of X's"
+    )
+
+
+def _item(text: str) -> str:
+    return f"  - {text}"
