@@ -6,6 +6,7 @@ to places.
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, find_echoes
 from rfcal.feedline.faults import Events, in_line
+from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
@@ -49,6 +51,7 @@ class Comparison:
     # beyond it, so that farther events seem changed too
     changes: tuple[Change, ...]
     shift: Shift | None  # how the line's places have moved; None where that is not significant
+    lost: Lost | None  # what it loses more all along it, made good like the shift
     largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
     largest_hz: float  # where that is
 
@@ -76,7 +79,28 @@ def compare(
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
     ends = None if end_then_m is None or not np.isfinite(end_m) else (end_then_m, end_m)
-    shift, before = _moved(find_echoes(band, before), find_echoes(band, after), after, ends)
+    then_found, now_found = find_echoes(band, before), find_echoes(band, after)
+    lost = grown(then_found, now_found, end_then_m)
+    differ = partial(_differ, then_found, now_found, after, shared, (baseline, events), ends, end_m)
+    found = differ(lost)
+    # what is new on the way keeps part of the wave from the end as well
+    anew = lost is not None and any(c.what == "new" for c in found.changes)
+    return differ(None) if anew else found
+
+
+def _differ(
+    then: Echoes,
+    now: Echoes,
+    after: Complex,
+    shared: Complex,
+    pair: tuple[Events, Events],
+    ends: tuple[float, float] | None,
+    end_m: float,
+    lost: Lost | None,
+) -> Comparison:
+    """What differs once it is made good that the line has grown, and loses more."""
+    band, (baseline, events) = now.band, pair
+    shift, before = _moved(then, now, after, ends, lost)
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
@@ -87,18 +111,29 @@ def compare(
     return Comparison(
         changes,
         _from_new(shift, changes, baseline, band),
+        lost,
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
     )
 
 
 def _moved(
-    then: Echoes, now: Echoes, after: Complex, ends_m: tuple[float, float] | None
+    then: Echoes,
+    now: Echoes,
+    after: Complex,
+    ends_m: tuple[float, float] | None,
+    lost: Lost | None,
 ) -> tuple[Shift | None, Complex]:
-    """How the line's places have moved, and the earlier sweep with its echoes moved so."""
-    each = np.array([then.model(then.distance == d) for d in then.distance])
+    """How the line's places have moved, and the earlier sweep with its echoes moved and faded."""
+    band, each = then.band, np.array([then.model(then.distance == d) for d in then.distance])
+    if lost is not None:  # what rings behind the end has gone through no more of the line
+        way = np.minimum(then.distance, lost.length_m)
+        each = each * np.exp(-2 * way[:, None] * lost.growth(band.frequency))
     before = np.sum(each, axis=0) + then.left
-    shift, band = find_shift(then, now, ends_m), then.band
+    if lost is not None:
+        then = find_echoes(band, before)
+        each = np.array([then.model(then.distance == d) for d in then.distance])
+    shift = find_shift(then, now, ends_m)
     if shift is None:
         return None, before
     # what no echo explains comes from where the strongest does, most likely

@@ -11,6 +11,7 @@ from rfcal import defaults
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
+from rfcal.feedline.loss import Lost
 from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.matching.bode_fano import Limit
@@ -80,6 +81,7 @@ class LineState:
     frequency: Real  # of the sweep [Hz]
     beyond_m: float | None  # where something beyond the stated end reflects more than the end does
     end: int | None  # which event of `now` is the line's end, where its length is known
+    lost: Lost | None  # what it loses more than is stated of it or of its type
 
 
 @dataclass(frozen=True, eq=False)

@@ -252,6 +252,16 @@ LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
     "shorter": "look whether a piece was taken out, or whether water has dried",
 }
+LINE_LOST = (
+    "the line loses {more} dB more than {than} at {middle}, all along its {length_m:.0f} m "
+    "({per_100m:.2g} dB per 100 m more){look}"
+)
+LINE_LOST_LOOK = "look for old or wet cable"
+LINE_LOST_TYPE = "look for old or wet cable, or a cable of another type"
+LINE_LOST_OR_END = (
+    "as old or wet cable does, or what it ends in reflects less: a wider sweep, or one with the "
+    "far end open or short, tells which"
+)
 LINE_EITHER = (
     "the line's delay is {size:.2%} {more} than it was, from {place} on, or all along it as "
     "{weather} makes it: no other place tells which"

@@ -8,6 +8,7 @@ from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND, folds
 from rfcal.feedline.faults import FAULT
+from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
 from rfcal.record.findings import catalogue as say
@@ -59,23 +60,40 @@ def line_verdict(state: LineState) -> tuple[str, bool]:
 
 
 def _compared(state: LineState) -> tuple[str, bool]:
-    """A line against its baseline: the nearest change, and what else is new."""
+    """A line against its baseline: more loss, the nearest change, and what else is new."""
     found = state.comparison
     assert found is not None
+    lost = [] if found.lost is None else [lost_words(state, found.lost)]
     longer = found.shift is not None and found.shift.between_m is not None
     moved = _moved_words(found.shift) if found.shift is not None else ""
     if not found.changes:
-        said = moved or say.LINE_SOUND.format(least=LEAST, end=_end(state))
-        return _sentence(said), longer
+        sound = "nothing else has changed" if lost else say.LINE_SOUND
+        said = moved or sound.format(least=LEAST, end=_end(state))
+        return _sentence("; ".join([*lost, said])), longer or bool(lost)
     first, *others = found.changes
     new = [c for c in others if c.what == "new"]
-    parts = [_change_words(state, first), *(_change_words(state, c) for c in new), moved]
+    parts = [*lost, _change_words(state, first), *(_change_words(state, c) for c in new), moved]
     if len(others) > len(new):
         parts.append("what lies beyond is seen through it and seems changed too")
     elif not others:
         parts.append("the line is otherwise as it was" if not moved else "")
-    fault = longer or any(c.what != "gone" for c in found.changes)
+    fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
     return _sentence("; ".join(filter(None, parts))), fault
+
+
+def lost_words(state: LineState, lost: Lost) -> str:
+    """How much more a line loses, and what to look for."""
+    of_type, length = lost is state.lost, state.length_m or lost.length_m
+    look = say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK
+    return say.LINE_LOST.format(
+        # tenths of a decibel are enough for anybody
+        more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
+        than="is stated of it" if of_type else "it did",
+        middle=f"{lost.at_hz / 1e6:.3g} MHz",
+        length_m=length,
+        per_100m=lost.more_db / length * 100,
+        look=f": {look}" if lost.sure else f", {say.LINE_LOST_OR_END}",
+    )
 
 
 def _moved_words(shift: Shift) -> str:
@@ -128,9 +146,10 @@ def _alone(state: LineState) -> tuple[str, bool]:
     ]
     if ends:
         end = _end(state)
+        lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)
-        said = "; ".join([*parts, f"that is before {end}"]) if parts else sound
-        return _sentence(said), bool(parts)
+        said = [*parts, f"that is before {end}"] if parts else [sound]
+        return _sentence("; ".join([*lost, *said])), bool(parts or lost)
     which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
     return _sentence("; ".join([*parts, which])), len(parts) > 1
 

@@ -1,8 +1,9 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from rfcal.feedline.end import (
 )
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
 from rfcal.feedline.fit import LineProperties
+from rfcal.feedline.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.measure import measure_line
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
@@ -45,47 +47,83 @@ def line_state(
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     doubts = _doubts(wanted, line, found)
 
-    search = partial(
+    given: dict[str, Any] = {"line": line, "loss_known": loss_known, "z_ref": z_ref}
+    search: Callable[..., Events] = partial(
         find_events,
         frequency,
-        line=line,
-        loss_known=loss_known,
-        z_ref=z_ref,
+        **given,
         velocity_factor_uncertainty=doubts[1],
         z0_uncertainty=_of_z0(found),
     )
     ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
     swept = search(now.value, common=now.common_changes())
     folded = folds(swept, line.length_m)
-    events, end, beyond = ended(unfolded(swept, line.length_m) if folded else swept)
+    seen = ended(unfolded(swept, line.length_m) if folded else swept)
     before = comparison = None
     if then is not None:
         before = search(then.value, common=then.common_changes())
-        end_then = beyond_then = None
+        earlier = _Ended(before, None, None)
         if not folded:  # else they compare where they appear
-            before, end_then, beyond_then = ended(before)
-        if beyond is not None and beyond_then is None and end_then is not None:
-            # the length was right then: the line has grown longer
-            end, beyond = swept.distance_m.tolist().index(beyond), None
-            events = behind_end(swept, end, np.inf)
-        end_m = np.inf if beyond is not None or folded or not line.length_m else line.length_m
-        comparison = compare(
-            frequency,
-            now,
-            then,
-            line,
-            events=swept if folded else events,
-            baseline=before,
-            loss_known=loss_known,
-            z_ref=z_ref,
-            end_m=end_m if end is None or folded else float(events.distance_m[end]),
-            end_then_m=None if end_then is None else float(before.distance_m[end_then]),
-        )
-        if folded:
-            comparison = _unfolded_changes(comparison, swept, line.length_m)
-    return LineState(
-        events, before, comparison, found, line.length_m, doubts[0], frequency, beyond, end
+            before = (earlier := ended(before)).events
+        seen = _grown(swept, seen, earlier)
+        differ = partial(compare, frequency, now, then, **given)
+        comparison = _compared(differ, swept if folded else None, seen, earlier, line.length_m)
+    lost = _beyond_stated(wanted, frequency, now, z_ref, found, None if folded else seen)
+    of_line = found, line.length_m, doubts[0], frequency
+    return LineState(seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost)
+
+
+class _Ended(NamedTuple):
+    """Events up to a line's end."""
+
+    events: Events
+    end: int | None  # which of them it is
+    beyond_m: float | None  # where more reflects from beyond a stated length
+
+
+def _grown(swept: Events, now: _Ended, then: _Ended) -> _Ended:
+    """The end where it is now, if the stated length was right in the baseline."""
+    if now.beyond_m is None or then.beyond_m is not None or then.end is None:
+        return now
+    end = swept.distance_m.tolist().index(now.beyond_m)
+    return _Ended(behind_end(swept, end, np.inf), end, None)
+
+
+def _compared(
+    differ: Callable[..., Comparison],
+    folded: Events | None,
+    now: _Ended,
+    then: _Ended,
+    length_m: float,
+) -> Comparison:
+    """What differs from the baseline; where far parts fold back, compared as they appear."""
+    end_m = np.inf if now.beyond_m is not None or folded or not length_m else length_m
+    if now.end is not None and not folded:
+        end_m = float(now.events.distance_m[now.end])
+    end_then_m = None if then.end is None else float(then.events.distance_m[then.end])
+    found = differ(
+        events=folded or now.events, baseline=then.events, end_m=end_m, end_then_m=end_then_m
     )
+    return _unfolded_changes(found, folded, length_m) if folded else found
+
+
+def _beyond_stated(
+    wanted: LineCheck,
+    frequency: Real,
+    now: Quantity,
+    z_ref: float,
+    found: LineProperties | None,
+    seen: _Ended | None,
+) -> Lost | None:
+    """What the line loses more than its type or the record says, as far as its end tells."""
+    if not wanted.loss_known:
+        return None
+    if found is not None:
+        return measured_more(frequency, found, wanted.line)
+    if seen is None or seen.end is None:
+        return None
+    end_m = float(seen.events.distance_m[seen.end])
+    return more_than_stated(frequency, now.value, wanted.line, z_ref=z_ref, end_m=end_m)
 
 
 def _by_its_ends(
@@ -132,14 +170,11 @@ def _of_z0(found: LineProperties | None) -> float:
 
 def _ended(
     frequency: Real, events: Events, *, line: Line, doubts: tuple[float, float], measured: bool
-) -> tuple[Events, int | None, float | None]:
-    """Events up to the line's end, which of them it is, and where it seems to be [m].
-
-    The last is told of a stated length alone, where more reflects from beyond it.
-    """
+) -> _Ended:
+    """Events up to the line's end; more from beyond it is told of a stated length alone."""
     length, own = line.length_m, own_delay(events, frequency)
     if not length:
-        return with_own_delay(events, own, strongest_on(events)), None, None
+        return _Ended(with_own_delay(events, own, strongest_on(events)), None, None)
     last, of_place = length + NEAREST * events.resolution_m, events.distance_uncertainty_m
     of_length, of_velocity = doubts[0], doubts[1] / line.velocity_factor
     if measured:  # the same velocity factor stands behind length and events
@@ -150,8 +185,8 @@ def _ended(
     end = end_among(events, length, np.linalg.norm([of_place, own], axis=0) + of_length, last)
     beyond = None if measured else beyond_end(events, end, last)
     if beyond is not None:
-        return with_own_delay(events, own, strongest_on(events)), None, beyond
+        return _Ended(with_own_delay(events, own, strongest_on(events)), None, beyond)
     events = behind_end(events, end, last)
     if end is None:
-        return events, None, None
-    return with_own_delay(events, own, slice(end, end + 1)), end, None
+        return _Ended(events, None, None)
+    return _Ended(with_own_delay(events, own, slice(end, end + 1)), end, None)

@@ -1,0 +1,155 @@
+"""Whether a line loses more than it did, or than is stated, all along it: by its end's echo.
+
+Old or wet cable takes more of the wave on every metre, and more of it the higher the frequency; a
+joint or another end changes the echo by a factor that goes otherwise over the band.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.feedline.echo_basis import Band, prepare
+from rfcal.feedline.echoes import NEAREST, Echoes, find_echoes
+from rfcal.feedline.faults import in_line
+from rfcal.feedline.fit import LineProperties
+from rfcal.maths.reflection import Complex, Real
+from rfcal.models.line import NEPER_PER_DB, Line
+
+LEAST_DB, LEAST_SHARE = 0.3, 0.15
+"""More loss than this, one way to the end, and than this share of what a line loses, is no weather:
+copper gains 0.4 % of resistance for each kelvin (value from memory), half of it in loss."""
+
+EXPLAINED = 0.1
+"""Loss explains what an echo lost but for this part of it."""
+
+BY_SLOPE = 0.1
+"""Standard uncertainty of a loss by the slope of one echo alone, in parts of it: what the end and
+the line's impedance add to the slope (by simulation)."""
+
+MOST_DB = 10.0
+"""An echo that lost more than this one way [dB] went with its end, where loss is not certain."""
+
+SURELY = 3.0
+"""More than a stated loss is this many standard uncertainties more than it."""
+
+TELLS = 3.0
+"""It is loss for certain where a factor alike over the band leaves this many times more of it."""
+
+
+@dataclass(frozen=True)
+class Lost:
+    """By how much the matched loss of a line has grown, all along it."""
+
+    conductor: float  # at 1 MHz [Np/m], goes with the root of frequency
+    dielectric: float  # at 1 MHz [Np/m], goes with frequency
+    length_m: float  # up to the line's end
+    at_hz: float  # middle of the band
+    uncertainty_db: float  # standard, of `more_db`: what the law leaves of the echo
+    sure: bool  # whether it cannot as well be another end
+
+    @property
+    def more_db(self) -> float:
+        """One way to the end, in the middle of the band [dB]."""
+        lost = self.growth(np.array([self.at_hz]))[0].real
+        return float(lost * self.length_m / NEPER_PER_DB)
+
+    def growth(self, frequency: Real) -> Complex:
+        """What the propagation has gained [Np/m + j rad/m]."""
+        megahertz = frequency / 1e6
+        # the skin effect leaves as much reactance inside conductors as resistance
+        return np.asarray(
+            (1 + 1j) * self.conductor * np.sqrt(megahertz) + self.dielectric * megahertz
+        )
+
+
+def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
+    """What a line loses more in the later of two sweeps, where that explains its end's echo.
+
+    The strongest echo is the end's where the end is not known [m].
+    """
+    if not then.distance.size:
+        return None
+    if end_m is None:
+        end_m = float(then.distance[np.argmax(then.at_foot())])
+    before, after = (_from(echoes, end_m) for echoes in (then, now))
+    return _fitted(then, before, after, end_m, free=False)
+
+
+def more_than_stated(
+    frequency: Real, reflection: Complex, line: Line, *, z_ref: float, end_m: float
+) -> Lost | None:
+    """What a line loses more than is stated, by its end if that reflects alike over the band.
+
+    How much that reflects is not known: only how it falls with frequency tells.
+    """
+    band = prepare(frequency, reflection, line, loss_known=True)
+    now = find_echoes(band, in_line(frequency, reflection, line, True, z_ref, None)[0])
+    lossless = np.exp(-2 * end_m * band.propagation)
+    found = _fitted(now, lossless, _from(now, end_m), end_m, free=True)
+    if found is None or not found.sure:
+        return None
+    doubt = SURELY * defaults.PATH["loss"] * _whole_db(band, end_m)
+    return found if found.more_db - SURELY * found.uncertainty_db > doubt else None
+
+
+def measured_more(frequency: Real, found: LineProperties, stated: Line) -> Lost | None:
+    """What a line loses more by its own sweeps than its type does."""
+    line, middle = found.line, np.array([np.mean(frequency)])
+    conductor = (line.conductor_db - stated.conductor_db) * NEPER_PER_DB / 100
+    dielectric = (line.dielectric_db - stated.dielectric_db) * NEPER_PER_DB / 100
+    of_loss = float(found.loss_db(middle)[1][0])
+    lost = Lost(conductor, dielectric, line.length_m, float(middle[0]), of_loss, True)
+    usual = float(stated.loss_db_per_100m(middle)[0]) * line.length_m / 100
+    doubt = max(LEAST_DB, SURELY * (of_loss + defaults.PATH["loss"] * usual))
+    return lost if lost.more_db > doubt else None
+
+
+def _whole_db(band: Band, end_m: float) -> float:
+    """The loss of the line as known, one way [dB]."""
+    return float(np.average(band.attenuation, weights=band.weight)) * end_m / NEPER_PER_DB
+
+
+def _from(echoes: Echoes, end_m: float) -> Complex:
+    """What comes back from the line's end, and what rings behind it."""
+    return echoes.model(echoes.distance > end_m - NEAREST * echoes.band.resolution)
+
+
+def _fitted(
+    echoes: Echoes, before: Complex, after: Complex, end_m: float, *, free: bool
+) -> Lost | None:
+    """The growth of loss that makes one echo the other; with a factor below 1 if that is free."""
+    from scipy.optimize import nnls
+
+    band = echoes.band
+    if end_m < band.resolution:
+        return None
+    megahertz = band.frequency / 1e6
+    size = np.abs(before)
+    # ln|after / before| = ln|factor| - 2 d (c sqrt(f) + e f)
+    fallen = -np.log(np.maximum(np.abs(after), 1e-9) / np.maximum(size, 1e-9))
+    weight = np.sqrt(band.weight) * size
+    weight /= np.linalg.norm(weight)
+    laws = 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
+    columns = np.column_stack([laws, np.ones(megahertz.size)]) if free else laws
+    solved, left = nnls(columns * weight[:, None], fallen * weight)
+    by_loss = laws @ solved[:2]
+    mean, by_mean = (float(np.average(y, weights=weight**2)) for y in (fallen, by_loss))
+    flat = float(np.linalg.norm((fallen - mean) * weight))
+    noise = np.std(echoes.left) * weight / np.maximum(size, 1e-9)  # of `fallen`, weighted
+    # what of it is left in the loss: the gain of the weighted fit of what is not zero
+    law = (weight**2 @ columns) * (solved > 0) * (np.arange(solved.size) < 2)
+    gain = law @ np.linalg.pinv(columns * (solved > 0) * weight[:, None])
+    doubt = np.hypot(np.linalg.norm(gain * noise), left)
+    found = Lost(
+        float(solved[0]),
+        float(solved[1]),
+        end_m,
+        float(np.mean(band.frequency)),
+        float(np.hypot(doubt, free * BY_SLOPE * by_mean)) / 2 / NEPER_PER_DB,
+        flat > TELLS * max(left, echoes.noise),
+    )
+    if not left < min(EXPLAINED * by_mean, flat) or not (found.sure or found.more_db < MOST_DB):
+        return None
+    least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
+    return found if found.more_db > least else None

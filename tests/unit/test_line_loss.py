@@ -1,0 +1,80 @@
+"""A line that loses more than it did, or than is stated: told as that, and as nothing at its end.
+
+The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.models.line import Line
+from rfcal.record.findings.line import line_verdict
+from tests.unit.test_faults import HIGH, WIDE, foot
+from tests.unit.test_line_state import random_rod, state
+
+NARROW = np.linspace(140e6, 152e6, 121)
+BANDS = pytest.mark.parametrize("frequency", [WIDE, HIGH, NARROW], ids=["wide", "high", "narrow"])
+
+
+@BANDS
+@pytest.mark.parametrize("loss_known", [True, False])
+@pytest.mark.parametrize("end", [1e9, 75.0, "antenna"])
+def test_an_old_cable_is_told_against_its_baseline(frequency, loss_known, end):
+    rng = np.random.default_rng(41)
+    for stated in ({}, {"length_m": 40.0}):
+        line = Line(40.0, 0.85, 50.0, 0.41)
+        old = replace(line, conductor_db=rng.uniform(0.9, 1.6))
+        ended = random_rod(rng, frequency) if end == "antenna" else end
+        now, then = (foot(frequency, each, ended) for each in (old, line))
+        found = state(rng, frequency, line, now, then, loss_known=loss_known, **stated)
+        more = (old.conductor_db - 0.41) * np.sqrt(np.mean(frequency) / 1e6) * 0.4
+        lost = found.comparison.lost
+        assert lost.more_db == pytest.approx(more, abs=0.15)
+        said, fault = line_verdict(found)
+        assert fault
+        assert said.startswith(f"The line loses {lost.more_db:.1f} ± 0.")
+        assert "otherwise as it was" not in said
+        if frequency is not NARROW:
+            assert lost.sure
+            assert "look for old or wet cable; nothing else has changed" in said
+
+
+@BANDS
+def test_another_end_is_no_loss_for_certain(frequency):
+    rng = np.random.default_rng(42)
+    for _ in range(25):
+        line = Line(rng.uniform(20, 60), 0.85, 50.0, 0.5)
+        now, then = (
+            foot(frequency, line, random_rod(rng, frequency) if rng.random() < 0.5 else ohm)
+            for ohm in np.exp(rng.uniform(2.5, 6, 2))
+        )
+        lost = state(rng, frequency, line, now, then, loss_known=True).comparison.lost
+        assert lost is None or not lost.sure
+
+
+@BANDS
+def test_a_new_fault_on_the_way_is_no_loss(frequency):
+    rng, line = np.random.default_rng(43), Line(50.0, 0.85, 50.0, 0.4)
+    now, then = foot(frequency, line, 75.0, ("shunt", 60.0, 21.0)), foot(frequency, line, 75.0)
+    found = state(rng, frequency, line, now, then, loss_known=True, length_m=50.0)
+    assert found.comparison.lost is None
+    assert "New reflection at 2" in line_verdict(found)[0]
+
+
+@pytest.mark.parametrize("end", [1e9, 75.0])
+@pytest.mark.parametrize("frequency", [WIDE, HIGH], ids=["wide", "high"])
+def test_more_than_the_stated_loss_needs_no_baseline(frequency, end):
+    rng, line = np.random.default_rng(44), Line(40.0, 0.85, 50.0, 0.41)
+    for conductor in (0.35, 0.41, 0.47, 1.16):
+        seen = foot(frequency, replace(line, conductor_db=conductor), end)
+        found = state(rng, frequency, line, seen, loss_known=True, length_m=40.0)
+        said, fault = line_verdict(found)
+        if conductor < 0.5:
+            assert found.lost is None
+            assert not fault
+            continue
+        more = (conductor - 0.41) * np.sqrt(np.mean(frequency) / 1e6) * 0.4
+        assert abs(found.lost.more_db - more) < 2 * found.lost.uncertainty_db
+        assert "dB more than is stated of it at" in said
+        assert fault
