@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal.matching.network import Network
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
@@ -24,11 +25,6 @@ SCAN, ENOUGH = 57, 41
 MOST_LARGER, MOST_STRAY_F = 0.15, 15e-12
 """Up to this a load may have changed between two sweeps: all of it in parts of itself, and a
 capacitance across it [F]; three times what rain or a hand does (common practice, no source)."""
-
-
-def _split(values: Complex) -> Real:
-    """Real parts, then imaginary parts, along the last axis."""
-    return np.concatenate([values.real, values.imag], axis=-1)
 
 
 def _common(quantity: Quantity, names: Sequence) -> Complex:
@@ -86,9 +82,9 @@ class Fit:
 
     def _white(self, values: Complex) -> Real:
         """Complex values (..., F) in units of their deviation, shape (..., 2 F)."""
-        pairs = np.stack([values.real, values.imag], axis=-1)
-        white = np.einsum("fij,...fj->...fi", self.whiten, pairs)
-        return _split(white[..., 0] + 1j * white[..., 1])
+        re, im, w = values.real, values.imag, self.whiten
+        # its upper corner is nil, as that of a Cholesky factor's inverse
+        return np.concatenate([w[:, 0, 0] * re, w[:, 1, 0] * re + w[:, 1, 1] * im], axis=-1)
 
     def with_logs(self, which: Sequence[int], logs: Real) -> Network:
         """The network with these elements' values times e to these logarithms."""
@@ -97,32 +93,48 @@ class Fit:
             values[k] = values[k] * np.exp(np.clip(logs[place], -BEYOND, BEYOND))
         return self.network.with_values(values)
 
-    def _away(self, network: Network, load: Complex, errors: Real) -> Real:
-        """What is left between read and expected, and the errors themselves, shape (2 F + N,)."""
-        through = network.two_port(self.frequency).bilinear(self.z_ref)
+    def _away(self, through: Bilinear, load: Complex, errors: Real) -> Real:
+        """What is left between read and expected, then the errors, shape (..., 2 F + N)."""
         away = self.built.value + errors @ self.of_built - through.apply(load)
-        return np.concatenate([self._white(away), errors])
+        own = np.broadcast_to(errors, (*away.shape[:-1], errors.shape[-1]))
+        return np.concatenate([self._white(away), own], axis=-1)
 
-    def _by_errors(self, network: Network, load: Complex) -> Real:
-        """Derivatives of `_away` by the errors, shape (2 F + N, N)."""
+    def _by_errors(self, through: Bilinear, load: Complex) -> Real:
+        """Derivatives of `_away` by each error, shape (..., N, 2 F + N)."""
+        slopes = self.of_built - through.derivative(load)[..., None, :] * self.of_load
+        own = np.broadcast_to(np.eye(len(self.of_load)), (*slopes.shape[:-1], len(self.of_load)))
+        return np.concatenate([self._white(slopes), own], axis=-1)
+
+    def misfits(
+        self,
+        network: Network,
+        change: Callable[[Complex], Complex] = lambda load: load,
+        rounds: int = 4,
+    ) -> Real:
+        """Least sum of squares over the errors, for each of a network's values, shape (S,).
+
+        Or for each change of the load, which turns one (S, F) into another. With one round the
+        errors are taken as if all were straight.
+        """
         through = network.two_port(self.frequency).bilinear(self.z_ref)
-        slopes = self.of_built - through.derivative(load) * self.of_load
-        return np.concatenate([self._white(slopes), np.eye(len(slopes))], axis=1).T
-
-    def misfit(self, network: Network, change: Callable[[Complex], Complex] | None = None) -> float:
-        """Least sum of squares over the errors, of a network at a load that may have changed."""
-        errors, least = np.zeros(len(self.of_load)), np.inf
-        for _ in range(4):
-            load = self.load.value + errors @ self.of_load
-            load = load if change is None else change(load)
-            away, slopes = self._away(network, load, errors), self._by_errors(network, load)
-            now = float(away @ away)
-            if now > least * (1 - 1e-6):
+        errors, least = np.zeros((1, len(self.of_load))), np.array(np.inf)
+        for _ in range(rounds):
+            load = change(self._load(errors))
+            away, slopes = self._away(through, load, errors), self._by_errors(through, load)
+            # J^T J step = -J^T r, after which |r|^2 - |J step|^2 would be left
+            right = (slopes @ away[..., None])[..., 0]
+            step = np.linalg.solve(slopes @ np.swapaxes(slopes, -1, -2), right[..., None])[..., 0]
+            now = (away**2).sum(axis=-1)
+            if rounds == 1:
+                return now - (right * step).sum(axis=-1)
+            if np.all(now > least * (1 - 1e-6)):
                 break
-            least = now
-            # J^T J step = -J^T r
-            errors = errors - np.linalg.solve(slopes.T @ slopes, slopes.T @ away)
-        return min(least, now)
+            least, errors = np.minimum(least, now), errors - step
+        return least
+
+    def misfit(self, network: Network) -> float:
+        """The same for one network."""
+        return float(self.misfits(network)[0])
 
     def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
         """Logs of these elements' values, their covariance and the misfit."""
@@ -130,21 +142,25 @@ class Fit:
 
         count = len(which)
 
-        def at(x: Real) -> tuple[Network, Complex, Real]:
-            return self.with_logs(which, x[:count]), self._load(x[count:]), x[count:]
+        def at(x: Real) -> tuple[Network, Bilinear, Complex, Real]:
+            network = self.with_logs(which, x[:count])
+            through = network.two_port(self.frequency).bilinear(self.z_ref)
+            return network, through, self._load(x[count:]), x[count:]
 
         def residual(x: Real) -> Real:
-            return self._away(*at(x))
+            return self._away(*at(x)[1:])
 
         def jacobian(x: Real) -> Real:
-            network, load, errors = at(x)
+            network, through, load, errors = at(x)
             z = to_impedance(load, self.z_ref)
             slopes = network.seen_and_slopes(self.frequency, z, z_ref=self.z_ref)[1][list(which)]
             by_logs = np.concatenate([-self._white(slopes), np.zeros((count, errors.size))], axis=1)
-            return np.concatenate([by_logs.T, self._by_errors(network, load)], axis=1)
+            return np.concatenate([by_logs, self._by_errors(through, load)]).T
 
         start = np.concatenate([logs, np.zeros(len(self.of_load))])
-        found = least_squares(residual, start, jacobian, xtol=1e-10, ftol=1e-10, gtol=1e-10)
+        # the quicker one needs no fewer readings than parts
+        how = "lm" if 2 * self.frequency.size >= count else "trf"
+        found = least_squares(residual, start, jacobian, method=how, xtol=1e-8, ftol=1e-8)
         # covariance of a weighted fit: (J^T J)^-1
         spread = np.linalg.pinv(found.jac.T @ found.jac, rcond=1e-14, hermitian=True)
         held = np.clip(found.x[:count], -BEYOND, BEYOND)
@@ -156,7 +172,7 @@ class Fit:
     def alone(self, k: int) -> tuple[Real, Real, float]:
         """The best of one part, from the best of a scan."""
         scan, thin = np.linspace(-FAR, FAR, SCAN)[:, None], self.thinned()
-        left = [thin.misfit(thin.with_logs([k], logs)) for logs in scan]
+        left = thin.misfits(thin.with_logs([k], scan[None]), rounds=1)
         return self.solve([k], scan[int(np.argmin(left))])
 
     def thinned(self) -> "Fit":
@@ -177,10 +193,10 @@ class Fit:
         """Misfit, kind and size of each change of the load that explains the sweep best."""
         omega = 2 * np.pi * self.frequency
 
-        def larger(share: float) -> Callable[[Complex], Complex]:
+        def larger(share: Real) -> Callable[[Complex], Complex]:
             return lambda load: self._reflection(to_impedance(load, self.z_ref) * (1 + share))
 
-        def stray(farad: float) -> Callable[[Complex], Complex]:
+        def stray(farad: Real) -> Callable[[Complex], Complex]:
             # 1/Z + j w C
             return lambda load: self._reflection(
                 1 / (1 / to_impedance(load, self.z_ref) + 1j * omega * farad)
@@ -189,11 +205,11 @@ class Fit:
         found = []
         for kind, change, most in (("larger", larger, MOST_LARGER), ("stray", stray, MOST_STRAY_F)):
             middle, reach = 0.0, most
-            for _ in range(2):
-                sizes = middle + np.linspace(-reach, reach, 31)
-                left = [self.misfit(self.network, change(size)) for size in sizes]
+            for points, rounds in ((31, 1), (13, 3)):
+                sizes = middle + np.linspace(-reach, reach, points)
+                left = self.misfits(self.network, change(sizes[:, None]), rounds)
                 middle, reach = float(sizes[int(np.argmin(left))]), reach / 15
-            found.append((min(left), kind, middle))
+            found.append((float(left.min()), kind, middle))
         return found
 
     def _reflection(self, impedance: ArrayLike) -> Complex:

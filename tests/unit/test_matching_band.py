@@ -9,7 +9,7 @@ import pytest
 from rfcal.errors import MatchingError
 from rfcal.matching import bode_fano as limits
 from rfcal.matching import goal as band
-from rfcal.matching import lumped, search, stock, tolerance, trim
+from rfcal.matching import lumped, search, stock, tolerance, trim, trim_fit
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
@@ -700,3 +700,31 @@ def test_as_designed_says_how_much_can_be_told():
     assert found.verdict == "as designed"
     for suspect in found.alone:
         assert f"{suspect.name} to " in found.message
+
+
+def test_trim_weighs_many_values_as_it_weighs_one():
+    """A scan in one step is what makes a trim instant; it must be the same misfit."""
+    network, _, _, load, built = built_networks.drawn(np.random.default_rng(3), 5, 25)
+    fit = trim_fit.Fit.of(network, built_networks.FREQUENCY, load, built, 50.0, 1e-4)
+    logs = np.linspace(-0.2, 0.2, 5)
+    many = fit.misfits(fit.with_logs([0], logs[None, :, None]))
+    one_by_one = [fit.misfit(fit.with_logs([0], [log])) for log in logs]
+    assert many == pytest.approx(one_by_one, rel=1e-5)
+    # and straight errors are nearly those that bend
+    straight = fit.misfits(fit.with_logs([0], logs[None, :, None]), rounds=1)
+    assert straight.argmin() == many.argmin()
+
+
+def test_trim_names_the_part_that_is_33_times_as_likely():
+    """A coil at the load whose neighbour would do as well, but for a misfit of 8 to 13."""
+    rng, named, right, left_open = np.random.default_rng(23), 0, 0, 0
+    for _ in range(25):
+        network, name, _, load, built = built_networks.drawn(rng, 1.6, 5)
+        found = trim.trim(network, built_networks.FREQUENCY, load, built)
+        named += found.verdict == "one part"
+        right += found.verdict == "one part" and found.off[0].name == name
+        left_open += found.verdict == "undecided"
+        near = [s.misfit - found.alone[0].misfit for s in found.alone[1:]]
+        assert found.verdict != "undecided" or min(near) < trim.CLEARER
+    assert right == named > 20
+    assert left_open <= 1
