@@ -53,7 +53,7 @@ def test_an_edited_headline_is_told(edited, output):
 
 def test_an_edited_reading_is_told_before_what_follows_from_it(output, tmp_path, capsys):
     text = (output / "report.html").read_text()
-    found = re.search(r'id="record">(.*?)</script>', text, re.DOTALL)
+    found = re.search(r'id="record"[^>]*>(.*?)</script>', text, re.DOTALL)
     packed = json.loads(found[1])
     name = next(key for key in packed if key.endswith("device.s1p"))
     lines = zlib.decompress(base64.b64decode(packed[name])).decode().splitlines()
@@ -66,13 +66,15 @@ def test_an_edited_reading_is_told_before_what_follows_from_it(output, tmp_path,
     said = capsys.readouterr().out.splitlines()
     assert "does NOT follow" in said[0]
     assert f"{name} inside is not what the page was made from" in said[1]
+    assert main(["unpack", str(page), str(tmp_path / "back")]) == 2
+    assert "other fingerprints" in capsys.readouterr().err
 
 
 def test_a_hash_that_no_longer_fits_is_told(edited, output):
     text = (output / "report.html").read_text()
     digest = re.search(r"<code>([0-9a-f]{64})</code>", text)[1]
     (said,) = edited(digest, "0" * 64).differences
-    assert "its SHA-256" in said
+    assert "its SHA-256 differs" in said
 
 
 def test_a_changed_picture_and_a_changed_style_are_told(edited):
