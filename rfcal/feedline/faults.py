@@ -28,9 +28,18 @@ from rfcal.models.line import NEPER_PER_DB, Line
 MORE = 3.5
 """An event is one when it is this many times what one deviation of the common influences makes."""
 
+MOST_GAIN = 10.0
+"""What seems to reflect more than this [1] lies before the plane, folded back, and is no event."""
+
 FAULT = 0.05
 """Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
 have 26 dB of return loss or more (common practice, no source)."""
+
+NARROW = 1.0
+"""A band below this part of its middle is a narrow one."""
+
+BENDS = 1.0
+"""What a spread of one resolution adds to the square shape of an echo [1]."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
@@ -156,7 +165,8 @@ def find_events(
     single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     of_size = np.hypot(of_size, of_common)
-    real = np.flatnonzero(single & (np.abs(echoes.mean) > MORE * of_common))
+    size = np.abs(echoes.mean)
+    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     real = np.sort(kept[: MOST // 2])
     distance = echoes.distance[real]
@@ -169,7 +179,8 @@ def find_events(
     return Events(
         distance_m=distance - before_plane,
         distance_uncertainty_m=np.linalg.norm(
-            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds)], axis=0
+            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds), _merged(told)],
+            axis=0,
         ),
         reflection=echoes.mean[real],
         reflection_uncertainty=of_size[real],
@@ -182,6 +193,22 @@ def find_events(
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
     )
+
+
+def _merged(seen: Reflections) -> Real:
+    """How far each place may be that of two seen as one [m], shape (K,), by a narrow band.
+
+    There one place hardly goes over the band, and what does so are places that beat.
+    """
+    band = seen.band
+    if band.width > NARROW * np.mean(band.frequency):
+        return np.zeros(seen.size.size)
+    own = seen.uncertainty / seen.size
+    # sum a_i exp(-j k s_i) over sum a_i: its slope and bend give the spread of the s_i
+    slope = np.abs(seen.coefficients[:, 1]) / seen.size / band.per_metre
+    bend = np.maximum(np.abs(seen.coefficients[:, 2]) / seen.size - 3 * own, 0)
+    spread = np.sqrt(bend / BENDS) * band.resolution
+    return np.minimum(np.hypot(slope, spread), NEAREST * band.resolution)
 
 
 def _seen(band: Band, echoes: Echoes, seen: Complex) -> float:

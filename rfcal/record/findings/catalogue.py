@@ -247,6 +247,7 @@ LINE_ONE_END = "that is the line's end if it is so long: state length_m to be su
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_END = "what the line ends in, or something in its last {near} m,"
 LINE_LONGER = "from {place} on, the line is {size:.2f} m {more} than it was: {look}"
 LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
@@ -268,7 +269,10 @@ LINE_EITHER = (
 )
 LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
 LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
-LINE_NO_FAULT = "no place reflects {size} or more before {end}"
+LINE_NO_FAULT = (
+    "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
+    "from the end"
+)
 LINE_KINDS = {
     "open": "the line is open there",
     "short": "the line is shorted there",
@@ -298,6 +302,12 @@ LINE_LENGTH = warning(
     "The record says that the line is {length_m:g} m long, and more reflects from {beyond_m:.1f} m "
     "than from there: look whether a piece of line was forgotten, and correct length_m or the "
     "velocity factor.",
+)
+LINE_NARROW = note(
+    "line-narrow: line check",
+    "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m:.2g} m of each other or of "
+    "the line's end appear as one: sweep {needed_mhz:g} MHz or more to tell them apart from "
+    "{aim_m:.2g} m on.",
 )
 LINE_FOLDED = warning(
     "line-folded: line check",

@@ -19,12 +19,17 @@ from rfcal.uncertainty.words import plus_minus
 SHORT_M = 100.0
 """A range below this may be shorter than a feed line is [m] (common practice, no source)."""
 
+COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
+"""A sweep is narrow if it tells less than the first of these places apart on the line; one that
+tells the second, or a place every metre, would do (common practice, no source)."""
+
 
 def about_line(state: LineState) -> list[Finding]:
     """What there is to say about a line check; a wrong length explains a bad fit."""
     sentence, fault = line_verdict(state)
     said = [say.LINE_FAULT(sentence=sentence)] if fault else []
     said += _range(state)
+    said += _width(state)
     found = state.properties
     if state.beyond_m is not None:
         said.append(say.LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
@@ -52,6 +57,20 @@ def _range(state: LineState) -> list[Finding]:
     place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
     values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
     return [say.LINE_FOLDED(step_mhz=step, **values)]
+
+
+def _width(state: LineState) -> list[Finding]:
+    """What a narrow band leaves open."""
+    now, near = state.now, NEAREST * state.now.resolution_m
+    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
+    if not 0 < length < COARSE * near:
+        return []
+    width = float(np.ptp(state.frequency)) / 1e6
+    aim = max(length / FINE, LEAST_M)
+    if aim > near:
+        return []
+    needed = float(f"{width * near / aim:.2g}")
+    return [say.LINE_NARROW(width_mhz=width, near_m=near, needed_mhz=needed, aim_m=aim)]
 
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
@@ -121,7 +140,8 @@ def _change_words(state: LineState, change: Change) -> str:
         return say.LINE_NEW.format(place=place, size=after, kind=kind)
     if change.what == "gone":
         return say.LINE_GONE.format(place=place, size=before)
-    what = "what the line ends in" if _at_end(state, change.distance_m) else "the reflection"
+    at_end = _at_end(state, change.distance_m)
+    what = say.LINE_END.format(near=_near(state)) if at_end else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
@@ -147,7 +167,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)
+        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=_near(state))
         said = [*parts, f"that is before {end}"] if parts else [sound]
         return _sentence("; ".join([*lost, *said])), bool(parts or lost)
     which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
@@ -163,6 +183,11 @@ def _at_end(state: LineState, distance_m: float) -> bool:
     return abs(distance_m - end) < NEAREST * now.resolution_m and not any(
         abs(distance_m - d) < abs(distance_m - end) for d in now.distance_m
     )
+
+
+def _near(state: LineState) -> str:
+    """From how far on two places are told apart [m]."""
+    return f"{NEAREST * state.now.resolution_m:.2g}"
 
 
 def _end(state: LineState) -> str:

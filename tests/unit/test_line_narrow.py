@@ -1,0 +1,82 @@
+"""Lines by narrow bands: the ± of a place holds, and what would resolve more is said.
+
+The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
+"""
+
+import re
+
+import numpy as np
+import pytest
+
+from rfcal.feedline.end import BEHIND
+from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.record.findings.line import about_line, line_verdict
+from tests.unit.test_faults import WIDE, foot
+from tests.unit.test_line_loss import NARROW
+from tests.unit.test_line_state import random_rod, state
+
+
+def narrow_line(rng):
+    """What a narrow band found, and the places of the line's fault and end [m]."""
+    line = Line(rng.uniform(15, 90), 0.85, 50.0, rng.uniform(0.2, 0.8))
+    place, ohm = rng.uniform(3, line.length_m - 3), np.exp(rng.uniform(np.log(15), np.log(150)))
+    end = random_rod(rng, NARROW) if rng.random() < 0.5 else rng.choice([1e9, 75.0, 50.0, 100.0])
+    seen = foot(NARROW, line, end, (rng.choice(["shunt", "series"]), ohm, place))
+    stated = {"length_m": line.length_m} if rng.random() < 0.5 else {}
+    return state(rng, NARROW, line, seen, loss_known=rng.random() < 0.5, **stated), (
+        place,
+        line.length_m,
+    )
+
+
+def test_the_doubt_of_a_place_holds_by_a_narrow_band():
+    """Of 200 drawn lines, all that is listed as a place but ringing, and all that can be told."""
+    rng, listed, told = np.random.default_rng(51), [], []
+    for _ in range(200):
+        found, places = narrow_line(rng)
+        now = found.now
+        for d, u, kind, r in zip(
+            now.distance_m,
+            now.distance_uncertainty_m,
+            now.kind,
+            np.abs(now.reflection),
+            strict=True,
+        ):
+            assert r < 10
+            if kind != BEHIND and r > 0.05:
+                listed.append(np.min(np.abs(d - np.array(places))) < 2 * u)
+        if np.diff(places)[0] > 1.5 * now.resolution_m:
+            at = np.argmin(np.abs(now.distance_m - places[0]))
+            told.append(abs(now.distance_m[at] - places[0]) < 2 * now.distance_uncertainty_m[at])
+    assert np.mean(listed) > 0.95
+    assert np.mean(told) > 0.97
+
+
+@pytest.mark.parametrize("stated", [{}, {"length_m": 40.0}])
+def test_a_band_too_narrow_says_what_would_do(stated):
+    rng, line = np.random.default_rng(52), Line(40.0, 0.85, 50.0, 0.4)
+    seen = foot(NARROW, line, 75.0, ("shunt", 60.0, 20.0), ("series", 30.0, 22.0))
+    (said,) = (
+        f.message
+        for f in about_line(state(rng, NARROW, line, seen, **stated))
+        if f.code == "line-narrow"
+    )
+    # v / (2 B) is 10.6 m; one and a half of it are to be 2 m
+    needed = 1.5 * 0.85 * SPEED_OF_LIGHT / 2 / 2 / 1e6
+    assert "within 16 m of each other or of the line's end appear as one" in said
+    wanted = float(re.search(r"sweep (\d+) MHz or more to tell", said)[1])
+    assert wanted == pytest.approx(needed, rel=0.02 if stated else 0.4)
+    wide = about_line(state(rng, WIDE, line, foot(WIDE, line, 75.0), **stated))
+    assert "line-narrow" not in [f.code for f in wide]
+
+
+def test_what_the_end_hides_is_said():
+    rng, line = np.random.default_rng(53), Line(40.0, 0.85, 50.0, 0.4)
+    for frequency, near in ((WIDE, "1.2"), (NARROW, "16")):
+        then = foot(frequency, line, 75.0)
+        now = foot(frequency, line, 75.0, ("shunt", 150.0, 39.6))
+        said, _ = line_verdict(state(rng, frequency, line, then, length_m=40.0))
+        assert f"a fault in its last {near} m would not be told from the end" in said
+        said, fault = line_verdict(state(rng, frequency, line, now, then, length_m=40.0))
+        assert fault
+        assert f"or something in its last {near} m" in said
