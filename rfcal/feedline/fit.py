@@ -71,8 +71,7 @@ def fit_line(
     start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
 ) -> LineProperties:
     """The line that explains sweeps, by what each far end reflects [1] to `far_end` (k = 1)."""
-    if np.max(start.loss_db_per_100m(frequency)) * start.length_m / 100 > MOST_LOSS_DB:
-        raise CalibrationError(NO_LINE)
+    _require_way_back(start, frequency)
     found, weight = _nearest(start, frequency, ends, z_ref)
     # at a bound of the search, or of no length, it is not this line that was swept; where its
     # round trip hardly turns over the band it may be
@@ -82,6 +81,7 @@ def fit_line(
         turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
         raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
     line = _line(start, found.x)
+    _require_way_back(line, frequency)
     through = line.two_port(frequency).bilinear(z_ref)
     seen = []
     for end, sweep in ends.items():
@@ -104,6 +104,12 @@ def fit_line(
         float(np.sqrt(2 * np.mean(left**2))),
         float(np.sqrt(np.mean([2 * quantity.variance() for quantity in seen]))),
     )
+
+
+def _require_way_back(line: Line, frequency: Real) -> None:
+    """Refuse a line of whose end nothing comes back."""
+    if np.max(line.loss_db_per_100m(frequency)) * line.length_m / 100 > MOST_LOSS_DB:
+        raise CalibrationError(NO_LINE)
 
 
 def _line(start: Line, values: Real) -> Line:

@@ -115,21 +115,48 @@ WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
 CHECK_DISAGREES = warning(
     "check-disagrees: {check}",
     "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
-    "know why; look for {causes}.{hint}",
+    "know why. {explanation}",
 )
-CAUSES = (
-    "exchanged sweeps, a wrong sign of X, a wrong value of the load, a loose connector or a wrong "
-    "definition"
+LOOK_FOR = "Look for {causes}."
+CAUSES = "a sweep under another's name, a wrong sign of X or a wrong definition"
+CAUSES_SMALL = (
+    "a loose connector, a lead that moved or an analyzer that drifted since the standards"
 )
+CAUSES_STILL = "a loose connector, or a wrong definition of a standard or of the check"
 CAUSES_INSIDE = (
     "a correction that the instrument did elsewhere or long ago, a wrong sign of X, a loose "
     "connector or a wrong value of the check itself"
 )
 CAUSES_BEHIND = (
-    "a wrong type, velocity factor, length or direction of what lies before '{at}', or a wrong "
-    "value of the check itself"
+    "what lies before '{at}', by its type, its length or its direction, or a wrong value of the "
+    "check itself"
 )
-HINT_EXCHANGED = " It would agree if {pairs} were exchanged."
+SUSPECTS = "All would agree if {several}.{left}"
+OR_IF = "; or if "
+NOTHING_TELLS = " Nothing here tells which."
+LIKELIEST = " These are the likeliest of {count} slips that explain it."
+SUSPECT_EXCHANGED = "'{one}' and '{other}' were exchanged"
+SUSPECT_VALUE = "'{name}' were {ohm:.3g} ohm"
+SUSPECT_SERIES = "'{name}' had {ohm:.2g} ohm in series, as of a loose contact"
+SUSPECT_GAP = (
+    "'{name}' had {ohm:.2g} ohm of capacitance in series, as of a contact that does not touch"
+)
+SUSPECT_OUT = "'{name}' lay {mm:.2g} mm {way} than is stated"
+SUSPECT_TURN = (
+    "the standards' plane lay {mm:.2g} mm {way} than the later one, or a lead was bent or warmed "
+    "since"
+)
+SUSPECT_PLANE = "the standards' plane lay {mm:.2g} mm {way} than the later one"
+FARTHER, NEARER = "farther out", "nearer"
+SUSPECT_LENGTH = "the line before '{at}' were {metres:.3g} m long"
+SUSPECT_VELOCITY = (
+    "the line before '{at}' were {metres:.3g} m long, or its velocity factor {velocity:.2g}"
+)
+SUSPECT_FEET = (
+    "the line before '{at}' were {metres:.3g} m long, so that feet and metres are mixed up"
+)
+SUSPECT_LOSS = "the line before '{at}' lost {times:.2g} times as much"
+SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(
     "check-at-standard: {check}",
     "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "

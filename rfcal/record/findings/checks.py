@@ -34,6 +34,8 @@ def inside_region(measured: Region, expected: Quantity) -> np.ndarray:
 
 OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
 """Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
+SMALL = 0.15
+"""A check that is farther off [1] was not moved there by drift or a loose connector."""
 SEEN = 0.05
 """An exchange of standards is seen where it moves a check by so much [1]."""
 
@@ -44,10 +46,13 @@ def about_checks(
     *,
     solved: bool = True,
     z_ref: float = defaults.REFERENCE_OHM,
+    why: str = "",
+    still: bool = False,
 ) -> list[Finding]:
     """Checks that contradict the calibration, or that cannot.
 
-    An instrument that corrects itself (not `solved`) has no standards to mix up.
+    An instrument that corrects itself (not `solved`) has no standards to mix up. What would explain
+    all stands in `why`; `still` says that what was read again has not moved.
     """
     if not found:
         return []
@@ -56,9 +61,9 @@ def about_checks(
     # the pairs whose exchange would leave each check in agreement
     hidden = [[pair for pair in unseen if _agrees_exchanged(check, *pair)] for check in found]
     findings = []
-    for check, swaps in zip(found, hidden, strict=True):
+    for check in found:
         if not check.agrees:
-            findings.append(_disagrees(check, swaps, solved))
+            findings.append(_disagrees(check, why, solved, still))
         if solved and (twin := _same_place(check)):
             findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
     blind = [pair for pair in unseen if all(pair in swaps for swaps in hidden)]
@@ -99,13 +104,19 @@ def _another(calibration: Calibration, blind: Sequence[tuple[str, str]], z_ref: 
     return say.NO_RESISTOR
 
 
-def _disagrees(check: Check, swaps: Sequence[tuple[str, str]], solved: bool) -> Finding:
-    hint = say.HINT_EXCHANGED.format(pairs=_either(swaps)) if swaps else ""
+def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
     where = span_mhz(check.frequency, ~check.inside)
-    causes = say.CAUSES if solved else say.CAUSES_INSIDE
-    if check.path:
+    size = np.max(np.abs(check.region.centre - check.expected.value))
+    if not solved:
+        causes = say.CAUSES_INSIDE
+    elif check.path:
         causes = say.CAUSES_BEHIND.format(at=check.at)
-    return say.CHECK_DISAGREES(check=check.name, where=where, hint=hint, causes=causes)
+    elif size > SMALL:
+        causes = say.CAUSES
+    else:
+        causes = say.CAUSES_STILL if still else say.CAUSES_SMALL
+    explanation = why or say.LOOK_FOR.format(causes=causes)
+    return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)
 
 
 def _either(pairs: Sequence[tuple[str, str]]) -> str:

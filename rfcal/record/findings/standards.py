@@ -38,10 +38,12 @@ def about_standards(
     *,
     z_ref: float = defaults.REFERENCE_OHM,
     chance: float = defaults.FALSE_ALARM,
+    why: str = "",
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
 
-    The chance [1] is that of being said to contradict each other without cause.
+    The chance [1] is that of being said to contradict each other without cause; what would explain
+    it stands in `why` where one thing does.
     """
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
@@ -67,7 +69,7 @@ def about_standards(
                 where=span_mhz(frequency, bad),
                 chi_square=np.max(chi_square),
                 freedom=freedom,
-                evidence=_evidence(calibration, int(np.argmax(chi_square)), z_ref),
+                evidence=why or _evidence(calibration, int(np.argmax(chi_square)), z_ref),
             )
         )
     return found

@@ -34,6 +34,7 @@ from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
 from rfcal.record.findings.rereads import about_rereads, as_stated
 from rfcal.record.findings.standards import about_standards
+from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
 from rfcal.record.format.match import MatchRequest
@@ -130,12 +131,16 @@ class _Job:
         """Everything, in order; without devices and networks where they are not asked for."""
         record, z_ref, solved = self.record, self.record.reference_ohm, bool(self.record.standards)
         calibration = self.calibration()
-        self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance)
         checks = tuple(self.check(calibration, item) for item in record.checks)
         rereads = tuple(self.again(calibration, item) for item in record.rereads)
         self.findings += about_rereads(rereads)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
-        self.findings += about_checks(checks, calibration, solved=solved, z_ref=z_ref)
+        still = bool(rereads) and all(again.agrees for again in rereads)
+        why = self._explained(calibration, checks, still) if solved else ""
+        self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance, why=why)
+        self.findings += about_checks(
+            checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
+        )
         devices: tuple[Device, ...] = ()
         if correct:
             devices = tuple(self._device(calibration, item) for item in record.measurements)
@@ -163,6 +168,11 @@ class _Job:
             matches=matches,
             rereads=rereads,
         )
+
+    def _explained(self, calibration: Calibration, checks: tuple[Check, ...], still: bool) -> str:
+        """What one slip would explain where standards or checks do not agree; else nothing."""
+        z_ref = self.record.reference_ohm
+        return explained(calibration, checks, chance=self.chance, z_ref=z_ref, still=still)
 
     def calibration(self) -> Calibration:
         """The error terms on the standards' grid."""

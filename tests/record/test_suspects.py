@@ -1,0 +1,92 @@
+"""Slips that would explain a contradiction are computed: which, and of what size."""
+
+import re
+
+import numpy as np
+import pytest
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance
+from rfcal.record.job.compute import compute
+from tests.record.conftest import BOX, bend, touchstone
+
+FREQUENCY = np.linspace(50e6, 60e6, 11)
+LATER = 4 * np.pi * FREQUENCY / 299_792_458.0
+CHECK = """
+[[check]]
+name = "check"
+kind = "load"
+resistance_ohm = 150.0
+uncertainty = 0.002
+reading = "raw/check.s1p"
+"""
+AGAIN = """
+[[reread]]
+of = "short"
+reading = "raw/again.s1p"
+"""
+
+
+def put(folder, name, reflection, box=BOX):
+    seen = box.apply(np.full(11, reflection, complex))
+    (folder / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, seen))
+
+
+def said(folder) -> str:
+    (message,) = (f.message for f in compute(folder).findings if f.code == "check-disagrees")
+    return message
+
+
+@pytest.fixture
+def checked(filed):
+    """A record with a check of 150 ohm that agrees."""
+    put(filed, "check", from_impedance(150.0))
+    with (filed / "record.toml").open("a") as file:
+        file.write(CHECK)
+    assert not [f for f in compute(filed).findings if f.code == "check-disagrees"]
+    return filed
+
+
+def test_a_load_of_another_value_is_computed(checked):
+    put(checked, "load", from_impedance(75.0))
+    assert "'load' were 75 ohm" in said(checked)
+
+
+def test_a_contact_with_resistance_is_computed(checked):
+    put(checked, "short", from_impedance(12.0))
+    assert "'short' had 12 ohm in series" in said(checked)
+
+
+def test_a_check_of_another_value_is_computed(checked):
+    put(checked, "check", from_impedance(100.0))
+    assert float(re.search(r"'check' were (\S+) ohm", said(checked))[1]) == pytest.approx(
+        100, rel=2e-3
+    )
+
+
+def test_exchanged_readings_come_first(checked):
+    put(checked, "open", 0)
+    put(checked, "load", 1)
+    assert "All would agree if 'open' and 'load' were exchanged" in said(checked)
+
+
+def behind(metres):
+    """The analyzer with so much more line in air before the plane."""
+    turn = np.exp(-1j * LATER * metres)
+    return BOX @ Bilinear.from_error_terms(0 * turn, 0 * turn, turn)
+
+
+def test_a_plane_that_moved_is_a_lead_or_a_length_until_a_second_reading_tells(checked):
+    put(checked, "check", from_impedance(150.0), behind(0.06))
+    assert "60 mm nearer than the later one, or a lead was bent" in said(checked)
+    put(checked, "again", -0.9999)
+    with (checked / "record.toml").open("a") as file:
+        file.write(AGAIN)
+    assert "60 mm nearer than the later one;" in said(checked)
+    assert "a lead was bent" not in said(checked)
+
+
+def test_what_no_single_slip_explains_is_said_so(checked):
+    bend(checked, "resistance_ohm = 150.0", "resistance_ohm = 150.0\ncapacitance = [5e-12]")
+    put(checked, "load", from_impedance(51.5 + 3j))
+    assert "Look for a loose connector, a lead that moved" in said(checked)
