@@ -1,6 +1,10 @@
 """One self-contained page: what was measured, the answer, how sure, and the record itself."""
 
+import json
+from base64 import b64encode
 from collections.abc import Iterator
+from hashlib import sha256
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -8,6 +12,7 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Real
+from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue import MATCH_VOLTAGE, UNSEEN
 from rfcal.record.findings.line import line_verdict
@@ -43,6 +48,9 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
+CURVE = 401
+"""Points at most of the curve that the page's script draws."""
+
 
 def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
     """Everything that ``rfcal report`` writes, by file name; a long file in pieces."""
@@ -68,9 +76,15 @@ def page(results: Results) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    devices = [_device(i, device, results) for i, device in enumerate(results.devices, start=1)]
+    script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
+    curves = json.dumps([device["live"] for device in devices]).replace("<", "\\u003c")
     return environment.get_template("report.html").render(
         record=results.record,
-        devices=[_device(i, device, results) for i, device in enumerate(results.devices, start=1)],
+        devices=devices,
+        script=Markup(script),
+        script_hash=f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}",
+        curves=Markup(curves),
         checks=[words.check_line(check) for check in results.checks],
         rereads=[words.reread_line(reread) for reread in results.rereads],
         findings=[f for f in results.findings if f.code not in (MATCH_VOLTAGE.code, *UNSEEN)],
@@ -106,6 +120,24 @@ def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
         "figures": words.figure_rows(device),
         "method": words.method_words(device),
         "points": device.frequency.size,
+        "live": _live(number, device),
+    }
+
+
+def _live(number: int, device: Device) -> dict[str, Any]:
+    """What the page's script draws of one device: its reflection, thinned, and a cable to try."""
+    some = np.linspace(0, device.frequency.size - 1, min(device.frequency.size, CURVE)).astype(int)
+    value = device.reflection.value[some]
+    # a whole turn of the chart is half a wave
+    longest = 0.75 * Line(0.0).wavelength_m(device.frequency[device.answer])
+    return {
+        "id": f"live-{number}",
+        "reference": device.z_ref,
+        "mhz": [float(f"{f / 1e6:.7g}") for f in device.frequency[some]],
+        "re": [round(float(v), 5) for v in value.real],
+        "im": [round(float(v), 5) for v in value.imag],
+        "at": int(np.argmin(np.abs(some - device.answer))),
+        "longest": float(f"{longest:.2g}"),
     }
 
 

@@ -1,5 +1,7 @@
 """The command line and the page: whole, repeatable, self-contained, and able to be unpacked."""
 
+import base64
+import hashlib
 import io
 import json
 import re
@@ -43,7 +45,7 @@ def test_page_asks_for_nothing_and_describes_its_pictures(beacon):
     links.feed(text)
     assert links.fetched == []
     assert not re.search(r"@import|url\(\s*['\"]?(?!#)", text)
-    assert links.pictures == links.described == 6
+    assert links.pictures == links.described == 7
 
 
 def test_page_answers_first_and_shows_the_cautions(beacon):
@@ -117,13 +119,23 @@ def test_record_comes_back_from_its_page_and_a_second_run_gives_the_same_bytes(
         assert path.read_bytes() == (tmp_path / "again" / path.name).read_bytes()
 
 
+def test_no_script_may_run_but_the_page_s_own(beacon):
+    text = (beacon / "report.html").read_text(encoding="utf-8")
+    allowed = re.search(r"script-src '(.*?)'", text)[1]
+    own = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    assert [base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in own] == [
+        allowed.removeprefix("sha256-")
+    ]
+    assert "default-src 'none'" in text
+
+
 def test_text_of_the_user_is_only_text(typed, tmp_path, capsys):
     nasty = "</script><script>alert(1)</script>"
     bend(typed, "My first record", nasty)
     assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
     text = (tmp_path / "o/report.html").read_text(encoding="utf-8")
     assert "<script>alert" not in text
-    assert text.count("</script>") == 1
+    assert text.count("<script") == text.count("</script>") == 3  # all our own
     assert main(["unpack", str(tmp_path / "o/report.html"), str(tmp_path / "back")]) == 0
     assert nasty in (tmp_path / "back/record.toml").read_text()
 
