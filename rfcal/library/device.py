@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError
@@ -121,6 +122,8 @@ class Device:
         For random draws.
     assessed : Assessment, optional
         Monte Carlo beside the linear answer, where a record's job asked it.
+    other : Device, optional
+        What it may be as well, where the display shows less than R and X and nothing read tells.
 
     Examples
     --------
@@ -146,6 +149,7 @@ class Device:
     path_loss: PathLoss | None = None
     seed: int = defaults.SEED
     assessed: Assessment | None = None
+    other: "Device | None" = None
 
     def __repr__(self) -> str:
         return f"<Device '{self.name}': {grid_words(self.frequency)}>"
@@ -168,6 +172,13 @@ class Device:
         said = [f"{removed} removed"] if removed else []
         said += [f"{added} added"] if added else []
         return " with ".join(["the standards' plane", *filter(None, [" and ".join(said)])])
+
+    @property
+    def two_answers(self) -> NDArray[np.bool_]:
+        """Where it may be `other` as well, shape (F,)."""
+        if self.other is None:
+            return np.zeros(self.frequency.shape, bool)
+        return self.reflection.value != self.other.reflection.value
 
     @cached_property
     def impedance(self) -> Quantity:
@@ -345,6 +356,7 @@ class Device:
             between=between,
             path_loss=loss,
             assessed=None,
+            other=self.other and self.other.behind(between),
         )
 
     def save(self, file: str | Path) -> None:
@@ -365,8 +377,13 @@ class Device:
         except OSError as error:
             raise ReadingError(str(file), f"cannot be written ({error.strerror})") from error
 
-    def touchstone(self) -> str:
+    def touchstone(self, more: str = "") -> str:
         """The corrected reflection as the text of a one-port Touchstone file.
+
+        Parameters
+        ----------
+        more : str
+            What its line of comment says besides.
 
         Returns
         -------
@@ -374,7 +391,9 @@ class Device:
             With one line of comment that says where it holds.
         """
         about = f"{self.name}: corrected reflection at {self.plane}"
-        return touchstone_text(self.frequency, self.reflection.value, self.z_ref, about)
+        if np.any(self.two_answers):
+            about += ", the first of two answers"
+        return touchstone_text(self.frequency, self.reflection.value, self.z_ref, about + more)
 
     def to_network(self) -> Any:
         """The corrected reflection as a network of scikit-rf.

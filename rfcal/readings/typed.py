@@ -23,7 +23,7 @@ def typed_sweep(
 ) -> Sweep:
     """A sweep from rows of MHz, R ohm and X ohm, off a display with this step."""
     table = np.array(rows, float)
-    frequency = _from_megahertz(table[:, 0], where)
+    frequency = from_megahertz(table[:, 0], where)
     reflection = from_impedance(table[:, 1] + 1j * table[:, 2], z_ref)
     require_plausible(reflection, where)
     effects = display_effects(label, step_ohm, reflection, z_ref)
@@ -40,7 +40,7 @@ def typed_reflection_sweep(
 ) -> Sweep:
     """A sweep from rows of MHz, magnitude and degrees, off a display with these two steps."""
     table = np.array(rows, float)
-    frequency = _from_megahertz(table[:, 0], where)
+    frequency = from_megahertz(table[:, 0], where)
     for i, (_, magnitude, degrees) in enumerate(rows, start=1):
         if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
             raise ReadingError(
@@ -55,7 +55,7 @@ def typed_reflection_sweep(
     return Sweep(frequency, reflection, z_ref, label, effects=effects, assumed_reference=True)
 
 
-def _from_megahertz(column: Real, where: str) -> Real:
+def from_megahertz(column: Real, where: str) -> Real:
     """The first column of typed rows, checked [Hz]."""
     if column[-1] * 1e6 > HIGHEST_HZ:
         raise ReadingError(where, f"the first column is MHz, and {column[-1]:.10g} is too much")
@@ -64,7 +64,7 @@ def _from_megahertz(column: Real, where: str) -> Real:
 
 
 def display_effects(
-    label: str, step_ohm: float, reading: Complex, z_ref: float
+    label: str, step_ohm: float | Real, reading: Complex, z_ref: float
 ) -> tuple[Effect, ...]:
     """What the display's step makes uncertain of an impedance that was typed off it, along R and X.
 

@@ -10,7 +10,6 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
-from rfcal.readings.touchstone import touchstone_text
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
@@ -30,6 +29,8 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 from rfcal.uncertainty.derived import Figure as DerivedFigure
 
+OF_OTHER = ("impedance_ohm", "expanded_uncertainty_ohm", "interval_ohm", "derived")
+"""What is said of a second answer."""
 KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
 """Endings of the keys of derived figures, by unit."""
 
@@ -55,7 +56,7 @@ def results_json(results: Results) -> Iterator[bytes]:
         "findings": [vars(f) for f in results.findings],
         "calibration": _calibration(results),
         "checks": [_check(c) for c in results.checks],
-        "measurements": [_device(d) for d in results.devices],
+        "measurements": [_answers(d) for d in results.devices],
     }
     if results.rereads:
         data["rereads"] = [_reread(m) for m in results.rereads]
@@ -128,6 +129,16 @@ def _reread(reread: Reread) -> dict[str, Any]:
         "agrees": reread.agrees,
         "drift": Told(moved.drift(moved.frequency)),
     }
+
+
+def _answers(device: Device) -> dict[str, Any]:
+    """A device, and what else it may be where its display shows less than R and X."""
+    if device.other is None:
+        return _device(device)
+    other = _device(device.other)
+    told = {key: value for key, value in other.items() if key in OF_OTHER}
+    two = device.frequency[device.two_answers]
+    return {**_device(device), "other_answer": {"at_hz": two, **told}}
 
 
 def _device(device: Device) -> dict[str, Any]:
@@ -322,8 +333,7 @@ def _upper(covariance: np.ndarray) -> np.ndarray:
 
 def touchstone(device: Device, of: str) -> str:
     """A corrected measurement as a one-port Touchstone file, with its record's fingerprint."""
-    about = f"{device.name}: corrected reflection at {device.plane}; record {of}"
-    return touchstone_text(device.frequency, device.reflection.value, device.z_ref, about)
+    return device.touchstone(f"; record {of}")
 
 
 def slug(name: str) -> str:

@@ -112,11 +112,13 @@ def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
     budget = sorted(shares, key=lambda row: -max(row[1:]))
     return {
         "answer": answer,
+        "other": words.other_answer(device),
         "plane": device.plane,
         "pictures": _device_pictures(number, device, answer),
         "sensitivity": words.sensitivity(results, device),
         "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= 0.0005],
         "rows": _rows(device),
+        "shown": len(_shown(device)),
         "figures": words.figure_rows(device),
         "method": words.method_words(device),
         "points": device.frequency.size,
@@ -172,17 +174,28 @@ def _picture(figure: Figure, prefix: str, alt: str, caption: str) -> Markup:
 
 
 def _rows(device: Device) -> list[tuple[str, ...]]:
-    """The data itself, to the digits that its uncertainty supports."""
-    z, swr, ends = device.impedance.value, device.figures["swr"], device.interval
-    return [
-        (
-            f"{device.frequency[i] / 1e6:.10g}",
-            numbers.value_words(z[i].real, *ends[i, 0], least=0.0),
-            numbers.value_words(z[i].imag, *ends[i, 1]),
-            numbers.swr_interval(swr.value[i], swr.low[i], swr.high[i]),
-        )
-        for i in range(0, device.frequency.size, -(-device.frequency.size // TABLE_ROWS))
-    ]
+    """The data itself, to the digits that its uncertainty supports; two answers where they are."""
+    rows: list[tuple[str, ...]] = []
+    for i in _shown(device):
+        rows.append((f"{device.frequency[i] / 1e6:.10g}", *_cells(device, i)))
+        if device.other is not None and device.two_answers[i]:
+            rows.append(("or", *_cells(device.other, i)))
+    return rows
+
+
+def _shown(device: Device) -> range:
+    """The points of the page's table."""
+    return range(0, device.frequency.size, -(-device.frequency.size // TABLE_ROWS))
+
+
+def _cells(device: Device, i: int) -> tuple[str, str, str]:
+    """R, X and SWR at one point, in words."""
+    z, swr, ends = device.impedance.value[i], device.figures["swr"], device.interval[i]
+    return (
+        numbers.value_words(z.real, *ends[0], least=0.0),
+        numbers.value_words(z.imag, *ends[1]),
+        numbers.swr_interval(swr.value[i], swr.low[i], swr.high[i]),
+    )
 
 
 def _standards(results: Results) -> list[tuple[str, str, str]]:

@@ -12,11 +12,14 @@ def summary_lines(results: Results) -> list[str]:
     if results.record.line_first:
         said += line
     for device in results.devices:
-        told = words.answer(device)
+        told, other = words.answer(device), words.other_answer(device)
+        also = f", or {other['impedance']}" if other else ""
         said += [
-            f"{told['name']} at {told['at']}: {told['impedance']}",
+            f"{told['name']} at {told['at']}: {told['impedance']}{also}",
             f"  R = {told['r']} ohm, X = {told['x']} ohm (95 %, each by itself)",
-            f"  SWR {told['swr']}; the raw reading was {told['raw']}",
+            *([f"  or R = {other['r']} ohm, X = {other['x']} ohm"] if other else []),
+            f"  SWR {told['swr']}{', or ' + other['swr'] if other else ''}; the raw reading was "
+            f"{told['raw']}{', or ' + other['raw'] if other else ''}",
             *([f"  {told['path']}"] if told["path"] else []),
             f"  largest source of uncertainty of {told['sources']}",
         ]

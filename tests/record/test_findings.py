@@ -38,6 +38,8 @@ VALUES = {
     **{"of": "short", "how": "turned clockwise by 3 degrees", "times": 12.345, "look": "look"},
     **{"devices": "'antenna'", "artefact": "short", "at": "antenna"},
     "invisible": catalogue.INVISIBLE[0],
+    **{"names": "'short', 'open'", "step": 1.0, "stated": 0.1, "least": 999.0},
+    "tell": catalogue.TELL_FURTHER.format(mhz=14.5231),
     "values": "'load': resistance_ohm 50 ohm",
 }
 

@@ -48,6 +48,49 @@ DISPLAY_STEP = note(
     "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
     "and {degrees:g} degrees; type every digit shown, zeros too.",
 )
+DISPLAY_COARSE = note(
+    "display-coarse: typed",
+    "By the digits typed, the display steps by {step:g} ohm, so that was taken and not "
+    "resolution_ohm = {stated:g}. If it shows more digits, type them all, zeros too.",
+)
+STANDARD_SIGNS = note(
+    "standard-signs: standards",
+    "What the display does not show of {names} was worked out from what the standards are, for an "
+    "uncorrected analyzer whose leads are shorter than a quarter wave; where more than one sign "
+    "fits, the answer holds all.",
+)
+OVER_RANGE = note(
+    "over-range: {name}",
+    "The display tells of '{name}' only that it is beyond {least:g}, and the answer holds all of "
+    "that. A resistor of 150 to 300 ohm in its place, measured by ohmmeter, would tell more.",
+)
+SIGN_UNKNOWN = warning(
+    "sign-unknown: {device}",
+    "Two answers remain for '{device}' {where}, for the display does not show the sign of X and no "
+    "reading tells it. {tell}",
+)
+TELL_FURTHER = (
+    "Read standards and device at {mhz:.5g} MHz too: if X is larger in size there, it is positive; "
+    "if smaller, negative."
+)
+TELL_SERIES = (
+    "Read the device again with about {farad} in series: if X becomes smaller in size, it is "
+    "positive; if larger, negative."
+)
+SIGN_BY_POWER = note(
+    "sign-by-power: {device}",
+    "The sign of X of '{device}' was told {where} by this: with the other it would give power.",
+)
+SIGN_BY_RISING = note(
+    "sign-by-rising: {device}",
+    "The sign of X of '{device}' was told {where} by how X changes with frequency: where little is "
+    "lost, reactance rises.",
+)
+EXAMPLE_LEFT = warning(
+    "example-left: record",
+    "The readings of {names} are those of the example that 'rfcal new' writes, and others are not: "
+    "replace them by your own, or the answer is nobody's.",
+)
 MIXED_REFERENCES = warning(
     "mixed-references: {bare}",
     "The reading of '{bare}' is a reflection that does not say which impedance it refers to, so "

@@ -23,8 +23,11 @@ DOUBTS = {
     "check-disagrees": "a check disagrees",
     "active": "the device comes out as none that is passive",
     "path-misfit": "what was removed is not what it was taken for",
+    "sign-unknown": "two answers remain, for the sign of X is not known",
 }
 """What shakes an answer, by the code of its finding."""
+OWN = ("active", "sign-unknown")
+"""Codes that shake the answer of the one device that they are about."""
 ERROR = "an error stands above"
 
 
@@ -33,7 +36,7 @@ def why_doubted(findings: Iterable[Finding], device: str) -> str:
     found = (
         DOUBTS.get(f.code, ERROR)
         for f in findings
-        if f.severity == "error" or (f.code in DOUBTS and (f.code != "active" or f.about == device))
+        if f.severity == "error" or (f.code in DOUBTS and (f.code not in OWN or f.about == device))
     )
     return " and ".join(dict.fromkeys(found))
 

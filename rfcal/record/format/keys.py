@@ -14,8 +14,8 @@ from rfcal.errors import RecordError
 
 FILE = "record.toml"
 
-LATER = ("x_sign",)
-"""Keys of record format 1 that this version of rfcal does not compute yet."""
+TOGETHER = ("typed_z_ohm", "typed_swr")
+"""Two keys that may say of one reading what neither says alone."""
 
 
 class Table:
@@ -38,13 +38,11 @@ class Table:
         return self.fail(key, f"this key is missing, and {what} is needed")
 
     def only(self, allowed: Iterable[str]) -> None:
-        """Refuse keys that the format does not know, or that come in a later version."""
+        """Refuse keys that the format does not know."""
         allowed = list(allowed)
         for key in self.values:
             if key in allowed:
                 continue
-            if key in LATER:
-                raise self.fail(key, "this version of rfcal does not compute this key yet")
             near = [k for k in allowed if key in k.split("_")]
             near = near or [k for k in allowed if key in k]
             near = near or difflib.get_close_matches(key, allowed, 1, 0)
@@ -146,6 +144,8 @@ class Section:
         """Values in SI of all keys that may stand in a table of this kind."""
         table.only((*(key.name for key in self.keys), *self.below))
         names = [key.name for key in self.readings]
+        if all(name in table for name in TOGETHER):  # these two are one reading
+            names.remove(TOGETHER[1])
         if names and not (table.ahead and not any(name in table for name in names)):
             table.one_of(names, "give the raw reading")
         kind = self.kind(table)

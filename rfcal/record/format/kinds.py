@@ -147,9 +147,13 @@ class Rows(Key):
             if not isinstance(row, list) or len(row) != len(self.columns):
                 raise table.fail(self.name, f"{wanted}; row {i} is {show(row)}")
         return [
-            tuple(finite(table, f"{self.name}, row {i}", cell) for cell in row)
+            tuple(self._cell(table, i, cell) for cell in row)
             for i, row in enumerate(found, start=1)
         ]
+
+    def _cell(self, table: Table, row: int, found: Any) -> float:
+        """One cell of a row."""
+        return finite(table, f"{self.name}, row {row}", found)
 
 
 @dataclass(frozen=True)

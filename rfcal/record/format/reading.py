@@ -1,13 +1,43 @@
 """Where a raw reading is: a file, several that repeat it, or numbers off a display."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from rfcal.readings.display import Beyond
 from rfcal.record.format.keys import Table
-from rfcal.record.format.kinds import Files, Line, Rows
+from rfcal.record.format.kinds import Choice, Files, Line, Rows, as_text, finite
 
+
+@dataclass(frozen=True)
+class DisplayRows(Rows):
+    """Rows off a display, in which a cell may be beyond its range, such as ``">999"``."""
+
+    def _cell(self, table: Table, row: int, found: Any) -> float:
+        place, said = f"{self.name}, row {row}", as_text(found).strip().lower()
+        if isinstance(found, str):
+            number = said.removeprefix(">").strip()
+            if said == number or not re.fullmatch(r"\d+(\.\d*)?", number) or not float(number):
+                raise table.fail(
+                    place,
+                    f"{found!r} is no number: numbers stand without quotes, and what is beyond the "
+                    "display is written with the largest number that it can show, such as "
+                    f'"{BEYOND}"',
+                )
+            return Beyond(finite(table, place, Decimal(number)))
+        if said.lstrip("+-") in ("inf", "infinity", "nan"):
+            raise table.fail(
+                place,
+                f"{said} is not what a display shows: for a reading beyond its range type the "
+                f'largest number that it can show, after a > and in quotes, such as "{BEYOND}"',
+            )
+        return finite(table, place, found)
+
+
+BEYOND = ">999"
+"""How a cell beyond the display's range may look."""
 NAME = Line("name", "its name, as the page shows it", needed=True)
 READING = (
     Files(
@@ -16,9 +46,10 @@ READING = (
         "`frequency_hz,r_ohm,x_ohm` or `frequency_hz,re,im` (also `_khz`, `_mhz`); the scatter of "
         "repeats counts as noise",
     ),
-    Rows(
+    DisplayRows(
         "typed",
-        "off the display; X is positive for an inductor, negative for a capacitor",
+        "off the display; X is positive for an inductor, negative for a capacitor; a cell beyond "
+        'its range is `">999"`, with the largest number that it can show',
         columns=("MHz", "R ohm", "X ohm"),
         example="[[7.05, 48.2, -3.1]]",
     ),
@@ -28,18 +59,56 @@ READING = (
         columns=("MHz", "magnitude", "degrees"),
         example="[[7.05, 0.12, 48.0]]",
     ),
+    DisplayRows(
+        "typed_z_ohm",
+        "off a display of |Z|, with every digit that it shows; alone, or beside `typed_swr` at the "
+        "same frequencies",
+        columns=("MHz", "|Z| ohm"),
+        example="[[7.05, 48.3]]",
+    ),
+    DisplayRows(
+        "typed_swr",
+        "off a display of SWR in `reference_ohm`, likewise",
+        columns=("MHz", "SWR"),
+        example="[[7.05, 1.08]]",
+    ),
 )
-"""Keys of which exactly one says where the raw reading of a standard, check or device is."""
+"""Keys of which exactly one says where the raw reading of a standard, check or device is; the last
+two may stand together."""
+X_SIGN = Choice(
+    "x_sign",
+    "`unknown` where the display shows X without its sign, which is then worked out as far as the "
+    "readings allow; with `typed`",
+    among=("shown", "unknown"),
+    default="shown",
+)
 
 
 @dataclass(frozen=True)
 class Reading:
-    """Where a raw reading is: exactly one of the first three is set."""
+    """Where a raw reading is: files, or what was typed."""
 
     files: tuple[str, ...] = ()  # relative to the record's folder; several repeat one thing
     typed: Sequence[tuple[float, ...]] | None = None  # MHz, R ohm, X ohm
     typed_reflection: Sequence[tuple[float, ...]] | None = None  # MHz, magnitude, degrees
-    steps: tuple[float, float] = (0.0, 0.0)  # of the display: magnitude [1] and angle [degree]
+    typed_z: Sequence[tuple[float, ...]] | None = None  # MHz, |Z| ohm
+    typed_swr: Sequence[tuple[float, ...]] | None = None  # MHz, SWR
+    # of the display: magnitude [1] and angle [degree], or |Z| [ohm] and SWR [1], or what the
+    # digits of `typed` show [ohm]
+    steps: tuple[float, float] = (0.0, 0.0)
+    sign_known: bool = True  # of the X of `typed`
+
+    @property
+    def beyond(self) -> tuple[float, ...]:
+        """What cells are beyond of that the display can show; empty where none is."""
+        rows = [*(self.typed or ()), *(self.typed_z or ()), *(self.typed_swr or ())]
+        return tuple(cell for row in rows for cell in row if isinstance(cell, Beyond))
+
+    @property
+    def shows_less(self) -> bool:
+        """Whether the display leaves more than one reading possible."""
+        sizes = self.typed_z is not None or self.typed_swr is not None
+        return sizes or bool(self.beyond) or not self.sign_known
 
 
 def read_reading(table: Table, found: dict[str, Any]) -> Reading:
@@ -47,16 +116,40 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     key = next((key.name for key in READING if key.name in table), "")
     if not key:  # only a plan has none
         return Reading()
+    sign_known = found.get(X_SIGN.name, "shown") == "shown"
+    if not sign_known and key != "typed":
+        raise table.fail(
+            X_SIGN.name,
+            f"this key belongs to typed rows of MHz, R and X, and here is {key}, "
+            + ("which shows no sign anyhow" if "z" in key or "swr" in key else "which has the sign")
+            + ": leave it out",
+        )
     if key == "reading":
         return Reading(found[key])
     if key == "typed":
-        return Reading(typed=found[key])
-    # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
-    steps = (_display_step(table, key, 1, -2), _display_step(table, key, 2, 0))
-    return Reading(typed_reflection=found[key], steps=steps)
+        for i, row in enumerate(found[key] if not sign_known else (), start=1):
+            if row[2] < 0:
+                raise table.fail(
+                    f"typed, row {i}",
+                    f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size of "
+                    "X alone in every row",
+                )
+        step = min(_display_step(table, key, column, 0) for column in (1, 2))
+        return Reading(typed=found[key], steps=(step, step), sign_known=sign_known)
+    if key == "typed_reflection":
+        # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
+        steps = (_display_step(table, key, 1, -2), _display_step(table, key, 2, 0))
+        return Reading(typed_reflection=found[key], steps=steps)
+    z, swr = found.get("typed_z_ohm"), found.get("typed_swr")
+    # displays show |Z| to an ohm or finer and an SWR to 0.1 or finer
+    steps = (
+        _display_step(table, "typed_z_ohm", 1, 0) if z else 0.0,
+        _display_step(table, "typed_swr", 1, -1) if swr else 0.0,
+    )
+    return Reading(typed_z=z, typed_swr=swr, steps=steps)
 
 
 def _display_step(table: Table, key: str, column: int, coarsest: int) -> float:
     """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
-    cells = [Decimal(row[column]) for row in table.values[key]]
+    cells = [Decimal(str(row[column]).lstrip("> ")) for row in table.values[key]]
     return float(10.0 ** min(coarsest, *(int(c.as_tuple().exponent) for c in cells)))

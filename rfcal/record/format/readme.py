@@ -35,7 +35,8 @@ def _rows(section: Section, said: list[Key]) -> Iterator[str]:
     for key in section.keys:
         if key not in again:
             meaning = f"{_of(section, key)}{key.says}".replace("|", "\\|")
-            yield f"| {title}| `{key.name}` | {key.form} | {key.usual} | {meaning} |\n"
+            form = key.form.replace("|", "\\|")
+            yield f"| {title}| `{key.name}` | {form} | {key.usual} | {meaning} |\n"
             title = ""
     if again:
         names = ", ".join(f"`{key.name}`" for key in again)

@@ -16,7 +16,7 @@ from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
-from rfcal.record.format.reading import NAME, READING, Reading, read_reading
+from rfcal.record.format.reading import NAME, READING, X_SIGN, Reading, read_reading
 from rfcal.record.format.reread import REREAD, Reread, read_rereads
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
 
@@ -71,7 +71,7 @@ MEASUREMENT = Section(
     "[[measurement]]",
     "What to correct, read after the standards without moving anything else.",
     (
-        *(NAME, *READING),
+        *(NAME, *READING, X_SIGN),
         Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
     ),
     readings=READING,
@@ -123,6 +123,15 @@ class Record:
     def line_first(self) -> bool:
         """Whether the state of a line is what the record is for."""
         return self.purpose == "line" or not self.measurements
+
+    @property
+    def display_step_ohm(self) -> float:
+        """The step of the display that R and X were typed off [ohm].
+
+        As stated, or as the digits of all that was typed show it where that is coarser.
+        """
+        shown = [item.reading.steps[0] for item in self.items() if item.reading.typed is not None]
+        return max(self.analyzer["resolution_ohm"], min(shown, default=0.0))
 
     def items(self) -> tuple[Artefact | Measurement | Reread, ...]:
         """All that was read: standards, checks, measurements, and what was read again."""

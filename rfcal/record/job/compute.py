@@ -16,8 +16,10 @@ from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import assess
+from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
+from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import (
     about_defaults,
@@ -28,6 +30,7 @@ from rfcal.record.findings.assumed import (
 from rfcal.record.findings.catalogue import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.devices import about_device
+from rfcal.record.findings.displays import about_answers, about_displays, about_example
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.path import about_path
@@ -39,8 +42,8 @@ from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
-from rfcal.record.job import readings
 from rfcal.record.job.checks import checked
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
@@ -96,12 +99,14 @@ class _Job:
         self.findings: list[Finding] = []
         self.assumed = [assumed_of_analyzer(record)]
         self.sweeps: dict[str, Sweep] = {}
+        self.options: dict[str, Options] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
         self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
         for item in record.items():
             say(f"reading '{item.name}'")
-            sweep = readings.read(record, item.reading, item.name, item.place)
+            options = readings.read(record, item.reading, item.name, item.place)
+            self.options[item.name], sweep = options, options.sweeps[0]
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
             self.findings += about_reading(item, sweep, solved=bool(record.standards))
@@ -115,9 +120,11 @@ class _Job:
             tuple(self.known[item.name] for item in record.standards),
             record.reference_ohm,
         )
+        self.undecided = self._settled()
         readings.require_independent(record, self.sweeps)
         self.chance = shared(readings.tests_by_chance(record))
         self.findings += about_builds(record)
+        self.findings += (*about_displays(record), *about_example(record))
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""
@@ -126,6 +133,17 @@ class _Job:
             return readings.common_grid(record, self.sweeps)
         z_ref = record.reference_ohm
         return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
+
+    def _settled(self) -> Undecided | None:
+        """Readings of which a display shows less, as the others tell them; None without any."""
+        if not any(item.reading.shows_less for item in self.record.items()):
+            return None
+        found, told = displays.settle(self.record, self.bench, self.options, self.known, self.grid)
+        self.sweeps.update(told)
+        for name in self.known.keys() & told.keys():
+            self.known[name] = replace(self.known[name], reading=told[name])
+        self.bench = found.likeliest()
+        return found
 
     def results(self, *, correct: bool = True) -> Results:
         """Everything, in order; without devices and networks where they are not asked for."""
@@ -305,26 +323,34 @@ class _Job:
     def _device(self, calibration: Calibration, item: Measurement) -> Device:
         sweep = self.sweeps[item.name]
         here = self.calibration_at(calibration, item)
-        elements, steps = self.path(here, item)
-        inputs, reflection = self.bench.corrected(here, sweep, steps)
+        elements, _ = self.path(here, item)
         answer = self._answer(item, sweep)
-        loss = path_loss(inputs, reflection.value, np.random.default_rng(self.record.seed))
-        device = Device(
-            name=item.name,
-            raw=sweep,
-            inputs=inputs,
-            reflection=reflection,
-            bench=self.bench,
-            between=elements,
-            answer=answer,
-            path_loss=loss,
-            seed=self.record.seed,
-        )
-        rng = np.random.default_rng(self.record.seed)
+
+        def made(bench: Bench, sweep: Sweep) -> Device:
+            own = bench is self.bench  # else one that a display's options make
+            at = here if own else bench.at(bench.calibration(self.grid), sweep.frequency)
+            inputs, reflection = bench.corrected(at, sweep, bench.steps(at, elements))
+            seed = self.record.seed
+            return Device(item.name, sweep, inputs, reflection, bench, elements, answer, seed=seed)
+
         self.say(f"intervals of '{item.name}' at {sweep.frequency.size} points")
+        if self.undecided is None:
+            return self._assessed(made(self.bench, sweep))
+        bench = self.undecided.at(here)
+        found = displays.answers(bench, here, self.options[item.name], made)
+        self.findings += about_answers(**vars(found))
+        other = found.other and self._assessed(found.other)
+        return self._assessed(found.device, other)
+
+    def _assessed(self, device: Device, other: Device | None = None) -> Device:
+        """The same with what its path loses, what Monte Carlo says, and another answer."""
+        seed, inputs = self.record.seed, device.inputs
+        loss = path_loss(inputs, device.reflection.value, np.random.default_rng(seed))
         ends = device.interval
-        self.say(f"Monte Carlo of '{item.name}'")
-        found = replace(device, assessed=assess(inputs, ends, device.z_ref, rng, answer=answer))
+        self.say(f"Monte Carlo of '{device.name}'")
+        rng = np.random.default_rng(seed)
+        assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer)
+        found = replace(device, path_loss=loss, assessed=assessed, other=other)
         vars(found)["figures"] = device.figures  # so that they are not computed again
         return found
 

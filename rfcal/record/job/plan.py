@@ -96,7 +96,7 @@ def _setup(record: Record, item: Measurement, hertz: float) -> Setup:
         lines=tuple(_length(part, z_ref) for part in item.between if not part.embed),
         z_ref=z_ref,
         typed=shown.typed is not None,
-        resolution_ohm=record.analyzer["resolution_ohm"],
+        resolution_ohm=record.display_step_ohm,
         typed_steps=shown.steps if shown.typed_reflection is not None else None,
         residual=record.residual,
     )

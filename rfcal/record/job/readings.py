@@ -11,24 +11,36 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
 from rfcal.models.interpolation import SAME, same_grid
 from rfcal.models.standards import Standard, Tabulated
+from rfcal.readings.display import Options, certain, size_options, typed_options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import FILE, Artefact, Reading, Record
 
 
-def read(record: Record, reading: Reading, label: str, place: str) -> Sweep:
-    """A raw reading of a record, from its files or as typed; its place is for errors."""
-    z_ref = record.reference_ohm
+def read(record: Record, reading: Reading, label: str, place: str) -> Options:
+    """A raw reading of a record, from its files or as typed; its place is for errors.
+
+    One option, but of a display that shows less.
+    """
+    z_ref, where = record.reference_ohm, f"{FILE}, {place}"
     if reading.files:
-        return read_sweeps(record.folder, reading.files, label=label, z_ref=z_ref)
-    where = f"{FILE}, {place}"
+        return certain(read_sweeps(record.folder, reading.files, label=label, z_ref=z_ref))
     if reading.typed is not None:
-        step = record.analyzer["resolution_ohm"]
-        return typed_sweep(reading.typed, label=label, step_ohm=step, z_ref=z_ref, where=where)
+        step, rows, known = record.display_step_ohm, reading.typed, reading.sign_known
+        if reading.shows_less:
+            return typed_options(
+                rows, sign_known=known, label=label, step_ohm=step, z_ref=z_ref, where=where
+            )
+        return certain(typed_sweep(rows, label=label, step_ohm=step, z_ref=z_ref, where=where))
+    if reading.shows_less:
+        z, swr, steps = reading.typed_z or (), reading.typed_swr or (), reading.steps
+        return size_options(z, swr, steps=steps, label=label, z_ref=z_ref, where=where)
     assert reading.typed_reflection is not None
-    return typed_reflection_sweep(
-        reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
+    return certain(
+        typed_reflection_sweep(
+            reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
+        )
     )
 
 

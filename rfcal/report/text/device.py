@@ -37,6 +37,13 @@ SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
 
 
+def other_answer(device: Device) -> dict[str, str]:
+    """What the device may be as well at the frequency asked for, as `answer`; mostly nothing."""
+    if device.other is None or not device.two_answers[device.answer]:
+        return {}
+    return answer(device.other)
+
+
 def answer(device: Device) -> dict[str, str]:
     """The answer at the frequency asked for, in words by what they are of."""
     at = device.answer

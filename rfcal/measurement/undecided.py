@@ -1,0 +1,291 @@
+"""What readings allow of which a display shows less: standards first, then what is corrected.
+
+Every combination of the standards' options makes an analyzer. Those stay that come near enough to
+the likeliest: an uncorrected analyzer's directivity and source match are small, its tracking is
+near 1 and turns clockwise, for whatever lies before its plane only delays. With each that stays, a
+device's options are corrected; an option that no passive device can be is none.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.errors import CalibrationError
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.bench import Bench
+from rfcal.measurement.deembedding import Step, seen_beyond
+from rfcal.measurement.error_terms import Calibration
+from rfcal.readings.display import Options
+from rfcal.readings.sweep import Sweep
+from rfcal.uncertainty.quantity import Effect, Quantity
+
+SMALL = 0.1
+"""Directivity and source match of an uncorrected analyzer, one standard deviation of each axis [1]
+(common practice, no source)."""
+TRACKING = 0.15
+"""Logarithm of its reflection tracking's size, likewise [1]."""
+ANTICLOCKWISE_DEG = 3.0
+"""How far its tracking may turn the wrong way, likewise [degree]."""
+UNLIKELY = 9.0
+"""By how much a sum of squares may exceed the likeliest: three standard deviations."""
+WORST = 1e9
+"""A sum of squares that leaves no chance."""
+MOST = 20000
+"""Combinations of standards' options beyond which nothing can be told from them."""
+WAYS = np.exp(2j * np.pi * np.arange(8) / 8)
+"""Directions of the reflection in which the outermost of what is possible is looked for."""
+ACTIVE = 4.0
+"""Standard deviations beyond 1 from which no passive device is [1]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Undecided:
+    """A bench whose standards have options, alive or not at each frequency."""
+
+    bench: Bench
+    options: tuple[Options, ...]  # of each standard
+    index: NDArray[np.intp]  # the option of each standard in each combination, shape (C, S)
+    score: Real  # sum of squares, shape (C, F); infinite where it is no analyzer
+    box: Bilinear  # of each combination, shape (C, F)
+
+    @cached_property
+    def alive(self) -> NDArray[np.bool_]:
+        """Which combinations may be true, shape (C, F)."""
+        return self.score <= np.min(self.score, axis=0) + UNLIKELY
+
+    def checked(self, options: Options, expected: Quantity) -> "Undecided":
+        """The same with what a check speaks against combinations."""
+        analyzer = self.bench.analyzer
+        doubt = 2 * (expected.variance() + analyzer.connection**2 + analyzer.noise**2)
+        with np.errstate(all="ignore"):
+            off = [self.corrected(raw) - expected.value for raw in options.values(self.bench.z_ref)]
+            squared = np.min(np.abs(off) ** 2, axis=0) / doubt
+        return replace(self, score=self.score + np.nan_to_num(squared, nan=WORST))
+
+    def at(self, here: Calibration) -> "Undecided":
+        """The same at the points of a calibration, where the standards leave nothing open."""
+        return self if self.options else of_certain(self.bench, here)
+
+    def corrected(self, raw: Complex) -> Complex:
+        """A raw reading [1] corrected with each combination, shape (C, F)."""
+        return self.box.correct(np.broadcast_to(raw, self.score.shape))
+
+    def thinned(self) -> "Undecided":
+        """Only the combinations that may be true at some frequency."""
+        kept = np.any(self.alive, axis=1)
+        box = self.box
+        maps = (np.broadcast_to(v, self.score.shape)[kept] for v in (box.a, box.b, box.c, box.d))
+        return replace(self, index=self.index[kept], score=self.score[kept], box=Bilinear(*maps))
+
+    def bench_with(self, combination: NDArray[np.intp]) -> Bench:
+        """The bench with one combination at each frequency, shape (F,)."""
+        if not self.options:
+            return self.bench
+        standards = tuple(
+            replace(item, reading=options.picked(self.index[combination, i]))
+            for i, (item, options) in enumerate(
+                zip(self.bench.standards, self.options, strict=True)
+            )
+        )
+        return replace(self.bench, standards=standards)
+
+    def likeliest(self) -> Bench:
+        """The bench with the likeliest combination."""
+        return self.bench_with(np.argmin(self.score, axis=0))
+
+
+def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Undecided:
+    """The combinations of what standards' displays leave, judged by the analyzer they make."""
+    sizes = [len(o.sweeps) for o in options]
+    if np.prod(sizes, dtype=float) > MOST:
+        raise CalibrationError(
+            "the standards' readings leave too much open to tell anything by: give R and X of at "
+            "least two of them, or |Z| with SWR"
+        )
+    index = np.indices(sizes).reshape(len(sizes), -1).T
+    known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]
+    seen = [o.values(bench.z_ref)[index[:, i]] for i, o in enumerate(options)]
+    values = [np.broadcast_to(k.value, seen[0].shape) for k in known]
+    with np.errstate(all="ignore"):
+        box = Bilinear.fit(values, seen)
+        score = _against(box)
+        if len(known) > 3:
+            for k, g, m in zip(known, values, seen, strict=True):
+                doubt = k.variance() + bench.analyzer.connection**2 + bench.analyzer.noise**2
+                score += np.abs(box.correct(m) - g) ** 2 / doubt
+    return Undecided(bench, tuple(options), index, np.nan_to_num(score, nan=WORST), box).thinned()
+
+
+def of_certain(bench: Bench, here: Calibration) -> Undecided:
+    """A bench whose standards leave nothing open."""
+    shape = (1, here.frequency.size)
+    box = here.error_box
+    maps = (np.broadcast_to(v, shape) for v in (box.a, box.b, box.c, box.d))
+    return Undecided(bench, (), np.zeros((1, 0), int), np.zeros(shape), Bilinear(*maps))
+
+
+def _against(box: Bilinear) -> Real:
+    """What speaks against an uncorrected analyzer of these error terms, as a sum of squares."""
+    tracking = box.reflection_tracking
+    wrong_way = np.maximum(np.degrees(np.angle(tracking)), 0) / ANTICLOCKWISE_DEG
+    against = wrong_way**2 + (np.log(np.abs(tracking)) / TRACKING) ** 2
+    for small in (box.directivity, box.source_match):
+        against = against + np.abs(small / SMALL) ** 2
+    return np.asarray(against)
+
+
+@dataclass(frozen=True, eq=False)
+class Possible:
+    """What one thing may be, by its own options and those of the standards."""
+
+    bench: Undecided
+    options: Options
+    value: Complex  # corrected to the standards' plane [1], shape (C, K, F)
+    far: Complex  # the same beyond the path
+    alive: NDArray[np.bool_]  # which of it may be true
+
+    def of_sign(self, sign: int | NDArray[np.intp]) -> "Possible":
+        """Only what has X of this sign on the display, at each frequency; 0 for all.
+
+        All of it where nothing has this sign.
+        """
+        own = np.array(self.options.signs)[:, None]
+        alive = self.alive & ((own == sign) | (np.asarray(sign) == 0))
+        some = np.any(alive, axis=(0, 1))
+        return replace(self, alive=np.where(some, alive, self.alive))
+
+    def has(self, sign: int) -> NDArray[np.bool_]:
+        """Where something has X of this sign on the display, shape (F,)."""
+        return np.any(self.alive[:, np.array(self.options.signs) == sign], axis=(0, 1))
+
+    def outermost(self) -> list[tuple[Bench, Sweep]]:
+        """Benches and readings at which some figure has an end, at each frequency."""
+        count, kinds, points = self.value.shape
+        flat = self.far.reshape(count * kinds, points)
+        alive = self.alive.reshape(flat.shape)
+        found: dict[bytes, tuple[Bench, Sweep]] = {}
+        for figure in _figures(flat):
+            ordered = np.where(alive & ~np.isnan(figure), figure, -np.inf)
+            best = np.argmax(ordered, axis=0)
+            if best.tobytes() not in found:
+                combination, option = np.divmod(best, kinds)
+                pair = self.bench.bench_with(combination), self.options.picked(option)
+                found[best.tobytes()] = pair
+        return list(found.values())
+
+    def merged(self, here: Calibration, source: str) -> Sweep:
+        """One reading through the likeliest analyzer that stands for all of it.
+
+        It lies in the middle, and how far the outermost are off is an uncertainty of its own.
+        """
+        parts = np.where(self.alive, [self.value.real, self.value.imag], np.nan)
+        low, high = np.nanmin(parts, axis=(1, 2)), np.nanmax(parts, axis=(1, 2))
+        middle = (low + high) / 2
+        centre = middle[0] + 1j * middle[1]
+        if np.all(high - low < 1e-12):
+            return self.outermost()[0][1]
+        off = np.where(self.alive, self.value - centre, 0)
+        count = np.sum(self.alive, axis=(0, 1))
+        axes_of = np.stack([off.real, off.imag])
+        covariance = np.einsum("ickf,jckf->fij", axes_of, axes_of) / count[:, None, None]
+        sizes, axes = np.linalg.eigh(covariance)
+        slope = here.error_box.derivative(centre)
+        effects = tuple(
+            Effect(
+                source,
+                slope * np.sqrt(np.maximum(sizes[:, i], 0)) * (axes[:, 0, i] + 1j * axes[:, 1, i]),
+                per_point=True,
+                rectangular=True,
+                influence=(source, i),
+            )
+            for i in (0, 1)
+        )
+        nearest = self.outermost()[0][1]
+        z_ref = self.bench.bench.z_ref
+        return replace(
+            nearest,
+            reflection=here.error_box.apply(centre),
+            z_ref=z_ref,
+            effects=tuple(nearest.quantity(z_ref).effects) + effects,
+        )
+
+
+def _figures(reflection: Complex) -> Iterator[Real]:
+    """Real figures of a reflection [1] whose greatest values are ends of what is possible."""
+    for way in WAYS:
+        yield np.real(reflection * way.conj())
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (1 + reflection) / (1 - reflection)
+        both = (z.real, z.imag, (1 / z).real, (1 / z).imag, np.abs(z), np.abs(reflection))
+        for figure in both:
+            yield figure
+            yield -figure
+
+
+def possible(
+    bench: Undecided, here: Calibration, options: Options, doubt: Real, path: Sequence[Step]
+) -> Possible:
+    """What a device may be, whose corrected reflection has about this standard deviation [1].
+
+    `here` is the calibration of the likeliest bench, through which the path was read.
+    """
+    bench = bench.thinned()
+    raw = options.values(bench.bench.z_ref)
+    value = np.stack([bench.corrected(m) for m in raw], 1)
+    passive = np.abs(value) <= 1 + ACTIVE * doubt
+    some = np.any(bench.alive[:, None] & passive, axis=(0, 1))
+    alive = bench.alive[:, None] & np.where(some, passive, True)
+    far = seen_beyond(value, here.error_box, path)
+    return Possible(bench, options, value, far, alive)
+
+
+def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> NDArray[np.bool_]:
+    """Which signs of X (+, -) may hold at each frequency, shape (2, F), by its rising.
+
+    Where loss is small X rises with frequency (Foster's reactance theorem; a lossy resonance's X
+    falls only where it is smaller than R), and through zero or an open no ordinary thing goes more
+    steeply than a resonance of `SHARPEST`. X and R [ohm] are those of either sign, shape (2, F).
+    """
+    count = frequency.size
+    steps = [_step(frequency, reactance, resistance, doubt, i) for i in range(count - 1)]
+    ahead, back = np.ones((2, count), bool), np.ones((2, count), bool)
+    for i, allowed in enumerate(steps):
+        ahead[:, i + 1] = np.any(allowed & ahead[:, i][:, None], axis=0)
+    for i, allowed in reversed(list(enumerate(steps))):
+        back[:, i] = np.any(allowed & back[:, i + 1][None, :], axis=1)
+    both = ahead & back
+    return np.where(np.any(both, axis=0), both, True)
+
+
+SHARPEST = 100.0
+"""Q of a resonance sharper than which none is taken to lie just between two readings (common
+practice, no source)."""
+LOSSY = 3.0
+"""X over R from which loss counts as small [1]."""
+SURE = 3.0
+"""Standard deviations that X must have risen or fallen by."""
+
+
+def _step(frequency: Real, x: Real, r: Real, doubt: Real, i: int) -> NDArray[np.bool_]:
+    """Which sign may follow which from one point to the next, shape (2, 2): first axis before."""
+    j, ways = i + 1, np.ones((2, 2), bool)
+    part = (frequency[j] - frequency[i]) / np.sqrt(frequency[i] * frequency[j])
+    for a, b in np.ndindex(2, 2):
+        before, after, loss = x[a, i], x[b, j], max(r[a, i], r[b, j], 1e-3)
+        if min(abs(before), abs(after)) < LOSSY * loss:
+            continue
+        unsure = SURE * np.hypot(doubt[a, i], doubt[b, j])
+        if before * after > 0:
+            ways[a, b] = after - before > -unsure
+        elif after > 0:
+            # a series resonance in between has Q = f dX/df / 2R
+            ways[a, b] = (after - before) / part / (2 * loss) < SHARPEST
+        else:
+            # and a parallel one Q = f dB/df / 2G, with G = R/X^2
+            rise = (1 / abs(after) + 1 / abs(before)) / part
+            ways[a, b] = rise * min(before**2, after**2) / (2 * loss) < SHARPEST
+    return ways

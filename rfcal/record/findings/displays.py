@@ -1,0 +1,89 @@
+"""Displays that show less than R and X: what was taken for it, and what would tell more."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.library.device import Device
+from rfcal.measurement.undecided import LOSSY
+from rfcal.record.findings import catalogue as say
+from rfcal.record.format import schema
+from rfcal.record.format.reread import Reread
+from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.format.start import starting_record
+
+EXAMPLE = starting_record().encode()
+"""The record that everybody starts with."""
+FURTHER = 1.03
+"""By how much a second frequency is higher that may tell the sign of X."""
+PART = 0.3
+"""Reactance of the part in series that may tell it, in parts of X."""
+
+
+def about_displays(record: Record) -> list[Finding]:
+    """Readings of which a display showed less, and a step that the digits do not show."""
+    found = []
+    stated = record.analyzer["resolution_ohm"]
+    if record.display_step_ohm > stated:
+        found.append(say.DISPLAY_COARSE(step=record.display_step_ohm, stated=stated))
+    standards = [item for item in record.standards if item.reading.shows_less]
+    signs = [f"'{item.name}'" for item in standards if not item.reading.beyond]
+    if signs:
+        found.append(say.STANDARD_SIGNS(names=", ".join(signs)))
+    return found + [
+        say.OVER_RANGE(name=item.name, least=min(item.reading.beyond))
+        for item in standards
+        if item.reading.beyond
+    ]
+
+
+def about_example(record: Record) -> list[Finding]:
+    """Standards that still read as those of the starting record, where other readings do not."""
+    example = {
+        rows for item in schema.read(record.folder, EXAMPLE).items() if (rows := _rows(item))
+    }
+    left = [item.name for item in record.items() if _rows(item) in example]
+    standards = [item.name for item in record.standards if item.name in left]
+    if not standards or len(left) == len(record.items()):
+        return []
+    return [say.EXAMPLE_LEFT(names=", ".join(f"'{name}'" for name in left))]
+
+
+def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...]:
+    return tuple(item.reading.typed or ())
+
+
+def about_answers(
+    device: Device,
+    other: Device | None,
+    two: NDArray[np.bool_],
+    by_rising: NDArray[np.bool_],
+    by_power: NDArray[np.bool_],
+) -> list[Finding]:
+    """How the sign of X was told, or that it was not, and the reading that would tell it."""
+    found = []
+    for entry, points in ((say.SIGN_BY_RISING, by_rising), (say.SIGN_BY_POWER, by_power)):
+        if np.any(points):
+            where = span_mhz(device.frequency, points)
+            found.append(entry(device=device.name, where=where))
+    if other is not None:
+        where = span_mhz(device.frequency, two)
+        at = device.answer if two[device.answer] else int(np.argmax(two))
+        z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
+        found.append(say.SIGN_UNKNOWN(device=device.name, where=where, tell=_tell(z, hz)))
+    return found
+
+
+def _tell(z: complex, hz: float) -> str:
+    """The reading that would tell the sign of X, and what each outcome means."""
+    if abs(z.imag) > LOSSY * abs(z.real):
+        return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
+    farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
+    return say.TELL_SERIES.format(farad=_farad(farad))
+
+
+def _farad(value: float) -> str:
+    """A capacitance to one digit, such as 200 pF."""
+    from matplotlib.ticker import EngFormatter
+
+    return str(EngFormatter("F", places=0)(float(f"{value:.1g}")))

@@ -1,0 +1,161 @@
+"""Devices, checks and standards of which a display shows less: what the readings still tell."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.errors import RecordError
+from rfcal.library.device import Device
+from rfcal.maths.reflection import Real
+from rfcal.measurement.bench import Bench, Known
+from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.undecided import (
+    Possible,
+    Undecided,
+    of_certain,
+    possible,
+    rising,
+    undecided,
+)
+from rfcal.models.interpolation import same_grid
+from rfcal.readings.display import Options
+from rfcal.readings.sweep import Sweep
+from rfcal.record.format.schema import FILE, Record
+from rfcal.uncertainty.derived import Figure
+
+HIDDEN = "{name}: what the display does not show"
+"""The name of that uncertainty in the budget."""
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """One device as its display leaves it."""
+
+    device: Device  # where two answers remain the one whose display's X is positive
+    other: Device | None  # the other; None where one remains everywhere
+    two: NDArray[np.bool_]  # where two remain
+    by_rising: NDArray[np.bool_]  # where the rise of X has told the sign
+    by_power: NDArray[np.bool_]  # where it would give power with the other
+
+
+def settle(
+    record: Record,
+    bench: Bench,
+    options: Mapping[str, Options],
+    known: Mapping[str, Known],
+    grid: Real,
+) -> tuple[Undecided, dict[str, Sweep]]:
+    """The standards as far as what they are and the checks tell, and the likeliest readings."""
+    if not any(item.reading.shows_less for item in record.standards):
+        found = of_certain(bench, bench.calibration(grid))
+    else:
+        _require_same_points(record, options, grid)
+        found = undecided(bench, [options[item.name] for item in record.standards], grid)
+        for check in record.checks:
+            if check.at is None:
+                expected = known[check.name].quantity(grid, bench.z_ref)
+                found = found.checked(options[check.name], expected)
+        found = found.thinned()
+    best = found.likeliest()
+    told = {item.name: item.reading for item in best.standards}
+    box, z_ref = best.calibration(grid).error_box, bench.z_ref
+    for item in record.checks:
+        own = options[item.name]
+        if len(own.sweeps) > 1 and same_grid(own.frequency, grid):
+            raw = box.apply(known[item.name].quantity(grid, z_ref).value)
+            told[item.name] = own.nearest(raw, z_ref)
+    for again in record.rereads:
+        own = options[again.name]
+        first = told.get(again.of, options[again.of].sweeps[0])
+        if len(own.sweeps) > 1 and same_grid(own.frequency, first.frequency):
+            told[again.name] = own.nearest(first.quantity(z_ref).value, z_ref)
+    return found, told
+
+
+def _require_same_points(record: Record, options: Mapping[str, Options], grid: Real) -> None:
+    """Refuse what was read elsewhere than standards whose display shows less."""
+    for item in record.items():
+        if not same_grid(options[item.name].frequency, grid):
+            raise RecordError(
+                FILE,
+                item.place,
+                "it was not read at the standards' frequencies, and what a display shows less of "
+                "them cannot be worked out in between: read everything at the same frequencies",
+            )
+
+
+def answers(
+    bench: Undecided,
+    here: Calibration,
+    options: Options,
+    make: Callable[[Bench, Sweep], Device],
+) -> Answers:
+    """What a device is: one answer where the readings tell its sign, else both.
+
+    `make` corrects a reading with a bench; `here` is the calibration of the likeliest.
+    """
+    first = make(bench.likeliest(), options.sweeps[0])
+    doubt = np.sqrt(first.reflection.variance())
+    all_of_it = possible(bench, here, options, doubt, first.inputs.path)
+
+    def answer(sign: int | NDArray[np.intp]) -> Device:
+        return _whole(all_of_it.of_sign(sign), here, make)
+
+    points = first.frequency.size
+    none = np.zeros(points, bool)
+    if 1 not in options.signs:
+        return Answers(answer(0), None, none, none, none)
+    pair = [answer(sign) for sign in (1, -1)]
+    there = np.array([all_of_it.has(sign) for sign in (1, -1)])
+    rise = rising(
+        first.frequency,
+        np.array([d.impedance.value.imag for d in pair]),
+        np.array([d.impedance.value.real for d in pair]),
+        np.array([_own_doubt(d) for d in pair]),
+    )
+    allowed = np.where(np.any(there & rise, axis=0), there & rise, there)
+    both = allowed[0] & allowed[1]
+    two = both & _apart(*pair)
+    sign = np.where(both & ~two, 0, np.where(allowed[0], 1, -1))
+    device = pair[0] if np.all(sign == 1) else pair[1] if np.all(sign == -1) else answer(sign)
+    other = None
+    if np.any(two):
+        other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
+    return Answers(device, other, two, there[0] & there[1] & ~both, there[0] ^ there[1])
+
+
+def _apart(one: Device, other: Device) -> NDArray[np.bool_]:
+    """Where two answers' intervals of R or of X do not meet."""
+    a, b = one.interval, other.interval
+    return np.any((a[..., 0] > b[..., 1]) | (b[..., 0] > a[..., 1]), axis=-1)
+
+
+def _own_doubt(device: Device) -> Real:
+    """Standard deviation of X [ohm] by what is new at every frequency."""
+    own = (np.imag(e.change) ** 2 for e in device.impedance.effects if e.per_point)
+    return np.sqrt(sum(own, np.zeros(device.frequency.size)))
+
+
+def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], Device]) -> Device:
+    """One answer that holds all of what is possible, each interval from end to end."""
+    name = found.options.sweeps[0].label
+    ends = [make(bench, sweep) for bench, sweep in found.outermost()]
+    device = make(found.bench.likeliest(), found.merged(here, HIDDEN.format(name=name)))
+    figures = {
+        key: _joined(device.figures[key], [end.figures[key] for end in ends])
+        for key in device.figures
+    }
+    whole = replace(device)
+    vars(whole)["figures"] = figures
+    return whole
+
+
+def _joined(middle: Figure, parts: list[Figure]) -> Figure:
+    """A figure over all parts; its value is one that the parts have."""
+    low = np.min([part.low for part in parts], axis=0)
+    high = np.max([part.high for part in parts], axis=0)
+    values = [part.value for part in parts]
+    value = np.clip(middle.value, np.min(values, axis=0), np.max(values, axis=0))
+    return replace(middle, value=value, low=low, high=high)

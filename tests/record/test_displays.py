@@ -1,0 +1,274 @@
+"""Displays that show less than R and X, from record to page, terminal and results."""
+
+import json
+
+import numpy as np
+import pytest
+
+from rfcal.cli import main
+from rfcal.errors import RfcalError
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.models.standards import Standard
+from rfcal.record.format.start import starting_record
+from rfcal.record.job.compute import compute
+from rfcal.report.summary import summary_lines
+
+UNSIGNED = 'x_sign = "unknown"'
+MODELS = {
+    "short": Standard("short", inductance=(0.3e-9,)),
+    "open": Standard("open", capacitance=(50e-15,)),
+    "load": Standard("load"),
+}
+SAID = {
+    "short": 'kind = "short"\ninductance = [0.3e-9]',
+    "open": 'kind = "open"\ncapacitance = [50e-15]',
+    "load": 'kind = "load"\nresistance_ohm = 50.0\nresistance_uncertainty_ohm = 0.1',
+}
+
+
+def analyzer(frequency):
+    """A modest one, whose plane lies behind 15 cm of lead."""
+    turn = np.exp(-4j * np.pi * frequency * 0.15 / 2e8)
+    return Bilinear.from_error_terms(0.03 + 0.02j + 0 * turn, 0.04 - 0.03j + 0 * turn, 0.95 * turn)
+
+
+def readings(devices, mhz, open_ohm=None):
+    """What is seen of standards and devices [ohm], by name; a device is its impedance.
+
+    The analyzer may be one that reads the open as stated.
+    """
+    f = np.array(mhz) * 1e6
+    true = {name: model.reflection(f, z_ref=50.0) for name, model in MODELS.items()}
+    box = analyzer(f)
+    if open_ohm is not None:
+        seen = [box.apply(true["short"]), from_impedance(open_ohm, 50.0) + 0j * f]
+        box = Bilinear.fit(list(true.values()), [*seen, box.apply(true["load"])])
+    true |= {name: from_impedance(np.array(z) + 0 * f, 50.0) for name, z in devices.items()}
+    return {name: to_impedance(box.apply(x), 50.0) for name, x in true.items()}
+
+
+def typed(z, mhz):
+    """Rows off a display that steps by 0.1 ohm."""
+    rows = (f"[{m}, {v.real:.1f}, {v.imag:.1f}]" for m, v in zip(mhz, z, strict=True))
+    return f"typed = [{', '.join(rows)}]\n"
+
+
+def unsigned(z, mhz):
+    """The same without the sign of X."""
+    return typed(z.real + 1j * np.abs(z.imag), mhz) + UNSIGNED + "\n"
+
+
+def sizes(z, mhz):
+    """|Z| and SWR off a display."""
+    ratio = np.abs(from_impedance(z, 50.0))
+    ratio = (1 + ratio) / (1 - ratio)
+    rows = [
+        ", ".join(f"[{m}, {v:.1f}]" for m, v in zip(mhz, a, strict=True)) for a in (abs(z), ratio)
+    ]
+    return f"typed_z_ohm = [{rows[0]}]\ntyped_swr = [{rows[1]}]\n"
+
+
+@pytest.fixture
+def record(tmp_path):
+    """Writes a record of three standards and devices, each off the display that is given."""
+
+    def write(devices, mhz, displays=None, usual=typed, more="", open_ohm=None):
+        seen, displays = readings(devices, mhz, open_ohm), displays or {}
+        text = 'format = 1\n[record]\ntitle = "display"\ndate = 2026-05-16\n[analyzer]\n'
+        text += "noise = 0.0005\nconnection = 0.001\nresolution_ohm = 0.1\ndrift = 0.0\n"
+        for name, z in seen.items():
+            said = f'[[standard]]\nname = "{name}"\n{SAID[name]}\n' if name in SAID else ""
+            said = said or f'[[measurement]]\nname = "{name}"\n'
+            text += said + displays.get(name, usual)(z, mhz)
+        (tmp_path / "record.toml").write_text(text + more)
+        return tmp_path
+
+    return write
+
+
+def holds(device, truth):
+    """Whether the intervals of R and X hold what the device is."""
+    (r0, r1), (x0, x1) = device.interval[device.answer]
+    return bool(r0 <= truth.real <= r1 and x0 <= truth.imag <= x1)
+
+
+def codes(results):
+    return {f.code for f in results.findings}
+
+
+@pytest.mark.parametrize("truth", [12 + 40j, 12 - 40j, 150 - 90j])
+def test_without_a_sign_both_answers_are_given_and_one_is_true(record, truth):
+    results = compute(record({"coil": truth}, [14.1], {"coil": unsigned}))
+    device = results.device("coil")
+    assert "sign-unknown" in codes(results)
+    assert device.two_answers.all()
+    assert holds(device, truth) != holds(device.other, truth)
+    assert max(np.ptp(device.interval[0], axis=-1)) < 0.1 * abs(truth)
+
+
+def test_faces_show_two_answers_answer_first(record, tmp_path, capsys):
+    folder = record({"coil": 12 + 40j}, [14.1], {"coil": unsigned})
+    assert main(["report", str(folder), "--output", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    first = next(line for line in said.splitlines() if line.startswith("coil"))
+    for part in (" + j", ", or ", " - j"):
+        assert part in first
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "nothing that was read tells which" in page
+    assert first.split(": ")[1] in page
+    data = json.loads((tmp_path / "out" / "results.json").read_text())["measurements"][0]
+    assert data["other_answer"]["at_hz"] == [14.1e6]
+    assert data["impedance_ohm"][0][1] > 0 > data["other_answer"]["impedance_ohm"][0][1]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_second_frequency_tells_the_sign_where_loss_is_small(record, sign):
+    mhz = [14.0, 14.6]
+    truth = 10 + (1j * np.array([100.0, 104.3]) if sign > 0 else -1j * np.array([104.3, 100.0]))
+    results = compute(record({"part": truth}, mhz, {"part": unsigned}))
+    device = results.device("part")
+    assert "sign-by-rising" in codes(results)
+    assert device.other is None
+    assert holds(device, truth[1])
+    assert np.all(np.sign(device.impedance.value.imag) == sign)
+
+
+def test_a_sign_with_which_a_device_would_give_power_is_none(record):
+    results = compute(record({"part": 1 + 100j}, [14.0], {"part": unsigned}))
+    assert results.device("part").other is None
+    assert "sign-by-power" in codes(results)
+    assert holds(results.device("part"), 1 + 100j)
+
+
+def test_a_lossy_device_keeps_both_answers_at_two_frequencies(record):
+    results = compute(
+        record({"part": 90 - 1j * np.array([60, 64])}, [14.0, 14.6], {"part": unsigned})
+    )
+    assert results.device("part").two_answers.all()
+
+
+def test_signs_of_standards_follow_from_what_they_are(record):
+    known = compute(record({"coil": 12 + 40j}, [50.0])).device("coil")
+    displays = {"short": unsigned, "open": unsigned}
+    results = compute(record({"coil": 12 + 40j}, [50.0], displays))
+    assert "standard-signs" in codes(results)
+    np.testing.assert_allclose(results.device("coil").interval, known.interval, atol=0.02)
+
+
+@pytest.mark.parametrize("truth", [12 + 40j, 40 - 30j, 70 + 5j])
+def test_a_display_without_any_sign_still_answers(record, truth):
+    device = compute(record({"coil": truth}, [50.0], usual=unsigned)).device("coil")
+    assert holds(device, truth) or (device.other is not None and holds(device.other, truth))
+
+
+def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):
+    truth = 20 + 35j
+    device = compute(record({"coil": truth}, [14.1], {"coil": sizes})).device("coil")
+    assert device.two_answers.all()
+    assert holds(device, truth)
+
+
+@pytest.mark.parametrize("key", ["typed_z_ohm", "typed_swr"])
+def test_one_size_alone_leaves_a_circle(record, key):
+    truth = 20 + 35j
+
+    def one(z, mhz):
+        return next(line for line in sizes(z, mhz).splitlines() if line.startswith(key)) + "\n"
+
+    device = compute(record({"coil": truth}, [14.1], {"coil": one})).device("coil")
+    assert np.ptp(device.interval[0, 0]) > 40
+    assert holds(device, truth)
+    swr = device.figures["swr"]
+    assert swr.high[0] - swr.low[0] > (4 if key == "typed_z_ohm" else 0.2)
+
+
+@pytest.mark.parametrize("most", [200, 999, 1500, 9999])
+def test_an_open_beyond_the_display_is_bounded(record, most):
+    mhz, truth = [3.6], 20 + 35j
+
+    raw = most * 2 * np.exp(-1j)
+    full = compute(record({"coil": truth}, mhz, open_ohm=raw)).device("coil")
+    rows = f'typed = [[{mhz[0]}, ">{most}", ">{most}"]]\n'
+    results = compute(record({"coil": truth}, mhz, {"open": lambda z, m: rows}, open_ohm=raw))
+    device = results.device("coil")
+    assert holds(device, truth)
+    assert "over-range" in codes(results)
+    assert np.ptp(device.interval[0, 1]) > np.ptp(full.interval[0, 1])
+    said = next(f.message for f in results.findings if f.code == "over-range")
+    assert str(most) in said
+    assert "150 to 300 ohm" in said
+
+
+def test_a_device_beyond_the_display_has_no_upper_bound(record):
+    rows, truth = 'typed = [[3.6, ">999", ">999"]]\n', 4000 + 900j
+    display = {"trap": lambda z, m: rows}
+    device = compute(record({"trap": truth}, [3.6], display, open_ohm=1e5 - 1e4j)).device("trap")
+    assert holds(device, truth)
+    assert np.isinf(device.interval[0, 0, 1])
+
+
+def test_whole_ohms_are_no_tenths(record):
+    def whole(z, mhz):
+        return f"typed = [[{mhz[0]}, {z[0].real:.0f}, {z[0].imag:.0f}]]\n"
+
+    fine = compute(record({"coil": 20 + 35j}, [14.1]))
+    coarse = compute(record({"coil": 20 + 35j}, [14.1], usual=whole))
+    assert "display-coarse" in codes(coarse) - codes(fine)
+    assert np.ptp(coarse.device("coil").interval[0, 1]) > 2 * np.ptp(
+        fine.device("coil").interval[0, 1]
+    )
+    one = compute(record({"coil": 20 + 35j}, [14.1], {"coil": whole}))
+    assert "display-coarse" not in codes(one), "other rows show tenths"
+
+
+def test_standards_of_the_example_are_not_left_unnoticed(tmp_path):
+    def left(old, new):
+        (tmp_path / "record.toml").write_text(starting_record().replace(old, new))
+        return [f.message for f in compute(tmp_path).findings if f.code == "example-left"]
+
+    assert not left("", "")
+    (said,) = left("typed = [[14.1, 12.2, -4.6]]", "typed = [[14.1, 13.2, -4.6]]")
+    assert "'short', 'open', 'load'" in said
+
+
+REFUSED = [
+    ("typed = [[14.1, inf, inf]]", ['">999"', "largest number"]),
+    ('typed = [[14.1, "inf", 3.0]]', ['">999"']),
+    ('typed = [[14.1, "12.2", 3.0]]', ["without quotes"]),
+    ('typed = [[14.1, ">-5", 3.0]]', ['">999"']),
+    (f"typed = [[14.1, 12.2, -4.6]]\n{UNSIGNED}", ["sign is known"]),
+    (f"typed_z_ohm = [[14.1, 12.2]]\n{UNSIGNED}", ["x_sign", "leave it out"]),
+    (f"typed_reflection = [[14.1, 0.5, 12.2]]\n{UNSIGNED}", ["x_sign", "leave it out"]),
+    ('typed = [[14.1, 12.2, 4.6]]\nx_sign = "+"', ["x_sign", "unknown"]),
+    ("typed_z_ohm = [[14.1, 12.2]]\ntyped_swr = [[14.2, 5.0]]", ["same frequencies"]),
+    ("typed_z_ohm = [[14.1, 10.0]]\ntyped_swr = [[14.1, 1.5]]", ["SWR of 5", "reference_ohm"]),
+    ("typed_swr = [[14.1, 0.5]]", ["SWR", "1 or more"]),
+    ("typed_z_ohm = [[14.1, -3.0]]", ["|Z|", "0 or more"]),
+    ("typed_z_ohm = [[14.1, 10.0]]\ntyped = [[14.1, 12.2, 4.6]]", ["exactly one"]),
+]
+
+
+@pytest.mark.parametrize(("rows", "said"), REFUSED)
+def test_a_key_used_wrongly_is_told_how(record, rows, said):
+    folder = record({"coil": 12 + 4j}, [14.1], {"coil": lambda z, m: rows + "\n"})
+    with pytest.raises(RfcalError) as refused:
+        compute(folder)
+    assert all(part in str(refused.value) for part in said), str(refused.value)
+
+
+def test_standards_that_show_less_are_not_interpolated(record):
+    folder = record({"coil": 12 + 4j}, [14.1, 15.1], usual=unsigned)
+    text = (folder / "record.toml").read_text()
+    head, tail = text.split('name = "coil"')
+    (folder / "record.toml").write_text(f'{head}name = "coil"\ntyped = [[14.5, 12.0, 4.0]]\n')
+    with pytest.raises(RfcalError, match="same frequencies"):
+        compute(folder)
+    assert tail
+
+
+def test_a_match_for_a_device_of_two_answers_is_doubted(record):
+    more = '[match]\nmeasurement = "coil"\n'
+    results = compute(record({"coil": 12 + 40j}, [14.1], {"coil": unsigned}, more=more))
+    assert "two answers" in results.matches[0].doubt
+    assert any("two answers" in line.lower() for line in summary_lines(results))
