@@ -19,6 +19,9 @@ REACH = 2.0
 RINGING = 6.0
 """What folds back to so many resolutions behind the end, or less, is taken to ring behind it."""
 
+LEAST_END = 0.01
+"""What reflects less than this [1] from beyond a stated length is no sign of a longer line."""
+
 RINGS = 1 / 3
 """Of events where the end may be, those below this part of the strongest ring behind it."""
 
@@ -49,6 +52,7 @@ def unfolded(events: Events, length_m: float) -> Events:
         events,
         distance_m=moved[order],
         distance_uncertainty_m=events.distance_uncertainty_m[order],
+        merged_m=events.merged_m[order],
         reflection=events.reflection[order],
         reflection_uncertainty=events.reflection_uncertainty[order],
         kind=tuple(events.kind[k] for k in order),
@@ -79,6 +83,15 @@ def strongest_on(events: Events) -> slice:
     return slice(int(np.argmax(np.abs(events.reflection))) if events.kind else 0, None)
 
 
+def ringing(events: Events) -> np.ndarray:
+    """Which events may be what rings behind the strongest, as behind an antenna, shape (K,)."""
+    size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
+    strongest = int(np.argmax(size))
+    behind = (events.distance_m - events.distance_m[strongest]) / events.resolution_m
+    reach = np.where(size < RINGS * size[strongest], 2 * RINGING, RINGING)
+    return np.asarray((behind > 0) & (behind < reach) & unclear & unclear[strongest])
+
+
 def end_among(events: Events, length_m: float, of_place: Real, last_m: float) -> int | None:
     """Which event is the end of a line so long [m], by what is unsure of each place from there [m].
 
@@ -94,8 +107,10 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
 def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     """Where something beyond the stated end reflects more than what is there, if it does [m]."""
     size = np.abs(events.reflection)
-    beyond = np.where(events.distance_m >= last_m, size, 0.0)
-    at_end = 0.0 if end is None else size[end]
+    if not size.size:
+        return None
+    beyond = np.where((events.distance_m >= last_m) & ~ringing(events), size, 0.0)
+    at_end = LEAST_END if end is None else size[end]
     return float(events.distance_m[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 

@@ -50,7 +50,9 @@ class Events:
     """What reflects along a line, near to far."""
 
     distance_m: Real  # from the reference plane, shape (K,)
-    distance_uncertainty_m: Real  # standard: noise, misfit nearby and velocity factor
+    # standard: noise, misfit nearby, velocity factor, and what is merged
+    distance_uncertainty_m: Real
+    merged_m: Real  # the last alone: how far it may be that of two seen as one, shape (K,)
     # in the line [1], shape (K,): mean over the band, the line's loss made good; what nearer events
     # keep back is not
     reflection: Complex
@@ -174,14 +176,14 @@ def find_events(
     phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
     each = echoes.coefficients[real], of_size[real], phase, beside[real]
     told = Reflections(band, distance, *each, loss_known)
-    kinds = tell_kinds(told)
+    kinds, merged = tell_kinds(told), _merged(told)
     before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     return Events(
         distance_m=distance - before_plane,
         distance_uncertainty_m=np.linalg.norm(
-            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds), _merged(told)],
-            axis=0,
+            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds), merged], axis=0
         ),
+        merged_m=merged,
         reflection=echoes.mean[real],
         reflection_uncertainty=of_size[real],
         kind=kinds,

@@ -338,6 +338,14 @@ LINE_EITHER = (
     "{weather} makes it: no other place tells which"
 )
 LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
+LINE_OR_END = (
+    "or {place:.1f} m is that end, if the velocity factor is {fits:.2f} and not {stated:.2f}: look "
+    "at the cable's type first"
+)
+LINE_BEYOND = (
+    "the record's {length_m:g} m are too short, or the velocity factor is {fits:.2f} and not "
+    "{stated:.2f}: look at the cable's type"
+)
 LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
 LINE_NO_FAULT = (
     "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
@@ -352,8 +360,8 @@ LINE_KINDS = {
     "shunt capacitance": "capacitance across the line, as of a crushed or wet place",
     "series capacitance": "capacitance in series, as of a broken conductor or an open joint",
     "slow change": "a slow change over some length, as of water in the cable",
-    "mismatch": "of no one kind",
-    "unknown": "of a kind that cannot be told",
+    "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
+    "unknown": "of a kind that this sweep cannot tell",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_TWINS = {

@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.end import BEHIND, folds
+from rfcal.feedline.end import BEHIND, folds, ringing
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
@@ -22,6 +22,9 @@ SHORT_M = 100.0
 COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
 """A sweep is narrow if it tells less than the first of these places apart on the line; one that
 tells the second, or a place every metre, would do (common practice, no source)."""
+
+FASTEST = 0.98
+"""Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
 
 
 def about_line(state: LineState) -> list[Finding]:
@@ -154,8 +157,10 @@ def _alone(state: LineState) -> tuple[str, bool]:
     strong = size >= FAULT
     if ends:
         strong &= [i != state.end and kind != BEHIND for i, kind in enumerate(now.kind)]
-    else:
+    elif state.beyond_m is None:
         strong[-1] = True  # the farthest may be the end, however weak it comes back
+    if state.end is None:
+        strong &= ~ringing(now)
     parts = [
         say.LINE_PLACE.format(
             place=_place(state, float(now.distance_m[i])),
@@ -168,10 +173,29 @@ def _alone(state: LineState) -> tuple[str, bool]:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=_near(state))
-        said = [*parts, f"that is before {end}"] if parts else [sound]
+        said = [*parts, f"that is before {end}", *_or_end(state, strong)] if parts else [sound]
         return _sentence("; ".join([*lost, *said])), bool(parts or lost)
     which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
+    if state.beyond_m is not None:
+        fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
+        length = state.length_m
+        which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
     return _sentence("; ".join([*parts, which])), len(parts) > 1
+
+
+def _fitting(state: LineState, distance_m: float) -> float:
+    """The velocity factor that puts a place at the line's stated end [1]."""
+    return state.now.velocity_factor * state.length_m / distance_m
+
+
+def _or_end(state: LineState, strong: np.ndarray) -> list[str]:
+    """The other explanation where no end is seen: the last place, by another velocity factor."""
+    now = state.now
+    last = float(now.distance_m[strong][-1])
+    fits = _fitting(state, max(last, LEAST_M))
+    if state.end is not None or state.properties is not None or fits > FASTEST:
+        return []
+    return [say.LINE_OR_END.format(place=last, fits=fits, stated=now.velocity_factor)]
 
 
 def _at_end(state: LineState, distance_m: float) -> bool:

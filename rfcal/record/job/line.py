@@ -175,7 +175,9 @@ def _ended(
     length, own = line.length_m, own_delay(events, frequency)
     if not length:
         return _Ended(with_own_delay(events, own, strongest_on(events)), None, None)
-    last, of_place = length + NEAREST * events.resolution_m, events.distance_uncertainty_m
+    last = length + NEAREST * events.resolution_m
+    # a place that may be two is no end by that
+    of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
     of_length, of_velocity = doubts[0], doubts[1] / line.velocity_factor
     if measured:  # the same velocity factor stands behind length and events
         of_place = np.sqrt(np.maximum(of_place**2 - (of_velocity * events.distance_m) ** 2, 0))

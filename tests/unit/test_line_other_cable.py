@@ -1,0 +1,48 @@
+"""A wrong velocity factor is named beside the fault that it would pass for.
+
+The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rfcal.models.line import Line
+from rfcal.record.findings.line import line_verdict
+from tests.unit.test_faults import WIDE, foot
+from tests.unit.test_line_state import rod, state
+
+ENDS = {"open": 1e9, "75 ohm": 75.0, "antenna": rod(WIDE)}
+
+
+def verdict(true, stated, end, *faults, length_m=40.0):
+    """What is said of 40 m of a cable that is taken for another one."""
+    line = Line(40.0, true, 50.0, 0.5)
+    seen = foot(WIDE, line, end, *faults)
+    wrong = replace(line, velocity_factor=stated)
+    found = state(np.random.default_rng(1), WIDE, wrong, seen, loss_known=True, length_m=length_m)
+    return line_verdict(found)[0]
+
+
+@pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
+@pytest.mark.parametrize("faults", [(), (("shunt", 80.0, 17.0),)], ids=["sound", "faulty"])
+def test_both_explanations_of_a_place_before_the_end_are_named(end, faults):
+    said = verdict(0.85, 0.66, end, *faults)
+    assert "that is before the line's end at 40.00 ± 0.20 m; or 31." in said
+    assert "m is that end, if the velocity factor is 0.85 and not 0.66" in said
+    assert said.lower().count("reflection at") == 1 + len(faults)  # none for what rings
+
+
+@pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
+@pytest.mark.parametrize("faults", [(), (("shunt", 80.0, 17.0),)], ids=["sound", "faulty"])
+def test_a_stated_length_is_not_asked_for(end, faults):
+    said = verdict(0.66, 0.85, end, *faults)
+    assert "state length_m" not in said
+    assert "40 m are too short, or the velocity factor is 0.66 and not 0.85" in said
+
+
+def test_a_break_far_before_the_end_is_no_other_cable():
+    """No wave is as fast as that, and where the end is seen it is the end."""
+    assert "velocity factor" not in verdict(0.85, 0.85, 1e9, length_m=55.0)
+    assert "velocity factor" not in verdict(0.85, 0.85, 1e9, ("shunt", 80.0, 37.0))
