@@ -130,3 +130,22 @@ def test_a_check_in_no_devices_place_is_refused(filed):
     add(filed, CHECK.replace('at = "device"', 'at = "antenna"'))
     with pytest.raises(RecordError, match=r"no .*measurement.* is named 'antenna'.* device"):
         compute(filed)
+
+
+def test_a_second_reading_that_is_another_standards_tells_of_an_exchange(filed):
+    for name, value in (("short", 1), ("open", -1)):
+        text = touchstone(GRID, BOX.apply(np.full(11, value + 0j)))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    (message,) = said(read_again(filed, BOX.apply(np.full(11, -0.9999 + 0j))), "moved")
+    assert "come to read as 'open' did" in message
+    assert "look whether 'short' and 'open' were exchanged" in message
+
+
+def test_standards_that_the_instrument_corrected_are_told(filed):
+    assert not said(compute(filed), "standards-corrected")
+    for name, value in (("short", -1), ("open", 1), ("load", 0.01)):
+        text = touchstone(GRID, np.full(11, value + 0.005j))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    assert (
+        "look whether its own correction was on" in said(compute(filed), "standards-corrected")[0]
+    )

@@ -129,6 +129,11 @@ ERROR_TERMS = warning(
     "The {term} comes out as {size:.2g} {where}, which no sound analyzer has: look for exchanged "
     "sweeps, a wrong definition or a wrong sign of X.",
 )
+STANDARDS_CORRECTED = warning(
+    "standards-corrected: standards",
+    "The standards read as what they are to within {size:.2g}, which no raw instrument makes of "
+    "them: look whether its own correction was on, and switch it off for all readings.",
+)
 STANDARDS_DISAGREE = warning(
     "standards-disagree: standards",
     "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
@@ -261,15 +266,19 @@ MOVED = warning(
     "device has been widened by it.",
 )
 TURNED = "turned {way} by {degrees:.2g} degrees"
-LOOK_TURNED = "look whether a lead was bent, warmed or lengthened in between, and fix it in place"
+LOOK_TURNED = (
+    "look for a lead that was bent or lengthened in between, or an analyzer still warming up"
+)
 SHRUNK = "{verb} by {part:.2g} of its size"
-LOOK_SHRUNK = "look for a loose or dirty connector"
+LOOK_SHRUNK = "look for a loose or dirty connector, or an analyzer still warming up"
 JUMPED = "jumped at {mhz:.6g} MHz"
 LOOK_JUMPED = "look for a connector that gives way, and touch nothing during a sweep"
 SHIFTED = "moved by up to {size:.2g} of reflection"
 LOOK_SHIFTED = (
     "look for a loose connector, a lead that was moved, or an instrument still warming up"
 )
+LOOKS_LIKE = "come to read as '{other}' did"
+LOOK_EXCHANGED = "look whether '{of}' and '{other}' were exchanged, there or here"
 LOOKS_CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
 LOOK_CORRECTED = "switch the instrument's own correction off for all readings"
 

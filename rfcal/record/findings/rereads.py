@@ -17,6 +17,8 @@ SMALL = 0.2
 """Size of a reflection [1] below which it has no angle to speak of: it moves, it does not turn."""
 MOSTLY = 2.0
 """So many times as much as all else is what is called by its name."""
+LIKE = 0.1
+"""Raw readings nearer to each other than this [1] may be of one artefact."""
 NEARLY = 0.03
 """A raw reading [1] so near what an artefact is was corrected already (common practice, no
 source)."""
@@ -44,6 +46,9 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, str]:
     """What an artefact did between its two readings, in words, and where to look."""
     if _corrected_meanwhile(moved):
         return say.LOOKS_CORRECTED, say.LOOK_CORRECTED
+    if other := _like(moved):
+        look = say.LOOK_EXCHANGED.format(of=moved.of, other=other)
+        return say.LOOKS_LIKE.format(other=other), look
     change = moved.change.value
     at = _jump(change)
     if at is not None:
@@ -72,6 +77,17 @@ def _corrected_meanwhile(moved: Moved) -> bool:
     first, second = box.apply(moved.first), box.apply(moved.first + moved.change.value)
     off = _size(second - moved.first)
     return off < NEARLY and _size(first - moved.first) > MOSTLY * off
+
+
+def _like(moved: Moved) -> str:
+    """Another standard whose reading the second one is; empty where there is none."""
+    found = moved.calibration
+    again = found.error_box.apply(moved.first + moved.change.value)
+    off = {n: _size(again - q.value) for n, q in zip(found.names, found.seen, strict=True)}
+    off.pop(moved.of, None)
+    nearest = min(off, key=lambda name: off[name])
+    own = _size(again - found.error_box.apply(moved.first))
+    return nearest if off[nearest] < LIKE < own else ""
 
 
 def _jump(change: np.ndarray) -> int | None:

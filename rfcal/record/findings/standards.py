@@ -23,6 +23,10 @@ is connected gives power, and standards are known better than this (common pract
 COARSE = 0.05
 """Standard uncertainty of each axis of a standard's reflection [1] from which what follows from it
 is no longer straight; found by whole simulated sessions."""
+IDEAL = 0.03
+"""Size of error terms [1] below which all three are those of an instrument that corrects itself: a
+raw one's bridge has 30 dB of directivity at best, and a tracking that turns (common practice, no
+source)."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
 
@@ -73,6 +77,14 @@ def about_standards(
             )
         )
     return found
+
+
+def about_correction(calibration: Calibration) -> list[Finding]:
+    """Whether standards were read by an instrument that corrected them itself."""
+    box = calibration.error_box
+    terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
+    size = max(np.max(np.abs(term)) for term in terms)
+    return [say.STANDARDS_CORRECTED(size=size)] if size < IDEAL else []
 
 
 def growth(calibration: Calibration) -> Real:

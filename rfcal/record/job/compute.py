@@ -36,7 +36,7 @@ from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
 from rfcal.record.findings.rereads import about_rereads, as_stated
-from rfcal.record.findings.standards import about_standards
+from rfcal.record.findings.standards import about_correction, about_standards
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
@@ -156,6 +156,7 @@ class _Job:
         still = bool(rereads) and all(again.agrees for again in rereads)
         why = self._explained(calibration, checks, still) if solved else ""
         self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance, why=why)
+        self.findings += about_correction(calibration) if solved else []
         self.findings += about_checks(
             checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
         )

@@ -27,8 +27,8 @@ SETUP = {
 }
 """Warnings that tell what a sound session cannot say: no alarm, so none is false."""
 WORDS = {
-    "cable flexed": r"\bcable|\blead\b|flex|was moved|\bturned\b",
-    "drift": r"drift|warm|\bshrunk\b|\bgrown\b|has changed since",
+    "cable flexed": r"\bcable|\blead\b|flex",
+    "drift": r"drift|warming up|has changed since",
     "other plane": r"plane|adapter|offset|delay|\bmm\b",
     "not tight": r"tight|loose|contact",
     "no load": r"not connected|nothing connected|no load|open end",
@@ -175,5 +175,6 @@ def candidates(sentence: str) -> int:
     listed = _LIST.search(sentence)
     causes = 0
     if listed:
-        causes = len([c for c in re.split(r", | or |; | and ", listed[1]) if c.strip()])
+        causes = re.split(r", then |, and [a-z]+ it ", listed[1])[0]
+        causes = len([c for c in re.split(r", | or |; | and ", causes) if c.strip()])
     return max(causes, sentence.count(";") + 1)
