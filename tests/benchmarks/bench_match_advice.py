@@ -1,6 +1,8 @@
-"""What a builder would be offered first for loads drawn at random: a table to be read.
+"""What a builder would be offered for loads drawn at random: a table to be read.
 
-Nothing is asserted. `pytest -s` prints it.
+Wanted: no network before one that delivers 0.1 dB more unless it is simpler, none that loses more
+than no network would, values that bring as much power as a general optimiser's, yields with their
+doubt. Nothing is asserted. `pytest -s` prints it.
 """
 
 from collections import Counter
@@ -8,12 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import differential_evolution
 
 from rfcal.matching.goal import Goal
-from rfcal.matching.merit import Group
+from rfcal.matching.merit import Group, effort
+from rfcal.matching.parts import preferred, preferred_below
 from rfcal.matching.ranking import rank
+from rfcal.matching.search import heights
 from rfcal.matching.stock import Stock
+from rfcal.matching.tolerance import Tolerance, production_yield
 from rfcal.models.cables import CABLES
+from rfcal.uncertainty.words import share_words
 
 COAX = CABLES["RG-213"].line(1.0)
 STOCK = Stock(lines=(COAX, replace(COAX, z0=75.0)))
@@ -29,7 +36,80 @@ def drawn(rng, low_hz, high_hz):
     return frequency, r + 1j * (x + slope * (frequency / middle - 1))
 
 
-@pytest.mark.parametrize("seed", [11, 12])
+def out_of_order(found):
+    """Pairs of one group of which the second delivers more, by a step unless it takes more."""
+    return sum(
+        one.lost_db > other.lost_db + (0.1 if effort(one.network) <= effort(other.network) else 0)
+        for k, one in enumerate(found.candidates)
+        for other in found.candidates[k + 1 :]
+        if found.group(one) == found.group(other)
+    )
+
+
+def by_general_optimiser(goal, candidate):
+    """The most power of values in stock by scipy, and whether they hold the target."""
+    elements, band = candidate.network.elements, goal.in_band()
+    stock = replace(STOCK, frequency_hz=goal.centre_hz)
+    bounds = []
+    for element in elements:
+        low, high = stock.limits(element.part)
+        if element.line is not None:
+            longest = 500 * element.line.wavelength_m(goal.centre_hz)
+            bounds.append((int(np.ceil(1e3 * low)), int(longest)))
+        else:
+            ends = preferred_below([low * (1 - 1e-8), high])
+            bounds.append((int(ends[0]) + 1, int(ends[1])))
+
+    def heights_of(index):
+        values = [
+            (preferred(k.astype(int)) if e.line is None else k * 1e-3)[..., None]
+            for e, k in zip(elements, np.round(index), strict=True)
+        ]
+        return heights(candidate.network.with_values(values), *band, goal.target_ohm)
+
+    def objective(index):
+        size, lost = heights_of(index)
+        return np.where(size <= 0.2, lost, lost + 100 * size)
+
+    found = differential_evolution(
+        objective,
+        bounds,
+        integrality=[True] * len(bounds),
+        seed=1,
+        vectorized=True,
+        updating="deferred",
+        polish=False,
+        maxiter=300,
+    )
+    size, lost = heights_of(found.x[:, None])
+    return float(lost[0]), bool(size[0] <= 0.2)
+
+
+@pytest.mark.parametrize("seed", [5, 6])
+def test_values_against_a_general_optimiser(seed):
+    """Networks of up to three parts: how much more power its values would bring."""
+    rng, more, missed, found_more = np.random.default_rng(seed), [], 0, 0
+    for low_hz, high_hz in BANDS:
+        for _ in range(2):
+            frequency, load = drawn(rng, low_hz, high_hz)
+            goal = Goal(frequency, load, (low_hz + high_hz) / 2, (low_hz, high_hz))
+            for candidate in rank(goal, stock=STOCK).short()[:6]:
+                if len(candidate.network.elements) > 3:
+                    continue
+                lost, holds = by_general_optimiser(goal, candidate)
+                missed += holds and not candidate.meets
+                found_more += candidate.meets and not holds
+                if holds and candidate.meets:
+                    more.append(candidate.lost_db - lost)
+    print(
+        f"\nseed {seed}: {len(more)} networks that both hold; the optimiser's deliver "
+        f"{np.median(more):.3f} dB more in the middle, {np.max(more):.3f} dB at most, "
+        f"{np.min(more):.3f} dB at least; it alone holds the target in {missed}, this one in "
+        f"{found_more}"
+    )
+
+
+@pytest.mark.parametrize("seed", [13, 14])
 def test_what_is_offered_first(seed):
     rng = np.random.default_rng(seed)
     print(
@@ -48,13 +128,19 @@ def test_what_is_offered_first(seed):
                 parts = ", ".join(e.in_words() for e in first.network.elements)
                 place = found.group(first)
                 better = first.lost_db - found.least_db
+                made = production_yield(
+                    goal, first.network, tolerance=Tolerance(), rng=rng, draws=400
+                )
                 count["by group", place.name] += 1
                 count["more than 0.1 dB behind the best"] += better > 0.1 + 1e-9
                 count["below no network"] += place == Group.BELOW and not found.nothing_needed
+                count["out of order"] += out_of_order(found)
                 said = (
                     f"{'(nothing needed) ' if found.nothing_needed else ''}"
                     f"{first.network.topology}: {parts}; SWR {first.worst_swr:.2f}, "
-                    f"-{first.lost_db:.2f} dB, best -{found.least_db:.2f} dB"
+                    f"-{first.lost_db:.2f} dB of which {first.loss_db:.2f} in its parts, best "
+                    f"-{found.least_db:.2f} dB, {share_words(made.both, made.standard_uncertainty)}"
+                    " hold"
                 )
             print(
                 f"{goal.centre_hz / 1e6:6.1f} {z.real:6.1f} {z.imag:+6.0f}j "

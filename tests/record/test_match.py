@@ -450,6 +450,7 @@ def test_nothing_needed_is_said_first(asked, tmp_path, capsys):
     # no stub of a few millimetres, and no table of nothing
     assert "no network would bring 0.1 dB more to it" in written
     assert "parts, from the transmitter" not in written
+    assert match_words.match_remarks(compute(asked).matches[0]) == []
     (match,) = json.loads((tmp_path / "o/results.json").read_text())["match"]
     assert match["nothing_needed"]
     assert match["raw_worst_swr"] == pytest.approx(1.2, rel=0.01)

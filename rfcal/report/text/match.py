@@ -269,5 +269,6 @@ def match_remarks(result: MatchResult) -> list[str]:
                 "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
                 f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
-    said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
+    if result.proposals or not result.ranking.nothing_needed:
+        said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
     return said
