@@ -14,7 +14,7 @@ from typing import NoReturn
 
 from rfcal import __version__
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
-from rfcal.record.files import write_files
+from rfcal.record.files import require_place, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
@@ -92,6 +92,9 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("folder", type=_path, help="folder to write it to")
     new.add_argument(
         "--from", dest="source", type=_path, help="folder of sweeps, to be told apart and copied in"
+    )
+    new.add_argument(
+        "--ask", action="store_true", help="ask for readings off a display, one by one"
     )
     new.set_defaults(run=_new)
     unpack = commands.add_parser("unpack", help="give back the record that a page carries")
@@ -202,7 +205,9 @@ def _complex(text: str) -> complex:
 def _new(options: argparse.Namespace) -> None:
     from rfcal.record.format.start import starting_record
 
-    if options.source is None:
+    if options.ask:
+        _ask(options.folder)
+    elif options.source is None:
         write_files(options.folder, {FILE: starting_record().encode()})
         _say(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
     else:
@@ -210,6 +215,21 @@ def _new(options: argparse.Namespace) -> None:
     folder = shlex.quote(str(options.folder))
     output = shlex.quote(f"{options.folder.resolve().name}-report")
     _say(f"rfcal report {folder} --output {output}")
+
+
+def _ask(folder: Path) -> None:
+    """Begin a record by questions."""
+    from datetime import date
+
+    from rfcal.report.dialog import record_by_questions
+
+    require_place(folder, FILE, "choose another folder")
+    try:
+        text = record_by_questions(folder.resolve().name, date.today())
+    except EOFError:
+        raise RecordError(str(folder), "", "the answers ended early: nothing was written") from None
+    write_files(folder, {FILE: text.encode()})
+    _say(f"Wrote {folder / FILE}; add what is not asked for there, then")
 
 
 def _sort_out(source: Path, folder: Path) -> None:

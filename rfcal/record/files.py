@@ -35,7 +35,7 @@ def write_files(
         with _alone(folder) as aside:
             _finish_what_was_stopped(folder, aside)
             for name in files:
-                _require_place(folder, name, "" if force else cure)
+                require_place(folder, name, "" if force else cure)
             _write(aside / NEW, files)
             _swap_in(folder, aside, list(files), made)
     except BaseException as error:
@@ -92,13 +92,13 @@ def _finish_what_was_stopped(folder: Path, aside: Path) -> None:
     left = [p for p in (aside / READY).rglob("*") if not p.is_dir() or p.is_symlink()]
     names = [str(path.relative_to(aside / READY)) for path in left]
     for name in names:
-        _require_place(folder, name)
+        require_place(folder, name)
     _move(folder, aside, names, [])
     for rest in (READY, NEW, OLD):
         shutil.rmtree(aside / rest, ignore_errors=True)
 
 
-def _require_place(folder: Path, name: str, cure: str = "") -> None:
+def require_place(folder: Path, name: str, cure: str = "") -> None:
     """Refuse a place that a link leads astray, or, where a cure is named, one that is taken."""
     target = folder / name
     if os.path.lexists(target) and cure:
