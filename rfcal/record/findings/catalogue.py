@@ -98,6 +98,46 @@ MIXED_REFERENCES = warning(
     "{stated_ohm:g} ohm. If one analyzer gave both, '{bare}' is misread: give it as R and X, or as "
     "a Touchstone file that says R {stated_ohm:g}.",
 )
+REFERENCES_DIFFER = warning(
+    "references-differ: {label}",
+    "Look which is right and put it right in the file: {labels} refers to {odd_ohm:g} ohm by its "
+    "header, and {others} to {usual_ohm:g} ohm, where one analyzer writes one reference impedance.",
+)
+SAME_READING = warning(
+    "same-reading: {device}",
+    "Name the right file for '{device}' or for '{standard}': both are one and the same reading.",
+)
+INTERFERENCE = warning(
+    "interference: {label}",
+    "Read '{label}' again, and give no answer {where} until then: it sticks out there by up to "
+    "{size:.2g} from the points around, as by interference or a bad contact.",
+)
+JUMP = warning(
+    "jump: {label}",
+    "Fasten '{label}' and read it again: from {mhz:.6g} MHz on its sweep goes on {size:.2g} away, "
+    "as of a loose connector, or one that was touched.",
+)
+SIGN_LOST = warning(
+    "sign-lost: {label}",
+    "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
+    "back from zero as if mirrored {where}.",
+)
+ALL_ABOVE_ONE = warning(
+    "linear-as-decibels: {label}",
+    "Look whether linear magnitudes were taken for decibels: {labels} would reflect {low:.4g} to "
+    "{high:.4g} of what comes, which are magnitudes of {low_db:.2g} to {high_db:.2g} written as "
+    "dB.",
+)
+RADIANS = warning(
+    "radians: {label}",
+    "Look whether angles in radians were taken for degrees: all those of {labels} lie within 3.15 "
+    "degrees of zero, where {why}.",
+)
+UNIT = warning(
+    "frequency-unit: readings",
+    "Look whether the unit of the frequencies is right: they go from {low:.6g} to {high:.6g} MHz, "
+    "where few such analyzers read; kHz written as MHz, or MHz as kHz, would make it so.",
+)
 INTERPOLATED = note(
     "interpolated: {name}",
     "'{name}' was read at other frequencies than the standards; the error terms were interpolated "
@@ -126,8 +166,25 @@ STANDARD_COARSE = warning(
 )
 ERROR_TERMS = warning(
     "error-terms: standards",
-    "The {term} comes out as {size:.2g} {where}, which no sound analyzer has: look for exchanged "
-    "sweeps, a wrong definition or a wrong sign of X.",
+    "Look for exchanged sweeps or a wrong definition among the standards: they make {terms} "
+    "{where}, which no sound analyzer has.",
+)
+LOOKS_IDEAL = warning(
+    "looks-corrected: standards",
+    "Look whether the instrument's own correction was on for the standards, and have it off for "
+    "all readings, or on for all: by the standards all error terms are within {size:.2g} of those "
+    "of an ideal analyzer, as they are of none before its correction.",
+)
+ANTICLOCKWISE = warning(
+    "anticlockwise: standards",
+    "Look whether the files are conjugated, with the sign of X or of the angle reversed: the "
+    "reflection tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
+)
+HALF_TURN = warning(
+    "half-turn: standards",
+    "Look whether the readings of {pair} were exchanged: the phase of the reflection "
+    "tracking goes back to {degrees:.3g} degrees at zero frequency, where that of an analyzer and "
+    "its leads goes back to about 0.",
 )
 STANDARDS_CORRECTED = warning(
     "standards-corrected: standards",

@@ -10,11 +10,10 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.analyzer import about_analyzer
 from rfcal.uncertainty.significance import too_many
 from rfcal.uncertainty.words import complex_ohm
 
-PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
-"""Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
 PASSIVE = 1.05
@@ -59,12 +58,7 @@ def about_standards(
         if np.any(coarse := size > COARSE):
             where, worst = span_mhz(frequency, coarse), np.max(size)
             found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
-    box = calibration.error_box
-    terms = (box.directivity, box.source_match, box.reflection_tracking)
-    for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True):
-        beyond, size = np.abs(term) > limit, np.max(np.abs(term))
-        if np.any(beyond):
-            found.append(say.ERROR_TERMS(term=name, size=size, where=span_mhz(frequency, beyond)))
+    found += about_analyzer(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()

@@ -38,6 +38,7 @@ from rfcal.record.findings.readings import about_answer, about_reading, about_re
 from rfcal.record.findings.rereads import about_rereads, as_stated
 from rfcal.record.findings.standards import about_correction, about_standards
 from rfcal.record.findings.suspects import explained
+from rfcal.record.findings.traces import about_traces
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
 from rfcal.record.format.match import MatchRequest
@@ -111,6 +112,7 @@ class _Job:
             self.files += sweep.parts or (sweep,)
             self.findings += about_reading(item, sweep, solved=bool(record.standards))
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
+        self.findings += about_traces(record, self.sweeps)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweeps[item.name])
         self.grid = self._grid()

@@ -1,0 +1,120 @@
+"""Points of a sweep that do not go on as their neighbours do, and steps between them."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex
+
+PATTERN = np.array([1.0, -4.0, 6.0, -4.0, 1.0])
+"""Fourth differences: what varies smoothly leaves next to nothing of itself in them."""
+QUARTER = np.sqrt(-2 * np.log(0.75))
+"""Size that a quarter of complex normal numbers stay below, in deviations of one axis."""
+NEAR = 12
+"""Points on both sides by which the usual size of differences is judged."""
+FAR = 11.0
+"""In deviations: a fourth difference so far off is no noise."""
+FEWEST = 21
+"""Points below which a sweep has no usual size of differences."""
+MOST = 8
+"""Points of one sweep that may stick out; more are how it goes."""
+ROUGH = 1.2
+"""What sticks out differs from point to point by so much of its size; a resonance bulges."""
+
+
+def sticking_out(values: Complex, noise: float) -> list[int]:
+    """Indices of the few points [1] without which a sweep is smooth; none where there are none.
+
+    The noise [1] is the deviation of each axis. Points are taken away one by one, each replaced by
+    what its neighbours make of it, until nothing is left that neighbours do not explain.
+    """
+    if values.size < FEWEST:
+        return []
+    for choose in (_middle, _smoothest):
+        odd, left = _taken_away(values, noise, choose)
+        off = values - left
+        if odd and np.abs(np.diff(np.pad(off, 1), 2)).max() > ROUGH * np.abs(off).max():
+            return sorted(k for k in odd if abs(off[k]) > FAR / 2 * noise)
+    return []
+
+
+def _taken_away(values: Complex, noise: float, choose: "Choice") -> tuple[list[int], Complex]:
+    """Points taken away until all is smooth, and what is then left; no points where it never is."""
+    odd: list[int] = []
+    left = values
+    at, times = _oddest(left, noise)
+    while times > FAR:
+        tried = [k for k in range(at, at + PATTERN.size) if k not in odd]
+        if not tried or len(odd) == min(MOST, values.size // 10):
+            return [], values
+        odd.append(choose(values, odd, tried))
+        left = smooth(values, odd)
+        at, times = _oddest(left, noise)
+    return odd, left
+
+
+Choice = Callable[[Complex, list[int], list[int]], int]
+
+
+def _middle(values: Complex, odd: list[int], tried: list[int]) -> int:
+    """The middle one of five, or what is left of them."""
+    return tried[len(tried) // 2]
+
+
+def _smoothest(values: Complex, odd: list[int], tried: list[int]) -> int:
+    """The one without which all about it varies least."""
+    near = slice(max(tried[0] - 4, 0), tried[-1] + 5)
+
+    def roughness(k: int) -> float:
+        return float(np.linalg.norm(np.convolve(smooth(values, [*odd, k])[near], PATTERN, "valid")))
+
+    return min(tried, key=roughness)
+
+
+def step_at(values: Complex, noise: float) -> int | None:
+    """Index of the point from which on a sweep [1] is another one; None where it is all one."""
+    if values.size < FEWEST:
+        return None
+    at, times = _oddest(values, noise)
+    if times <= FAR:
+        return None
+    for k in range(max(at + 1, 4), min(at + 5, values.size - 3)):
+        before = _onward(values[k - 4 : k])
+        after = _onward(values[k : k + 4][::-1])
+        jump = (values[k] - before + after - values[k - 1]) / 2
+        left = np.concatenate([values[:k], values[k:] - jump])
+        if abs(jump) > FAR * noise and _oddest(left, noise)[1] <= FAR / 2:
+            return k
+    return None
+
+
+def _onward(four: Complex) -> Complex:
+    """What a parabola through the last three of four points makes of the next."""
+    return 3 * four[3] - 3 * four[2] + four[1]
+
+
+def _oddest(values: Complex, noise: float) -> tuple[int, float]:
+    """The fourth difference that is most beyond what those around it explain, and how far."""
+    size = np.abs(np.convolve(values, PATTERN, "valid"))
+    least = np.sqrt(np.sum(PATTERN**2)) * noise
+    large = np.flatnonzero(size > FAR / 2 * least)  # the others are noise, whatever is around them
+    if not large.size:
+        return 0, 0.0
+    around = np.pad(size, NEAR, mode="reflect")[large[:, None] + np.arange(2 * NEAR + 1)]
+    usual = np.quantile(around, 0.25, axis=1) / QUARTER
+    times = size[large] / np.maximum(usual, least)
+    return int(large[np.argmax(times)]), float(np.max(times))
+
+
+def smooth(values: Complex, odd: list[int]) -> Complex:
+    """The values with some replaced by cubics through the four that are nearest to each."""
+    left = values.copy()
+    good = np.setdiff1d(np.arange(values.size), odd)
+    for k in odd:
+        near = np.sort(good[np.argsort(np.abs(good - k), kind="stable")[:4]])
+        others = near[:, None] - near
+        np.fill_diagonal(others, 1)
+        each = np.where(np.eye(4, dtype=bool), 1, k - near)
+        weight = np.prod(each, axis=1) / np.prod(others, axis=1)
+        left[k] = weight @ values[near]
+    return left

@@ -1,0 +1,99 @@
+"""What kind of analyzer the error terms would be: one that there is, or one that no slip explains.
+
+An analyzer before its correction is far from ideal, and whatever delays a wave turns its phase
+clockwise as frequency rises.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.error_terms import Calibration
+from rfcal.record.findings import catalogue as say
+
+PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
+"""Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
+IDEAL = 0.025
+"""Error terms that are all nearer to an ideal analyzer's were corrected before: 32 dB of
+directivity and source match, tracking within 2.5 % (common practice, no source)."""
+LONGEST_S = 150e-9
+"""Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
+source): steps in which it turns by a whole turn do not show which way the tracking turns."""
+BACKWARD_S = 35e-12
+"""Round trip by which standards of one's own making may hide a delay: 3.5 mm of cable (common
+practice, no source)."""
+SURE = 6.0
+"""So many standard deviations off is no chance, of a line through few points either."""
+FEWEST = 11
+"""Points from which a line through phases is judged."""
+KNOWN_RAD = 0.15
+"""Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
+
+
+def implausible(box: Bilinear) -> dict[str, np.ndarray]:
+    """Where each error term is larger than an analyzer's; only those that are somewhere."""
+    terms = (box.directivity, box.source_match, box.reflection_tracking)
+    beyond = {
+        name: np.abs(term) > limit
+        for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True)
+    }
+    return {name: where for name, where in beyond.items() if np.any(where)}
+
+
+def about_analyzer(calibration: Calibration) -> list[Finding]:
+    """What the error terms of standards say besides: the likeliest slip alone."""
+    box, frequency = calibration.error_box, calibration.frequency
+    beyond = implausible(box)
+    tracking = box.reflection_tracking
+    if beyond:
+        where = np.any(list(beyond.values()), axis=0)
+        terms = " and ".join(
+            f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
+            for name in beyond
+        )
+        return [say.ERROR_TERMS(terms=terms, where=span_mhz(frequency, where))]
+    off = np.abs([box.directivity, box.source_match, tracking - 1])
+    if np.max(off) < IDEAL:
+        return [say.LOOKS_IDEAL(size=np.max(off))]
+    turn = delay_of(tracking, frequency)
+    if turn is None:
+        return []
+    if turn.delay_s < -max(BACKWARD_S, SURE * turn.doubt_s):
+        degrees = np.degrees(-2 * np.pi * turn.delay_s * np.ptp(frequency))
+        where = span_mhz(frequency, frequency > 0)
+        return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
+    if turn.at_zero_doubt < KNOWN_RAD and np.pi - abs(turn.at_zero) < SURE * KNOWN_RAD:
+        real = [np.mean(known.value.real) for known in calibration.known]
+        ends = [calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real))]
+        pair = "'{}' and '{}'".format(*ends)
+        return [say.HALF_TURN(pair=pair, degrees=abs(np.degrees(turn.at_zero)))]
+    return []
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A straight line through the phases of a transmission."""
+
+    delay_s: float
+    doubt_s: float  # its standard uncertainty
+    at_zero: float  # phase at zero frequency, within half a turn [rad]
+    at_zero_doubt: float  # its standard uncertainty [rad]
+
+
+def delay_of(values: Complex, frequency: Real) -> Turn | None:
+    """The line through their phases; None where too few points, or too far apart, show one."""
+    if frequency.size < FEWEST:
+        return None
+    step = float(np.max(np.diff(frequency)))
+    phase = np.unwrap(np.angle(values)) / (2 * np.pi)
+    middle = float(np.mean(frequency))
+    slope, level = np.polyfit(frequency - middle, phase, 1)
+    if (1 - abs(slope) * step) / step < LONGEST_S:
+        return None
+    scatter = np.std(phase - level - slope * (frequency - middle))
+    doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
+    at_zero = np.angle(np.exp(2j * np.pi * (level - slope * middle)))
+    return Turn(-slope, doubt, float(at_zero), 2 * np.pi * doubt * middle)

@@ -1,0 +1,158 @@
+"""Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
+
+from collections import Counter
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from rfcal.findings import Finding, span_mhz
+from rfcal.maths.outliers import smooth, step_at, sticking_out
+from rfcal.readings.sweep import Sweep
+from rfcal.record.findings import catalogue as say
+from rfcal.record.format.schema import Artefact, Record
+
+USUAL_HZ = 10e3, 6e9
+"""Frequencies that analyzers of one port read (common practice, no source)."""
+RADIANS = 3.15
+"""Angles in radians are smaller, whatever they are of."""
+DECIBEL = 10 ** (1 / 20)
+"""What a magnitude of 1 becomes if it is taken for decibels."""
+MIRRORED = 3.0
+"""So many times less a curve bends at its turn if the sign that it lost is put back."""
+BEND = 16.0
+"""In deviations of the noise: what seven points bend beyond it is no noise."""
+
+
+def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
+    """What the raw readings of standards, checks, devices and rereads say by themselves."""
+    solved = bool(record.standards)
+    found = [*about_unit(sweeps.values()), *references_differ(sweeps.values())]
+    found += same_reading(record, sweeps)
+    if solved:
+        found += about_formats(record, sweeps)
+    told = {finding.about for finding in found}
+    noise = record.analyzer["noise"]
+    for sweep in sweeps.values():
+        if sweep.label not in told:
+            found += about_shape(sweep, noise)
+    return found
+
+
+def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:
+    """Frequencies at which nobody reads an antenna: a unit, mostly."""
+    low = min((sweep.frequency[0] for sweep in sweeps), default=USUAL_HZ[0])
+    high = max((sweep.frequency[-1] for sweep in sweeps), default=USUAL_HZ[1])
+    if USUAL_HZ[0] <= low and high <= USUAL_HZ[1]:
+        return []
+    return [say.UNIT(low=low / 1e6, high=high / 1e6)]
+
+
+def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
+    """Files of one analyzer that state different reference impedances."""
+    files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
+    stated = {
+        part.label: part.z_ref
+        for part in files
+        if part.origin is not None and not part.origin.file.lower().endswith(".csv")
+    }
+    count = Counter(stated.values()).most_common()
+    if len(count) < 2:
+        return []
+    usual, odd = count[0][0], count[-1][0]
+    by = {ohm: [label for label, own in stated.items() if own == ohm] for ohm in (usual, odd)}
+    return [
+        say.REFERENCES_DIFFER(
+            label=by[odd][0],
+            labels=_all(by[odd]),
+            odd_ohm=odd,
+            others=_all(by[usual]),
+            usual_ohm=usual,
+        )
+    ]
+
+
+def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
+    """Devices whose reading is that of a standard, to the last digit."""
+    return [
+        say.SAME_READING(device=device.name, standard=standard.name)
+        for device in record.measurements
+        for standard in record.standards
+        if np.array_equal(sweeps[device.name].frequency, sweeps[standard.name].frequency)
+        and np.array_equal(sweeps[device.name].reflection, sweeps[standard.name].reflection)
+    ]
+
+
+def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
+    """Magnitudes and angles that no raw short, open and load have: of another format."""
+    kinds = {item.name: _kind(item) for item in (*record.standards, *record.checks)}
+    raw = {label: sweep.reflection for label, sweep in sweeps.items()}
+    above = [k for k, x in raw.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
+    found = []
+    if "load" in (kinds.get(k) for k in above) or set(kinds) <= set(above):
+        sizes = np.abs(np.concatenate([raw[k] for k in above]))
+        low, high = float(sizes.min()), float(sizes.max())
+        low_db, high_db = (20 * np.log10(size) for size in (low, high))
+        found.append(
+            say.ALL_ABOVE_ONE(
+                label=above[0],
+                labels=_all(above),
+                low=low,
+                high=high,
+                low_db=low_db,
+                high_db=high_db,
+            )
+        )
+    degrees = {k: np.degrees(np.angle(x)) for k, x in raw.items()}
+    small = [k for k, angles in degrees.items() if np.all(np.abs(angles) < RADIANS)]
+    wrapped = [k for k in small if np.any(np.abs(np.diff(degrees[k])) > 2 * RADIANS - 1)]
+    shorts = [k for k in small if kinds.get(k) == "short"]
+    if shorts:
+        found.append(
+            say.RADIANS(label=small[0], labels=_all(small), why="a raw short reads about 180")
+        )
+    elif wrapped:
+        why = "its sweep jumps from one end of that to the other"
+        found.append(say.RADIANS(label=wrapped[0], labels=_all(wrapped), why=why))
+    return found
+
+
+def about_shape(sweep: Sweep, noise: float) -> list[Finding]:
+    """What the course of a sweep says: mirrored at the axis, cut in two, or with points astray."""
+    for part in sweep.parts or (sweep,):
+        x, f = part.reflection, part.frequency
+        if (at := _mirrored(x, noise)) is not None:
+            return [say.SIGN_LOST(label=part.label, where=span_mhz(f, np.arange(f.size) == at))]
+        if astray := sticking_out(x, noise):
+            where = np.isin(np.arange(f.size), astray)
+            size = np.max(np.abs(x - smooth(x, astray)))
+            return [say.INTERFERENCE(label=part.label, where=span_mhz(f, where), size=size)]
+        if (at := step_at(x, noise)) is not None:
+            size = np.abs(x[at] - x[at - 1])
+            return [say.JUMP(label=part.label, mhz=f[at] / 1e6, size=size)]
+    return []
+
+
+def _mirrored(x: np.ndarray, noise: float) -> int | None:
+    """The point at which a curve that stays above the real axis bends back from it."""
+    if x.size < 7 or np.any(x.imag < 0):  # X has the sign of the reflection's imaginary part
+        return None
+    inside = np.arange(3, x.size - 3)
+    turns = inside[(x.imag[inside] <= x.imag[inside - 1]) & (x.imag[inside] <= x.imag[inside + 1])]
+    for at in turns:
+        near = x[at - 3 : at + 4]
+        bend = np.linalg.norm(np.diff(near, 2))
+        signs = [np.where(np.arange(7) < k, 1, -1) for k in (3, 4)]
+        back = min(np.linalg.norm(np.diff(near.real + 1j * s * near.imag, 2)) for s in signs)
+        if bend > max(BEND * noise, MIRRORED * back):
+            return int(at)
+    return None
+
+
+def _kind(item: Artefact) -> str:
+    return item.model.kind if item.model is not None else "known"
+
+
+def _all(labels: Sequence[str]) -> str:
+    """Some labels in words, quoted."""
+    *most, last = [f"'{label}'" for label in labels]
+    return f"{', '.join(most)} and {last}" if most else last

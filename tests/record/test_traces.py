@@ -1,0 +1,182 @@
+"""Traces that slips leave in raw readings: each found in a drawn session, none in honest ones."""
+
+import numpy as np
+import pytest
+
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.outliers import step_at, sticking_out
+from rfcal.measurement.bench import Bench, Known
+from rfcal.models.standards import Standard
+from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.analyzer import about_analyzer
+from rfcal.record.findings.traces import about_shape, about_unit, references_differ
+from rfcal.record.job.compute import compute, inspect
+from tests.benchmarks.campaign.folder import write
+from tests.benchmarks.campaign.mistakes import KINDS, sign_lost
+from tests.benchmarks.campaign.sessions import draw
+from tests.record.conftest import bend, touchstone
+
+HONEST = 150
+
+
+def drawn(tmp_path, session):
+    write(session, tmp_path)
+    return {finding.code: finding for finding in inspect(tmp_path).findings}
+
+
+def swept_session(band, start=0):
+    """The first honest session of a band that is swept, and has no path."""
+    sessions = (draw((3, i)) for i in range(start, start + 200))
+    return next(s for s in sessions if s.band == band and not s.path_of)
+
+
+def test_honest_sessions_leave_none():
+    """The whole chance of a false alarm is one in two hundred, and these have no part in it."""
+    said, judged = [], 0
+    for i in range(HONEST):
+        session = draw((2, i))
+        sweeps = [Sweep(r.swept, r.raw(), label=name) for name, r in session.readings.items()]
+        noise = session.analyzer["noise"]
+        said += [f for sweep in sweeps for f in about_shape(sweep, noise)]
+        said += [*about_unit(sweeps), *references_differ(sweeps)]
+        items = session.standards
+        kit = tuple(
+            Known(t["name"], model_of(t), sweep) for t, sweep in zip(items, sweeps, strict=False)
+        )
+        said += about_analyzer(Bench(standards=kit).calibration())
+        judged += len(sweeps)
+    assert judged > 4 * HONEST
+    assert said == []
+
+
+def model_of(table):
+    known = {
+        "resistance_ohm": "resistance",
+        "inductance": "inductance",
+        "capacitance": "capacitance",
+    }
+    figures = {name: table[key] for key, name in known.items() if key in table}
+    delay = table.get("offset_delay_ps", 0.0) * 1e-12
+    return Standard(table["kind"], offset_delay=delay, **figures)
+
+
+@pytest.mark.parametrize("points", [[40], [40, 41, 42], [12, 50, 51, 88]])
+def test_interference_is_found_where_it_is(tmp_path, points):
+    session = swept_session("middle")
+    session.readings["open"].noise[points] += 0.05 * np.exp(2j * np.arange(len(points)))
+    found = drawn(tmp_path, session)["interference"]
+    assert found.about == "open"
+    assert f"{len(points)} of" in found.message or len(points) == 1
+    assert "give no answer" in found.message
+
+
+def test_a_narrow_resonance_is_no_interference():
+    f = np.linspace(140e6, 150e6, 61)
+    turn = f / 145.1e6 - 145.1e6 / f
+    device = 0.9 - 1.2 / (1 + 1j * 60 * turn)  # three points wide at its middle
+    assert sticking_out(device, 0.0005) == []
+
+
+def test_what_gives_way_during_a_sweep_is_found(tmp_path):
+    session = swept_session("middle")
+    session.readings["short"].edits.append(lambda x: x + 0.1 * (np.arange(x.size) > 30))
+    found = drawn(tmp_path, session)["jump"]
+    assert found.about == "short"
+    assert f"from {session.frequency[31] / 1e6:.6g} MHz on" in found.message
+    assert step_at(session.readings["open"].raw(), session.analyzer["noise"]) is None
+
+
+def test_a_device_that_is_a_standard_is_told_so(filed):
+    bend(filed, 'reading = "raw/device.s1p"', 'reading = "raw/load.s1p"')
+    found = {f.code: f.message for f in compute(filed).findings}
+    assert "'device' or for 'load'" in found["same-reading"]
+
+
+def test_files_of_two_references_are_told_of(filed):
+    path = filed / "raw/device.s1p"
+    path.write_text(path.read_text().replace("R 50", "R 75"))
+    found = {f.code: f.message for f in compute(filed).findings}
+    assert "'device' refers to 75 ohm" in found["references-differ"]
+    assert "'short', 'open' and 'load' to 50 ohm" in found["references-differ"]
+
+
+def test_standards_that_were_corrected_before_are_told_of(tmp_path):
+    session = draw((3, 1))
+    KINDS["self-corrected"][0](session, Always("standards"))
+    assert "looks-corrected" in drawn(tmp_path, session)
+
+
+class Always:
+    """Chooses what it is told to, and else draws the middle."""
+
+    def __init__(self, choice):
+        self.said = choice
+
+    def choice(self, among):
+        assert self.said in among
+        return self.said
+
+    def uniform(self, size=None):
+        return np.full(size, 0.5) if size else 0.5
+
+
+@pytest.mark.parametrize("band", ["middle", "wide"])
+def test_conjugated_files_turn_anticlockwise(tmp_path, band):
+    session = swept_session(band)
+    for reading in session.readings.values():
+        reading.edits.append(np.conj)
+    assert "conjugated" in drawn(tmp_path, session)["anticlockwise"].message
+
+
+@pytest.mark.parametrize("band", ["narrow", "middle", "wide"])
+def test_short_and_open_exchanged_are_told_without_a_check(tmp_path, band):
+    session = swept_session(band)
+    KINDS["exchanged: short and open"][0](session, None)
+    found = drawn(tmp_path, session)["half-turn"]
+    assert "'short' and 'open' were exchanged" in found.message
+
+
+def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
+    f = np.linspace(10e6, 450e6, 51)
+    lead = np.exp(-2j * np.pi * f * 110e-9)  # 11 m of cable there and back, 0.97 turns a step
+    ends = {"short": -1.0, "open": 1.0, "load": 0.0}
+    box = Bilinear.from_error_terms(0.05 + 0 * lead, 0.05 + 0 * lead, 0.9 * lead)
+    kit = tuple(
+        Known(k, Standard(k), Sweep(f, box.apply(x + 0 * lead), label=k)) for k, x in ends.items()
+    )
+    assert about_analyzer(Bench(standards=kit).calibration()) == []
+
+
+def test_a_sign_that_was_lost_bends_the_curve_back(tmp_path):
+    crossing = (
+        session
+        for session in (draw((3, i)) for i in range(200))
+        if session.kind == "antenna" and session.band == "middle" and not session.path_of
+    )
+    session = next(s for s in crossing if np.ptp(np.sign(s.readings["device"].raw().imag)))
+    sign_lost(session, Always("device"))
+    found = drawn(tmp_path, session)["sign-lost"]
+    assert found.about == "device"
+
+
+def test_linear_magnitudes_taken_for_decibels_are_told_of(tmp_path):
+    session = swept_session("narrow")
+    session.readings["load"].style |= {"numbers": "MA", "said": "DB"}
+    assert "'load' would reflect" in drawn(tmp_path, session)["linear-as-decibels"].message
+
+
+def test_radians_taken_for_degrees_are_told_of(tmp_path):
+    session = swept_session("narrow")
+    session.readings["short"].style |= {"numbers": "MA radians", "said": "MA"}
+    assert "'short'" in drawn(tmp_path, session)["radians"].message
+
+
+def test_frequencies_in_another_unit_are_asked_about(filed):
+    for file in (filed / "raw").iterdir():
+        frequency = np.linspace(50e9, 60e9, 11)
+        rows = [line.split() for line in file.read_text().splitlines()[1:]]
+        file.write_text(
+            touchstone(frequency, np.array([complex(*map(float, r[1:])) for r in rows]))
+        )
+    found = {f.code: f.message for f in inspect(filed).findings}
+    assert "from 50000 to 60000 MHz" in found["frequency-unit"]
