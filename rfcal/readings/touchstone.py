@@ -44,6 +44,7 @@ def read_touchstone(
     _require_one_option_line(lines, file)
     rows = _data_rows(lines, file, ports)
     _require_counts(lines, rows, file, ports)
+    _require_magnitudes(lines, rows, file)
     frequency, s, z_ref = _parse(lines, file, ports)
     if len(frequency) != len(rows):
         raise ReadingError(file, f"{len(rows)} data lines but {len(frequency)} points were found")
@@ -182,6 +183,23 @@ def _require_counts(
         if keyword == "number of frequencies" and value != str(len(rows)):
             raise ReadingError(
                 file, f"{value} frequencies are announced and {len(rows)} are there", number
+            )
+
+
+def _require_magnitudes(
+    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str
+) -> None:
+    """Refuse magnitudes below zero, which are decibels."""
+    option = next(line for _, line in lines if line.startswith("#"))
+    if " MA " not in option:
+        return
+    for number, values in rows:
+        if min(values[1::2]) < 0:
+            raise ReadingError(
+                file,
+                f"a magnitude of {min(values[1::2]):.6g} is below zero: are the magnitudes in dB? "
+                "Then write DB for MA in the option line",
+                number,
             )
 
 

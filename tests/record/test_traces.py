@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from rfcal.errors import ReadingError, RecordError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.outliers import step_at, sticking_out
 from rfcal.measurement.bench import Bench, Known
@@ -180,3 +181,26 @@ def test_frequencies_in_another_unit_are_asked_about(filed):
         )
     found = {f.code: f.message for f in inspect(filed).findings}
     assert "from 50000 to 60000 MHz" in found["frequency-unit"]
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("kHz", "1/1,000 of"), ("GHz", "1,000 times")])
+def test_another_unit_in_one_file_is_said_to_be_one(filed, unit, factor):
+    path = filed / "raw/device.s1p"
+    rows = path.read_text().splitlines()[1:]
+    megahertz = [f"{float(row.split()[0]) / 1e6} {' '.join(row.split()[1:])}" for row in rows]
+    path.write_text("\n".join([f"# {unit} S RI R 50", *megahertz]) + "\n")
+    with pytest.raises(RecordError, match=f"{factor} those of 'short': .* unit of frequency"):
+        inspect(filed)
+
+
+def test_an_answer_outside_by_a_unit_is_said_to_be(filed):
+    bend(filed, 'reading = "raw/device.s1p"', 'reading = "raw/device.s1p"\nanswer_mhz = 0.055')
+    with pytest.raises(RecordError, match="1,000 times that: is the unit"):
+        compute(filed)
+
+
+def test_magnitudes_below_zero_are_refused_as_decibels(filed):
+    path = filed / "raw/device.s1p"
+    path.write_text(path.read_text().replace(" RI ", " MA "))
+    with pytest.raises(ReadingError, match=r"line 2: .*below zero: are the magnitudes in dB"):
+        compute(filed)

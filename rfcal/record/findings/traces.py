@@ -140,10 +140,11 @@ def _mirrored(x: np.ndarray, noise: float) -> int | None:
     turns = inside[(x.imag[inside] <= x.imag[inside - 1]) & (x.imag[inside] <= x.imag[inside + 1])]
     for at in turns:
         near = x[at - 3 : at + 4]
-        bend = np.linalg.norm(np.diff(near, 2))
-        signs = [np.where(np.arange(7) < k, 1, -1) for k in (3, 4)]
-        back = min(np.linalg.norm(np.diff(near.real + 1j * s * near.imag, 2)) for s in signs)
-        if bend > max(BEND * noise, MIRRORED * back):
+        signs = [np.where(np.arange(7) < k, 1, -1) for k in (7, 3, 4)]
+        bend, *back = (
+            float(np.linalg.norm(np.diff(near.real + 1j * s * near.imag, 2))) for s in signs
+        )
+        if bend > max(BEND * noise, MIRRORED * min(back)):
             return int(at)
     return None
 

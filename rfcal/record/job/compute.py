@@ -111,6 +111,7 @@ class _Job:
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
             self.findings += about_reading(item, sweep, solved=bool(record.standards))
+        readings.require_one_unit(record, self.sweeps)
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.findings += about_traces(record, self.sweeps)
         for item in (*record.standards, *record.checks):
@@ -362,11 +363,13 @@ class _Job:
         if item.answer_hz is None:
             return sweep.frequency.size // 2
         if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
+            factor = readings.unit_factor(float(np.mean(sweep.frequency)), item.answer_hz)
+            unit = f", {factor} that: is the unit of the reading's frequencies right?"
             raise RecordError(
                 schema.FILE,
                 f"{item.place} answer_mhz",
                 f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
-                f"{grid_words(sweep.frequency)}",
+                f"{grid_words(sweep.frequency)}{unit if factor else ''}",
             )
         answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
         self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])

@@ -108,6 +108,33 @@ def _first_difference(one: Real, other: Real) -> str:
     return f"; point {at + 1} is {other[at] / 1e6:.10g} MHz here and {one[at] / 1e6:.10g} MHz there"
 
 
+def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
+    """Refuse readings whose frequencies are a thousand or a million times those of the first."""
+    first, *others = record.items() or (None,)
+    for item in others:
+        assert first is not None
+        usual, own = (float(np.mean(sweeps[i.name].frequency)) for i in (first, item))
+        if factor := unit_factor(own, usual):
+            raise RecordError(
+                FILE,
+                item.place,
+                f"its reading has {grid_words(sweeps[item.name].frequency)}, about {factor} those "
+                f"of '{first.name}': look which of the two has the wrong unit of frequency, Hz, "
+                "kHz or MHz",
+            )
+
+
+def unit_factor(one_hz: float, other_hz: float) -> str:
+    """By which unit one frequency seems to be another's, in words; nothing where it is by none."""
+    ratio = one_hz / other_hz
+    for factor, words in ((1e3, "1,000"), (1e6, "1,000,000")):
+        if factor / 2 < ratio < factor * 2:
+            return f"{words} times"
+        if factor / 2 < 1 / ratio < factor * 2:
+            return f"1/{words} of"
+    return ""
+
+
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse a check whose reading is that of a standard, and a file that was read again."""
     for check in record.checks:
