@@ -319,25 +319,19 @@ INVISIBLE_PATH = {
 MOVED = warning(
     "moved: {of}",
     "Between its two readings '{of}' has {how} {where}, {times:.2g} times as far as what was "
-    "stated explains: {look}, then read standards and devices anew. The uncertainty of every "
-    "device has been widened by it.",
+    "stated explains: look for {look}. Then read standards and devices anew; so far the "
+    "uncertainty of every device is widened by it.",
 )
 TURNED = "turned {way} by {degrees:.2g} degrees"
-LOOK_TURNED = (
-    "look for a lead that was bent or lengthened in between, or an analyzer still warming up"
-)
 SHRUNK = "{verb} by {part:.2g} of its size"
-LOOK_SHRUNK = "look for a loose or dirty connector, or an analyzer still warming up"
 JUMPED = "jumped at {mhz:.6g} MHz"
-LOOK_JUMPED = "look for a connector that gives way, and touch nothing during a sweep"
 SHIFTED = "moved by up to {size:.2g} of reflection"
-LOOK_SHIFTED = (
-    "look for a loose connector, a lead that was moved, or an instrument still warming up"
-)
-LOOKS_LIKE = "come to read as '{other}' did"
-LOOK_EXCHANGED = "look whether '{of}' and '{other}' were exchanged, there or here"
-LOOKS_CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
-LOOK_CORRECTED = "switch the instrument's own correction off for all readings"
+EXCHANGED_WITH = "come to read as '{other}' did"
+EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
+CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
+LOOSE, BENT = "a loose connector", "a lead that was bent"
+DRIFTED = "an analyzer that drifted"
+SWITCHED = "the instrument's own correction switched in between"
 
 # Devices
 

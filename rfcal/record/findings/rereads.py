@@ -19,9 +19,9 @@ MOSTLY = 2.0
 """So many times as much as all else is what is called by its name."""
 LIKE = 0.1
 """Raw readings nearer to each other than this [1] may be of one artefact."""
-NEARLY = 0.03
-"""A raw reading [1] so near what an artefact is was corrected already (common practice, no
-source)."""
+NEARLY = 0.04
+"""A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
+directivity, source match and tracking leave no more (common practice, no source)."""
 
 
 def as_stated(moved: Moved, chance: float = FALSE_ALARM) -> bool:
@@ -37,22 +37,34 @@ def about_rereads(found: Sequence[Reread]) -> list[Finding]:
 def _moved(moved: Moved) -> Finding:
     outside = moved.squared() > K_ELLIPSE**2
     times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
-    how, look = _how(moved, outside)
+    how, causes = _how(moved, outside)
+    early, late = _off_raw(moved)
+    if min(early, late) < NEARLY:  # corrected already, or by an analyzer that needs little
+        causes = (*causes[:2], say.SWITCHED)
+    if late < NEARLY and early > MOSTLY * late:
+        how = say.CORRECTED
+    if other := _like(moved):
+        how = say.EXCHANGED_WITH.format(other=other)
+        causes = (say.EXCHANGE.format(of=moved.of, other=other),)
+    look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
     where = span_mhz(moved.frequency, outside)
     return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look)
 
 
-def _how(moved: Moved, outside: np.ndarray) -> tuple[str, str]:
-    """What an artefact did between its two readings, in words, and where to look."""
-    if _corrected_meanwhile(moved):
-        return say.LOOKS_CORRECTED, say.LOOK_CORRECTED
-    if other := _like(moved):
-        look = say.LOOK_EXCHANGED.format(of=moved.of, other=other)
-        return say.LOOKS_LIKE.format(other=other), look
+def _off_raw(moved: Moved) -> tuple[float, float]:
+    """How far both raw readings are from what the artefact is [1], root mean square."""
+    box = moved.calibration.error_box
+    pair = (box.apply(moved.first), box.apply(moved.first + moved.change.value))
+    early, late = (_size(raw - moved.first) for raw in pair)
+    return early, late
+
+
+def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
+    """What an artefact did between its two readings, in words, and what may have done it."""
     change = moved.change.value
     at = _jump(change)
     if at is not None:
-        return say.JUMPED.format(mhz=moved.frequency[at] / 1e6), say.LOOK_JUMPED
+        return say.JUMPED.format(mhz=moved.frequency[at] / 1e6), (say.LOOSE,)
     if np.all(np.abs(moved.first) > SMALL):
         ratio = 1 + change / moved.first
         turn, grown = np.angle(ratio), np.abs(ratio) - 1
@@ -60,23 +72,15 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, str]:
         if _size(turn) > MOSTLY * _size(grown):
             way = "anticlockwise" if turn[most] > 0 else "clockwise"
             degrees = abs(np.degrees(turn[most]))
-            return say.TURNED.format(degrees=degrees, way=way), say.LOOK_TURNED
+            return say.TURNED.format(degrees=degrees, way=way), (say.DRIFTED, say.BENT)
         if _size(grown) > MOSTLY * _size(turn):
             verb = "grown" if grown[most] > 0 else "shrunk"
-            return say.SHRUNK.format(verb=verb, part=abs(grown[most])), say.LOOK_SHRUNK
-    return say.SHIFTED.format(size=np.max(np.abs(change))), say.LOOK_SHIFTED
+            return say.SHRUNK.format(verb=verb, part=abs(grown[most])), (say.LOOSE, say.DRIFTED)
+    return say.SHIFTED.format(size=np.max(np.abs(change))), (say.BENT, say.DRIFTED, say.LOOSE)
 
 
 def _size(values: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.abs(values) ** 2)))
-
-
-def _corrected_meanwhile(moved: Moved) -> bool:
-    """Whether the second raw reading is what the artefact is, and the first was not."""
-    box = moved.calibration.error_box
-    first, second = box.apply(moved.first), box.apply(moved.first + moved.change.value)
-    off = _size(second - moved.first)
-    return off < NEARLY and _size(first - moved.first) > MOSTLY * off
 
 
 def _like(moved: Moved) -> str:
