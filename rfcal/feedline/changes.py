@@ -13,6 +13,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, find_echoes
+from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
@@ -169,7 +170,7 @@ def _from_new(
     if not new:
         return shift
     shift, first = replace(shift, from_m=new[0].distance_m), new[0]
-    if shift.between_m is not None or first.kind not in ("shunt capacitance", "series inductance"):
+    if shift.between_m is not None or first.kind not in SLOWING:
         return shift
     # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
     behind = abs(first.after) / np.mean(band.frequency) / (2 * np.pi) * band.speed

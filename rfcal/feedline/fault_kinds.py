@@ -107,6 +107,7 @@ class Kind:
     """What one place of a uniform line reflects (ABCD matrices; D. M. Pozar, table 4.1)."""
 
     name: str
+    means: str  # on a line (common practice, no source)
     way: complex  # where its reflection lies: 1, -1, 1j or -1j
     # how it goes over the band but for a factor, (K, F): of mean reflections (K,), f, window (F,)
     over_band: Callable[[Complex, Real, Real], Complex]
@@ -115,19 +116,44 @@ class Kind:
 
 
 KINDS = (
-    Kind("series resistance", 1, _level, resistive=True),
-    Kind("shunt resistance", -1, _level, resistive=True),
-    Kind("open", 1, _level, end=True),  # an antenna far below its resonance is one too
-    Kind("short", -1, _level, end=True),
+    Kind(
+        "series resistance",
+        "a resistive joint or a step of impedance",
+        1,
+        _level,
+        resistive=True,
+    ),
+    Kind(
+        "shunt resistance",
+        "a leak across the line, as of a wet joint, or a step of impedance",
+        -1,
+        _level,
+        resistive=True,
+    ),
+    # an antenna far below its resonance is one too
+    Kind("open", "the line is open there", 1, _level, end=True),
+    Kind("short", "the line is shorted there", -1, _level, end=True),
     # of a connector, or of a stretch shorter than half the resolution
-    Kind("series inductance", 1j, _rising),
-    Kind("shunt capacitance", -1j, _rising),
-    Kind("series capacitance", -1j, _falling),
+    Kind("series inductance", "inductance in series, as of a loose joint", 1j, _rising),
+    Kind(
+        "shunt capacitance",
+        "capacitance across the line, as of a crushed or wet place",
+        -1j,
+        _rising,
+    ),
+    Kind(
+        "series capacitance",
+        "capacitance in series, as of a broken conductor or an open joint",
+        -1j,
+        _falling,
+    ),
 )
 
 
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
 REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level}
+SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
+"""What delays the wave that passes it."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ that its sentence has places for.
 
 from dataclasses import dataclass, replace
 
+from rfcal.feedline.fault_kinds import KINDS
 from rfcal.findings import Finding
 
 
@@ -411,14 +412,7 @@ LINE_NO_FAULT = (
     "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
     "from the end"
 )
-LINE_KINDS = {
-    "open": "the line is open there",
-    "short": "the line is shorted there",
-    "series resistance": "a resistive joint or a step of impedance",
-    "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
-    "series inductance": "inductance in series, as of a loose joint",
-    "shunt capacitance": "capacitance across the line, as of a crushed or wet place",
-    "series capacitance": "capacitance in series, as of a broken conductor or an open joint",
+LINE_KINDS = {kind.name: kind.means for kind in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
     "unknown": "of a kind that this sweep cannot tell",

@@ -15,7 +15,7 @@ from rfcal.record.findings.catalogue import (
 from rfcal.record.findings.line import line_verdict, may_be_farther, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.words import mhz, plus_minus, rounded
+from rfcal.uncertainty.words import plus_minus, rounded
 
 
 def line_lines(line: LineState) -> list[str]:
@@ -66,7 +66,7 @@ def comparison_lines(found: Comparison) -> list[str]:
         said.append(shift_words(found.shift))
     said.append(
         f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
-        f"{mhz(found.largest_hz)}"
+        f"{found.largest_hz / 1e6:.4g} MHz"
     )
     return said
 
@@ -121,5 +121,5 @@ def _properties(line: LineState) -> list[str]:
         f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
         f"{plus_minus(found.delay_s * 1e9, k * of['delay'] * 1e9)} ns, "
         f"{plus_minus(found.line.z0, k * of['z0'])} ohm, matched loss "
-        f"{plus_minus(loss, k * of_loss)} dB in all at {mhz(middle)}"
+        f"{plus_minus(loss, k * of_loss)} dB in all at {middle / 1e6:.4g} MHz"
     ]
