@@ -44,6 +44,7 @@ VALUES = {
     "invisible": catalogue.INVISIBLE[0],
     **{"names": "'short', 'open'", "step": 1.0, "stated": 0.1, "least": 999.0},
     "tell": catalogue.TELL_FURTHER.format(mhz=14.5231),
+    **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
     "values": "'load': resistance_ohm 50 ohm",
 }
 

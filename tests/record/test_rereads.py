@@ -139,7 +139,7 @@ def test_a_second_reading_that_is_another_standards_tells_of_an_exchange(filed):
         (filed / f"raw/{name}.s1p").write_text(text)
     (message,) = said(read_again(filed, BOX.apply(np.full(11, -0.9999 + 0j))), "moved")
     assert "come to read as 'open' did" in message
-    assert "look whether 'short' and 'open' were exchanged" in message
+    assert "an exchange of 'short' and 'open'" in message
 
 
 def test_standards_that_the_instrument_corrected_are_told(filed):
