@@ -25,6 +25,9 @@ LEAST_END = 0.01
 RINGS = 1 / 3
 """Of events where the end may be, those below this part of the strongest ring behind it."""
 
+FAINTLY = 0.05
+"""What is below this part of an antenna's echo rings behind it however far (by simulation)."""
+
 OWN_DELAY, OVER_BAND, NARROW = 1.7, 1.7, 1.0
 """An antenna's own delay makes the end seem off by the first of these in wavelengths of mid-band,
 and less by exp of minus the second times the band's share of mid-band (standard, by simulation of
@@ -89,6 +92,7 @@ def ringing(events: Events) -> np.ndarray:
     strongest = int(np.argmax(size))
     behind = (events.distance_m - events.distance_m[strongest]) / events.resolution_m
     reach = np.where(size < RINGS * size[strongest], 2 * RINGING, RINGING)
+    reach = np.where(size < FAINTLY * size[strongest], np.inf, reach)
     return np.asarray((behind > 0) & (behind < reach) & unclear & unclear[strongest])
 
 

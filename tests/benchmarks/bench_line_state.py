@@ -81,7 +81,7 @@ def tally(rng, frequency, fault, cases, **given):
 @pytest.mark.parametrize("length", [False, True], ids=["length open", "length stated"])
 @pytest.mark.parametrize("known", [False, True], ids=["z0 and loss open", "both stated"])
 def test_what_is_said_of_drawn_lines(baseline, length, known):
-    rng, cases = np.random.default_rng([61, baseline, length, known]), 30
+    rng, cases = np.random.default_rng([61, baseline, length, known]), 10
     heads = ("seen", "in its ±", "kind right", "kind wrong", "false", "alarm")
     print(f"\n{cases} lines each, baseline {baseline}, length stated {length}, z0 and loss {known}")
     print(f"{'band':>12} {'fault':>20} " + " ".join(f"{head:>10}" for head in heads))

@@ -84,6 +84,16 @@ def test_what_lies_beyond_a_known_end_is_called_ringing():
     assert all("ringing behind the end" in text for text in said[end + 1 :])
 
 
+def test_an_antenna_at_the_end_of_a_sound_line_is_no_two_places():
+    """Of unknown length: what rings behind it, however late, is no end."""
+    rng = np.random.default_rng(1)
+    for _ in range(8):
+        line = Line(rng.uniform(25, 80), 0.85, 50 * (1 + 0.02 * rng.standard_normal()), 0.5)
+        seen = foot(WIDE, line, random_rod(rng, WIDE))
+        found = state(rng, WIDE, replace(line, z0=50.0), seen)
+        assert "that is the line's end if it is so long" in line_lines(found)[0]
+
+
 def test_what_lies_beyond_a_wrong_length_cannot_be_a_place_of_that_line():
     line = Line(40.0, 0.85, 50.0, 0.5)
     said = line_lines(
