@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 from enum import IntEnum
 from typing import TypeVar
 
+import numpy as np
+
 from rfcal import defaults
 from rfcal.matching.element import SERIES
 from rfcal.matching.goal import Candidate
@@ -47,9 +49,13 @@ def floats(network: Network) -> bool:
     return any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
 
 
+def cable_m(network: Network) -> float:
+    """How much line it is cut from [m]."""
+    return sum(float(e.value) for e in network.elements if e.line is not None)
+
+
 def _awkward(network: Network) -> bool:
-    cable = sum(float(e.value) for e in network.elements if e.line is not None)
-    return floats(network) or cable > defaults.MUCH_CABLE_M
+    return floats(network) or cable_m(network) > defaults.MUCH_CABLE_M
 
 
 def group(candidate: Candidate, bare_db: float, least_db: float) -> Group:
@@ -76,12 +82,20 @@ def in_order(
     `bare_db` is what no network loses by its mismatch at the band's worst frequency [dB].
     """
     least = min((c.lost_db for c in candidates), default=bare_db)
+    easy = min(
+        (c.lost_db for c in candidates if group(c, bare_db, least) == Group.HOLDS), default=np.inf
+    )
     kept, left_out = [], {}
     for candidate in candidates:
+        cable = cable_m(candidate.network)
         if _wasted(candidate, bare_db, least):
             left_out[candidate.network.topology] = (
                 f"it would lose {candidate.loss_db:.1f} dB, where another network or none "
                 "delivers more"
+            )
+        elif cable > defaults.MUCH_CABLE_M and candidate.lost_db > easy:
+            left_out[candidate.network.topology] = (
+                f"it would take {cable:.0f} m of cable, where less does better"
             )
         else:
             kept.append(candidate)

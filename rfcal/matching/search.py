@@ -30,8 +30,8 @@ LONG = 64
 """Steps of length with which sections and stubs, up to half a wave, are tried first."""
 THIN = 25
 """Points of the band, at least, until the last round of the search."""
-SPENT_DB = 0.02
-"""Power that is given for a lower SWR, and so for more room for the parts [dB]: 0.5 % of it."""
+SLIGHT_DB = 1e-3
+"""A gain of power for which no other values are taken [dB]."""
 NEAR = {1: 8, 2: 4}
 """Neighbours on each side that are tried together, by the number of parts; else 2."""
 
@@ -230,9 +230,10 @@ def _by_power(
 
     def cost(one: Network) -> Real:
         size, lost = heights(one, *band)
-        return np.where(size <= limit, lost + SPENT_DB * size / limit, np.inf)
+        # a step of power, which nobody notices, is given for staying clear of the target
+        return np.where(size <= limit, lost + defaults.POWER_STEP_DB * (size / limit) ** 4, np.inf)
 
-    return _in_steps(network, axes, at, strides, width, cost, SPENT_DB / 20)
+    return _in_steps(network, axes, at, strides, width, cost, SLIGHT_DB)
 
 
 def _values(axes: list[_Axis], at: list[int]) -> list[float]:

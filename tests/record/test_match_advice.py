@@ -53,6 +53,7 @@ reading = "raw/more.s1p"
     assert lines[at + 1].startswith("  build none of these yet: ")
     assert "the standards contradict each other" in lines[at + 1]
     assert not any("of such networks hold the target" in line for line in lines)
+    assert not any("inner conductor" in line for line in lines)
     assert "Build none of these yet: " in (tmp_path / "o/report.html").read_text()
 
 

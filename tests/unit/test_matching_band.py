@@ -132,7 +132,7 @@ def test_lengths_are_cut_to_the_step():
         ]
         size, lost = np.transpose([search.heights(n, f, z, 50.0) for n in around])
         held = lost[size <= 0.2] if candidate.meets else lost
-        assert held.min() > lost[len(lost) // 2] - search.SPENT_DB
+        assert held.min() > lost[len(lost) // 2] - 0.1
 
 
 def test_ranking_is_in_order_and_says_why_not():

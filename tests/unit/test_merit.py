@@ -169,3 +169,22 @@ def test_a_coil_has_the_capacitance_of_its_winding_unless_it_is_stated():
     plain = replace(STOCK, inductor_parallel_f=0.0)
     network = rank(goal_of(20 - 120j, 14.2e6, 50e3), stock=plain, topologies=("L",)).candidates[0]
     assert all(e.part.parallel_f == 0 for e in network.network.elements if e.unit == "H")
+
+
+def test_no_long_cable_where_a_coil_does_it():
+    """3.7 + j9.9 ohm at 1.85 MHz: two parts hold the target, and so would 80 m of cable."""
+    ranking = rank(goal_of(3.7 + 9.9j, 1.85e6, 30e3), stock=STOCK)
+    assert ranking.candidates[0].network.topology.startswith("L")
+    for candidate in ranking.candidates:
+        assert sum(e.value for e in candidate.network.elements if e.line is not None) < 10
+    assert "m of cable, where less does better" in " ".join(ranking.refused.values())
+
+
+def test_what_holds_stays_clear_of_the_target_where_that_costs_next_to_nothing():
+    """A pi section has three values to choose: none that holds SWR 1.5 by a hair."""
+    frequency = np.linspace(1.75e6, 1.95e6, 61)
+    load = 100 + 1j * 900 * (frequency / 1.84e6 - 1.84e6 / frequency)
+    goal = Goal(frequency, load, 1.85e6, (1.8e6, 1.9e6))
+    first = rank(goal, stock=STOCK, topologies=("pi",)).candidates[0]
+    assert first.meets
+    assert first.worst_swr < 1.45

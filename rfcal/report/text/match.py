@@ -81,7 +81,7 @@ def match_row(
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
-        "band": f"{_width(c.at_1_5)} and {_width(c.at_2)} kHz",
+        "band": f"{' and '.join(dict.fromkeys((_width(c.at_1_5), _width(c.at_2))))} kHz",
         "yield": "not told" if doubted else share_words(made.both, made.standard_uncertainty),
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
