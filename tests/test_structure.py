@@ -25,7 +25,7 @@ FLOORS = [
     ["models"],
     ["readings"],
     ["measurement"],
-    ["matching", "feedline", "planning"],
+    ["matching", "feedline", "planning", "components"],
     ["library"],
     ["record"],
     ["report"],

@@ -10,6 +10,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
+from rfcal.record.figures_json import told_figures, told_part
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
@@ -27,12 +28,9 @@ from rfcal.record.results import (
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
-from rfcal.uncertainty.derived import Figure as DerivedFigure
 
 OF_OTHER = ("impedance_ohm", "expanded_uncertainty_ohm", "interval_ohm", "derived")
 """What is said of a second answer."""
-KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db"}
-"""Endings of the keys of derived figures, by unit."""
 
 
 def results_json(results: Results) -> Iterator[bytes]:
@@ -60,6 +58,8 @@ def results_json(results: Results) -> Iterator[bytes]:
     }
     if results.rereads:
         data["rereads"] = [_reread(m) for m in results.rereads]
+    if results.parts:
+        data["components"] = [told_part(p) for p in results.parts]
     if results.line is not None:
         data["line_check"] = _line(results.line)
     if results.matches:
@@ -165,10 +165,7 @@ def _device(device: Device) -> dict[str, Any]:
         and {k: Told(v, loss.expanded_uncertainty_db) for k, v in vars(loss).items()},
         **_verdict(device),
         "degrees_of_freedom": once(freedom) if np.any(np.isfinite(freedom)) else None,
-        "derived": {
-            f"{name}_{KEY_ENDINGS[figure.unit]}" if figure.unit else name: _figure(figure)
-            for name, figure in device.figures.items()
-        },
+        "derived": told_figures(device.figures),
         "budget": [
             {"source": source, "share_r": Told(share[:, 0], 1.0), "share_x": Told(share[:, 1], 1.0)}
             for source, share in device.budget.items()
@@ -200,17 +197,6 @@ def _verdict(device: Device) -> dict[str, Any]:
             "radius": Told(region.radius[bent]),
         },
     }
-
-
-def _figure(figure: DerivedFigure) -> dict[str, Any]:
-    """A figure and its interval, to the fifth digit of the larger side that is known."""
-    ends = np.stack([figure.low, figure.high])
-    with np.errstate(invalid="ignore"):  # both ends may be infinite: no side is known then
-        sides = np.abs(ends - np.where(np.isfinite(figure.value), figure.value, ends[::-1]))
-    wide = np.max(np.where(np.isfinite(sides), sides, 0), axis=0)
-    wide = np.where(wide > 0, wide, np.inf)
-    told = {name: Told(getattr(figure, name), wide) for name in ("value", "low", "high")}
-    return {**told, "one_sided": once(figure.one_sided)}
 
 
 def _line(line: LineState) -> dict[str, Any]:

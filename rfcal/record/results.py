@@ -8,6 +8,7 @@ from pathlib import PurePosixPath
 import numpy as np
 
 from rfcal import defaults
+from rfcal.components.choice import Verdict
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
@@ -27,11 +28,13 @@ from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.reread import Moved
 from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.curved_regions import Region
+from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity
 
 SPOILT = 1.05
@@ -148,6 +151,15 @@ class MatchResult:
 
 
 @dataclass(frozen=True, eq=False)
+class Part:
+    """What a component table came to."""
+
+    request: ComponentRequest
+    verdict: Verdict  # which circuit, and its values
+    equivalents: Mapping[str, Figure]  # R, L, C and Q in series and in parallel at each frequency
+
+
+@dataclass(frozen=True, eq=False)
 class Results:
     """Everything computed from one record; `compute` gives it.
 
@@ -175,6 +187,8 @@ class Results:
         Networks, in the record's order.
     rereads : tuple of Reread
         What was read again, in the record's order.
+    parts : tuple of Part
+        What the devices are that are parts, in the record's order.
     """
 
     record: Record
@@ -188,6 +202,7 @@ class Results:
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
     rereads: tuple[Reread, ...] = ()
+    parts: tuple[Part, ...] = ()
 
     def __repr__(self) -> str:
         names = ", ".join(device.name for device in self.devices) or "no device"

@@ -20,6 +20,7 @@ from rfcal.record.results import (
     Device,
     LineState,
     MatchResult,
+    Part,
     Proposal,
     Results,
     error_terms,
@@ -29,9 +30,11 @@ from rfcal.record.results import (
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
+from rfcal.report.figures.components import part_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
 from rfcal.report.text.build import TOLD, build_lines
+from rfcal.report.text.components import equivalent_rows, part_kind, part_words, value_rows
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import (
     match_above,
@@ -90,6 +93,7 @@ def page(results: Results) -> str:
         findings=[f for f in results.findings if f.code not in (MATCH_VOLTAGE.code, *UNSEEN)],
         unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
+        parts=[_part(i, part) for i, part in enumerate(results.parts, start=1)],
         line=[] if results.line is None else line_lines(results.line)[1:],
         line_state=("", False) if results.line is None else line_verdict(results.line),
         line_picture="" if results.line is None else _line_picture(results.line),
@@ -140,6 +144,31 @@ def _live(number: int, device: Device) -> dict[str, Any]:
         "im": [round(float(v), 5) for v in value.imag],
         "at": int(np.argmin(np.abs(some - device.answer))),
         "longest": float(f"{longest:.2g}"),
+    }
+
+
+def _part(number: int, part: Part) -> dict[str, Any]:
+    """What the page shows of one part."""
+    name, answer = part.request.measurement, part_words(part)
+    at, rows = equivalent_rows(part)
+    picture = _picture(
+        part_figure(part),
+        f"part-{number}",
+        f"Impedance of {name} over frequency with its fit. {answer}.",
+        "Above, the size of impedance, measured and fitted; below, what the fit leaves of the "
+        "reflection, the band being the 95 % interval of one axis.",
+    )
+    kind = f"{name}{part_kind(part)}"
+    values, told = value_rows(part), part.verdict.chosen is not None
+    return {
+        "name": name,
+        "kind": kind,
+        "answer": answer,
+        "told": told,
+        "fitted": values,
+        "at": at,
+        "rows": rows,
+        "picture": picture,
     }
 
 

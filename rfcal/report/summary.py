@@ -3,6 +3,7 @@
 from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
+from rfcal.report.text.components import part_lines
 
 
 def summary_lines(results: Results) -> list[str]:
@@ -11,6 +12,7 @@ def summary_lines(results: Results) -> list[str]:
     line = [] if results.line is None else line_words.line_lines(results.line)
     if results.record.line_first:
         said += line
+    said += [line for part in results.parts for line in part_lines(part)]
     for device in results.devices:
         told, other = words.answer(device), words.other_answer(device)
         also = f", or {other['impedance']}" if other else ""

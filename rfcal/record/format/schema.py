@@ -11,6 +11,7 @@ from typing import Any
 from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
+from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
 from rfcal.record.format.keys import FILE, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text, Whole, as_text
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
@@ -79,7 +80,7 @@ MEASUREMENT = Section(
 )
 TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=True),))
 ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
-SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH)
+SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH, COMPONENT)
 """All tables of the record."""
 
 
@@ -116,6 +117,7 @@ class Record:
     line_check: LineCheck | None = None
     matches: tuple[MatchRequest, ...] = ()
     rereads: tuple[Reread, ...] = ()
+    components: tuple[ComponentRequest, ...] = ()
     # what an instrument's own correction leaves [1]; there are no standards then
     residual: Mapping[str, float] | None = None
 
@@ -243,6 +245,10 @@ def _record(top: Table, content: bytes) -> Record:
         residual=residual,
         matches=read_match(top, z_ref, [m.name for m in measurements]),
         rereads=read_rereads(_items(top, REREAD), artefacts),
+        components=read_components(
+            top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header),
+            [m.name for m in measurements],
+        ),
     )
     _require_distinct_names(top, record)
     return record

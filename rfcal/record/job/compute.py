@@ -29,6 +29,7 @@ from rfcal.record.findings.assumed import (
 )
 from rfcal.record.findings.catalogue import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks
+from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device
 from rfcal.record.findings.displays import about_answers, about_displays, about_example
 from rfcal.record.findings.line import about_line
@@ -46,6 +47,7 @@ from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
 from rfcal.record.job.checks import checked
+from rfcal.record.job.components import part_of
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.quantity import Quantity
@@ -175,6 +177,8 @@ class _Job:
         line = self.line(calibration) if record.line_check else None
         wanted = record.matches if correct else ()
         matches = tuple(self.match(calibration, devices, one) for one in wanted)
+        parts = tuple(part_of(one, devices) for one in (record.components if correct else ()))
+        self.findings += [said for part in parts for said in about_part(part)]
         return Results(
             record=record,
             sweeps=tuple(self.files),
@@ -189,6 +193,7 @@ class _Job:
             line=line,
             matches=matches,
             rereads=rereads,
+            parts=parts,
         )
 
     def _explained(self, calibration: Calibration, checks: tuple[Check, ...], still: bool) -> str:

@@ -1,0 +1,169 @@
+"""A part in words, and what there is to say about its fit."""
+
+import numpy as np
+
+from rfcal.components.choice import NEGATIVE, SPARE
+from rfcal.findings import Finding, span_mhz
+from rfcal.record.findings import catalogue as say
+from rfcal.record.results import Part
+from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.words import figure_words, mhz, value_words
+
+BLIND = 0.1
+"""Of |Z|, from which reflection is called blind to it (common practice, no source)."""
+NAMES = {
+    "capacitance": "capacitance",
+    "inductance": "inductance",
+    "resistance": "resistance",
+    "radiation_resistance": "radiation resistance at resonance",
+    "esr": "series resistance (ESR)",
+    "esl": "series inductance (ESL)",
+    "self_capacitance": "self-capacitance",
+    "q": "Q",
+    "resonance": "resonance",
+    "bandwidth": "bandwidth at half power",
+    "self_resonance": "own resonance",
+    "loss_power": "loss resistance goes with frequency to the power of",
+    "z0": "impedance of the line",
+    "delay": "one-way delay",
+    "loss": "one-way loss",
+}
+"""A part's values in words."""
+FIRST = {
+    "capacitor": ("capacitance", "q", "self_resonance"),
+    "coil": ("inductance", "q", "self_resonance"),
+    "cored coil": ("inductance", "q", "self_resonance"),
+    "resistor": ("resistance", "inductance", "capacitance"),
+    "series resonator": ("resonance", "q", "bandwidth"),
+    "parallel resonator": ("resonance", "q", "bandwidth"),
+    "antenna": ("resonance", "q", "bandwidth"),
+    "open line": ("z0", "delay", "loss"),
+    "shorted line": ("z0", "delay", "loss"),
+}
+"""What the answer consists of, by circuit."""
+AT_ANSWER = {"coil", "cored coil", "capacitor"}
+"""Circuits whose Q is that at the answer's frequency."""
+
+
+def part_words(part: Part) -> str:
+    """The answer, such as ``"2.20 µH ± 0.02, Q at least 65 at 10.1 MHz"``."""
+    chosen = part.verdict.chosen
+    if chosen is None:
+        return "no values: none of the circuits holds"
+    at = mhz(float(part.verdict.sweep.frequency[part.verdict.sweep.answer]))
+    said: list[str] = []
+    for name in FIRST[chosen.name]:
+        figure = part.verdict.figures.get(name)
+        if figure is None:
+            continue
+        words = value_of(figure, lead=not said)
+        if name == "q":
+            words = f"Q {words}" + (f" at {at}" if chosen.name in AT_ANSWER else "")
+        elif name == "self_resonance":
+            words = f"resonates with itself at {words}"
+        elif name == "resonance":
+            words = f"resonates at {words}"
+        elif name in ("bandwidth", "delay", "loss"):
+            words = f"{NAMES[name].split(' at ')[0]} {words}"
+        elif said:
+            words = f"{NAMES[name]} {words}"
+        said.append(words)
+    return ", ".join(said)
+
+
+def value_of(figure: Figure, *, lead: bool = False) -> str:
+    """A value in words; the unit of a leading one stands beside its number."""
+    value, low, high = (float(v[0]) for v in (figure.value, figure.low, figure.high))
+    if figure.unit == "Hz":
+        return value_words(value / 1e6, low / 1e6, high / 1e6, "MHz", least=0.0)
+    if figure.unit == "s":
+        return value_words(value * 1e9, low * 1e9, high * 1e9, "ns", least=0.0)
+    if low <= 0 and not value > 0:  # no more than its upper end is known
+        value = 0.0
+    words = figure_words(Figure(np.array([value]), figure.low, figure.high, figure.unit, 0.0), 0)
+    for side, plain in (("above", "at least"), ("below", "at most")):
+        _, found, end = words.partition(f"one-sided: {side} ")
+        if found:
+            number, gap, unit = end.replace(")", "").partition(" ")
+            return f"{plain} {_cautious(number, side)}{gap}{unit}"
+    number, sign, rest = words.partition(" ± ")
+    half, _, unit = rest.partition(" ")
+    return f"{number} {unit} ± {half}" if lead and sign and unit else words
+
+
+def _cautious(end: str, side: str) -> str:
+    """The one end that is known, to two digits and rounded to the safe side."""
+    number = float(end)
+    step = 10.0 ** (np.floor(np.log10(abs(number) or 1.0)) - 1)
+    safe = (np.floor if side == "above" else np.ceil)(number / step) * step
+    return f"{safe:.2g}" if 0.01 <= abs(safe) < 100 else f"{safe:.10g}"
+
+
+def about_part(part: Part) -> list[Finding]:
+    """What there is to say about one part."""
+    verdict, name = part.verdict, part.request.measurement
+    first, last = (float(f) / 1e6 for f in verdict.sweep.frequency[[0, -1]])
+    span = {"name": name, "first_mhz": first, "last_mhz": last}
+    found = []
+    if verdict.chosen is None:
+        found.append(_refused(part, span))
+    else:
+        if verdict.unseen_resonance:
+            found.append(say.PART_RESONANCE(**span))
+        if verdict.rivals:
+            rivals = " or ".join(map(article, verdict.rivals))
+            found.append(
+                say.PART_RIVALS(name=name, model=article(verdict.chosen.name), rivals=rivals)
+            )
+        if verdict.scatter > 1:
+            found.append(say.PART_SCATTER(name=name, times=verdict.scatter))
+    return found + _blind(part)
+
+
+def article(model: str) -> str:
+    """A circuit's name with its article."""
+    return f"{'an' if model[0] in 'aeiou' else 'a'} {model}"
+
+
+def _refused(part: Part, span: dict[str, object]) -> Finding:
+    verdict, name = part.verdict, span["name"]
+    if verdict.reason == "points":
+        points = verdict.sweep.frequency.size
+        return say.PART_POINTS(name=name, points=points, needed=3 + SPARE)
+    if verdict.reason == "outside":
+        return say.PART_OUTSIDE(**span)
+    nearest = min(verdict.fits, key=lambda f: f.chi_square)
+    if verdict.reason == "negative":
+        nearest = min((f for f in verdict.fits if f.describes), key=lambda f: f.criterion)
+        least = int(np.argmin(nearest.lowest()))
+        assert nearest.lowest()[least] <= NEGATIVE
+        return say.PART_NEGATIVE(name=name, parameter=nearest.circuit.parameters[least])
+    return say.PART_MISFIT(
+        name=name,
+        model=article(nearest.name),
+        size=float(np.sqrt(np.mean(np.abs(nearest.left) ** 2))),
+        expected=float(np.sqrt(np.mean(2 * verdict.sweep.reflection.variance()))),
+    )
+
+
+def _blind(part: Part) -> list[Finding]:
+    """Where |Z| is too large or too small for its reflection to tell."""
+    size, sweep = part.equivalents["impedance_magnitude"], part.verdict.sweep
+    half = np.maximum(size.high - size.value, size.value - size.low)
+    with np.errstate(invalid="ignore"):
+        blind = ~(half <= BLIND * size.value)
+    return [
+        say.PART_BLIND(
+            name=part.request.measurement,
+            percent=100 * BLIND,
+            where=span_mhz(sweep.frequency, where),
+            z_ref=sweep.z_ref,
+            cure=cure,
+        )
+        for where, cure in zip(
+            (blind & (size.value < sweep.z_ref), blind & ~(size.value < sweep.z_ref)),
+            say.BLIND_CURES,
+            strict=True,
+        )
+        if np.any(where)
+    ]

@@ -1,0 +1,64 @@
+"""Pictures of a part: the fit over the sweep, and what it leaves."""
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from rfcal.components.choice import Verdict
+from rfcal.maths.reflection import to_impedance
+from rfcal.record.results import Part
+from rfcal.report.figures import style
+from rfcal.uncertainty.coverage import K_AXIS
+
+
+def part_figure(part: Part) -> Figure:
+    """Size of impedance with the fit, and the residuals beside what is known of the sweep."""
+    figure = style.new_figure(7.5, 6.4)
+    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.6, 1))
+    verdict, size = part.verdict, part.equivalents["impedance_magnitude"]
+    megahertz, points = verdict.sweep.frequency / 1e6, verdict.sweep.frequency.size
+    style.dress(upper, "", "|Z| [ohm]")
+    style.dress(lower, "frequency [MHz]", "reflection left [1]")
+    finite = np.isfinite(size.low) & np.isfinite(size.high)
+    low, high = (np.where(finite, end, np.nan) for end in (size.low, size.high))
+    upper.fill_between(
+        megahertz,
+        np.maximum(low, size.value / 100),
+        high,
+        facecolor=(style.ROLES["uncertainty"].color, 0.35),
+        edgecolor=style.ROLES["uncertainty"].color,
+        linewidth=0.8,
+        label="95 % interval",
+    )
+    upper.plot(megahertz, size.value, label="measured", **style.line_look("corrected", points))
+    shown = size.value[np.isfinite(size.value) & (size.value > 0)]
+    if points > 1 and shown.size:
+        upper.set(xscale="log", yscale="log", ylim=(shown.min() / 2, shown.max() * 2))
+    if verdict.chosen is not None:
+        _fitted(upper, lower, verdict)
+    lower.axhline(0, color=style.MUTED, linewidth=0.8)
+    style.add_legend(figure, upper)
+    return figure
+
+
+def _fitted(upper, lower, verdict: Verdict) -> None:
+    """The chosen circuit and its residuals, within what the sweep is known to."""
+    sweep, chosen = verdict.sweep, verdict.chosen
+    assert chosen is not None
+    megahertz, points = sweep.frequency / 1e6, sweep.frequency.size
+    modelled = to_impedance(sweep.reflection.value - chosen.left, sweep.z_ref)
+    name = f"fitted: {chosen.name}"
+    upper.plot(megahertz, np.abs(modelled), label=name, **style.line_look("model", points))
+    half = K_AXIS * np.sqrt(sweep.reflection.variance())
+    lower.fill_between(
+        megahertz,
+        -half,
+        half,
+        facecolor=(style.ROLES["uncertainty"].color, 0.35),
+        edgecolor=style.ROLES["uncertainty"].color,
+        linewidth=0.8,
+    )
+    for order, (axis, values) in enumerate(
+        (("real part", chosen.left.real), ("imaginary part", chosen.left.imag))
+    ):
+        lower.plot(megahertz, values, label=axis, **style.plain_look(order, points))
+    lower.legend(fontsize=style.SIZE_SMALL, labelcolor=style.TEXT, frameon=False, ncols=2)

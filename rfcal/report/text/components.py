@@ -1,0 +1,45 @@
+"""A part in words: its answer, and the table of its values."""
+
+from rfcal.record.findings.components import NAMES, article, part_words, value_of
+from rfcal.record.results import Part
+from rfcal.uncertainty.words import figure_words, mhz
+
+EQUIVALENTS = {
+    "resistance": "R in series (ESR)",
+    "series_inductance": "L in series with it",
+    "series_capacitance": "C in series with it",
+    "parallel_resistance": "R in parallel",
+    "parallel_inductance": "L in parallel with it",
+    "parallel_capacitance": "C in parallel with it",
+    "q": "Q",
+    "dissipation_factor": "dissipation factor",
+}
+"""Equivalents at one frequency, in this order; a coil is not named a negative capacitor."""
+
+
+def part_lines(part: Part) -> list[str]:
+    """A part in lines for a terminal."""
+    return [f"{part.request.measurement}{part_kind(part)}: {part_words(part)}"]
+
+
+def part_kind(part: Part) -> str:
+    """What part it is, and at which temperature, in words that follow its name."""
+    chosen, warm = part.verdict.chosen, part.request.temperature_c
+    return (f", {article(chosen.name)}" if chosen else "") + (
+        "" if warm is None else f", at {warm:g} °C"
+    )
+
+
+def value_rows(part: Part) -> list[tuple[str, str]]:
+    """All values of the fitted circuit."""
+    return [(NAMES[name], value_of(figure)) for name, figure in part.verdict.figures.items()]
+
+
+def equivalent_rows(part: Part) -> tuple[str, list[tuple[str, str]]]:
+    """Equivalents at the answer's frequency, and that frequency."""
+    at, rows = part.verdict.sweep.answer, []
+    for name, words in EQUIVALENTS.items():
+        figure = part.equivalents[name]
+        if figure.value[at] > 0 or not name.endswith(("inductance", "capacitance")):
+            rows.append((words, figure_words(figure, at)))
+    return mhz(float(part.verdict.sweep.frequency[at])), rows
