@@ -23,6 +23,7 @@ from rfcal.report.text.match import match_lines, match_parts, match_remarks, mat
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
+from rfcal.workbook.form import ReadingForm
 from rfcal.workbook.lesson import against_truth, check, save_report, show
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
 from rfcal.workbook.matching import match_panel
@@ -39,6 +40,7 @@ from rfcal.workbook.uncertainty import (
 __all__ = [
     "CABLES",
     "CAUTIONS",
+    "ReadingForm",
     "against_truth",
     "answer",
     "audit",

@@ -40,7 +40,34 @@ COLUMNS = "repeat(auto-fit, minmax(min(100%, 31rem), 1fr))"
 """As many columns of controls as there is room for."""
 
 
-class Panel(widgets.VBox):
+class Pictured(widgets.VBox):
+    """Widgets around one picture and its words: both are stored with a notebook, and compared."""
+
+    sentence = ""
+    """What the words say."""
+
+    def __init__(self) -> None:
+        # never wider than its column, and never blown up to fill it
+        size = widgets.Layout(max_width="100%", align_self="flex-start")
+        self._image = widgets.Image(format="png", layout=size)
+        self._words = widgets.HTML()
+        super().__init__()
+
+    @property
+    def png(self) -> bytes:
+        """The picture as it stands."""
+        return bytes(self._image.value)
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        """Live where widgets are, else a picture and its sentence."""
+        live = super()._repr_mimebundle_(**kwargs)
+        data = dict(live[0] if isinstance(live, tuple) else live)
+        data["text/plain"] = self.sentence
+        data["image/png"] = base64.b64encode(self.png).decode("ascii")
+        return data
+
+
+class Panel(Pictured):
     """A picture, a sentence and the sliders that move them.
 
     The limits of the figure's axes must not depend on the sliders: `update` takes every slider's
@@ -68,10 +95,7 @@ class Panel(widgets.VBox):
         self._canvas = FigureCanvasAgg(figure)
         self._canvas.draw()
         self._still = self._canvas.copy_from_bbox(figure.bbox)
-        # never wider than its column, and never blown up to fill it
-        size = widgets.Layout(max_width="100%", align_self="flex-start")
-        self._image = widgets.Image(format="png", layout=size)
-        self._words = widgets.HTML()
+        super().__init__()
         self._pairs = {s.name: self._control(s) for s in self.sliders}
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
         reset.on_click(lambda _: self._guarded(self.reset))
@@ -80,14 +104,8 @@ class Panel(widgets.VBox):
             for pair in self._pairs.values()
         ]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
-        self.sentence = ""
         self.refresh()
-        super().__init__([self._image, self._words, grid, reset])
-
-    @property
-    def png(self) -> bytes:
-        """The picture as it stands."""
-        return bytes(self._image.value)
+        self.children = (self._image, self._words, grid, reset)
 
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
         """Make the box of the exact value, which has the accessible name, and the slider."""
@@ -203,14 +221,6 @@ class Panel(widgets.VBox):
             self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
             if self.raising:
                 raise
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        """Live where widgets are, else a picture and its sentence."""
-        live = super()._repr_mimebundle_(**kwargs)
-        data = dict(live[0] if isinstance(live, tuple) else live)
-        data["text/plain"] = self.sentence
-        data["image/png"] = base64.b64encode(self.png).decode("ascii")
-        return data
 
 
 def _snapped(slider: Slider, value: float) -> float:

@@ -132,19 +132,22 @@ def _record(megahertz: str, shows: str, entries: Sequence[Entry]) -> Record:
     return schema.read(Path(), record_text(megahertz, shows, entries, "typed").encode())
 
 
+def reflection(shows: str, entry: Entry) -> complex | None:
+    """The raw reflection [1] of one reading; None where the display leaves more than one."""
+    first, second = entry.numbers(shows)
+    if shows != "R and X" or '"' in first + second:
+        return None
+    return complex(from_impedance(complex(float(first), float(second)), defaults.REFERENCE_OHM))
+
+
 def judged(shows: str, entry: Entry) -> str:
     """What one reading says by itself: nothing where it looks like what it is called."""
-    first, second = entry.numbers(shows)
-    if entry.kind not in OFTEN or shows == "|Z| and SWR" or '"' in first + second:
-        return ""
-    size = abs(
-        complex(from_impedance(complex(float(first), float(second)), defaults.REFERENCE_OHM))
-    )
-    if abs(size - OFTEN[entry.kind]) <= FAR:
+    seen = reflection(shows, entry)
+    if entry.kind not in OFTEN or seen is None or abs(abs(seen) - OFTEN[entry.kind]) <= FAR:
         return ""
     return (
-        f"it reflects {size:.2f} of what arrives, {_a(entry.kind)} about {OFTEN[entry.kind]:g}: is "
-        "it connected, and are the numbers right?"
+        f"it reflects {abs(seen):.2f} of what arrives, {_a(entry.kind)} about "
+        f"{OFTEN[entry.kind]:g}: is it connected, and are the numbers right?"
     )
 
 

@@ -1,0 +1,164 @@
+"""A form for readings off a display: judged field by field, and written down as a record."""
+
+from collections.abc import Sequence
+from datetime import date
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+import numpy as np
+
+from rfcal.errors import RfcalError
+from rfcal.record.files import write_files
+from rfcal.record.format.keys import FILE
+from rfcal.record.job import entries
+from rfcal.record.job.entries import KINDS, SHOWS, Entry
+from rfcal.record.results import Results
+from rfcal.report.figures import chart, style
+from rfcal.report.figures.render import png_bytes
+from rfcal.report.summary import summary_lines
+from rfcal.workbook.panel import Pictured
+
+LABEL, WIDTH = "9rem", "21rem"
+HINTS = {"load": "50", "check": "such as 33"}
+"""What stands in the box of a resistance before anything is typed."""
+
+
+class ReadingForm(Pictured):
+    """One box for each reading; what is typed is judged when its box is left."""
+
+    def __init__(self, folder: str | Path = "../my-reading"):
+        super().__init__()
+        self.found: Results | None = None
+        self._shows = widgets.Dropdown(
+            options=list(SHOWS), description="the display shows", style={"description_width": LABEL}
+        )
+        self._frequency = _box("frequency [MHz]", "14.1")
+        self._name = _box("device's name", "device")
+        self._folder = _box("record's folder", str(folder), value=str(folder))
+        self._cells = {kind: _box(kind, "R X") for kind in KINDS}
+        self._ohms = {kind: _box(f"{kind} by ohmmeter", hint) for kind, hint in HINTS.items()}
+        self._said = {kind: widgets.HTML() for kind in KINDS}
+        write = widgets.Button(description="Write the record")
+        write.on_click(lambda _: self._write())
+        for box in (self._shows, self._frequency, self._name, *self._boxes()):
+            box.observe(lambda _: self.judge(), "value")
+        rows: list[widgets.Widget] = [self._shows, self._frequency]
+        for kind in KINDS:
+            rows += [self._ohms[kind]] if kind in self._ohms else []
+            rows += [self._name] if kind == "device" else []
+            row = widgets.Layout(flex_flow="row wrap", overflow="hidden")
+            rows.append(widgets.HBox([self._cells[kind], self._said[kind]], layout=row))
+        self.judge()
+        self.children = (*rows, self._image, self._words, self._folder, write)
+
+    def _boxes(self) -> list[widgets.Text]:
+        return [*self._cells.values(), *self._ohms.values()]
+
+    def fill(self, megahertz: str, name: str = "device", **cells: str) -> None:
+        """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``."""
+        self._frequency.value, self._name.value = megahertz, name
+        for which, typed in cells.items():
+            kind, _, what = which.replace("_again", " again").partition("_")
+            (self._ohms if what else self._cells)[kind].value = typed
+
+    def typed(self) -> list[Entry]:
+        """The readings that are there."""
+        return [
+            Entry(
+                kind,
+                box.value,
+                self._ohms[kind].value.strip() if kind in self._ohms else "",
+                self._name.value.strip(),
+            )
+            for kind, box in self._cells.items()
+            if box.value.strip()
+        ]
+
+    def judge(self) -> None:
+        """Say of each reading what it looks like, and the answer as soon as there is one."""
+        shows = self._shows.value
+        for box in self._cells.values():
+            box.placeholder = " ".join(SHOWS[shows])
+        good = [entry for entry in self.typed() if self._one(shows, entry)]
+        self.found, lines = None, [self._next(good)]
+        try:
+            if self._frequency.value.strip():
+                self.found = entries.computed(self._frequency.value, shows, good)
+        except RfcalError as error:
+            lines = [str(error)]
+        if self.found is not None:
+            said = [text for text in summary_lines(self.found)[1:] if not text.startswith("note")]
+            lines = [*(said or ["The standards fit together."]), *filter(None, lines)]
+        self.sentence = "\n".join(lines)
+        shown = "<br>".join(escape(line) for line in lines)
+        self._words.value = f'<p aria-live="polite">{shown}</p>'
+        self._image.value = _picture(shows, good, self.found)
+
+    def _one(self, shows: str, entry: Entry) -> bool:
+        """Whether one reading can be used; what is to be said of it stands beside it."""
+        said, usable = "good", True
+        try:
+            said = entries.judged(shows, entry) or said
+        except RfcalError as error:
+            said, usable = str(error), False
+        if entry.kind == "check" and not entry.ohm:
+            said, usable = "type its ohms above first", False
+        self._said[entry.kind].value = escape(said)
+        return usable
+
+    def _next(self, good: Sequence[Entry]) -> str:
+        """What to do before there is an answer."""
+        there = {entry.kind for entry in good}
+        left = [kind for kind in ("short", "open", "load", "device") if kind not in there]
+        if not self._frequency.value.strip():
+            return "Type the frequency, then what the display shows of each."
+        return f"Still to be read: {', '.join(left)}." if left else ""
+
+    def _write(self) -> None:
+        """Write the record, or say why not."""
+        folder = Path(self._folder.value.strip() or "")
+        try:
+            if self.found is None or not self.found.devices:
+                said = f"Nothing was written. {self._next(self.typed())}"
+            elif not self._folder.value.strip():
+                said = "Nothing was written: name a folder for the record."
+            else:
+                text = entries.record_text(
+                    *(self._frequency.value, self._shows.value, self.typed()),
+                    *(folder.name, date.today()),
+                )
+                write_files(folder, {FILE: text.encode()})
+                said = f"Wrote {folder / FILE}; now: rfcal report {folder} --output {folder}-report"
+        except RfcalError as error:
+            said = str(error)
+        self._words.value += f'<p role="alert"><b>{escape(said)}</b></p>'
+
+
+def _box(label: str, hint: str, value: str = "") -> widgets.Text:
+    """A box for text, judged when it is left."""
+    return widgets.Text(
+        value=value,
+        description=label,
+        placeholder=hint,
+        continuous_update=False,
+        style={"description_width": LABEL},
+        layout=widgets.Layout(width=f"min(98%, {WIDTH})"),
+    )
+
+
+def _picture(shows: str, good: Sequence[Entry], found: Results | None) -> bytes:
+    """The raw readings on the chart, as far as R and X are shown, and the device's answer."""
+    figure = style.new_figure(4.2, 4.2)
+    ax = chart.draw_grid(figure.add_subplot())
+    label: str | None = "raw readings"
+    for entry in good if shows == "R and X" else ():
+        point = entries.reflection(shows, entry)
+        if point is not None:
+            chart.draw_trace(ax, point, role="raw", label=label, marks={0: entry.kind})
+            label = None
+    for device in found.devices if found else ():
+        value = np.atleast_1d(device.reflection.value)
+        chart.draw_trace(ax, value, role="corrected", label=f"{device.name}, corrected")
+    style.add_legend(figure, ax)
+    return png_bytes(figure)

@@ -1,0 +1,71 @@
+"""The form for typed readings, without a browser."""
+
+import pytest
+
+import rfcal
+from rfcal import workbook
+
+READ = {
+    "short": "2.7 9,4",
+    "open": "20.5 -294.1",
+    "load": "51.8 3.2",
+    "load_ohm": "49.9",
+    "check": "35.5 7.1",
+    "check_ohm": "33",
+    "device": "12.1 -4.7",
+    "short_again": "2.7 9.4",
+}
+
+
+@pytest.fixture
+def form(tmp_path):
+    return workbook.ReadingForm(tmp_path / "typed")
+
+
+def test_it_says_what_is_still_to_be_read(form):
+    assert form.sentence == "Type the frequency, then what the display shows of each."
+    empty = form.png
+    form.fill("14.1", short=READ["short"])
+    assert form.sentence == "Still to be read: open, load, device."
+    assert form.png != empty
+    form.fill("14.1", **{k: READ[k] for k in ("open", "load", "load_ohm")})
+    assert form.sentence.splitlines()[-1] == "Still to be read: device."
+
+
+def test_the_answer_is_that_of_the_record_it_writes(form, tmp_path):
+    form.fill("14.1", "coil", **READ)
+    form._write()
+    assert "Wrote" in form._words.value
+    device = rfcal.compute(tmp_path / "typed").device("coil")
+    assert f"R = {device.at(14.1e6).resistance}, X" in form.sentence.replace("X = ", "X")
+    assert "check '33 ohm' agrees" in form.sentence
+    assert "'short', read again, stayed where it was" in form.sentence
+    form._write()
+    assert "already there and was not touched" in form._words.value
+
+
+def test_each_reading_is_judged_beside_its_box(form):
+    form.fill("14.1", short="51 3", open="20", check="35 7")
+    assert "it reflects 0.03 of what arrives" in form._said["short"].value
+    assert "two numbers, R and X, are expected" in form._said["open"].value
+    assert form._said["check"].value == "type its ohms above first"
+
+
+def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):
+    form.fill("14.1", short=READ["short"])
+    form._write()
+    assert "Nothing was written. Still to be read: open, load, device." in form._words.value
+    assert not (tmp_path / "typed").exists()
+
+
+def test_a_display_without_signs_keeps_both_answers(form):
+    form._shows.value = "R and X without its sign"
+    form.fill("14.1", "coil", **{k: v.replace("-", "") for k, v in READ.items()})
+    assert "Two answers remain for 'coil'" in form.sentence
+
+
+def test_text_is_only_text(form):
+    form.fill("14.1", "<b>coil</b>", **READ)
+    assert "<b>coil" not in form._words.value
+    form.fill("<i>", "coil", short="<i> 3")
+    assert "<i>" not in form._words.value + form._said["short"].value
