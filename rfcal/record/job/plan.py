@@ -11,6 +11,7 @@ from rfcal.measurement.bench import Known
 from rfcal.models.line import Line
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
+from rfcal.record.findings.catalogue import STANDARD_COARSE, STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.findings.unseen import about_unseen
@@ -25,6 +26,8 @@ TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
 LENGTH_M = 0.05
 """Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
+OF_STANDARDS = (STANDARDS_CLOSE.code, STANDARD_COARSE.code)
+"""What may be said of standards that no analyzer has read: the rest is of error terms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +124,7 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
         )
     return sorted_findings(
         (
-            *about_standards(calibration, z_ref=z_ref),
+            *(f for f in about_standards(calibration, z_ref=z_ref) if f.code in OF_STANDARDS),
             *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
             *about_builds(record),
             *about_unseen(record),
