@@ -177,17 +177,17 @@ class Possible:
                 found[best.tobytes()] = pair
         return list(found.values())
 
-    def merged(self, here: Calibration, source: str) -> Sweep:
+    def merged(self, here: Calibration, nearest: Sweep, source: str) -> Sweep:
         """One reading through the likeliest analyzer that stands for all of it.
 
-        It lies in the middle, and how far the outermost are off is an uncertainty of its own.
+        It lies in the middle, as uncertain as one of the outermost and by how far all are off.
         """
         parts = np.where(self.alive, [self.value.real, self.value.imag], np.nan)
         low, high = np.nanmin(parts, axis=(1, 2)), np.nanmax(parts, axis=(1, 2))
         middle = (low + high) / 2
         centre = middle[0] + 1j * middle[1]
         if np.all(high - low < 1e-12):
-            return self.outermost()[0][1]
+            return nearest
         off = np.where(self.alive, self.value - centre, 0)
         count = np.sum(self.alive, axis=(0, 1))
         axes_of = np.stack([off.real, off.imag])
@@ -204,7 +204,6 @@ class Possible:
             )
             for i in (0, 1)
         )
-        nearest = self.outermost()[0][1]
         z_ref = self.bench.bench.z_ref
         return replace(
             nearest,

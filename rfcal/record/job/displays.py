@@ -140,9 +140,11 @@ def _own_doubt(device: Device) -> Real:
 
 def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], Device]) -> Device:
     """One answer that holds all of what is possible, each interval from end to end."""
-    name = found.options.sweeps[0].label
-    ends = [make(bench, sweep) for bench, sweep in found.outermost()]
-    device = make(found.bench.likeliest(), found.merged(here, HIDDEN.format(name=name)))
+    outermost = found.outermost()
+    ends = [make(bench, sweep) for bench, sweep in outermost]
+    nearest = outermost[0][1]
+    merged = found.merged(here, nearest, HIDDEN.format(name=nearest.label))
+    device = make(found.bench.likeliest(), merged)
     figures = {
         key: _joined(device.figures[key], [end.figures[key] for end in ends])
         for key in device.figures
