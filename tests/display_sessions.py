@@ -3,7 +3,7 @@
 Each point of a sweep is a session of its own: analyzer, standards' errors and device are new.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -133,6 +133,3 @@ def coverage(truth, found):
 def spread(frequency, count):
     """So many points beside one frequency [Hz]."""
     return frequency * np.linspace(1, 1.0001, count)
-
-
-__all__ = ["Shown", "coverage", "replace", "sessions", "spread"]

@@ -34,8 +34,8 @@ UNLIKELY = 9.0
 """By how much a sum of squares may exceed the likeliest: three standard deviations."""
 WORST = 1e9
 """A sum of squares that leaves no chance."""
-MOST = 20000
-"""Combinations of standards' options beyond which nothing can be told from them."""
+MOST = 2_000_000
+"""Combinations of standards' options at all frequencies beyond which nothing can be told."""
 WAYS = np.exp(2j * np.pi * np.arange(8) / 8)
 """Directions of the reflection in which the outermost of what is possible is looked for."""
 ACTIVE = 4.0
@@ -101,10 +101,10 @@ class Undecided:
 def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Undecided:
     """The combinations of what standards' displays leave, judged by the analyzer they make."""
     sizes = [len(o.sweeps) for o in options]
-    if np.prod(sizes, dtype=float) > MOST:
+    if np.prod(sizes, dtype=float) * frequency.size > MOST:
         raise CalibrationError(
-            "the standards' readings leave too much open to tell anything by: give R and X of at "
-            "least two of them, or |Z| with SWR"
+            "the standards' readings leave too much open to be worked out: give R and X of one or "
+            "two of them, |Z| with SWR, or fewer frequencies"
         )
     index = np.indices(sizes).reshape(len(sizes), -1).T
     known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]

@@ -16,13 +16,14 @@ from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.readings.sweep import Sweep
 from rfcal.readings.typed import display_effects, from_megahertz
+from rfcal.uncertainty.quantity import Effect
 
 MOST_RAW = 1.1
 """Size of a raw reflection beyond which none is looked for [1] (common practice, no source)."""
 ENDLESS = 1e6
 """What stands for endless, in parts of a display's range."""
-ROUND = np.linspace(-0.5, 0.5, 13)
-"""Angles at which a half circle of possible impedances is looked at, in half turns."""
+APART = 0.04
+"""How far options may lie apart that stand for all between them [1]: less than analyzers err."""
 
 
 class Beyond(float):
@@ -118,12 +119,13 @@ def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:
     """
     least, most = {1: (-0.5, 0.0), -1: (0.0, 0.5), 0: (-0.5, 0.5)}[sign]
     angles = np.pi * np.linspace(least, most, 5 if sign else 9)
-    y = np.concatenate([[0.0], z_ref / ohm * np.exp(1j * angles)])
+    size = z_ref / ohm
+    rings = np.linspace(0, size, 1 + int(np.ceil(size / APART)))[1:]
+    y = np.concatenate([[0.0], np.ravel(rings[:, None] * np.exp(1j * angles))])
     reflection = (1 - y) / (1 + y)
     # beyond the chart, as far as an uncorrected analyzer goes
-    outside = min(MOST_RAW, 1 + 2 * z_ref / ohm)
     rim = reflection[np.abs(reflection) > 1 - 1e-9]
-    return np.concatenate([reflection, rim * outside])
+    return np.concatenate([reflection, rim * min(MOST_RAW, 1 + 2 * size)])
 
 
 def size_options(
@@ -146,16 +148,17 @@ def size_options(
         ]
         found = [(sign, _even([row(sign) for row in map(_conjugated, either)])) for sign in (1, -1)]
     elif z_rows:
-        found = [(0, _even([_circle_of_z(i, z[1], steps[0], z_ref, where) for i, z in _n(z_rows)]))]
+        found = [(0, _even([_circle_of_z(i, z[1], z_ref, where) for i, z in _n(z_rows)]))]
     else:
-        found = [(0, _even([_circle_of_swr(i, s[1], steps[1], where) for i, s in _n(swr_rows)]))]
-    return _options(
-        [
-            (sign, Sweep(frequency, reflection, z_ref, label, assumed_reference=bool(swr_rows)))
-            for sign, reflections in found
-            for reflection in reflections
-        ]
-    )
+        found = [(0, _even([_circle_of_swr(i, s[1], where) for i, s in _n(swr_rows)]))]
+    one = not (z_rows and swr_rows)  # of two sizes all is among the options
+
+    def sweep(x: Complex) -> Sweep:
+        effects = _size_effects(label, steps, bool(z_rows), x, z_ref) if one else ()
+        bare = bool(swr_rows)
+        return Sweep(frequency, x, z_ref, label, effects=effects, assumed_reference=bare)
+
+    return _options([(sign, sweep(x)) for sign, kept in found for x in kept])
 
 
 def _n(rows: Sequence[Sequence[float]]) -> list[tuple[int, Sequence[float]]]:
@@ -212,20 +215,39 @@ def _both(
     return np.concatenate([found[possible], on_axis[: 0 if possible.all() else None]])
 
 
-def _circle_of_z(i: int, shown: float, step: float, z_ref: float, where: str) -> Complex:
+def _circle_of_z(i: int, shown: float, z_ref: float, where: str) -> Complex:
     """Reflections [1] that |Z| alone leaves possible."""
+    _range(i, shown, 0.0, 0.0, "|Z|", where)
     if isinstance(shown, Beyond):
         return beyond_impedance(shown, z_ref)
-    sizes = _range(i, shown, step, 0.0, "|Z|", where)
-    z = sizes[:, None] * np.exp(1j * np.pi * ROUND)
-    return np.asarray(from_impedance(z.ravel(), z_ref))
+    # a half circle in the plane of Z, and a little more for what no analyzer corrected yet
+    length = 2 * np.pi * z_ref * shown / (z_ref**2 + shown**2)
+    angles = np.pi * np.linspace(-0.55, 0.55, 9 + 2 * int(length / APART / 2))
+    found = np.asarray(from_impedance(shown * np.exp(1j * angles), z_ref))
+    return found[np.abs(found) <= MOST_RAW]
 
 
-def _circle_of_swr(i: int, shown: float, step: float, where: str) -> Complex:
+def _circle_of_swr(i: int, shown: float, where: str) -> Complex:
     """Reflections [1] that SWR alone leaves possible."""
-    s = _range(i, shown, step, 1.0, "SWR", where)
-    ring = np.exp(2j * np.pi * np.arange(32) / 32)
-    return np.ravel(((s - 1) / (s + 1))[:, None] * ring)
+    ends = _range(i, shown, 0.0, 1.0, "SWR", where)
+    sizes = np.unique((ends - 1) / (ends + 1))
+    count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
+    return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
+
+
+def _size_effects(
+    label: str, steps: tuple[float, float], by_z: bool, x: Complex, z_ref: float
+) -> tuple[Effect, ...]:
+    """What the step of a display makes uncertain of reflections [1] along their circle's radius."""
+    name = f"{label}: display step"
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = z_ref * (1 + x) / (1 - x)
+        # of |Z| along Z; of SWR along the reflection, with d|x| = 2 dS / (S + 1)^2
+        along = z / np.abs(z) * (1 - x) ** 2 / (2 * z_ref)
+        size = np.abs(x)
+        outward = np.exp(1j * np.angle(x)) * (1 - size) ** 2 / 2
+        change = (steps[0] * along if by_z else steps[1] * outward) / np.sqrt(12)
+    return (Effect(name, np.nan_to_num(change), per_point=True, rectangular=True),)
 
 
 def _even(of_rows: Sequence[Complex]) -> Complex:

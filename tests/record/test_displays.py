@@ -9,6 +9,8 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.measurement.deembedding import Cable
+from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.record.format.start import starting_record
 from rfcal.record.job.compute import compute
@@ -272,3 +274,81 @@ def test_a_match_for_a_device_of_two_answers_is_doubted(record):
     results = compute(record({"coil": 12 + 40j}, [14.1], {"coil": unsigned}, more=more))
     assert "two answers" in results.matches[0].doubt
     assert any("two answers" in line.lower() for line in summary_lines(results))
+
+
+LINE = Line(3.0, velocity_factor=0.8, z0=60.0, conductor_db=4.0)
+BEHIND = """[[measurement.between]]
+line = "measured"
+far_end_open_typed = OPEN
+far_end_short_typed = SHORT
+"""
+
+
+def behind(record, path, *, also=""):
+    """A record whose device lies behind a line, its far ends read off the display."""
+    mhz, truth = [14.0, 15.0], 30 - 20j
+    f = np.array(mhz) * 1e6
+    through = Cable(f, LINE, 50.0)
+    through = through.bilinear([LINE.length_m, LINE.velocity_factor, LINE.z0, 1.0, LINE.skin])
+    seen = {n: to_impedance(through.apply(x + 0j * f), 50.0) for n, x in (("o", 1), ("s", -1))}
+    seen["coil"] = to_impedance(through.apply(from_impedance(truth, 50.0) + 0j * f), 50.0)
+    raw = {
+        n: to_impedance(analyzer(f).apply(from_impedance(z, 50.0)), 50.0) for n, z in seen.items()
+    }
+    rows = {n: typed(z, mhz).removeprefix("typed = ").strip() for n, z in raw.items()}
+    path = path.replace("OPEN", rows["o"]).replace("SHORT", rows["s"])
+    return record({"coil": seen["coil"]}, mhz, more=path + also), truth
+
+
+def test_the_far_ends_of_a_line_may_be_typed(record):
+    folder, truth = behind(record, BEHIND)
+    device = compute(folder).device("coil")
+    assert "measured 1 removed" in device.plane
+    assert holds(device, truth)
+    assert np.ptp(device.interval[1], axis=-1).max() < 3
+
+
+def test_a_fixture_may_be_typed(record):
+    path = "[[measurement.between]]\nfixture_open_typed = OPEN\nfixture_short_typed = SHORT\n"
+    device = compute(behind(record, path)[0]).device("coil")
+    assert "fixture 1 removed" in device.plane
+
+
+def test_the_far_ends_of_a_checked_line_may_be_typed(tmp_path, record):
+    folder, _ = behind(record, "", also="[line_check]\nreading = 'line.csv'\nlength_m = 3.0\nBOTH")
+    text = (folder / "record.toml").read_text()
+    f = np.arange(14e6, 34e6, 0.5e6)
+    through = Cable(f, LINE, 50.0)
+    through = through.bilinear([LINE.length_m, LINE.velocity_factor, LINE.z0, 1.0, LINE.skin])
+    box = analyzer(f)
+
+    def rows(x):
+        return typed(to_impedance(box.apply(through.apply(x + 0j * f)), 50.0), list(f / 1e6))
+
+    for name, model in MODELS.items():
+        z = to_impedance(box.apply(model.reflection(f, z_ref=50.0)), 50.0)
+        old = typed(readings({}, [14.0, 15.0])[name], [14.0, 15.0])
+        text = text.replace(old, typed(z, list(f / 1e6)))
+    both = f"far_end_open_{rows(1)}far_end_short_{rows(-1)}"
+    (folder / "record.toml").write_text(text.replace("BOTH", both))
+    x = box.apply(through.apply(0.2 + 0j * f))
+    lines = (f"{a},{b.real},{b.imag}" for a, b in zip(f, x, strict=True))
+    (folder / "line.csv").write_text("frequency_hz,re,im\n" + "\n".join(lines) + "\n")
+    found = compute(folder).line.properties
+    assert found.line.velocity_factor == pytest.approx(0.8, abs=0.02)
+    assert found.line.z0 == pytest.approx(60.0, abs=1.5)
+
+
+BAD_ENDS = [
+    (BEHIND.replace("SHORT", '[[14.0, ">999", ">999"], [15.0, 3.0, 4.0]]'), ["far end beyond"]),
+    (BEHIND.replace("far_end_short_typed = SHORT\n", ""), ["far_end_short", "far_end_short_typed"]),
+    (BEHIND.replace("SHORT", "[[14.0, inf, 3.0], [15.0, 3.0, 4.0]]"), ["not what a display"]),
+]
+
+
+@pytest.mark.parametrize(("path", "said"), BAD_ENDS)
+def test_far_ends_typed_wrongly_are_told_how(record, path, said):
+    with pytest.raises(RfcalError) as refused:
+        compute(behind(record, path)[0])
+    for part in said:
+        assert part in str(refused.value)

@@ -11,6 +11,7 @@ from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows, show
+from rfcal.record.format.reading import EndRows, Reading, ends_of
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""
@@ -120,7 +121,9 @@ LINE_CHECK = Section(
             "sweep of the line itself with its far end open, for its delay, impedance and loss, "
             "which are not stated then; with `length_m` the velocity factor follows too",
         ),
+        EndRows("far_end_open_typed", "the same, off the display", instead="`far_end_open`"),
         File("far_end_short", "likewise with a short there; a narrow band asks for both"),
+        EndRows("far_end_short_typed", "the same, off the display", instead="`far_end_short`"),
     ),
 )
 
@@ -131,8 +134,8 @@ class LineCheck:
 
     reading: str  # the sweep's file
     baseline: str | None  # an earlier sweep of the same line
-    # what an end reflected (1 open, -1 short), and the file
-    far_ends: tuple[tuple[float, str], ...]
+    # what an end reflected (1 open, -1 short), and its reading
+    far_ends: tuple[tuple[float, Reading], ...]
     line: Line  # length 0 where the record does not state it
     loss_known: bool  # whether the record states the loss
     doubt: dict[str, float]  # of ``velocity factor`` [1] and ``length`` [m], of what is stated
@@ -144,9 +147,9 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     """The line check of a record; `z_ref` [ohm] is the line's impedance where none is stated."""
     found = LINE_CHECK.read(table)
     ends = tuple(
-        (end, found[key])
+        (end, reading)
         for key, end in (("far_end_open", 1.0), ("far_end_short", -1.0))
-        if key in table
+        for reading in ends_of(table, found, (key,))
     )
     by_length = bool(ends) and LENGTH.name in table
     _refuse_idle(table, bool(ends), by_length)

@@ -11,6 +11,7 @@ from rfcal.models.line import UNCERTAIN, Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
+from rfcal.record.format.reading import EndRows, Reading, ends_of
 
 KINDS = {
     "cable": "a line by its type",
@@ -57,16 +58,28 @@ UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
 _CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
+ENDS = {
+    "measured": ("far_end_open", "far_end_short"),
+    "fixture": ("fixture_open", "fixture_short"),
+}
+"""Keys of both ends, by kind of element."""
 
-def _file(name: str, says: str, kind: str) -> File:
-    return File(name, says, needed=True, kinds=(kind,))
+
+def _end(name: str, says: str, kind: str) -> tuple[File, EndRows]:
+    """Keys of a far end, read into a file or typed off the display."""
+    kinds, typed = (kind,), f"{name}_typed"
+    return (
+        File(name, says, kinds=kinds, instead=f"`{typed}`"),
+        EndRows(typed, "the same, off the display", kinds=kinds, instead=f"`{name}`"),
+    )
 
 
 def _kind(table: Table) -> str:
-    kind = table.one_of(("line", "adapter", "fixture_open"), "say what it is")
+    fixture = "fixture_open_typed" if "fixture_open_typed" in table else "fixture_open"
+    kind = table.one_of(("line", "adapter", fixture), "say what it is")
     if kind == "line":
         kind = "measured" if _LINE.read(table) == "measured" else "cable"
-    return kind.removesuffix("_open")
+    return "fixture" if kind == fixture else kind
 
 
 BETWEEN = Section(
@@ -76,11 +89,16 @@ BETWEEN = Section(
     (
         _LINE,
         *(replace(key, kinds=("cable",)) for key in _CABLE),
-        _file("far_end_open", "sweep of the line itself with its far end open", "measured"),
-        _file("far_end_short", "and with a short there", "measured"),
-        _file("adapter", "two-port Touchstone file, port 1 towards the analyzer", "adapter"),
-        _file("fixture_open", "sweep of a fixture, open", "fixture"),
-        _file("fixture_short", "and with a short in it", "fixture"),
+        *_end("far_end_open", "sweep of the line itself with its far end open", "measured"),
+        *_end("far_end_short", "and with a short there", "measured"),
+        File(
+            "adapter",
+            "two-port Touchstone file, port 1 towards the analyzer",
+            needed=True,
+            kinds=("adapter",),
+        ),
+        *_end("fixture_open", "sweep of a fixture, open", "fixture"),
+        *_end("fixture_short", "and with a short in it", "fixture"),
         UNCERTAINTY,
         Flag(
             "add",
@@ -100,7 +118,8 @@ class Between:
     name: str  # for the budget, such as ``"antenna: line 1"``
     place: str  # where it stands in the record, for errors
     kind: str  # of `KINDS`
-    files: tuple[str, ...]  # sweeps open and short, or the adapter's file
+    adapter: str | None  # the adapter's file
+    ends: tuple[Reading, ...]  # a line's or fixture's far end open, and short
     line: Line | None  # a cable's figures
     doubt: Mapping[str, float]  # standard uncertainties, keys as in `defaults.PATH`
     assumed: tuple[str, ...]  # keys of `doubt` that the record does not state
@@ -131,14 +150,24 @@ def _element(table: Table, device: str, number: int) -> Between:
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
         place=table.place,
         kind=kind,
-        files=tuple(
-            found[key.name] for key in BETWEEN.keys if isinstance(key, File) and key.name in found
-        ),
+        adapter=found.get("adapter"),
+        ends=_ends(table, found, kind),
         line=line,
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},
         assumed=tuple(what for what in doubt if UNCERTAINTIES[what].name not in table),
         embed=found["add"],
     )
+
+
+def _ends(table: Table, found: dict[str, Any], kind: str) -> tuple[Reading, ...]:
+    """What a line or a fixture is known by: both its ends."""
+    if kind not in ENDS:
+        return ()
+    ends = ends_of(table, found, ENDS[kind])
+    if len(ends) < 2:
+        absent = next(key for key in ENDS[kind] if not {key, f"{key}_typed"} & set(table.values))
+        raise table.missing(absent, f"a file here, or rows off the display as {absent}_typed,")
+    return ends
 
 
 def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:

@@ -36,6 +36,38 @@ class DisplayRows(Rows):
         return finite(table, place, found)
 
 
+@dataclass(frozen=True)
+class EndRows(DisplayRows):
+    """Rows of a line's or fixture's far end off a display, none of which may be beyond it."""
+
+    columns: tuple[str, ...] = ("MHz", "R ohm", "X ohm")
+    example: str = "[[7.05, 48.2, -3.1]]"
+
+    def _cell(self, table: Table, row: int, found: Any) -> float:
+        cell = super()._cell(table, row, found)
+        if isinstance(cell, Beyond):
+            raise table.fail(
+                f"{self.name}, row {row}",
+                "a far end beyond the display tells too little of what lies before it: read it at "
+                "frequencies where the display shows it, or sweep it into a file",
+            )
+        return cell
+
+
+def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["Reading", ...]:
+    """Readings of a far end, of those keys that are there: each a file or typed."""
+    readings = []
+    for key in keys:
+        typed = f"{key}_typed"
+        if key in table and typed in table:
+            raise table.fail(typed, f"{key} gives this sweep already: leave out one of the two")
+        if key in table:
+            readings.append(Reading((found[key],)))
+        elif typed in table:
+            readings.append(Reading(typed=found[typed]))
+    return tuple(readings)
+
+
 BEYOND = ">999"
 """How a cell beyond the display's range may look."""
 NAME = Line("name", "its name, as the page shows it", needed=True)

@@ -43,7 +43,7 @@ from rfcal.record.findings.traces import about_traces
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
 from rfcal.record.job.checks import checked
@@ -264,17 +264,17 @@ class _Job:
         wanted = self.record.line_check
         assert wanted is not None
         self.assumed.append(assumed_of_element("line check", wanted.doubt, wanted.assumed))
-        frequency, now = self._at_plane(calibration, wanted.reading, "line check")
-        others = [] if wanted.baseline is None else [(wanted.baseline, "baseline")]
-        others += [(file, "open" if end > 0 else "short") for end, file in wanted.far_ends]
+        frequency, now = self._at_plane(calibration, Reading((wanted.reading,)), "line check")
+        others = [(Reading((wanted.baseline,)), "baseline")] if wanted.baseline else []
+        others += [(read, "open" if end > 0 else "short") for end, read in wanted.far_ends]
         sweeps = []
-        for file, what in others:
-            grid, sweep = self._at_plane(calibration, file, f"line check, {what}")
+        for read, what in others:
+            grid, sweep = self._at_plane(calibration, read, f"line check, {what}")
             if not same_grid(frequency, grid):
                 raise RecordError(
                     schema.FILE,
                     "[line_check]",
-                    f"'{file}' has {grid_words(grid)}, the reading "
+                    f"{_named(read, what)} has {grid_words(grid)}, the reading "
                     f"{grid_words(frequency)}: only sweeps at the same frequencies can be "
                     "compared",
                 )
@@ -288,9 +288,11 @@ class _Job:
         self.findings += about_line(state)
         return state
 
-    def _at_plane(self, calibration: Calibration, file: str, label: str) -> tuple[Real, Quantity]:
-        """A sweep from a file, corrected to the standards' plane."""
-        sweep = read_sweep(self.record.folder, file, label=label, z_ref=self.record.reference_ohm)
+    def _at_plane(
+        self, calibration: Calibration, reading: Reading, label: str
+    ) -> tuple[Real, Quantity]:
+        """A sweep corrected to the standards' plane."""
+        sweep = readings.read(self.record, reading, label, label).sweeps[0]
         self.files.append(sweep)
         here = self._calibration_on(calibration, sweep.frequency, label)
         return sweep.frequency, propagate(self.bench.inputs(here, sweep))
@@ -303,7 +305,9 @@ class _Job:
         wanted = wanted.settled(float(device.frequency[device.answer]))
         built = None
         if wanted.built is not None:
-            grid, built = self._at_plane(calibration, wanted.built.reading, "after building")
+            grid, built = self._at_plane(
+                calibration, Reading((wanted.built.reading,)), "after building"
+            )
             if not same_grid(grid, device.frequency):
                 raise RecordError(
                     schema.FILE,
@@ -379,6 +383,11 @@ class _Job:
         answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
         self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         return answer
+
+
+def _named(reading: Reading, what: str) -> str:
+    """A sweep of a line, by its file where it has one."""
+    return f"'{reading.files[0]}'" if reading.files else f"the far end's typed {what}"
 
 
 def software() -> dict[str, str]:

@@ -56,14 +56,12 @@ def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tupl
 
 
 def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
-    """The files of one element: open and short, or an adapter; none for a cable."""
-    folder = record.folder
-    if item.kind == "adapter":
-        return (read_two_port(folder, item.files[0], label=item.name),)
-    ends = zip(("open", "short"), item.files, strict=False)
+    """What one element is known by: its ends open and short, or an adapter; none for a cable."""
+    if item.adapter is not None:
+        return (read_two_port(record.folder, item.adapter, label=item.name),)
     return tuple(
-        read_sweep(folder, file, label=f"{item.name}, {end}", z_ref=record.reference_ohm)
-        for end, file in ends
+        read(record, reading, f"{item.name}, {end}", f"{item.place} {end}").sweeps[0]
+        for end, reading in zip(("open", "short"), item.ends, strict=False)
     )
 
 
