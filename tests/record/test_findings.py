@@ -21,7 +21,6 @@ VALUES = {
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
     **{"magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
     **{"size": 1.02345, "growth": 48.213, "terms": "a source match of 1.2"},
-    **{"r": "31 ± 4", "x": "12 ± 3", "share": 0.61},
     **{"labels": "'antenna'", "others": "'short'", "odd_ohm": 75.0, "usual_ohm": 50.0},
     **{"pair": "'short' and 'open'", "degrees": 171.23, "mhz": 55.123, "low_db": 0.91},
     **{"low": 1.0234, "high": 1.1212, "high_db": 0.992},
@@ -46,6 +45,9 @@ VALUES = {
     "tell": catalogue.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
     "values": "'load': resistance_ohm 50 ohm",
+    **{"points": 3, "needed": "5", "model": "a coil", "rivals": "a resistor", "percent": 41.2},
+    **{"parameter": "resistance", "first_mhz": 1.0, "last_mhz": 30.0},
+    "cure": catalogue.BLIND_CURES[0],
 }
 
 
