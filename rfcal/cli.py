@@ -120,6 +120,21 @@ def _parser() -> argparse.ArgumentParser:
         "record", type=_path, nargs="?", help="page or folder to compute it from, if not that page"
     )
     verify.set_defaults(run=_verify)
+    compare = commands.add_parser(
+        "compare", help="hold two instruments, or two days, against each other"
+    )
+    compare.add_argument(
+        "sides", type=_path, nargs="+", help="records' folders, or results.json of them"
+    )
+    compare.add_argument(
+        "--shared", action="append", default=[], help="a standard that was used with both"
+    )
+    compare.add_argument(
+        "--table", action="store_true", help="the parts of all of them, one below the other"
+    )
+    compare.add_argument("--output", type=_path, help="folder for the pictures")
+    compare.add_argument("--force", action="store_true", help="replace pictures already there")
+    compare.set_defaults(run=_compare)
     return parser
 
 
@@ -259,6 +274,24 @@ def _verify(options: argparse.Namespace) -> int:
     _progress("")
     _say(*found.lines(options.file.name))
     return int(bool(found.differences))
+
+
+def _compare(options: argparse.Namespace) -> None:
+    from rfcal.report import compare
+
+    if not options.table and len(options.sides) != 2:
+        raise ArgumentError("two records are compared; --table takes any number")
+    sides = [compare.side_of(side) for side in options.sides]
+    if options.table:
+        lines, pictures = compare.table_lines(sides), compare.table_pictures(sides)
+    else:
+        first, second = sides
+        lines = compare.compare_lines(first, second, options.shared)
+        pictures = compare.agreement_pictures(first, second, options.shared)
+    if options.output is not None:
+        write_files(options.output, pictures, force=options.force, cure=_CURE)
+        lines.append(f"Wrote to {options.output}: {', '.join(pictures)}")
+    _say(*lines)
 
 
 def _correct(options: argparse.Namespace) -> None:

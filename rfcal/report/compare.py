@@ -1,0 +1,258 @@
+"""Two records or results held against each other, and one part in several of them."""
+
+import json
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from rfcal.components.agreement import Agreement, agreement, expanded
+from rfcal.errors import RecordError
+from rfcal.maths.reflection import Real
+from rfcal.readings.content import whole_file
+from rfcal.record.export import slug
+from rfcal.record.findings.components import part_words
+from rfcal.record.job.compute import compute
+from rfcal.record.results import Part, Results
+from rfcal.report.figures.compare import agreement_figure, values_figure
+from rfcal.report.figures.render import svg_text
+from rfcal.report.text.components import part_kind
+from rfcal.uncertainty.quantity import Effect, Quantity
+from rfcal.uncertainty.words import mhz, plus_minus, rounded
+
+MOST_JSON_BYTES = 400_000_000
+"""Of a results.json: 200,001 points of several devices."""
+
+
+@dataclass(frozen=True, eq=False)
+class Answered:
+    """What one side says of one device."""
+
+    frequency: Real  # [Hz]
+    reflection: Quantity
+    answer_hz: float
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """One of the records or results that are compared."""
+
+    title: str
+    z_ref: float
+    answers: Mapping[str, Answered]  # by name of the measurement
+    results: Results | None = None  # None where only results.json is there
+    parts: tuple[tuple[str, str], ...] = ()  # names and answers of its parts
+
+
+def side_of(path: Path) -> Side:
+    """A record's folder, computed, or a results.json."""
+    if path.is_dir():
+        results = compute(path)
+        answers = {
+            d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]))
+            for d in results.devices
+        }
+        parts = tuple(
+            (f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts
+        )
+        when = f" ({results.record.date})" if results.record.date else ""
+        title = f"{results.record.title}{when}"
+        return Side(title, results.record.reference_ohm, answers, results, parts)
+    return _from_json(path)
+
+
+def _from_json(path: Path) -> Side:
+    """What a results.json says, whose influences have no names any more."""
+    try:
+        told = json.loads(whole_file(path, MOST_JSON_BYTES))
+        head = told["record"]
+        answers = {m["name"]: _answered(m) for m in told["measurements"]}
+        parts = tuple((p["measurement"], p["answer"]) for p in told.get("components", ()))
+        title = f"{head['title']} ({head['date']})" if head["date"] else head["title"]
+        return Side(title, float(head["reference_ohm"]), answers, None, parts)
+    except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
+        why = getattr(error, "strerror", None) or "it is no results.json as rfcal writes it"
+        raise RecordError(
+            str(path), "", f"cannot be compared ({why}): name a record's folder or a results.json"
+        ) from error
+
+
+def _answered(told: Mapping[str, Any]) -> Answered:
+    reflection, (rr, ri, ii) = (
+        np.array(told["reflection"], float),
+        np.array(told["reflection_covariance"], float).T,
+    )
+    root = np.sqrt(np.maximum(rr, 1e-30))
+    # Cholesky factors of each point's covariance: two influences that make it
+    second = np.sqrt(np.maximum(ii - (ri / root) ** 2, 0))
+    effects = tuple(
+        Effect("as results.json has it", change, per_point=True, influence=("results.json", i))
+        for i, change in enumerate((root + 1j * ri / root, 1j * second))
+    )
+    value = reflection[:, 0] + 1j * reflection[:, 1]
+    frequency = np.array(told["frequency_hz"], float)
+    return Answered(frequency, Quantity(value, effects), float(told["answer_hz"]))
+
+
+def compared(
+    first: Side, second: Side, shared: Sequence[str] = ()
+) -> dict[str, tuple[Agreement, float]]:
+    """What both sides measured, by name, with the frequency [Hz] of the first one's answer.
+
+    Where each has one device only, these are the same whatever they are called.
+    """
+    if first.z_ref != second.z_ref:
+        raise RecordError(
+            second.title,
+            "reference_ohm",
+            f"it is {second.z_ref:g} ohm here and {first.z_ref:g} ohm in '{first.title}': state "
+            "the same in both",
+        )
+    names = [(name, name) for name in first.answers if name in second.answers]
+    if not names and len(first.answers) == len(second.answers) == 1:
+        names = [(next(iter(first.answers)), next(iter(second.answers)))]
+    if not names:
+        raise RecordError(
+            second.title,
+            "",
+            f"it has {_named(second)}, '{first.title}' has {_named(first)}: give what is to be "
+            "compared the same name in both",
+        )
+    common = _shared(first, second, shared)
+    return {
+        one: _held(first.answers[one], second.answers[other], first.z_ref, common, one)
+        for one, other in names
+    }
+
+
+def _named(side: Side) -> str:
+    return " and ".join(f"'{name}'" for name in side.answers) or "no measurement"
+
+
+def _shared(first: Side, second: Side, names: Sequence[str]) -> frozenset[Hashable]:
+    """Influences on what the artefacts of these names are, as both records state them."""
+    found: set[Hashable] = set()
+    for name in names:
+        own: list[set[Hashable]] = []
+        for side in (first, second):
+            if side.results is None:
+                raise RecordError(
+                    side.title,
+                    "",
+                    "a results.json does not say what its uncertainty comes from, so nothing can "
+                    "be shared with it: name the record's folder",
+                )
+            known = {item.name: item for item in side.results.bench.standards}
+            if name not in known:
+                raise RecordError(
+                    side.title,
+                    "",
+                    f"there is no standard '{name}' here that could be shared: it has "
+                    f"{', '.join(known) or 'none'}",
+                )
+            quantity = known[name].quantity(side.results.calibration.frequency, side.z_ref)
+            own.append({effect.influence for effect in quantity.effects})
+        found |= own[0] & own[1]
+    return frozenset(found)
+
+
+def _held(
+    one: Answered, other: Answered, z_ref: float, shared: frozenset[Hashable], name: str
+) -> tuple[Agreement, float]:
+    _, here, there = np.intersect1d(
+        np.round(one.frequency), np.round(other.frequency), return_indices=True
+    )
+    if not here.size:
+        raise RecordError(
+            name, "", "no frequency is common to both sweeps: nothing between points is compared"
+        )
+    frequency = one.frequency[here]
+    found = agreement(
+        frequency,
+        one.reflection.at_points(here),
+        other.reflection.at_points(there),
+        z_ref=z_ref,
+        shared=shared,
+    )
+    nearest = float(frequency[np.argmin(np.abs(frequency - one.answer_hz))])
+    return found, nearest
+
+
+def compare_lines(first: Side, second: Side, shared: Sequence[str] = ()) -> list[str]:
+    """Both answers, their difference and En, in lines; the verdict first."""
+    said = []
+    for name, (found, answer_hz) in compared(first, second, shared).items():
+        said += list(_agreement_lines(name, found, answer_hz))
+    said.append(f"first: {first.title}; second: {second.title}")
+    without = "nothing: every influence was taken as each one's own"
+    said.append(f"shared by both: {', '.join(shared) or without}")
+    return said
+
+
+def _agreement_lines(name: str, found: Agreement, answer_hz: float) -> Iterator[str]:
+    en, points = np.abs(found.normalised_error), found.frequency.size
+    within = np.mean(en <= 1, axis=0)
+    at = int(np.argmin(np.abs(found.frequency - answer_hz)))
+    worst = int(np.argmax(en.max(axis=1)))
+    verdict = "agree" if found.agree else "DO NOT AGREE"
+    yield (
+        f"{name}: both {verdict}: En is at most 1 at {within[0]:.0%} of {points} common points for "
+        f"R and {within[1]:.0%} for X, and up to {en.max():.2g}, at {mhz(found.frequency[worst])}"
+    )
+    halves = expanded(found.first), expanded(found.second), expanded(found.difference)
+    size = abs(found.first.value[at])
+    for axis, (letter, part) in enumerate((("R", np.real), ("X", np.imag))):
+        one, other, off = (
+            float(part(q.value[at])) for q in (found.first, found.second, found.difference)
+        )
+        yield (
+            f"  {letter} at {mhz(found.frequency[at])}: "
+            f"{plus_minus(one, halves[0][at, axis])} and {plus_minus(other, halves[1][at, axis])} "
+            f"ohm, {rounded(off, halves[2][at, axis])} ohm apart, {100 * abs(off) / size:.2g} % of "
+            f"|Z|, En {found.normalised_error[at, axis]:.2g}"
+        )
+
+
+def table_lines(sides: Sequence[Side]) -> list[str]:
+    """The parts of several records, one part after the other, in lines."""
+    rows: dict[str, list[str]] = {}
+    for side in sides:
+        for name, answer in side.parts:
+            head, _, more = name.partition(", ")
+            rows.setdefault(head, []).append(
+                f"  {side.title}{f', {more}' if more else ''}: {answer}"
+            )
+    if not rows:
+        raise RecordError(
+            sides[0].title, "", "none of these records has a [[component]] whose values to compare"
+        )
+    return [line for name, own in rows.items() for line in (name, *own)]
+
+
+def agreement_pictures(first: Side, second: Side, shared: Sequence[str] = ()) -> dict[str, bytes]:
+    """En over frequency of each device, by file name."""
+    return {
+        f"en-{slug(name)}.svg": _svg(agreement_figure(name, found), name)
+        for name, (found, _) in compared(first, second, shared).items()
+    }
+
+
+def table_pictures(sides: Sequence[Side]) -> dict[str, bytes]:
+    """The leading value of each part over the records, by file name; of records' folders only."""
+    found: dict[str, list[tuple[str, Part]]] = {}
+    for side in sides:
+        for part in side.results.parts if side.results else ():
+            if part.verdict.figures:
+                found.setdefault(part.request.measurement, []).append((side.title, part))
+    drawn = {}
+    for name, parts in found.items():
+        leading = next(iter(parts[0][1].verdict.figures))
+        drawn[f"values-{slug(name)}.svg"] = _svg(values_figure(parts, leading), name)
+    return drawn
+
+
+def _svg(figure: Figure, name: str) -> bytes:
+    return svg_text(figure, alt=f"Comparison of {name}.", prefix="compare").encode()
