@@ -90,3 +90,10 @@ def test_what_no_single_slip_explains_is_said_so(checked):
     bend(checked, "resistance_ohm = 150.0", "resistance_ohm = 150.0\ncapacitance = [5e-12]")
     put(checked, "load", from_impedance(51.5 + 3j))
     assert "Look for a loose connector, a lead that moved" in said(checked)
+
+
+def test_a_check_that_the_instrument_corrected_is_told(checked):
+    (checked / "raw/check.s1p").write_text(
+        touchstone(FREQUENCY, np.full(11, from_impedance(150.0) + 0.01j))
+    )
+    assert "if the instrument's own correction was off for 'check'" in said(checked)

@@ -242,6 +242,7 @@ OR_IF = "; or if "
 NOTHING_TELLS = " Nothing here tells which."
 LIKELIEST = " These are the likeliest of {count} slips that explain it."
 SUSPECT_EXCHANGED = "'{one}' and '{other}' were exchanged"
+SUSPECT_CORRECTED = "the instrument's own correction was off for '{name}', as for the standards"
 SUSPECT_VALUE = "'{name}' were {ohm:.3g} ohm"
 SUSPECT_SERIES = "'{name}' had {ohm:.2g} ohm in series, as of a loose contact"
 SUSPECT_GAP = (

@@ -29,6 +29,9 @@ FAR = 0.5
 short than this it is no value, nearer to a match than this a length turns nothing."""
 LENGTH, LOSS = 0, 3
 """Which of a cable's inputs these are."""
+AS_IT_IS = 0.03
+"""A raw reading [1] so near what an artefact is was corrected already (common practice, no
+source)."""
 SLOWEST = 0.5
 """Least velocity factor that a line has [1] (common practice, no source)."""
 NEARLY = 0.04
@@ -105,12 +108,21 @@ def suspects(
     moved.
     """
     scenes = _scenes(calibration, checks)
-    found = []
+    found = [(0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
     for slip in _slips(scenes, z_ref, still):
         off, size, moved = _best(slip, scenes)
         if moved and all(scene.agrees(chance) for scene in moved):
             found.append((off + slip.seldom, slip.said(size)))
     return list(dict.fromkeys(said for _, said in sorted(found)))
+
+
+def _corrected(check: Check) -> bool:
+    """Whether a raw reading is what the artefact is, by an analyzer that makes more of it."""
+    if check.path or check.agrees:
+        return False
+    true = check.expected.value
+    made = np.abs(check.calibration.error_box.apply(true) - true)
+    return bool(np.max(np.abs(check.reading - true)) < AS_IT_IS < np.mean(made))
 
 
 def explained(

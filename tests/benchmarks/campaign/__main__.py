@@ -41,7 +41,7 @@ def run_one(task) -> tuple[Session, Outcome, list[Row]]:
         wrong = KINDS[kind][0](wrong_session, rng)
         rows.append(judge(kind, wrong_session, wrong, outcome(wrong_session), twin))
         rows[-1].redundancy = session.redundancy
-    honest = (session.redundancy, session.path_of, session.typed, session.kind, session.band)
+    honest = (session.redundancy, session.path_of, session.typed, session.kind, session.band, seed)
     return honest, twin, rows
 
 
@@ -111,6 +111,11 @@ def print_honest(honest) -> None:
     raised = sum(bool(codes) for _, codes in alarms)
     print(f"\nhonest sessions: {len(honest)}, with a false alarm: {raised}")
     print("alarms:", dict(Counter(code for _, codes in alarms for code in codes)))
+    for of, twin in honest:
+        if codes := twin.alarms():
+            said = twin.refused or twin.crashed
+            said = said or next(f.message for f in twin.warned() if f.code == codes[0])
+            print(f"   {of}: {said}")
     warned = Counter(f.code for _, twin in honest for f in twin.warned())
     print("all warnings:", dict(warned))
     held = [(of, twin) for of, twin in honest if twin.inside is not None]

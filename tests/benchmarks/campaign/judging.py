@@ -175,6 +175,6 @@ def candidates(sentence: str) -> int:
     listed = _LIST.search(sentence)
     causes = 0
     if listed:
-        causes = re.split(r", then |, and [a-z]+ it ", listed[1])[0]
+        causes = re.split(r": |, then |, and [a-z]+ it ", listed[1])[0]
         causes = len([c for c in re.split(r", | or |; | and ", causes) if c.strip()])
     return max(causes, sentence.count(";") + 1)
