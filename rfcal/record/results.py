@@ -26,6 +26,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.model import Inputs
 from rfcal.measurement.reread import Moved
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.component import ComponentRequest
@@ -52,10 +53,23 @@ class Check:
     expected: Quantity  # by its definition [1]
     inside: np.ndarray  # where the difference lies in its own 95 % region
     agrees: bool  # as a whole, see `rfcal.record.findings.checks.agree`
-    reading: Complex  # raw [1]
-    calibration: Calibration  # that it was corrected with
+    inputs: Inputs  # that it was corrected from
     at: str | None = None  # the device in whose place it was read
-    path: tuple[Step, ...] = ()  # that was removed to get there
+
+    @property
+    def calibration(self) -> Calibration:
+        """That it was corrected with."""
+        return self.inputs.calibration
+
+    @property
+    def reading(self) -> Complex:
+        """Raw [1]."""
+        return self.inputs.reading.value
+
+    @property
+    def path(self) -> tuple[Step, ...]:
+        """What was removed to get there."""
+        return self.inputs.path
 
     def expanded_uncertainty(self) -> Real:
         """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""

@@ -25,6 +25,7 @@ VALUES = {
     **{"pair": "'short' and 'open'", "degrees": 171.23, "mhz": 55.123, "low_db": 0.91},
     **{"low": 1.0234, "high": 1.1212, "high_db": 0.992},
     **{"evidence": catalogue.NO_CULPRIT, "what": "this calibration", "other": "33 ohm"},
+    "one": "load",
     "explanation": catalogue.LOOK_FOR.format(causes=catalogue.CAUSES),
     **{"causes": catalogue.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
     **{"advice": catalogue.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},

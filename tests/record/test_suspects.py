@@ -97,3 +97,31 @@ def test_a_check_that_the_instrument_corrected_is_told(checked):
         touchstone(FREQUENCY, np.full(11, from_impedance(150.0) + 0.01j))
     )
     assert "if the instrument's own correction was off for 'check'" in said(checked)
+
+
+@pytest.mark.parametrize(
+    ("meant", "words"),
+    [
+        (np.conj, "'load' were read with the sign of X"),
+        (lambda x: np.abs(x) * np.exp(1j * np.radians(np.angle(x))), "of 'load' were in radians"),
+        (lambda x: 10 ** (np.abs(x) / 20) * x / np.abs(x), "of 'load' were linear"),
+    ],
+)
+def test_numbers_that_mean_something_else_are_told(checked, meant, words):
+    seen = BOX.apply(np.full(11, 0.1 + 0.05j))
+    bend(checked, 'kind = "load"', 'kind = "load"\nresistance_ohm = 60.75\ninductance = [21e-9]')
+    put(checked, "load", from_impedance(60.75 + 2j * np.pi * FREQUENCY * 21e-9))
+    assert not [f for f in compute(checked).findings if f.severity == "warning"]
+    seen = BOX.apply(from_impedance(60.75 + 2j * np.pi * FREQUENCY * 21e-9))
+    (checked / "raw/load.s1p").write_text(touchstone(FREQUENCY, meant(seen)))
+    assert words in said(checked)
+
+
+def test_a_load_that_is_not_connected_reads_as_the_open_does(filed):
+    put(filed, "load", from_impedance(-1j * 40e3))
+    put(filed, "open", 0.999j)
+    found = {f.code: f.message for f in compute(filed).findings}
+    assert "read-alike" not in found
+    put(filed, "open", np.exp(-0.05j))
+    found = {f.code: f.message for f in compute(filed).findings}
+    assert "whether 'open' and 'load' were connected" in found["read-alike"]

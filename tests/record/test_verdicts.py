@@ -55,7 +55,7 @@ def test_a_check_that_agrees_only_just_is_said_to():
     inside = inside_region(where, expected)
     assert not inside.any()
     grid = np.linspace(50e6, 60e6, 21)
-    check = Check("33 ohm", grid, measured, where, expected, inside, True, measured.value, None)
+    check = Check("33 ohm", grid, measured, where, expected, inside, True, None)
     assert "agrees only just" in check_line(check)
     assert "outside the 95 % region at 100% of its points" in check_line(check)
 

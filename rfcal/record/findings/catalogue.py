@@ -192,6 +192,11 @@ STANDARDS_CORRECTED = warning(
     "The standards read as what they are to within {size:.2g}, which no raw instrument makes of "
     "them: look whether its own correction was on, and switch it off for all readings.",
 )
+READ_ALIKE = warning(
+    "read-alike: standards",
+    "Look whether '{one}' and '{other}' were connected, each under its own name: they read alike "
+    "to within {size:.2g}, and should be far apart.",
+)
 STANDARDS_DISAGREE = warning(
     "standards-disagree: standards",
     "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
@@ -262,6 +267,12 @@ SUSPECT_VELOCITY = (
 SUSPECT_FEET = (
     "the line before '{at}' were {metres:.3g} m long, so that feet and metres are mixed up"
 )
+SUSPECT_LOSS_FEET = (
+    "the line before '{at}' lost {times:.2g} times as much, so that its loss is one per 100 feet"
+)
+SUSPECT_CONJUGATED = "'{name}' were read with the sign of X, or of the angle, the other way round"
+SUSPECT_RADIANS = "the angles of '{name}' were in radians"
+SUSPECT_LINEAR = "the magnitudes of '{name}' were linear and no decibels"
 SUSPECT_LOSS = "the line before '{at}' lost {times:.2g} times as much"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(

@@ -26,6 +26,9 @@ IDEAL = 0.03
 """Size of error terms [1] below which all three are those of an instrument that corrects itself: a
 raw one's bridge has 30 dB of directivity at best, and a tracking that turns (common practice, no
 source)."""
+ALIKE, APART = 0.15, 0.7
+"""Raw readings nearer to each other than the first [1] are of no standards that are as far apart as
+the second: analyzers show more of a step on the chart (common practice, no source)."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
 
@@ -59,6 +62,7 @@ def about_standards(
             where, worst = span_mhz(frequency, coarse), np.max(size)
             found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
     found += about_analyzer(calibration)
+    found += _read_alike(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
@@ -79,6 +83,17 @@ def about_correction(calibration: Calibration) -> list[Finding]:
     terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
     size = max(np.max(np.abs(term)) for term in terms)
     return [say.STANDARDS_CORRECTED(size=size)] if size < IDEAL else []
+
+
+def _read_alike(calibration: Calibration) -> list[Finding]:
+    """Standards that should be far apart, and were read close to each other."""
+    each = zip(calibration.names, calibration.known, calibration.seen, strict=True)
+    found = []
+    for (one, is_one, read_one), (other, is_other, read_other) in combinations(each, 2):
+        size = float(np.max(np.abs(read_one.value - read_other.value)))
+        if size < ALIKE and np.min(np.abs(is_one.value - is_other.value)) > APART:
+            found.append(say.READ_ALIKE(one=one, other=other, size=size))
+    return found
 
 
 def growth(calibration: Calibration) -> Real:

@@ -31,8 +31,6 @@ def checked(
         expected=expected,
         inside=inside_region(where, expected),
         agrees=agree(where, expected, chance),
-        reading=inputs.reading.value,
-        calibration=here,
+        inputs=inputs,
         at=at,
-        path=path,
     )
