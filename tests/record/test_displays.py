@@ -10,6 +10,7 @@ from rfcal.errors import RfcalError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.deembedding import Cable
+from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.record.format.start import starting_record
@@ -352,3 +353,37 @@ def test_far_ends_typed_wrongly_are_told_how(record, path, said):
         compute(behind(record, path)[0])
     for part in said:
         assert part in str(refused.value)
+
+
+def through_cable(truth, mhz, metres):
+    """What is seen of a device [ohm] through a cable, and the table that says so."""
+    line = CABLES["RG-213"].line(metres)
+    cable = Cable(np.array([mhz * 1e6]), line, 50.0)
+    inputs = [line.length_m, line.velocity_factor, line.z0, 1.0, line.skin]
+    seen = cable.bilinear(inputs).apply(from_impedance(np.array([truth]), 50.0))
+    table = f'[[measurement.between]]\nline = "RG-213"\nlength_m = {metres}\n'
+    return complex(to_impedance(seen, 50.0)[0]), table
+
+
+@pytest.mark.parametrize("truth", [40 + 35j, 40 - 35j, 90 - 60j, 25 + 20j])
+def test_a_known_cable_read_as_well_tells_the_sign(record, truth):
+    seen, table = through_cable(truth, 14.1, 1.0)
+    devices, less = {"coil": truth, "behind": seen}, {"coil": unsigned, "behind": unsigned}
+    results = compute(record(devices, [14.1], less, more=f'same_as = "coil"\n{table}'))
+    coil = results.device("coil")
+    assert coil.other is None
+    assert holds(coil, truth)
+    assert "sign-by-other" in codes(results)
+    assert not [f for f in results.findings if f.code == "sign-unknown" and f.about == "coil"]
+
+
+def test_a_device_that_is_not_the_same_is_told(record):
+    devices = {"coil": 40 + 35j, "behind": 150 - 10j}
+    results = compute(record(devices, [14.1], {"coil": unsigned}, more='same_as = "coil"\n'))
+    assert "same-disagrees" in codes(results)
+
+
+def test_the_same_device_must_be_there(record):
+    folder = record({"coil": 40 + 35j}, [14.1], more='same_as = "coil"\n')
+    with pytest.raises(RfcalError, match="there is no other"):
+        compute(folder)

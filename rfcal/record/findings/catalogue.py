@@ -76,11 +76,22 @@ TELL_FURTHER = (
 )
 TELL_SERIES = (
     "Read the device again with about {farad} in series: if X becomes smaller in size, it is "
-    "positive; if larger, negative."
+    "positive; if larger, negative. Or read it behind a short cable that you know, as one more "
+    "[[measurement]] with same_as = '{device}'."
 )
 SIGN_BY_POWER = note(
     "sign-by-power: {device}",
     "The sign of X of '{device}' was told {where} by this: with the other it would give power.",
+)
+SIGN_BY_OTHER = note(
+    "sign-by-other: {device}",
+    "The sign of X of '{device}' was told by '{other}', which is the same device read another way: "
+    "with the other sign they would differ.",
+)
+SAME_DISAGREES = warning(
+    "same-disagrees: {device}",
+    "'{device}' and '{other}' are said to be one device, and no sign of X makes them agree: look "
+    "at what lies before each, and whether the device was the same.",
 )
 SIGN_BY_RISING = note(
     "sign-by-rising: {device}",

@@ -5,6 +5,7 @@ import numpy as np
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.displays import about_two
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity
@@ -43,7 +44,7 @@ def about_device(
         (say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, crooked & (distance >= NEAR)),
     )
-    return [
+    return about_two(found) + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),

@@ -53,33 +53,35 @@ def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...
     return tuple(item.reading.typed or ())
 
 
-def about_answers(
-    device: Device,
-    other: Device | None,
-    two: NDArray[np.bool_],
-    by_rising: NDArray[np.bool_],
-    by_power: NDArray[np.bool_],
+def about_signs(
+    device: Device, by_rising: NDArray[np.bool_], by_power: NDArray[np.bool_]
 ) -> list[Finding]:
-    """How the sign of X was told, or that it was not, and the reading that would tell it."""
-    found = []
-    for entry, points in ((say.SIGN_BY_RISING, by_rising), (say.SIGN_BY_POWER, by_power)):
-        if np.any(points):
-            where = span_mhz(device.frequency, points)
-            found.append(entry(device=device.name, where=where))
-    if other is not None:
-        where = span_mhz(device.frequency, two)
-        at = device.answer if two[device.answer] else int(np.argmax(two))
-        z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
-        found.append(say.SIGN_UNKNOWN(device=device.name, where=where, tell=_tell(z, hz)))
-    return found
+    """How the sign of X was told that a display does not show."""
+    ways = ((say.SIGN_BY_RISING, by_rising), (say.SIGN_BY_POWER, by_power))
+    return [
+        entry(device=device.name, where=span_mhz(device.frequency, points))
+        for entry, points in ways
+        if np.any(points)
+    ]
 
 
-def _tell(z: complex, hz: float) -> str:
+def about_two(device: Device) -> list[Finding]:
+    """That two answers remain, and the reading that would tell which is true."""
+    two = device.two_answers
+    if not np.any(two):
+        return []
+    at = device.answer if two[device.answer] else int(np.argmax(two))
+    z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
+    where = span_mhz(device.frequency, two)
+    return [say.SIGN_UNKNOWN(device=device.name, where=where, tell=_tell(device.name, z, hz))]
+
+
+def _tell(name: str, z: complex, hz: float) -> str:
     """The reading that would tell the sign of X, and what each outcome means."""
     if abs(z.imag) > LOSSY * abs(z.real):
         return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
     farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
-    return say.TELL_SERIES.format(farad=_farad(farad))
+    return say.TELL_SERIES.format(farad=_farad(farad), device=name)
 
 
 def _farad(value: float) -> str:

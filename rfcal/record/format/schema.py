@@ -74,6 +74,11 @@ MEASUREMENT = Section(
     (
         *(NAME, *READING, X_SIGN),
         Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
+        Line(
+            "same_as",
+            "name of another measurement of the same device, which one of both reads behind "
+            "something known, such as a short cable: together they tell the sign of X",
+        ),
     ),
     readings=READING,
     below=(BETWEEN.name,),
@@ -93,6 +98,7 @@ class Measurement:
     reading: Reading
     answer_hz: float | None  # where the answer in words is quoted
     between: tuple[Between, ...] = ()  # what is in front of the device, from the plane outward
+    same_as: str | None = None  # another measurement of the same device
 
 
 @dataclass(frozen=True)
@@ -215,7 +221,9 @@ def _record(top: Table, content: bytes) -> Record:
     worth = top.inner(ANALYZER.name)
     analyzer = ANALYZER.read(worth)
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
-    measurements = tuple(_measurement(t) for t in _items(top, MEASUREMENT))
+    tables = _items(top, MEASUREMENT)
+    measurements = tuple(_measurement(t) for t in tables)
+    _require_others(tables, measurements)
     residual = _residual(top, worth, analyzer, len(standards))
     if LINE_CHECK.name not in top:
         if not measurements:
@@ -312,6 +320,18 @@ def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:
     return check
 
 
+def _require_others(tables: Sequence[Table], measurements: Sequence[Measurement]) -> None:
+    """Refuse a measurement of the same device as none, or as itself."""
+    names = [item.name for item in measurements]
+    for table, item in zip(tables, measurements, strict=True):
+        others = [name for name in names if name != item.name]
+        if item.same_as is not None and item.same_as not in others:
+            known = f"expected one of {', '.join(others)}" if others else "there is no other"
+            raise table.fail(
+                "same_as", f"'{item.same_as}' is no other [[measurement]] of this record: {known}"
+            )
+
+
 def _measurement(table: Table) -> Measurement:
     found = MEASUREMENT.read(table)
     between = table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}", BETWEEN.header)
@@ -321,4 +341,5 @@ def _measurement(table: Table) -> Measurement:
         read_reading(table, found),
         found["answer_mhz"],
         read_between(between, found["name"]),
+        found["same_as"],
     )

@@ -31,7 +31,7 @@ from rfcal.record.findings.catalogue import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device
-from rfcal.record.findings.displays import about_answers, about_displays, about_example
+from rfcal.record.findings.displays import about_displays, about_example, about_signs
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.path import about_path
@@ -168,6 +168,8 @@ class _Job:
         devices: tuple[Device, ...] = ()
         if correct:
             devices = tuple(self._device(calibration, item) for item in record.measurements)
+            devices, told = displays.agreed(record, devices)
+            self.findings += told
         else:
             for item in record.measurements:
                 self.path(self.calibration_at(calibration, item), item)
@@ -274,7 +276,7 @@ class _Job:
                 raise RecordError(
                     schema.FILE,
                     "[line_check]",
-                    f"{_named(read, what)} has {grid_words(grid)}, the reading "
+                    f"{displays.named(read, what)} has {grid_words(grid)}, the reading "
                     f"{grid_words(frequency)}: only sweeps at the same frequencies can be "
                     "compared",
                 )
@@ -351,7 +353,7 @@ class _Job:
             return self._assessed(made(self.bench, sweep))
         bench = self.undecided.at(here)
         found = displays.answers(bench, here, self.options[item.name], made)
-        self.findings += about_answers(**vars(found))
+        self.findings += about_signs(found.device, found.by_rising, found.by_power)
         other = found.other and self._assessed(found.other)
         return self._assessed(found.device, other)
 
@@ -383,11 +385,6 @@ class _Job:
         answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
         self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         return answer
-
-
-def _named(reading: Reading, what: str) -> str:
-    """A sweep of a line, by its file where it has one."""
-    return f"'{reading.files[0]}'" if reading.files else f"the far end's typed {what}"
 
 
 def software() -> dict[str, str]:

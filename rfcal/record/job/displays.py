@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.errors import RecordError
+from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known
@@ -22,7 +23,8 @@ from rfcal.measurement.undecided import (
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
-from rfcal.record.format.schema import FILE, Record
+from rfcal.record.findings.catalogue import SAME_DISAGREES, SIGN_BY_OTHER
+from rfcal.record.format.schema import FILE, Reading, Record
 from rfcal.uncertainty.derived import Figure
 
 HIDDEN = "{name}: what the display does not show"
@@ -124,6 +126,41 @@ def answers(
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
     return Answers(device, other, two, there[0] & there[1] & ~both, there[0] ^ there[1])
+
+
+def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, ...], list[Finding]]:
+    """Devices of two answers that another reading of the same device tells apart."""
+    by_name, found = {device.name: device for device in devices}, []
+    pairs = [(m.name, m.same_as, m.place) for m in record.measurements if m.same_as is not None]
+    for one, other, place in [*pairs, *((b, a, place) for a, b, place in pairs)]:
+        device, witness = by_name[one], by_name[other]
+        if not same_grid(device.frequency, witness.frequency):
+            raise RecordError(
+                FILE,
+                place,
+                f"'{one}' and '{other}' were read at other frequencies: read one "
+                "device at the same frequencies both ways",
+            )
+        if device.other is None:
+            continue
+        seen = [witness, *([witness.other] if witness.other else [])]
+        fits = [
+            bool(np.all(np.any([~_apart(mine, its) for its in seen], axis=0)))
+            for mine in (device, device.other)
+        ]
+        if fits[0] != fits[1]:
+            told = device if fits[0] else device.other
+            by_name[one] = replace(told, other=None)
+            vars(by_name[one])["figures"] = told.figures
+            found.append(SIGN_BY_OTHER(device=one, other=other))
+        elif not any(fits):
+            found.append(SAME_DISAGREES(device=one, other=other))
+    return tuple(by_name.values()), found
+
+
+def named(reading: Reading, what: str) -> str:
+    """A sweep of a line, by its file where it has one."""
+    return f"'{reading.files[0]}'" if reading.files else f"the far end's typed {what}"
 
 
 def _apart(one: Device, other: Device) -> NDArray[np.bool_]:
