@@ -433,7 +433,7 @@ PART_SCATTER = note(
 )
 PART_BLIND = note(
     "part-blind: {name}",
-    "|Z| of '{name}' is known no better than {percent:.0f} % {where}, too far from "
+    "'{name}' is known no better than {percent:.0f} % of its |Z| {where}, too far from "
     "{z_ref:g} ohm for its reflection to tell: {cure}.",
 )
 BLIND_CURES = (
