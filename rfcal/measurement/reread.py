@@ -6,6 +6,7 @@ import numpy as np
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration
+from rfcal.uncertainty.coverage import as_normal, degrees_of_freedom
 from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
@@ -32,7 +33,8 @@ class Moved:
 
     def squared(self) -> Real:
         """The square of the change, in the measure of what was stated of both readings [1]."""
-        return region_of(self.change).squared_distance(Quantity(0 * self.first))
+        squared = region_of(self.change).squared_distance(Quantity(0 * self.first))
+        return as_normal(squared, degrees_of_freedom(self.change))
 
     def drift(self, frequency: Real) -> Real:
         """What drift of each error term explains the rest, standard deviations [1] at [Hz].

@@ -120,6 +120,17 @@ def coverage_factors(freedom: Real) -> tuple[Real, Real]:
     return interval, np.where(freedom <= 1, np.inf, region)
 
 
+def as_normal(squared: Real, freedom: Real | float) -> Real:
+    """Squared distances, those that rest on few repeats as normal ones that are as seldom met.
+
+    Hotelling's squared distance of v degrees of freedom exceeds t with the probability
+    ``(1 + t / v)^(-(v - 1) / 2)``, a normal one's with ``exp(-t / 2)``.
+    """
+    known = np.isfinite(freedom)
+    few = np.where(known, np.maximum(freedom, 1), 1)
+    return np.where(known, (few - 1) * np.log1p(squared / few), squared)
+
+
 def student(freedom: Real, share: Real) -> Real:
     """Quantiles [1] of Student's t below which a share lies; normal where `freedom` is infinite."""
     from scipy.special import ndtri, stdtrit

@@ -12,7 +12,7 @@ from rfcal.planning.coverage_audit import audit, standards
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.rereads import as_stated
-from rfcal.uncertainty.coverage import K_AXIS, standard_uncertainty
+from rfcal.uncertainty.coverage import K_AXIS, from_repeats, standard_uncertainty
 
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 SESSIONS = 3000
@@ -44,6 +44,28 @@ def test_what_did_not_move_is_seldom_said_to_have(values):
         alarms = np.mean(moved.squared() > -2 * np.log(chance))  # of each session by itself
         assert alarms <= chance + 4 * np.sqrt(chance / 40_000)
     assert as_stated(moved)  # nor is a sweep of so many points, taken together
+
+
+@pytest.mark.parametrize("repeats", [2, 3, 5])
+def test_a_scatter_that_is_small_by_chance_is_no_move(repeats):
+    """Few sweeps of each, noise above all else: their own scatter says little of them."""
+    rng, alarms, sessions = np.random.default_rng(7), 0, 400
+    f, one = np.array([70e6, 71e6, 72e6]), np.ones(3, complex)
+
+    def read(value, label):
+        noise = 0.003 * (rng.standard_normal((2, repeats, 3)) * np.array([1, 1j])[:, None, None])
+        parts = [Sweep(f, value * one + n, 50.0, label) for n in noise.sum(0)]
+        mean = from_repeats(np.array([p.reflection for p in parts]), f"{label}: repeats")
+        return Sweep(f, mean.value, 50.0, label, effects=mean.effects, parts=tuple(parts))
+
+    for _ in range(sessions):
+        known = tuple(
+            Known(kind, model, read(model.reflection(f), kind)) for kind, model in PLAIN.items()
+        )
+        bench = Bench(Analyzer(0.0005, 0.0005, 0.0), known)
+        moved = bench.again(bench.calibration(), known[0].reading, read(-1, "short, read again"))
+        alarms += not as_stated(moved, 0.02)
+    assert alarms / sessions <= 0.02 + 4 * np.sqrt(0.02 / sessions)
 
 
 @pytest.mark.parametrize("ohm", [20 + 10j, 50 + 60j, 150 - 100j, 250])

@@ -9,22 +9,30 @@ import numpy as np
 from rfcal import defaults
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import from_impedance
+from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.deembedding import seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.standards import contradict
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
-from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal
 from rfcal.uncertainty.curved_regions import Region
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
 
 
-def agree(measured: Region, expected: Quantity, chance: float = FALSE_ALARM) -> bool:
-    """Whether a check agrees: no more is outside than chance makes of one sound sweep."""
-    return not far_off(measured.squared_distance(expected), chance)
+def agree(
+    measured: Region,
+    expected: Quantity,
+    chance: float = FALSE_ALARM,
+    freedom: Real | float = np.inf,
+) -> bool:
+    """Whether a check agrees: no more is outside than chance makes of one sound sweep.
+
+    The degrees of freedom are those of the difference, finite where it rests on repeats.
+    """
+    return not far_off(as_normal(measured.squared_distance(expected), freedom), chance)
 
 
 def inside_region(measured: Region, expected: Quantity) -> np.ndarray:

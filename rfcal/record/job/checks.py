@@ -7,6 +7,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import region
 from rfcal.record.findings.checks import agree, inside_region
 from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import degrees_of_freedom
 
 
 def checked(
@@ -23,6 +24,7 @@ def checked(
     inputs, measured = bench.corrected(here, known.reading, path)
     expected = known.quantity(frequency, bench.z_ref)
     where = region(inputs, measured)
+    freedom = degrees_of_freedom(measured.plus(*expected.effects))
     return Check(
         name=known.name,
         frequency=frequency,
@@ -30,7 +32,7 @@ def checked(
         region=where,
         expected=expected,
         inside=inside_region(where, expected),
-        agrees=agree(where, expected, chance),
+        agrees=agree(where, expected, chance, freedom),
         inputs=inputs,
         at=at,
     )
