@@ -198,7 +198,7 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _plan(options: argparse.Namespace) -> None:
-    from rfcal.readings.sweep import HIGHEST_HZ, LOWEST_HZ
+    from rfcal.readings.rows import HIGHEST_HZ, LOWEST_HZ
     from rfcal.record.job.plan import outlook
     from rfcal.report.text.plan import plan_lines
 

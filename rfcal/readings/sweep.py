@@ -18,16 +18,10 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file
 from rfcal.readings.csv import read_csv
 from rfcal.readings.network import Network, parameters_of
+from rfcal.readings.rows import RECORD_POINTS, require_ascending, require_plausible
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
-
-LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
-"""Frequencies outside these are slips of the pen [Hz]."""
-MEGAHERTZ_HZ = 1e3
-"""A sweep that ends below this was written down in another unit [Hz]."""
-LARGEST_REFLECTION = 1e6
-"""A raw reading beyond this is no reading [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +29,7 @@ class Origin:
     """The file that a sweep came from."""
 
     file: str  # relative to the record's folder
-    content: bytes  # as it was read
+    content: bytes  # as it was read; empty of a sweep that is too long for a record
 
     @property
     def sha256(self) -> str:
@@ -163,27 +157,38 @@ class Sweep:
 
 
 def read_sweep(
-    folder: Path, file: str, *, label: str, z_ref: float = defaults.REFERENCE_OHM
+    folder: Path,
+    file: str,
+    *,
+    label: str,
+    z_ref: float = defaults.REFERENCE_OHM,
+    most: int = RECORD_POINTS,
 ) -> Sweep:
-    """A sweep from a file; a CSV of bare reflections refers to `z_ref` [ohm]."""
+    """A sweep from a file, of so many points; a CSV of bare reflections refers to `z_ref` [ohm]."""
     content = _content(folder, file)
     text = decoded(content)
     bare = False
     if file.lower().endswith(".csv"):
-        frequency, reflection, lines, bare = read_csv(text, file, z_ref)
+        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most)
     else:
-        frequency, s, z_ref, lines = read_touchstone(text, file)
+        frequency, s, z_ref, lines = read_touchstone(text, file, most=most)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
     require_plausible(reflection, file, lines)
-    return Sweep(frequency, reflection, z_ref, label, Origin(file, content), (), bare)
+    origin = Origin(file, content if frequency.size <= RECORD_POINTS else b"")
+    return Sweep(frequency, reflection, z_ref, label, origin, (), bare)
 
 
 def read_sweeps(
-    folder: Path, files: Sequence[str], *, label: str, z_ref: float = defaults.REFERENCE_OHM
+    folder: Path,
+    files: Sequence[str],
+    *,
+    label: str,
+    z_ref: float = defaults.REFERENCE_OHM,
+    most: int = RECORD_POINTS,
 ) -> Sweep:
     """The mean of the sweeps of one thing, with the scatter of the mean; one is as it is."""
-    parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref) for file in files)
+    parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref, most=most) for file in files)
     first = parts[0]
     if len(parts) == 1:
         return first
@@ -234,56 +239,9 @@ class TwoPortSweep:
 def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
     """A two-port from a Touchstone file."""
     content = _content(folder, file)
-    frequency, s, z_ref, lines = read_touchstone(decoded(content), file, ports=2)
+    frequency, s, z_ref, lines = read_touchstone(
+        decoded(content), file, ports=2, most=RECORD_POINTS
+    )
     require_ascending(frequency, file, lines)
     require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
     return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))
-
-
-def require_ascending(frequency: Real, file: str, lines: Sequence[int] | None = None) -> None:
-    """Refuse frequencies [Hz] that do not rise, or that nobody measures at; `lines` of the file."""
-    if not frequency[0] >= LOWEST_HZ:
-        raise ReadingError(
-            file,
-            f"the first frequency is {frequency[0]:.10g} Hz; leave out zero and points below 1 Hz",
-            lines[0] if lines else None,
-        )
-    if frequency[-1] > HIGHEST_HZ:
-        raise ReadingError(
-            file,
-            f"the last frequency is {frequency[-1]:.10g} Hz, beyond any measurement: is the unit "
-            "right?",
-            lines[-1] if lines else None,
-        )
-    if frequency[-1] < MEGAHERTZ_HZ:
-        raise ReadingError(
-            file,
-            f"the last frequency is {frequency[-1]:.10g} Hz, and nothing is measured so low: is it "
-            f"{frequency[-1]:.10g} MHz?",
-            lines[-1] if lines else None,
-        )
-    steps = np.diff(frequency)
-    if np.any(steps <= 0):
-        at = int(np.argmax(steps <= 0)) + 1
-        what = "repeats" if steps[at - 1] == 0 else "falls below"
-        raise ReadingError(
-            file,
-            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g} Hz) {what} "
-            f"the one before it ({frequency[at - 1]:.10g} Hz)",
-            lines[at] if lines else None,
-        )
-
-
-def require_plausible(
-    reflection: np.ndarray, file: str, lines: Sequence[int] | None = None
-) -> None:
-    """Refuse reflections [1] that are infinite, as of -z_ref, or of no possible size."""
-    beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
-    if np.any(beyond):
-        at = int(np.argmax(beyond))
-        raise ReadingError(
-            file,
-            f"point {at + 1} comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no "
-            "reading: look for a slip in the numbers, or in the unit or format of the file",
-            lines[at] if lines else None,
-        )

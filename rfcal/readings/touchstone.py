@@ -1,26 +1,30 @@
 """Touchstone files of one port or two, as real instruments write them.
 
-scikit-rf reads the format; this module stands before it, takes away what is harmless (stray
-first and last lines, ``#`` lines that are no option line, line ends of any kind) and refuses
-what scikit-rf would accept in silence or fail on without naming the line.
+What is harmless is passed over (stray first and last lines, ``#`` lines that are no option line,
+line ends of any kind); what would be a guess is refused, with its line.
 """
 
-import io
 import math
 import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from rfcal.errors import ReadingError
+from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
+from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
 
+UNITS_HZ = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
 _WORDS = {
-    **dict.fromkeys(("HZ", "KHZ", "MHZ", "GHZ"), "unit"),
+    **dict.fromkeys(UNITS_HZ, "unit"),
     **dict.fromkeys("SYZGH", "parameter"),
     **dict.fromkeys(("MA", "DB", "RI"), "form"),
 }
 _COUNT = {1: "three", 2: "nine"}
+_WORD = re.compile(r"(?!nan$|inf$)[a-z_]+", re.IGNORECASE)
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 _KEYWORDS = (
     *("version", "number of ports", "two-port data order", "number of frequencies"),
@@ -30,77 +34,212 @@ _KEYWORDS = (
 """Keywords of Touchstone 2.x (source: the Touchstone File Format Specification, version 2.1)."""
 
 
+@dataclass
+class _Head:
+    """What stands before the data: the option line, and the keywords of version 2."""
+
+    file: str
+    ports: int
+    options: dict[str, str] = field(default_factory=dict)
+    keywords: dict[str, str] = field(default_factory=dict)  # in small letters
+    lines: dict[str, int] = field(default_factory=dict)  # on which each of them stands
+
+    @property
+    def complete(self) -> bool:
+        """Whether each port has its reference, which may stand on the next line."""
+        return len(self.keywords["reference"].split()) >= self.ports
+
+    @property
+    def z_ref(self) -> float:
+        """Reference impedance of all ports [ohm]."""
+        words = self.keywords.get("reference", self.options["R"]).split()
+        line = self.lines.get("reference", self.lines["#"])
+        if len(set(words)) > 1:
+            raise ReadingError(
+                self.file,
+                f"its ports have different reference impedances, {' and '.join(words)} ohm; one "
+                "for all is wanted: convert the file",
+                line,
+            )
+        if not words or not _is_number(words[0]) or not LEAST_OHM <= float(words[0]) <= MOST_OHM:
+            raise ReadingError(
+                self.file,
+                f"the reference impedance is '{''.join(words)}' ohm; a real one from "
+                f"{LEAST_OHM:g} to {MOST_OHM:g} is wanted",
+                line,
+            )
+        return float(words[0])
+
+
 def read_touchstone(
-    text: str, file: str, *, ports: int = 1
-) -> tuple[Real, Complex, float, list[int]]:
+    text: str, file: str, *, ports: int = 1, most: int = MOST_POINTS
+) -> tuple[Real, Complex, float, Sequence[int]]:
     """Frequencies, scattering parameters, reference impedance and lines of a Touchstone file.
 
-    Frequencies (F,) [Hz] in the file's order, parameters (F, ports, ports) [1] in the reference
-    [ohm], and the number of the line on which each point stands.
+    Frequencies (F,) [Hz], parameters (F, ports, ports) [1] in the reference [ohm], and the number
+    of the line on which each point stands.
     """
-    lines = _clean(text, file)
-    if not lines:
-        raise ReadingError(file, "the file is empty")
-    _require_one_option_line(lines, file)
-    rows = _data_rows(lines, file, ports)
-    _require_counts(lines, rows, file, ports)
-    _require_magnitudes(lines, rows, file)
-    frequency, s, z_ref = _parse(lines, file, ports)
-    if len(frequency) != len(rows):
-        raise ReadingError(file, f"{len(rows)} data lines but {len(frequency)} points were found")
-    return frequency, s, z_ref, [number for number, _ in rows]
-
-
-def _clean(text: str, file: str) -> list[tuple[int, str]]:
-    """Lines that mean something, each with its number; comments and stray words are gone."""
-    kept: list[tuple[int, str]] = []
-    remark = False
-    for number, raw in enumerate(re.split(r"\r\n|\n|\r", text.strip("\ufeff\0\x1a")), start=1):
-        line = raw.split("!", 1)[0].strip()
-        lower = line.lower()
-        remark = lower.startswith("[begin information]") or remark
-        if remark:
-            remark = not lower.startswith("[end information]")
+    head, rows = _Head(file, ports), Rows(file, most)
+    stray: tuple[int, str] | None = None
+    for number, line in _meaningful(text):
+        if _is_stray(line):  # before the file and behind it
+            stray = (number, line) if head.lines else None
             continue
-        if line.startswith("#"):
-            line = _option_line(line, file, number)
-        if kept and kept[-1][1].lower() == "[reference]":
-            kept[-1] = (kept[-1][0], f"{kept[-1][1]} {line}")
-        elif line:
-            kept.append((number, line))
-    first, last = 0, len(kept)
-    while first < last and _is_stray(kept[first][1]):
-        first += 1
-    while last > first and _is_stray(kept[last - 1][1]):
-        last -= 1
-    return kept[first:last]
+        if stray:
+            raise _unlike(head, *stray[::-1])
+        if line[0] == "#":
+            _take_options(head, line, number)
+        elif line[0] == "[":
+            _take_keyword(head, line, number)
+        elif list(head.keywords)[-1:] == ["reference"] and not head.complete:
+            head.keywords["reference"] += f" {line}"
+        elif not head.options:
+            raise _no_options(head, text, number)
+        else:
+            rows.unit = UNITS_HZ[head.options["unit"]]
+            rows.add(_numbers(head, line, number), number)
+    if not head.lines:
+        raise ReadingError(file, "the file is empty")
+    if not head.options:
+        raise _no_options(head, text, None)
+    frequency, numbers = rows.table()
+    wanted = head.keywords.get("number of frequencies", str(len(frequency)))
+    if wanted != str(len(frequency)):
+        raise ReadingError(
+            file,
+            f"{wanted} frequencies are announced and {len(frequency)} are there",
+            head.lines["number of frequencies"],
+        )
+    return frequency, _scattering(head, numbers), head.z_ref, rows.lines
 
 
-def _option_line(line: str, file: str, number: int) -> str:
-    """The option line in one order and whole, or nothing where ``#`` starts something else.
+def _meaningful(text: str) -> Iterator[tuple[int, str]]:
+    """Lines that mean something, each with its number; comments and information are gone."""
+    remark = False
+    for number, raw in text_lines(text.strip("\ufeff\0\x1a")):
+        line = raw.partition("!")[0].strip()
+        if line.startswith("[") or remark:
+            lower = line.lower()
+            remark = remark or lower.startswith("[begin information]")
+            if remark:
+                remark = not lower.startswith("[end information]")
+                continue
+        if line:
+            yield number, line
+
+
+def _options(line: str) -> dict[str, list[str]] | None:
+    """What an option line says of each part; None where ``#`` starts something else.
 
     Its parts may stand in any order and case, and any may be missing; ``#`` alone means that
     all have their defaults.
     """
-    found: dict[str, str] = {}
+    found: dict[str, list[str]] = {}
     words = iter(line[1:].upper().split())
     for word in words:
         part = "R" if word == "R" else _WORDS.get(word)
         if part is None:
-            return ""
-        if part in found:
-            raise ReadingError(file, f"the option line says '{word}' and '{found[part]}'", number)
-        found[part] = next(words, "") if part == "R" else word
-    whole = _DEFAULTS | found
-    if whole["parameter"] in "GH":
-        raise ReadingError(file, "the option line says G or H: one port has S, Z or Y", number)
-    if not _is_number(whole["R"]) or not 0 < float(whole["R"]) < float("inf"):
+            return None
+        found.setdefault(part, []).append(next(words, "") if part == "R" else word)
+    return found
+
+
+def _take_options(head: _Head, line: str, number: int) -> None:
+    """The option line, if this is one."""
+    found = _options(line)
+    if found is None:
+        return
+    for said in found.values():
+        if len(said) > 1:
+            why = f"the option line says '{said[0]}' and '{said[1]}'"
+            raise ReadingError(head.file, why, number)
+    if head.options:
         raise ReadingError(
-            file,
-            f"the option line's reference impedance, R {whole['R']}, is no number of ohms above 0",
+            head.file, "a second option line: keep the one that describes the data", number
+        )
+    head.options = _DEFAULTS | {part: said[0] for part, said in found.items()}
+    head.lines["#"] = number
+    parameter, impedance = head.options["parameter"], head.options["R"]
+    if parameter in "GH":
+        raise ReadingError(head.file, "the option line says G or H: one port has S, Z or Y", number)
+    if head.ports > 1 and parameter != "S":
+        raise ReadingError(head.file, "a two-port file must hold scattering parameters (S)", number)
+    if not _is_number(impedance) or not 0 < float(impedance) < math.inf:
+        raise ReadingError(
+            head.file,
+            f"the option line's reference impedance, R {impedance}, is no number of ohms above 0",
             number,
         )
-    return f"# {whole['unit']} {whole['parameter']} {whole['form']} R {whole['R']}"
+
+
+def _take_keyword(head: _Head, line: str, number: int) -> None:
+    """A keyword of version 2, held to its word."""
+    match = _KEYWORD.match(line)
+    keyword, value = (match[1].strip().lower(), match[2].strip().lower()) if match else ("", "")
+    head.keywords[keyword], head.lines[keyword] = value, number
+    wrong = ""
+    if keyword not in _KEYWORDS:
+        wrong = f"'{line[:60]}' is no keyword of a Touchstone file"
+    elif keyword == "number of ports" and value != str(head.ports):
+        wrong = f"a file of {head.ports} port(s) is wanted, this has '{value}' ports"
+    elif keyword == "mixed-mode order":
+        wrong = "its parameters are of mixed modes, and those of plain ports are wanted: convert it"
+    elif keyword == "matrix format" and head.ports > 1 and value != "full":
+        wrong = f"the matrix is '{value}', and a full one is wanted: convert the file"
+    elif keyword == "two-port data order" and value not in ("12_21", "21_12"):
+        wrong = f"the data order is '{value}', neither 12_21 nor 21_12"
+    if wrong:
+        raise ReadingError(head.file, wrong, number)
+
+
+def _numbers(head: _Head, line: str, number: int) -> list[float]:
+    """The numbers of one point."""
+    try:
+        values = [float(word) for word in line.split()]
+    except ValueError:
+        values = []
+    if not values or "_" in line:
+        raise _unlike(head, line, number)
+    if len(values) != 1 + 2 * head.ports**2:
+        port = "one pair" if head.ports == 1 else "four pairs"
+        many = len(values) > 1 + 2 * head.ports**2
+        raise ReadingError(
+            head.file,
+            f"expected a frequency and {port} of numbers, found {len(values)} numbers "
+            f"({'is this a file of two or more ports?' if many else 'cut off?'})",
+            number,
+        )
+    if not all(map(math.isfinite, values)):
+        raise ReadingError(head.file, "a value here is not finite (NaN or infinite)", number)
+    if head.options["form"] == "MA" and min(values[1::2]) < 0:
+        raise ReadingError(
+            head.file,
+            f"a magnitude of {min(values[1::2]):.6g} is below zero: are the magnitudes in dB? "
+            "Then write DB for MA in the option line",
+            number,
+        )
+    return values
+
+
+def _scattering(head: _Head, numbers: Real) -> Complex:
+    """Scattering parameters (F, ports, ports) [1] of the columns of a file."""
+    parameter, form = head.options["parameter"], head.options["form"]
+    first, second = numbers[:, 0::2], numbers[:, 1::2]
+    with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
+        if form == "RI":
+            value = first + 1j * second
+        else:
+            size = first if form == "MA" else 10 ** (first / 20)
+            value = size * np.exp(1j * np.radians(second))
+        if parameter != "S":
+            # version 2 says ohms and siemens; before, they were in units of the reference
+            unit = head.z_ref if head.keywords.get("version", "1") >= "2" else 1.0
+            # S = (z - 1) / (z + 1) = (1 - y) / (1 + y)
+            value = 1 - 2 / (value / unit + 1) if parameter == "Z" else 2 / (value * unit + 1) - 1
+    square = value.reshape(-1, head.ports, head.ports)
+    # two ports: 11 21 12 22, unless version 2 says otherwise (one number is its own transpose)
+    turned = head.keywords.get("two-port data order") == "12_21"
+    return square if turned else square.transpose(0, 2, 1)
 
 
 def _is_number(word: str) -> bool:
@@ -113,129 +252,26 @@ def _is_number(word: str) -> bool:
 
 def _is_stray(line: str) -> bool:
     """A single word such as BEGIN or END that some instruments put around the file."""
-    return re.fullmatch(r"[A-Za-z_]+", line) is not None and line.lower() not in ("nan", "inf")
+    return line[0].isalpha() and _WORD.fullmatch(line) is not None
 
 
-def _require_one_option_line(lines: list[tuple[int, str]], file: str) -> None:
-    options = [number for number, line in lines if line.startswith("#")]
-    if not options:
-        raise ReadingError(
-            file,
-            "there is no option line, so the unit of frequency and the number format would be a "
-            "guess: add a line such as '# Hz S RI R 50' before the data",
-        )
-    if len(options) > 1:
-        raise ReadingError(
-            file, "a second option line: keep the one that describes the data", options[1]
-        )
-    data = [number for number, line in lines if line[0] not in "#["]
-    if data and data[0] < options[0]:
-        raise ReadingError(file, "this stands before the option line ('# ...')", data[0])
+def _unlike(head: _Head, line: str, number: int) -> ReadingError:
+    """The error for a line that holds something else than numbers."""
+    hint = ", with a point for the decimals and spaces between" if "," in line else ""
+    count = _COUNT[head.ports]
+    return ReadingError(head.file, f"expected {count} numbers{hint}, found '{line[:60]}'", number)
 
 
-def _data_rows(
-    lines: list[tuple[int, str]], file: str, ports: int
-) -> list[tuple[int, list[float]]]:
-    width, port = 1 + 2 * ports**2, "one pair" if ports == 1 else "four pairs"
-    rows = []
-    for number, line in lines:
-        if line[0] in "#[":
-            continue
-        words = line.split()
-        if not all(_is_number(word) for word in words):
-            hint = ", with a point for the decimals and spaces between" if "," in line else ""
-            raise ReadingError(
-                file, f"expected {_COUNT[ports]} numbers{hint}, found '{line[:60]}'", number
-            )
-        values = [float(word) for word in words]
-        if len(values) != width:
-            why = (
-                " (is this a file of two or more ports?)" if len(values) > width else " (cut off?)"
-            )
-            raise ReadingError(
-                file,
-                f"expected a frequency and {port} of numbers, found {len(values)} numbers{why}",
-                number,
-            )
-        if not all(map(math.isfinite, values)):
-            raise ReadingError(file, "a value here is not finite (NaN or infinite)", number)
-        rows.append((number, values))
-    if not rows:
-        raise ReadingError(file, "there are no data lines: the sweep is empty")
-    return rows
-
-
-def _require_counts(
-    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str, ports: int
-) -> None:
-    """Version 2 says how many ports and points there are: hold it to its word."""
-    for number, line in lines:
-        match = _KEYWORD.match(line)
-        if match is None:
-            continue
-        keyword, value = match[1].strip().lower(), match[2].strip()
-        if keyword not in _KEYWORDS:
-            raise ReadingError(file, f"'{line[:60]}' is no keyword of a Touchstone file", number)
-        if keyword == "number of ports" and value != str(ports):
-            raise ReadingError(
-                file, f"a file of {ports} port(s) is wanted, this has {value} ports", number
-            )
-        if keyword == "number of frequencies" and value != str(len(rows)):
-            raise ReadingError(
-                file, f"{value} frequencies are announced and {len(rows)} are there", number
-            )
-
-
-def _require_magnitudes(
-    lines: list[tuple[int, str]], rows: list[tuple[int, list[float]]], file: str
-) -> None:
-    """Refuse magnitudes below zero, which are decibels."""
-    option = next(line for _, line in lines if line.startswith("#"))
-    if " MA " not in option:
-        return
-    for number, values in rows:
-        if min(values[1::2]) < 0:
-            raise ReadingError(
-                file,
-                f"a magnitude of {min(values[1::2]):.6g} is below zero: are the magnitudes in dB? "
-                "Then write DB for MA in the option line",
-                number,
-            )
-
-
-def _parse(lines: list[tuple[int, str]], file: str, ports: int) -> tuple[Real, Complex, float]:
-    from skrf.io.touchstone import Touchstone
-
-    version2 = any(line.startswith("[") for _, line in lines)
-    text = "\n".join(line for _, line in lines) + "\n"
-    # scikit-rf 2.2 scales version 1 admittances by R where it should divide. Normalised
-    # admittance and impedance obey the same map but for the sign, so read it as impedance.
-    turned = not version2 and ports == 1 and "HZ Y " in text
-    if ports > 1 and "HZ S " not in text:
-        raise ReadingError(file, "a two-port file must hold scattering parameters (S)")
-    stream = io.StringIO(text.replace("HZ Y ", "HZ Z ") if turned else text)
-    stream.name = "reading.ts" if version2 else f"reading.s{ports}p"
-    try:
-        with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
-            parsed = Touchstone(stream)
-            frequency, s = parsed.get_sparameter_arrays()
-    except Exception as error:  # scikit-rf raises many kinds; each becomes one sentence
-        raise ReadingError(file, f"not a Touchstone file that can be read ({error})") from error
-    stated = np.unique(np.ravel(parsed.z0))
-    if stated.size > 1:
-        raise ReadingError(
-            file,
-            f"its ports have different reference impedances, {stated[0]:g} and {stated[-1]:g} ohm; "
-            "one for all is wanted: convert the file",
-        )
-    z_ref = complex(stated[0]) if stated.size else complex("nan")
-    if z_ref.imag or not 1e-3 <= z_ref.real <= 1e6:
-        raise ReadingError(
-            file,
-            f"the reference impedance is {z_ref:g} ohm; a real one from 0.001 to 1e6 is wanted",
-        )
-    s = np.asarray(s, complex)
-    return np.asarray(frequency, float), -s if turned else s, z_ref.real
+def _no_options(head: _Head, text: str, line: int | None) -> ReadingError:
+    """The error for data without an option line, or before it."""
+    for _, later in _meaningful(text):
+        if later[0] == "#" and _options(later) is not None:
+            return ReadingError(head.file, "this stands before the option line ('# ...')", line)
+    return ReadingError(
+        head.file,
+        "there is no option line, so the unit of frequency and the number format would be a "
+        "guess: add a line such as '# Hz S RI R 50' before the data",
+    )
 
 
 def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:

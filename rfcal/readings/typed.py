@@ -6,12 +6,8 @@ import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.readings.sweep import (
-    HIGHEST_HZ,
-    Sweep,
-    require_ascending,
-    require_plausible,
-)
+from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
+from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.quantity import Effect, both_axes
 
 LARGEST_TYPED = 5.0

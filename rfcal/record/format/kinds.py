@@ -11,6 +11,7 @@ from typing import Any
 
 from rfcal.maths.checks import LEAST_OHM, MOST_OHM
 from rfcal.readings.csv import LARGEST
+from rfcal.readings.rows import RECORD_POINTS, too_many
 from rfcal.record.format.keys import Key, Table
 
 UNITS = {"MHz": 1e6, "ps": 1e-12, "Gohm/s": 1e9, "%": 0.01}
@@ -32,6 +33,8 @@ def as_text(value: Any) -> str:
         return str(value)
     except ValueError:
         return "a number of thousands of digits"
+    except RecursionError:
+        return "tables without end"
 
 
 def finite(table: Table, key: str, found: Any) -> float:
@@ -143,6 +146,8 @@ class Rows(Key):
         wanted = f"expected {self.form}, such as {self.example}"
         if not isinstance(found, list) or not found:
             raise table.fail(self.name, f"{wanted}, found {show(found)}")
+        if len(found) > RECORD_POINTS:
+            raise table.fail(self.name, too_many(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
                 raise table.fail(self.name, f"{wanted}; row {i} is {show(row)}")

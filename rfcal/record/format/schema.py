@@ -1,8 +1,9 @@
 """``record.toml`` as validated dataclasses; every refusal names the key at fault."""
 
 import math
+import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path, PurePosixPath
@@ -23,6 +24,8 @@ from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefac
 
 MOST_RECORD_BYTES = 16_000_000
 """Of a ``record.toml``: 200,001 typed rows, or ten thousand tables."""
+_ENDLESS = re.compile(rb"""(?:\.[ \t]*["'\w-][^.={},\[\]\n]*+){100}""")
+"""A dotted key that would take minutes; as a text, a hundred sentences without a comma."""
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
@@ -183,21 +186,23 @@ def named_files(content: bytes) -> set[str]:
     """The files that a ``record.toml`` names, as far as its text goes."""
     keys = {key.name for section in SECTIONS for key in section.keys if isinstance(key, File)}
 
-    def named(value: Any, key: str = "") -> Iterator[str]:
+    found: set[str] = set()
+    left: list[tuple[str, Any]] = [("", _values(content))]
+    while left:
+        key, value = left.pop()
         if isinstance(value, dict):
-            for inner in value:
-                yield from named(value[inner], inner)
+            left += value.items()
         elif isinstance(value, list):
-            for one in value:
-                yield from named(one, key)
+            left += [(key, one) for one in value]
         elif isinstance(value, str) and key in keys:
-            yield str(PurePosixPath(value))
-
-    return set(named(_values(content)))
+            found.add(str(PurePosixPath(value)))
+    return found
 
 
 def _values(content: bytes) -> dict[str, Any]:
     """What the text of a ``record.toml`` says."""
+    if _ENDLESS.search(content):
+        raise RecordError(FILE, "", "a key of more than a hundred parts: no key here has two")
     try:
         return tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except UnicodeDecodeError as error:

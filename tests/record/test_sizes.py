@@ -1,0 +1,133 @@
+"""What is huge: refused early and cheaply, with the limit said, or read within bounds."""
+
+import time
+import tracemalloc
+
+import numpy as np
+import pytest
+
+import rfcal
+from rfcal.cli import main
+from rfcal.errors import SCREEN, CalibrationError, ReadingError
+from rfcal.readings import rows
+from rfcal.readings.csv import read_csv
+from rfcal.readings.touchstone import read_touchstone
+from tests.record.conftest import BOX, bend, touchstone
+
+LONG = 300_000
+"""Lines of a file of which the first data line should be enough."""
+
+
+@pytest.fixture
+def quick():
+    """What is done here takes less than a second of work and little memory beside the text."""
+    tracemalloc.start()
+    before = time.process_time()
+    yield
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert time.process_time() - before < 1
+    assert most < 60_000_000
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "line"),
+    [
+        ("# Hz S RI R 50\n", "1e6 0.1 0.2\n", 3),  # the second is equal
+        ("# Hz S RI R 50\n", "1e6 0.1\n", 2),
+        ("# Hz S RI R 50\n", "0 0.1 0.2\n", 2),
+        ("# Hz S RI R 50\n", "x y z\n", 2),
+        ("# Hz G RI R 50\n", "1e6 0.1 0.2\n", 1),
+        ("", "1e6 0.1 0.2\n", None),
+    ],
+)
+def test_touchstone_is_refused_at_its_first_bad_line(quick, head, row, line):
+    with pytest.raises(ReadingError) as caught:
+        read_touchstone(head + row * LONG, "file")
+    assert caught.value.line == line
+
+
+@pytest.mark.parametrize(("head", "line"), [("frequency_hz,re,im\n", 3), ("", 1)])
+def test_csv_is_refused_at_its_first_bad_line(quick, head, line):
+    with pytest.raises(ReadingError) as caught:
+        read_csv(head + "1e6,0.1,0.2\n" * LONG, "file", 50.0)
+    assert caught.value.line == line
+
+
+@pytest.mark.parametrize("command", ["report", "check"])
+def test_a_sweep_too_long_for_a_record(filed, tmp_path, capsys, monkeypatch, command):
+    bend(filed, "raw/device.s1p", "raw/device.csv")
+    text = "".join(f"{1e6 + i},0.1,0.2\n" for i in range(rows.RECORD_POINTS + 1))
+    (filed / "raw/device.csv").write_text(f"frequency_hz,re,im\n{text}")
+    output = ["--output", str(tmp_path / "o")] if command == "report" else []
+    assert main([command, str(filed), *output]) == 2
+    said = capsys.readouterr().err
+    assert "more than 200,001 points" in said
+    assert "line 200003" in said
+    assert not (tmp_path / "o").exists()
+
+
+def test_typed_rows_too_many(typed, capsys):
+    many = ",".join(f"[{14 + i * 1e-6:.6f},1,1]" for i in range(rows.RECORD_POINTS + 1))
+    bend(typed, "typed = [[14.1, 12.2, -4.6]]", f"typed = [{many}]")
+    assert main(["check", str(typed)]) == 2
+    assert "more than 200,001 points" in capsys.readouterr().err
+
+
+def test_a_file_of_too_many_points_for_anything(monkeypatch, tmp_path):
+    monkeypatch.setattr(rows, "MOST_POINTS", 3)
+    (tmp_path / "a.s1p").write_text("# Hz S RI R 50\n1e6 0 0\n2e6 0 0\n3e6 0 0\n4e6 0 0\n")
+    with pytest.raises(ReadingError, match=r"line 5: more than 3 points"):
+        read_touchstone((tmp_path / "a.s1p").read_text(), "a.s1p", most=3)
+
+
+@pytest.mark.parametrize("place", ["", "[about]\n", "[reread.x]\n"])
+def test_a_key_of_endless_parts(typed, capsys, place):
+    with (typed / "record.toml").open("a") as file:
+        file.write(f"\n{place if place != '[about]' else ''}{'.'.join('a' * 20_000)} = 1\n")
+    before = time.process_time()
+    assert main(["check", str(typed)]) == 2
+    assert "more than a hundred parts" in capsys.readouterr().err
+    assert time.process_time() - before < 2
+
+
+def test_a_name_without_end_is_cut(typed, capsys):
+    bend(typed, '"device"', f'"{"n " * 50_000}n"\nanswer_mhz = 99')
+    assert main(["check", str(typed)]) == 0
+    bend(typed, "answer_mhz = 99", "answer = 99")
+    assert main(["check", str(typed)]) == 2
+    assert max(map(len, "".join(capsys.readouterr()).splitlines())) <= SCREEN + 10
+
+
+def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
+    with (typed / "record.toml").open("a") as file:
+        for i in range(1000):
+            file.write(f'[[measurement]]\nname = "d{i}"\ntyped = [[14.1, {10 + i / 100:.2f}, 1]]\n')
+    before = time.process_time()
+    assert main(["check", str(typed)]) == 0
+    assert time.process_time() - before < 20
+    assert "d999: one point" in capsys.readouterr().out
+
+
+def test_a_long_sweep_is_corrected_in_pieces_as_at_once(tmp_path):
+    frequency = np.linspace(50e6, 60e6, 101)
+    true = {"short": -1, "open": 1, "load": 0, "device": 0.3 - 0.4j}
+    sweeps = {}
+    for name, reflection in true.items():
+        text = touchstone(frequency, BOX.apply(np.full(101, reflection, complex)))
+        (tmp_path / f"{name}.s1p").write_text(text)
+        sweeps[name] = rfcal.read(tmp_path / f"{name}.s1p")
+    device = sweeps.pop("device")
+    standards = {rfcal.Standard(kind): sweep for kind, sweep in sweeps.items()}
+    said = []
+    pieces = list(rfcal.correct_in_pieces(standards, device, points=40, say=said.append))
+    whole = rfcal.calibrate(standards).correct(device)
+    for one in ("impedance", "reflection"):
+        found = [getattr(piece, one) for piece in pieces]
+        assert np.concatenate([q.value for q in found]) == pytest.approx(getattr(whole, one).value)
+        parts = np.concatenate([q.covariance() for q in found])
+        assert parts == pytest.approx(getattr(whole, one).covariance())
+    assert said[-1] == "points 81 to 101 of 101"
+    other = rfcal.Sweep(frequency[:50], device.reflection[:50], label="device")
+    with pytest.raises(CalibrationError, match="same frequencies"):
+        next(rfcal.correct_in_pieces(standards, other))
