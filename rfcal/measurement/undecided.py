@@ -9,6 +9,7 @@ device's options are corrected; an option that no passive device can be is none.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,7 @@ UNLIKELY = 9.0
 """By how much a sum of squares may exceed the likeliest: three standard deviations."""
 WORST = 1e9
 """A sum of squares that leaves no chance."""
-MOST = 2_000_000
+MOST = 500_000
 """Combinations of standards' options at all frequencies beyond which nothing can be told."""
 WAYS = np.exp(2j * np.pi * np.arange(8) / 8)
 """Directions of the reflection in which the outermost of what is possible is looked for."""
@@ -110,6 +111,8 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
     known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]
     seen = [o.values(bench.z_ref)[index[:, i]] for i, o in enumerate(options)]
     values = [np.broadcast_to(k.value, seen[0].shape) for k in known]
+    alike = np.any([a == b for a, b in combinations(seen, 2)], axis=0)  # no analyzer at all
+    seen = [np.where(alike, g, m) for g, m in zip(values, seen, strict=True)]
     with np.errstate(all="ignore"):
         box = Bilinear.fit(values, seen)
         score = _against(box)
@@ -117,7 +120,8 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
             for k, g, m in zip(known, values, seen, strict=True):
                 doubt = k.variance() + bench.analyzer.connection**2 + bench.analyzer.noise**2
                 score += np.abs(box.correct(m) - g) ** 2 / doubt
-    return Undecided(bench, tuple(options), index, np.nan_to_num(score, nan=WORST), box).thinned()
+    score = np.where(alike, WORST, np.nan_to_num(score, nan=WORST))
+    return Undecided(bench, tuple(options), index, score, box).thinned()
 
 
 def of_certain(bench: Bench, here: Calibration) -> Undecided:
@@ -177,15 +181,21 @@ class Possible:
                 found[best.tobytes()] = pair
         return list(found.values())
 
-    def merged(self, here: Calibration, nearest: Sweep, source: str) -> Sweep:
+    def merged(
+        self, here: Calibration, nearest: Sweep, source: str, own: NDArray[np.bool_]
+    ) -> Sweep:
         """One reading through the likeliest analyzer that stands for all of it.
 
-        It lies in the middle, as uncertain as one of the outermost and by how far all are off.
+        It lies in the middle, or at what is nearest to it (`own`, by frequency), as uncertain as
+        one of the outermost and by how far all are off.
         """
         parts = np.where(self.alive, [self.value.real, self.value.imag], np.nan)
         low, high = np.nanmin(parts, axis=(1, 2)), np.nanmax(parts, axis=(1, 2))
         middle = (low + high) / 2
         centre = middle[0] + 1j * middle[1]
+        flat = self.value.reshape(-1, centre.size)
+        far = np.where(self.alive.reshape(flat.shape), np.abs(flat - centre), np.inf)
+        centre = np.where(own, flat[np.argmin(far, axis=0), np.arange(centre.size)], centre)
         if np.all(high - low < 1e-12):
             return nearest
         off = np.where(self.alive, self.value - centre, 0)

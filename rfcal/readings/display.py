@@ -224,6 +224,7 @@ def _circle_of_z(i: int, shown: float, z_ref: float, where: str) -> Complex:
     length = 2 * np.pi * z_ref * shown / (z_ref**2 + shown**2)
     angles = np.pi * np.linspace(-0.55, 0.55, 9 + 2 * int(length / APART / 2))
     found = np.asarray(from_impedance(shown * np.exp(1j * angles), z_ref))
+    found = found[np.argsort(np.abs(angles))]  # the usual first
     return found[np.abs(found) <= MOST_RAW]
 
 

@@ -27,7 +27,7 @@ BAD_KEYS = [
     ("noise = 0.0005", "noise = true", ["noise", "number"]),
     ("noise = 0.0005", "noise = 60", ["noise", "60 is above 1"]),
     ("drift = 0.0005", "drift = -0.1", ["drift", "at least 0"]),
-    ("drift = 0.0005", "x_sign = 1", ["x_sign", "unknown key"]),
+    ("drift = 0.0005", "x_sign = 1", ["x_sign", "beside the typed rows"]),
     ("drift = 0.0005", "residual_directivity = 0.01", ["residual_directivity", "one of the two"]),
     ('kind = "short"', 'kind = "shorted"', ["[[standard]] 1 ('short')", "kind", "short, open"]),
     ('kind = "short"', "", ["[[standard]] 1", "kind", "missing"]),

@@ -14,6 +14,8 @@ from rfcal.errors import RecordError
 
 FILE = "record.toml"
 
+BESIDE = {"x_sign": "beside the typed rows of a standard, check, measurement or reread"}
+"""Keys that are looked for elsewhere than they stand, and where they do."""
 TOGETHER = ("typed_z_ohm", "typed_swr")
 """Two keys that may say of one reading what neither says alone."""
 
@@ -43,6 +45,8 @@ class Table:
         for key in self.values:
             if key in allowed:
                 continue
+            if key in BESIDE:
+                raise self.fail(key, f"this key stands {BESIDE[key]}, each by itself")
             near = [k for k in allowed if key in k.split("_")]
             near = near or [k for k in allowed if key in k]
             near = near or difflib.get_close_matches(key, allowed, 1, 0)

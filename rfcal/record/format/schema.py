@@ -211,7 +211,10 @@ def _values(content: bytes) -> dict[str, Any]:
         ) from error
     except (ValueError, RecursionError, ArithmeticError) as error:
         raise RecordError(
-            FILE, "", f"not a TOML file: {error}; texts stand in quotes, numbers take a point"
+            FILE,
+            "",
+            f"not a TOML file: {error}; texts stand in quotes, numbers take a point, and "
+            'what is beyond a display is a text too: ">999"',
         ) from error
 
 

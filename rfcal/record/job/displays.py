@@ -25,7 +25,7 @@ from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import SAME_DISAGREES, SIGN_BY_OTHER
 from rfcal.record.format.schema import FILE, Reading, Record
-from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.derived import Figure, ends_of
 
 HIDDEN = "{name}: what the display does not show"
 """The name of that uncertainty in the budget."""
@@ -180,12 +180,22 @@ def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], De
     outermost = found.outermost()
     ends = [make(bench, sweep) for bench, sweep in outermost]
     nearest = outermost[0][1]
-    merged = found.merged(here, nearest, HIDDEN.format(name=nearest.label))
-    device = make(found.bench.likeliest(), merged)
-    figures = {
-        key: _joined(device.figures[key], [end.figures[key] for end in ends])
-        for key in device.figures
-    }
+
+    def joined(own: NDArray[np.bool_]) -> tuple[Device, dict[str, Figure]]:
+        merged = found.merged(here, nearest, HIDDEN.format(name=nearest.label), own)
+        device = make(found.bench.likeliest(), merged)
+        return device, {
+            key: _joined(device.figures[key], [end.figures[key] for end in ends])
+            for key in device.figures
+        }
+
+    device, figures = joined(np.zeros(nearest.frequency.size, bool))
+    z, held = device.impedance.value, ends_of(figures)
+    middle = np.stack([z.real, z.imag], axis=-1)
+    # the middle of a circle is none of its points
+    outside = np.any((middle < held[..., 0]) | (middle > held[..., 1]), axis=-1)
+    if np.any(outside):
+        device, figures = joined(outside)
     whole = replace(device)
     vars(whole)["figures"] = figures
     return whole
@@ -195,6 +205,7 @@ def _joined(middle: Figure, parts: list[Figure]) -> Figure:
     """A figure over all parts; its value is one that the parts have."""
     low = np.min([part.low for part in parts], axis=0)
     high = np.max([part.high for part in parts], axis=0)
+    low = np.where(high > middle.least, np.maximum(low, middle.least), low)
     values = [part.value for part in parts]
     value = np.clip(middle.value, np.min(values, axis=0), np.max(values, axis=0))
     return replace(middle, value=value, low=low, high=high)

@@ -36,6 +36,9 @@ def device_chart(device: Device) -> Figure:
     marks = {at: mhz(device.frequency[at])}
     value = device.reflection.value
     chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
+    if device.other is not None:
+        also = device.other.reflection.value
+        chart.draw_trace(ax, also, role="corrected", label="or this", marks=marks)
     assessed = device.assessed
     region = assessed.region if assessed else linear_region(device.reflection)
     # drawn to the size that its own probability asks for
