@@ -150,3 +150,16 @@ def test_standards_that_the_instrument_corrected_are_told(filed):
     assert (
         "look whether its own correction was on" in said(compute(filed), "standards-corrected")[0]
     )
+
+
+def test_a_check_is_read_again_of_an_instrument_that_corrects_itself(tmp_path):
+    (tmp_path / "record.toml").write_text(
+        'format = 1\n[record]\ntitle = "self"\n[analyzer]\nresidual_directivity = 0.01\n'
+        '[[check]]\nname = "33 ohm"\nresistance_ohm = 33\ntyped = [[14.1, 33.2, 0.4]]\n'
+        '[[measurement]]\nname = "device"\ntyped = [[14.1, 12.2, -4.6]]\n'
+        '[[reread]]\nof = "33 ohm"\ntyped = [[14.1, 36.2, 3.4]]\n'
+    )
+    results = compute(tmp_path)
+    assert "'33 ohm' has moved by up to 0.059" in said(results, "moved")[0]
+    # of standards that are not there nothing is said
+    assert [f.code for f in results.findings if f.severity == "warning"] == ["moved"]

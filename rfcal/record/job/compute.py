@@ -160,8 +160,9 @@ class _Job:
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         still = bool(rereads) and all(again.agrees for again in rereads)
         why = self._explained(calibration, checks, still) if solved else ""
-        self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance, why=why)
-        self.findings += about_correction(calibration) if solved else []
+        if solved:
+            self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance, why=why)
+            self.findings += about_correction(calibration)
         self.findings += about_checks(
             checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
         )
