@@ -78,8 +78,8 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] = ()) -> 
     if frequency[-1] < MEGAHERTZ_HZ:
         raise ReadingError(
             file,
-            f"the last frequency is {frequency[-1]:.10g} Hz, and nothing is measured so low: is it "
-            f"{frequency[-1]:.10g} MHz?",
+            f"the last frequency is {frequency[-1]:.10g} Hz, and nothing is measured so low: is "
+            f"the unit right, or is it {frequency[-1]:.10g} MHz?",
             last,
         )
     steps = np.diff(frequency)

@@ -123,7 +123,7 @@ def test_a_check_in_the_devices_place_shows_a_wrong_path(filed, length_m, agrees
         assert np.abs(results.checks[0].measured.value - from_impedance(120)).max() < 0.06
     else:
         (message,) = said(results, "check-disagrees")
-        assert "the line before 'device' were 4.5 m long" in message
+        assert "the length of the line before 'device' were 4.5 m" in message
 
 
 def test_a_check_in_no_devices_place_is_refused(filed):

@@ -125,3 +125,20 @@ def test_a_load_that_is_not_connected_reads_as_the_open_does(filed):
     put(filed, "open", np.exp(-0.05j))
     found = {f.code: f.message for f in compute(filed).findings}
     assert "whether 'open' and 'load' were connected" in found["read-alike"]
+
+
+def test_points_in_reversed_order_are_told(checked):
+    turning = BOX @ Bilinear.from_error_terms(0, 0.1j, np.exp(-1j * LATER * 0.9))
+    for item, ohm in (("short", 0.01), ("open", 1e5), ("load", 50.0), ("check", 150.0)):
+        seen = turning.apply(np.full(11, from_impedance(ohm)))
+        seen = seen[::-1] if item == "open" else seen
+        (checked / f"raw/{item}.s1p").write_text(touchstone(FREQUENCY, seen))
+    assert "if the points of 'open' stood in reversed order" in said(checked)
+
+
+def test_a_check_exchanged_with_a_standard_or_read_of_one_is_told(checked):
+    put(checked, "load", from_impedance(150.0))
+    put(checked, "check", 0)
+    assert "'load' and 'check' were exchanged" in said(checked)
+    put(checked, "load", 0.0001)
+    assert "'check' was really 'load'" in said(checked)

@@ -5,6 +5,7 @@ clockwise as frequency rises.
 """
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -16,9 +17,6 @@ from rfcal.record.findings import catalogue as say
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
-IDEAL = 0.025
-"""Error terms that are all nearer to an ideal analyzer's were corrected before: 32 dB of
-directivity and source match, tracking within 2.5 % (common practice, no source)."""
 LONGEST_S = 150e-9
 """Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
 source): steps in which it turns by a whole turn do not show which way the tracking turns."""
@@ -54,10 +52,13 @@ def about_analyzer(calibration: Calibration) -> list[Finding]:
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        return [say.ERROR_TERMS(terms=terms, where=span_mhz(frequency, where))]
-    off = np.abs([box.directivity, box.source_match, tracking - 1])
-    if np.max(off) < IDEAL:
-        return [say.LOOKS_IDEAL(size=np.max(off))]
+        pairs = [
+            say.SUSPECT_EXCHANGED.format(one=one, other=other)
+            for one, other in combinations(calibration.names, 2)
+            if not implausible(calibration.exchanged(one, other).error_box)
+        ]
+        look = say.LOOK_EXCHANGED.format(pairs=", or ".join(pairs)) if pairs else say.LOOK_WRONG
+        return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(tracking, frequency)
     if turn is None:
         return []

@@ -178,19 +178,14 @@ STANDARD_COARSE = warning(
 )
 ERROR_TERMS = warning(
     "error-terms: standards",
-    "Look for exchanged sweeps or a wrong definition among the standards: they make {terms} "
-    "{where}, which no sound analyzer has.",
+    "Look {look}: the standards make {terms} {where}, which no sound analyzer has.",
 )
-LOOKS_IDEAL = warning(
-    "looks-corrected: standards",
-    "Look whether the instrument's own correction was on for the standards, and have it off for "
-    "all readings, or on for all: by the standards all error terms are within {size:.2g} of those "
-    "of an ideal analyzer, as they are of none before its correction.",
-)
+LOOK_WRONG = "at the files and the definitions of all standards"
+LOOK_EXCHANGED = "whether {pairs}, which would mend it"
 ANTICLOCKWISE = warning(
     "anticlockwise: standards",
-    "Look whether the files are conjugated, with the sign of X or of the angle reversed: the "
-    "reflection tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
+    "Look whether all files are conjugated, or the sign of X is lost in all: the reflection "
+    "tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
 )
 HALF_TURN = warning(
     "half-turn: standards",
@@ -259,6 +254,8 @@ NOTHING_TELLS = " Nothing here tells which."
 LIKELIEST = " These are the likeliest of {count} slips that explain it."
 SUSPECT_EXCHANGED = "'{one}' and '{other}' were exchanged"
 SUSPECT_CORRECTED = "the instrument's own correction was off for '{name}', as for the standards"
+SUSPECT_TWICE = "'{name}' was really '{other}', read under both names"
+SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
 SUSPECT_VALUE = "'{name}' were {ohm:.3g} ohm"
 SUSPECT_SERIES = "'{name}' had {ohm:.2g} ohm in series, as of a loose contact"
 SUSPECT_GAP = (
@@ -271,20 +268,22 @@ SUSPECT_TURN = (
 )
 SUSPECT_PLANE = "the standards' plane lay {mm:.2g} mm {way} than the later one"
 FARTHER, NEARER = "farther out", "nearer"
-SUSPECT_LENGTH = "the line before '{at}' were {metres:.3g} m long"
+SUSPECT_LENGTH = "the length of the line before '{at}' were {metres:.3g} m"
 SUSPECT_VELOCITY = (
-    "the line before '{at}' were {metres:.3g} m long, or its velocity factor {velocity:.2g}"
+    "the length of the line before '{at}' were {metres:.3g} m, or its velocity factor "
+    "{velocity:.2g}"
 )
 SUSPECT_FEET = (
-    "the line before '{at}' were {metres:.3g} m long, so that feet and metres are mixed up"
+    "the length of the line before '{at}' were {metres:.3g} m, so that feet and metres are mixed up"
 )
 SUSPECT_LOSS_FEET = (
-    "the line before '{at}' lost {times:.2g} times as much, so that its loss is one per 100 feet"
+    "the loss of the line before '{at}' were {times:.2g} times as much, so that it is one per 100 "
+    "feet"
 )
 SUSPECT_CONJUGATED = "'{name}' were read with the sign of X, or of the angle, the other way round"
 SUSPECT_RADIANS = "the angles of '{name}' were in radians"
 SUSPECT_LINEAR = "the magnitudes of '{name}' were linear and no decibels"
-SUSPECT_LOSS = "the line before '{at}' lost {times:.2g} times as much"
+SUSPECT_LOSS = "the loss of the line before '{at}' were {times:.2g} times as much"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(
     "check-at-standard: {check}",
@@ -364,10 +363,24 @@ ACTIVE = warning(
     "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
     "passive device does: look for {causes}.",
 )
-ACTIVE_CAUSES = (
-    "a wrong sign of R, exchanged standards, a wrong definition or a connection that changed"
+ACTIVE_CAUSES = "a file of another session, a lead that moved since, or a wrong standard"
+ACTIVE_BEHIND = (
+    "too much length, too much loss or a wrong type in what is removed before it, for at the "
+    "standards' plane it is below 1"
+)
+ACTIVE_STILL = (
+    "a wrong file or format of its own reading, or an analyzer that changed before it, for "
+    "standards and checks agree"
 )
 ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
+REACTANCE_FALLS = warning(
+    "reactance-falls: {device}",
+    "Look whether {causes}: '{device}' reflects nearly all {where}, and its reflection turns "
+    "anticlockwise by {degrees:.2g} degrees there, where the reactance of anything with so little "
+    "loss rises with frequency.",
+)
+FALLS_BEHIND = "too long a line, or one too slow, is removed before it"
+FALLS_OWN = "the sign of X was lost or reversed"
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "

@@ -20,6 +20,13 @@ HIDDEN = 0.3
 """Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
 
 
+LOSSLESS = 0.95
+"""Reflection [1] from which a device has next to no loss, so that its reactance rises (source:
+R. M. Foster, A reactance theorem, Bell System Technical Journal 3, 1924)."""
+RUN = 5
+"""Neighbouring points from which a device's turn is judged."""
+TURNED_RAD, SURE = np.radians(3.0), 6.0
+"""A turn the wrong way of so much [rad], and so many standard deviations, is none by chance."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
@@ -27,12 +34,12 @@ TOLD = 2
 
 
 def about_device(
-    found: Device, *, solved: bool = True, chance: float = FALSE_ALARM
+    found: Device, *, solved: bool = True, chance: float = FALSE_ALARM, sound: bool = False
 ) -> list[Finding]:
     """What there is to say about one corrected measurement.
 
     An instrument that corrects itself (not `solved`) has no standards to mix up; the chance [1] is
-    that of being called active without cause.
+    that of being called active without cause; `sound` says that standards and checks agree.
     """
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
@@ -44,17 +51,57 @@ def about_device(
         (say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, crooked & (distance >= NEAR)),
     )
-    return about_two(found) + [
+    return [*falls(found), *about_two(found)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
             sources=largest_sources(found.reflection, where),
-            causes=say.ACTIVE_CAUSES if solved else say.ACTIVE_INSIDE,
+            causes=_causes(found, where, solved, sound),
         )
         for entry, where in judged
         if np.any(where)
     ]
+
+
+def falls(found: Device) -> list[Finding]:
+    """Whether the reactance of what has next to no loss falls with frequency."""
+    x = found.reflection.value
+    edges = np.flatnonzero(np.diff(np.pad(np.abs(x) > LOSSLESS, 1)))
+    runs = edges.reshape(-1, 2)
+    first, end = runs[np.argmax(runs[:, 1] - runs[:, 0])] if runs.size else (0, 0)
+    if end - first < RUN:
+        return []
+    steps = np.angle(x[first + 1 : end] / x[first : end - 1])
+    if np.max(np.abs(steps)) > np.pi / 2:
+        return []
+    last, variance = end - 1, 0.0
+    for effect in found.reflection.effects:
+        change = np.broadcast_to(effect.change, x.shape)
+        ends = np.imag([change[first] / x[first], -change[last] / x[last]])
+        variance += np.sum(ends**2) if effect.per_point else np.sum(ends) ** 2
+    if np.sum(steps) < max(TURNED_RAD, SURE * np.sqrt(variance)):
+        return []
+    where = (np.arange(x.size) >= first) & (np.arange(x.size) < end)
+    behind = any(not step.embed for step in found.inputs.path)
+    return [
+        say.REACTANCE_FALLS(
+            device=found.name,
+            causes=say.FALLS_BEHIND if behind else say.FALLS_OWN,
+            where=span_mhz(found.frequency, where),
+            degrees=np.degrees(np.sum(steps)),
+        )
+    ]
+
+
+def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool) -> str:
+    """Why a device may seem active at some points."""
+    at_plane = found.inputs.calibration.error_box.correct(found.inputs.reading.value)
+    if any(not step.embed for step in found.inputs.path) and np.all(np.abs(at_plane[where]) < 1):
+        return say.ACTIVE_BEHIND
+    if not solved:
+        return say.ACTIVE_INSIDE
+    return say.ACTIVE_STILL if sound else say.ACTIVE_CAUSES
 
 
 def largest_sources(reflection: Quantity, where: np.ndarray) -> str:

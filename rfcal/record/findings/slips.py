@@ -121,6 +121,11 @@ def all_slips(scenes: Sequence[Scene], z_ref: float, still: bool) -> Iterator[Sl
         change = partial(_other_check, check.name, z_ref)
         yield Slip(partial(_value_words, check.name, ohm), change, _more_ohm(ohm), SELDOM)
         yield from _of_file(check.name, partial(_other_check_reading, check.name))
+        for name in first.names if not check.path else ():
+            said = say.SUSPECT_EXCHANGED.format(one=name, other=check.name)
+            yield replace(_single(said, partial(_exchanged_with, name, check.name)), seldom=SELDOM)
+            said = say.SUSPECT_TWICE.format(name=check.name, other=name)
+            yield replace(_single(said, partial(_twice, name, check.name)), seldom=SELDOM)
     if checks:
         sentence = say.SUSPECT_PLANE if still else say.SUSPECT_TURN
         yield Slip(partial(_metres_words, sentence, ""), _turned, OUT_M, SELDOM)
@@ -137,6 +142,24 @@ def _single(said: str, change: Callable[[Scene], Scene]) -> Slip:
 
 def _exchanged(one: str, other: str, scene: Scene) -> Scene:
     return replace(scene, calibration=scene.calibration.exchanged(one, other))
+
+
+def _exchanged_with(standard: str, name: str, scene: Scene) -> Scene:
+    """With the readings of a standard and a check exchanged."""
+    if scene.check is None or scene.check.name != name or scene.reading is None:
+        return scene
+    old, reading = scene.calibration, scene.reading
+    changed = _other_reading(standard, lambda x: reading.value, scene)
+    value = old.seen[old.names.index(standard)].value
+    return replace(changed, reading=replace(reading, value=value))
+
+
+def _twice(standard: str, name: str, scene: Scene) -> Scene:
+    """With a check that is what a standard is."""
+    if scene.check is None or scene.check.name != name:
+        return scene
+    old = scene.calibration
+    return replace(scene, expected=old.known[old.names.index(standard)])
 
 
 def _of_file(
@@ -161,6 +184,7 @@ MISREAD: Mapping[str, Callable[[Complex], Complex]] = {
     say.SUSPECT_CONJUGATED: np.conj,
     say.SUSPECT_RADIANS: _in_degrees,
     say.SUSPECT_LINEAR: _linear,
+    say.SUSPECT_BACKWARDS: lambda x: x[::-1],
 }
 """What may be said of the numbers in a file, and what they were meant to be."""
 

@@ -61,8 +61,7 @@ def about_standards(
         if np.any(coarse := size > COARSE):
             where, worst = span_mhz(frequency, coarse), np.max(size)
             found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
-    found += about_analyzer(calibration)
-    found += _read_alike(calibration)
+    found += _read_alike(calibration) or about_analyzer(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()

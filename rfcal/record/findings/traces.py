@@ -154,6 +154,8 @@ def _kind(item: Artefact) -> str:
 
 
 def _all(labels: Sequence[str]) -> str:
-    """Some labels in words, quoted."""
-    *most, last = [f"'{label}'" for label in labels]
-    return f"{', '.join(most)} and {last}" if most else last
+    """Some labels in words, quoted; of many the first."""
+    first, *others = [f"'{label}'" for label in labels]
+    if len(others) > 2:
+        return f"{first} and {len(others)} others"
+    return f"{', '.join([first, *others[:-1]])} and {others[-1]}" if others else first

@@ -174,8 +174,10 @@ class _Job:
         else:
             for item in record.measurements:
                 self.path(self.calibration_at(calibration, item), item)
+        agreed = [check.agrees for check in checks]
+        sound = any(agreed) and all((*agreed, *(again.agrees for again in rereads)))
         for device in devices:
-            self.findings += about_device(device, solved=solved, chance=self.chance)
+            self.findings += about_device(device, solved=solved, chance=self.chance, sound=sound)
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(calibration) if record.line_check else None
         wanted = record.matches if correct else ()
