@@ -211,6 +211,17 @@ STOCK_CABLE, STOCK_OHM = "RG-213", (50.0, 75.0)
 """What sections and stubs are cut from: loss and velocity of this cable, and these impedances [ohm]
 (the two that are sold everywhere; common practice, no source)."""
 
+PORT_MATCH = 0.05
+"""Reflection of each port where a part is measured between two [1]: 26 dB, as small analyzers and
+attenuators have it (common practice, no source)."""
+
+ISOLATION = 1e-4
+"""What passes from port to port beside the part [1]: 80 dB (common practice, no source)."""
+
+CHOKE_OHM = 1000.0
+"""Impedance above which a common-mode choke holds back enough [ohm]: ten times and more of what an
+antenna's outer path has (common practice, no source)."""
+
 FALSE_ALARM = 0.005
 """Chance that anything which noise and stated doubts alone may turn is a warning in a sound record,
 all its tests together [1]: who is warned in vain once in a few years still looks (common practice,

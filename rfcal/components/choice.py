@@ -36,7 +36,8 @@ class Verdict:
     chosen: Fit | None
     rivals: tuple[str, ...] = ()  # circuits that describe the sweep as well
     scatter: float = 1.0  # of neighbouring points over what was stated of their noise
-    reason: str = ""  # where none is chosen: "points", "misfit", "negative" or "outside"
+    # where none is chosen: "points", "misfit", "negative", "outside", or "fixture", which hides it
+    reason: str = ""
 
     @cached_property
     def figures(self) -> Mapping[str, Figure]:

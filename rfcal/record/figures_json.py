@@ -23,6 +23,8 @@ def told_part(part: Part) -> dict[str, Any]:
         "model": chosen and chosen.name,
         "as_well": list(verdict.rivals),
         "reason": verdict.reason or None,
+        "method": part.request.method,
+        "fixture_share": None if part.fixture is None else Told(part.fixture, 1.0),
         "temperature_c": part.request.temperature_c,
         "values": {
             key: {name: _one(getattr(figure, name)) for name in ("value", "low", "high")}

@@ -171,6 +171,7 @@ class Part:
     request: ComponentRequest
     verdict: Verdict  # which circuit, and its values
     equivalents: Mapping[str, Figure]  # R, L, C and Q in series and in parallel at each frequency
+    fixture: Real | None = None  # what it had added, in parts of |Z| [1]; None without one
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,7 +34,7 @@ from rfcal.report.figures.components import part_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.text import device as words
 from rfcal.report.text.build import TOLD, build_lines
-from rfcal.report.text.components import equivalent_rows, part_kind, part_words, value_rows
+from rfcal.report.text.components import besides, equivalent_rows, part_kind, part_words, value_rows
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import (
     match_above,
@@ -164,6 +164,7 @@ def _part(number: int, part: Part) -> dict[str, Any]:
         "name": name,
         "kind": kind,
         "answer": answer,
+        "besides": besides(part),
         "told": told,
         "fitted": values,
         "at": at,

@@ -40,6 +40,33 @@ def recorded(folder, impedance, *, said="", frequency=FREQUENCY):
     return folder
 
 
+def two_port(file, s21):
+    rows = zip(FREQUENCY, s21.real, s21.imag, strict=True)
+    row = "{0:.0f} 0 0 {1:.7f} {2:.7f} {1:.7f} {2:.7f} 0 0".format
+    file.write_text("# HZ S RI R 50\n" + "\n".join(row(*values) for values in rows))
+
+
+def between_ports(folder, *, method="series-through", said="", pads=0.0):
+    """A choke of 3 kohm, 60 uH and 3 pF on lines of half a turn, and what strays beside it."""
+    w, way = 2 * np.pi * FREQUENCY, 0.95 * np.exp(-1j * FREQUENCY / 3e7)
+    choke = 1 / (1 / 3000 + 1j * w * 3e-12 + 1 / (1j * w * 60e-6))
+    stray, wire = 1j * w * pads, 1j * w * 5e-9
+    for name, z in (
+        ("part", wire + 1 / (stray + 1 / choke)),
+        ("open", wire + 1 / (stray + 1e-12)),
+        ("short", wire),
+        ("through", 0 * w),
+    ):
+        two_port(folder / f"{name}.s2p", way * 100 / (100 + z))
+    text = RECORD.replace("part.s1p", "part.s2p")
+    ports = f'method = "{method}"\nthrough = "through.s2p"\n'
+    (folder / "record.toml").write_text(text + ports + said)
+    return folder
+
+
+FIXTURE = 'fixture_open = "open.s2p"\nfixture_short = "short.s2p"\n'
+
+
 def coil(frequency=FREQUENCY):
     w = 2 * np.pi * frequency
     wire = 1j * w * 2.2e-6 + (1 + 1j) * np.sqrt(frequency / 10e6)
@@ -101,3 +128,67 @@ def test_what_makes_no_sense_is_refused(tmp_path, said, sentence):
     with pytest.raises(RecordError) as refusal:
         compute(recorded(tmp_path, coil(), said=said))
     assert sentence in str(refusal.value)
+
+
+def test_a_choke_between_two_ports_is_told_with_its_band_and_a_caution(tmp_path):
+    results = compute(between_ports(tmp_path))
+    said = summary_lines(results)
+    assert "resonates at 11.8" in said[1] or "resonates at 11.9" in said[1]
+    assert "measured series-through between two ports" in said[2]
+    assert "surely above 1000 ohm, as a common-mode choke wants, from 3 to 51" in said[3]
+    assert "part-heat" in [finding.code for finding in results.findings]
+    assert not results.devices
+    page = output_files(results)["report.html"].decode()
+    assert said[3].strip()[4:] in page
+
+
+def test_a_fixture_is_taken_away_and_its_share_is_told(tmp_path):
+    results = compute(between_ports(tmp_path, said=FIXTURE, pads=1e-12))
+    part = results.parts[0]
+    capacitance = part.verdict.figures["capacitance"]
+    assert capacitance.low[0] < 3e-12 < capacitance.high[0] < 3.5e-12
+    # |Z| w C of 1 pF across the choke
+    assert "the fixture had added 19 % of |Z| at 10 MHz" in "\n".join(summary_lines(results))
+
+
+def test_what_is_mostly_fixture_has_no_values(tmp_path):
+    results = compute(between_ports(tmp_path, said=FIXTURE, pads=200e-12))
+    assert "part-fixture" in [finding.code for finding in results.findings]
+    assert "no values" in summary_lines(results)[1]
+
+
+@pytest.mark.parametrize(
+    ("said", "sentence"),
+    [
+        ('fixture_open = "open.s2p"\n', "fixture_short: this key is missing"),
+        ('fixture_short = "short.s2p"\n', "fixture_open: this key is missing"),
+        ('[[match]]\nmeasurement = "part"\n', "there is no [[measurement]] to match"),
+    ],
+)
+def test_keys_of_two_ports_that_do_not_go_together_are_refused(tmp_path, said, sentence):
+    with pytest.raises(RecordError) as refusal:
+        compute(between_ports(tmp_path, said=said))
+    assert sentence in str(refusal.value)
+
+
+def test_a_through_belongs_to_two_ports_and_two_ports_to_a_through(tmp_path):
+    with pytest.raises(RecordError, match="no meaning for a part at one port"):
+        compute(recorded(tmp_path, coil(), said='through = "through.s2p"\n'))
+    with pytest.raises(RecordError, match="through: this key is missing"):
+        compute(recorded(tmp_path, coil(), said='method = "shunt-through"\n'))
+
+
+def test_a_one_port_fixture_is_taken_away_too(tmp_path):
+    w = 2 * np.pi * FREQUENCY
+    stray, wire = 1j * w * 2e-12, 1j * w * 8e-9
+    for end, z in (
+        ("open", wire + 1 / stray),
+        ("short", wire),
+        ("load", wire + 1 / (stray + 0.02)),
+    ):
+        recorded(tmp_path, z)
+        (tmp_path / "part.s1p").rename(tmp_path / f"{end}.s1p")
+    files = FIXTURE.replace("s2p", "s1p") + 'fixture_load = "load.s1p"\n'
+    recorded(tmp_path, wire + 1 / (stray + 1 / coil()), said=files)
+    figure = compute(tmp_path).parts[0].verdict.figures["self_capacitance"]
+    assert figure.low[0] < 2e-12 < figure.high[0] < 2.6e-12

@@ -423,6 +423,17 @@ PART_NEGATIVE = warning(
     "'{name}' comes out with a negative {parameter}, which no such part has, so no values of it "
     "are given: look at the standards, and at what lies between them and the part.",
 )
+PART_FIXTURE = warning(
+    "part-fixture: {name}",
+    "'{name}' is mostly fixture at {mhz:.6g} MHz, which adds {percent:.0f} % of the part's own "
+    "|Z|, so no values of it are given: use shorter leads, or a fixture made for such a part.",
+)
+PART_HEAT = note(
+    "part-heat: {name}",
+    "The impedance of '{name}' is mostly resistance, which warms it: a choke that holds back well "
+    "at milliwatts may fail at power, as its core grows hot. Feel it after minutes of "
+    "transmitting (common practice, no source).",
+)
 PART_OUTSIDE = warning(
     "part-outside: {name}",
     "'{name}' resonates outside its sweep from {first_mhz:.6g} to {last_mhz:.6g} MHz or is none of "

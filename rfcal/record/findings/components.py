@@ -3,6 +3,8 @@
 import numpy as np
 
 from rfcal.components.choice import NEGATIVE, SPARE
+from rfcal.components.choke import holds_back, widest
+from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import Part
@@ -117,7 +119,17 @@ def about_part(part: Part) -> list[Finding]:
             )
         if verdict.scatter > 1:
             found.append(say.PART_SCATTER(name=name, times=verdict.scatter))
+    if choke_band(part) is not None:
+        found.append(say.PART_HEAT(name=name))
     return found + _blind(part)
+
+
+def choke_band(part: Part) -> tuple[float, float] | None:
+    """The band [Hz] in which a part in series between ports holds back as a choke should."""
+    if part.request.method != "series-through" or part.verdict.reason == "fixture":
+        return None
+    where = holds_back(part.equivalents["impedance_magnitude"], CHOKE_OHM)
+    return widest(part.verdict.sweep.frequency, where)
 
 
 def article(model: str) -> str:
@@ -130,6 +142,11 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
     if verdict.reason == "points":
         points = verdict.sweep.frequency.size
         return say.PART_POINTS(name=name, points=points, needed=3 + SPARE)
+    if verdict.reason == "fixture":
+        assert part.fixture is not None
+        at = verdict.sweep.answer
+        megahertz = float(verdict.sweep.frequency[at]) / 1e6
+        return say.PART_FIXTURE(name=name, mhz=megahertz, percent=100 * part.fixture[at])
     if verdict.reason == "outside":
         return say.PART_OUTSIDE(**span)
     nearest = min(verdict.fits, key=lambda f: f.chi_square)

@@ -127,13 +127,14 @@ class Record:
     matches: tuple[MatchRequest, ...] = ()
     rereads: tuple[Reread, ...] = ()
     components: tuple[ComponentRequest, ...] = ()
+    between_ports: tuple[Measurement, ...] = ()  # parts that were read with two ports
     # what an instrument's own correction leaves [1]; there are no standards then
     residual: Mapping[str, float] | None = None
 
     @property
     def line_first(self) -> bool:
         """Whether the state of a line is what the record is for."""
-        return self.purpose == "line" or not self.measurements
+        return self.purpose == "line" or not (self.measurements or self.between_ports)
 
     @property
     def display_step_ohm(self) -> float:
@@ -230,11 +231,15 @@ def _record(top: Table, content: bytes) -> Record:
     analyzer = ANALYZER.read(worth)
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
     tables = _items(top, MEASUREMENT)
-    measurements = tuple(_measurement(t) for t in tables)
-    _require_others(tables, measurements)
+    every = tuple(_measurement(t) for t in tables)
+    _require_others(tables, every)
+    components = read_components(
+        top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header), [m.name for m in every]
+    )
+    measurements, between_ports = _by_ports(every, components)
     residual = _residual(top, worth, analyzer, len(standards))
     if LINE_CHECK.name not in top:
-        if not measurements:
+        if not every:
             raise top.fail(
                 "measurement",
                 "there is no [[measurement]] and no [line_check], so nothing to correct",
@@ -261,10 +266,8 @@ def _record(top: Table, content: bytes) -> Record:
         residual=residual,
         matches=read_match(top, z_ref, [m.name for m in measurements]),
         rereads=read_rereads(_items(top, REREAD), artefacts),
-        components=read_components(
-            top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header),
-            [m.name for m in measurements],
-        ),
+        components=components,
+        between_ports=between_ports,
     )
     _require_distinct_names(top, record)
     return record
@@ -317,6 +320,25 @@ def _items(top: Table, section: Section) -> list[Table]:
     tables = top.tables(section.name, section.header, section.header)
     name = section.keys[0]
     return [t.inside(t.values, f"{t.place} ('{name.read(t)}')") for t in tables]
+
+
+def _by_ports(
+    every: tuple[Measurement, ...], components: Sequence[ComponentRequest]
+) -> tuple[tuple[Measurement, ...], tuple[Measurement, ...]]:
+    """Measurements at one port, and those whose reading is a sweep of two."""
+    names = {one.measurement for one in components if one.between_ports}
+    for item in every:
+        if item.name in names and (item.between or len(item.reading.files) != 1):
+            raise RecordError(
+                FILE,
+                item.place,
+                "what is read between two ports has one two-port sweep as its `reading`, and "
+                "nothing of [[measurement.between]]: a fixture stands in its [[component]]",
+            )
+    return (
+        tuple(item for item in every if item.name not in names),
+        tuple(item for item in every if item.name in names),
+    )
 
 
 def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:

@@ -1,16 +1,145 @@
-"""Parts: which circuit a corrected device is."""
+"""Parts: which circuit a corrected device is, or what was read between two ports."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
-from rfcal.components.choice import choose
+import numpy as np
+
+from rfcal.components.choice import Verdict, choose
 from rfcal.components.equivalents import equivalents
 from rfcal.components.fit import Sweep
+from rfcal.components.fixture import removed, share
+from rfcal.components.throughs import Ports, reflection_of
+from rfcal.errors import CalibrationError, RecordError
+from rfcal.findings import grid_words, span_mhz
+from rfcal.maths.reflection import Real
+from rfcal.measurement.bench import Analyzer
+from rfcal.models.interpolation import same_grid
+from rfcal.readings.sweep import TwoPortSweep, read_two_port
 from rfcal.record.format.component import ComponentRequest
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import FILE, Record
+from rfcal.record.job.readings import answer_of
 from rfcal.record.results import Device, Part
+from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import active_points
+
+ENDS = ("open", "short", "load")
+"""What a fixture is read with, in the order of its files."""
+MOSTLY = 1.0
+"""Of the part's own |Z|, from which a fixture adds more than the part is."""
 
 
-def part_of(wanted: ComponentRequest, devices: Sequence[Device]) -> Part:
-    """What part one of the devices is."""
-    device = next(d for d in devices if d.name == wanted.measurement)
-    sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
-    return Part(wanted, choose(sweep, wanted.model), equivalents(device.figures))
+def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity]) -> Part:
+    """The part without its fixture, and no values where there is hardly anything but fixture."""
+    opened, shorted, *load = ends
+    whole = sweep.reflection
+    try:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            own = removed(sweep.frequency, whole, opened, shorted, load[0] if load else None)
+            added = share(whole, own)
+    except CalibrationError as error:
+        raise RecordError(FILE, wanted.place, str(error)) from error
+    _require_finite(wanted, sweep.frequency, own)
+    sweep = replace(sweep, reflection=own)
+    hidden = bool(added[sweep.answer] > MOSTLY)
+    verdict = Verdict(sweep, (), None, reason="fixture") if hidden else choose(sweep, wanted.model)
+    return Part(wanted, verdict, _equivalents(sweep), added)
+
+
+def _equivalents(sweep: Sweep) -> dict[str, Figure]:
+    passive = ~active_points(sweep.reflection)
+    found = derived(sweep.frequency, sweep.reflection, z_ref=sweep.z_ref, passive=passive)
+    return equivalents(found)
+
+
+def _require_grid(wanted: ComponentRequest, grid: Real, frequency: Real) -> None:
+    if not same_grid(grid, frequency):
+        raise RecordError(
+            FILE,
+            wanted.place,
+            f"a sweep beside that of '{wanted.measurement}' has {grid_words(grid)}, it has "
+            f"{grid_words(frequency)}: read through and fixture at the part's frequencies",
+        )
+
+
+def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) -> None:
+    finite = np.isfinite(found.value) & np.isfinite(found.variance())
+    if not np.all(finite):
+        raise RecordError(
+            FILE,
+            wanted.place,
+            f"'{wanted.measurement}' comes to no finite impedance {span_mhz(frequency, ~finite)}: "
+            "look whether nothing passes there, or whether sweeps are exchanged",
+        )
+
+
+class Parts:
+    """Parts of a record; sweeps of two ports are read as they are needed."""
+
+    def __init__(self, record: Record):
+        self.record = record
+        self.files: list[TwoPortSweep] = []
+
+    def first_grid(self) -> Real:
+        """The frequencies [Hz] of the first sweep of two ports."""
+        item = self.record.between_ports[0]
+        file = item.reading.files[0]
+        return read_two_port(self.record.folder, file, label=item.name).frequency
+
+    def computed(
+        self,
+        devices: Sequence[Device],
+        worth: Analyzer,
+        at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
+    ) -> tuple[Part, ...]:
+        """All of them; sweeps of fixtures are corrected by `at_plane`."""
+        return tuple(self.part(one, devices, worth, at_plane) for one in self.record.components)
+
+    def part(
+        self,
+        wanted: ComponentRequest,
+        devices: Sequence[Device],
+        worth: Analyzer,
+        at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
+    ) -> Part:
+        """What part a corrected device is, or what was read between two ports."""
+        if wanted.between_ports:
+            return self._between_ports(wanted, worth)
+        device = next(d for d in devices if d.name == wanted.measurement)
+        sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
+        ends = []
+        for file, end in zip(wanted.fixture, ENDS, strict=False):
+            grid, quantity = at_plane(Reading((file,)), f"{device.name}: fixture, {end}")
+            _require_grid(wanted, grid, device.frequency)
+            ends.append(quantity)
+        if ends:
+            return _without_fixture(wanted, sweep, ends)
+        return Part(wanted, choose(sweep, wanted.model), equivalents(device.figures))
+
+    def _between_ports(self, wanted: ComponentRequest, worth: Analyzer) -> Part:
+        """By the ratio of what passes to what passes a through."""
+        item = next(m for m in self.record.between_ports if m.name == wanted.measurement)
+        assert wanted.through is not None
+        name, z_ref = item.name, self.record.reference_ohm
+        labels = [name, f"{name}: through", *(f"{name}: fixture, {end}" for end in ENDS)]
+        files = (item.reading.files[0], wanted.through, *wanted.fixture)
+        read, through, *ends = (
+            read_two_port(self.record.folder, file, label=label)
+            for file, label in zip(files, labels, strict=False)
+        )
+        self.files += [read, through, *ends]
+        for other in (through, *ends):
+            _require_grid(wanted, other.frequency, read.frequency)
+        ports = Ports(worth)
+        if worth.residual is not None:
+            ports = replace(ports, match=worth.residual["source_match"] / np.sqrt(2))
+        whole, *others = (
+            reflection_of(one, through, ports, wanted.method, z_ref) for one in (read, *ends)
+        )
+        _require_finite(wanted, read.frequency, whole)
+        sweep = Sweep(read.frequency, whole, z_ref, answer_of(item, read.frequency))
+        if others:
+            return _without_fixture(wanted, sweep, others)
+        return Part(wanted, choose(sweep, wanted.model), _equivalents(sweep))

@@ -3,6 +3,7 @@
 import platform
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +48,7 @@ from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
 from rfcal.record.job.checks import checked
-from rfcal.record.job.components import part_of
+from rfcal.record.job.components import Parts
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.quantity import Quantity
@@ -118,6 +119,7 @@ class _Job:
         self.findings += about_traces(record, self.sweeps)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweeps[item.name])
+        self.parts = Parts(record)
         self.grid = self._grid()
         worth = record.analyzer
         self.bench = Bench(
@@ -134,8 +136,10 @@ class _Job:
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""
         record, line = self.record, self.record.line_check
-        if record.standards or record.measurements or line is None:
+        if record.standards or record.measurements:
             return readings.common_grid(record, self.sweeps)
+        if line is None:
+            return self.parts.first_grid()
         z_ref = record.reference_ohm
         return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
 
@@ -182,11 +186,12 @@ class _Job:
         line = self.line(calibration) if record.line_check else None
         wanted = record.matches if correct else ()
         matches = tuple(self.match(calibration, devices, one) for one in wanted)
-        parts = tuple(part_of(one, devices) for one in (record.components if correct else ()))
+        at_plane, worth = partial(self._at_plane, calibration), self.bench.analyzer
+        parts = self.parts.computed(devices, worth, at_plane) if correct else ()
         self.findings += [said for part in parts for said in about_part(part)]
         return Results(
             record=record,
-            sweeps=tuple(self.files),
+            sweeps=(*self.files, *self.parts.files),
             bench=self.bench,
             calibration=calibration,
             checks=checks,
@@ -374,19 +379,9 @@ class _Job:
 
     def _answer(self, item: Measurement, sweep: Sweep) -> int:
         """Index of the frequency at which the answer in words is quoted."""
-        if item.answer_hz is None:
-            return sweep.frequency.size // 2
-        if not sweep.frequency[0] <= item.answer_hz <= sweep.frequency[-1]:
-            factor = readings.unit_factor(float(np.mean(sweep.frequency)), item.answer_hz)
-            unit = f", {factor} that: is the unit of the reading's frequencies right?"
-            raise RecordError(
-                schema.FILE,
-                f"{item.place} answer_mhz",
-                f"{item.answer_hz / 1e6:.10g} MHz is outside its reading, which has "
-                f"{grid_words(sweep.frequency)}{unit if factor else ''}",
-            )
-        answer = int(np.argmin(np.abs(sweep.frequency - item.answer_hz)))
-        self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
+        answer = readings.answer_of(item, sweep.frequency)
+        if item.answer_hz is not None:
+            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         return answer
 
 

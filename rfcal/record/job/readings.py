@@ -15,7 +15,7 @@ from rfcal.readings.display import Options, certain, size_options, typed_options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
-from rfcal.record.format.schema import FILE, Artefact, Reading, Record
+from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Options:
@@ -178,3 +178,17 @@ def tests_by_chance(record: Record) -> int:
     """How many verdicts of a record chance alone may turn: they share one chance of doing so."""
     over = len(record.standards) > 3  # only then can they contradict each other
     return over + sum(map(len, (record.checks, record.rereads, record.measurements)))
+
+
+def answer_of(item: Measurement, frequency: Real) -> int:
+    """Index of the frequency at which the answer is quoted."""
+    wanted = item.answer_hz
+    if wanted is None:
+        return frequency.size // 2
+    if not frequency[0] <= wanted <= frequency[-1]:
+        raise RecordError(
+            FILE,
+            f"{item.place} answer_mhz",
+            f"{wanted / 1e6:.10g} MHz is outside its reading, which has {grid_words(frequency)}",
+        )
+    return int(np.argmin(np.abs(frequency - wanted)))

@@ -1,6 +1,7 @@
 """A part in words: its answer, and the table of its values."""
 
-from rfcal.record.findings.components import NAMES, article, part_words, value_of
+from rfcal.defaults import CHOKE_OHM
+from rfcal.record.findings.components import NAMES, article, choke_band, part_words, value_of
 from rfcal.record.results import Part
 from rfcal.uncertainty.words import figure_words, mhz
 
@@ -19,7 +20,34 @@ EQUIVALENTS = {
 
 def part_lines(part: Part) -> list[str]:
     """A part in lines for a terminal."""
-    return [f"{part.request.measurement}{part_kind(part)}: {part_words(part)}"]
+    first = f"{part.request.measurement}{part_kind(part)}: {part_words(part)}"
+    return [first, *(f"  {said}" for said in besides(part))]
+
+
+def besides(part: Part) -> list[str]:
+    """How it was measured, what its fixture had added, and where it holds back as a choke."""
+    at, said = part.verdict.sweep.answer, []
+    if part.request.between_ports:
+        size, resistance = (
+            figure_words(part.equivalents[name], at)
+            for name in ("impedance_magnitude", "resistance")
+        )
+        where = mhz(float(part.verdict.sweep.frequency[at]))
+        said.append(
+            f"|Z| {size} and R {resistance} at {where}, measured {part.request.method} between two "
+            "ports"
+        )
+    if part.fixture is not None:
+        where = mhz(float(part.verdict.sweep.frequency[at]))
+        said.append(f"the fixture had added {100 * part.fixture[at]:.2g} % of |Z| at {where}")
+    band = choke_band(part)
+    if band is not None:
+        low, high = (f"{f / 1e6:.3g}" for f in band)
+        said.append(
+            f"|Z| is surely above {CHOKE_OHM:g} ohm, as a common-mode choke wants, from {low} to "
+            f"{high} MHz"
+        )
+    return said
 
 
 def part_kind(part: Part) -> str:
