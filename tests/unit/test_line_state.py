@@ -13,6 +13,7 @@ from rfcal.feedline.end import BEHIND
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.record.findings.line import about_line
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
@@ -228,3 +229,17 @@ def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():
 
 
 FAULT = (("shunt", 100.0, 68.0),)
+
+
+@pytest.mark.parametrize(("step", "farther"), [(1.5e6, False), (5e6, True)])
+def test_loss_of_a_known_line_tells_whether_a_place_may_lie_farther(step, farther):
+    rng = np.random.default_rng(31)
+    line = Line(45.0, 0.66, 50.0, 1.4, 0.01)
+    frequency = 2e6 + step * np.arange(101)
+    seen = foot(frequency, line, 1e6, ("series", 40.0, 12.0))
+    found = state(rng, frequency, line, seen, loss_known=True)
+    assert found.placed is not farther
+    codes = [f.code for f in about_line(found)]
+    assert ("line-folded" in codes) is farther
+    unknown = state(rng, frequency, line, seen)
+    assert not unknown.placed

@@ -55,7 +55,7 @@ def _range(state: LineState) -> list[Finding]:
         least = step * now.range_m / (length + NEAREST * now.resolution_m)
         values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
         return [say.LINE_STEPS(length_m=length, **values)]
-    if length or now.range_m > SHORT_M or not now.distance_m.size:
+    if length or state.placed or now.range_m > SHORT_M or not now.distance_m.size:
         return []
     place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
     values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}

@@ -16,6 +16,7 @@ from rfcal.feedline.end import (
     end_among,
     folds,
     own_delay,
+    placed_by_loss,
     strongest_on,
     unfolded,
     unfolded_places,
@@ -70,7 +71,10 @@ def line_state(
         comparison = _compared(differ, swept if folded else None, seen, earlier, line.length_m)
     lost = _beyond_stated(wanted, frequency, now, z_ref, found, None if folded else seen)
     of_line = found, line.length_m, doubts[0], frequency
-    return LineState(seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost)
+    placed = loss_known and placed_by_loss(frequency, now.value, line, swept)
+    return LineState(
+        seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost, placed
+    )
 
 
 class _Ended(NamedTuple):
