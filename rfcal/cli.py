@@ -2,6 +2,7 @@
 
 import argparse
 import io
+import logging
 import os
 import re
 import shlex
@@ -27,8 +28,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a sign such as ±
             stream.reconfigure(errors="replace")
-    if arguments is None:  # this is the command itself, and Python's warnings help nobody there
+    if arguments is None:  # this is the command itself: what Python has to say helps nobody there
         warnings.simplefilter("ignore")
+        logging.disable()
+        os.environ["MPLBACKEND"] = "agg"
     try:
         options = _parser().parse_args(arguments)
         status = options.run(options)

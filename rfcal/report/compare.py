@@ -19,6 +19,7 @@ from rfcal.record.job.compute import compute
 from rfcal.record.results import Part, Results
 from rfcal.report.figures.compare import agreement_figure, values_figure
 from rfcal.report.figures.render import svg_text
+from rfcal.report.figures.style import own_settings
 from rfcal.report.text.components import part_kind
 from rfcal.uncertainty.quantity import Effect, Quantity
 from rfcal.uncertainty.words import mhz, plus_minus, rounded
@@ -232,6 +233,7 @@ def table_lines(sides: Sequence[Side]) -> list[str]:
     return [line for name, own in rows.items() for line in (name, *own)]
 
 
+@own_settings()
 def agreement_pictures(first: Side, second: Side, shared: Sequence[str] = ()) -> dict[str, bytes]:
     """En over frequency of each device, by file name."""
     return {
@@ -240,6 +242,7 @@ def agreement_pictures(first: Side, second: Side, shared: Sequence[str] = ()) ->
     }
 
 
+@own_settings()
 def table_pictures(sides: Sequence[Side]) -> dict[str, bytes]:
     """The leading value of each part over the records, by file name; of records' folders only."""
     found: dict[str, list[tuple[str, Part]]] = {}

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 import numpy as np
 from markupsafe import Markup
@@ -32,6 +33,7 @@ from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.components import part_figure
 from rfcal.report.figures.render import svg_text
+from rfcal.report.figures.style import own_settings
 from rfcal.report.text import device as words
 from rfcal.report.text.build import TOLD, build_lines
 from rfcal.report.text.components import besides, equivalent_rows, part_kind, part_words, value_rows
@@ -53,6 +55,8 @@ TABLE_ROWS = 2001
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
+_STEERING = ("Cc", "Cf", "Cs", "Zl", "Zp")
+"""Categories of signs that are not seen themselves."""
 
 
 def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
@@ -68,6 +72,7 @@ def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
     }
 
 
+@own_settings()
 def page(results: Results) -> str:
     """The report page: figures, data and the record inside; it asks for nothing from outside."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -76,6 +81,7 @@ def page(results: Results) -> str:
         loader=PackageLoader("rfcal.report", "."),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -106,6 +112,15 @@ def page(results: Results) -> str:
         cautions=CAUTIONS,
         files=export.file_names(results),
         carried=Markup(archive.script(results)),
+    )
+
+
+def shown(value: Any) -> Any:
+    """Text with signs for what steers or hides other text: controls, directions, no-width signs."""
+    if not isinstance(value, str) or isinstance(value, Markup) or value.isprintable():
+        return value
+    return "".join(
+        f"[U+{ord(c):04X}]" if category(c) in _STEERING and c not in "\t\n\r" else c for c in value
     )
 
 

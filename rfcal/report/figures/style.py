@@ -4,11 +4,13 @@ The colours are the members of the Okabe-Ito colour-blind-safe set that keep a c
 on white. Nothing here touches matplotlib's global settings: looks are given artist by artist.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
+import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -66,6 +68,14 @@ def plain_look(order: int, points: int) -> dict[str, Any]:
     dashes: tuple[Dashes, ...] = ("-", (0, (5, 2)), (0, (1, 1.4)))
     look: dict[str, Any] = {"color": TEXT, "linestyle": dashes[order], "linewidth": 1.8}
     return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
+
+
+@contextmanager
+def own_settings() -> Iterator[None]:
+    """Matplotlib as it comes, whatever its user has set; also to decorate what draws."""
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        yield
 
 
 def new_figure(width: float = 7.5, height: float = 5.0) -> Figure:
