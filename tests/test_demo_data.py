@@ -66,3 +66,36 @@ def test_tower_line_gives_the_antenna_at_the_top_and_the_fault(computed):
     for megahertz, loss in truth["line"]["loss_db_per_100m"]:
         found, doubt = line.properties.loss_db(np.array([megahertz * 1e6]))
         assert abs(found[0] - loss * 0.398) < 3 * doubt[0]
+
+
+def test_trap_parts_are_what_their_script_makes():
+    done = subprocess.run(
+        [sys.executable, DEMO / "make_trap_parts.py", "--check"], capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stdout
+    assert "import rfcal" not in (DEMO / "make_trap_parts.py").read_text()
+
+
+def test_trap_parts_are_found_as_they_were_made(computed):
+    results = computed("trap-parts")
+    assert all(check.agrees for check in results.checks)
+    assert not [f for f in results.findings if f.severity != "note"]
+    truth = json.loads((DEMO / "trap-parts" / "truth.json").read_text())
+    coil, capacitor, choke = (part.verdict for part in results.parts)
+    assert [v.chosen.name for v in (coil, capacitor, choke)] == [
+        "coil",
+        "capacitor",
+        "parallel resonator",
+    ]
+    own = 1 / (2 * np.pi * np.sqrt(truth["coil"]["L"] * truth["coil"]["C"]))
+    for verdict, name, true in (
+        (coil, "inductance", truth["coil"]["L"]),
+        (coil, "self_resonance", own),
+        (capacitor, "capacitance", truth["capacitor"]["C"]),
+        (capacitor, "esl", truth["capacitor"]["ESL"]),
+        (choke, "resistance", truth["choke"]["R"]),
+        (choke, "inductance", truth["choke"]["L"]),
+        (choke, "capacitance", truth["choke"]["C"]),
+    ):
+        figure = verdict.figures[name]
+        assert figure.low[0] <= true <= figure.high[0], name

@@ -457,12 +457,15 @@ PART_SCATTER = note(
 )
 PART_BLIND = note(
     "part-blind: {name}",
-    "'{name}' is known no better than {percent:.0f} % of its |Z| {where}, too far from "
-    "{z_ref:g} ohm for its reflection to tell: {cure}.",
+    "'{name}' is known no better than {percent:.0f} % of its |Z| {where}: {cure}.",
 )
 BLIND_CURES = (
-    "a shunt-through fixture with two ports sees low impedance",
-    "a series-through fixture with two ports sees high impedance",
+    "too near a short for its reflection to tell; a shunt-through fixture with two ports sees low "
+    "impedance",
+    "too near an open for its reflection to tell; a series-through fixture with two ports sees "
+    "high impedance",
+    "the match of the ports is in it; attenuators of 6 dB or more beside the part make that small, "
+    "and `residual_source_match` states it",
 )
 
 # Line check

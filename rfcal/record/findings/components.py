@@ -164,23 +164,20 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
 
 
 def _blind(part: Part) -> list[Finding]:
-    """Where |Z| is too large or too small for its reflection to tell."""
+    """Where |Z| is too large or too small for how it was measured."""
     size, sweep = part.equivalents["impedance_magnitude"], part.verdict.sweep
     half = np.maximum(size.high - size.value, size.value - size.low)
     with np.errstate(invalid="ignore"):
-        blind = ~(half <= BLIND * size.value)
+        blind, low = ~(half <= BLIND * size.value), size.value < sweep.z_ref
+    both = part.request.between_ports
+    cases = (blind & low & (not both), blind & ~low & (not both), blind & both)
     return [
         say.PART_BLIND(
             name=part.request.measurement,
             percent=100 * BLIND,
             where=span_mhz(sweep.frequency, where),
-            z_ref=sweep.z_ref,
             cure=cure,
         )
-        for where, cure in zip(
-            (blind & (size.value < sweep.z_ref), blind & ~(size.value < sweep.z_ref)),
-            say.BLIND_CURES,
-            strict=True,
-        )
+        for where, cure in zip(cases, say.BLIND_CURES, strict=True)
         if np.any(where)
     ]
