@@ -1,7 +1,12 @@
 """CSV files of one sweep: a header that says what the columns are, then numbers."""
 
 import csv
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+
+import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
@@ -10,45 +15,135 @@ from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
 
-UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6}
+UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6}
+"""Columns of frequency, and what one of it is [Hz]."""
+PAIRS = {
+    ("r_ohm", "x_ohm"): "R and X",
+    ("re", "im"): "real and imaginary part of the reflection",
+    ("magnitude", "degrees"): "size and angle of the reflection",
+    ("magnitude_db", "degrees"): "the same with the size in dB",
+    ("z_ohm", "degrees"): "size and angle of the impedance",
+}
+"""Pairs of columns that make a reading, and what they are."""
+FIRST_LINES = 100
+"""A header stands among so many lines."""
+DELIMITERS = (";", "\t", ",")
+"""What may stand between the cells, in the order in which it is looked for."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a CSV file is written, as far as that is stated."""
+
+    columns: Mapping[str, str] = field(default_factory=dict)  # headers, by names of ours
+    delimiter: str = ""  # empty: found by looking
+    decimal: str = ""  # likewise
+
+
+AS_FOUND = Layout()
+"""Nothing is stated, all is found by looking."""
 
 
 def read_csv(
-    text: str, file: str, z_ref: float, most: int = MOST_POINTS
+    text: str, file: str, z_ref: float, most: int = MOST_POINTS, layout: Layout = AS_FOUND
 ) -> tuple[Real, Complex, Sequence[int], bool]:
     """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
-    table = csv.reader(f"{line}\n" for _, line in text_lines(text))
+    line, delimiter, header = _header(text, file, layout)
+    own = {
+        f"frequency_{name}" if f"frequency_{name}" in UNITS_HZ else name: name for name in header
+    }
+    names = layout.columns or own
+    unit = next((name for name in UNITS_HZ if name in names), None)
+    pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
+    if unit is None or pair is None:
+        raise ReadingError(file, _wanted(header), line)
+    places = [header.index(_plain(names[name])) for name in (unit, *pair)]
+    rows = Rows(file, most, UNITS_HZ[unit])
+    comma = layout.decimal == ","
     try:
-        header = [cell.strip().lower() for cell in next(table, [])]
-        unit, kind = header[0].removeprefix("frequency_") if header else "", tuple(header[1:])
-        if unit not in UNITS_HZ or kind not in (("r_ohm", "x_ohm"), ("re", "im")):
-            raise ReadingError(
-                file,
-                "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' "
-                "(or _khz, _mhz), with commas between",
-                1,
-            )
-        rows = Rows(file, most, UNITS_HZ[unit])
-        for number, row in enumerate(table, start=2):
-            if any(cell.strip() for cell in row):
-                rows.add(_numbers(row, file, number), number)
+        for number, row in _cells(text, delimiter):
+            if number <= line or not any(cell.strip() for cell in row):
+                continue
+            if not layout.decimal and not rows.lines:
+                comma = delimiter != "," and any(_has_comma(row, place) for place in places)
+            rows.add(_numbers(row, places, len(header), comma, file, number), number)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
     frequency, numbers = rows.table()
-    value = numbers[:, 0] + 1j * numbers[:, 1]
-    bare = kind[0] != "r_ohm"
+    value = _complex(pair, numbers)
+    bare = pair[0] not in ("r_ohm", "z_ohm")
     return frequency, value if bare else from_impedance(value, z_ref), rows.lines, bare
 
 
-def _numbers(row: list[str], file: str, line: int) -> list[float]:
+def _cells(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    """Rows of cells, each with its line."""
+    lines = (f"{line}\n" for _, line in text_lines(text))
+    return enumerate(csv.reader(lines, delimiter=delimiter), start=1)
+
+
+def _plain(cell: str) -> str:
+    return cell.strip().lower()
+
+
+def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str]]:
+    """Line of the header, what stands between its cells, and these in small letters."""
+    wanted = {_plain(name) for name in layout.columns.values()}
+    widest: list[str] = []
+    for delimiter in (layout.delimiter,) if layout.delimiter else DELIMITERS:
+        try:
+            for line, row in islice(_cells(text, delimiter), FIRST_LINES if wanted else 1):
+                cells = [_plain(cell) for cell in row]
+                widest = max(widest, cells, key=len)
+                known = wanted <= set(cells) if wanted else len(cells) > 1
+                if known:
+                    return line, delimiter, cells
+        except csv.Error:
+            continue
+    if not wanted:
+        raise ReadingError(file, _wanted(widest), 1)
+    missing = ", ".join(f"'{name}'" for name in layout.columns.values())
+    found = ", ".join(f"'{cell}'" for cell in widest)[:80]
+    raise ReadingError(
+        file,
+        f"none of its first {FIRST_LINES} lines has the columns {missing}; what looks most like a "
+        f"header has {found}",
+    )
+
+
+def _wanted(header: Sequence[str]) -> str:
+    found = ",".join(header)[:60]
+    return (
+        "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz), "
+        f"found '{found}'; in a record `columns` says which of other columns are these"
+    )
+
+
+def _has_comma(row: Sequence[str], place: int) -> bool:
+    return place < len(row) and re.fullmatch(r"\s*[+-]?\d*,\d+\s*", row[place]) is not None
+
+
+def _numbers(
+    row: Sequence[str], places: Sequence[int], width: int, comma: bool, file: str, line: int
+) -> list[float]:
     """The three numbers of one row."""
     try:
-        values = [float(cell) for cell in row]
-    except ValueError:
+        cells = [row[place] for place in places]
+        values = [float(cell.replace(",", ".") if comma else cell) for cell in cells]
+    except (ValueError, IndexError):
         values = []
-    if len(values) != 3 or not all(abs(value) <= LARGEST for value in values):
+    if len(row) != width or not values or not all(abs(value) <= LARGEST for value in values):
         found = ",".join(row)[:60]
+        many = "three" if width == len(places) else f"{width} cells, of which three are"
         raise ReadingError(
-            file, f"expected three finite numbers up to {LARGEST:g}, found {found!r}", line
+            file, f"expected {many} finite numbers up to {LARGEST:g}, found {found!r}", line
         )
     return values
+
+
+def _complex(pair: tuple[str, str], numbers: Real) -> Complex:
+    """What a pair of columns comes to: a reflection [1], or an impedance [ohm]."""
+    first, second = numbers.T
+    if pair[1] != "degrees":
+        return np.asarray(first + 1j * second)
+    size = 10 ** (first / 20) if pair[0] == "magnitude_db" else first
+    return np.asarray(size * np.exp(1j * np.radians(second)))

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +16,7 @@ from rfcal.maths.checks import frequencies, frozen, numbers, reference
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file
-from rfcal.readings.csv import read_csv
+from rfcal.readings.csv import AS_FOUND, Layout, read_csv
 from rfcal.readings.network import Network, parameters_of
 from rfcal.readings.rows import RECORD_POINTS, require_ascending, require_plausible
 from rfcal.readings.touchstone import read_touchstone
@@ -163,13 +163,14 @@ def read_sweep(
     label: str,
     z_ref: float = defaults.REFERENCE_OHM,
     most: int = RECORD_POINTS,
+    layout: Layout = AS_FOUND,
 ) -> Sweep:
     """A sweep from a file, of so many points; a CSV of bare reflections refers to `z_ref` [ohm]."""
     content = _content(folder, file)
     text = decoded(content)
     bare = False
-    if file.lower().endswith(".csv"):
-        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most)
+    if file.lower().endswith(".csv") or layout.columns:
+        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout)
     else:
         frequency, s, z_ref, lines = read_touchstone(text, file, most=most)
         reflection = s[:, 0, 0]
@@ -186,9 +187,11 @@ def read_sweeps(
     label: str,
     z_ref: float = defaults.REFERENCE_OHM,
     most: int = RECORD_POINTS,
+    layout: Layout = AS_FOUND,
 ) -> Sweep:
     """The mean of the sweeps of one thing, with the scatter of the mean; one is as it is."""
-    parts = tuple(read_sweep(folder, file, label=label, z_ref=z_ref, most=most) for file in files)
+    how: dict[str, Any] = {"label": label, "z_ref": z_ref, "most": most, "layout": layout}
+    parts = tuple(read_sweep(folder, file, **how) for file in files)
     first = parts[0]
     if len(parts) == 1:
         return first

@@ -13,7 +13,7 @@ from tests.record.conftest import bend, touchstone
 BAD_KEYS = [
     ("format = 1", "format = 2", ["record.toml", "format"]),
     ("format = 1", "format = true", ["format"]),
-    ("format = 1", "format = 1\nformat = 1", ["record.toml", "line 5"]),
+    ("format = 1", "format = 1\nformat = 1", ["record.toml", "line 8"]),
     ("reference_ohm = 50 ", "reference_ohms = 50.0", ["reference_ohms", "'reference_ohm'"]),
     ("reference_ohm = 50 ", "reference_ohm = 0", ["reference_ohm", "at least 0.001"]),
     ("reference_ohm = 50 ", 'reference_ohm = "50"', ["reference_ohm", "number"]),

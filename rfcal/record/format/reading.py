@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import Table
-from rfcal.record.format.kinds import Choice, Files, Line, Rows, as_text, finite
+from rfcal.record.format.keys import Key, Table
+from rfcal.record.format.kinds import Choice, Files, Line, Rows, as_text, finite, show
 
 
 @dataclass(frozen=True)
@@ -117,6 +118,44 @@ X_SIGN = Choice(
 
 
 @dataclass(frozen=True)
+class Columns(Key):
+    """Which columns of a CSV file are what."""
+
+    form = 'table such as {frequency_mhz = "Freq", r_ohm = "Rs", x_ohm = "Xs"}'
+
+    def _value(self, table: Table, found: Any) -> dict[str, str]:
+        known = [*UNITS_HZ, *dict.fromkeys(name for pair in PAIRS for name in pair)]
+        if not isinstance(found, dict) or not all(isinstance(v, str) for v in found.values()):
+            raise table.fail(self.name, f"expected a {self.form}, found {show(found)}")
+        Table(found, f"{table.place} {self.name}", table.folder).only(known)
+        pairs = [set(pair) for pair in PAIRS if set(pair) <= set(found)]
+        if len(set(UNITS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:
+            said = "; ".join(f"{' and '.join(pair)}" for pair in PAIRS)
+            raise table.fail(
+                self.name, f"one of {', '.join(UNITS_HZ)} is needed, and one pair of: {said}"
+            )
+        if len({name.strip().lower() for name in found.values()}) < len(found):
+            raise table.fail(self.name, "one column is named twice")
+        return found
+
+
+COLUMNS = Columns(
+    "columns",
+    "which columns of a CSV file are what, where its header has other names: `frequency_hz`, "
+    "`_khz` or `_mhz`, and `r_ohm` and `x_ohm`, `re` and `im`, `magnitude` (or `magnitude_db`) and "
+    "`degrees`, or `z_ohm` and `degrees`",
+)
+DELIMITER = Choice(
+    "delimiter", "what stands between its cells", among=DELIMITERS, default="", instead="found"
+)
+DECIMAL = Choice(
+    "decimal", "its decimal point", among=(".", ","), default="", instead="found by looking"
+)
+HOW = (X_SIGN, COLUMNS, DELIMITER, DECIMAL)
+"""How a reading is written, where that does not show."""
+
+
+@dataclass(frozen=True)
 class Reading:
     """Where a raw reading is: files, or what was typed."""
 
@@ -129,6 +168,7 @@ class Reading:
     # digits of `typed` show [ohm]
     steps: tuple[float, float] = (0.0, 0.0)
     sign_known: bool = True  # of the X of `typed`
+    layout: Layout = AS_FOUND  # of CSV files
 
     @property
     def beyond(self) -> tuple[float, ...]:
@@ -156,8 +196,9 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
             + ("which shows no sign anyhow" if "z" in key or "swr" in key else "which has the sign")
             + ": leave it out",
         )
+    layout = layout_of(table, found, key)
     if key == "reading":
-        return Reading(found[key])
+        return Reading(found[key], layout=layout)
     if key == "typed":
         for i, row in enumerate(found[key] if not sign_known else (), start=1):
             if row[2] < 0:
@@ -179,6 +220,21 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
         _display_step(table, "typed_swr", 1, -1) if swr else 0.0,
     )
     return Reading(typed_z=z, typed_swr=swr, steps=steps)
+
+
+def layout_of(table: Table, found: dict[str, Any], key: str) -> Layout:
+    """How the files of a table are written; refused where nothing is a CSV file."""
+    stated = [name for name in (COLUMNS.name, DELIMITER.name, DECIMAL.name) if name in table]
+    files = found[key] if key == "reading" else ()
+    files = (files,) if isinstance(files, str) else files
+    if stated and not all(map(_may_be_csv, files or ("x.s1p",))):
+        raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
+    columns, delimiter, decimal = (found[key.name] for key in (COLUMNS, DELIMITER, DECIMAL))
+    return Layout(columns or {}, delimiter, decimal)
+
+
+def _may_be_csv(file: str) -> bool:
+    return re.search(r"\.(s\d+p|ts)$", file.lower()) is None
 
 
 def _display_step(table: Table, key: str, column: int, coarsest: int) -> float:

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import Line
-from rfcal.record.format.reading import READING, X_SIGN, Reading, read_reading
+from rfcal.record.format.reading import HOW, READING, Reading, read_reading
 
 REREAD = Section(
     "[[reread]]",
     "A standard or check connected and read once more after the devices: what moved in between "
     "shows, and counts.",
-    (Line("of", "name of the standard or check that is read again", needed=True), *READING, X_SIGN),
+    (Line("of", "name of the standard or check that is read again", needed=True), *READING, *HOW),
     readings=READING,
 )
 

@@ -18,7 +18,7 @@ from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
-from rfcal.record.format.reading import NAME, READING, X_SIGN, Reading, read_reading
+from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
 from rfcal.record.format.reread import REREAD, Reread, read_rereads
 from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
 
@@ -75,7 +75,7 @@ MEASUREMENT = Section(
     "[[measurement]]",
     "What to correct, read after the standards without moving anything else.",
     (
-        *(NAME, *READING, X_SIGN),
+        *(NAME, *READING, *HOW),
         Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
         Line(
             "same_as",

@@ -7,7 +7,7 @@ from rfcal import defaults
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
 from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Line, Number
-from rfcal.record.format.reading import NAME, READING, X_SIGN, Reading, read_reading
+from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
 
 
 def _with(part: str, of: Mapping[str, Collection[str]] = KINDS) -> tuple[str, ...]:
@@ -95,7 +95,7 @@ STANDARD = Section(
     (
         *(NAME, KIND, *MODEL.values()),
         File("definition", "file with its reflection", needed=True, kinds=_with("definition")),
-        *(*UNCERTAINTIES.values(), *READING, X_SIGN),
+        *(*UNCERTAINTIES.values(), *READING, *HOW),
     ),
     kind=KIND.read,
     kinds={kind: f"kind '{kind}'" for kind in KINDS},

@@ -25,7 +25,11 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
     """
     z_ref, where = record.reference_ohm, f"{FILE}, {place}"
     if reading.files:
-        return certain(read_sweeps(record.folder, reading.files, label=label, z_ref=z_ref))
+        return certain(
+            read_sweeps(
+                record.folder, reading.files, label=label, z_ref=z_ref, layout=reading.layout
+            )
+        )
     if reading.typed is not None:
         step, rows, known = record.display_step_ohm, reading.typed, reading.sign_known
         if reading.shows_less:
