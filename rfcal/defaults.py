@@ -231,3 +231,6 @@ FAR_CHECK = 2.4
 """Of a resistor that shows a wrong path, in parts of the reference impedance [1]: its reflection is
 large enough to turn visibly and far enough from an open to lose by loss (common practice, no
 source)."""
+
+SERIES_PART = 0.02
+"""Of the reactance of a part in series with a device [1]: parts are sold to 5 %, evenly spread."""

@@ -36,7 +36,15 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
 from rfcal.measurement.model import Inputs, behind_path, propagate
-from rfcal.measurement.path import PathElement, by_figures, by_file, by_sweeps, same_points
+from rfcal.measurement.path import (
+    PathElement,
+    SeriesPart,
+    by_figures,
+    by_file,
+    by_part,
+    by_sweeps,
+    same_points,
+)
 from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line
@@ -231,7 +239,9 @@ class Bench:
     def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
         """A path's elements at the device's frequencies, with their inputs."""
         _require_names([element.name for element in path], "elements of the path")
-        swept = [e.known_by for e in path if not isinstance(e.known_by, Line | TwoPortSweep)]
+        swept = [
+            e.known_by for e in path if not isinstance(e.known_by, Line | TwoPortSweep | SeriesPart)
+        ]
         _require_names([sweep.label for pair in swept for sweep in pair], "sweeps of the path")
         return tuple(self.step(here, element) for element in path)
 
@@ -242,6 +252,8 @@ class Bench:
             return by_figures(element, known, here.frequency, z_ref)
         if isinstance(known, TwoPortSweep):
             return by_file(element, known, here.frequency, z_ref)
+        if isinstance(known, SeriesPart):
+            return by_part(element, known, here.frequency, z_ref)
         # each read at another time than the device, so the analyzer has drifted by itself
         readings = [self.reading(here, same_points(sweep, here.frequency)) for sweep in known]
         labels = [sweep.label for sweep in known]

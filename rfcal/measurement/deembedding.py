@@ -190,6 +190,27 @@ class Adapter:
         return [back, back * inside, back * through * inside**2]
 
 
+@dataclass(frozen=True)
+class InSeries:
+    """An impedance in series with what lies beyond.
+
+    Input: the impedance [ohm].
+    """
+
+    z_ref: float  # of the reflections [ohm]
+
+    def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
+        """The impedance as a map."""
+        # seen = ((2 - z) x + z)/(2 + z - z x), z in parts of z_ref, since Z adds
+        z = inputs[0] / self.z_ref
+        return Bilinear(2 - z, z, -z, 2 + z)
+
+    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
+        """Derivative of what is seen by the impedance."""
+        seen = self.bilinear(inputs).apply(x)
+        return [(1 - seen) ** 2 / (2 * self.z_ref)]
+
+
 class Fixture:
     """A fixture known by itself open and short: stray series impedance, then stray admittance.
 

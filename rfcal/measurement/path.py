@@ -8,13 +8,13 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
-from rfcal.maths.reflection import Real
-from rfcal.measurement.deembedding import Adapter, Cable, Fixture, Measured, Step
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.deembedding import Adapter, Cable, Fixture, InSeries, Measured, Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 SAME_WAY = 1e-9
 """Passages there and back closer than this part of them are one number, written twice."""
@@ -24,12 +24,31 @@ MOST_LOSS_DB = 120.0
 """Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 
 
+@dataclass(frozen=True)
+class SeriesPart:
+    """A capacitor or a coil in series with a device, its own loss left out."""
+
+    capacitance_f: float | None
+    inductance_h: float | None
+    uncertainty: float  # of its reactance [1], standard
+
+    def reactance(self, frequency: Real) -> Real:
+        """At frequencies [Hz], in ohm."""
+        w = 2 * np.pi * frequency
+        if self.capacitance_f is not None:
+            return np.asarray(-1 / (w * self.capacitance_f))
+        assert self.inductance_h is not None
+        return np.asarray(w * self.inductance_h)
+
+
 @dataclass(frozen=True, eq=False)
 class PathElement:
     """One thing between the standards' plane and a device, and by what it is known."""
 
     name: str
-    known_by: Line | TwoPortSweep | Sequence[Sweep]  # sweeps: its far end open, and short
+    known_by: (
+        Line | TwoPortSweep | SeriesPart | Sequence[Sweep]
+    )  # sweeps: its far end open, and short
     fixture: bool = False  # whether the sweeps are of a fixture, else of a line
     deviations: Mapping[str, float] = field(default_factory=dict)  # as `usual_doubt`, of which
     # those stand in that are not stated
@@ -84,6 +103,13 @@ def by_file(element: PathElement, sweep: TwoPortSweep, frequency: Real, z_ref: f
         for what, row, size in zip(("S11", "S12 S21", "S22"), rows, sizes, strict=True)
     )
     return Step(Adapter(sweep.z_ref, z_ref), parameters=tuple(inputs), embed=element.embed)
+
+
+def by_part(element: PathElement, part: SeriesPart, frequency: Real, z_ref: float) -> Step:
+    """A part in series at some frequencies [Hz]."""
+    z: Complex = np.asarray(1j * part.reactance(frequency), complex)
+    effect = Effect(f"{element.name}: reactance", z * part.uncertainty)
+    return Step(InSeries(z_ref), parameters=(Quantity(z, (effect,)),), embed=element.embed)
 
 
 def same_points(sweep: Sweep, frequency: Real) -> Sweep:

@@ -387,3 +387,17 @@ def test_the_same_device_must_be_there(record):
     folder = record({"coil": 40 + 35j}, [14.1], more='same_as = "coil"\n')
     with pytest.raises(RfcalError, match="there is no other"):
         compute(folder)
+
+
+@pytest.mark.parametrize("truth", [40 + 35j, 40 - 35j, 3 + 150j])
+@pytest.mark.parametrize("part", ["series_capacitance_f = 560e-12", "series_inductance_h = 0.3e-6"])
+def test_a_known_part_in_series_tells_the_sign(record, truth, part):
+    w, value = 2j * np.pi * 14.1e6, float(part.split("=")[1])
+    z = truth + (1 / (w * value) if "capacitance" in part else w * value)
+    devices, less = {"coil": truth, "with it": z}, {"coil": unsigned, "with it": unsigned}
+    path = f'same_as = "coil"\n[[measurement.between]]\n{part}\n'
+    results = compute(record(devices, [14.1], less, more=path))
+    assert results.device("coil").other is None
+    assert results.device("with it").other is None
+    assert holds(results.device("coil"), truth)
+    assert holds(results.device("with it"), truth)

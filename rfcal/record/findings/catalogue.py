@@ -76,8 +76,9 @@ TELL_FURTHER = (
 )
 TELL_SERIES = (
     "Read the device again with about {farad} in series: if X becomes smaller in size, it is "
-    "positive; if larger, negative. Or read it behind a short cable that you know, as one more "
-    "[[measurement]] with same_as = '{device}'."
+    "positive; if larger, negative. Give it as one more [[measurement]] with same_as = "
+    '"{device}", and below it [[measurement.between]] with series_capacitance_f, or with a short '
+    "cable instead."
 )
 SIGN_BY_POWER = note(
     "sign-by-power: {device}",
@@ -334,6 +335,7 @@ INVISIBLE_PATH = {
     "measured": "far-end sweeps that are exchanged or of another line",
     "adapter": "an adapter's file that is another's or turned round",
     "fixture": "a fixture's sweeps that are exchanged or of another one",
+    "part": "a part in series of another value",
 }
 """By what lies between plane and device."""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from rfcal import defaults
-from rfcal.measurement.path import usual_doubt
+from rfcal.measurement.path import SeriesPart, usual_doubt
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.record.format import line as lines
@@ -18,6 +18,7 @@ KINDS = {
     "measured": "a line known by its sweeps",
     "adapter": "an adapter",
     "fixture": "a fixture",
+    "part": "a part in series",
 }
 """Kinds of elements, and each in words."""
 
@@ -58,6 +59,26 @@ UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
 _CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
+SERIES = (
+    Number(
+        "series_capacitance_f",
+        "a capacitor in series with the device",
+        "F",
+        1e-15,
+        1.0,
+        kinds=("part",),
+    ),
+    Number("series_inductance_h", "or a coil", "H", 1e-12, 1e3, kinds=("part",)),
+)
+SERIES_UNCERTAINTY = Number(
+    "series_uncertainty_percent",
+    "uncertainty of its reactance",
+    "%",
+    0.0,
+    1.0,
+    default=defaults.SERIES_PART,
+    kinds=("part",),
+)
 ENDS = {
     "measured": ("far_end_open", "far_end_short"),
     "fixture": ("fixture_open", "fixture_short"),
@@ -76,7 +97,10 @@ def _end(name: str, says: str, kind: str) -> tuple[File, EndRows]:
 
 def _kind(table: Table) -> str:
     fixture = "fixture_open_typed" if "fixture_open_typed" in table else "fixture_open"
-    kind = table.one_of(("line", "adapter", fixture), "say what it is")
+    parts = [key.name for key in SERIES]
+    kind = table.one_of(("line", "adapter", fixture, *parts), "say what it is")
+    if kind in parts:
+        return "part"
     if kind == "line":
         kind = "measured" if _LINE.read(table) == "measured" else "cable"
     return "fixture" if kind == fixture else kind
@@ -97,6 +121,8 @@ BETWEEN = Section(
             needed=True,
             kinds=("adapter",),
         ),
+        *SERIES,
+        SERIES_UNCERTAINTY,
         *_end("fixture_open", "sweep of a fixture, open", "fixture"),
         *_end("fixture_short", "and with a short in it", "fixture"),
         UNCERTAINTY,
@@ -124,6 +150,7 @@ class Between:
     doubt: Mapping[str, float]  # standard uncertainties, keys as in `defaults.PATH`
     assumed: tuple[str, ...]  # keys of `doubt` that the record does not state
     embed: bool  # True to add the element, False to remove it
+    part: SeriesPart | None = None  # a part in series
 
 
 def read_between(tables: Sequence[Table], device: str) -> tuple[Between, ...]:
@@ -144,7 +171,7 @@ def _element(table: Table, device: str, number: int) -> Between:
         (line, usual), uncertain = _cable(table, found), tuple(_OF_CABLE)
     else:
         line, usual = None, dict(defaults.PATH)
-        uncertain = ("adapter" if kind == "adapter" else "far end",)
+        uncertain = ("adapter" if kind == "adapter" else "far end",) if kind != "part" else ()
     doubt = {what: found[UNCERTAINTIES[what].name] for what in uncertain}
     return Between(
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
@@ -156,6 +183,7 @@ def _element(table: Table, device: str, number: int) -> Between:
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},
         assumed=tuple(what for what in doubt if UNCERTAINTIES[what].name not in table),
         embed=found["add"],
+        part=_part(found) if kind == "part" else None,
     )
 
 
@@ -168,6 +196,12 @@ def _ends(table: Table, found: dict[str, Any], kind: str) -> tuple[Reading, ...]
         absent = next(key for key in ENDS[kind] if not {key, f"{key}_typed"} & set(table.values))
         raise table.missing(absent, f"a file here, or rows off the display as {absent}_typed,")
     return ends
+
+
+def _part(found: dict[str, Any]) -> SeriesPart:
+    """A part in series, a capacitor or a coil."""
+    farad, henry = (found[key.name] for key in SERIES)
+    return SeriesPart(farad, henry, found[SERIES_UNCERTAINTY.name])
 
 
 def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:

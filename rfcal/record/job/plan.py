@@ -66,7 +66,9 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
             plans = {complex(value): plan(setup, value) for value in expected}
         except CalibrationError as error:
             raise RecordError(schema.FILE, item.place, str(error)) from error
-        unknown = tuple(part.name for part in item.between if part.line is None)
+        unknown = tuple(
+            part.name for part in item.between if part.line is None and part.part is None
+        )
         planned.append(Planned(item.name, at, plans, unknown))
     first = _setup(record, record.measurements[0], planned[0].frequency_hz)
     return Outlook(record, tuple(planned), _findings(record, first))
@@ -96,7 +98,9 @@ def _setup(record: Record, item: Measurement, hertz: float) -> Setup:
         noise=record.analyzer["noise"],
         connection=record.analyzer["connection"],
         drift=record.analyzer["drift"],
-        lines=tuple(_length(part, z_ref) for part in item.between if not part.embed),
+        lines=tuple(
+            _length(part, z_ref) for part in item.between if not part.embed and part.part is None
+        ),
         z_ref=z_ref,
         typed=shown.typed is not None,
         resolution_ohm=record.display_step_ohm,

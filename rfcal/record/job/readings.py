@@ -75,7 +75,7 @@ def element(item: Between, sweeps: tuple[Sweep | TwoPortSweep, ...]) -> PathElem
     ends = tuple(s for s in sweeps if isinstance(s, Sweep))
     return PathElement(
         item.name,
-        first if isinstance(first, TwoPortSweep) else item.line or ends,
+        first if isinstance(first, TwoPortSweep) else item.line or item.part or ends,
         fixture=item.kind == "fixture",
         deviations=item.doubt,
         embed=item.embed,
