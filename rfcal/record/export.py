@@ -144,8 +144,10 @@ def _answers(device: Device) -> dict[str, Any]:
 def _device(device: Device) -> dict[str, Any]:
     z = device.impedance
     covariance, spread = z.covariance(), device.reflection.covariance()
-    uncertain = coverage.standard_uncertainty(covariance)
     half = device.expanded_uncertainty()
+    bounded = np.isfinite(half)  # elsewhere a standard uncertainty would promise what is not there
+    uncertain = np.where(bounded, coverage.standard_uncertainty(covariance), np.inf)
+    correlation = np.where(bounded.all(axis=1), coverage.correlation(covariance), np.nan)
     freedom = degrees_of_freedom(device.reflection)
     loss = device.path_loss
     return {
@@ -157,7 +159,7 @@ def _device(device: Device) -> dict[str, Any]:
         "reflection_covariance": Told(_upper(spread)),
         "impedance_ohm": Told(z.value, uncertain),
         "standard_uncertainty_ohm": Told(uncertain),
-        "correlation": Told(coverage.correlation(covariance), 1.0),
+        "correlation": Told(correlation, 1.0),
         "expanded_uncertainty_ohm": Told(half),
         "interval_ohm": Told(device.interval.reshape(-1, 4), np.repeat(half, 2, axis=1)),
         "coverage": coverage.COVERAGE,

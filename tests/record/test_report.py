@@ -174,3 +174,20 @@ def test_names_of_files_do_not_collide(typed, tmp_path):
         file.write('[[measurement]]\nname = "Device!"\ntyped = [[14.1, 12.2, -4.6]]\n')
     assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
     assert {"device.s1p", "device-2.s1p"} < {p.name for p in (tmp_path / "o").iterdir()}
+
+
+@pytest.mark.parametrize(
+    ("typed_ohm", "bounded"),
+    [("12.2, -4.6", [True, True]), ("20000, 10", [True, True]), ("21, -294.5", [False, False])],
+)
+def test_no_standard_uncertainty_stands_beside_what_has_no_bound(
+    typed, tmp_path, typed_ohm, bounded
+):
+    bend(typed, "typed = [[14.1, 12.2, -4.6]]", f"typed = [[14.1, {typed_ohm}]]")
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    (device,) = json.loads((tmp_path / "o/results.json").read_text())["measurements"]
+    ends = np.array(device["interval_ohm"][0], float).reshape(2, 2)
+    assert np.isfinite(ends).all(axis=1).tolist() == bounded
+    for key in ("standard_uncertainty_ohm", "expanded_uncertainty_ohm"):
+        assert [value is not None for value in device[key][0]] == bounded
+    assert (device["correlation"][0] is not None) == all(bounded)
