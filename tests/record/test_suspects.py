@@ -142,3 +142,29 @@ def test_a_check_exchanged_with_a_standard_or_read_of_one_is_told(checked):
     assert "'load' and 'check' were exchanged" in said(checked)
     put(checked, "load", 0.0001)
     assert "'check' was really 'load'" in said(checked)
+
+
+LINE = '[[measurement.between]]\nline = "RG-8X"\nlength_m = 4.0\n'
+AT_THE_END = CHECK.replace('"check"', '"at the end"').replace("check.s1p", "end.s1p")
+
+
+def test_another_velocity_factor_is_told_from_a_length_by_its_loss(filed):
+    """Of 4 m a band from 50 to 60 MHz sees the delay only, so both are told."""
+    with (filed / "record.toml").open("a") as file:
+        file.write(LINE + AT_THE_END + 'at = "device"\n')
+    turn = np.exp(-1j * LATER * 4.0 / 0.66) * 10 ** (-2 * 0.29 / 20)
+    box = BOX @ Bilinear.from_error_terms(0 * turn, 0 * turn, turn)
+    put(filed, "end", from_impedance(150.0), box)
+    assert "the velocity factor of the line before 'device' were 0.66" in said(filed)
+
+
+def test_an_adapter_the_other_way_round_is_told(filed):
+    rows = "".join(f"{f:.12g} 0.2 0.1 0.9 0 0.9 0 -0.1 0.15\n" for f in FREQUENCY)
+    (filed / "adapter.s2p").write_text(f"# Hz S RI R 50\n{rows}")
+    with (filed / "record.toml").open("a") as file:
+        adapter = '[[measurement.between]]\nadapter = "adapter.s2p"\n'
+        file.write(adapter + AT_THE_END + 'at = "device"\n')
+    ones = np.ones(11)
+    turned = Bilinear.from_error_terms((-0.1 + 0.15j) * ones, (0.2 + 0.1j) * ones, 0.81 * ones)
+    put(filed, "end", from_impedance(150.0), BOX @ turned)
+    assert "the adapter before 'device' were the other way round" in said(filed)

@@ -270,10 +270,8 @@ SUSPECT_TURN = (
 SUSPECT_PLANE = "the standards' plane lay {mm:.2g} mm {way} than the later one"
 FARTHER, NEARER = "farther out", "nearer"
 SUSPECT_LENGTH = "the length of the line before '{at}' were {metres:.3g} m"
-SUSPECT_VELOCITY = (
-    "the length of the line before '{at}' were {metres:.3g} m, or its velocity factor "
-    "{velocity:.2g}"
-)
+SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {velocity:.2g}"
+SUSPECT_REVERSED = "the adapter before '{at}' were the other way round"
 SUSPECT_FEET = (
     "the length of the line before '{at}' were {metres:.3g} m, so that feet and metres are mixed up"
 )

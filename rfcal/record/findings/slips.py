@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
-from rfcal.measurement.deembedding import Cable, Step, seen_beyond
+from rfcal.measurement.deembedding import Adapter, Cable, Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate, region
 from rfcal.models.cables import CABLES
@@ -23,10 +23,10 @@ from rfcal.uncertainty.significance import far_off
 FAR = 0.5
 """Nearer to an open than this [1] something in series changes nothing to speak of, nearer to a
 short than this it is no value, nearer to a match than this a length turns nothing."""
-LENGTH, LOSS = 0, 3
+LENGTH, VELOCITY, LOSS = 0, 1, 3
 """Which of a cable's inputs these are."""
-SLOWEST = 0.5
-"""Least velocity factor that a line has [1] (common practice, no source)."""
+SPEEDS = np.linspace(0.5, 1.0, 201)
+"""Velocity factors that a line may have [1] (common practice, no source)."""
 SELDOM = 0.3
 """Added to the misfit of what is met less often than exchanged files and wrong values (common
 practice, no source)."""
@@ -133,6 +133,9 @@ def all_slips(scenes: Sequence[Scene], z_ref: float, still: bool) -> Iterator[Sl
         for place, step in enumerate(check.path):
             if isinstance(step.element, Cable):
                 yield from _of_cable(check.at or "", place, step.element.line)
+            if isinstance(step.element, Adapter):
+                said = say.SUSPECT_REVERSED.format(at=check.at)
+                yield _single(said, partial(_reversed, place))
 
 
 def _single(said: str, change: Callable[[Scene], Scene]) -> Slip:
@@ -296,7 +299,11 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
         for which, sentence in ((LENGTH, say.SUSPECT_FEET), (LOSS, say.SUSPECT_LOSS_FEET)):
             said = sentence.format(at=at, metres=feet * line.length_m, times=feet)
             yield _single(said, partial(_times, place, which, times=feet))
-    yield Slip(partial(_length_words, at, line), partial(_times, place, LENGTH), TIMES, factor=True)
+    length = partial(_line_words, say.SUSPECT_LENGTH, at, line)
+    yield Slip(length, partial(_times, place, LENGTH), TIMES, factor=True)
+    speed = partial(_line_words, say.SUSPECT_VELOCITY, at, line)
+    velocity = partial(_times, place, VELOCITY)
+    yield Slip(speed, velocity, SPEEDS / line.velocity_factor, factor=True)
     yield Slip(partial(_loss_words, at), partial(_times, place, LOSS), TIMES[::12], factor=True)
     for kind, cable in CABLES.items():
         other = partial(_other_line, place, cable.line(line.length_m))
@@ -304,10 +311,9 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
         yield replace(_single(said, other), seldom=SELDOM / 2, group="type")
 
 
-def _length_words(at: str, line: Line, times: float) -> str:
-    velocity = line.velocity_factor / times
-    sentence = say.SUSPECT_VELOCITY if SLOWEST < velocity < 1 else say.SUSPECT_LENGTH
-    return sentence.format(at=at, metres=times * line.length_m, velocity=velocity)
+def _line_words(sentence: str, at: str, line: Line, times: float) -> str:
+    velocity, metres = line.velocity_factor * times, line.length_m * times
+    return sentence.format(at=at, metres=metres, velocity=velocity)
 
 
 def _loss_words(at: str, times: float) -> str:
@@ -321,6 +327,14 @@ def _times(place: int, which: int, scene: Scene, times: float) -> Scene:
     inputs = list(scene.path[place].parameters)
     inputs[which] = replace(inputs[which], value=inputs[which].value * times)
     return _other_step(scene, place, replace(scene.path[place], parameters=tuple(inputs)))
+
+
+def _reversed(place: int, scene: Scene) -> Scene:
+    """With an adapter turned round."""
+    if not scene.path:
+        return scene
+    step = scene.path[place]
+    return _other_step(scene, place, replace(step, parameters=step.parameters[::-1]))
 
 
 def _other_line(place: int, line: Line, scene: Scene) -> Scene:
