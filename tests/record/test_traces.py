@@ -233,3 +233,13 @@ def test_exchanged_standards_that_no_check_sees_are_told_by_the_analyzer(tmp_pat
     KINDS["exchanged: load and open"][0](session, None)
     found = drawn(tmp_path, session)["error-terms"]
     assert found.message.startswith("Look whether 'open' and 'load' were exchanged, which would")
+
+
+def test_an_active_device_is_one_more_sign_where_standards_are_wrong(filed):
+    opened, load = filed / "raw/open.s1p", filed / "raw/load.s1p"
+    one, other = opened.read_text(), load.read_text()
+    opened.write_text(other)
+    load.write_text(one)
+    found = {finding.code: finding.message for finding in compute(filed).findings}
+    assert "error-terms" in found
+    assert "look for the cause in what is said of standards and checks" in found["active"]

@@ -368,6 +368,7 @@ ACTIVE_BEHIND = (
     "too much length, too much loss or a wrong type in what is removed before it, for at the "
     "standards' plane it is below 1"
 )
+ACTIVE_FIRST = "the cause in what is said of standards and checks, which comes first"
 ACTIVE_STILL = (
     "a wrong file or format of its own reading, or an analyzer that changed before it, for "
     "standards and checks agree"

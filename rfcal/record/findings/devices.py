@@ -1,5 +1,7 @@
 """Corrected values that no passive device can have, and places where intervals mislead."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
@@ -27,6 +29,11 @@ RUN = 5
 """Neighbouring points from which a device's turn is judged."""
 TURNED_RAD, SURE = np.radians(3.0), 6.0
 """A turn the wrong way of so much [rad], and so many standard deviations, is none by chance."""
+DOUBTING = (
+    *(say.ERROR_TERMS, say.READ_ALIKE, say.ANTICLOCKWISE, say.HALF_TURN, say.STANDARDS_CORRECTED),
+    *(say.STANDARDS_DISAGREE, say.CHECK_DISAGREES, say.MOVED, say.SAME_READING),
+)
+"""What makes an active device one more sign of the same."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
@@ -34,12 +41,12 @@ TOLD = 2
 
 
 def about_device(
-    found: Device, *, solved: bool = True, chance: float = FALSE_ALARM, sound: bool = False
+    found: Device, *, solved: bool = True, chance: float = FALSE_ALARM, sound: bool | None = None
 ) -> list[Finding]:
     """What there is to say about one corrected measurement.
 
     An instrument that corrects itself (not `solved`) has no standards to mix up; the chance [1] is
-    that of being called active without cause; `sound` says that standards and checks agree.
+    that of being called active without cause; `sound` says whether standards and checks agree.
     """
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
@@ -62,6 +69,14 @@ def about_device(
         for entry, where in judged
         if np.any(where)
     ]
+
+
+def soundness(told: Iterable[Finding], checked: bool) -> bool | None:
+    """Whether standards and checks agree, by what was told; None where nothing could tell."""
+    codes = {entry.code for entry in DOUBTING}
+    if any(finding.code in codes for finding in told):
+        return False
+    return True if checked else None
 
 
 def falls(found: Device) -> list[Finding]:
@@ -94,14 +109,16 @@ def falls(found: Device) -> list[Finding]:
     ]
 
 
-def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool) -> str:
+def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool | None) -> str:
     """Why a device may seem active at some points."""
     at_plane = found.inputs.calibration.error_box.correct(found.inputs.reading.value)
     if any(not step.embed for step in found.inputs.path) and np.all(np.abs(at_plane[where]) < 1):
         return say.ACTIVE_BEHIND
     if not solved:
         return say.ACTIVE_INSIDE
-    return say.ACTIVE_STILL if sound else say.ACTIVE_CAUSES
+    if sound is None:
+        return say.ACTIVE_CAUSES
+    return say.ACTIVE_STILL if sound else say.ACTIVE_FIRST
 
 
 def largest_sources(reflection: Quantity, where: np.ndarray) -> str:

@@ -31,7 +31,7 @@ from rfcal.record.findings.assumed import (
 from rfcal.record.findings.catalogue import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
-from rfcal.record.findings.devices import about_device
+from rfcal.record.findings.devices import about_device, soundness
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
@@ -178,8 +178,7 @@ class _Job:
         else:
             for item in record.measurements:
                 self.path(self.calibration_at(calibration, item), item)
-        agreed = [check.agrees for check in checks]
-        sound = any(agreed) and all((*agreed, *(again.agrees for again in rereads)))
+        sound = soundness(self.findings, bool(checks))
         for device in devices:
             self.findings += about_device(device, solved=solved, chance=self.chance, sound=sound)
         self.say("the line's state and matching networks, where they are asked for")
