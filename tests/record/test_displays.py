@@ -401,3 +401,15 @@ def test_a_known_part_in_series_tells_the_sign(record, truth, part):
     assert results.device("with it").other is None
     assert holds(results.device("coil"), truth)
     assert holds(results.device("with it"), truth)
+
+
+@pytest.mark.parametrize(("ohm", "agrees"), [(150.0, True), (250.0, False)])
+def test_a_check_in_the_devices_place_needs_no_sign(record, ohm, agrees):
+    metres = 3.0
+    at_end, table = through_cable(150.0, 14.1, metres)
+    coil, _ = through_cable(40 + 35j, 14.1, metres)
+    raw = readings({"check": at_end}, [14.1])["check"]
+    rows = unsigned(raw, [14.1])
+    more = f'{table}[[check]]\nname = "far"\nat = "coil"\nresistance_ohm = {ohm}\n{rows}'
+    results = compute(record({"coil": coil}, [14.1], more=more))
+    assert [check.agrees for check in results.checks] == [agrees]

@@ -332,6 +332,8 @@ class _Job:
     def check(self, calibration: Calibration, item: Artefact) -> Check:
         here, known = self.calibration_at(calibration, item), self.known[item.name]
         steps = self._steps_to(here, item)
+        if item.at is not None:
+            known = displays.behind(known, self.options[item.name], here, steps)
         return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
     def _steps_to(self, here: Calibration, check: Artefact) -> tuple[Step, ...]:

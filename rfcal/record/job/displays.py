@@ -1,6 +1,6 @@
 """Devices, checks and standards of which a display shows less: what the readings still tell."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +11,7 @@ from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known
+from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.undecided import (
     Possible,
@@ -65,7 +66,7 @@ def settle(
     box, z_ref = best.calibration(grid).error_box, bench.z_ref
     for item in record.checks:
         own = options[item.name]
-        if len(own.sweeps) > 1 and same_grid(own.frequency, grid):
+        if item.at is None and len(own.sweeps) > 1 and same_grid(own.frequency, grid):
             raw = box.apply(known[item.name].quantity(grid, z_ref).value)
             told[item.name] = own.nearest(raw, z_ref)
     for again in record.rereads:
@@ -74,6 +75,17 @@ def settle(
         if len(own.sweeps) > 1 and same_grid(own.frequency, first.frequency):
             told[again.name] = own.nearest(first.quantity(z_ref).value, z_ref)
     return found, told
+
+
+def behind(known: Known, options: Options, here: Calibration, path: Sequence[Step]) -> Known:
+    """A check behind a path, with the option of its reading that is nearest to what it is."""
+    if len(options.sweeps) == 1:
+        return known
+    z_ref = options.sweeps[0].z_ref
+    value = known.quantity(here.frequency, z_ref).value
+    for step in reversed(path):
+        value = step.through(here.error_box).apply(value)
+    return replace(known, reading=options.nearest(here.error_box.apply(value), z_ref))
 
 
 def _require_same_points(record: Record, options: Mapping[str, Options], grid: Real) -> None:
