@@ -73,7 +73,7 @@ def choose(sweep: Sweep, model: str = "all") -> Verdict:
     named = [f for f in fits if model != "all" or f.circuit.holds(sweep.u, tuple(f.values()))]
     describe = [f for f in named if f.describes]
     if not describe:
-        reason = "outside" if [f for f in fits if f.describes] and not named else "misfit"
+        reason = "outside" if any(f.describes for f in fits) else "misfit"
         return Verdict(sweep, fits, None, reason=reason)
     sound = [f for f in describe if np.all(f.lowest() > NEGATIVE)]
     if not sound:

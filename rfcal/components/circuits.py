@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real
 
+POWERS = (0.0, 4.0)
+"""Of frequency, with which a core's loss goes at least and at most [1]."""
 Values = tuple[Any, ...]
 """Plain numbers of a circuit, each a number or an array that frequency broadcasts with."""
 Formula = Callable[[Real, Values], Complex]
@@ -250,7 +252,9 @@ def _cored_start(u: Real, y: Complex) -> Real:
 
 def _is_coil(u: Real, p: Values) -> bool:
     """Stores more than it loses at the sweep's low end, below its own resonance."""
-    return bool(p[0] * u[0] > abs(p[2])) and not p[0] * p[1] * u[0] ** 2 > 1
+    x, b, r = p[:3]
+    power = np.clip(p[3], *POWERS) if len(p) > 3 else 0.5
+    return bool(x * u[0] > abs(r) * u[0] ** power) and not x * b * u[0] ** 2 > 1
 
 
 CIRCUITS: Mapping[str, Circuit] = MappingProxyType(

@@ -2,6 +2,7 @@
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import LogLocator, NullFormatter
 
 from rfcal.components.choice import Verdict
 from rfcal.maths.reflection import to_impedance
@@ -33,6 +34,10 @@ def part_figure(part: Part) -> Figure:
     shown = size.value[np.isfinite(size.value) & (size.value > 0)]
     if points > 1 and shown.size:
         upper.set(xscale="log", yscale="log", ylim=(shown.min() / 2, shown.max() * 2))
+        for axis in (upper.yaxis, lower.xaxis):
+            axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+            axis.set_major_formatter("{x:g}")
+            axis.set_minor_formatter(NullFormatter())
     if verdict.chosen is not None:
         _fitted(upper, lower, verdict)
     lower.axhline(0, color=style.MUTED, linewidth=0.8)
@@ -46,8 +51,8 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
     assert chosen is not None
     megahertz, points = sweep.frequency / 1e6, sweep.frequency.size
     modelled = to_impedance(sweep.reflection.value - chosen.left, sweep.z_ref)
-    name = f"fitted: {chosen.name}"
-    upper.plot(megahertz, np.abs(modelled), label=name, **style.line_look("model", points))
+    name, look = f"fitted: {chosen.name}", style.line_look("model", points) | {"zorder": 4.0}
+    upper.plot(megahertz, np.abs(modelled), label=name, **look)
     half = K_AXIS * np.sqrt(sweep.reflection.variance())
     lower.fill_between(
         megahertz,
