@@ -55,7 +55,7 @@ def between_points(
         raise CalibrationError(
             f"{what} reach from {grid[0] / 1e6:.10g} to {grid[-1] / 1e6:.10g} MHz, but are asked "
             f"for from {frequency[0] / 1e6:.10g} to {frequency[-1] / 1e6:.10g} MHz; "
-            "nothing is extrapolated: measure both over the same range"
+            "nothing is extrapolated: measure both at the same frequencies"
         )
     nearest = points_of(frequency, grid)
     if nearest is not None:

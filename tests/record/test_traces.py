@@ -215,7 +215,7 @@ def test_reactance_that_falls_is_too_much_line_removed(filed):
     assert "reactance-falls" not in device_of(filed, 40e-12)
     line = '[[measurement.between]]\nline = "foam 10 mm"\nlength_m = 1.2\n'
     found = device_of(filed, 40e-12, line)
-    assert "Look whether too long a line" in found["reactance-falls"]
+    assert "Look whether too much length" in found["reactance-falls"]
 
 
 def test_reactance_that_falls_at_the_plane_has_lost_its_sign(filed):
@@ -243,3 +243,19 @@ def test_an_active_device_is_one_more_sign_where_standards_are_wrong(filed):
     found = {finding.code: finding.message for finding in compute(filed).findings}
     assert "error-terms" in found
     assert "look for the cause in what is said of standards and checks" in found["active"]
+
+
+def test_a_device_read_in_linear_magnitudes_for_decibels_seems_active(filed):
+    size = 0.8 * np.exp(0.5j)
+    raw = np.full(11, 10 ** (abs(size) / 20) * size / abs(size))
+    (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    found = {finding.code: finding.message for finding in compute(filed).findings}
+    assert "look for linear magnitudes that were taken for decibels" in found["active"]
+
+
+def test_data_in_reversed_order_are_told_by_the_analyzer(tmp_path):
+    sessions = (draw((3, i)) for i in range(200))
+    session = next(s for s in sessions if s.band == "wide" and s.frequency[-1] > 200e6)
+    session.readings["open"].edits.append(lambda x: x[::-1])
+    found = drawn(tmp_path, session)["error-terms"].message
+    assert "the points of 'open' stood in reversed order" in found

@@ -9,11 +9,13 @@ from itertools import combinations
 
 import numpy as np
 
+from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.misread import MISREAD
 
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
@@ -27,6 +29,8 @@ SURE = 6.0
 """So many standard deviations off is no chance, of a line through few points either."""
 FEWEST = 11
 """Points from which a line through phases is judged."""
+MOST = 3
+"""Slips that are told."""
 KNOWN_RAD = 0.15
 """Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
 
@@ -52,12 +56,8 @@ def about_analyzer(calibration: Calibration) -> list[Finding]:
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        pairs = [
-            say.SUSPECT_EXCHANGED.format(one=one, other=other)
-            for one, other in combinations(calibration.names, 2)
-            if not implausible(calibration.exchanged(one, other).error_box)
-        ]
-        look = say.LOOK_EXCHANGED.format(pairs=", or ".join(pairs)) if pairs else say.LOOK_WRONG
+        mended = _mended(calibration)
+        look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else say.LOOK_WRONG
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(tracking, frequency)
     if turn is None:
@@ -72,6 +72,27 @@ def about_analyzer(calibration: Calibration) -> list[Finding]:
         pair = "'{}' and '{}'".format(*ends)
         return [say.HALF_TURN(pair=pair, degrees=abs(np.degrees(turn.at_zero)))]
     return []
+
+
+def _mended(calibration: Calibration) -> list[str]:
+    """What would leave error terms that an analyzer may have: readings exchanged, or misread."""
+    pairs = [
+        say.SUSPECT_EXCHANGED.format(one=one, other=other)
+        for one, other in combinations(calibration.names, 2)
+        if not implausible(calibration.exchanged(one, other).error_box)
+    ]
+    known, seen = [k.value for k in calibration.known], [s.value for s in calibration.seen]
+    misread = []
+    for at, name in enumerate(calibration.names if not pairs else ()):
+        for sentence, undo in MISREAD.items():
+            meant = [undo(x) if i == at else x for i, x in enumerate(seen)]
+            try:
+                box = Bilinear.fit(known, meant, calibration.weight)
+            except CalibrationError:
+                continue
+            if not implausible(box):
+                misread.append(sentence.format(name=name))
+    return (pairs or misread)[:MOST]
 
 
 @dataclass(frozen=True)

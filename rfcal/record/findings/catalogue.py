@@ -182,7 +182,7 @@ ERROR_TERMS = warning(
     "Look {look}: the standards make {terms} {where}, which no sound analyzer has.",
 )
 LOOK_WRONG = "at the files and the definitions of all standards"
-LOOK_EXCHANGED = "whether {pairs}, which would mend it"
+LOOK_WHETHER = "whether {mended}, which would mend it"
 ANTICLOCKWISE = warning(
     "anticlockwise: standards",
     "Look whether all files are conjugated, or the sign of X is lost in all: the reflection "
@@ -365,9 +365,14 @@ ACTIVE = warning(
 )
 ACTIVE_CAUSES = "a file of another session, a lead that moved since, or a wrong standard"
 ACTIVE_BEHIND = (
-    "too much length, too much loss or a wrong type in what is removed before it, for at the "
+    "too much length, too much loss or a wrong type in the line that is removed before it: at the "
     "standards' plane it is below 1"
 )
+ACTIVE_REMOVED = (
+    "a wrong file or wrong sweeps of what is removed before it: at the standards' plane it is "
+    "below 1"
+)
+ACTIVE_LINEAR = "linear magnitudes that were taken for decibels: none of its raw ones is below 1"
 ACTIVE_FIRST = "the cause in what is said of standards and checks, which comes first"
 ACTIVE_STILL = (
     "a wrong file or format of its own reading, or an analyzer that changed before it, for "
@@ -380,7 +385,7 @@ REACTANCE_FALLS = warning(
     "anticlockwise by {degrees:.2g} degrees there, where the reactance of anything with so little "
     "loss rises with frequency.",
 )
-FALLS_BEHIND = "too long a line, or one too slow, is removed before it"
+FALLS_BEHIND = "too much length, or too slow a line, is removed before it"
 FALLS_OWN = "the sign of X was lost or reversed"
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",

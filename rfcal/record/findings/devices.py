@@ -6,8 +6,10 @@ import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
+from rfcal.measurement.deembedding import Cable
 from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.displays import about_two
+from rfcal.record.findings.traces import DECIBEL
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity
@@ -52,13 +54,15 @@ def about_device(
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
+    active = active_points(found.reflection, chance)
     judged: tuple[tuple[say.Entry, np.ndarray], ...] = (
-        (say.ACTIVE, active_points(found.reflection, chance)),
+        (say.ACTIVE, active),
         (say.DEVICE_HIDDEN, hidden),
         (say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, crooked & (distance >= NEAR)),
     )
-    return [*falls(found), *about_two(found)] + [
+    course = [] if np.any(active) else falls(found)  # one sign of a wrong path is enough
+    return [*course, *about_two(found)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
@@ -82,7 +86,8 @@ def soundness(told: Iterable[Finding], checked: bool) -> bool | None:
 def falls(found: Device) -> list[Finding]:
     """Whether the reactance of what has next to no loss falls with frequency."""
     x = found.reflection.value
-    edges = np.flatnonzero(np.diff(np.pad(np.abs(x) > LOSSLESS, 1)))
+    near = (np.abs(x) > LOSSLESS) & (np.abs(x) < 2 - LOSSLESS)
+    edges = np.flatnonzero(np.diff(np.pad(near, 1)))
     runs = edges.reshape(-1, 2)
     first, end = runs[np.argmax(runs[:, 1] - runs[:, 0])] if runs.size else (0, 0)
     if end - first < RUN:
@@ -111,9 +116,13 @@ def falls(found: Device) -> list[Finding]:
 
 def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool | None) -> str:
     """Why a device may seem active at some points."""
-    at_plane = found.inputs.calibration.error_box.correct(found.inputs.reading.value)
-    if any(not step.embed for step in found.inputs.path) and np.all(np.abs(at_plane[where]) < 1):
-        return say.ACTIVE_BEHIND
+    raw, path = found.inputs.reading.value, found.inputs.path
+    if np.all((np.abs(raw) >= 1) & (np.abs(raw) < DECIBEL)):
+        return say.ACTIVE_LINEAR
+    at_plane = found.inputs.calibration.error_box.correct(raw)
+    if any(not step.embed for step in path) and np.all(np.abs(at_plane[where]) < 1):
+        line = any(isinstance(step.element, Cable) for step in path)
+        return say.ACTIVE_BEHIND if line else say.ACTIVE_REMOVED
     if not solved:
         return say.ACTIVE_INSIDE
     if sound is None:

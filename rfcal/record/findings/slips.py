@@ -1,6 +1,6 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
@@ -15,6 +15,7 @@ from rfcal.measurement.model import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.misread import MISREAD
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
@@ -171,25 +172,6 @@ def _of_file(
     """What may be wrong with the numbers of one reading."""
     for sentence, meant in MISREAD.items():
         yield _single(sentence.format(name=name), partial(other, meant))
-
-
-def _in_degrees(x: Complex) -> Complex:
-    """What was written in radians and read as degrees."""
-    return np.asarray(np.abs(x) * np.exp(1j * np.degrees(np.angle(x))))
-
-
-def _linear(x: Complex) -> Complex:
-    """What was written as a magnitude and read as decibels."""
-    return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
-
-
-MISREAD: Mapping[str, Callable[[Complex], Complex]] = {
-    say.SUSPECT_CONJUGATED: np.conj,
-    say.SUSPECT_RADIANS: _in_degrees,
-    say.SUSPECT_LINEAR: _linear,
-    say.SUSPECT_BACKWARDS: lambda x: x[::-1],
-}
-"""What may be said of the numbers in a file, and what they were meant to be."""
 
 
 def _other_reading(name: str, meant: Callable[[Complex], Complex], scene: Scene) -> Scene:

@@ -190,9 +190,12 @@ def answer_of(item: Measurement, frequency: Real) -> int:
     if wanted is None:
         return frequency.size // 2
     if not frequency[0] <= wanted <= frequency[-1]:
+        factor = unit_factor(float(np.mean(frequency)), wanted)
+        unit = f", {factor} that: is the unit of the reading's frequencies right?"
         raise RecordError(
             FILE,
             f"{item.place} answer_mhz",
-            f"{wanted / 1e6:.10g} MHz is outside its reading, which has {grid_words(frequency)}",
+            f"{wanted / 1e6:.10g} MHz is outside its reading, which has {grid_words(frequency)}"
+            f"{unit if factor else ''}",
         )
     return int(np.argmin(np.abs(frequency - wanted)))
