@@ -22,8 +22,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from rfcal.errors import RfcalError
+from rfcal.library.answer import Answer, Value
 from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
-from rfcal.library.device import Answer, Device, Value
+from rfcal.library.device import Device
 from rfcal.library.pieces import correct_in_pieces
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
