@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.deembedding import seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue as say
-from rfcal.record.findings.standards import contradict
+from rfcal.record.findings.standards import contradict, exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal
@@ -64,8 +63,8 @@ def about_checks(
     """
     if not found:
         return []
-    pairs = combinations(calibration.names, 2) if solved else ()
-    unseen = [pair for pair in pairs if not np.any(contradict(calibration.exchanged(*pair)))]
+    among = exchanges(calibration) if solved else ()
+    unseen = [pair for pair in among if not np.any(contradict(calibration.exchanged(*pair)))]
     # the pairs whose exchange would leave each check in agreement
     hidden = [[pair for pair in unseen if _agrees_exchanged(check, *pair)] for check in found]
     findings = []

@@ -1,5 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
@@ -29,6 +30,8 @@ source)."""
 ALIKE, APART = 0.15, 0.7
 """Raw readings nearer to each other than the first [1] are of no standards that are as far apart as
 the second: analyzers show more of a step on the chart (common practice, no source)."""
+MANY = 20
+"""Standards beyond which an exchange of two is contradicted by the others."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
 
@@ -95,6 +98,11 @@ def _read_alike(calibration: Calibration) -> list[Finding]:
     return found
 
 
+def exchanges(calibration: Calibration) -> Iterator[tuple[str, str]]:
+    """Standards that may have been exchanged; none of so many that the others would show it."""
+    return combinations(calibration.names if len(calibration.names) <= MANY else (), 2)
+
+
 def growth(calibration: Calibration) -> Real:
     """How many times an error of one standard may come out elsewhere on the chart, shape (F,).
 
@@ -121,7 +129,7 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
             would_be[name] = say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
     pairs = [
         f"'{one}' and '{other}' exchanged"
-        for one, other in combinations(calibration.names, 2)
+        for one, other in exchanges(calibration)
         if not np.any(contradict(calibration.exchanged(one, other)))
     ]
     if len(would_be) + len(pairs) > 1:
