@@ -15,12 +15,14 @@ from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
 from rfcal.record.export import slug
 from rfcal.record.findings.components import part_words
+from rfcal.record.format.schema import Record
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Part, Results
 from rfcal.report.figures.compare import agreement_figure, values_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.figures.style import own_settings
 from rfcal.report.text.components import part_kind
+from rfcal.report.text.device import SOUND
 from rfcal.uncertainty.quantity import Effect, Quantity
 from rfcal.uncertainty.words import mhz, plus_minus, rounded
 
@@ -48,10 +50,10 @@ class Side:
     parts: tuple[tuple[str, str], ...] = ()  # names and answers of its parts
 
 
-def side_of(path: Path) -> Side:
-    """A record's folder, computed, or a results.json."""
-    if path.is_dir():
-        results = compute(path)
+def side_of(source: Record | str | Path) -> Side:
+    """A record or its folder, computed, or a results.json."""
+    if isinstance(source, Record) or Path(source).is_dir():
+        results = compute(source)
         answers = {
             d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]))
             for d in results.devices
@@ -62,7 +64,7 @@ def side_of(path: Path) -> Side:
         when = f" ({results.record.date})" if results.record.date else ""
         title = f"{results.record.title}{when}"
         return Side(title, results.record.reference_ohm, answers, results, parts)
-    return _from_json(path)
+    return _from_json(Path(source))
 
 
 def _from_json(path: Path) -> Side:
@@ -198,7 +200,8 @@ def _agreement_lines(name: str, found: Agreement, answer_hz: float) -> Iterator[
     within = np.mean(en <= 1, axis=0)
     at = int(np.argmin(np.abs(found.frequency - answer_hz)))
     worst = int(np.argmax(en.max(axis=1)))
-    verdict = "agree" if found.agree else "DO NOT AGREE"
+    verdict = "agree" if within.min() >= SOUND else "agree only just"
+    verdict = verdict if found.agree else "DO NOT AGREE"
     yield (
         f"{name}: both {verdict}: En is at most 1 at {within[0]:.0%} of {points} common points for "
         f"R and {within[1]:.0%} for X, and up to {en.max():.2g}, at {mhz(found.frequency[worst])}"

@@ -14,15 +14,19 @@ from rfcal.record.archive import carried_record, recomputed
 from rfcal.record.job.whatif import changed, corrected_with
 from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS
+from rfcal.report.compare import compare_lines, side_of
+from rfcal.report.figures.components import methods_figure, part_figure
 from rfcal.report.figures.device import device_bands, device_chart, error_terms_figure, line_figure
 from rfcal.report.figures.match import proposal_figure
 from rfcal.report.summary import summary_lines
+from rfcal.report.text.components import part_lines, value_rows
 from rfcal.report.text.device import answer, check_line, figure_rows, method_words
 from rfcal.report.text.line import kind_words, line_lines
 from rfcal.report.text.match import match_lines, match_parts, match_remarks, match_row
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
+from rfcal.workbook.components import coil_panel
 from rfcal.workbook.form import ReadingForm
 from rfcal.workbook.lesson import against_truth, check, save_report, show
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
@@ -52,6 +56,8 @@ __all__ = [
     "changed",
     "check",
     "check_line",
+    "coil_panel",
+    "compare_lines",
     "corrected_with",
     "device_bands",
     "device_chart",
@@ -71,8 +77,11 @@ __all__ = [
     "match_remarks",
     "match_row",
     "method_words",
+    "methods_figure",
     "mhz",
     "monte_carlo",
+    "part_figure",
+    "part_lines",
     "path_panel",
     "plan",
     "plane_panel",
@@ -82,6 +91,7 @@ __all__ = [
     "residual_panel",
     "save_report",
     "show",
+    "side_of",
     "standards_panel",
     "standing_wave_panel",
     "summary_lines",
@@ -89,4 +99,5 @@ __all__ = [
     "uncertainty_panel",
     "usual_line",
     "usual_setup",
+    "value_rows",
 ]

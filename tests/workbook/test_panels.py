@@ -31,7 +31,7 @@ def beacon(computed):
     scope="module",
     params=[
         *("cable", "standards", "loss", "plane", "standing wave", "fault", "match"),
-        *("uncertainty", "residual", "path"),
+        *("uncertainty", "residual", "path", "coil"),
     ],
 )
 def shared(request, beacon, computed):
@@ -48,6 +48,7 @@ def shared(request, beacon, computed):
         "uncertainty": workbook.uncertainty_panel,
         "residual": workbook.residual_panel,
         "path": workbook.path_panel,
+        "coil": lambda: workbook.coil_panel(computed("trap-parts").parts[0]),
         "match": lambda: workbook.match_panel(beacon, beacon.matches[0]),
     }[request.param]()
 

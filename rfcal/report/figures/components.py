@@ -4,8 +4,11 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
 
+from rfcal import defaults
 from rfcal.components.choice import Verdict
+from rfcal.components.throughs import METHODS, Ports, doubt_of
 from rfcal.maths.reflection import to_impedance
+from rfcal.measurement.bench import Analyzer
 from rfcal.record.results import Part
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_AXIS
@@ -67,3 +70,19 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
     ):
         lower.plot(megahertz, values, label=axis, **style.plain_look(order, points))
     lower.legend(fontsize=style.SIZE_SMALL, labelcolor=style.TEXT, frameon=False, ncols=2)
+
+
+def methods_figure(ports: Ports | None = None, z_ref: float = defaults.REFERENCE_OHM) -> Figure:
+    """How well a resistance is known by each method, so that it shows which one wins where."""
+    figure = style.new_figure(7.5, 4.4)
+    ax = style.dress(figure.subplots(), "|Z| [ohm]", "95 % uncertainty of |Z| [%]")
+    ohm = np.geomspace(0.1, 1e5, 241)
+    for order, method in enumerate(METHODS):
+        doubt = doubt_of(ohm, method, ports or Ports(Analyzer()), z_ref)
+        look = style.plain_look(order, ohm.size)
+        ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **look)
+    ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_formatter("{x:g}")
+    style.add_legend(figure, ax)
+    return figure
