@@ -148,7 +148,7 @@ def _report(options: argparse.Namespace) -> None:
 
     results = compute.compute(options.folder, say=_progress)
     _progress("figures and tables of the page")
-    output = output_files(results)
+    output = output_files(results, _progress)
     _require_no_input(options.output, output, results)
     _progress("writing " + ", ".join(output))
     write_files(options.output, output, force=options.force, cure=_CURE)

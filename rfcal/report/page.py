@@ -2,7 +2,7 @@
 
 import json
 from base64 import b64encode
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -59,11 +59,16 @@ _STEERING = ("Cc", "Cf", "Cs", "Zl", "Zp")
 """Categories of signs that are not seen themselves."""
 
 
-def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
-    """Everything that ``rfcal report`` writes, by file name; a long file in pieces."""
+def output_files(
+    results: Results, say: Callable[[str], object] = lambda said: None
+) -> dict[str, bytes | Iterator[bytes]]:
+    """Everything that ``rfcal report`` writes, by file name; a long file in pieces.
+
+    `say` is called with a few words before each step that takes time.
+    """
     of = fingerprint(own_files(results))
     return {
-        "report.html": page(results).encode(),
+        "report.html": page(results, say).encode(),
         "results.json": export.results_json(results),
         **{
             name: export.touchstone(results.device(device), of).encode()
@@ -73,7 +78,7 @@ def output_files(results: Results) -> dict[str, bytes | Iterator[bytes]]:
 
 
 @own_settings()
-def page(results: Results) -> str:
+def page(results: Results, say: Callable[[str], object] = lambda said: None) -> str:
     """The report page: figures, data and the record inside; it asks for nothing from outside."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -85,7 +90,11 @@ def page(results: Results) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    devices = [_device(i, device, results) for i, device in enumerate(results.devices, start=1)]
+    carried = archive.script(results)  # first: it may be refused
+    devices = []
+    for i, device in enumerate(results.devices, start=1):
+        say(f"figures and tables of '{device.name}'")
+        devices.append(_device(i, device, results))
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps([device["live"] for device in devices]).replace("<", "\\u003c")
     return environment.get_template("report.html").render(
@@ -111,7 +120,7 @@ def page(results: Results) -> str:
         software=results.software,
         cautions=CAUTIONS,
         files=export.file_names(results),
-        carried=Markup(archive.script(results)),
+        carried=Markup(carried),
     )
 
 
