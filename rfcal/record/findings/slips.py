@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from itertools import combinations
 
 import numpy as np
@@ -26,7 +26,7 @@ FAR = 0.5
 short than this it is no value, nearer to a match than this a length turns nothing."""
 LENGTH, VELOCITY, LOSS = 0, 1, 3
 """Which of a cable's inputs these are."""
-SPEEDS = np.linspace(0.5, 1.0, 201)
+SPEEDS = np.linspace(0.5, 1.0, 101)
 """Velocity factors that a line may have [1] (common practice, no source)."""
 SELDOM = 0.3
 """Added to the misfit of what is met less often than exchanged files and wrong values (common
@@ -36,7 +36,7 @@ FOOT = 0.3048
 SERIES_OHM = np.geomspace(0.5, 100.0, 25)
 BOTH_OHM = 4 * np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
 OUT_M = np.concatenate([-np.geomspace(0.1, 0.002, 15), np.geomspace(0.002, 0.1, 15)])
-TIMES = np.geomspace(0.15, 5.0, 301)
+TIMES = np.geomspace(0.15, 5.0, 201)
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
 
 
@@ -51,6 +51,7 @@ class Scene:
     path: tuple[Step, ...] = ()
     turned: Complex | None = None  # how far everything later is turned at the plane
 
+    @cached_property
     def off(self) -> Real:
         """Squared distances from agreement, those of two normal variables each [1].
 
@@ -73,7 +74,7 @@ class Scene:
         if self.check is None:
             return not np.any(contradict(self.calibration, chance))
         if self.turned is not None:
-            return not far_off(self.off(), chance)
+            return not far_off(self.off, chance)
         assert self.reading is not None
         assert self.expected is not None
         inputs = replace(
@@ -286,7 +287,7 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     speed = partial(_line_words, say.SUSPECT_VELOCITY, at, line)
     velocity = partial(_times, place, VELOCITY)
     yield Slip(speed, velocity, SPEEDS / line.velocity_factor, factor=True)
-    yield Slip(partial(_loss_words, at), partial(_times, place, LOSS), TIMES[::12], factor=True)
+    yield Slip(partial(_loss_words, at), partial(_times, place, LOSS), TIMES[::8], factor=True)
     for kind, cable in CABLES.items():
         other = partial(_other_line, place, cable.line(line.length_m))
         said = say.SUSPECT_TYPE.format(at=at, kind=kind)

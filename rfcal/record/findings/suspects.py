@@ -39,10 +39,12 @@ def suspects(
     """
     scenes = _scenes(calibration, checks)
     found = [(0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
+    as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
     groups: dict[str, tuple[float, str]] = {}
     for slip in all_slips(scenes, z_ref, still):
         off, size, moved = _best(slip, scenes)
-        if moved and all(scene.agrees(chance) for scene in moved):
+        left = [as_read[id(scene)] for scene in moved if id(scene) in as_read]
+        if moved and all(left) and all(s.agrees(chance) for s in moved if id(s) not in as_read):
             said = slip.said(size)
             groups[slip.group or said] = min(
                 (off + slip.seldom, said), groups.get(slip.group or said, (np.inf, ""))
@@ -105,7 +107,7 @@ def _best(slip: Slip, scenes: Sequence[Scene]) -> tuple[float, float, list[Scene
     for _ in range(ZOOMS if sizes.size > 1 else 1):
         for size in sizes:
             moved = _moved(slip, scenes, float(size))
-            off = sum(float(np.log1p(np.mean(scene.off()))) for scene in moved)
+            off = sum(float(np.log1p(np.mean(scene.off))) for scene in moved)
             off += SELDOM * abs(np.log(size)) if slip.factor else 0.0
             if moved and off < best[0]:
                 best = (off, float(size), moved)
@@ -119,6 +121,6 @@ def _moved(slip: Slip, scenes: Sequence[Scene], size: float) -> list[Scene]:
     try:
         with np.errstate(all="ignore"):
             moved = [slip.change(scene, size) for scene in scenes]
-            return moved if all(np.all(np.isfinite(scene.off())) for scene in moved) else []
+            return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
     except CalibrationError:
         return []
