@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record import archive, export
-from rfcal.record.findings.catalogue import MATCH_VOLTAGE, UNSEEN
+from rfcal.record.findings.catalogue import LINE_FAULT, MATCH_VOLTAGE, UNSEEN
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import (
     Device,
@@ -52,6 +52,9 @@ from rfcal.uncertainty import words as numbers
 
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
+
+TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, LINE_FAULT.code)
+"""Findings that stand where they belong: at the match, and as the line's state."""
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
@@ -105,7 +108,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         curves=Markup(curves),
         checks=[words.check_line(check) for check in results.checks],
         rereads=[words.reread_line(reread) for reread in results.rereads],
-        findings=[f for f in results.findings if f.code not in (MATCH_VOLTAGE.code, *UNSEEN)],
+        findings=[f for f in results.findings if f.code not in (*TOLD_ELSEWHERE, *UNSEEN)],
         unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
         parts=[_part(i, part) for i, part in enumerate(results.parts, start=1)],

@@ -1,5 +1,6 @@
 """The results in a few lines, for a terminal."""
 
+from rfcal.record.findings.catalogue import LINE_FAULT
 from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
@@ -29,4 +30,6 @@ def summary_lines(results: Results) -> list[str]:
     said += [words.reread_line(reread) for reread in results.rereads]
     if not results.record.line_first:
         said += line
-    return said + [f"{f.severity}: {f.message}" for f in results.findings]
+    # the line's state is told above
+    findings = [f for f in results.findings if f.code != LINE_FAULT.code]
+    return said + [f"{f.severity}: {f.message}" for f in findings]

@@ -228,8 +228,10 @@ def test_a_line_of_unknown_length_may_be_longer_than_the_steps_show(tower):
     for name, reflection in (("now", seen(120.0)), ("then", seen())):
         text = touchstone(FREQUENCY[::8], BOX.apply(reflection[::8]))
         (tower / f"raw/{name}.s1p").write_text(text)
-    (warning,) = (f for f in compute.compute(tower).findings if f.code == "line-folded")
+    results = compute.compute(tower)
+    (warning,) = (f for f in results.findings if f.code == "line-folded")
     assert "beyond 40 m appears nearer" in warning.message
+    assert "m (or 40 m farther), 0." in line_lines(results.line)[0]
     bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 30")
     assert "line-folded" not in [f.code for f in compute.compute(tower).findings]
 
@@ -343,3 +345,39 @@ def test_a_match_needs_a_device(tower):
     bend(tower, "[line_check]", "[match]\n[line_check]")
     with pytest.raises(RfcalError, match=r"there is no \[\[measurement\]\] to match"):
         compute.compute(tower)
+
+
+def test_the_state_of_a_line_is_said_once(tower, tmp_path, capsys):
+    """As the headline; ``results.json`` keeps it as a finding."""
+    without_device(tower)
+    assert main(["report", str(tower), "--output", str(tmp_path / "o")]) == 0
+    said, page = capsys.readouterr().out, (tmp_path / "o/report.html").read_text()
+    shown = page[: page.index("data-record")] if "data-record" in page else page
+    for text in (said, shown):
+        assert text.count("New reflection at 23.4") == 1
+    codes = [f["code"] for f in json.loads((tmp_path / "o/results.json").read_text())["findings"]]
+    assert "line-fault" in codes
+    assert not re.search(r"by (0\.\d+): now \1", said)
+
+
+def test_what_two_places_may_be_is_said_once(tower):
+    """A wet length has two ends of one kind, and what it delays comes first."""
+    wet = Line(2.0, 0.7, 41.0, 0.8).two_port(FREQUENCY)
+    whole = LINE.two_port(FREQUENCY, 20.0) @ wet @ LINE.two_port(FREQUENCY, 18.0)
+    now = whole.bilinear().apply(np.full(401, from_impedance(60.0)))
+    (tower / "raw/now.s1p").write_text(touchstone(FREQUENCY, BOX.apply(now)))
+    state = line_lines(compute.compute(tower).line)[0]
+    assert re.search(r"state: From 20\.0 m on, the line is 0\.4\d\d? ± 0\.0\d+ m longer", state)
+    assert re.search(r"new reflections at 20\.\d+ ± .*, and at 22\.\d+ ± .*, each ", state)
+    assert state.count("no single simple fault") <= 1
+
+
+def test_a_shorted_end_is_told_beside_a_sound_line(tower):
+    """Nothing before the end reflects, and yet no antenna would answer so."""
+    seen_short = LINE.two_port(FREQUENCY).bilinear().apply(np.full(401, -1.0 + 0j))
+    (tower / "raw/now.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen_short)))
+    bend(tower, 'baseline = "raw/then.s1p"\n', "")
+    stated = "length_m = 40\nloss_db_per_100m = [[1.0, 0.8], [100.0, 8.0]]"
+    bend(tower, "velocity_factor = 0.85", f"velocity_factor = 0.85\n{stated}")
+    state = line_lines(compute.compute(tower).line)[0]
+    assert re.search(r"the end itself reflects (1|0\.9\d?) .*, as a shorted line does", state)

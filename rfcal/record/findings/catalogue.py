@@ -477,14 +477,14 @@ BLIND_CURES = (
 # Line check
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
-LINE_NEW = "new reflection at {place}, {size}, {kind}"
-LINE_PLACE = "reflection at {place}, {size}, {kind}"
+LINE_NEW = "new reflection{s} at {places}, {kind}"
+LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_ONE_END = "that is the line's end if it is so long: state length_m to be sure"
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
 LINE_END = "what the line ends in, or something in its last {near} m,"
-LINE_LONGER = "from {place} on, the line is {size:.2f} m {more} than it was: {look}"
+LINE_LONGER = "from {place} on, the line is {size} m {more} than it was: {look}"
 LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
     "shorter": "look whether a piece was taken out, or whether water has dried",
@@ -517,6 +517,11 @@ LINE_NO_FAULT = (
     "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
     "from the end"
 )
+LINE_END_ITSELF = "the end itself reflects {size}"
+LINE_END_KINDS = {
+    "open": ", as an open line does, or an antenna far below its band",
+    "short": ", as a shorted line does",
+}
 LINE_KINDS = {kind.name: kind.means for kind in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",

@@ -23,6 +23,9 @@ COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
 """A sweep is narrow if it tells less than the first of these places apart on the line; one that
 tells the second, or a place every metre, would do (common practice, no source)."""
 
+LEAST_MOVE = 0.01
+"""A line's growth is told no finer than this [m]."""
+
 FASTEST = 0.98
 """Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
 
@@ -42,9 +45,16 @@ def about_line(state: LineState) -> list[Finding]:
 
 
 def may_be_farther(state: LineState, distance_m: float) -> bool:
-    """Whether a place may lie farther by the range and still before the end."""
+    """Whether a place may lie farther by the range and still before the end, as far as known."""
     before_end = distance_m + state.now.range_m < state.length_m
-    return before_end and folds(state.now, state.length_m)
+    return _may_fold(state) or (before_end and folds(state.now, state.length_m))
+
+
+def _may_fold(state: LineState) -> bool:
+    """Whether a line of unknown length may well be longer than the steps show."""
+    now = state.now
+    known = bool(state.length_m) or state.placed
+    return not known and now.range_m <= SHORT_M and bool(now.distance_m.size)
 
 
 def _range(state: LineState) -> list[Finding]:
@@ -55,7 +65,7 @@ def _range(state: LineState) -> list[Finding]:
         least = step * now.range_m / (length + NEAREST * now.resolution_m)
         values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
         return [say.LINE_STEPS(length_m=length, **values)]
-    if length or state.placed or now.range_m > SHORT_M or not now.distance_m.size:
+    if not _may_fold(state):
         return []
     place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
     values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
@@ -93,14 +103,36 @@ def _compared(state: LineState) -> tuple[str, bool]:
         said = moved or sound.format(least=LEAST, end=_end(state))
         return _sentence("; ".join([*lost, said])), longer or bool(lost)
     first, *others = found.changes
-    new = [c for c in others if c.what == "new"]
-    parts = [*lost, _change_words(state, first), *(_change_words(state, c) for c in new), moved]
-    if len(others) > len(new):
+    new = [c for c in found.changes if c.what == "new"]
+    told = [] if first.what == "new" else [_change_words(state, first)]
+    told += _reflections(
+        say.LINE_NEW, [(place_words(state, c.distance_m), abs(c.after), c.kind) for c in new]
+    )
+    # a piece that slows the wave is what its two ends come from
+    parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
+    if any(c.what != "new" for c in others):
         parts.append("what lies beyond is seen through it and seems changed too")
     elif not others:
         parts.append("the line is otherwise as it was" if not moved else "")
     fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
     return _sentence("; ".join(filter(None, parts))), fault
+
+
+def _reflections(words: str, found: list[tuple[str, float, str]]) -> list[str]:
+    """Places with their sizes [1] and kinds; what a kind may be is said once, for all of it."""
+    said = []
+    for kind in dict.fromkeys(kind for *_, kind in found):
+        places = [f"{place}, {size_words(size)}" for place, size, k in found if k == kind]
+        may_be = say.LINE_KINDS.get(kind, f"a {kind}")
+        several = len(places) > 1
+        said.append(
+            words.format(
+                s="s" if several else "",
+                places=", and at ".join(places),
+                kind=f"each {may_be}" if several else may_be,
+            )
+        )
+    return said
 
 
 def lost_words(state: LineState, lost: Lost) -> str:
@@ -128,19 +160,16 @@ def _moved_words(shift: Shift) -> str:
     near, far = shift.between_m
     return say.LINE_LONGER.format(
         place=place or f"between {near:.1f} and {far:.1f} m",
-        size=abs(shift.size),
+        size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
         more=more,
         look=say.LINE_LOOK[more],
     )
 
 
 def _change_words(state: LineState, change: Change) -> str:
-    """One change: where, how much, and what it may be."""
-    place = _place(state, change.distance_m)
+    """What changed or is gone: where, and how much."""
+    place = place_words(state, change.distance_m)
     before, after = size_words(abs(change.before)), size_words(abs(change.after))
-    kind = say.LINE_KINDS.get(change.kind, f"a {change.kind}")
-    if change.what == "new":
-        return say.LINE_NEW.format(place=place, size=after, kind=kind)
     if change.what == "gone":
         return say.LINE_GONE.format(place=place, size=before)
     at_end = _at_end(state, change.distance_m)
@@ -162,25 +191,32 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if state.end is None:
         strong &= ~ringing(now)
     parts = [
-        say.LINE_PLACE.format(
-            place=_place(state, float(now.distance_m[i])),
-            size=size_words(float(size[i])),
-            kind=say.LINE_KINDS.get(now.kind[i], f"a {now.kind[i]}"),
-        )
+        (place_words(state, float(now.distance_m[i])), float(size[i]), now.kind[i])
         for i in np.flatnonzero(strong)
     ]
+    told = _reflections(say.LINE_PLACE, parts)
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=_near(state))
-        said = [*parts, f"that is before {end}", *_or_end(state, strong)] if parts else [sound]
+        said = [sound, *_end_itself(state)]
+        if parts:
+            said = [*told, f"that is before {end}", *_or_end(state, strong)]
         return _sentence("; ".join([*lost, *said])), bool(parts or lost)
     which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
     if state.beyond_m is not None:
         fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
         length = state.length_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
-    return _sentence("; ".join([*parts, which])), len(parts) > 1
+    return _sentence("; ".join([*told, which])), len(parts) > 1
+
+
+def _end_itself(state: LineState) -> list[str]:
+    """What the line's end reflects, where that is much: an open or a short is no antenna."""
+    if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
+        return []
+    size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
+    return [say.LINE_END_ITSELF.format(size=size) + say.LINE_END_KINDS.get(kind, "")]
 
 
 def _fitting(state: LineState, distance_m: float) -> float:
@@ -229,7 +265,7 @@ def size_words(reflection: float) -> str:
     return f"{reflection:.2g} ({abs(20 * math.log10(reflection)):.0f} dB return loss)"
 
 
-def _place(state: LineState, distance_m: float) -> str:
+def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
     now = state.now
     if not now.distance_m.size:

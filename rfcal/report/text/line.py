@@ -2,17 +2,17 @@
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change, Comparison
+from rfcal.feedline.changes import Change
 from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.fault_kinds import UNKNOWN
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.record.findings.catalogue import (
-    LINE_LOOK,
     LINE_NO_PLACE,
     LINE_TELL_TWINS,
     LINE_TWINS,
 )
-from rfcal.record.findings.line import line_verdict, may_be_farther, size_words
+from rfcal.record.findings.line import line_verdict, may_be_farther, place_words, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -23,7 +23,7 @@ def line_lines(line: LineState) -> list[str]:
     now = line.now
     near = NEAREST * now.resolution_m
     far = min(now.range_m - near, now.seen_m)
-    apart, limit = rounded(near, near / 10), rounded(far, far / 100)
+    apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
     said = [
         f"the line's state: {line_verdict(line)[0]}",
@@ -34,7 +34,7 @@ def line_lines(line: LineState) -> list[str]:
     size = np.abs(now.reflection)
     twins = not {"open", "short"} & set(now.kind)
     for i, kind in enumerate(now.kind):
-        kind = LINE_TWINS.get(kind, kind) if twins else kind
+        kind = _kind(kind) if twins or kind == UNKNOWN else kind
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
         place = plus_minus(float(now.distance_m[i]), half)
         end = "the line's end, " if i == line.end else ""
@@ -46,22 +46,27 @@ def line_lines(line: LineState) -> list[str]:
         said.append(f"  {place} m: {end}{kind}, {size_words(float(size[i]))}")
     if twins and LINE_TWINS.keys() & set(now.kind):
         said.append(LINE_TELL_TWINS)
-    return said if line.comparison is None else said + comparison_lines(line.comparison)
+    return said + _comparison_lines(line)
 
 
-def comparison_lines(found: Comparison) -> list[str]:
+def _comparison_lines(line: LineState) -> list[str]:
     """What differs from the baseline, in lines."""
-    said = [f"no place reflects otherwise than in the baseline by {LEAST:g} or more"]
+    found, said = line.comparison, []
+    if found is None:
+        return []
     if found.changes:
         said = [
             "changed since the baseline, nearest first (a fault changes what is seen beyond it "
             "too):"
         ]
     for c in found.changes:
-        said.append(
-            f"  {c.distance_m:.2f} m: {c.what}, {kind_words(c)}, by {c.size:.2g}: now "
-            f"{size_words(abs(c.after))}, before {size_words(abs(c.before))}"
-        )
+        before, after = size_words(abs(c.before)), size_words(abs(c.after))
+        told = {
+            "new": f"new, {kind_words(c)}, {after}",
+            "gone": f"gone, {kind_words(c)}, {before}",
+            "changed": f"changed by {c.size:.2g} (phase counted), from {before} to {after}",
+        }
+        said.append(f"  {place_words(line, c.distance_m)}: {told[c.what]}")
     if found.shift is not None:
         said.append(shift_words(found.shift))
     said.append(
@@ -81,31 +86,23 @@ def shift_words(shift: Shift) -> str:
             f"as far as its places tell: {weather} makes a part in a thousand or so{water}; this "
             "was taken out first"
         )
-    if shift.between_m is None:
-        place = "one place" if shift.from_m is None else f"{shift.from_m:.2f} m"
+    if shift.between_m is None and shift.from_m is None:
         return (
             f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline: all along it, "
-            f"as {weather} makes it, or from {place} on; no other place tells which. This was "
+            f"as {weather} makes it, or from one place on; no other place tells which. This was "
             "taken out first"
         )
-    near, far = shift.between_m
-    if shift.from_m is not None:
-        return (
-            f"from {shift.from_m:.2f} m on, the line is {abs(shift.size):.2f} m {more} than in the "
-            f"baseline; this was taken out first: {LINE_LOOK[more]}"
-        )
-    return (
-        f"from {far:.2f} m on, as the baseline has it, the line is {abs(shift.size):.2f} m {more} "
-        f"than there; this was taken out first. Look between {near:.2f} and {far:.2f} m: "
-        f"{LINE_LOOK[more]}"
-    )
+    return f"that the line is {more} was taken out before the sweeps were compared"
 
 
 def kind_words(change: Change) -> str:
     """What changed, in words."""
-    if change.kind == "unknown":
-        return "of a kind that cannot be told"
-    return LINE_TWINS.get(change.kind, change.kind)
+    return _kind(change.kind)
+
+
+def _kind(kind: str) -> str:
+    """A kind in words; those that only the loss tells apart as a pair."""
+    return "of a kind that cannot be told" if kind == UNKNOWN else LINE_TWINS.get(kind, kind)
 
 
 def _properties(line: LineState) -> list[str]:
