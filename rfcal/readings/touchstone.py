@@ -174,7 +174,7 @@ def _take_options(head: _Head, line: str, number: int) -> None:
 
 def _take_keyword(head: _Head, line: str, number: int) -> None:
     """A keyword of version 2, held to its word."""
-    match = _KEYWORD.match(line)
+    match = _KEYWORD.match(" ".join(line.split()))
     keyword, value = (match[1].strip().lower(), match[2].strip().lower()) if match else ("", "")
     head.keywords[keyword], head.lines[keyword] = value, number
     wrong = ""
