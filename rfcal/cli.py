@@ -127,7 +127,10 @@ def _parser() -> argparse.ArgumentParser:
         "compare", help="hold two instruments, or two days, against each other"
     )
     compare.add_argument(
-        "sides", type=_path, nargs="+", help="records' folders, or results.json of them"
+        "sides",
+        type=_path,
+        nargs="+",
+        help="records' folders, their pages, or results.json of them",
     )
     compare.add_argument(
         "--shared", action="append", default=[], help="a standard that was used with both"

@@ -24,7 +24,7 @@ def told_part(part: Part) -> dict[str, Any]:
         "as_well": list(verdict.rivals),
         "reason": verdict.reason or None,
         "method": part.request.method,
-        "fixture_share": None if part.fixture is None else Told(part.fixture, 1.0),
+        "fixture_share": part.fixture and Told(part.fixture.share, 1.0),
         "temperature_c": part.request.temperature_c,
         "values": {
             key: {name: _one(getattr(figure, name)) for name in ("value", "low", "high")}

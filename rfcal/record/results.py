@@ -166,13 +166,22 @@ class MatchResult:
 
 
 @dataclass(frozen=True, eq=False)
+class Fixture:
+    """What a fixture had added to a part."""
+
+    share: Real  # in parts of its |Z| [1], shape (F,)
+    series_h: float  # what it is in series, shorted, at the answer's frequency [H]
+    across_f: float  # and across, open [F]
+
+
+@dataclass(frozen=True, eq=False)
 class Part:
     """What a component table came to."""
 
     request: ComponentRequest
     verdict: Verdict  # which circuit, and its values
     equivalents: Mapping[str, Figure]  # R, L, C and Q in series and in parallel at each frequency
-    fixture: Real | None = None  # what it had added, in parts of |Z| [1]; None without one
+    fixture: Fixture | None = None  # that was taken away
 
 
 @dataclass(frozen=True, eq=False)

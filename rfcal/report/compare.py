@@ -13,6 +13,7 @@ from rfcal.components.agreement import Agreement, agreement, expanded
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
+from rfcal.record.archive import recomputed
 from rfcal.record.export import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.format.schema import Record
@@ -51,9 +52,13 @@ class Side:
 
 
 def side_of(source: Record | str | Path) -> Side:
-    """A record or its folder, computed, or a results.json."""
+    """A record, its folder or the page that carries it, computed, or a results.json."""
+    results = None
     if isinstance(source, Record) or Path(source).is_dir():
         results = compute(source)
+    elif Path(source).suffix.lower() == ".html":
+        results = recomputed(Path(source), compare=False)
+    if results is not None:
         answers = {
             d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]))
             for d in results.devices
@@ -64,6 +69,7 @@ def side_of(source: Record | str | Path) -> Side:
         when = f" ({results.record.date})" if results.record.date else ""
         title = f"{results.record.title}{when}"
         return Side(title, results.record.reference_ohm, answers, results, parts)
+    assert not isinstance(source, Record)
     return _from_json(Path(source))
 
 

@@ -148,7 +148,8 @@ def test_a_fixture_is_taken_away_and_its_share_is_told(tmp_path):
     capacitance = part.verdict.figures["capacitance"]
     assert capacitance.low[0] < 3e-12 < capacitance.high[0] < 3.5e-12
     # |Z| w C of 1 pF across the choke
-    assert "the fixture had added 19 % of |Z| at 10 MHz" in "\n".join(summary_lines(results))
+    told = "the fixture had added 19 % of |Z| at 10 MHz: it has 5 nH in series and 1 pF across"
+    assert told in "\n".join(summary_lines(results))
 
 
 def test_what_is_mostly_fixture_has_no_values(tmp_path):

@@ -146,7 +146,7 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
         assert part.fixture is not None
         at = verdict.sweep.answer
         megahertz = float(verdict.sweep.frequency[at]) / 1e6
-        return say.PART_FIXTURE(name=name, mhz=megahertz, percent=100 * part.fixture[at])
+        return say.PART_FIXTURE(name=name, mhz=megahertz, percent=100 * part.fixture.share[at])
     if verdict.reason == "outside":
         return say.PART_OUTSIDE(**span)
     nearest = min(verdict.fits, key=lambda f: f.chi_square)

@@ -12,7 +12,7 @@ from rfcal.components.fixture import removed, share
 from rfcal.components.throughs import Ports, reflection_of
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import grid_words, span_mhz
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Real, to_admittance, to_impedance
 from rfcal.measurement.bench import Analyzer
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.sweep import TwoPortSweep, read_two_port
@@ -20,12 +20,12 @@ from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import FILE, Record
 from rfcal.record.job.readings import answer_of
-from rfcal.record.results import Device, Part
+from rfcal.record.results import Device, Fixture, Part
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 
-ENDS = ("open", "short", "load")
+FIXTURE = ("fixture, open", "fixture, short", "fixture, load")
 """What a fixture is read with, in the order of its files."""
 MOSTLY = 1.0
 """Of the part's own |Z|, from which a fixture adds more than the part is."""
@@ -45,7 +45,11 @@ def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity
     sweep = replace(sweep, reflection=own)
     hidden = bool(added[sweep.answer] > MOSTLY)
     verdict = Verdict(sweep, (), None, reason="fixture") if hidden else choose(sweep, wanted.model)
-    return Part(wanted, verdict, _equivalents(sweep), added)
+    w = 2 * np.pi * sweep.frequency[sweep.answer]
+    series = to_impedance(shorted.value, sweep.z_ref)[sweep.answer]
+    across = to_admittance(opened.value, sweep.z_ref)[sweep.answer]
+    stray = Fixture(added, float(series.imag / w), float(across.imag / w))
+    return Part(wanted, verdict, _equivalents(sweep), stray)
 
 
 def _equivalents(sweep: Sweep) -> dict[str, Figure]:
@@ -76,17 +80,30 @@ def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) 
 
 
 class Parts:
-    """Parts of a record; sweeps of two ports are read as they are needed."""
+    """Parts of a record; sweeps of two ports are read at once."""
 
     def __init__(self, record: Record):
         self.record = record
-        self.files: list[TwoPortSweep] = []
+        self.sweeps: dict[str, list[TwoPortSweep]] = {}  # the part's, through's and fixture's
+        items = {item.name: item for item in record.between_ports}
+        for wanted in record.components:
+            if wanted.between_ports and wanted.through:
+                name = wanted.measurement
+                labels = [name, *(f"{name}: {what}" for what in ("through", *FIXTURE))]
+                files = (items[name].reading.files[0], wanted.through, *wanted.fixture)
+                self.sweeps[name] = [
+                    read_two_port(record.folder, file, label=label)
+                    for file, label in zip(files, labels, strict=False)
+                ]
+
+    @property
+    def files(self) -> tuple[TwoPortSweep, ...]:
+        """All that was read."""
+        return tuple(sweep for sweeps in self.sweeps.values() for sweep in sweeps)
 
     def first_grid(self) -> Real:
         """The frequencies [Hz] of the first sweep of two ports."""
-        item = self.record.between_ports[0]
-        file = item.reading.files[0]
-        return read_two_port(self.record.folder, file, label=item.name).frequency
+        return self.files[0].frequency
 
     def computed(
         self,
@@ -110,8 +127,8 @@ class Parts:
         device = next(d for d in devices if d.name == wanted.measurement)
         sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
         ends = []
-        for file, end in zip(wanted.fixture, ENDS, strict=False):
-            grid, quantity = at_plane(Reading((file,)), f"{device.name}: fixture, {end}")
+        for file, end in zip(wanted.fixture, FIXTURE, strict=False):
+            grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
             _require_grid(wanted, grid, device.frequency)
             ends.append(quantity)
         if ends:
@@ -121,15 +138,8 @@ class Parts:
     def _between_ports(self, wanted: ComponentRequest, worth: Analyzer) -> Part:
         """By the ratio of what passes to what passes a through."""
         item = next(m for m in self.record.between_ports if m.name == wanted.measurement)
-        assert wanted.through is not None
-        name, z_ref = item.name, self.record.reference_ohm
-        labels = [name, f"{name}: through", *(f"{name}: fixture, {end}" for end in ENDS)]
-        files = (item.reading.files[0], wanted.through, *wanted.fixture)
-        read, through, *ends = (
-            read_two_port(self.record.folder, file, label=label)
-            for file, label in zip(files, labels, strict=False)
-        )
-        self.files += [read, through, *ends]
+        z_ref = self.record.reference_ohm
+        read, through, *ends = self.sweeps[item.name]
         for other in (through, *ends):
             _require_grid(wanted, other.frequency, read.frequency)
         ports = Ports(worth)

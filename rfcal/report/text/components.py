@@ -39,7 +39,11 @@ def besides(part: Part) -> list[str]:
         )
     if part.fixture is not None:
         where = mhz(float(part.verdict.sweep.frequency[at]))
-        said.append(f"the fixture had added {100 * part.fixture[at]:.2g} % of |Z| at {where}")
+        said.append(
+            f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}: it has "
+            f"{1e9 * part.fixture.series_h:.2g} nH in series and "
+            f"{1e12 * part.fixture.across_f:.2g} pF across"
+        )
     band = choke_band(part)
     if band is not None:
         low, high = (f"{f / 1e6:.3g}" for f in band)
