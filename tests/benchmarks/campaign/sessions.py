@@ -308,9 +308,11 @@ def draw(seed: tuple[int, ...], protocol: bool = False) -> Session:
     ohm = float(rng.choice(choice))
     check = artefact(rng, "check", "load", way="reflection" if other == "machined" else way, r=ohm)
     bench.read("check", check[1], late=late, after_device=late)
-    through = bench.connection()  # the device's own, behind the path
+    own = (
+        bench.connection() if path is not None else 0
+    )  # behind the path; before it there is another
     seen_at = swept_by_device(rng, frequency, bool(path_of))
-    bench.read("device", behind(path, lambda f: device(f) + through), swept=seen_at)
+    bench.read("device", behind(path, lambda f: device(f) + own), swept=seen_at)
     checks = [check[0]] if checked or protocol else []
     rereads = []
     if protocol:
@@ -318,7 +320,9 @@ def draw(seed: tuple[int, ...], protocol: bool = False) -> Session:
         rereads.append({"of": "short", "reading": "short again"})
     if protocol and path is not None:
         known, true = artefact(rng, "at the end", "load", way="defaults", r=120.0)
-        bench.read("at the end", behind(path, true), after_device=True, swept=seen_at)
+        again = bench.connection()
+        seen = behind(path, lambda f: true(f) + again)
+        bench.read("at the end", seen, after_device=True, swept=seen_at)
         checks.append(known | {"at": "device"})
     if not checks:
         del bench.readings["check"]
@@ -359,7 +363,8 @@ def draw_box(rng) -> Boxes:
 def swept_by_device(rng, frequency, behind_path: bool) -> np.ndarray:
     """The device's frequencies: mostly those of the standards, else coarser ones within them."""
     other = rng.uniform() < 0.1
-    if not other or frequency.size == 1 or behind_path:
+    wide = frequency[-1] > 1.5 * frequency[0]  # else error terms turn too far between points
+    if not other or frequency.size == 1 or wide or behind_path:
         return frequency
     ends = frequency[[0, -1]] + np.array([0.1, -0.1]) * (frequency[-1] - frequency[0])
     return np.linspace(*ends, int(rng.integers(21, 41)))
