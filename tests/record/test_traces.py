@@ -259,3 +259,23 @@ def test_data_in_reversed_order_are_told_by_the_analyzer(tmp_path):
     session.readings["open"].edits.append(lambda x: x[::-1])
     found = drawn(tmp_path, session)["error-terms"].message
     assert "the points of 'open' stood in reversed order" in found
+
+
+def test_a_curve_that_bends_backwards_is_conjugated_or_reversed(filed):
+    f = np.linspace(50e6, 60e6, 101)
+    for name, true in (("short", -1), ("open", 1), ("load", 0)):
+        seen = BOX.apply(np.full(101, true, complex))
+        (filed / f"raw/{name}.s1p").write_text(touchstone(f, seen))
+    antenna = BOX.apply(from_impedance(40 * (1 + 8j * (f / 55e6 - 55e6 / f))))
+    codes = []
+    for seen in (antenna, np.conj(antenna), antenna[::-1]):
+        (filed / "raw/device.s1p").write_text(touchstone(f, seen))
+        codes.append("bends-backwards" in {found.code for found in compute(filed).findings})
+    assert codes == [False, True, True]
+
+
+def test_an_answer_at_the_edge_of_a_sweep_is_within_it_however_it_was_rounded(filed):
+    path = filed / "raw/device.s1p"
+    path.write_text(path.read_text().replace("\n50000000 ", "\n50000000.004 "))
+    bend(filed, 'reading = "raw/device.s1p"', 'reading = "raw/device.s1p"\nanswer_mhz = 50.0')
+    assert compute(filed).devices[0].answer == 0

@@ -387,6 +387,12 @@ REACTANCE_FALLS = warning(
 )
 FALLS_BEHIND = "too much length, or too slow a line, is removed before it"
 FALLS_OWN = "the sign of X was lost or reversed"
+BENDS = warning(
+    "bends-backwards: {device}",
+    "Look whether the file of '{device}' is conjugated, or its points stand in reversed order: its "
+    "curve on the chart bends anticlockwise by {degrees:.3g} degrees over the sweep, and those of "
+    "passive things bend clockwise.",
+)
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "

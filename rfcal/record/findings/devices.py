@@ -29,6 +29,13 @@ LOSSLESS = 0.95
 R. M. Foster, A reactance theorem, Bell System Technical Journal 3, 1924)."""
 RUN = 5
 """Neighbouring points from which a device's turn is judged."""
+CURVE_POINTS, CURVE_DEGREE = 41, 11
+"""Points from which a curve is told, and the degree of the polynomial that smooths it."""
+CURVE_LENGTH, CURVE_OFF = 0.2, 0.02
+"""Length on the chart from which a curve bends for certain [1], and how far off the smooth one it
+may be, in parts of it."""
+BENT_RAD = np.radians(60.0)
+"""A bend the wrong way of so much [rad] is one all along; a match may have less in its loops."""
 TURNED_RAD, SURE = np.radians(3.0), 6.0
 """A turn the wrong way of so much [rad], and so many standard deviations, is none by chance."""
 DOUBTING = (
@@ -61,7 +68,9 @@ def about_device(
         (say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, crooked & (distance >= NEAR)),
     )
-    course = [] if np.any(active) else falls(found)  # one sign of a wrong path is enough
+    course = (
+        [] if np.any(active) else falls(found) or bends(found)
+    )  # one sign of a wrong path is enough
     return [*course, *about_two(found)] + [
         entry(
             device=found.name,
@@ -112,6 +121,29 @@ def falls(found: Device) -> list[Finding]:
             degrees=np.degrees(np.sum(steps)),
         )
     ]
+
+
+def bends(found: Device) -> list[Finding]:
+    """Whether the curve of a device at the plane bends anticlockwise, which passive ones seldom do.
+
+    A series or parallel resonance, a coil, a capacitor and anything behind a line run clockwise
+    round their circles on the chart (common practice, no source).
+    """
+    x, f = found.reflection.value, found.frequency
+    if found.inputs.path or f.size < CURVE_POINTS:
+        return []
+    along = 2 * (f - f[0]) / (f[-1] - f[0]) - 1
+    curve = np.polynomial.Polynomial.fit(along, x, CURVE_DEGREE)
+    length = float(np.sum(np.abs(np.diff(curve(along)))))
+    off = float(np.sqrt(np.mean(np.abs(curve(along) - x) ** 2)))
+    if length < CURVE_LENGTH or off > CURVE_OFF * length:
+        return []
+    way = curve.deriv()(along)
+    turns = np.angle(way[1:] / way[:-1])
+    bend = float(np.sum(turns))
+    if bend < BENT_RAD or np.max(turns) > bend / 3:  # a cusp is no bend
+        return []
+    return [say.BENDS(device=found.name, degrees=np.degrees(bend))]
 
 
 def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool | None) -> str:

@@ -189,7 +189,8 @@ def answer_of(item: Measurement, frequency: Real) -> int:
     wanted = item.answer_hz
     if wanted is None:
         return frequency.size // 2
-    if not frequency[0] <= wanted <= frequency[-1]:
+    low, high = frequency[[0, -1]] * [1 - SAME, 1 + SAME]  # files round
+    if not low <= wanted <= high:
         factor = unit_factor(float(np.mean(frequency)), wanted)
         unit = f", {factor} that: is the unit of the reading's frequencies right?"
         raise RecordError(

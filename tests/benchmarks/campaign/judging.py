@@ -40,7 +40,7 @@ WORDS = {
     "same standard twice": r"saved twice|one sweep is no evidence twice|read alike|same standard",
     "device as standard": r"'device'.*'\w| '\w.*'device'",
     "load as check": r"'load'",
-    "stale device": r"another session|other error terms|long ago|another day",
+    "stale device": r"another session|other error terms|long ago|analyzer that changed",
     "self-corrected": r"own correction|correct(ed|s) itself|correction .*(on|off)",
     "frequency unit": r"\bunit\b|kHz|\bHz as\b|is it [\d.]+ [kM]?Hz",
     "grid shifted": r"same frequencies|shifted|outside|by \d+ steps|were read at other",
@@ -48,10 +48,10 @@ WORDS = {
     "reference 75": r"75 ohm|reference impedance",
     "sign lost": r"sign of X|signs? of the reactance|without its sign|\|X\|",
     "conjugated": r"conjugat|sign of X|anticlockwise|sign of the angle",
-    "number format": r"decibel|\bdB\b|radian|\blinear\b",
+    "number format": r"decibel|\bdB\b|radian|\blinear\b|format",
     "S21": r"S21|two ports|two or more ports|one-port|S11",
     "interference": r"interfer|stick out|\bpoints? (at|near)|at \d+ of \d+ points|at [\d.]+ MHz",
-    "cable type": r"velocity|type of (the )?(cable|line)|another type|wrong type|figures of",
+    "cable type": r"velocity|type of (the )?(cable|line)|of type|another type|wrong type",
     "feet": r"feet|length|m long",
     "loss too high": r"\bloss\b|\blost\b",
     "too much removed": r"length|too much|longer than|m long",
@@ -180,6 +180,6 @@ def candidates(sentence: str) -> int:
     listed = _LIST.search(sentence)
     causes = 0
     if listed:
-        causes = re.split(r": |, then |, and [a-z]+ it ", listed[1])[0]
+        causes = re.split(r": |, then |, for |, and [a-z]+ it ", listed[1])[0]
         causes = len([c for c in re.split(r", | or |; | and ", causes) if c.strip()])
     return max(causes, sentence.count(";") + 1)

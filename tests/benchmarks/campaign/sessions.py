@@ -363,7 +363,8 @@ def draw_box(rng) -> Boxes:
 def swept_by_device(rng, frequency, behind_path: bool) -> np.ndarray:
     """The device's frequencies: mostly those of the standards, else coarser ones within them."""
     other = rng.uniform() < 0.1
-    wide = frequency[-1] > 1.5 * frequency[0]  # else error terms turn too far between points
+    step = (frequency[-1] - frequency[0]) / max(frequency.size - 1, 1)
+    wide = step > 0.5e6  # error terms may turn too far between points, by a lead before the plane
     if not other or frequency.size == 1 or wide or behind_path:
         return frequency
     ends = frequency[[0, -1]] + np.array([0.1, -0.1]) * (frequency[-1] - frequency[0])
