@@ -34,6 +34,8 @@ CURVE_POINTS, CURVE_DEGREE = 41, 11
 CURVE_LENGTH, CURVE_OFF = 0.2, 0.02
 """Length on the chart from which a curve bends for certain [1], and how far off the smooth one it
 may be, in parts of it."""
+CUSP_RAD = 0.35
+"""A curve that turns by more from point to point [rad] is noise, or too fast to be told."""
 BENT_RAD = np.radians(60.0)
 """A bend the wrong way of so much [rad] is one all along; a match may have less in its loops."""
 TURNED_RAD, SURE = np.radians(3.0), 6.0
@@ -141,7 +143,7 @@ def bends(found: Device) -> list[Finding]:
     way = curve.deriv()(along)
     turns = np.angle(way[1:] / way[:-1])
     bend = float(np.sum(turns))
-    if bend < BENT_RAD or np.max(turns) > bend / 3:  # a cusp is no bend
+    if bend < BENT_RAD or np.max(np.abs(turns)) > CUSP_RAD:
         return []
     return [say.BENDS(device=found.name, degrees=np.degrees(bend))]
 

@@ -58,7 +58,7 @@ WORDS = {
     "few points": r"steps of|smaller steps|more points",
 }
 """Words that tell each mistake; the artefact at fault may be named instead."""
-_LIST = re.compile(r"(?:look for|look at|look whether|causes?:)(.*)", re.IGNORECASE)
+_LIST = re.compile(r"(?:look (?:for|at|whether)|causes?:)(.*?)(?=look (?:for|at|whether)|$)", re.I)
 
 
 @dataclass
@@ -177,9 +177,8 @@ def named(kind: str, fault: str, texts: Sequence[str]) -> bool:
 
 def candidates(sentence: str) -> int:
     """How many causes a sentence lists."""
-    listed = _LIST.search(sentence)
-    causes = 0
-    if listed:
-        causes = re.split(r": |, then |, for |, and [a-z]+ it ", listed[1])[0]
-        causes = len([c for c in re.split(r", | or |; | and ", causes) if c.strip()])
-    return max(causes, sentence.count(";") + 1)
+    count = sentence.count(";") + 1
+    for listed in _LIST.findall(sentence):
+        causes = re.split(r": |, then |, for |, and [a-z]+ it ", listed)[0]
+        count = max(count, len([c for c in re.split(r", | or |; | and ", causes) if c.strip()]))
+    return count
