@@ -204,6 +204,8 @@ def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> lis
     """The figures of one device."""
     name, at = answer["name"], answer["at"]
     alt = f"{name} at {at}: {answer['impedance']}, SWR {answer['swr']}."
+    z, ends = device.impedance.value, device.interval
+    gaps = not np.isfinite(ends).all() or bool(np.any(z.real < ends[:, 0, 0]))
     return [
         _picture(
             plots.device_chart(device),
@@ -219,7 +221,8 @@ def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> lis
             f"bands-{number}",
             f"R and X over frequency with their 95 % intervals. {alt}",
             "Resistance and reactance over frequency; the band is the 95 % interval of each by "
-            f"itself, and the mark is at {at}.",
+            f"itself, and the mark is at {at}."
+            + (" Where the curve is missing, no more is known than the band." if gaps else ""),
         ),
     ]
 

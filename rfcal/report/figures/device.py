@@ -97,7 +97,10 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     look = style.line_look("corrected", value.size)
     role = style.ROLES["uncertainty"]
     finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
-    value = np.where(np.isfinite(value), value, np.nan)
+    # what nothing bounds, or no passive device has, would only stretch the axis
+    told = finite & (interval[:, 0] <= value) & (value <= interval[:, 1])
+    known = told if value.size > 1 and told.any() else np.isfinite(value)
+    value = np.where(known, value, np.nan)
     low, high = np.where(finite, interval.T, np.nan)
     if value.size == 1 and finite[0]:
         ax.errorbar(
