@@ -22,6 +22,8 @@ MODELS = {name: (name,) for name in CIRCUITS} | {
     "all": tuple(CIRCUITS),
 }
 """Circuits that are tried, by what was asked for."""
+RESONANCES = frozenset({"resonance", "self_resonance"})
+"""Figures that are frequencies, which a sweep shows only where it reaches them."""
 SPARE = 2
 """Frequencies beyond the number of a circuit's parameters that its fit needs: with fewer nothing
 tells whether it describes the sweep."""
@@ -44,23 +46,18 @@ class Verdict:
         """Values of the part, without those that would lie outside the sweep."""
         if self.chosen is None:
             return {}
-        found = self.chosen.figures()
-        return {k: v for k, v in found.items() if v.unit != "Hz" or k in self.seen(found)}
-
-    def seen(self, found: Mapping[str, Figure]) -> set[str]:
-        """Frequencies that the sweep reaches, and widths, which it need not."""
-        first, last = self.sweep.frequency[[0, -1]]
-        at = {k: v.value[0] for k, v in found.items() if v.unit == "Hz"}
-        return {k for k, v in at.items() if k == "bandwidth" or first <= v <= last}
+        found, (first, last) = self.chosen.figures(), self.sweep.frequency[[0, -1]]
+        beyond = {k for k in RESONANCES & set(found) if not first <= found[k].value[0] <= last}
+        if "bandwidth" in found and beyond:  # and so are its width, and Q there
+            beyond |= {"bandwidth", "q"}
+        return {k: v for k, v in found.items() if k not in beyond}
 
     @property
     def unseen_resonance(self) -> bool:
         """Whether the part resonates with itself, if at all, outside the sweep."""
         if self.chosen is None:
             return False
-        return any(
-            "resonance" in name for name in set(self.chosen.circuit.figures) - set(self.figures)
-        )
+        return bool(RESONANCES & (set(self.chosen.circuit.figures) - set(self.figures)))
 
 
 def choose(sweep: Sweep, model: str = "all") -> Verdict:

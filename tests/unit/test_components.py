@@ -119,6 +119,15 @@ def test_a_resonance_outside_the_sweep_is_no_value():
     assert "self_resonance" not in found.figures
 
 
+def test_of_a_resonator_out_of_sight_only_its_elements_are_told():
+    frequency = np.linspace(1e6, 12e6, 101)
+    w = 2 * np.pi * frequency
+    z = 5 + 1j * w * 1e-6 + 1 / (1j * w * 100e-12)
+    found = choose(Sweep(frequency, known_to((z - 50) / (z + 50)), 50.0), "series resonator")
+    assert found.unseen_resonance
+    assert set(found.figures) == {"resistance", "inductance", "capacitance"}
+
+
 def test_what_no_circuit_describes_has_no_values():
     frequency = np.linspace(1e6, 100e6, 101)
     u = frequency / 30e6

@@ -54,11 +54,9 @@ def part_words(part: Part) -> str:
         return "no values: none of the circuits holds"
     at = mhz(float(part.verdict.sweep.frequency[part.verdict.sweep.answer]))
     said: list[str] = []
-    for name in FIRST[chosen.name]:
-        figure = part.verdict.figures.get(name)
-        if figure is None:
-            continue
-        words = value_of(figure, lead=not said)
+    told = [name for name in FIRST[chosen.name] if name in part.verdict.figures]
+    for name in told or part.verdict.figures:  # whatever is left of a resonator out of sight
+        words = value_of(part.verdict.figures[name], lead=not said)
         if name == "q":
             words = f"Q {words}" + (f" at {at}" if chosen.name in AT_ANSWER else "")
         elif name == "self_resonance":
