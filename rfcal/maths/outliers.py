@@ -32,10 +32,16 @@ def sticking_out(values: Complex, noise: float) -> list[int]:
         return []
     for choose in (_middle, _smoothest):
         odd, left = _taken_away(values, noise, choose)
-        off = values - left
-        if odd and np.abs(np.diff(np.pad(off, 1), 2)).max() > ROUGH * np.abs(off).max():
+        off, good = values - left, np.setdiff1d(np.arange(values.size), odd)
+        # at an end nothing beyond it tells how the sweep goes on
+        if odd and good[1] < min(odd) and max(odd) < good[-2] and _rough(off):
             return sorted(k for k in odd if abs(off[k]) > FAR / 2 * noise)
     return []
+
+
+def _rough(off: Complex) -> bool:
+    """Whether what sticks out differs from point to point."""
+    return bool(np.abs(np.diff(np.pad(off, 1), 2)).max() > ROUGH * np.abs(off).max())
 
 
 def _taken_away(values: Complex, noise: float, choose: "Choice") -> tuple[list[int], Complex]:

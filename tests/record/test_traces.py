@@ -1,5 +1,7 @@
 """Traces that slips leave in raw readings: each found in a drawn session, none in honest ones."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -11,7 +13,7 @@ from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.analyzer import about_analyzer
-from rfcal.record.findings.traces import about_shape, about_unit, references_differ
+from rfcal.record.findings.traces import about_shape, about_unit, references_differ, signs_lost
 from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
 from tests.benchmarks.campaign.mistakes import KINDS, sign_lost
@@ -41,6 +43,8 @@ def test_honest_sessions_leave_none():
         noise = session.analyzer["noise"]
         said += [f for sweep in sweeps for f in about_shape(sweep, noise)]
         said += [*about_unit(sweeps), *references_differ(sweeps)]
+        kinds = {t["name"]: t["kind"] for t in session.standards}
+        said += signs_lost(kinds, {s.label: s.reflection for s in sweeps})
         items = session.standards
         kit = tuple(
             Known(t["name"], model_of(t), sweep) for t, sweep in zip(items, sweeps, strict=False)
@@ -77,6 +81,12 @@ def test_a_narrow_resonance_is_no_interference():
     turn = f / 145.1e6 - 145.1e6 / f
     device = 0.9 - 1.2 / (1 + 1j * 60 * turn)  # three points wide at its middle
     assert sticking_out(device, 0.0005) == []
+
+
+def test_a_curve_that_bends_at_its_end_is_no_interference():
+    session = draw((2, 35), True)
+    short = session.readings["short"].raw()  # behind a lead, in steps of a third of a turn
+    assert sticking_out(short, session.analyzer["noise"]) == []
 
 
 def test_what_gives_way_during_a_sweep_is_found(tmp_path):
@@ -279,3 +289,13 @@ def test_an_answer_at_the_edge_of_a_sweep_is_within_it_however_it_was_rounded(fi
     path.write_text(path.read_text().replace("\n50000000 ", "\n50000000.004 "))
     bend(filed, 'reading = "raw/device.s1p"', 'reading = "raw/device.s1p"\nanswer_mhz = 50.0')
     assert compute(filed).devices[0].answer == 0
+
+
+def test_signs_lost_in_all_readings_are_told_by_short_and_open(tmp_path):
+    sessions = (draw((3, i)) for i in range(200))
+    session = next(
+        s for s in sessions if s.band == "narrow" and np.all(s.readings["open"].raw().imag < -0.3)
+    )
+    sign_lost(session, SimpleNamespace(uniform=lambda: 0.0))
+    found = drawn(tmp_path, session)["signs-lost"]
+    assert "though 'short' and 'open' lie on opposite sides" in found.message

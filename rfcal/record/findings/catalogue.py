@@ -135,6 +135,11 @@ SIGN_LOST = warning(
     "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
     "back from zero as if mirrored {where}.",
 )
+SIGNS_LOST = warning(
+    "signs-lost: {short}",
+    "Look whether X was written without its sign in all readings: it is below zero in none, though "
+    "'{short}' and '{opened}' lie on opposite sides of the chart.",
+)
 ALL_ABOVE_ONE = warning(
     "linear-as-decibels: {label}",
     "Look whether linear magnitudes were taken for decibels: {labels} would reflect {low:.4g} to "

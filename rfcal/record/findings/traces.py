@@ -1,12 +1,13 @@
 """Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
+from rfcal.maths.reflection import Complex
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import catalogue as say
 from rfcal.record.format.schema import Artefact, Record
@@ -17,6 +18,9 @@ RADIANS = 3.15
 """Angles in radians are smaller, whatever they are of."""
 DECIBEL = 10 ** (1 / 20)
 """What a magnitude of 1 becomes if it is taken for decibels."""
+BOTH_ABOVE = 0.25
+"""Imaginary part [1] that raw readings of short and open do not both have: their middle is about
+the directivity (common practice, no source)."""
 MIRRORED = 3.0
 """So many times less a curve bends at its turn if the sign that it lost is put back."""
 BEND = 16.0
@@ -102,6 +106,7 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
                 high_db=high_db,
             )
         )
+    found += signs_lost(kinds, raw)
     degrees = {k: np.degrees(np.angle(x)) for k, x in raw.items()}
     small = [k for k, angles in degrees.items() if np.all(np.abs(angles) < RADIANS)]
     wrapped = [k for k in small if np.any(np.abs(np.diff(degrees[k])) > 2 * RADIANS - 1)]
@@ -114,6 +119,18 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         why = "its sweep jumps from one end of that to the other"
         found.append(say.RADIANS(label=wrapped[0], labels=_all(wrapped), why=why))
     return found
+
+
+def signs_lost(kinds: Mapping[str, str], raw: Mapping[str, Complex]) -> list[Finding]:
+    """Whether no X is below zero, where short and open are too far apart for both to be above."""
+    if any(np.any(x.imag < 0) for x in raw.values()):
+        return []
+    shorts, opens = ([k for k, kind in kinds.items() if kind == of] for of in ("short", "open"))
+    return [
+        say.SIGNS_LOST(short=short, opened=opened)
+        for short, opened in zip(shorts[:1], opens[:1], strict=False)
+        if min(np.max(raw[short].imag), np.max(raw[opened].imag)) > BOTH_ABOVE
+    ]
 
 
 def about_shape(sweep: Sweep, noise: float) -> list[Finding]:
