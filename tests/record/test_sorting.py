@@ -107,3 +107,11 @@ def test_what_cannot_be_sorted_is_refused(tmp_path):
     shutil.copy(DEMO / "tower-line/raw/antenna.s1p", tmp_path)
     with pytest.raises(RecordError, match="3 have 201 points from 69 to 72"):
         sorted_out(tmp_path)
+
+
+def test_a_file_whose_name_not_every_system_holds_is_refused(tmp_path):
+    for name, other in (("short", "short"), ("open", "open"), ("load", "load"), ("antenna", "a:b")):
+        shutil.copy(DEMO / f"beacon-antenna/raw/{name}.s1p", tmp_path / f"{other}.s1p")
+    begun = tmp_path / "begun"
+    assert main(["new", str(begun), "--from", str(tmp_path)]) == 2
+    assert not begun.exists()

@@ -14,6 +14,7 @@ from rfcal.findings import grid_words
 from rfcal.maths.bilinear import Bilinear
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.sweep import Sweep, read_sweep
+from rfcal.record.archive import require_portable
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.start import starting_record
 
@@ -179,6 +180,7 @@ def record_of(guesses: Sequence[Guess], title: str) -> dict[str, bytes]:
     worth = "[analyzer]\nnoise\nconnection\ndrift\n"
     text = starting_record("\n".join([head, worth, *(guess.table() for guess in guesses)]))
     readings = {f"raw/{g.sweep.label}": g.sweep.origin for g in guesses}
+    require_portable(readings, FILE, ": rename it first")
     return {
         FILE: text.encode(),
         **{name: origin.content for name, origin in readings.items() if origin is not None},
