@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rfcal.components.circuits import Circuit, Scale
 from rfcal.components.weighting import Weighting
+from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.coverage import COVERAGE, freedom_along, student
 from rfcal.uncertainty.derived import Figure
@@ -18,8 +19,6 @@ STEP = 1e-6
 """Of a parameter, for its slope: the root of what is lost in rounding, and as much of the value."""
 MOST_STEPS = 60
 """Evaluations after which a fit has lost its way."""
-SIGNIFICANT = 0.005
-"""Chance of a sound fit's being called none."""
 MISFIT = 1.5
 """Of a fit's squared residual over the expected one: where it is both this and significant, the
 circuit does not describe the sweep."""
@@ -54,7 +53,7 @@ class Fit:
         """Whether chance alone seldom leaves as much."""
         from scipy.special import chdtrc
 
-        return bool(chdtrc(self.freedom, self.chi_square) < SIGNIFICANT)
+        return bool(chdtrc(self.freedom, self.chi_square) < FALSE_ALARM)
 
     @property
     def criterion(self) -> float:
