@@ -50,9 +50,11 @@ AT_ANSWER = {"coil", "cored coil", "capacitor"}
 def part_words(part: Part) -> str:
     """The answer, such as ``"2.20 µH ± 0.02, Q at least 65 at 10.1 MHz"``."""
     chosen = part.verdict.chosen
+    at = mhz(float(part.verdict.sweep.frequency[part.verdict.sweep.answer]))
+    if part.verdict.reason == "points":
+        return f"{_two_elements(part)} in series at {at}, and no values of a circuit"
     if chosen is None:
         return "no values: none of the circuits holds"
-    at = mhz(float(part.verdict.sweep.frequency[part.verdict.sweep.answer]))
     said: list[str] = []
     told = [name for name in FIRST[chosen.name] if name in part.verdict.figures]
     for name in told or part.verdict.figures:  # whatever is left of a resonator out of sight
@@ -69,6 +71,15 @@ def part_words(part: Part) -> str:
             words = f"{NAMES[name]} {words}"
         said.append(words)
     return ", ".join(said)
+
+
+def _two_elements(part: Part) -> str:
+    """Resistance and what stores beside it, at the answer's frequency."""
+    at = part.verdict.sweep.answer
+    coil = part.equivalents["reactance"].value[at] > 0
+    stores = part.equivalents["series_inductance" if coil else "series_capacitance"]
+    resistance = part.equivalents["resistance"]
+    return f"{figure_words(stores, at)} and {figure_words(resistance, at)}"
 
 
 def value_of(figure: Figure, *, lead: bool = False) -> str:
