@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
+from rfcal.feedline.reactances import in_series
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
 
@@ -64,8 +65,12 @@ FAINT, RUN, DUST = 0.1, 4.0, 0.2
 """Three or more reflections below the first [1], no further apart than the second (in resolutions)
 and none below the third times the largest, can be one slow change."""
 
-UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
-"""Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
+UNCLEAR = MISMATCH, UNKNOWN, EITHER = "mismatch", "unknown", "series or shunt capacitance"
+"""Of no kind listed here; what band, noise, an unknown loss or a twin do not let be told; and what
+a narrow band does not."""
+
+GAP = "series capacitance"
+"""As of a broken conductor or an open joint: told by its whole answer."""
 
 SLOW = "slow change"
 """Of several places in a row, as water makes it."""
@@ -92,14 +97,6 @@ def _rising(mean: Complex, frequency: Real, weight: Real) -> Complex:
     q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)
     lag, left = _lag(q / np.average(frequency, weights=weight), frequency, weight)
     return np.asarray(frequency * np.cos(lag) * np.exp(-1j * left))
-
-
-def _falling(mean: Complex, frequency: Real, weight: Real) -> Complex:
-    # r = 1 / (1 + j q f), q = 4 pi C z0 in series
-    size = np.clip(np.abs(mean), 1e-6, 1)
-    q = np.sqrt(1 / size**2 - 1)
-    lag, left = _lag(q / np.average(frequency, weights=weight), frequency, weight)
-    return np.asarray(np.cos(lag) * np.exp(-1j * left))
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,17 +138,11 @@ KINDS = (
         -1j,
         _rising,
     ),
-    Kind(
-        "series capacitance",
-        "capacitance in series, as of a broken conductor or an open joint",
-        -1j,
-        _falling,
-    ),
 )
 
 
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
-REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level}
+REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level} | {GAP}
 SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
 """What delays the wave that passes it."""
 
@@ -167,6 +158,7 @@ class Reflections:
     uncertainty: Real  # standard uncertainty of each part of them [1], shape (K,)
     phase_uncertainty: Real  # of their phases, as the places are uncertain [rad]
     beside: Real  # what else reflects too near to each to be told apart from it [1]
+    answer: Complex  # all that comes from each, what rings in it too, as if it were here (K, F)
     loss_known: bool
 
     @cached_property
@@ -232,14 +224,15 @@ def tell_kinds(seen: Reflections) -> tuple[str, ...]:
 def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     """How far each place seems off by the slope of a reactance's phase [m], shape (K,).
 
-    What is of no one kind may hold a reactance as large, and one unlike the fit's slow shapes.
+    What is of no one kind may hold a reactance as large, and one unlike the fit's slow shapes, as a
+    gap is.
     """
     # r = sin a or cos a, a = arctan(q f), and da / df = sin a cos a / f; a place off by s turns the
     # phase by 4 pi f s / v
     size = np.minimum(seen.size, 1.0)
     middle = np.average(seen.band.frequency, weights=seen.band.weight)
     wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
-    unclear = np.array([kind in UNCLEAR for kind in kinds], bool)
+    unclear = np.array([kind in (*UNCLEAR, GAP) for kind in kinds], bool)
     turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
     slope = np.where(turns, size * np.sqrt(1 - size**2) * wave / (4 * np.pi), 0.0)
     return np.hypot(slope, np.where(unclear, UNSHAPED * from_zero * seen.band.resolution, 0.0))
@@ -255,6 +248,9 @@ def _single(seen: Reflections) -> list[str]:
         sure = np.hypot(seen.phase_uncertainty[m], u / abs(r)) <= SURE_PHASE
         if sure and abs(r) <= 1 + FULL + 3 * u:
             kind = _told(seen, m, r, passed, through)
+        gap = kind not in RESISTIVE and _gap(seen, m, r, through)
+        if gap is None or gap:
+            kind = (EITHER if sure else kind) if gap is None else GAP
         if kind in RESISTIVE and _has_twin(seen, through * passed, m):
             kind = UNKNOWN
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
@@ -276,15 +272,27 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         # nothing, from a resistance: what it shows must be nearer to the latter
         most = min(most, np.sqrt(passed * max(1 - abs(r) ** 2, 0.0)))
     goes_on = bool(beyond) and beyond / through < most + 3 * seen.uncertainty[m]
-    # a capacitance in series leaves its axis as it grows: r = cos(a) exp(-j a), slope taken out
-    size = min(abs(r), 1.0)
-    fallen = np.exp(-1j * (np.arccos(size) - size * np.sqrt(1 - size**2)))
-    ways = [(k, fallen if k.over_band is _falling else k.way) for k in KINDS]
-    rows = [k for k, w in ways if abs(np.angle(r / w)) <= ON_AXIS and seen.goes_as[k.over_band][m]]
+    near = [k for k in KINDS if abs(np.angle(r / k.way)) <= ON_AXIS]
+    rows = [k for k in near if seen.goes_as[k.over_band][m]]
     for kind in rows:
         if goes_on if kind.resistive else abs(r) > 1 - FULL or not kind.end:
             return kind.name
     return UNKNOWN if rows and not beyond and not seen.loss_known else MISMATCH
+
+
+def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
+    """Whether event m, which reflects r where it is, is a gap; None if capacitance of either way.
+
+    Where its phase may be anything, only a band from low frequencies on tells.
+    """
+    frequency = seen.band.frequency
+    sure = seen.phase_uncertainty[m] <= SURE_PHASE or seen.band.width >= np.mean(frequency)
+    if not sure or abs(r) > 1 - FULL or r.imag > ON_AXIS * abs(r):
+        return False
+    left, least = LOSS_OFF * seen.band.attenuation, -1.0
+    if not seen.loss_known:
+        left, least = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100, 0.0
+    return in_series(seen.answer[m] / through, seen.band, 2 * seen.distance[m] * left, least)
 
 
 def _goes_on(seen: Reflections, m: int) -> float:

@@ -21,7 +21,7 @@ from rfcal.feedline.echoes import (
     folded,
     placed,
 )
-from rfcal.feedline.fault_kinds import LOSSIEST, Reflections, seems_off, tell_kinds
+from rfcal.feedline.fault_kinds import LOSSIEST, SHARE, Reflections, seems_off, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -40,6 +40,9 @@ NARROW = 1.0
 
 BENDS = 1.0
 """What a spread of one resolution adds to the square shape of an echo [1]."""
+
+RINGS_ON = 6.0
+"""What reflects less behind a place within so many resolutions may be part of its answer."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
@@ -141,6 +144,17 @@ def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
     return kept, beside
 
 
+def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
+    """All that comes from each place, with what rings in it, as if it were here [1], (K, F)."""
+    band, distance, size = echoes.band, echoes.distance, np.abs(echoes.mean)
+    off = (distance - distance[real, None]) / band.resolution
+    rings = (off > -1) & (off < RINGS_ON)
+    rings &= ~np.isin(np.arange(size.size), real) | (size < SHARE * size[real, None])
+    rings[np.arange(real.size), real] = True
+    back = np.exp(2 * distance[real, None] * band.propagation)
+    return np.array([echoes.model(row) for row in rings]).reshape(back.shape) * back
+
+
 def find_events(
     frequency: Real,
     reflection: Complex,
@@ -174,7 +188,7 @@ def find_events(
     distance = echoes.distance[real]
     relative = velocity_factor_uncertainty / line.velocity_factor
     phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
-    each = echoes.coefficients[real], of_size[real], phase, beside[real]
+    each = echoes.coefficients[real], of_size[real], phase, beside[real], _answers(echoes, real)
     told = Reflections(band, distance, *each, loss_known)
     kinds, merged = tell_kinds(told), _merged(told)
     before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane

@@ -19,6 +19,8 @@ NO_CLAIM = {"mismatch", "unknown"}
 LUMPED = ("shunt resistance", "series resistance", "series inductance", "shunt capacitance")
 FAULTS = (*LUMPED, "stretch of lower impedance", "stretch of higher impedance", "series RC", "none")
 ENDS = ("open", "short", "matched", "antenna", "100 ohm")
+RIGHT = {"end: open": "open", "end: short": "short", "series RC": "series capacitance"}
+"""What may be said; a torn conductor is one that is broken, whatever resistance is left."""
 
 
 def lumped(rng, kind, frequency):
@@ -73,7 +75,7 @@ def tally(rng, cases, loss_known):
     for _ in range(cases):
         kind, end, here, there = mixed_case(rng, loss_known)
         for what, told in ((kind, here), (f"end: {end}", there)):
-            right = {"end: open": "open", "end: short": "short"}.get(what, what)
+            right = RIGHT.get(what, what)
             wrong = told - NO_CLAIM - {right}
             count[what, "wrong" if wrong else "right" if right in told else "left open"] += 1
     return count

@@ -4,6 +4,7 @@ The lines are chain matrices of the project's own model, multiplied exactly, as 
 """
 
 import re
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -198,8 +199,25 @@ def test_a_reactances_phase_slope_is_in_the_doubt_of_its_place(frequency, kind):
         told.append(now.kind[at])
     assert np.sqrt(np.mean(np.square(pulls))) < 1.4
     assert set(told) <= {kind, "mismatch", "unknown", "slow change"}
-    if kind != "series capacitance" or frequency is HIGH:
-        assert told.count(kind) >= 16
+    assert told.count(kind) >= (30 if kind == "series capacitance" else 16)
+
+
+@pytest.mark.parametrize(("frequency", "known"), [(WIDE, False), (HIGH, False), (NARROW, True)])
+def test_a_gap_and_a_crush_are_told_or_named_as_a_pair(frequency, known):
+    """One opens the line at low frequency, the other at high; a narrow band may leave both."""
+    pair, told = "series or shunt capacitance", Counter()
+    for kind in ("series capacitance", "shunt capacitance"):
+        rng = np.random.default_rng(2)
+        for _ in range(20):
+            line, place, seen = random_reactance(rng, frequency, kind)
+            now = state(rng, frequency, line, seen, loss_known=known).now
+            told[kind, now.kind[np.argmin(np.abs(now.distance_m - place))]] += 1
+    assert not told["series capacitance", "shunt capacitance"]
+    assert not told["shunt capacitance", "series capacitance"]
+    if frequency is NARROW:
+        assert min(told["series capacitance", pair], told["shunt capacitance", pair]) >= 2
+    else:
+        assert told["series capacitance", "series capacitance"] >= 12
 
 
 def test_what_cannot_be_told_from_each_other_is_named_together():

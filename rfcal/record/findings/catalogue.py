@@ -6,7 +6,7 @@ that its sentence has places for.
 
 from dataclasses import dataclass, replace
 
-from rfcal.feedline.fault_kinds import KINDS
+from rfcal.feedline.fault_kinds import EITHER, GAP, KINDS
 from rfcal.findings import Finding
 
 
@@ -537,6 +537,11 @@ LINE_KINDS = {kind.name: kind.means for kind in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
     "unknown": "of a kind that this sweep cannot tell",
+    GAP: "capacitance in series, as of a broken conductor or an open joint",
+    EITHER: (
+        "capacitance in series, as of an open joint, or across the line, as of a crushed or wet "
+        "place (a wider sweep tells which)"
+    ),
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_TWINS = {

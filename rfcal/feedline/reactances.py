@@ -1,0 +1,75 @@
+"""A capacitance in series, by how all that a place answers goes over the whole band.
+
+A wide band shows it nearly open at its foot and nearly nothing at its top: that is no slow change
+of one echo, so it is fitted as a whole, with its place and what is left of the line's loss. In a
+narrow band it goes as a capacitance across the line does.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from rfcal.feedline.echo_basis import Band
+from rfcal.maths.reflection import Complex, Real
+
+FITS, BETTER = 0.15, 3.0
+"""It is told where it leaves less than the first of these parts of an answer, and what else delays
+the wave leaves the second times more (by simulation: it leaves 0.5 and more of a wide band)."""
+
+OPEN = 0.95
+"""What reflects more than this [1] in mid-band is open for this band."""
+
+MOST = 7.0
+"""Natural logarithm of how far a reactance may be from the line's impedance, either way [1]."""
+
+
+def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | None:
+    """Whether an answer (F,) is that of a capacitance in series; None if of one across as well.
+
+    `left` is what may be left of the line's loss, there and back [Np], (F,), and `least` the least
+    share of it.
+    """
+    some = slice(None, None, max(1, band.frequency.size // 100))
+    given = answer[some], band, some, left[some], least
+    size = np.average(np.abs(answer), weights=band.weight).clip(0.01, 0.99)
+    start = float(np.sqrt(1 / size**2 - 1))
+    # f in parts of mid-band: r = 1 / (1 + j q f), q = 4 pi C z0, of a capacitance in series;
+    # -j q f / (1 + j q f), q = C pi z0, of one across; j q f / (1 + j q f), q = L pi / z0, of an
+    # inductance in series
+    series, q = _misfit(lambda x: 1 / (1 + x), start, *given)
+    if not series < FITS or q < np.sqrt(1 / OPEN**2 - 1):
+        return False
+    across, _ = _misfit(lambda x: -x / (1 + x), 1 / start, *given)
+    other, _ = _misfit(lambda x: x / (1 + x), 1 / start, *given)
+    if BETTER * series < min(across, other):
+        return True
+    return None if BETTER * max(series, across) < other else False
+
+
+def _misfit(
+    way: Callable[[Complex], Complex],
+    start: float,
+    answer: Complex,
+    band: Band,
+    some: slice,
+    left: Real,
+    least: float,
+) -> tuple[float, float]:
+    """What a reactance leaves of an answer [1], and its q in mid-band [1]."""
+    from scipy.optimize import least_squares
+
+    frequency, weight = band.frequency[some], np.sqrt(band.weight[some])
+    ratio = frequency / np.average(frequency, weights=weight**2)
+    size = float(np.linalg.norm(weight * answer))
+
+    def off(unknown: Real) -> Real:
+        log_q, place, share = unknown.tolist()
+        # a place off by s turns the phase by 4 pi f s / v
+        turned = np.exp(-4j * np.pi * frequency * place / band.speed - share * left)
+        rest = weight * (way(1j * np.exp(log_q) * ratio) * turned - answer) / size
+        return np.concatenate([rest.real, rest.imag])
+
+    near, share = band.resolution, 0.1 * (least == 0)
+    bounds = [-MOST, -near, least], [MOST, near, 1.0]
+    found = least_squares(off, [np.log(start), 0.0, share], bounds=bounds)
+    return float(np.sqrt(2 * found.cost)), float(np.exp(found.x[0]))
