@@ -193,3 +193,33 @@ def test_a_one_port_fixture_is_taken_away_too(tmp_path):
     recorded(tmp_path, wire + 1 / (stray + 1 / coil()), said=files)
     figure = compute(tmp_path).parts[0].verdict.figures["self_capacitance"]
     assert figure.low[0] < 2e-12 < figure.high[0] < 2.6e-12
+
+
+def series(r, henry, farad):
+    w = 2 * np.pi * FREQUENCY
+    return r + 1j * w * henry + 1 / (1j * w * farad)
+
+
+@pytest.mark.parametrize(
+    ("impedance", "said", "code"),
+    [
+        (series(-5, 1e-9, 100e-12), 'model = "capacitor"\n', "part-negative"),
+        (series(3, 5e-6, 20e-9), "", "part-outside"),
+        (series(5, 1e-6, 30e-12), "", "part-rivals"),
+        (coil(), "", "part-blind"),
+    ],
+)
+def test_each_doubt_about_a_part_is_said(tmp_path, impedance, said, code):
+    results = compute(recorded(tmp_path, impedance, said=said))
+    assert code in [finding.code for finding in results.findings]
+    refused = code in ("part-negative", "part-outside")
+    assert bool(results.parts[0].verdict.figures) is not refused
+
+
+def test_a_scatter_beyond_what_was_stated_is_said(tmp_path):
+    folder = recorded(tmp_path, coil())
+    record = folder / "record.toml"
+    record.write_text(record.read_text().replace("noise = 0.0005", "noise = 0.0001"))
+    results = compute(folder)
+    assert "part-scatter" in [finding.code for finding in results.findings]
+    assert results.parts[0].verdict.scatter == pytest.approx(5, rel=0.15)
