@@ -1,4 +1,4 @@
-"""The command line: ``rfcal report | check | plan | new | unpack | verify | correct``."""
+"""The command line: ``rfcal report | check | plan | new | unpack | verify | correct | compare``."""
 
 import argparse
 import io
