@@ -7,6 +7,10 @@ from rfcal.maths.circles import Spread, direction
 from rfcal.uncertainty.coverage import freedom_along, student
 from rfcal.uncertainty.quantity import Quantity
 
+TOGETHER = 10.0
+"""Points that share part of their errors, and have part for themselves, are too many up to so many
+times as often as one is outside (by simulation of 30,000 sweeps of 100 points, most where six
+tenths of the variance are shared)."""
 ROUNDING = 1e-9
 """Reflections are above 1 only beyond rounding [1]."""
 
@@ -22,7 +26,7 @@ def far_off(squared: np.ndarray, chance: float) -> bool:
     Their squared distances are those of two normal variables. Half of the chance is that of any
     point's being far off by itself, half that of too many at once.
     """
-    gross, each = chance / 2 / squared.size, chance / 4
+    gross, each = chance / 2 / squared.size, chance / 2 / TOGETHER
     # the squared distance of two normal variables exceeds -2 ln p with probability p
     if np.any(squared > -2 * np.log(gross)):
         return True
@@ -55,5 +59,6 @@ def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarr
         return deviations > student(freedom, np.full(freedom.shape, 1 - chance))
 
     # half of the chance for any point by itself, half for too many at once
-    gross, above = beyond(chance / 2 / size.size), beyond(chance / 4)
-    return np.where(too_many(above, chance / 4), above, gross)
+    each = chance / 2 / TOGETHER
+    gross, above = beyond(chance / 2 / size.size), beyond(each)
+    return np.where(too_many(above, each), above, gross)

@@ -1,5 +1,6 @@
 """Traces that slips leave in raw readings: each found in a drawn session, none in honest ones."""
 
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -299,3 +300,17 @@ def test_signs_lost_in_all_readings_are_told_by_short_and_open(tmp_path):
     sign_lost(session, SimpleNamespace(uniform=lambda: 0.0))
     found = drawn(tmp_path, session)["signs-lost"]
     assert "though 'short' and 'open' lie on opposite sides" in found.message
+
+
+def test_a_short_at_the_end_of_a_quarter_wave_is_not_in_radians(typed):
+    text = (typed / "record.toml").read_text()
+    rows = {"short": "0.98, 1.2", "open": "0.97, -176.0"}
+    parts = text.split("[[standard]]")
+    for name, row in rows.items():
+        at = next(i for i, part in enumerate(parts) if f'kind = "{name}"' in part)
+        parts[at] = re.sub(
+            r"typed = \[\[([\d.]+), .*?\]\]", rf"typed_reflection = [[\1, {row}]]", parts[at]
+        )
+    (typed / "record.toml").write_text("[[standard]]".join(parts))
+    assert "typed_reflection = " in (typed / "record.toml").read_text()
+    assert "radians" not in {found.code for found in inspect(typed).findings}

@@ -23,7 +23,7 @@ from rfcal.report.summary import summary_lines
 from rfcal.report.text.device import check_line
 from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Quantity, both_axes
-from rfcal.uncertainty.significance import too_many
+from rfcal.uncertainty.significance import far_off, too_many
 from tests.record.conftest import BOX, START, bend, touchstone
 
 SESSIONS = 2000
@@ -311,3 +311,13 @@ def test_the_standard_that_lies_is_among_those_named():
     assert min(len(numbers) for numbers in told.values()) > 15
     # with one more than needed, more often than not one alone is named
     assert np.mean(np.array(told[5]) == 1) > 0.5
+
+
+@pytest.mark.parametrize("shared_part", [0.0, 0.6, 0.9, 1.0])
+def test_points_that_share_part_of_their_errors_are_far_off_no_more_often(shared_part):
+    rng, chance, count = np.random.default_rng(9), 0.02, 4000
+    common = rng.standard_normal((count, 2, 1)) * np.sqrt(shared_part)
+    own = rng.standard_normal((count, 2, 60)) * np.sqrt(1 - shared_part)
+    squared = np.sum((common + own) ** 2, axis=1)
+    alarms = sum(far_off(sweep, chance) for sweep in squared)
+    assert alarms <= chance * count + 3 * np.sqrt(chance * count)

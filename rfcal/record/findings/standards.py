@@ -12,7 +12,7 @@ from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.analyzer import about_analyzer
-from rfcal.uncertainty.significance import too_many
+from rfcal.uncertainty.significance import TOGETHER, too_many
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -38,8 +38,9 @@ EDGE = 36
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
     """The points where the standards contradict each other; none where chance explains them."""
-    bad = calibration.disagrees(chance / 2)
-    return bad & too_many(bad, chance / 2)
+    each = chance / TOGETHER
+    bad = calibration.disagrees(each)
+    return bad & too_many(bad, each)
 
 
 def about_standards(
