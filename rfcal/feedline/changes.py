@@ -172,13 +172,18 @@ def _from_new(
     shift, first = replace(shift, from_m=new[0].distance_m), new[0]
     if shift.between_m is not None or first.kind not in SLOWING:
         return shift
-    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
-    behind = abs(first.after) / np.mean(band.frequency) / (2 * np.pi) * band.speed
+    behind = slowed(first, band.frequency, band.speed)
     last = float(baseline.distance_m[np.argmax(np.abs(baseline.reflection))])
     if not 1 / AS_MUCH < shift.size * last / behind < AS_MUCH:
         return shift
     size, uncertainty = shift.size * last, shift.uncertainty * last
     return Shift(size, uncertainty, (first.distance_m, last), True, first.distance_m)
+
+
+def slowed(change: Change, frequency: Real, speed: float) -> float:
+    """By how much a reactance that is new makes what lies behind it seem farther [m]."""
+    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
+    return float(abs(change.after) / np.mean(frequency) / (2 * np.pi) * speed)
 
 
 def _laid_to_places(

@@ -144,6 +144,32 @@ def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
     return kept, beside
 
 
+def _standing_out(echoes: Echoes, shared: Complex) -> tuple[np.ndarray, Real, Real, Real]:
+    """Which echoes are events, near to far, and of each, shape (K,).
+
+    Standard uncertainties of place [m] and of size [1], and what else reflects beside it [1].
+    """
+    single, of_distance, of_size = placed(echoes)
+    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
+    size = np.abs(echoes.mean)
+    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
+    kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
+    real = np.sort(kept[: MOST // 2])
+    return real, of_distance[real], np.hypot(of_size, of_common)[real], beside[real]
+
+
+def _told(
+    echoes: Echoes, shared: Complex, of_velocity: float, loss_known: bool
+) -> tuple[Reflections, Real]:
+    """The events among echoes, and standard uncertainties of their places as found [m]."""
+    real, of_distance, of_size, beside = _standing_out(echoes, shared)
+    distance = echoes.distance[real]
+    phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
+    each = echoes.coefficients[real], of_size, phase, beside, _answers(echoes, real)
+    told = Reflections(echoes.band, distance, *each, loss_known)
+    return told, np.hypot(of_distance, by_velocity)
+
+
 def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
     """All that comes from each place, with what rings in it, as if it were here [1], (K, F)."""
     band, distance, size = echoes.band, echoes.distance, np.abs(echoes.mean)
@@ -170,36 +196,23 @@ def find_events(
 
     What the calibration leaves reflects too: at the foot by directivity and connection, at twice
     the distance of a strong end by source match. Events that this would explain are left out, as
-    a list of them would only send people to look for faults that are none; so does a line whose
-    impedance is not quite what it is taken for, to `z0_uncertainty` [1, relative]. `common` is what
-    one deviation of each influence common to all frequencies changes, shape (N, F).
+    they are no faults, and what an impedance off by `z0_uncertainty` [1, relative] would. `common`
+    is what one deviation of each influence common to all frequencies changes, shape (N, F).
     """
     band = prepare(frequency, reflection, line, loss_known)
     given = loss_known, z_ref, common, z0_uncertainty
     seen, shared = in_line(band.frequency, reflection, line, *given)
-    echoes = find_echoes(band, seen)
-    single, of_distance, of_size = placed(echoes)
-    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
-    of_size = np.hypot(of_size, of_common)
-    size = np.abs(echoes.mean)
-    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
-    kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
-    real = np.sort(kept[: MOST // 2])
-    distance = echoes.distance[real]
-    relative = velocity_factor_uncertainty / line.velocity_factor
-    phase, by_velocity = _unsure(band, distance, of_distance[real], relative, loss_known)
-    each = echoes.coefficients[real], of_size[real], phase, beside[real], _answers(echoes, real)
-    told = Reflections(band, distance, *each, loss_known)
+    echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
+    told, of_place = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
     kinds, merged = tell_kinds(told), _merged(told)
-    before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
+    before_plane = np.minimum(told.distance, 0.0)  # what seems to lie there is at the plane
+    off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), merged], axis=0)
     return Events(
-        distance_m=distance - before_plane,
-        distance_uncertainty_m=np.linalg.norm(
-            [of_distance[real], by_velocity, before_plane, seems_off(told, kinds), merged], axis=0
-        ),
+        distance_m=told.distance - before_plane,
+        distance_uncertainty_m=off,
         merged_m=merged,
-        reflection=echoes.mean[real],
-        reflection_uncertainty=of_size[real],
+        reflection=told.mean,
+        reflection_uncertainty=told.uncertainty,
         kind=kinds,
         resolution_m=band.resolution,
         range_m=band.range,

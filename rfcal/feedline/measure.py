@@ -66,15 +66,17 @@ def measure_line(
         raise CalibrationError("give a sweep of the line with its far end open, short, or both")
     velocity = velocity_factor or defaults.VELOCITY_FACTOR
     found = _best(frequency, ends, z_ref, far_end, velocity, length_m)
-    if length_m is None:
-        return found
+    return found if length_m is None else _of_length(found, length_m)
+
+
+def _of_length(found: LineProperties, length_m: float) -> LineProperties:
+    """The same line by its length [m]: its delay, and its loss in all, stay."""
     velocity = length_m / found.delay_s / SPEED_OF_LIGHT
     if velocity > 1:
         raise CalibrationError(
             f"by its delay of {1e9 * found.delay_s:.4g} ns a line of {length_m:g} m is faster than "
             f"light (velocity factor {velocity:.3g}): look at its length, and at the sweeps"
         )
-    # the same delay and the same loss in all, on another length
     share = found.line.length_m / length_m
     line = replace(
         found.line,

@@ -14,7 +14,7 @@ from rfcal.feedline.end import BEHIND
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import about_line
+from rfcal.record.findings.line import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
@@ -146,6 +146,21 @@ def test_a_place_that_slows_the_wave_is_no_warmth(kind):
             assert shift.from_m == pytest.approx(place, abs=1.0)
         elif kind == "wet piece":
             pytest.fail(f"{value} m of wet line at {place} m of {line.length_m} m not noticed")
+
+
+@pytest.mark.parametrize("frequency", [WIDE, HIGH], ids=["wide", "high"])
+def test_a_crush_is_always_told_to_make_the_line_longer(frequency):
+    """From its place on, or all along it where no other place tells which."""
+    rng = np.random.default_rng(31)
+    for turn in range(12):
+        line = Line(rng.uniform(30, 60), 0.85, 50.0, 0.4)
+        place, value = rng.uniform(5, line.length_m - 6), rng.uniform(8e-12, 30e-12)
+        end = random_rod(rng, frequency) if turn % 2 else 1e9
+        now = between(frequency, line, end, "capacitance", value, place)
+        then = foot(frequency, line, end)
+        said, fault = line_verdict(state(rng, frequency, line, now, then, length_m=line.length_m))
+        assert "longer than it was" in said
+        assert fault
 
 
 def test_a_shorter_line_is_no_cold_one():

@@ -514,6 +514,9 @@ LINE_EITHER = (
     "the line's delay is {size:.2%} {more} than it was, from {place} on, or all along it as "
     "{weather} makes it: no other place tells which"
 )
+LINE_SLOWS = (
+    "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
+)
 LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
 LINE_OR_END = (
     "or {place:.1f} m is that end, if the velocity factor is {fits:.2f} and not {stated:.2f}: look "

@@ -4,13 +4,15 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change
+from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND, folds, ringing
+from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
+from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings import catalogue as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
@@ -108,6 +110,9 @@ def _compared(state: LineState) -> tuple[str, bool]:
     told += _reflections(
         say.LINE_NEW, [(place_words(state, c.distance_m), abs(c.after), c.kind) for c in new]
     )
+    if found.shift is None and new and new[0].kind in SLOWING:
+        speed = state.now.velocity_factor * SPEED_OF_LIGHT
+        moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
     # a piece that slows the wave is what its two ends come from
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
     if any(c.what != "new" for c in others):
