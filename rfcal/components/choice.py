@@ -14,6 +14,9 @@ from rfcal.uncertainty.derived import Figure
 DECISIVE = 6.0
 """Difference of the criterion from which the smaller one decides: 20 to 1 (R. E. Kass and A. E.
 Raftery, J. Am. Stat. Assoc. 90 (1995) 773; value from memory)."""
+BETTER = 3.841458820694124
+"""Fall of chi-square that one more parameter brings by chance in one case of twenty (95 %
+quantile of one degree of freedom)."""
 NEGATIVE = -3.0
 """Standard deviations below zero from which what must be positive is not."""
 MODELS = {name: (name,) for name in CIRCUITS} | {
@@ -76,8 +79,15 @@ def choose(sweep: Sweep, model: str = "all") -> Verdict:
     if not sound:
         return Verdict(sweep, fits, None, reason="negative")
     best = min(f.criterion for f in sound)
-    near = [f for f in sound if f.criterion < best + DECISIVE]
-    return Verdict(sweep, fits, near[0], tuple(f.name for f in near[1:]), scatter)
+    chosen, *near = (f for f in sound if f.criterion < best + DECISIVE)
+    rivals = tuple(f.name for f in near if not _idle(f, chosen))
+    return Verdict(sweep, fits, chosen, rivals, scatter)
+
+
+def _idle(other: Fit, chosen: Fit) -> bool:
+    """Whether a circuit of more parameters describes the sweep no better for them."""
+    more = other.parameters.value.size > chosen.parameters.value.size
+    return more and other.chi_square > chosen.chi_square - BETTER
 
 
 def _fitted(names: list[str], sweep: Sweep) -> tuple[tuple[Fit, ...], float]:

@@ -67,9 +67,9 @@ def between_ports(folder, *, method="series-through", said="", pads=0.0):
 FIXTURE = 'fixture_open = "open.s2p"\nfixture_short = "short.s2p"\n'
 
 
-def coil(frequency=FREQUENCY):
+def coil(frequency=FREQUENCY, loss=1.0):
     w = 2 * np.pi * frequency
-    wire = 1j * w * 2.2e-6 + (1 + 1j) * np.sqrt(frequency / 10e6)
+    wire = 1j * w * 2.2e-6 + loss * (1 + 1j) * np.sqrt(frequency / 10e6)
     return 1 / (1j * w * 2e-12 + 1 / wire)
 
 
@@ -205,7 +205,11 @@ def series(r, henry, farad):
     [
         (series(-5, 1e-9, 100e-12), 'model = "capacitor"\n', "part-negative"),
         (series(3, 5e-6, 20e-9), "", "part-outside"),
-        (series(5, 1e-6, 30e-12), "", "part-rivals"),
+        (
+            1 / (5e-5 + 1 / series(0, 2.2e-6, 1e3) + 2j * np.pi * FREQUENCY * 2e-12),
+            "",
+            "part-rivals",
+        ),
         (coil(), "", "part-blind"),
     ],
 )
