@@ -14,7 +14,12 @@ from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.analyzer import about_analyzer
-from rfcal.record.findings.traces import about_shape, about_unit, references_differ, signs_lost
+from rfcal.record.findings.traces import (
+    about_shape,
+    about_unit,
+    references_differ,
+    signs_lost,
+)
 from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
 from tests.benchmarks.campaign.mistakes import KINDS, sign_lost
@@ -294,9 +299,13 @@ def test_an_answer_at_the_edge_of_a_sweep_is_within_it_however_it_was_rounded(fi
 
 def test_signs_lost_in_all_readings_are_told_by_short_and_open(tmp_path):
     sessions = (draw((3, i)) for i in range(200))
-    session = next(
-        s for s in sessions if s.band == "narrow" and np.all(s.readings["open"].raw().imag < -0.3)
+    aside = (
+        s
+        for s in sessions
+        if s.band == "narrow"
+        and all(np.all(np.abs(s.readings[k].raw().imag) > 0.5) for k in ("short", "open"))
     )
+    session = next(aside)
     sign_lost(session, SimpleNamespace(uniform=lambda: 0.0))
     found = drawn(tmp_path, session)["signs-lost"]
     assert "though 'short' and 'open' lie on opposite sides" in found.message
@@ -314,3 +323,10 @@ def test_a_short_at_the_end_of_a_quarter_wave_is_not_in_radians(typed):
     (typed / "record.toml").write_text("[[standard]]".join(parts))
     assert "typed_reflection = " in (typed / "record.toml").read_text()
     assert "radians" not in {found.code for found in inspect(typed).findings}
+
+
+def test_directivity_and_source_match_lift_short_and_open_alike():
+    raw = {"short": np.array([-0.9 + 0.26j]), "open": np.array([0.9 + 0.3j])}
+    kinds = {"short": "short", "open": "open"}
+    assert not signs_lost(kinds, raw)
+    assert signs_lost(kinds, {name: x + 0.2j for name, x in raw.items()})

@@ -18,9 +18,9 @@ RADIANS = 3.15
 """Angles in radians are smaller, whatever they are of."""
 DECIBEL = 10 ** (1 / 20)
 """What a magnitude of 1 becomes if it is taken for decibels."""
-BOTH_ABOVE = 0.25
+BOTH_ABOVE = 0.4
 """Imaginary part [1] that raw readings of short and open do not both have: their middle is about
-the directivity (common practice, no source)."""
+directivity and source match together (common practice, no source)."""
 MIRRORED = 3.0
 """So many times less a curve bends at its turn if the sign that it lost is put back."""
 BEND = 16.0
@@ -131,7 +131,8 @@ def signs_lost(kinds: Mapping[str, str], raw: Mapping[str, Complex]) -> list[Fin
     return [
         say.SIGNS_LOST(short=short, opened=opened)
         for short, opened in zip(shorts[:1], opens[:1], strict=False)
-        if min(np.max(raw[short].imag), np.max(raw[opened].imag)) > BOTH_ABOVE
+        if raw[short].size == raw[opened].size
+        and np.max(np.minimum(raw[short].imag, raw[opened].imag)) > BOTH_ABOVE
     ]
 
 
