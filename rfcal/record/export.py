@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.loss import Lost
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
 from rfcal.record.figures_json import told_figures, told_part
@@ -209,6 +210,7 @@ def _line(line: LineState) -> dict[str, Any]:
     if line.comparison is not None:
         shift = line.comparison.shift
         against = vars(line.comparison) | {
+            "lost": _lost(line.comparison.lost),
             "shift": shift and vars(shift),
             "changes": [
                 {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
@@ -223,6 +225,7 @@ def _line(line: LineState) -> dict[str, Any]:
         "resolution_m": now.resolution_m,
         "range_m": min(now.range_m, now.seen_m),
         "velocity_factor": now.velocity_factor,
+        "lost_beside_stated": _lost(line.lost),
     }
     if found is None:
         return data
@@ -238,6 +241,19 @@ def _line(line: LineState) -> dict[str, Any]:
             np.stack([np.zeros_like(of_loss), of_loss], axis=-1),
         ),
         "loss_uncertainty_db": Told(of_loss),
+    }
+
+
+def _lost(lost: Lost | None) -> dict[str, Any] | None:
+    """What a line loses more than it did, or than is stated, one way at a frequency."""
+    if lost is None:
+        return None
+    return {
+        "more_db": lost.more_db,
+        "standard_uncertainty_db": lost.uncertainty_db,
+        "at_hz": lost.at_hz,
+        "length_m": lost.length_m,
+        "sure": lost.sure,
     }
 
 

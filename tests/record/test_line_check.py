@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -381,3 +382,16 @@ def test_a_shorted_end_is_told_beside_a_sound_line(tower):
     bend(tower, "velocity_factor = 0.85", f"velocity_factor = 0.85\n{stated}")
     state = line_lines(compute.compute(tower).line)[0]
     assert re.search(r"the end itself reflects (1|0\.9\d?) .*, as a shorted line does", state)
+
+
+def test_a_line_that_has_grown_lossier_is_reported_whole(tower, tmp_path):
+    end = np.full(401, from_impedance(60.0))
+    old = replace(LINE, conductor_db=2.0)
+    for name, line in (("now", old), ("then", LINE)):
+        reflection = line.two_port(FREQUENCY).bilinear().apply(end)
+        (tower / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY, BOX.apply(reflection)))
+    assert main(["report", str(tower), "--output", str(tmp_path / "o")]) == 0
+    found = json.loads((tmp_path / "o/results.json").read_text())["line_check"]
+    more = 1.2 * np.sqrt(found["lost"]["at_hz"] / 1e6) * 0.4
+    assert found["lost"]["more_db"] == pytest.approx(more, abs=0.15)
+    assert found["state"].startswith("The line loses ")
