@@ -1,5 +1,22 @@
 """Simulated sessions, honest and with one mistake each: is it harmful, is it found, is it named.
 
 Run: ``python -m tests.benchmarks.campaign`` (``--help`` says what may be asked). The physics here
-is its own; of rfcal only the reading of records and the words of findings are under test.
+is its own; of rfcal only the reading of records and the words of findings are under test. A session
+is harmful that leaves out a truth which its honest twin, of the same draws, holds; found, if it is
+refused or warned of and the twin is not; named, if one sentence has the mistake, or the artefact at
+fault, beside two others at most.
+
+What came out when this was written, of 675 sessions with a mistake and 600 honest ones, in per cent
+of the harmful ones; without a trace are such as a device that was read in another session:
+
+========================== ===== ===== =========================
+sessions                   found named of those that leave a trace
+========================== ===== ===== =========================
+with the protocol, seed 1  88    85    95 found, 93 named
+with the protocol, seed 2  87    84    95 found, 92 named
+a mixture, seed 1          75    68    80 found, 73 named
+the same before all of it  69    32    73 found, 35 named
+========================== ===== ===== =========================
+
+Honest ones raised a false alarm in 3 of 1800. Their intervals of 95 % held R in 96 % and X in 95 %.
 """
