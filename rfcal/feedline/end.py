@@ -1,5 +1,6 @@
 """The end of a line: which event it is, what lies behind it, and how far it seems off."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -80,17 +81,20 @@ def unfolded_places(events: Events, place: Real, length_m: float) -> Real:
     return np.where(folded, place + turns * events.range_m, place)
 
 
-def unfolded(events: Events, length_m: float) -> Events:
-    """The same with what folds back from the line's end where that is, by its length [m]."""
+def unfolded(events: Events, length_m: float, fade: Callable[[Real], Real]) -> Events:
+    """The same with what folds back from the line's end where that is, by its length [m].
+
+    What the loss on the longer way takes [1] is made good.
+    """
     moved = unfolded_places(events, events.distance_m, length_m)
-    order = np.argsort(moved)
+    more, order = fade(events.distance_m) / fade(moved), np.argsort(moved)
     return replace(
         events,
         distance_m=moved[order],
         distance_uncertainty_m=events.distance_uncertainty_m[order],
         merged_m=events.merged_m[order],
-        reflection=events.reflection[order],
-        reflection_uncertainty=events.reflection_uncertainty[order],
+        reflection=(more * events.reflection)[order],
+        reflection_uncertainty=(more * events.reflection_uncertainty)[order],
         kind=tuple(events.kind[k] for k in order),
     )
 

@@ -194,10 +194,9 @@ def find_events(
 ) -> Events:
     """What reflects along a line, from an evenly spaced sweep at its foot.
 
-    What the calibration leaves reflects too: at the foot by directivity and connection, at twice
-    the distance of a strong end by source match. Events that this would explain are left out, as
-    they are no faults, and what an impedance off by `z0_uncertainty` [1, relative] would. `common`
-    is what one deviation of each influence common to all frequencies changes, shape (N, F).
+    Left out is what is no fault: what the calibration leaves, at the foot by directivity, at twice
+    the distance of a strong end by source match, or an impedance off by its `z0_uncertainty` [1].
+    `common` is what one deviation of influences common to all frequencies changes, (N, F).
     """
     band = prepare(frequency, reflection, line, loss_known)
     given = loss_known, z_ref, common, z0_uncertainty

@@ -32,8 +32,8 @@ RIVAL = 3.0
 SLOWEST, FOLLOWED = 0.5, 0.4
 """Velocity factor [1] of the slowest of usual lines (common practice, no source); and turns of the
 round trip from point to point up to which its phase is followed."""
-STARTS = 8
-"""Starts of the fit that are tried."""
+STARTS, FOLDS = 8, 3
+"""Starts of the fit that are tried, and ranges of the sweep that a line is sought in."""
 MOST_RATIO = 16.0
 """Lines are sought up to this far from the reference impedance, either way [1]."""
 
@@ -57,16 +57,52 @@ def measure_line(
         raise CalibrationError(
             "a sweep sees a line's delay only: give exactly one of velocity factor and length"
         )
-    ends = {
-        end: sweep if isinstance(sweep, Quantity) else Quantity(np.asarray(sweep, complex))
-        for end, sweep in ((1.0, far_open), (-1.0, far_short))
-        if sweep is not None
-    }
+    ends = _ends(far_open, far_short)
     if not ends:
         raise CalibrationError("give a sweep of the line with its far end open, short, or both")
     velocity = velocity_factor or defaults.VELOCITY_FACTOR
     found = _best(frequency, ends, z_ref, far_end, velocity, length_m)
     return found if length_m is None else _of_length(found, length_m)
+
+
+def measure_unfollowed(
+    frequency: Real,
+    far_open: Quantity | None,
+    far_short: Quantity | None,
+    *,
+    z_ref: float,
+    velocity_factor: float,
+    far_end: float,
+) -> LineProperties | None:
+    """A line that turns too far from point to point to be followed: the shortest that fits.
+
+    None where it can be followed, or none fits.
+    """
+    ends = _ends(far_open, far_short)
+    delays = _folded(frequency, ends)
+    if followed(frequency, delays[0]):
+        return None
+    for delay in delays:
+        length = delay * velocity_factor * SPEED_OF_LIGHT
+        try:
+            line = Line(length, velocity_factor, z_ref, 0.5, 0.005)
+            found = fit_line(line, frequency, ends, z_ref, far_end)
+        except CalibrationError:
+            continue  # no line so long
+        if found.fits:
+            return found
+    return None
+
+
+def _ends(
+    far_open: Quantity | Complex | None, far_short: Quantity | Complex | None
+) -> dict[float, Quantity]:
+    """Sweeps by what their far end reflects [1]."""
+    return {
+        end: sweep if isinstance(sweep, Quantity) else Quantity(np.asarray(sweep, complex))
+        for end, sweep in ((1.0, far_open), (-1.0, far_short))
+        if sweep is not None
+    }
 
 
 def _of_length(found: LineProperties, length_m: float) -> LineProperties:
@@ -127,8 +163,12 @@ def _best(
 
 def _wide_steps(frequency: Real, length_m: float) -> bool:
     """Whether a line so long may turn by more between points than its phase can be followed."""
-    slowest = length_m / SLOWEST / SPEED_OF_LIGHT
-    return bool(2 * slowest * np.max(np.diff(frequency)) > FOLLOWED)
+    return not followed(frequency, length_m / SLOWEST / SPEED_OF_LIGHT)
+
+
+def followed(frequency: Real, delay_s: float) -> bool:
+    """Whether the phase of a line of a delay can be followed from point to point."""
+    return bool(2 * delay_s * np.max(np.diff(frequency)) <= FOLLOWED)
 
 
 def _delays(frequency: Real, ends: dict[float, Quantity], length_m: float) -> list[float]:
@@ -136,10 +176,22 @@ def _delays(frequency: Real, ends: dict[float, Quantity], length_m: float) -> li
     span = float(frequency[-1] - frequency[0])
     shortest = length_m / SPEED_OF_LIGHT
     delay = np.arange(shortest, shortest / SLOWEST, 1 / (8 * span))
+    return _likest(frequency, ends, delay)[:STARTS]
+
+
+def _folded(frequency: Real, ends: dict[float, Quantity]) -> list[float]:
+    """Delays [s] of a line whose round trip may turn by any whole turns more in each step."""
+    fold = 1 / (2 * float(np.mean(np.diff(frequency))))
+    delay = np.arange(0, fold, 1 / (8 * float(frequency[-1] - frequency[0])))
+    return [_likest(frequency, ends, delay)[0] + turns * fold for turns in range(FOLDS)]
+
+
+def _likest(frequency: Real, ends: dict[float, Quantity], delay: Real) -> list[float]:
+    """Delays [s], those first whose round trip is like the sweeps."""
     trip: Complex = np.mean([end * sweep.value for end, sweep in ends.items()], axis=0)
     # |sum of trip exp(+j 4 pi f delay)| is largest where the round trip is exp(-j 4 pi f delay)
     alike = np.abs(np.exp(4j * np.pi * delay[:, None] * frequency) @ trip)
-    return [float(d) for d in delay[np.argsort(-alike)[:STARTS]]]
+    return [float(d) for d in delay[np.argsort(-alike)]]
 
 
 def _exchanged(

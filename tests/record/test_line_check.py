@@ -237,6 +237,21 @@ def test_a_line_of_unknown_length_may_be_longer_than_the_steps_show(tower):
     assert "line-folded" not in [f.code for f in compute.compute(tower).findings]
 
 
+def test_far_ends_in_steps_that_cannot_be_followed(tower):
+    """Nothing is refused: the fault is told, and that its distance may be folded."""
+    with_far_open(tower)
+    for path in (tower / "raw").iterdir():
+        rows = path.read_text().splitlines()
+        data = [row for row in rows if row[:1].isdigit()]
+        head = [row for row in rows if not row[:1].isdigit()]
+        path.write_text("\n".join([*head, *data[::6]]) + "\n")
+    results = compute.compute(tower)
+    (warning,) = (f for f in results.findings if f.code == "line-unfollowed")
+    assert "may be folded" in warning.message
+    assert results.line.length_m == pytest.approx(40, abs=0.1)
+    assert re.search(r"New reflection at 23\.\d+ ± .* m, 0\.1", line_lines(results.line)[0])
+
+
 def without_device(folder):
     path = folder / "record.toml"
     text = path.read_text()

@@ -163,6 +163,14 @@ def test_a_crush_is_always_told_to_make_the_line_longer(frequency):
         assert fault
 
 
+def test_what_folds_back_from_the_end_has_the_size_of_where_it_is():
+    """An open end at 150 m of a line whose steps show 64 m: its loss is that of the longer way."""
+    frequency, line = np.linspace(1e6, 160e6, 81), Line(150.0, 0.85, 50.0, 0.3)
+    now = foot(frequency, line, 1e9)
+    found = state(np.random.default_rng(6), frequency, line, now, loss_known=True, length_m=150.0)
+    assert abs(found.now.reflection[found.end]) == pytest.approx(1, abs=0.1)
+
+
 def test_a_shorter_line_is_no_cold_one():
     """A piece of nearly all of it taken out: what is gone is said, and no percentage of cold."""
     line = Line(40.0, 0.8, 50.0, 0.3)

@@ -583,6 +583,12 @@ LINE_STEPS = warning(
     "{range_m:.0f} m farther, and what reflects there is more than said. Sweep in steps below "
     "{least_mhz:.3g} MHz.",
 )
+LINE_UNFOLLOWED = warning(
+    "line-unfollowed: line check",
+    "Distances may be folded: in steps as wide as these the line may be {length_m:.4g} m long or, "
+    "by its phase from point to point, {range_m:.0f} m longer. If it may be, state length_m in "
+    "place of velocity_factor, or sweep in half these steps.",
+)
 LINE_MISFIT = warning(
     "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "

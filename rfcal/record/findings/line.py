@@ -39,6 +39,9 @@ def about_line(state: LineState) -> list[Finding]:
     said += _range(state)
     said += _width(state)
     found = state.properties
+    if state.unfollowed:
+        values = {"length_m": state.length_m, "range_m": state.now.range_m}
+        said.append(say.LINE_UNFOLLOWED(**values))
     if state.beyond_m is not None:
         said.append(say.LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
     elif found is not None and not found.fits:

@@ -9,6 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes import Comparison, compare
+from rfcal.feedline.echo_basis import prepare
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import (
     behind_end,
@@ -25,7 +26,7 @@ from rfcal.feedline.end import (
 from rfcal.feedline.faults import Events, find_events, loss_by_droop
 from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
-from rfcal.feedline.measure import measure_line
+from rfcal.feedline.measure import followed, measure_line, measure_unfollowed
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck
@@ -59,21 +60,19 @@ def line_state(
     ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
     swept = search(now.value, common=now.common_changes())
     folded = folds(swept, line.length_m)
-    seen = ended(unfolded(swept, line.length_m) if folded else swept)
+    fade = prepare(frequency, now.value, line, loss_known).fade
+    seen = ended(unfolded(swept, line.length_m, fade) if folded else swept)
     before = comparison = None
     if then is not None:
-        before = search(then.value, common=then.common_changes())
-        earlier = _Ended(before, None, None)
-        if not folded:  # else they compare where they appear
-            before = (earlier := ended(before)).events
-        seen = _grown(swept, seen, earlier)
+        earlier = search(then.value, common=then.common_changes())
         differ = partial(compare, frequency, now, then, **given)
-        comparison = _compared(differ, swept if folded else None, seen, earlier, line.length_m)
+        seen, before, comparison = _since(earlier, ended, differ, swept, seen, line.length_m)
     lost = _beyond_stated(wanted, frequency, now, z_ref, found, None if folded else seen)
     of_line = found, line.length_m, doubts[0], frequency
     placed = loss_known and placed_by_loss(frequency, now.value, line, swept)
+    left = bool(found and not wanted.by_length and not followed(frequency, found.delay_s))
     return LineState(
-        seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost, placed
+        seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost, placed, left
     )
 
 
@@ -83,6 +82,21 @@ class _Ended(NamedTuple):
     events: Events
     end: int | None  # which of them it is
     beyond_m: float | None  # where more reflects from beyond a stated length
+
+
+def _since(
+    before: Events,
+    ended: Callable[[Events], _Ended],
+    differ: Callable[..., Comparison],
+    swept: Events,
+    now: _Ended,
+    length_m: float,
+) -> tuple[_Ended, Events, Comparison]:
+    """Today's events by what the baseline knows, those of the baseline, and what differs."""
+    folded = swept if folds(swept, length_m) else None  # they compare where they appear
+    earlier = _Ended(before, None, None) if folded else ended(before)
+    now = _grown(swept, now, earlier)
+    return now, earlier.events, _compared(differ, folded, now, earlier, length_m)
 
 
 def _grown(swept: Events, now: _Ended, then: _Ended) -> _Ended:
@@ -135,15 +149,12 @@ def _by_its_ends(
 ) -> LineProperties:
     """The line's own properties, from sweeps with its far end open or short [1]."""
     seen = dict(zip((end for end, _ in wanted.far_ends), ends, strict=True))
-    return measure_line(
-        frequency,
-        seen.get(1.0),
-        seen.get(-1.0),
-        z_ref=z_ref,
-        velocity_factor=None if wanted.by_length else wanted.line.velocity_factor,
-        length_m=wanted.line.length_m if wanted.by_length else None,
-        far_end=defaults.PATH["far end"],
-    )
+    swept = frequency, seen.get(1.0), seen.get(-1.0)
+    given: dict[str, Any] = {"z_ref": z_ref, "far_end": defaults.PATH["far end"]}
+    if wanted.by_length:
+        return measure_line(*swept, length_m=wanted.line.length_m, **given)
+    given["velocity_factor"] = wanted.line.velocity_factor
+    return measure_unfollowed(*swept, **given) or measure_line(*swept, **given)
 
 
 def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tuple[float, float]:
