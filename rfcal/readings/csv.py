@@ -88,26 +88,33 @@ def _plain(cell: str) -> str:
 def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str]]:
     """Line of the header, what stands between its cells, and these in small letters."""
     wanted = {_plain(name) for name in layout.columns.values()}
-    widest: list[str] = []
+    likest: list[str] = []
     for delimiter in (layout.delimiter,) if layout.delimiter else DELIMITERS:
         try:
             for line, row in islice(_cells(text, delimiter), FIRST_LINES if wanted else 1):
                 cells = [_plain(cell) for cell in row]
-                widest = max(widest, cells, key=len)
+                likest = max(likest, cells, key=_words)
                 known = wanted <= set(cells) if wanted else len(cells) > 1
                 if known:
                     return line, delimiter, cells
         except csv.Error:
             continue
     if not wanted:
-        raise ReadingError(file, _wanted(widest), 1)
+        raise ReadingError(file, _wanted(likest), 1)
     missing = ", ".join(f"'{name}'" for name in layout.columns.values())
-    found = ", ".join(f"'{cell}'" for cell in widest)[:80]
+    found = ", ".join(f"'{cell}'" for cell in likest)[:80]
     raise ReadingError(
         file,
         f"none of its first {FIRST_LINES} lines has the columns {missing}; what looks most like a "
         f"header has {found}",
     )
+
+
+def _words(cells: Sequence[str]) -> tuple[int, int]:
+    """How much a row looks like a header: cells with letters in them that are no numbers, cells."""
+    numbers = r"[+-]?[\d.,]+(e[+-]?\d+)?|nan|inf"
+    words = [c for c in cells if any(map(str.isalpha, c)) and not re.fullmatch(numbers, c)]
+    return len(words), len(cells)
 
 
 def _wanted(header: Sequence[str]) -> str:

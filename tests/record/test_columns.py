@@ -100,3 +100,12 @@ def test_a_bad_cell_is_named_by_its_line(filed):
     file.write_text("\n".join(lines))
     with pytest.raises(RfcalError, match=r"device.csv, line 5: expected 4 cells, of which three"):
         rfcal.compute(filed)
+
+
+def test_a_wrong_name_is_answered_by_the_header_and_not_by_a_row_cut_at_its_commas(filed):
+    written(filed, "r_ohm x_ohm", delimiter=";", decimal=",", names=("Freq", "Res", "Rea"))
+    file = filed / "raw/device.csv"
+    file.write_text(file.read_text() + ";;" + ",".join("12345") + ";x")
+    bend(filed, '"Res"', '"Resist"')
+    with pytest.raises(RfcalError, match="like a header has 'freq', 'res', 'rea', 'mark'"):
+        rfcal.compute(filed)

@@ -104,6 +104,9 @@ def test_what_cannot_be_sorted_is_refused(tmp_path):
         sorted_out(tmp_path)
     for name in ("short", "open", "load"):
         shutil.copy(DEMO / f"beacon-antenna/raw/{name}.s1p", tmp_path)
+        if name == "short":
+            with pytest.raises(RecordError, match="it holds 1 sweep "):
+                sorted_out(tmp_path)
     shutil.copy(DEMO / "tower-line/raw/antenna.s1p", tmp_path)
     with pytest.raises(RecordError, match="3 have 201 points from 69 to 72"):
         sorted_out(tmp_path)

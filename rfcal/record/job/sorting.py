@@ -110,8 +110,8 @@ def _sweeps(folder: Path) -> list[Sweep]:
         raise RecordError(
             str(folder),
             "",
-            f"it holds {len(files)} sweeps (.s1p or .csv){at}; short, open, load and a device, "
-            "read at the same frequencies, are needed",
+            f"it holds {len(files)} sweep{'s' * (len(files) != 1)} (.s1p or .csv){at}; short, "
+            "open, load and a device, read at the same frequencies, are needed",
         )
     return largest
 
