@@ -1,6 +1,7 @@
 """Two records or results held against each other, and one part in several of them."""
 
 import json
+import math
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +26,7 @@ from rfcal.report.figures.style import own_settings
 from rfcal.report.text.components import part_kind
 from rfcal.report.text.device import SOUND
 from rfcal.uncertainty.quantity import Effect, Quantity
-from rfcal.uncertainty.words import mhz, plus_minus, rounded
+from rfcal.uncertainty.words import mhz, rounded, value_words
 
 MOST_JSON_BYTES = 400_000_000
 """Of a results.json: 200,001 points of several devices."""
@@ -38,6 +39,7 @@ class Answered:
     frequency: Real  # [Hz]
     reflection: Quantity
     answer_hz: float
+    interval: Real  # of R and of X [ohm], shape (F, 2, 2): last axis low and high
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +47,7 @@ class Side:
     """One of the records or results that are compared."""
 
     title: str
+    source: str  # where it is, as it was named
     z_ref: float
     answers: Mapping[str, Answered]  # by name of the measurement
     results: Results | None = None  # None where only results.json is there
@@ -60,7 +63,7 @@ def side_of(source: Record | str | Path) -> Side:
         results = recomputed(Path(source), compare=False)
     if results is not None:
         answers = {
-            d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]))
+            d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]), d.interval)
             for d in results.devices
         }
         parts = tuple(
@@ -68,7 +71,8 @@ def side_of(source: Record | str | Path) -> Side:
         )
         when = f" ({results.record.date})" if results.record.date else ""
         title = f"{results.record.title}{when}"
-        return Side(title, results.record.reference_ohm, answers, results, parts)
+        where = str(source.folder if isinstance(source, Record) else source)
+        return Side(title, where, results.record.reference_ohm, answers, results, parts)
     assert not isinstance(source, Record)
     return _from_json(Path(source))
 
@@ -81,7 +85,7 @@ def _from_json(path: Path) -> Side:
         answers = {m["name"]: _answered(m) for m in told["measurements"]}
         parts = tuple((p["measurement"], p["answer"]) for p in told.get("components", ()))
         title = f"{head['title']} ({head['date']})" if head["date"] else head["title"]
-        return Side(title, float(head["reference_ohm"]), answers, None, parts)
+        return Side(title, str(path), float(head["reference_ohm"]), answers, None, parts)
     except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
         why = getattr(error, "strerror", None) or "it is no results.json as rfcal writes it"
         raise RecordError(
@@ -103,13 +107,15 @@ def _answered(told: Mapping[str, Any]) -> Answered:
     )
     value = reflection[:, 0] + 1j * reflection[:, 1]
     frequency = np.array(told["frequency_hz"], float)
-    return Answered(frequency, Quantity(value, effects), float(told["answer_hz"]))
+    ends = np.array(told["interval_ohm"], float).reshape(-1, 2, 2)
+    ends = np.where(np.isnan(ends), [-np.inf, np.inf], ends)  # JSON has no infinity
+    return Answered(frequency, Quantity(value, effects), float(told["answer_hz"]), ends)
 
 
 def compared(
     first: Side, second: Side, shared: Sequence[str] = ()
-) -> dict[str, tuple[Agreement, float]]:
-    """What both sides measured, by name, with the frequency [Hz] of the first one's answer.
+) -> dict[str, tuple[Agreement, int, Real]]:
+    """What both sides measured, by name, with the first one's answer: its point and both intervals.
 
     Where each has one device only, these are the same whatever they are called.
     """
@@ -170,7 +176,7 @@ def _shared(first: Side, second: Side, names: Sequence[str]) -> frozenset[Hashab
 
 def _held(
     one: Answered, other: Answered, z_ref: float, shared: frozenset[Hashable], name: str
-) -> tuple[Agreement, float]:
+) -> tuple[Agreement, int, Real]:
     _, here, there = np.intersect1d(
         np.round(one.frequency), np.round(other.frequency), return_indices=True
     )
@@ -186,25 +192,34 @@ def _held(
         z_ref=z_ref,
         shared=shared,
     )
-    nearest = float(frequency[np.argmin(np.abs(frequency - one.answer_hz))])
-    return found, nearest
+    at = int(np.argmin(np.abs(frequency - one.answer_hz)))
+    return found, at, np.array([one.interval[here[at]], other.interval[there[at]]])
 
 
 def compare_lines(first: Side, second: Side, shared: Sequence[str] = ()) -> list[str]:
     """Both answers, their difference and En, in lines; the verdict first."""
     said = []
-    for name, (found, answer_hz) in compared(first, second, shared).items():
-        said += list(_agreement_lines(name, found, answer_hz))
-    said.append(f"first: {first.title}; second: {second.title}")
+    for name, (found, at, ends) in compared(first, second, shared).items():
+        said += list(_agreement_lines(name, found, at, ends))
+    one, other = _titles((first, second))
+    said.append(f"first: {one}; second: {other}")
     without = "nothing: every influence was taken as each one's own"
     said.append(f"shared by both: {', '.join(shared) or without}")
     return said
 
 
-def _agreement_lines(name: str, found: Agreement, answer_hz: float) -> Iterator[str]:
+def _titles(sides: Sequence[Side]) -> list[str]:
+    """What each is called, and where it is if another is called the same."""
+    titles = [side.title for side in sides]
+    return [
+        f"{side.title}, {side.source}" if titles.count(side.title) > 1 else side.title
+        for side in sides
+    ]
+
+
+def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterator[str]:
     en, points = np.abs(found.normalised_error), found.frequency.size
     within = np.mean(en <= 1, axis=0)
-    at = int(np.argmin(np.abs(found.frequency - answer_hz)))
     worst = int(np.argmax(en.max(axis=1)))
     verdict = "agree" if within.min() >= SOUND else "agree only just"
     verdict = verdict if found.agree else "DO NOT AGREE"
@@ -212,29 +227,30 @@ def _agreement_lines(name: str, found: Agreement, answer_hz: float) -> Iterator[
         f"{name}: both {verdict}: En is at most 1 at {within[0]:.0%} of {points} common points for "
         f"R and {within[1]:.0%} for X, and up to {en.max():.2g}, at {mhz(found.frequency[worst])}"
     )
-    halves = expanded(found.first), expanded(found.second), expanded(found.difference)
+    half = expanded(found.difference)[at]
     size = abs(found.first.value[at])
-    for axis, (letter, part) in enumerate((("R", np.real), ("X", np.imag))):
+    for axis, (letter, part, least) in enumerate((("R", np.real, 0.0), ("X", np.imag, -math.inf))):
         one, other, off = (
             float(part(q.value[at])) for q in (found.first, found.second, found.difference)
         )
+        told = [
+            value_words(value, *ends[side, axis], least=least)
+            for side, value in enumerate((one, other))
+        ]
         yield (
             f"  {letter} at {mhz(found.frequency[at])}: "
-            f"{plus_minus(one, halves[0][at, axis])} and {plus_minus(other, halves[1][at, axis])} "
-            f"ohm, {rounded(off, halves[2][at, axis])} ohm apart, {100 * abs(off) / size:.2g} % of "
-            f"|Z|, En {found.normalised_error[at, axis]:.2g}"
+            f"{told[0]} and {told[1]} ohm, {rounded(off, half[axis])} ohm apart, "
+            f"{100 * abs(off) / size:.2g} % of |Z|, En {found.normalised_error[at, axis]:.2g}"
         )
 
 
 def table_lines(sides: Sequence[Side]) -> list[str]:
     """The parts of several records, one part after the other, in lines."""
     rows: dict[str, list[str]] = {}
-    for side in sides:
+    for title, side in zip(_titles(sides), sides, strict=True):
         for name, answer in side.parts:
             head, _, more = name.partition(", ")
-            rows.setdefault(head, []).append(
-                f"  {side.title}{f', {more}' if more else ''}: {answer}"
-            )
+            rows.setdefault(head, []).append(f"  {title}{f', {more}' if more else ''}: {answer}")
     if not rows:
         raise RecordError(
             sides[0].title, "", "none of these records has a [[component]] whose values to compare"
@@ -247,7 +263,7 @@ def agreement_pictures(first: Side, second: Side, shared: Sequence[str] = ()) ->
     """En over frequency of each device, by file name."""
     return {
         f"en-{slug(name)}.svg": _svg(agreement_figure(name, found), name)
-        for name, (found, _) in compared(first, second, shared).items()
+        for name, (found, *_) in compared(first, second, shared).items()
     }
 
 

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from rfcal.cli import main
+from rfcal.record.job.compute import compute
+from rfcal.report.text.device import answer
 from tests.record.test_components import FREQUENCY, coil, recorded
 
 
@@ -44,6 +46,29 @@ def test_results_json_says_the_same_and_shares_nothing(two, capsys, tmp_path):
     assert capsys.readouterr().out.splitlines()[:3] == by_record.splitlines()[:3]
     assert main(["compare", two[0], told, "--shared", "load"]) == 2
     assert "there is no standard 'load' here" in capsys.readouterr().err
+
+
+def test_records_of_one_title_are_told_by_where_they_are(two, capsys):
+    assert main(["compare", *two]) == 0
+    said = capsys.readouterr().out
+    first, second = said.split("first: ")[1].splitlines()[0].split("; second: ")
+    assert first.endswith(f", {two[0]}")
+    assert second.endswith(f", {two[1]}")
+
+
+def test_an_answer_is_in_the_words_of_its_own_page(tmp_path, capsys):
+    for name in "ab":
+        (tmp_path / name).mkdir()
+        recorded(tmp_path / name, 1j * coil().imag)
+    folders = [str(tmp_path / name) for name in "ab"]
+    own = answer(compute(folders[0]).devices[0])
+    assert own["r"].split()[-2] == "below"  # no resistance is less than nothing
+    results = str(tmp_path / "out" / "results.json")
+    assert main(["report", folders[1], "--output", str(tmp_path / "out")]) == 0
+    for other in (folders[1], results):
+        capsys.readouterr()
+        assert main(["compare", folders[0], other]) == 0
+        assert f"MHz: {own['r']} and {own['r']} ohm, " in capsys.readouterr().out
 
 
 def test_a_table_has_each_record_and_a_plot(two, capsys, tmp_path):
