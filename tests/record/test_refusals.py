@@ -68,6 +68,11 @@ BAD_KEYS = [
     ("resistance_ohm = 33.0", "", ["[[check]] 1", "kind"]),
     ("[[measurement]]", "[[measurment]]", ["measurment", "'measurement'"]),
     ('name = "device"', 'name = "device"\nanswer_mhz = 20', ["answer_mhz", "14.1 MHz"]),
+    (
+        'name = "device"',
+        'name = "device"\nanswer_mhz = 14100',
+        ["1/1,000 of that: give answer_mhz in MHz, or look at the unit of the readings"],
+    ),
     ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
     ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[measurement.between]]"]),
 ]

@@ -192,7 +192,7 @@ def answer_of(item: Measurement, frequency: Real) -> int:
     low, high = frequency[[0, -1]] * [1 - SAME, 1 + SAME]  # files round
     if not low <= wanted <= high:
         factor = unit_factor(float(np.mean(frequency)), wanted)
-        unit = f", {factor} that: is the unit of the reading's frequencies right?"
+        unit = f", {factor} that: give answer_mhz in MHz, or look at the unit of the readings"
         raise RecordError(
             FILE,
             f"{item.place} answer_mhz",
