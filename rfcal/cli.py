@@ -312,8 +312,8 @@ def _correct(options: argparse.Namespace) -> None:
     _require_no_input(options.output, output, results)
     write_files(options.output, output, force=options.force, cure=_CURE)
     _progress("")
-    for device in devices:
-        _say(f"{device.name}: {device.at(device.frequency[device.answer])}, at {device.plane}")
+    answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
+    _say(*kept.path_words(results, options.like), *answers)
     _say(kept.age_words(results, date.today()))
     for finding in kept.findings(results, devices):
         _say(f"{finding.severity}: {finding.message}")

@@ -10,7 +10,7 @@ import pytest
 import rfcal
 from rfcal.cli import main
 from rfcal.record.job import kept
-from tests.record.conftest import bend
+from tests.record.conftest import bend, touchstone
 
 DEMO = "data/demo/beacon-antenna"
 LINE = "data/demo/tower-line"
@@ -47,6 +47,32 @@ def test_the_path_of_a_measurement_lies_before_a_new_sweep_too(tmp_path, capsys)
     assert correct(LINE, swept, output=tmp_path / "other", more=("--like", "mast")) == 2
     assert "one of 'antenna' is expected" in capsys.readouterr().err
     assert not (tmp_path / "other").exists()
+
+
+def test_a_path_that_is_not_taken_away_is_said_first(tmp_path, capsys):
+    swept = f"{LINE}/raw/antenna.s1p"
+    assert correct(LINE, swept, output=tmp_path / "here") == 0
+    first, second, *_ = capsys.readouterr().out.splitlines()
+    assert first.startswith("the path of 'antenna' is NOT taken away")
+    assert first.endswith("--like antenna takes it away")
+    assert second.startswith("antenna: R")
+    assert correct(LINE, swept, output=tmp_path / "there", more=("--like", "antenna")) == 0
+    said = capsys.readouterr().out
+    assert "NOT taken away" not in said
+    own = rfcal.compute(LINE).device("antenna")
+    wanted = own.frequency[own.answer]
+    assert wanted != own.frequency[own.frequency.size // 2]
+    assert said.startswith(f"antenna: {own.at(wanted)}")
+
+
+def test_frequencies_in_the_wrong_unit_are_named(filed, tmp_path, capsys):
+    reading = rfcal.read(filed / "raw/device.s1p")
+    swept = tmp_path / "new.s1p"
+    swept.write_text(touchstone(reading.frequency / 1e3, reading.reflection))
+    assert correct(filed, swept, output=tmp_path / "out") == 2
+    said = capsys.readouterr().err
+    assert "about 1/1,000 of those of the calibration" in said
+    assert "wrong unit of frequency" in said
 
 
 def test_age_is_told_in_days(results):

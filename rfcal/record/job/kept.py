@@ -1,18 +1,21 @@
 """A record's calibration, kept and applied to sweeps that were taken later."""
 
+import shlex
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 
-from rfcal.errors import ArgumentError, RfcalError
-from rfcal.findings import Finding
+from rfcal.errors import ArgumentError, ReadingError, RfcalError
+from rfcal.findings import Finding, grid_words
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
 from rfcal.readings.sweep import read_sweep
 from rfcal.record.export import slug
 from rfcal.record.findings.devices import about_device
+from rfcal.record.job.readings import unit_factor
 from rfcal.record.results import Results
 
 COLUMNS = "frequency_hz,r_ohm,x_ohm,r_low_ohm,r_high_ohm,x_low_ohm,x_high_ohm"
@@ -32,12 +35,39 @@ def corrected(results: Results, files: Sequence[Path], like: str = "") -> list[D
         # a new reading has errors of its own, which go by its name
         label = f"{file.stem}, again" if file.stem in taken else file.stem
         sweep = read_sweep(file.parent, file.name, label=label, z_ref=results.bench.z_ref)
+        own, usual = (float(np.mean(f)) for f in (sweep.frequency, analyzer.frequency))
+        if factor := unit_factor(own, usual):
+            raise ReadingError(
+                str(file),
+                f"it has {grid_words(sweep.frequency)}, about {factor} those of the calibration: "
+                "look which of the two has the wrong unit of frequency, Hz, kHz or MHz",
+            )
         try:
             device = analyzer.correct(sweep)
-            devices.append(device.behind(between) if between else device)
+            device = device.behind(between) if between else device
+            devices.append(replace(device, answer=_answer(results, like, device)))
         except RfcalError as error:
             raise type(error)(f"'{file}': {error}") from error
     return devices
+
+
+def _answer(results: Results, like: str, device: Device) -> int:
+    """Where the answer is quoted: at the frequency of the measurement that it is like."""
+    if not like:
+        return device.answer
+    other = results.device(like)
+    return int(np.argmin(np.abs(device.frequency - other.frequency[other.answer])))
+
+
+def path_words(results: Results, like: str) -> list[str]:
+    """That the path of the record's only measurement is not taken away, where it is not."""
+    (first, *others) = results.devices
+    if like or others or not first.between:
+        return []
+    return [
+        f"the path of '{first.name}' is NOT taken away: what follows holds at the standards' "
+        f"plane; --like {shlex.quote(first.name)} takes it away"
+    ]
 
 
 def findings(results: Results, devices: Sequence[Device]) -> list[Finding]:
