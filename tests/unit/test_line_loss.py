@@ -78,3 +78,16 @@ def test_more_than_the_stated_loss_needs_no_baseline(frequency, end):
         assert abs(found.lost.more_db - more) < 2 * found.lost.uncertainty_db
         assert "dB more than is stated of it at" in said
         assert fault
+
+
+@BANDS
+def test_a_matched_end_of_a_sound_line_tells_no_loss(frequency):
+    """The little that it reflects falls over the band as it likes."""
+    rng = np.random.default_rng(78)
+    for _ in range(40):
+        line = Line(rng.uniform(25, 80), 0.85, 50.0, rng.uniform(0.2, 0.8))
+        end = rng.choice([50.0, 50.2, 51.0])
+        seen, stated = foot(frequency, line, end), {"length_m": line.length_m}
+        found = state(rng, frequency, line, seen, loss_known=True, **stated)
+        assert found.lost is None
+        assert not line_verdict(found)[1]

@@ -23,7 +23,7 @@ from rfcal.feedline.end import (
     unfolded_places,
     with_own_delay,
 )
-from rfcal.feedline.faults import Events, find_events, loss_by_droop
+from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.measure import followed, measure_line, measure_unfollowed
@@ -138,7 +138,8 @@ def _beyond_stated(
         return None
     if found is not None:
         return measured_more(frequency, found, wanted.line)
-    if seen is None or seen.end is None:
+    # what hardly reflects falls over the band as it likes
+    if seen is None or seen.end is None or abs(seen.events.reflection[seen.end]) < FAULT:
         return None
     end_m = float(seen.events.distance_m[seen.end])
     return more_than_stated(frequency, now.value, wanted.line, z_ref=z_ref, end_m=end_m)
