@@ -17,6 +17,7 @@ from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue import LINE_FAULT, MATCH_VOLTAGE, UNSEEN
 from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.match import why_wrong
 from rfcal.record.results import (
     Device,
     LineState,
@@ -152,6 +153,7 @@ def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
         "shown": len(_shown(device)),
         "figures": words.figure_rows(device),
         "method": words.method_words(device),
+        "doubt": why_wrong(results.findings, device.name),
         "points": device.frequency.size,
         "live": _live(number, device),
     }

@@ -1,6 +1,7 @@
 """The results in a few lines, for a terminal."""
 
 from rfcal.record.findings.catalogue import LINE_FAULT
+from rfcal.record.findings.match import why_wrong
 from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
@@ -17,12 +18,14 @@ def summary_lines(results: Results) -> list[str]:
     for device in results.devices:
         told, other = words.answer(device), words.other_answer(device)
         also = f", or {other['impedance']}" if other else ""
+        if doubt := why_wrong(results.findings, device.name):
+            said.append(f"do not trust what follows yet: {doubt}")
         said += [
             f"{told['name']} at {told['at']}: {told['impedance']}{also}",
             f"  R = {told['r']} ohm, X = {told['x']} ohm (95 %, each by itself)",
             *([f"  or R = {other['r']} ohm, X = {other['x']} ohm"] if other else []),
-            f"  SWR {told['swr']}{', or ' + other['swr'] if other else ''}; the raw reading was "
-            f"{told['raw']}{', or ' + other['raw'] if other else ''}",
+            f"  SWR {told['swr']}{', or ' + other['swr'] if other else ''}"
+            + (f"; the raw reading was {told['raw']}" if told["raw"] else ""),
             *([f"  {told['path']}"] if told["path"] else []),
             f"  largest source of uncertainty of {told['sources']}",
         ]

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
+from rfcal.maths.reflection import from_impedance
 from rfcal.report.cautions import CAUTIONS
-from tests.record.conftest import bend
+from tests.record.conftest import BOX, bend, touchstone
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
@@ -191,3 +192,21 @@ def test_no_standard_uncertainty_stands_beside_what_has_no_bound(
     for key in ("standard_uncertainty_ohm", "expanded_uncertainty_ohm"):
         assert [value is not None for value in device[key][0]] == bounded
     assert (device["correlation"][0] is not None) == all(bounded)
+
+
+def test_an_answer_that_its_record_contradicts_says_so_before_it(filed, tmp_path, capsys):
+    check = '[[check]]\nname = "33 ohm"\nresistance_ohm = 33\nreading = "raw/other.s1p"\n'
+    seen = BOX.apply(np.full(11, from_impedance(44.0)))
+    (filed / "raw/other.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), seen))
+    bend(filed, "[[measurement]]", f"{check}[[measurement]]")
+    assert main(["report", str(filed), "--output", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert said.splitlines()[1].startswith("do not trust what follows yet: ")
+    page = (tmp_path / "o/report.html").read_text()
+    assert page.index("Do not trust this answer yet") < page.index('class="big"')
+
+
+def test_the_raw_reading_is_told_as_it_was_read(typed, tmp_path, capsys):
+    bend(typed, "resolution_ohm = 0.1", "resolution_ohm = 5.0")
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    assert "the raw reading was 12.2 - j4.6 ohm" in capsys.readouterr().out

@@ -41,6 +41,11 @@ def why_doubted(findings: Iterable[Finding], device: str) -> str:
     return " and ".join(dict.fromkeys(found))
 
 
+def why_wrong(findings: Iterable[Finding], device: str) -> str:
+    """The same, but where all answers that remain are told."""
+    return why_doubted((f for f in findings if f.code != "sign-unknown"), device)
+
+
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement

@@ -5,11 +5,10 @@ import math
 import numpy as np
 
 from rfcal.maths.reflection import to_impedance
-from rfcal.measurement import model
 from rfcal.record.format.schema import Artefact
+from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Check, Device, Reread, Results
-from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import (
     complex_ohm,
     figure_words,
@@ -61,7 +60,7 @@ def answer(device: Device) -> dict[str, str]:
         "r": value_words(z.value[at].real, *ends[0], least=0.0),
         "x": value_words(z.value[at].imag, *ends[1]),
         "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
-        "raw": complex_ohm(raw_ohm, _raw_half_width(device, raw_ohm)),
+        "raw": _raw_words(device, raw_ohm),
         "path": _path_words(device),
         "sources": "; ".join(
             f"{part}: {source} ({shares[source][at, axis]:.0%})"
@@ -93,12 +92,12 @@ def sensitivity(results: Results, device: Device) -> str:
     return f"1 nH more in the load would move {' and '.join(parts)} here" if parts else ""
 
 
-def _raw_half_width(device: Device, raw_ohm: complex) -> np.ndarray:
-    """Ten times the size of the first digit of R and X [ohm] that the analyzer does not know."""
-    reading = model.impedance(device.inputs.reading, device.z_ref)
-    deviation = coverage.standard_uncertainty(reading.covariance())[device.answer]
-    least = abs(raw_ohm) / 1000 if np.isfinite(raw_ohm) else 0.1
-    return 10.0 ** (np.ceil(np.log10(np.maximum(coverage.K_AXIS * deviation, least))) + 1)
+def _raw_words(device: Device, raw_ohm: complex) -> str:
+    """What was read, to three digits and more; nothing where a display left some of it open."""
+    if any(HIDDEN.format(name=device.raw.label) == e.source for e in device.raw.effects):
+        return ""
+    size = abs(raw_ohm) / 1000 if np.isfinite(raw_ohm) else 0.1
+    return complex_ohm(raw_ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
 
 
 def _path_words(device: Device) -> str:
