@@ -91,3 +91,35 @@ def test_a_set_up_that_cannot_see_is_warned_of_before(typed, capsys):
     assert "no reading is missing" in said
     found = {finding.code for finding in outlook(typed).findings}
     assert "check-blind" in found
+
+
+UNSIGNED = 'x_sign = "unknown"'
+HIDES = {  # by the display of the device: its rows, and what a plan says first
+    "no sign": (f"typed = [[14.0, 43.4, 19.0]]\n{UNSIGNED}", "Two answers may remain, with X"),
+    "two sizes": ("typed_z_ohm = [[14.0, 47.4]]\ntyped_swr = [[14.0, 1.54]]", "Two answers may"),
+    "a size": ("typed_z_ohm = [[14.0, 47.4]]", "type SWR too"),
+    "another": ("typed_swr = [[14.0, 1.54]]", "type |Z| too"),
+}
+
+
+@pytest.mark.parametrize("shown", HIDES)
+def test_what_the_display_does_not_show_is_said_before_any_interval(ahead, capsys, shown):
+    rows, words = HIDES[shown]
+    bend(ahead, 'kind = "open"', 'kind = "open"\ntyped = [[14.0, ">999", ">999"]]')
+    bend(ahead, 'reading = "raw/antenna.s1p"', rows)
+    assert main(["plan", str(ahead), "--mhz", "14"]) == 0
+    _, first, head, *rest = capsys.readouterr().out.splitlines()
+    assert "shows R and X in full, and this one shows of 'open' only that it is beyond 999" in first
+    assert "A resistor of 150 to 300 ohm in its place" in first
+    assert words in first
+    if "Two" in words:
+        assert "if X is about 100 ohm: Read the device again with about 400 pF in series" in first
+    assert "if all were shown" in head
+    assert not any("no reading is missing" in line for line in rest)
+
+
+def test_a_display_that_shows_all_needs_no_such_word(typed, capsys):
+    assert main(["plan", str(typed)]) == 0
+    said = capsys.readouterr().out
+    assert "in full" not in said
+    assert "all were shown" not in said

@@ -60,10 +60,11 @@ STANDARD_SIGNS = note(
     "uncorrected analyzer whose leads are shorter than a quarter wave; where more than one sign "
     "fits, the answer holds all.",
 )
+TELL_STANDARD = "A resistor of 150 to 300 ohm in its place, measured by ohmmeter, would tell more."
 OVER_RANGE = note(
     "over-range: {name}",
     "The display tells of '{name}' only that it is beyond {least:g}, and the answer holds all of "
-    "that. A resistor of 150 to 300 ohm in its place, measured by ohmmeter, would tell more.",
+    "that. " + TELL_STANDARD,
 )
 SIGN_UNKNOWN = warning(
     "sign-unknown: {device}",
@@ -80,6 +81,20 @@ TELL_SERIES = (
     '"{device}", and below it [[measurement.between]] with series_capacitance_f, or with a short '
     "cable instead."
 )
+PLAN_SHOWS_LESS = warning(
+    "plan-shows-less: {device}",
+    "Each ± for '{device}' is that of a display that shows R and X in full, and this one shows "
+    "{less}: the report's may be wider. {remains}",
+)
+REMAINS_SIGN = (
+    "Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
+    "ohm: {tell}"
+)
+REMAINS_SIZE = (
+    "R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
+)
+REMAINS_BEYOND = "Of '{name}' the answer holds all that is beyond the display."
+REMAINS_STANDARDS = "Where more than one reading of a standard fits, the answer holds all."
 SIGN_BY_POWER = note(
     "sign-by-power: {device}",
     "The sign of X of '{device}' was told {where} by this: with the other it would give power.",

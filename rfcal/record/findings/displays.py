@@ -1,5 +1,7 @@
 """Displays that show less than R and X: what was taken for it, and what would tell more."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,6 +10,7 @@ from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
 from rfcal.record.findings import catalogue as say
 from rfcal.record.format import schema
+from rfcal.record.format.reading import Reading
 from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.format.start import starting_record
@@ -35,6 +38,57 @@ def about_displays(record: Record) -> list[Finding]:
         for item in standards
         if item.reading.beyond
     ]
+
+
+def about_planned(
+    record: Record, item: Measurement, expected: Sequence[complex], hz: float
+) -> list[Finding]:
+    """What a plan of R and X in full leaves out, and the readings that would tell it."""
+    items: tuple[Artefact | Measurement, ...] = (*record.standards, item)
+    shown = [one for one in items if one.reading.shows_less]
+    if not shown:
+        return []
+    groups: dict[str, list[str]] = {}
+    for one in shown:
+        groups.setdefault(_shown(one.reading), []).append(f"'{one.name}'")
+    less = "; ".join(what.format(names=", ".join(names)) for what, names in groups.items())
+    open_still = [_open_standard(one) for one in record.standards if one in shown]
+    open_still += _open(item, expected, hz) if item in shown else []
+    remains = " ".join(dict.fromkeys(open_still))
+    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, remains=remains)]
+
+
+def _shown(reading: Reading) -> str:
+    """What a display shows, where that is less than R and X."""
+    if reading.beyond:
+        return f"of {{names}} only that it is beyond {min(reading.beyond):g}"
+    if reading.typed is not None:
+        return "X of {names} without its sign"
+    sizes = [("|Z|", reading.typed_z), ("SWR", reading.typed_swr)]
+    return f"only {' and '.join(size for size, rows in sizes if rows)} of {{names}}"
+
+
+def _open_standard(item: Artefact) -> str:
+    """What stays open of a standard, and what would tell more."""
+    if not item.reading.beyond:
+        return say.REMAINS_STANDARDS
+    return f"{say.REMAINS_BEYOND.format(name=item.name)} {say.TELL_STANDARD}"
+
+
+def _open(item: Measurement, expected: Sequence[complex], hz: float) -> list[str]:
+    """What stays open of a device, and the reading that would tell it."""
+    z, swr = item.reading.typed_z, item.reading.typed_swr
+    if item.reading.beyond:
+        return [say.REMAINS_BEYOND.format(name=item.name)]
+    if (z is None) != (swr is None):
+        size, other = ("|Z|", "SWR") if swr is None else ("SWR", "|Z|")
+        return [say.REMAINS_SIZE.format(size=size, other=other)]
+    tell = [
+        say.REMAINS_SIGN.format(ohm=abs(one.imag), tell=_tell(item.name, one, hz))
+        for one in expected
+        if one.imag
+    ]
+    return tell[:1]
 
 
 def about_example(record: Record) -> list[Finding]:

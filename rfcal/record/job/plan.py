@@ -13,6 +13,7 @@ from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.findings.catalogue import STANDARD_COARSE, STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
+from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema
@@ -38,6 +39,7 @@ class Planned:
     frequency_hz: float
     plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
     unknown: tuple[str, ...]  # elements of the path that only sweeps or files will tell about
+    unshown: tuple[Finding, ...]  # what the display leaves open, which the plans do not hold
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +71,8 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
         unknown = tuple(
             part.name for part in item.between if part.line is None and part.part is None
         )
-        planned.append(Planned(item.name, at, plans, unknown))
+        unshown = tuple(about_planned(record, item, list(plans), at))
+        planned.append(Planned(item.name, at, plans, unknown, unshown))
     first = _setup(record, record.measurements[0], planned[0].frequency_hz)
     return Outlook(record, tuple(planned), _findings(record, first))
 

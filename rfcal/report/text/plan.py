@@ -20,6 +20,8 @@ def plan_lines(outlook: Outlook) -> list[str]:
     seen = [f for f in outlook.findings if f.code not in UNSEEN]
     said += [f"{f.severity}: {f.message}" for f in seen]
     unseen = [f.message for f in outlook.findings if f.code in UNSEEN]
+    if not unseen and any(planned.unshown for planned in outlook.planned):
+        return said
     if not unseen:
         return [*said, "no reading is missing; what stays invisible all the same: 02-calibrate"]
     return [*said, "what could not be noticed, and the reading that would:", *map(_item, unseen)]
@@ -27,7 +29,9 @@ def plan_lines(outlook: Outlook) -> list[str]:
 
 def _device(planned: Planned) -> list[str]:
     """What to expect of one device."""
-    said = [f"{planned.name} at {mhz(planned.frequency_hz)}, with 95 % intervals:"]
+    said = [f"{f.severity}: {f.message}" for f in planned.unshown]
+    full = ", if all were shown," if planned.unshown else ""
+    said.append(f"{planned.name} at {mhz(planned.frequency_hz)}{full or ','} with 95 % intervals:")
     for ohm, found in planned.plans.items():
         r, x, swr = (_ends(found.figures[name]) for name in ("resistance", "reactance", "swr"))
         said.append(
@@ -39,9 +43,9 @@ def _device(planned: Planned) -> list[str]:
         for name in planned.unknown
     ]
     ohm, first = next(iter(planned.plans.items()))
-    said.append(f"  at {_ohm(ohm)} the largest source of uncertainty of {_sources(first)}")
+    said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {_sources(first)}")
     useful = [option for option in first.options if option.gain > WORTH][:TOLD]
-    more = [f"  what would help most at {_ohm(ohm)}:"] if useful else []
+    more = [f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"] if useful else []
     return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
 
 
