@@ -22,8 +22,8 @@ def summary_lines(results: Results) -> list[str]:
             said.append(f"do not trust what follows yet: {doubt}")
         said += [
             f"{told['name']} at {told['at']}: {told['impedance']}{also}",
-            f"  R = {told['r']} ohm, X = {told['x']} ohm (95 %, each by itself)",
-            *([f"  or R = {other['r']} ohm, X = {other['x']} ohm"] if other else []),
+            f"  {told['ohm']}{told['each']}",
+            *([f"  or {other['ohm']}"] if other else []),
             f"  SWR {told['swr']}{', or ' + other['swr'] if other else ''}"
             + (f"; the raw reading was {told['raw']}" if told["raw"] else ""),
             *([f"  {told['path']}"] if told["path"] else []),

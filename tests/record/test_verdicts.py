@@ -99,7 +99,12 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     assert hidden.code == "device-hidden"
     assert "Most of that comes from 'device: line 1: " in hidden.message
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
-    assert any("unknown" in line for line in summary_lines(results))
+    assert hidden.message.endswith(
+        "whether the 900 m of line that are removed before it are right."
+    )
+    lines = summary_lines(results)
+    assert "  R and X are unknown" in lines
+    assert not any("unknown ohm" in line or "each by itself" in line for line in lines)
 
 
 def test_a_wide_answer_is_not_called_near_an_open(filed):

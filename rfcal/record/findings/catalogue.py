@@ -416,8 +416,9 @@ BENDS = warning(
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
-    "radius of up to {radius:.2g}. Most of that comes from {sources}.",
+    "radius of up to {radius:.2g}. Most of that comes from {sources}.{look}",
 )
+HIDDEN_LENGTH = " Look first whether the {metres:g} m of line that are removed before it are right."
 NEAR_OPEN = note(
     "near-open: {device}",
     "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "

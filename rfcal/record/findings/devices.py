@@ -80,6 +80,7 @@ def about_device(
             radius=np.max(radius),
             sources=largest_sources(found.reflection, where),
             causes=_causes(found, where, solved, sound),
+            look=_length(found),
         )
         for entry, where in judged
         if np.any(where)
@@ -146,6 +147,13 @@ def bends(found: Device) -> list[Finding]:
     if bend < BENT_RAD or np.max(np.abs(turns)) > CUSP_RAD:
         return []
     return [say.BENDS(device=found.name, degrees=np.degrees(bend))]
+
+
+def _length(found: Device) -> str:
+    """To look at the length of the lines that are removed; nothing where there are none."""
+    removed = (step.element for step in found.inputs.path if not step.embed)
+    metres = sum(e.line.length_m for e in removed if isinstance(e, Cable))
+    return say.HIDDEN_LENGTH.format(metres=metres) if metres else ""
 
 
 def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool | None) -> str:

@@ -34,6 +34,8 @@ COUNTS = 0.3
 """Part of a 95 % half-width from which what a stray of a load does is worth a line."""
 SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
+EACH = " (95 %, each by itself)"
+"""What the intervals of R and X are."""
 
 
 def other_answer(device: Device) -> dict[str, str]:
@@ -53,12 +55,15 @@ def answer(device: Device) -> dict[str, str]:
     raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
     shares = device.budget
     top = [max(shares, key=lambda s: shares[s][at, axis]) for axis in (0, 1)] if shares else []
+    r = value_words(z.value[at].real, *ends[0], least=0.0)
+    x = value_words(z.value[at].imag, *ends[1])
+    nothing = "R and X are unknown" if r == x == "unknown" else ""
     return {
         "name": device.name,
         "at": mhz(device.frequency[at]),
         "impedance": complex_ohm(z.value[at], half),
-        "r": value_words(z.value[at].real, *ends[0], least=0.0),
-        "x": value_words(z.value[at].imag, *ends[1]),
+        "ohm": nothing or f"R = {r} ohm, X = {x} ohm",
+        "each": "" if nothing else EACH,
         "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
         "raw": _raw_words(device, raw_ohm),
         "path": _path_words(device),
