@@ -15,7 +15,7 @@ from rfcal.library.device import Device
 from rfcal.maths.checks import reference
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known
-from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Artefact, Standard, Tabulated
 from rfcal.readings.network import Network
@@ -168,8 +168,9 @@ def calibrate(
     Raises
     ------
     CalibrationError
-        Fewer than three standards, standards that cannot be told apart at some frequency, or four
-        and more that contradict each other at most frequencies.
+        Fewer than three standards, standards that cannot be told apart at some frequency, four and
+        more that contradict each other at most frequencies, or such that make an analyzer that
+        there is not.
 
     Examples
     --------
@@ -213,6 +214,7 @@ def calibrate(
     bench = Bench(analyzer or Analyzer(), known, float(z_ref))
     calibration = bench.calibration()
     _require_agreement(calibration)
+    _require_plausible(calibration)
     return CalibratedAnalyzer(bench, calibration)
 
 
@@ -229,6 +231,17 @@ def _require_agreement(calibration: Calibration) -> None:
             f"fit leaves {shares} of reflection, and which of them is wrong it does not tell; look "
             "at their values and readings, or leave one out at a time"
         )
+
+
+def _require_plausible(calibration: Calibration) -> None:
+    """Refuse error terms that no analyzer has at most frequencies."""
+    for name, beyond in implausible(calibration.error_box).items():
+        if 2 * np.count_nonzero(beyond) > beyond.size:
+            worst = np.max(np.abs(getattr(calibration.error_box, name.replace(" ", "_"))))
+            raise CalibrationError(
+                f"the standards make an analyzer with a {name} of {worst:.2g}, which no sound one "
+                "has: look for exchanged readings, a wrong definition or a wrong sign of X"
+            )
 
 
 def _known(model: Any, reading: Any) -> Known:

@@ -24,6 +24,7 @@ from rfcal.measurement.monte_carlo import Assessment
 from rfcal.measurement.path import PathElement
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.network import Network, network_of
+from rfcal.readings.rows import MEGAHERTZ_HZ
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
@@ -179,9 +180,10 @@ class Device:
         """
         number(frequency, "the frequency [Hz]", low=0, above=True)
         if not self.frequency[0] <= frequency <= self.frequency[-1]:
+            unit = ": frequencies are in Hz" if frequency < MEGAHERTZ_HZ else ""
             raise ArgumentError(
                 f"{mhz(frequency)} is outside the sweep of '{self.name}', which has "
-                f"{grid_words(self.frequency)}"
+                f"{grid_words(self.frequency)}{unit}"
             )
         near = int(np.argmin(np.abs(self.frequency - frequency)))
 

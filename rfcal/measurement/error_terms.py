@@ -21,6 +21,9 @@ APART = 4.0
 CONDITION_LIMIT = 1e6
 """Condition number above which the standards fix nothing, whatever their uncertainty."""
 
+PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
+"""Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
@@ -299,3 +302,13 @@ def _together(points: Sequence[Quantity]) -> dict[tuple[int, int], np.ndarray]:
         <= APART * np.sqrt(2 * (spread[i] + spread[j]))
         for i, j in combinations(range(len(points)), 2)
     }
+
+
+def implausible(box: Bilinear) -> dict[str, np.ndarray]:
+    """Where each error term is larger than an analyzer's; only those that are somewhere."""
+    terms = (box.directivity, box.source_match, box.reflection_tracking)
+    beyond = {
+        name: np.abs(term) > limit
+        for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True)
+    }
+    return {name: where for name, where in beyond.items() if np.any(where)}

@@ -312,6 +312,17 @@ WRONG = {
         lambda: HERE.correct(rfcal.Sweep([1e6, 3e6], [0.1, 0.1])),
         "nothing is extrapolated",
     ),
+    "megahertz for hertz": (lambda: SEEN.at(1.5), "frequencies are in Hz"),
+    "short and load exchanged": (
+        lambda: rfcal.calibrate(
+            {
+                rfcal.Standard("short"): flat(0.01, "short"),
+                rfcal.Standard("open"): flat(0.95, "open"),
+                rfcal.Standard("load"): flat(-0.95, "load"),
+            }
+        ),
+        "which no sound one has",
+    ),
     "outside the sweep": (lambda: SEEN.at(3e6), "3 MHz is outside the sweep"),
     "frequency in megahertz": (lambda: SEEN.at(1.5), "outside the sweep"),
     "frequency in words": (lambda: SEEN.at("1 MHz"), "found '1 MHz'"),

@@ -13,12 +13,10 @@ from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.misread import MISREAD
 
-PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
-"""Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 LONGEST_S = 150e-9
 """Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
 source): steps in which it turns by a whole turn do not show which way the tracking turns."""
@@ -33,16 +31,6 @@ MOST = 3
 """Slips that are told."""
 KNOWN_RAD = 0.15
 """Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
-
-
-def implausible(box: Bilinear) -> dict[str, np.ndarray]:
-    """Where each error term is larger than an analyzer's; only those that are somewhere."""
-    terms = (box.directivity, box.source_match, box.reflection_tracking)
-    beyond = {
-        name: np.abs(term) > limit
-        for (name, limit), term in zip(PLAUSIBLE.items(), terms, strict=True)
-    }
-    return {name: where for name, where in beyond.items() if np.any(where)}
 
 
 def about_analyzer(calibration: Calibration) -> list[Finding]:
