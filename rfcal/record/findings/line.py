@@ -167,7 +167,7 @@ def _moved_words(shift: Shift) -> str:
         return say.LINE_EITHER.format(place=place, **values) if place else ""
     near, far = shift.between_m
     return say.LINE_LONGER.format(
-        place=place or f"between {near:.1f} and {far:.1f} m",
+        place=place or f"somewhere between {near:.1f} and {far:.1f} m",
         size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
         more=more,
         look=say.LINE_LOOK[more],
