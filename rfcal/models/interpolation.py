@@ -21,6 +21,11 @@ def same_grid(one: ArrayLike, other: ArrayLike) -> bool:
     return np.shape(one) == np.shape(other) and bool(np.allclose(one, other, rtol=SAME, atol=0))
 
 
+def reaches(grid: Real, frequency: float) -> bool:
+    """Whether a frequency [Hz] lies within a sweep's; files round both."""
+    return bool(grid[0] * (1 - SAME) <= frequency <= grid[-1] * (1 + SAME))
+
+
 def points_of(frequency: ArrayLike, grid: ArrayLike) -> np.ndarray | None:
     """Which points of a grid frequencies are; None unless every one of them is one."""
     frequency, grid = np.asarray(frequency, float), np.asarray(grid, float)

@@ -123,3 +123,25 @@ def test_a_display_that_shows_all_needs_no_such_word(typed, capsys):
     said = capsys.readouterr().out
     assert "in full" not in said
     assert "all were shown" not in said
+
+
+def test_a_frequency_that_nothing_was_read_at_is_said_before_any_interval(filed, capsys):
+    assert main(["plan", str(filed), "--mhz", "300"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[1] == (
+        "warning: A report answers at 300 MHz only once everything is read there: the reading of "
+        "'device' has 11 points from 50 to 60 MHz."
+    )
+    assert main(["plan", str(filed), "--mhz", "60"]) == 0
+    assert "only once" not in capsys.readouterr().out
+
+
+def test_what_makes_one_of_the_intervals_wider_is_no_advice(filed, capsys):
+    """At 300 MHz an offset open would narrow X and widen R to twice."""
+    bend(filed, 'load.s1p"\nuncertainty = 0.002', 'load.s1p"')
+    options = next(iter(outlook(filed, hertz=300e6).planned[0].plans.values())).options
+    assert any(o.gain > 0.05 and max(o.resistance[0], o.reactance[0]) > 1.5 for o in options)
+    assert main(["plan", str(filed), "--mhz", "300"]) == 0
+    left = re.findall(r"leaves (\d+)% of R's interval and (\d+)% of X's", capsys.readouterr().out)
+    assert left
+    assert all(int(part) <= 100 for pair in left for part in pair)

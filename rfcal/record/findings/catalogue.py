@@ -86,6 +86,11 @@ PLAN_SHOWS_LESS = warning(
     "Each ± for '{device}' is that of a display that shows R and X in full, and this one shows "
     "{less}: the report's may be wider. {remains}",
 )
+PLAN_ELSEWHERE = warning(
+    "plan-elsewhere: {name}",
+    "A report answers at {mhz:.10g} MHz only once everything is read there: the reading of "
+    "'{name}' has {grid}.",
+)
 REMAINS_SIGN = (
     "Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
     "ohm: {tell}"

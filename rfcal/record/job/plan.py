@@ -6,12 +6,14 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
-from rfcal.findings import Finding, sorted_findings
+from rfcal.findings import Finding, grid_words, sorted_findings
+from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Known
+from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
-from rfcal.record.findings.catalogue import STANDARD_COARSE, STANDARDS_CLOSE
+from rfcal.record.findings.catalogue import PLAN_ELSEWHERE, STANDARD_COARSE, STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
@@ -39,7 +41,9 @@ class Planned:
     frequency_hz: float
     plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
     unknown: tuple[str, ...]  # elements of the path that only sweeps or files will tell about
-    unshown: tuple[Finding, ...]  # what the display leaves open, which the plans do not hold
+    # what the plans do not hold: what the display leaves open, and readings at other frequencies
+    unshown: tuple[Finding, ...]
+    elsewhere: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +76,9 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
             part.name for part in item.between if part.line is None and part.part is None
         )
         unshown = tuple(about_planned(record, item, list(plans), at))
-        planned.append(Planned(item.name, at, plans, unknown, unshown))
+        planned.append(
+            Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at))
+        )
     first = _setup(record, record.measurements[0], planned[0].frequency_hz)
     return Outlook(record, tuple(planned), _findings(record, first))
 
@@ -83,13 +89,29 @@ def _frequency(record: Record, item: Measurement) -> float:
         return item.answer_hz
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
     for one in items:
-        reading, folder = one.reading, record.folder
-        if reading != Reading() and all((folder / file).is_file() for file in reading.files):
-            frequency = readings.read(record, reading, one.name, one.place).frequency
+        if (frequency := _grid(record, one)) is not None:
             return float(frequency[frequency.size // 2])
     raise RecordError(
         schema.FILE, item.place, "nothing says at which frequency: give answer_mhz, or say --mhz"
     )
+
+
+def _grid(record: Record, item: Artefact | Measurement) -> Real | None:
+    """The frequencies [Hz] of a reading; None where it is not there yet."""
+    reading = item.reading
+    if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):
+        return None
+    return readings.read(record, reading, item.name, item.place).frequency
+
+
+def _elsewhere(record: Record, item: Measurement, hertz: float) -> tuple[Finding, ...]:
+    """That what was read already does not reach the frequency [Hz] of the plan."""
+    items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
+    for one in items:
+        grid = _grid(record, one)
+        if grid is not None and not reaches(grid, hertz):
+            return (PLAN_ELSEWHERE(name=one.name, mhz=hertz / 1e6, grid=grid_words(grid)),)
+    return ()
 
 
 def _setup(record: Record, item: Measurement, hertz: float) -> Setup:

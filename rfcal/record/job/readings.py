@@ -9,7 +9,7 @@ from rfcal.errors import RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
-from rfcal.models.interpolation import SAME, same_grid
+from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.display import Options, certain, size_options, typed_options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
@@ -189,8 +189,7 @@ def answer_of(item: Measurement, frequency: Real) -> int:
     wanted = item.answer_hz
     if wanted is None:
         return frequency.size // 2
-    low, high = frequency[[0, -1]] * [1 - SAME, 1 + SAME]  # files round
-    if not low <= wanted <= high:
+    if not reaches(frequency, wanted):
         factor = unit_factor(float(np.mean(frequency)), wanted)
         unit = f", {factor} that: give answer_mhz in MHz, or look at the unit of the readings"
         raise RecordError(

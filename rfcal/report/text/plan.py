@@ -8,6 +8,8 @@ from rfcal.uncertainty.words import mhz, swr_interval, value_words
 
 WORTH = 0.05
 """Part by which the intervals must shrink for a change to be proposed [1]."""
+NO_WIDER = 1.005
+"""Of an interval so much may be left: 100 % as it is printed [1]."""
 TOLD = 3
 """Changes that are proposed."""
 
@@ -29,7 +31,7 @@ def plan_lines(outlook: Outlook) -> list[str]:
 
 def _device(planned: Planned) -> list[str]:
     """What to expect of one device."""
-    said = [f"{f.severity}: {f.message}" for f in planned.unshown]
+    said = [f"{f.severity}: {f.message}" for f in (*planned.elsewhere, *planned.unshown)]
     full = ", if all were shown," if planned.unshown else ""
     said.append(f"{planned.name} at {mhz(planned.frequency_hz)}{full or ','} with 95 % intervals:")
     for ohm, found in planned.plans.items():
@@ -44,9 +46,15 @@ def _device(planned: Planned) -> list[str]:
     ]
     ohm, first = next(iter(planned.plans.items()))
     said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {_sources(first)}")
-    useful = [option for option in first.options if option.gain > WORTH][:TOLD]
+    useful = [option for option in first.options if _helps(option)][:TOLD]
     more = [f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"] if useful else []
     return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
+
+
+def _helps(option: Option) -> bool:
+    """Whether a change is worth its trouble, and makes neither interval wider."""
+    left = max(float(option.resistance[0]), float(option.reactance[0]))
+    return option.gain > WORTH and left < NO_WIDER
 
 
 def _ohm(ohm: complex) -> str:
