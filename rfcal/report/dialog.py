@@ -1,17 +1,14 @@
 """A record by questions in a terminal: each answer is judged before the next is asked for."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from datetime import date
 from functools import partial
-from typing import TypeVar
 
 from rfcal.errors import RfcalError
 from rfcal.record.job import entries
 from rfcal.record.job.entries import KINDS, SHOWS, Entry
 from rfcal.report.summary import summary_lines
 
-Answer = TypeVar("Answer")
 ASKED = {
     "short": "Connect the short where the device will be",
     "open": "Leave it open, or connect the open",
@@ -23,56 +20,112 @@ ASKED = {
 """What is to be done before each reading."""
 
 
+STEPS = (
+    *("frequency", "shows", "short", "open", "load ohm", "load"),
+    *("check ohm", "check", "name", "device", "short again"),
+)
+"""What is asked for, in this order."""
+
+
+class _BackError(Exception):
+    """The reader wants the previous question again."""
+
+
 def record_by_questions(title: str, on: date) -> str:
     """Ask for everything, show the answer, and give the record's text."""
     print("Switch the instrument's own correction off. A decimal comma is as good as a point.")
-    megahertz = _until(lambda: entries.megahertz_of(input("Frequency in MHz: ")))
-    for number, name in enumerate(SHOWS, start=1):
-        print(f"  {number}  {name}")
-    shows = _until(lambda: list(SHOWS)[int(input("What the display shows [1]: ") or 1) - 1])
-    known: list[Entry] = []
-    for kind in KINDS:
-        found = _asked(kind, megahertz, shows, known)
-        known += [found] if found else []
-    return entries.record_text(megahertz, shows, known, title, on)
+    print("Answer 'back' to return to the previous question.")
+    said: dict[str, str] = {}
+    at = 0
+    while at < len(STEPS):
+        step, way = STEPS[at], 1
+        if _applies(step, said):
+            try:
+                said[step] = _until(partial(_asked, step, said))
+            except _BackError:
+                way = -1
+        if way < 0 < at and not _applies(STEPS[at - 1], said):
+            way = -2
+        at = max(at + way, 0)
+    return entries.record_text(said["frequency"], said["shows"], _known(said), title, on)
 
 
-def _asked(kind: str, megahertz: str, shows: str, known: Sequence[Entry]) -> Entry | None:
-    """One reading, and what is to be known of it; None where it is left out."""
-    name = ohm = ""
-    if kind == "check":
-        question = "A resistor to check with: its ohms by ohmmeter (Enter: none): "
-        ohm = _until(lambda: entries.ohms(text) if (text := input(question).strip()) else "")
-        if not ohm:
-            return None
-    if kind == "load":
-        ohm = _until(lambda: entries.ohms(input("The load's ohms by ohmmeter [50]: ") or "50"))
-    if kind == "device":
-        name = input("Name of the device [device]: ").strip() or "device"
-    return _until(partial(_read, Entry(kind, "", ohm, name), megahertz, shows, known))
+def _applies(step: str, said: Mapping[str, str]) -> bool:
+    """Whether a question is asked at all: no check is read without its ohms."""
+    return step != "check" or bool(said["check ohm"])
 
 
-def _read(entry: Entry, megahertz: str, shows: str, known: Sequence[Entry]) -> Entry | None:
-    """The numbers of one reading, judged by themselves and beside those before."""
-    what = " and ".join(SHOWS[shows])
-    may_lack = entry.kind == "short again"
-    cells = input(f"{ASKED[entry.kind]}. {what}{' (Enter: not now)' if may_lack else ''}: ")
-    if may_lack and not cells.strip():
-        return None
-    entry = replace(entry, cells=cells)
-    while doubt := entries.judged(shows, entry):
-        again = input(f"  Look again: {doubt} (Enter: they are, or type them again): ")
-        if not again.strip():
+def _known(said: Mapping[str, str], before: str = "") -> list[Entry]:
+    """The readings so far, up to a step."""
+    kinds = KINDS[: KINDS.index(before)] if before else KINDS
+    return [_entry(kind, said[kind], said) for kind in kinds if _applies(kind, said) and said[kind]]
+
+
+def _entry(kind: str, cells: str, said: Mapping[str, str]) -> Entry:
+    return Entry(kind, cells, said.get(f"{kind} ohm", ""), said["name"] if kind == "device" else "")
+
+
+def _ask(question: str) -> str:
+    """One answer as it is typed."""
+    text = input(question).strip()
+    if text.lower() == "back":
+        raise _BackError
+    return text
+
+
+def _asked(step: str, said: Mapping[str, str]) -> str:
+    """The answer to one question, checked and doubted where there is cause."""
+    if step == "frequency":
+        typed = entries.megahertz_of(_ask("Frequency in MHz: "))
+        return _doubted(typed, entries.unit_doubt, entries.megahertz_of)
+    if step == "shows":
+        for number, name in enumerate(SHOWS, start=1):
+            print(f"  {number}  {name}")
+        return list(SHOWS)[int(_ask("What the display shows [1]: ") or 1) - 1]
+    if step == "load ohm":
+        return entries.ohms(_ask("The load's ohms by ohmmeter [50]: ") or "50")
+    if step == "check ohm":
+        typed = _ask("A resistor to check with: its ohms by ohmmeter (Enter: none): ")
+        return _doubted(entries.ohms(typed), entries.check_doubt, entries.ohms) if typed else ""
+    if step == "name":
+        return _ask("Name of the device [device]: ") or "device"
+    return _read(step, said)
+
+
+def _doubted(
+    typed: str, doubt: Callable[[str], str], checked: Callable[[str], str] = lambda text: text
+) -> str:
+    """An answer, asked for again as long as there is a doubt that the reader does not dismiss."""
+    while why := doubt(typed):
+        again = _ask(f"  Look again: {why} (Enter: leave it, or type it again): ")
+        if not again:
             break
-        entry = replace(entry, cells=again)
-    results = entries.computed(megahertz, shows, [*known, entry])
-    if results:
-        said = summary_lines(results)[1:]
-        print("\n".join(f"  {line}" for line in said if not line.startswith("note: ")))
-    return entry
+        typed = checked(again)
+    return typed
 
 
-def _until(ask: Callable[[], Answer]) -> Answer:
+def _read(kind: str, said: Mapping[str, str]) -> str:
+    """The numbers of one reading, judged by themselves and beside those before."""
+    shows, before = said["shows"], _known(said, kind)
+    what = " and ".join(SHOWS[shows])
+    may_lack = kind == "short again"
+    cells = _ask(f"{ASKED[kind]}. {what}{' (Enter: not now)' if may_lack else ''}: ")
+    if may_lack and not cells:
+        return ""
+    cells = _doubted(cells, lambda text: entries.judged(shows, _entry(kind, text, said)))
+
+    def beside(text: str) -> str:
+        results = entries.computed(said["frequency"], shows, [*before, _entry(kind, text, said)])
+        for line in summary_lines(results)[1:] if results else ():
+            if not line.startswith("note: "):
+                print(f"  {line}")
+        wrong = kind == "check" and results and not results.checks[0].agrees
+        return "the check does not agree, do you want to read it again?" if wrong else ""
+
+    return _doubted(cells, beside)
+
+
+def _until(ask: Callable[[], str]) -> str:
     """Ask again until there is an answer that can be used."""
     while True:
         try:

@@ -84,12 +84,14 @@ class ReadingForm(Pictured):
         self.found, lines = None, [self._next(good)]
         try:
             if self._frequency.value.strip():
+                lines.append(entries.unit_doubt(self._frequency.value))
                 self.found = entries.computed(self._frequency.value, shows, good)
         except RfcalError as error:
-            lines = [str(error)]
+            lines = [str(error), *lines[1:]]
         if self.found is not None:
             said = [text for text in summary_lines(self.found)[1:] if not text.startswith("note")]
-            lines = [*(said or ["The standards fit together."]), *filter(None, lines)]
+            lines = [*(said or ["The standards fit together."]), *lines]
+        lines = [line for line in lines if line]
         self.sentence = "\n".join(lines)
         shown = "<br>".join(escape(line) for line in lines)
         self._words.value = f'<p aria-live="polite">{shown}</p>'
@@ -100,6 +102,8 @@ class ReadingForm(Pictured):
         said, usable = "good", True
         try:
             said = entries.judged(shows, entry) or said
+            if entry.kind == "check" and entry.ohm:
+                said = entries.check_doubt(entry.ohm) or said
         except RfcalError as error:
             said, usable = str(error), False
         if entry.kind == "check" and not entry.ohm:

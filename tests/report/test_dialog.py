@@ -7,7 +7,7 @@ import pytest
 import rfcal
 from rfcal.cli import main
 from rfcal.errors import ArgumentError
-from rfcal.record.job.entries import Entry, judged, ohms, record_text
+from rfcal.record.job.entries import Entry, check_doubt, judged, ohms, record_text, unit_doubt
 
 ANSWERS = {
     "frequency": "14.1",
@@ -103,3 +103,86 @@ def test_numbers_are_taken_with_the_digits_that_were_typed():
 )
 def test_one_reading_is_judged_by_itself(kind, cells, fits):
     assert (judged("R and X", Entry(kind, cells)) == "") is fits
+
+
+@pytest.mark.parametrize(
+    ("cells", "numbers"),
+    [
+        ("2.7, 2.5", ("2.7", "2.5")),
+        ("2,7, 2,5", ("2.7", "2.5")),
+        ("2 , 5", ("2", "5")),
+        ("43.4-19j", ("43.4", "-19")),
+        ("43.4 - j19", ("43.4", "-19")),
+        ("-43,4 + J19,5", ("-43.4", "19.5")),
+        ("43.4 ohm -19 ohm", ("43.4", "-19")),
+        ("> 999 > 999", ('">999"', '">999"')),
+        (">999, >999", ('">999"', '">999"')),
+    ],
+)
+def test_a_reading_is_taken_as_people_write_it(cells, numbers):
+    assert Entry("device", cells).numbers("R and X") == numbers
+
+
+def test_a_sign_is_not_made_up_where_the_display_has_none():
+    with pytest.raises(ArgumentError, match=r"43\.4-19j"):
+        Entry("device", "43.4-19j").numbers("R and X without its sign")
+
+
+@pytest.mark.parametrize("said", ["49.9 ohm", "49,9 Ohms", "49.9 \u03a9", "49.9\u2126"])
+def test_a_resistance_may_have_its_unit(said):
+    assert ohms(said) == "49.9"
+
+
+def test_doubts_of_one_answer():
+    assert "if it was read in kHz, it is 14.1 MHz" in unit_doubt("14100")
+    assert "if it was read in Hz, it is 14.1 MHz" in unit_doubt("14100000")
+    assert unit_doubt("14.1") == unit_doubt("2450") == ""
+    assert "not within 10 to 200" in check_doubt("4,7")
+    assert check_doubt("33") == ""
+    assert "R is -30 ohm, below zero" in judged("R and X", Entry("device", "-30 40"))
+    assert judged("R and X", Entry("device", "-0.5 40")) == ""
+
+
+def test_a_frequency_in_kilohertz_is_asked_for_again_at_once(asked):
+    status, said, folder = asked(frequency=["14100", "14,1"])
+    assert status == 0
+    assert said.out.count("it is 14.1 MHz") == 1
+    assert "[[14.1, 12.2, -4.6]]" in (folder / "record.toml").read_text()
+
+
+def test_back_returns_to_the_question_before(asked):
+    status, said, folder = asked(
+        frequency=["back", "21"],
+        shows=["back", "14.1", "1"],
+        open=["20.6 -290", "back", "20.6;-294.3"],
+        device=["back", "new name", "12.2 -4.6"],
+    )
+    assert status == 0
+    assert said.out.count("'back'") == 1
+    text = (folder / "record.toml").read_text()
+    assert "typed = [[14.1, 20.6, -294.3]]" in text
+    assert "-290" not in text
+    assert 'name = "new name"' in text
+
+
+def test_back_passes_over_what_was_not_asked(asked):
+    status, _, folder = asked(
+        **{"check ohm": [""], "check": [], "name": ["back", "33", "35.6 7.0", "coil"]}
+    )
+    assert status == 0
+    assert len(rfcal.compute(folder).checks) == 1
+
+
+def test_a_check_that_does_not_agree_may_be_read_again(asked):
+    status, said, folder = asked(check=["51 3", "35.6 7.0"])
+    assert status == 0
+    assert said.out.count("do you want to read it again?") == 1
+    assert rfcal.compute(folder).checks[0].agrees
+    assert "[[14.1, 51, 3]]" not in (folder / "record.toml").read_text()
+
+
+def test_a_check_that_says_little_is_doubted(asked):
+    status, said, folder = asked(**{"check ohm": ["3300 ohm", "33 ohm"]})
+    assert status == 0
+    assert "3300 ohm is not within 10 to 200" in said.out
+    assert 'name = "33 ohm"' in (folder / "record.toml").read_text()

@@ -69,3 +69,12 @@ def test_text_is_only_text(form):
     assert "<b>coil" not in form._words.value
     form.fill("<i>", "coil", short="<i> 3")
     assert "<i>" not in form._words.value + form._said["short"].value
+
+
+def test_an_unlikely_unit_and_a_poor_check_are_doubted(form):
+    form.fill("14100", "coil", **{**READ, "check_ohm": "3.3 ohm"})
+    assert "if it was read in kHz, it is 14.1 MHz" in form.sentence
+    assert "3.3 ohm is not within 10 to 200" in form._said["check"].value
+    form.fill("14.1", "coil", **{**READ, "device": "43.4 - j19", "check_ohm": "33 ohm"})
+    assert "kHz" not in form.sentence
+    assert "check '33 ohm' agrees" in form.sentence

@@ -1,6 +1,7 @@
 """Readings typed off a display one by one: what a form or a terminal asks for, and its record."""
 
 import json
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +28,12 @@ KINDS = ("short", "open", "load", "check", "device", "short again")
 OFTEN = {"short": 1.0, "open": 1.0, "load": 0.0}
 """Size of reflection [1] of a standard, which a raw reading comes near."""
 STAND_IN = "nothing yet"
+HIGHEST_MHZ = 3000.0
+"""A frequency above this [MHz] is rarely read off a display: it was probably typed in kHz or Hz."""
+CHECK_OHM = (10.0, 200.0)
+"""A check beyond these [ohm] says little of the readings in between."""
+BELOW_ZERO = 0.1
+"""How far R of a device may be below zero, in parts of its |Z|: the analyzer's own error."""
 FAR = 0.5
 """How far from that size [1] a standard is not what it is called, or not connected."""
 
@@ -42,7 +49,7 @@ class Entry:
 
     def numbers(self, shows: str) -> tuple[str, str]:
         """The two numbers as TOML has them, each with the digits that were typed."""
-        cells = re.split(r"[;\s]+", self.cells.strip()) if self.cells.strip() else []
+        cells = _cells(self.cells, signed=shows == "R and X")
         what = " and ".join(SHOWS[shows])
         if len(cells) != 2:
             raise ArgumentError(f"two numbers, {what}, are expected, found '{self.cells:.40}'")
@@ -53,6 +60,17 @@ class Entry:
                 "beyond the display is > with the largest number that it can show, such as >999"
             )
         return first, second
+
+
+def _cells(text: str, *, signed: bool) -> list[str]:
+    """The numbers of a line as texts: apart by a space, or R+jX where X has a sign."""
+    said = re.sub(r"\s*ohms?\b|\s*ω", "", text.strip().casefold())
+    said = re.sub(r"> +", ">", said)
+    size = r"(\d[\d.,]*)"
+    both = re.fullmatch(rf"([+-]?{size})\s*([+-])\s*(?:j\s*{size}|{size}\s*j)", said)
+    if both and signed:
+        return [both[1], both[3] + (both[4] or both[5])]
+    return re.split(r"\s*(?:,\s|\s,|[;\s])\s*", said) if said else []
 
 
 def _number(cell: str) -> str:
@@ -79,7 +97,7 @@ def megahertz_of(text: str) -> str:
 
 
 def _above_zero(text: str, what: str) -> str:
-    said = _number(text)
+    said = _number(re.sub(r"\s*(ohms?|ω|mhz)$", "", text.strip().casefold()))
     if not said or said.startswith(('"', "-")) or not float(said):
         raise ArgumentError(f"{what} above zero, found '{text:.20}'")
     return said
@@ -110,7 +128,7 @@ def _table(megahertz: str, shows: str, entry: Entry) -> str:
         return f"[[measurement]]\nname = {json.dumps(entry.name or 'device')}\n{typed}"
     known = f"resistance_ohm = {ohms(entry.ohm)}\n" if entry.ohm else ""
     if entry.kind == "check":
-        return f'[[check]]\nname = "{entry.ohm} ohm"\n{known}{typed}'
+        return f'[[check]]\nname = "{ohms(entry.ohm)} ohm"\n{known}{typed}'
     return f'[[standard]]\nname = "{entry.kind}"\nkind = "{entry.kind}"\n{known}{typed}'
 
 
@@ -143,12 +161,33 @@ def reflection(shows: str, entry: Entry) -> complex | None:
 def judged(shows: str, entry: Entry) -> str:
     """What one reading says by itself: nothing where it looks like what it is called."""
     seen = reflection(shows, entry)
+    if entry.kind == "device" and seen is not None:
+        r, x = map(float, entry.numbers(shows))
+        below = r < -BELOW_ZERO * math.hypot(r, x)
+        return f"R is {r:g} ohm, below zero: is its sign right, and is it R that you read?" * below
     if entry.kind not in OFTEN or seen is None or abs(abs(seen) - OFTEN[entry.kind]) <= FAR:
         return ""
     return (
         f"it reflects {abs(seen):.2f} of what arrives, {_a(entry.kind)} about "
         f"{OFTEN[entry.kind]:g}: is it connected, and are the numbers right?"
     )
+
+
+def unit_doubt(megahertz: str) -> str:
+    """In which unit a frequency was probably typed; nothing where it looks like MHz."""
+    value = float(megahertz_of(megahertz))
+    if value <= HIGHEST_MHZ:
+        return ""
+    unit, right = ("kHz", value / 1e3) if value < 1e6 else ("Hz", value / 1e6)
+    return f"{value:.10g} MHz is very high: if it was read in {unit}, it is {right:.10g} MHz"
+
+
+def check_doubt(ohm: str) -> str:
+    """Why a resistor is a poor check; nothing where it is a good one."""
+    low, high = CHECK_OHM
+    if low <= float(ohms(ohm)) <= high:
+        return ""
+    return f"{ohms(ohm)} ohm is not within {low:g} to {high:g}: such a check says little"
 
 
 def _a(kind: str) -> str:
