@@ -164,7 +164,9 @@ class Standard(Artefact):
         row = tuple(given) if several else (given,)
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
-        row = tuple(checks.drawn(value, f"the {name} of the {self.kind}") for value in row)
+        what, most = f"the {name} of the {self.kind}", _MOST[name]
+        row = (checks.drawn(row[0], what, low=-most, high=most), *row[1:])
+        row = tuple(checks.drawn(value, what) for value in row)
         if name not in KINDS[self.kind] and any(np.any(value) for value in row):
             raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
         return row

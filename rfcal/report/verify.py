@@ -86,7 +86,10 @@ def _verify_page(shown: str, results: Results) -> Verdict:
     if not other:
         pairs = zip(old.pictures, new.pictures, strict=False)
         differences += [f"the picture '{a[0]:.60}' was changed" for a, b in pairs if a != b]
-        if not differences and shown != fresh:
+        drawn = [re.search(r'id="curves">.*', text) for text in (shown, fresh)]
+        if drawn[0] and drawn[1] and drawn[0][0] != drawn[1][0]:
+            differences.append("the curves that its slider moves were changed")
+        elif not differences and shown != fresh:
             differences.append("the page was changed in what is not text: its style, say")
     numbers = sum(len(_NUMBER.findall(text)) for text in old.texts)
     return Verdict(numbers, tuple(differences), other)

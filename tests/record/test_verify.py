@@ -83,6 +83,11 @@ def test_a_changed_picture_and_a_changed_style_are_told(edited):
     assert "not text" in said
 
 
+def test_changed_curves_of_the_slider_are_told(edited):
+    (said,) = edited('"re": [', '"re": [0.5, ').differences
+    assert said == "the curves that its slider moves were changed"
+
+
 def test_a_sentence_left_out_is_told(edited):
     (said,) = edited("95 % of such intervals hold the true value, ", "").differences
     assert "such intervals" in said

@@ -198,6 +198,8 @@ WRONG = {
         lambda: Standard("short", uncertainty={"inductance": 1.0}),
         "from 0 to 0.001",
     ),
+    "inductance in nanohenries": (lambda: Standard("short", inductance=0.35), "look at its unit"),
+    "capacitance in femtofarads": (lambda: Standard("open", capacitance=50), "look at its unit"),
     "gigaohms as ohms": (lambda: Standard("short", offset_loss=2.3), "stated in Gohm/s"),
     "a load of draws": (
         lambda: calibrate({Standard("load", np.full((3, 1), 50.0)): Sweep(FREQUENCY, [0.1] * 3)}),
