@@ -4,7 +4,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal import defaults
+from rfcal.maths.reflection import Complex, from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words
@@ -15,10 +16,14 @@ SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),
     Slider("length", "cable length", "m", 0.0, 3.0, 0.01, 0.6),
     Slider("velocity_factor", "velocity factor", "", 0.5, 1.0, 0.01, 0.66),
+    Slider("z0", "cable impedance", "ohm", 25.0, 300.0, 1.0, 50.0),
     Slider("loss", "matched loss", "dB per 100 m", 0.0, 300.0, 1.0, 5.0),
     Slider("r", "device R", "ohm", 0.0, 200.0, 0.5, 4.0),
     Slider("x", "device X", "ohm", -200.0, 200.0, 0.5, -30.0),
 )
+
+MOST_OHM = 60.0
+"""Where the axis of R and X ends: the first flip of the device at the start fills it."""
 
 
 def cable_panel() -> Panel:
@@ -28,49 +33,53 @@ def cable_panel() -> Panel:
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
     seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the cable")
     r_line, x_line = _r_and_x(right)
-    style.add_legend(figure, left)
+    style.add_legend(figure, left, right)
 
-    def update(frequency, length, velocity_factor, loss, r, x):
+    def update(frequency, length, velocity_factor, z0, loss, r, x):
         # the loss said is the loss at this frequency: all of it as conductor loss
-        line = Line(length, velocity_factor, conductor_db=loss / frequency**0.5)
-        along, reflection = walk_along(frequency * 1e6, r + 1j * x, line)
+        line = Line(length, velocity_factor, z0, conductor_db=loss / frequency**0.5)
+        reflection = walk_along(frequency * 1e6, r + 1j * x, line)
         z = to_impedance(reflection)
         walk.set_data(reflection.real, reflection.imag)
         device.set_data(reflection[:1].real, reflection[:1].imag)
         seen.set_data(reflection[-1:].real, reflection[-1:].imag)
-        r_line.set_data(along, z.real)
-        x_line.set_data(along, z.imag)
-        return cable_words(frequency * 1e6, r + 1j * x, line)
+        r_line.set_ydata(z.real)
+        x_line.set_ydata(z.imag)
+        said = cable_words(frequency * 1e6, r + 1j * x, line)
+        beyond = max(np.max(np.abs(z.real)), np.max(np.abs(z.imag))) > MOST_OHM
+        axes = f" On the way R or X goes beyond the axes, which end at {MOST_OHM:g} ohm."
+        return said + axes * bool(beyond)
 
     return Panel(figure, SLIDERS, update, moving=[walk, device, seen, r_line, x_line])
 
 
 def _r_and_x(ax: Axes) -> list[Line2D]:
-    """Axes for R and X over the distance, and the two curves."""
-    style.dress(ax, "distance from the device [m]", "R and X [ohm]")
-    ax.set(xlim=(0, 3), ylim=(-200, 200))
-    look, nothing = style.line_look("model", POINTS), np.zeros(POINTS)
-    lines = ax.plot(nothing, nothing, label="R", **look | {"linestyle": "-"})
-    lines += ax.plot(nothing, nothing, label="X", **look | {"linestyle": (0, (3, 2))})
-    ax.legend(loc="upper right", frameon=False, fontsize=style.SIZE_SMALL)
+    """Axes for R and X over the share of the cable passed, and the two curves."""
+    style.dress(ax, "way along the cable, from the device [%]", "R and X [ohm]")
+    ax.set(xlim=(0, 100), ylim=(-MOST_OHM, MOST_OHM))
+    ax.axhline(0.0, color=style.TEXT, linewidth=0.8)
+    look, share = style.line_look("model", POINTS), np.linspace(0, 100, POINTS)
+    lines = ax.plot(share, share, label="R along the cable", **look | {"linestyle": "-"})
+    lines += ax.plot(share, share, label="X along the cable", **look | {"linestyle": (0, (3, 2))})
     return lines
 
 
-def walk_along(frequency_hz: float, impedance: complex, line: Line) -> tuple[Real, Complex]:
-    """Distances from a device along a cable [m], and what is seen of it there [1], each (401,)."""
+def walk_along(frequency_hz: float, impedance: complex, line: Line) -> Complex:
+    """What is seen of a device at even steps along a cable [1], shape (401,)."""
     distance = np.linspace(0, line.length_m, POINTS)
     frequency = np.full(POINTS, frequency_hz)
     through = line.two_port(frequency, distance).bilinear()
-    return distance, through.apply(from_impedance(np.full(POINTS, impedance)))
+    return through.apply(from_impedance(np.full(POINTS, impedance)))
 
 
 def cable_words(frequency_hz: float, impedance: complex, line: Line) -> str:
     """What a cable does to a reading of an impedance [ohm], and why its sign flips or not."""
-    _, reflection = walk_along(frequency_hz, impedance, line)
+    reflection = walk_along(frequency_hz, impedance, line)
     z = complex(to_impedance(reflection[-1]))
     waves = line.length_m / float(line.wavelength_m(frequency_hz))
     first, last = _nature(impedance), _nature(z)
-    turned = f"The reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
+    chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"
+    turned = f"{chart_of} reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
     if first == last:
         flip = f"{turned}: what is {first} still reads {last}."
     elif impedance.imag * z.imag < 0:

@@ -35,9 +35,10 @@ def loss_panel() -> Panel:
     style.dress(right, "matched loss of the line, one way [dB]", "half-width of R and X [ohm]")
     right.set(xlim=(0, 15), ylim=(0.1, 1000), yscale="log")
     losses = np.linspace(0, 15, POINTS)
-    (curve,) = right.plot(losses, losses + 1, **style.line_look("uncertainty", POINTS))
+    named = "half-width of R and X"
+    (curve,) = right.plot(losses, losses + 1, label=named, **style.line_look("uncertainty", POINTS))
     (here,) = right.plot([0], [1], color=style.TEXT, marker="o", linestyle="none")
-    style.add_legend(figure, left)
+    style.add_legend(figure, left, right)
 
     def update(loss, uncertainty, r, x):
         reflection = from_impedance(r + 1j * x)

@@ -97,9 +97,11 @@ def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
     return ax
 
 
-def add_legend(figure: Figure, source: Axes) -> None:
-    """Put one legend of what `source` shows under the figure, where it can cover nothing."""
-    handles, labels = source.get_legend_handles_labels()
+def add_legend(figure: Figure, *sources: Axes) -> None:
+    """Put one legend of what `sources` show under the figure, where it can cover nothing."""
+    shown = [source.get_legend_handles_labels() for source in sources]
+    handles = [handle for found, _ in shown for handle in found]
+    labels = [label for _, found in shown for label in found]
     if handles:
         figure.legend(
             handles,
