@@ -171,7 +171,7 @@ def _placed(standard: Standard, frequency: Real) -> Standard:
 
 def _shorter(line: Length) -> Length:
     """Half of a cable; a tape measure is as wrong about it as about the whole."""
-    if line.kind not in ("cable", "measured"):
+    if line.kind not in ("cable", "measured") or line.seen is not None:
         return line
     return replace(line, line=replace(line.line, length_m=line.line.length_m / 2))
 

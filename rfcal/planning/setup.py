@@ -38,6 +38,8 @@ class Length:
     # "cable": by its figures; "measured", "fixture": by sweeps of it with its far end open and
     # short; "adapter": by a two-port file
     kind: str = "cable"
+    # what sweeps or a file say already that it is, at the set-up's frequencies, in place of `line`
+    seen: Bilinear | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +104,8 @@ class Setup:
 
     def _map(self, length: Length) -> Bilinear:
         """A line, adapter or fixture from its far end to its near end."""
+        if length.seen is not None:
+            return length.seen
         return length.line.two_port(self.frequency).bilinear(self.z_ref)
 
     def read(self, label: str, raw: Complex) -> Sweep:

@@ -2,12 +2,15 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from rfcal.cli import main
+from rfcal.maths.reflection import from_impedance
+from rfcal.models.line import Line, loss_law
 from rfcal.record.job.compute import compute
 from rfcal.record.job.plan import outlook
-from tests.record.conftest import DEVICE_OHM, bend
+from tests.record.conftest import BOX, DEVICE_OHM, bend, touchstone
 
 AHEAD = """
 format = 1
@@ -145,3 +148,72 @@ def test_what_makes_one_of_the_intervals_wider_is_no_advice(filed, capsys):
     left = re.findall(r"leaves (\d+)% of R's interval and (\d+)% of X's", capsys.readouterr().out)
     assert left
     assert all(int(part) <= 100 for pair in left for part in pair)
+
+
+GRID = np.linspace(50e6, 60e6, 11)
+SWEPT = '[[measurement.between]]\nline = "measured"\nfar_end_open = "raw/o.s1p"\n'
+SWEPT += 'far_end_short = "raw/s.s1p"\n'
+
+
+@pytest.fixture
+def behind(filed):
+    """The record of files with its device behind 9 dB of line, both ends swept."""
+    line = Line(30.0, 0.66, 60.0, *loss_law(((55.0, 15.0),)))
+    through = line.two_port(GRID).bilinear(50.0)
+    for name, x in (("o", 1.0), ("s", -1.0), ("device", from_impedance(DEVICE_OHM))):
+        text = touchstone(GRID, BOX.apply(through.apply(np.full(11, x, complex))))
+        (filed / f"raw/{name}.s1p").write_text(text)
+    with (filed / "record.toml").open("a") as file:
+        file.write(SWEPT)
+    return filed
+
+
+def widths(folder):
+    (planned,) = outlook(folder, ohm=DEVICE_OHM).planned
+    (plan,) = planned.plans.values()
+    figures = [plan.figures[name] for name in ("resistance", "reactance")]
+    return np.array([(f.high - f.low)[0] / 2 for f in figures])
+
+
+def test_end_sweeps_that_are_there_make_the_plan_as_wide_as_the_report(behind, capsys):
+    device = compute(behind).devices[0]
+    assert widths(behind) == pytest.approx(device.expanded_uncertainty()[device.answer], rel=0.15)
+    assert main(["plan", str(behind)]) == 0
+    assert "taken as short" not in capsys.readouterr().out
+
+
+def test_an_adapter_file_that_is_there_is_used(behind):
+    through = Line(30.0, 0.66, 60.0, *loss_law(((55.0, 15.0),))).two_port(GRID).bilinear(50.0)
+    own, back = through.directivity, through.source_match
+    passing = np.sqrt(through.reflection_tracking)
+    rows = (
+        f"{f} " + " ".join(f"{v.real!r} {v.imag!r}" for v in map(complex, (a, t, t, b)))
+        for f, a, t, b in zip(GRID, own, passing, back, strict=True)
+    )
+    (behind / "raw/a.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows) + "\n")
+    bend(behind, SWEPT, '[[measurement.between]]\nadapter = "raw/a.s2p"\n')
+    device = compute(behind).devices[0]
+    assert widths(behind) == pytest.approx(device.expanded_uncertainty()[device.answer], rel=0.15)
+
+
+WHY = {
+    "its sweeps are missing": "nothing tells of it yet",
+    "a standard is missing": "its sweeps will tell of it once the standards are read",
+    "a display shows less": "a display shows less than R and X",
+    "read elsewhere": "what tells of it has 11 points from 50 to 60 MHz",
+}
+
+
+@pytest.mark.parametrize("case", WHY)
+def test_an_element_that_is_taken_as_short_says_why(behind, capsys, case):
+    at = "300" if case == "read elsewhere" else "55"
+    if case == "its sweeps are missing":
+        (behind / "raw/o.s1p").unlink()
+    if case == "a standard is missing":
+        (behind / "raw/load.s1p").unlink()
+    if case == "a display shows less":
+        bend(behind, 'reading = "raw/open.s1p"', 'typed = [[55.0, ">999", ">999"]]')
+    assert main(["plan", str(behind), "--mhz", at]) == 0
+    said = capsys.readouterr().out
+    assert "'device: measured 1' was taken as short and without loss: " in said
+    assert WHY[case] in said

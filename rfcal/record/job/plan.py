@@ -7,10 +7,8 @@ import numpy as np
 
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
-from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Known
 from rfcal.models.interpolation import reaches
-from rfcal.models.line import Line
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.findings.catalogue import PLAN_ELSEWHERE, STANDARD_COARSE, STANDARDS_CLOSE
@@ -19,16 +17,13 @@ from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema
-from rfcal.record.format.path import Between
-from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
 from rfcal.record.job.checks import checked
+from rfcal.record.job.plan_path import grid_of, path_of
 
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
-LENGTH_M = 0.05
-"""Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 OF_STANDARDS = (STANDARDS_CLOSE.code, STANDARD_COARSE.code)
 """What may be said of standards that no analyzer has read: the rest is of error terms."""
 
@@ -40,7 +35,7 @@ class Planned:
     name: str
     frequency_hz: float
     plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
-    unknown: tuple[str, ...]  # elements of the path that only sweeps or files will tell about
+    unknown: dict[str, str]  # elements of the path that were taken as short, and why
     # what the plans do not hold: what the display leaves open, and readings at other frequencies
     unshown: tuple[Finding, ...]
     elsewhere: tuple[Finding, ...]
@@ -64,23 +59,21 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
     if not record.measurements:
         raise RecordError(schema.FILE, "measurement", "there is no [[measurement]] to plan")
     expected = [part * record.reference_ohm for part in TRIED] if ohm is None else [ohm]
-    planned = []
+    planned, setups = [], []
     for item in record.measurements:
         at = hertz or _frequency(record, item)
-        setup = _setup(record, item, at)
         try:
+            path, unknown = path_of(record, item, at)
+            setup = _setup(record, item, at, path)
             plans = {complex(value): plan(setup, value) for value in expected}
         except CalibrationError as error:
             raise RecordError(schema.FILE, item.place, str(error)) from error
-        unknown = tuple(
-            part.name for part in item.between if part.line is None and part.part is None
-        )
+        setups.append(setup)
         unshown = tuple(about_planned(record, item, list(plans), at))
         planned.append(
             Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at))
         )
-    first = _setup(record, record.measurements[0], planned[0].frequency_hz)
-    return Outlook(record, tuple(planned), _findings(record, first))
+    return Outlook(record, tuple(planned), _findings(record, setups[0]))
 
 
 def _frequency(record: Record, item: Measurement) -> float:
@@ -89,32 +82,24 @@ def _frequency(record: Record, item: Measurement) -> float:
         return item.answer_hz
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
     for one in items:
-        if (frequency := _grid(record, one)) is not None:
+        if (frequency := grid_of(record, one)) is not None:
             return float(frequency[frequency.size // 2])
     raise RecordError(
         schema.FILE, item.place, "nothing says at which frequency: give answer_mhz, or say --mhz"
     )
 
 
-def _grid(record: Record, item: Artefact | Measurement) -> Real | None:
-    """The frequencies [Hz] of a reading; None where it is not there yet."""
-    reading = item.reading
-    if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):
-        return None
-    return readings.read(record, reading, item.name, item.place).frequency
-
-
 def _elsewhere(record: Record, item: Measurement, hertz: float) -> tuple[Finding, ...]:
     """That what was read already does not reach the frequency [Hz] of the plan."""
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
     for one in items:
-        grid = _grid(record, one)
+        grid = grid_of(record, one)
         if grid is not None and not reaches(grid, hertz):
             return (PLAN_ELSEWHERE(name=one.name, mhz=hertz / 1e6, grid=grid_words(grid)),)
     return ()
 
 
-def _setup(record: Record, item: Measurement, hertz: float) -> Setup:
+def _setup(record: Record, item: Measurement, hertz: float, path: tuple[Length, ...]) -> Setup:
     """The set-up of one measurement."""
     z_ref, shown = record.reference_ohm, item.reading
     return Setup(
@@ -123,21 +108,13 @@ def _setup(record: Record, item: Measurement, hertz: float) -> Setup:
         noise=record.analyzer["noise"],
         connection=record.analyzer["connection"],
         drift=record.analyzer["drift"],
-        lines=tuple(
-            _length(part, z_ref) for part in item.between if not part.embed and part.part is None
-        ),
+        lines=path,
         z_ref=z_ref,
         typed=shown.typed is not None,
         resolution_ohm=record.display_step_ohm,
         typed_steps=shown.steps if shown.typed_reflection is not None else None,
         residual=record.residual,
     )
-
-
-def _length(part: Between, z_ref: float) -> Length:
-    """One element of a path; one that only its sweeps or its file tell about is taken as short."""
-    unknown = Line(LENGTH_M, 1.0, z_ref)
-    return Length(part.name, part.line or unknown, part.doubt, part.kind)
 
 
 def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:

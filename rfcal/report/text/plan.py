@@ -41,8 +41,8 @@ def _device(planned: Planned) -> list[str]:
             f"X {value_words(*x)} ohm, SWR {swr_interval(*swr)}"
         )
     said += [
-        f"  '{name}' was taken as short and without loss: nothing tells of it yet"
-        for name in planned.unknown
+        f"  '{name}' was taken as short and without loss: {why}"
+        for name, why in planned.unknown.items()
     ]
     ohm, first = next(iter(planned.plans.items()))
     said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {_sources(first)}")
