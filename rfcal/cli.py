@@ -255,12 +255,18 @@ def _ask(folder: Path) -> None:
 
 def _sort_out(source: Path, folder: Path) -> None:
     """Begin a record with the sweeps of a folder, and say what each was taken for."""
+    from rfcal.readings.guess import column_words
     from rfcal.record.job.sorting import record_of, sorted_out
 
-    guesses = sorted_out(source)
+    left_out: list[str] = []
+    guesses = sorted_out(source, left_out.append)
     write_files(folder, record_of(guesses, folder.resolve().name))
     for guess in guesses:
         _say(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
+        if guess.layout.columns:
+            _say(f"  its columns were guessed: {column_words(guess.layout)}")
+    for said in left_out:
+        _say(said)
     _say(f"Wrote {folder / FILE} with these; correct there what is wrong, then")
 
 
@@ -307,7 +313,8 @@ def _correct(options: argparse.Namespace) -> None:
 
     results = compute.compute(options.folder, say=_progress)
     _progress("correcting the new sweeps")
-    devices = kept.corrected(results, options.sweeps, options.like)
+    guessed: list[str] = []
+    devices = kept.corrected(results, options.sweeps, options.like, guessed.append)
     output = dict(kept.output_files(devices))
     _require_no_input(options.output, output, results)
     write_files(options.output, output, force=options.force, cure=_CURE)
@@ -315,6 +322,8 @@ def _correct(options: argparse.Namespace) -> None:
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
     _say(*kept.path_words(results, options.like), *answers)
     _say(kept.age_words(results, date.today()))
+    for said in guessed:
+        _say(said)
     for finding in kept.findings(results, devices):
         _say(f"{finding.severity}: {finding.message}")
     _say(f"Wrote to {options.output}: {', '.join(output)}")

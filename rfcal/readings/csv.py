@@ -15,7 +15,7 @@ from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
 
-UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6}
+UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6, "frequency_ghz": 1e9}
 """Columns of frequency, and what one of it is [Hz]."""
 PAIRS = {
     ("r_ohm", "x_ohm"): "R and X",
@@ -61,7 +61,7 @@ def read_csv(
     rows = Rows(file, most, UNITS_HZ[unit])
     comma = layout.decimal == ","
     try:
-        for number, row in _cells(text, delimiter):
+        for number, row in cells_of(text, delimiter):
             if number <= line or not any(cell.strip() for cell in row):
                 continue
             if not layout.decimal and not rows.lines:
@@ -75,7 +75,7 @@ def read_csv(
     return frequency, value if bare else from_impedance(value, z_ref), rows.lines, bare
 
 
-def _cells(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Rows of cells, each with its line."""
     lines = (f"{line}\n" for _, line in text_lines(text))
     return enumerate(csv.reader(lines, delimiter=delimiter), start=1)
@@ -91,7 +91,7 @@ def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str]]:
     likest: list[str] = []
     for delimiter in (layout.delimiter,) if layout.delimiter else DELIMITERS:
         try:
-            for line, row in islice(_cells(text, delimiter), FIRST_LINES if wanted else 1):
+            for line, row in islice(cells_of(text, delimiter), FIRST_LINES if wanted else 1):
                 cells = [_plain(cell) for cell in row]
                 likest = max(likest, cells, key=_words)
                 known = wanted <= set(cells) if wanted else len(cells) > 1
@@ -120,8 +120,8 @@ def _words(cells: Sequence[str]) -> tuple[int, int]:
 def _wanted(header: Sequence[str]) -> str:
     found = ",".join(header)[:60]
     return (
-        "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz), "
-        f"found '{found}'; in a record `columns` says which of other columns are these"
+        "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz, "
+        f"_ghz), found '{found}'; in a record `columns` says which of other columns are these"
     )
 
 

@@ -73,7 +73,7 @@ def test_a_header_of_our_names_needs_no_columns(filed, tmp_path):
         ('"A"', '"C"', "none of its first 100 lines has the columns 'F', 'C', 'B'"),
         ("re = ", "rea = ", "columns rea: unknown key; the nearest known one is 're"),
         ("re = ", "r_ohm = ", "one pair of: r_ohm and x_ohm"),
-        ("frequency_khz", "frequency_ghz", "unknown key"),
+        ("frequency_khz", "frequency_thz", "unknown key"),
         ('"B"', '"a"', "one column is named twice"),
         ('"F"', "3", "expected a table such as"),
         ("columns = {", 'decimal = "."\ncolumns = {', None),

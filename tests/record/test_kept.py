@@ -113,3 +113,15 @@ def test_a_standard_read_again_has_errors_of_its_own(results):
         "load-again-corrected.s1p",
         "load-again-corrected.csv",
     ]
+
+
+def test_a_header_of_another_program_is_guessed_and_said(filed, tmp_path, capsys):
+    reading = rfcal.read(filed / "raw/device.s1p")
+    rows = zip(reading.frequency / 1e3, reading.reflection, strict=True)
+    text = "".join(f"{f:.9g},{g.real:.12g},{g.imag:.12g}\n" for f, g in rows)
+    (tmp_path / "new.csv").write_text(f"Freq (kHz),S11 real,S11 imag\n{text}")
+    assert correct(filed, tmp_path / "new.csv", output=tmp_path / "out") == 0
+    said = capsys.readouterr().out
+    assert "the columns of new.csv were guessed: frequency_khz is 'Freq (kHz)', re is" in said
+    own = rfcal.compute(filed).device("device").reflection.value
+    assert rfcal.read(tmp_path / "out/new-corrected.s1p").reflection == pytest.approx(own, rel=1e-6)

@@ -6,8 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import rfcal
 from rfcal.cli import main
 from rfcal.errors import RecordError
+from rfcal.maths.reflection import to_impedance
 from rfcal.record.job.sorting import sorted_out
 from tests.record.conftest import touchstone
 
@@ -109,6 +111,45 @@ def test_what_cannot_be_sorted_is_refused(tmp_path):
                 sorted_out(tmp_path)
     shutil.copy(DEMO / "tower-line/raw/antenna.s1p", tmp_path)
     with pytest.raises(RecordError, match="3 have 201 points from 69 to 72"):
+        sorted_out(tmp_path)
+
+
+def exported(file, name):
+    """A demo's sweep as a program exports it, with a header of its own."""
+    raw = rfcal.read(DEMO / f"beacon-antenna/raw/{name}.s1p")
+    z = to_impedance(raw.reflection)
+    rows = zip(raw.frequency / 1e6, z.real, z.imag, strict=True)
+    text = "".join(f"{f:.6f};{r:.9f};{x:.9f}\n".replace(".", ",") for f, r, x in rows)
+    file.write_text(f"Export of today\nFreq (MHz);R (\u03a9);X (\u03a9)\n{text}", encoding="utf-8")
+
+
+def test_headers_of_other_programs_are_guessed_and_written_down(tmp_path, capsys):
+    source, begun = tmp_path / "sweeps", tmp_path / "begun"
+    source.mkdir()
+    for name in ("short", "load", "75-ohm"):
+        shutil.copy(DEMO / f"beacon-antenna/raw/{name}.s1p", source)
+    for name in ("open", "antenna", "short-again"):
+        exported(source / f"{name}.csv", name)
+    (source / "notes.csv").write_text("what,who\nsweeps,me\n")
+    shutil.copy(DEMO / "tower-line/raw/open.s1p", source / "other.s1p")
+    assert main(["new", str(begun), "--from", str(source)]) == 0
+    said = capsys.readouterr().out
+    assert "its columns were guessed: frequency_mhz is 'Freq (MHz)', r_ohm is 'R (\u03a9)'" in said
+    assert "left out: notes.csv, line 1: the header must be" in said
+    assert "left out: other.s1p, which has " in said
+    assert not (begun / "raw/notes.csv").exists()
+    found = rfcal.compute(begun).device("antenna").reflection.value
+    again = tmp_path / "again"
+    assert main(["new", str(again), "--from", str(DEMO / "beacon-antenna/raw")]) == 0
+    true = rfcal.compute(again).device("antenna").reflection.value
+    assert found == pytest.approx(true, abs=1e-6)
+
+
+def test_what_is_left_out_is_named_where_too_little_remains(tmp_path):
+    for name in ("short", "open", "load"):
+        shutil.copy(DEMO / f"beacon-antenna/raw/{name}.s1p", tmp_path)
+    (tmp_path / "antenna.csv").write_text("Freq,R,X\n70,50,3\n")
+    with pytest.raises(RecordError, match=r"3 have .*; left out: antenna.csv, line 1: the header"):
         sorted_out(tmp_path)
 
 

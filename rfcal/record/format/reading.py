@@ -142,8 +142,8 @@ class Columns(Key):
 COLUMNS = Columns(
     "columns",
     "which columns of a CSV file are what, where its header has other names: `frequency_hz`, "
-    "`_khz` or `_mhz`, and `r_ohm` and `x_ohm`, `re` and `im`, `magnitude` (or `magnitude_db`) and "
-    "`degrees`, or `z_ohm` and `degrees`",
+    "`_khz`, `_mhz` or `_ghz`, and `r_ohm` and `x_ohm`, `re` and `im`, `magnitude` (or "
+    "`magnitude_db`) and `degrees`, or `z_ohm` and `degrees`",
 )
 DELIMITER = Choice(
     "delimiter", "what stands between its cells", among=DELIMITERS, default="", instead="found"

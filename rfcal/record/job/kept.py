@@ -1,7 +1,7 @@
 """A record's calibration, kept and applied to sweeps that were taken later."""
 
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,7 +12,7 @@ from rfcal.errors import ArgumentError, ReadingError, RfcalError
 from rfcal.findings import Finding, grid_words
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
-from rfcal.readings.sweep import read_sweep
+from rfcal.readings.guess import column_words, read_guessed
 from rfcal.record.export import slug
 from rfcal.record.findings.devices import about_device
 from rfcal.record.job.readings import unit_factor
@@ -22,8 +22,16 @@ COLUMNS = "frequency_hz,r_ohm,x_ohm,r_low_ohm,r_high_ohm,x_low_ohm,x_high_ohm"
 """Of a corrected sweep as CSV: R and X, and the ends of their 95 % intervals, empty where none."""
 
 
-def corrected(results: Results, files: Sequence[Path], like: str = "") -> list[Device]:
-    """New sweeps at the standards' plane, or beyond the path of the measurement they are like."""
+def corrected(
+    results: Results,
+    files: Sequence[Path],
+    like: str = "",
+    say: Callable[[str], object] = lambda said: None,
+) -> list[Device]:
+    """New sweeps at the standards' plane, or beyond the path of the measurement they are like.
+
+    Columns that were guessed are said.
+    """
     names = [file.stem for file in files]
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise ArgumentError(f"two sweeps are named '{twice}': give them names that differ")
@@ -34,7 +42,10 @@ def corrected(results: Results, files: Sequence[Path], like: str = "") -> list[D
     for file in files:
         # a new reading has errors of its own, which go by its name
         label = f"{file.stem}, again" if file.stem in taken else file.stem
-        sweep = read_sweep(file.parent, file.name, label=label, z_ref=results.bench.z_ref)
+        z_ref = results.bench.z_ref
+        sweep, layout = read_guessed(file.parent, file.name, label=label, z_ref=z_ref)
+        if layout.columns:
+            say(f"the columns of {file.name} were guessed: {column_words(layout)}")
         own, usual = (float(np.mean(f)) for f in (sweep.frequency, analyzer.frequency))
         if factor := unit_factor(own, usual):
             raise ReadingError(

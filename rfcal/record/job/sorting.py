@@ -2,18 +2,20 @@
 
 import json
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import permutations
 from pathlib import Path
 
 import numpy as np
 
-from rfcal.errors import CalibrationError, RecordError
+from rfcal.errors import CalibrationError, ReadingError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.bilinear import Bilinear
 from rfcal.models.interpolation import same_grid
-from rfcal.readings.sweep import Sweep, read_sweep
+from rfcal.readings.csv import AS_FOUND, Layout
+from rfcal.readings.guess import read_guessed
+from rfcal.readings.sweep import Sweep
 from rfcal.record.archive import require_portable
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.start import starting_record
@@ -47,10 +49,14 @@ class Guess:
     kind: str  # of `IDEAL`, or "check", "device" or "reread"
     why: str  # in words
     ohm: float | None = None  # of a resistor, by the file's name
+    layout: Layout = AS_FOUND  # as what its columns were taken
 
     def table(self) -> str:
         """What a starting record says of it."""
         reading = f"reading = {json.dumps(f'raw/{self.sweep.label}')}  # {self.why}"
+        if self.layout.columns:
+            pairs = (f"{k} = {_toml(header)}" for k, header in self.layout.columns.items())
+            reading += f"\ncolumns = {{{', '.join(pairs)}}}  # by its header's words: make sure"
         name = json.dumps(Path(self.sweep.label).stem)
         if self.kind in IDEAL:
             return f'[[standard]]\nname = "{self.kind}"\nkind = "{self.kind}"\nbuild\n{reading}\n'
@@ -61,9 +67,13 @@ class Guess:
         return f"[[measurement]]\nname = {name}\n{reading}\n"
 
 
-def sorted_out(folder: Path) -> list[Guess]:
-    """What each sweep of a folder seems to be: three standards, checks, devices, rereads."""
-    files = _sweeps(folder)
+def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -> list[Guess]:
+    """What each sweep of a folder seems to be: three standards, checks, devices, rereads.
+
+    What is left out is said.
+    """
+    layouts = _sweeps(folder, say)
+    files = list(layouts)
     again = [s for s in files if _named(s.label) and _words(s.label) & AGAIN]
     sweeps = [s for s in files if s not in again]
     named = {kind: [s for s in sweeps if _named(s.label) == kind] for kind in IDEAL}
@@ -88,19 +98,26 @@ def sorted_out(folder: Path) -> list[Guess]:
         kind = "device" if ohm is None else "check"
         others.append(Guess(sweep, kind, "what is left" if ohm is None else "by its name", ohm))
     others += [Guess(sweep, "reread", "by its name") for sweep in again]
-    return found + sorted(others, key=lambda guess: guess.kind)
+    guesses = found + sorted(others, key=lambda guess: guess.kind)
+    return [replace(guess, layout=layouts[guess.sweep]) for guess in guesses]
 
 
-def _sweeps(folder: Path) -> list[Sweep]:
-    """All sweeps of one grid, that of most files."""
+def _sweeps(folder: Path, say: Callable[[str], object]) -> dict[Sweep, Layout]:
+    """All sweeps of one grid, that of most files, with their columns where these were guessed."""
     if not folder.is_dir():
         raise RecordError(str(folder), "", "there is no such folder to read sweeps from")
     files = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in (".s1p", ".csv"))
     if len(files) > LARGEST:
         raise RecordError(str(folder), "", f"it holds {len(files)} sweeps, more than {LARGEST}")
-    sweeps = [read_sweep(folder, name, label=name) for name in files]
+    layouts, left_out = {}, []
+    for name in files:
+        try:
+            sweep, layout = read_guessed(folder, name, label=name)
+            layouts[sweep] = layout
+        except ReadingError as error:
+            left_out.append(f"left out: {error}")
     groups: list[list[Sweep]] = []
-    for sweep in sweeps:
+    for sweep in layouts:
         alike = (g for g in groups if same_grid(g[0].frequency, sweep.frequency))
         group = next(alike, None)
         groups.append([sweep]) if group is None else group.append(sweep)
@@ -111,9 +128,19 @@ def _sweeps(folder: Path) -> list[Sweep]:
             str(folder),
             "",
             f"it holds {len(files)} sweep{'s' * (len(files) != 1)} (.s1p or .csv){at}; short, "
-            "open, load and a device, read at the same frequencies, are needed",
+            "open, load and a device, read at the same frequencies, are needed"
+            + "".join(f"; {said}" for said in left_out[:1]),
         )
-    return largest
+    for sweep in layouts:
+        if sweep not in largest:
+            left_out.append(f"left out: {sweep.label}, which has {grid_words(sweep.frequency)}")
+    for said in left_out:
+        say(said)
+    return {sweep: layouts[sweep] for sweep in largest}
+
+
+def _toml(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _named(file: str) -> str:
@@ -176,7 +203,7 @@ def _why(sweep: Sweep, kind: str, name: Sweep | None, look: Sweep, clear: bool, 
 
 def record_of(guesses: Sequence[Guess], title: str) -> dict[str, bytes]:
     """A starting record of them, by relative path: its text, and the readings as they are."""
-    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\nreference_ohm\n"
+    head = f"[record]\ntitle = {_toml(title)}\nreference_ohm\n"
     worth = "[analyzer]\nnoise\nconnection\ndrift\n"
     text = starting_record("\n".join([head, worth, *(guess.table() for guess in guesses)]))
     readings = {f"raw/{g.sweep.label}": g.sweep.origin for g in guesses}
