@@ -31,7 +31,7 @@ def test_starting_record_computes(typed):
     # the numbers in the starting record were made for this impedance, then rounded
     assert abs(device.impedance.value[0] - (9.8 - 14.5j)) < 0.3
     assert results.checks[0].agrees
-    assert codes(results) == []
+    assert codes(results) == ["other-setting"]  # no reading of this record would show it
 
 
 def test_known_truth_is_recovered(filed):
@@ -282,12 +282,25 @@ def test_raw_readings_far_above_one_are_a_note(filed, size, noted):
         assert "up to 1.2 in magnitude from 50 to 60 MHz, which is much even for" in note.message
 
 
+ROW = "typed = [[14.1, -43.0, -19.0]]"
+
+
 def test_a_reading_far_above_one_is_not_called_usual(filed):
     raw = BOX.apply(np.full(11, from_impedance(-30 - 20j)))
     (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
     found = {f.code: f.message for f in compute.compute(filed).findings}
     assert "look at the sign of R" in found["raw-above-one"]
     assert "a file of another session" in found["active"]
+
+
+def test_typed_readings_are_no_files(typed):
+    text = (typed / "record.toml").read_text()
+    first, last = text.split("[[measurement]]")
+    (typed / "record.toml").write_text(
+        f"{first.split('[[check]]')[0]}[[measurement]]{re.sub('typed = .*', ROW, last, count=1)}"
+    )
+    found = {f.code: f.message for f in compute.compute(typed).findings}
+    assert "look for a reading of another session" in found["active"]
 
 
 def test_results_json_is_whole_and_strict(filed):

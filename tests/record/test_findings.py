@@ -21,7 +21,7 @@ VALUES = {
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
     **{"magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
     **{"size": 1.02345, "growth": 48.213, "terms": "a source match of 1.2"},
-    **{"short": "short", "opened": "open"},
+    **{"short": "short", "opened": "open", "length": ""},
     **{"labels": "'antenna'", "others": "'short'", "odd_ohm": 75.0, "usual_ohm": 50.0},
     **{"pair": "'short' and 'open'", "degrees": 171.23, "mhz": 55.123, "low_db": 0.91},
     **{"low": 1.0234, "high": 1.1212, "high_db": 0.992},

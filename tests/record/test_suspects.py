@@ -7,6 +7,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
+from rfcal.record.findings.catalogue import UNSEEN
 from rfcal.record.job.compute import compute
 from tests.record.conftest import BOX, bend, touchstone
 
@@ -168,3 +169,21 @@ def test_an_adapter_the_other_way_round_is_told(filed):
     turned = Bilinear.from_error_terms((-0.1 + 0.15j) * ones, (0.2 + 0.1j) * ones, 0.81 * ones)
     put(filed, "end", from_impedance(150.0), BOX @ turned)
     assert "the adapter before 'device' were the other way round" in said(filed)
+
+
+def test_a_device_that_the_instrument_corrected_may_seem_active(checked):
+    put(checked, "device", -0.999j, Bilinear(1, 0, 0, 1))
+    found = {f.code: f.message for f in compute(checked).findings}
+    assert "the instrument's own correction switched on for it" in found["active"]
+
+
+def test_what_a_check_and_a_reread_cannot_see_is_said_once_read(checked):
+    put(checked, "again", -0.9999)
+    with (checked / "record.toml").open("a") as file:
+        file.write(AGAIN)
+    (unseen,) = (f for f in compute(checked).findings if f.code in UNSEEN)
+    assert unseen.code == "other-setting"
+    assert "Read 'check' once more right after 'device'" in unseen.message
+    put(checked, "again", from_impedance(150.01))
+    bend(checked, 'of = "short"', 'of = "check"')
+    assert not [f for f in compute(checked).findings if f.code in UNSEEN]

@@ -346,7 +346,13 @@ NO_CHECK_BEHIND = note(
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
     "'{at}': without it {invisible} would not show.",
 )
-UNSEEN = (NO_CHECK.code, NO_REREAD.code, NO_CHECK_BEHIND.code)
+OTHER_SETTING = note(
+    "other-setting: rereads",
+    "Read '{check}' once more right after {devices} with nothing switched, as a [[reread]]: "
+    "without it a device read in another setting than the standards, with the instrument's own "
+    "correction on or in another session, would not show.",
+)
+UNSEEN = (NO_CHECK.code, NO_REREAD.code, NO_CHECK_BEHIND.code, OTHER_SETTING.code)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
     "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
@@ -388,7 +394,7 @@ ACTIVE = warning(
     "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
     "passive device does: look for {causes}.",
 )
-ACTIVE_CAUSES = "a file of another session, a lead that moved since, or a wrong standard"
+ACTIVE_CAUSES = "a {reading} of another session, a lead that moved since, or a wrong standard"
 ACTIVE_BEHIND = (
     "too much length, too much loss or a wrong type in the line that is removed before it: at the "
     "standards' plane it is below 1"
@@ -400,8 +406,8 @@ ACTIVE_REMOVED = (
 ACTIVE_LINEAR = "linear magnitudes that were taken for decibels: none of its raw ones is below 1"
 ACTIVE_FIRST = "the cause in what is said of standards and checks, which comes first"
 ACTIVE_STILL = (
-    "a wrong file or format of its own reading, or an analyzer that changed before it, for "
-    "standards and checks agree"
+    "a wrong file or format of its own reading, the instrument's own correction switched on for "
+    "it, or an analyzer that changed before it, for standards and checks agree"
 )
 ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
 REACTANCE_FALLS = warning(
@@ -421,7 +427,7 @@ BENDS = warning(
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
-    "radius of up to {radius:.2g}. Most of that comes from {sources}.{look}",
+    "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
 )
 HIDDEN_LENGTH = " Look first whether the {metres:g} m of line that are removed before it are right."
 NEAR_OPEN = note(

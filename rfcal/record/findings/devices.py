@@ -80,7 +80,7 @@ def about_device(
             radius=np.max(radius),
             sources=largest_sources(found.reflection, where),
             causes=_causes(found, where, solved, sound),
-            look=_length(found),
+            length=_length(found),
         )
         for entry, where in judged
         if np.any(where)
@@ -168,7 +168,7 @@ def _causes(found: Device, where: np.ndarray, solved: bool, sound: bool | None) 
     if not solved:
         return say.ACTIVE_INSIDE
     if sound is None:
-        return say.ACTIVE_CAUSES
+        return say.ACTIVE_CAUSES.format(reading="file" if found.raw.origin else "reading")
     return say.ACTIVE_STILL if sound else say.ACTIVE_FIRST
 
 

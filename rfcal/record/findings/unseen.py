@@ -1,19 +1,25 @@
 """What a record could not have noticed, whatever its readings, and the one reading that would."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 from rfcal import defaults
 from rfcal.findings import Finding
 from rfcal.record.findings import catalogue as say
+from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Record
 
 TOLD = 3
 """Devices that are named where many lack a reading."""
 
 
-def about_unseen(record: Record) -> list[Finding]:
-    """Each reading of the least set that is missing, once: a check, one behind a path, a reread."""
+def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[Finding]:
+    """Each reading of the least set that is missing, once: a check, one behind a path, a reread.
+
+    Of what was `told` already nothing is said; None before anything was read. Where none is missing
+    but a check that was read again, that.
+    """
     found = []
+    misfits = {f.about for f in told or () if f.code == say.PATH_MISFIT.code}
     if not record.checks:
         solved = record.residual is None
         found.append(
@@ -24,7 +30,7 @@ def about_unseen(record: Record) -> list[Finding]:
         )
     checked = {check.at for check in record.checks}
     behind = [
-        (item.name, [part.kind for part in item.between if not part.embed])
+        (item.name, _kinds(item.between, misfits))
         for item in record.measurements
         if item.name not in checked
     ]
@@ -42,7 +48,17 @@ def about_unseen(record: Record) -> list[Finding]:
     if not record.rereads and artefact:
         devices = _names([item.name for item in record.measurements]) or "the line"
         found.append(say.NO_REREAD(devices=devices, artefact=artefact))
+    again = {reread.of for reread in record.rereads}
+    complete = not (found or misfits) and record.standards and record.measurements
+    if told is not None and complete and not again & {check.name for check in record.checks}:
+        devices = _names([item.name for item in record.measurements])
+        found.append(say.OTHER_SETTING(check=record.checks[0].name, devices=devices))
     return found
+
+
+def _kinds(between: Sequence[Between], misfits: Container[str]) -> list[str]:
+    """Of what is removed before a device and is not told to be wrong already."""
+    return [part.kind for part in between if not part.embed and part.name not in misfits]
 
 
 def _worth_reading_again(artefacts: Sequence[Artefact]) -> str:

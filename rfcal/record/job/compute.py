@@ -196,7 +196,11 @@ class _Job:
             checks=checks,
             devices=devices,
             findings=sorted_findings(
-                (*self.findings, *about_defaults(self.assumed), *about_unseen(record))
+                (
+                    *self.findings,
+                    *about_defaults(self.assumed),
+                    *about_unseen(record, self.findings),
+                )
             ),
             software=software(),
             line=line,
