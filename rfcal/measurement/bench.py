@@ -48,7 +48,8 @@ from rfcal.measurement.path import (
 from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line
-from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.usual import with_default_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
 

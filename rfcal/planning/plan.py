@@ -11,7 +11,8 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.circles import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.measurement.model import Inputs, impedance, propagate, region
-from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.usual import with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figure, derived

@@ -84,16 +84,6 @@ def output_files(
 @own_settings()
 def page(results: Results, say: Callable[[str], object] = lambda said: None) -> str:
     """The report page: figures, data and the record inside; it asks for nothing from outside."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("rfcal.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=shown,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     carried = archive.script(results)  # first: it may be refused
     devices = []
     for i, device in enumerate(results.devices, start=1):
@@ -101,7 +91,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         devices.append(_device(i, device, results))
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps([device["live"] for device in devices]).replace("<", "\\u003c")
-    return environment.get_template("report.html").render(
+    return _template().render(
         record=results.record,
         devices=devices,
         script=Markup(script),
@@ -126,6 +116,21 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         files=export.file_names(results),
         carried=Markup(carried),
     )
+
+
+def _template() -> Any:
+    """The page's own text, in which no value can become markup."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("rfcal.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html")
 
 
 def shown(value: Any) -> Any:

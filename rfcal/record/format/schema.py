@@ -238,14 +238,7 @@ def _record(top: Table, content: bytes) -> Record:
     )
     measurements, between_ports = _by_ports(every, components)
     residual = _residual(top, worth, analyzer, len(standards))
-    if LINE_CHECK.name not in top:
-        if not every:
-            raise top.fail(
-                "measurement",
-                "there is no [[measurement]] and no [line_check], so nothing to correct",
-            )
-        if head["purpose"] == "line":
-            raise top.fail("[record] purpose", "there is no [line_check] to tell a line's state by")
+    _require_purpose(top, bool(every), head["purpose"])
     checks = tuple(_check(t, measurements) for t in _items(top, CHECK))
     artefacts = [item.name for item in (*standards, *checks)]
     z_ref = head["reference_ohm"]
@@ -271,6 +264,19 @@ def _record(top: Table, content: bytes) -> Record:
     )
     _require_distinct_names(top, record)
     return record
+
+
+def _require_purpose(top: Table, measured: bool, purpose: str) -> None:
+    """Refuse a record of nothing, or of a line that is not there."""
+    if LINE_CHECK.name in top:
+        return
+    if not measured:
+        raise top.fail(
+            "measurement",
+            "there is no [[measurement]] and no [line_check], so nothing to correct",
+        )
+    if purpose == "line":
+        raise top.fail("[record] purpose", "there is no [line_check] to tell a line's state by")
 
 
 def _residual(

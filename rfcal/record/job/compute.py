@@ -19,7 +19,8 @@ from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import assess
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of, same_grid
-from rfcal.models.standards import Standard, Tabulated, missing_uncertainty
+from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.usual import missing_uncertainty
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import (
@@ -170,17 +171,9 @@ class _Job:
         self.findings += about_checks(
             checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
         )
-        devices: tuple[Device, ...] = ()
-        if correct:
-            devices = tuple(self._device(calibration, item) for item in record.measurements)
-            devices, told = displays.agreed(record, devices)
-            self.findings += told
-        else:
-            for item in record.measurements:
-                self.path(self.calibration_at(calibration, item), item)
-        sound = soundness(self.findings, bool(checks))
-        for device in devices:
-            self.findings += about_device(device, solved=solved, chance=self.chance, sound=sound)
+        devices = self._devices(calibration, bool(checks)) if correct else ()
+        for item in () if correct else record.measurements:
+            self.path(self.calibration_at(calibration, item), item)
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(calibration) if record.line_check else None
         wanted = record.matches if correct else ()
@@ -208,6 +201,16 @@ class _Job:
             rereads=rereads,
             parts=parts,
         )
+
+    def _devices(self, calibration: Calibration, checked: bool) -> tuple[Device, ...]:
+        """All devices, corrected and judged."""
+        devices = tuple(self._device(calibration, item) for item in self.record.measurements)
+        devices, told = displays.agreed(self.record, devices)
+        self.findings += told
+        solved, sound = bool(self.record.standards), soundness(self.findings, checked)
+        for device in devices:
+            self.findings += about_device(device, solved=solved, chance=self.chance, sound=sound)
+        return devices
 
     def _explained(self, calibration: Calibration, checks: tuple[Check, ...], still: bool) -> str:
         """What one slip would explain where standards or checks do not agree; else nothing."""
