@@ -9,6 +9,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.findings.catalogue import UNSEEN
 from rfcal.record.job.compute import compute
+from rfcal.report.text.readings import good_lines
 from tests.record.conftest import BOX, bend, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)
@@ -187,3 +188,15 @@ def test_what_a_check_and_a_reread_cannot_see_is_said_once_read(checked):
     put(checked, "again", from_impedance(150.01))
     bend(checked, 'of = "short"', 'of = "check"')
     assert not [f for f in compute(checked).findings if f.code in UNSEEN]
+
+
+def test_what_leaves_error_terms_impossible_is_no_explanation_where_another_mends_them(checked):
+    opened, load = checked / "raw/open.s1p", checked / "raw/load.s1p"
+    one, other = opened.read_text(), load.read_text()
+    opened.write_text(other)
+    load.write_text(one)
+    results = compute(checked)
+    (told,) = (f.message for f in results.findings if f.code == "check-disagrees")
+    assert "All would agree if 'open' and 'load' were exchanged" in told
+    assert "'load' were" not in told.replace("'load' were exchanged", "")
+    assert not any("lie well apart" in line for line in good_lines(results))

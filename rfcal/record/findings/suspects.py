@@ -9,6 +9,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.analyzer import implausible
 from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check
@@ -34,22 +35,26 @@ def suspects(
 ) -> list[str]:
     """The slips that would make everything agree, in words, the likeliest first.
 
+    None that leaves error terms that no analyzer has, where another does not.
     The chance [1] is that of each test's false alarm; `still` says that what was read again has not
     moved.
     """
     scenes = _scenes(calibration, checks)
-    found = [(0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
+    odd = bool(implausible(calibration.error_box))
+    found = [(odd, 0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
     as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
-    groups: dict[str, tuple[float, str]] = {}
+    groups: dict[str, tuple[bool, float, str]] = {}
     for slip in all_slips(scenes, z_ref, still):
         off, size, moved = _best(slip, scenes)
         left = [as_read[id(scene)] for scene in moved if id(scene) in as_read]
         if moved and all(left) and all(s.agrees(chance) for s in moved if id(s) not in as_read):
             said = slip.said(size)
+            odd = any(implausible(scene.calibration.error_box) for scene in moved)
             groups[slip.group or said] = min(
-                (off + slip.seldom, said), groups.get(slip.group or said, (np.inf, ""))
+                (odd, off + slip.seldom, said), groups.get(slip.group or said, (True, np.inf, ""))
             )
-    return [said for _, said in sorted([*found, *groups.values()])]
+    told = sorted([*found, *groups.values()])
+    return [said for odd, _, said in told if odd == told[0][0]]
 
 
 def _corrected(check: Check) -> bool:

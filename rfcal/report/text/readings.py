@@ -22,7 +22,7 @@ def good_lines(found: Results) -> list[str]:
 def _standards(found: Results, codes: set[str]) -> list[str]:
     """Standards and error terms, as far as nothing stands against them."""
     calibration, said = found.calibration, []
-    if "standards-close" not in codes:
+    if not codes & {"standards-close", "error-terms"}:
         largest = float(np.max(growth(calibration)))
         said.append(
             "good: the standards lie well apart: an error in one of them is at most "
