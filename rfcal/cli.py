@@ -11,7 +11,7 @@ import sys
 import warnings
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from rfcal import __version__
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
@@ -100,6 +100,12 @@ def _parser() -> argparse.ArgumentParser:
         "--ask", action="store_true", help="ask for readings off a display, one by one"
     )
     new.set_defaults(run=_new)
+    _of_others(commands)
+    return parser
+
+
+def _of_others(commands: Any) -> None:
+    """Commands on pages, on later sweeps and on several records."""
     unpack = commands.add_parser("unpack", help="give back the record that a page carries")
     unpack.add_argument("page", type=_path, help="a report.html")
     unpack.add_argument("folder", type=_path, help="folder to write the record to")
@@ -141,7 +147,6 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--output", type=_path, help="folder for the pictures")
     compare.add_argument("--force", action="store_true", help="replace pictures already there")
     compare.set_defaults(run=_compare)
-    return parser
 
 
 def _report(options: argparse.Namespace) -> None:
