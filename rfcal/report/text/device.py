@@ -62,6 +62,7 @@ def answer(device: Device) -> dict[str, str]:
         "name": device.name,
         "at": mhz(device.frequency[at]),
         "impedance": complex_ohm(z.value[at], half),
+        **{"r": r, "x": x},
         "ohm": nothing or f"R = {r} ohm, X = {x} ohm",
         "each": "" if nothing else EACH,
         "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
