@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
-from rfcal.maths.reflection import from_impedance
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.models.line import Line, loss_law
 from rfcal.record.job.compute import compute
 from rfcal.record.job.plan import outlook
@@ -112,13 +112,61 @@ def test_what_the_display_does_not_show_is_said_before_any_interval(ahead, capsy
     bend(ahead, 'reading = "raw/antenna.s1p"', rows)
     assert main(["plan", str(ahead), "--mhz", "14"]) == 0
     _, first, head, *rest = capsys.readouterr().out.splitlines()
-    assert "shows R and X in full, and this one shows of 'open' only that it is beyond 999" in first
+    assert "display shows of 'open' only that it is beyond 999" in first
+    assert "each ± for 'antenna' is that of a display that shows R and X in full" in first
     assert "A resistor of 150 to 300 ohm in its place" in first
     assert words in first
     if "Two" in words:
         assert "if X is about 100 ohm: Read the device again with about 400 pF in series" in first
     assert "if all were shown" in head
     assert not any("no reading is missing" in line for line in rest)
+
+
+OHM = {"short": 0.0, "open": 1e9, "load": 50.0, "device": 43 - 19j}
+STYLES = {
+    "no sign": lambda z: f"typed = [[14.0, {z.real:.1f}, {abs(z.imag):.1f}]]\n{UNSIGNED}\n",
+    "an open beyond 500": lambda z: (
+        f"typed = [[14.0, {z.real:.1f}, {z.imag:.1f}]]\n"
+        if abs(z) < 500
+        else 'typed = [[14.0, ">500", ">500"]]\n'
+    ),
+    "size and SWR": lambda z: (
+        f"typed_z_ohm = [[14.0, {abs(z):.1f}]]\n"
+        f"typed_swr = [[14.0, {float(swr(from_impedance(z))):.2f}]]\n"
+    ),
+}
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_what_the_display_hides_makes_the_plan_as_wide_as_the_report(tmp_path, capsys, style):
+    lines = ['format = 1\n[record]\ntitle = "t"\n']
+    for name, ohm in OHM.items():
+        z = complex(to_impedance(BOX.apply(from_impedance(ohm)))[0])
+        kind = f'kind = "{name}"\n' if name != "device" else ""
+        head = "standard" if kind else "measurement"
+        lines.append(f'[[{head}]]\nname = "{name}"\n{kind}{STYLES[style](z)}')
+    (tmp_path / "record.toml").write_text("".join(lines))
+    (planned,) = outlook(tmp_path, ohm=OHM["device"]).planned
+    device = compute(tmp_path).device("device")
+    answers = [device, *([device.other] if device.other else [])]
+    shown = planned.shown[OHM["device"]]
+    assert len(shown) == len(answers)
+    full = planned.plans[OHM["device"]].figures
+    for part, of in (("resistance", np.real), ("reactance", np.imag)):
+        for mine, its in zip(shown, answers, strict=True):
+            width, told, narrow = (
+                float(f.high[0] - f.low[0]) for f in (mine[part], its.figures[part], full[part])
+            )
+            # the standards' likeliest readings are not quite the true ones
+            assert 0.6 < width / told < 1.6
+            assert width > 1.2 * narrow
+        truth = of(OHM["device"])
+        assert any(mine[part].low <= truth <= mine[part].high for mine in shown)
+    assert main(["plan", str(tmp_path), "--ohm", "43-19j"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert "holds that, with the standards as they were read" in said[1]
+    assert said[3].count("SWR") == len(answers)
+    assert said[4].startswith("    if all were shown: R 43.0")
 
 
 def test_a_display_that_shows_all_needs_no_such_word(typed, capsys):

@@ -83,9 +83,13 @@ TELL_SERIES = (
 )
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
-    "Each ± for '{device}' is that of a display that shows R and X in full, and this one shows "
-    "{less}: the report's may be wider. {remains}",
+    "The display shows {less}, {so}. {remains}",
 )
+SO_IN_FULL = (
+    "and each ± for '{device}' is that of a display that shows R and X in full: the report's may "
+    "be wider"
+)
+SO_HELD = "and each interval for '{device}' holds that, with the standards as they were read"
 PLAN_ELSEWHERE = warning(
     "plan-elsewhere: {name}",
     "A report answers at {mhz:.10g} MHz only once everything is read there: the reading of "

@@ -41,9 +41,9 @@ def about_displays(record: Record) -> list[Finding]:
 
 
 def about_planned(
-    record: Record, item: Measurement, expected: Sequence[complex], hz: float
+    record: Record, item: Measurement, expected: Sequence[complex], hz: float, *, held: bool
 ) -> list[Finding]:
-    """What a plan of R and X in full leaves out, and the readings that would tell it."""
+    """What the display leaves open, whether a plan holds it, and the readings that would tell."""
     items: tuple[Artefact | Measurement, ...] = (*record.standards, item)
     shown = [one for one in items if one.reading.shows_less]
     if not shown:
@@ -55,7 +55,8 @@ def about_planned(
     open_still = [_open_standard(one) for one in record.standards if one in shown]
     open_still += _open(item, expected, hz) if item in shown else []
     remains = " ".join(dict.fromkeys(open_still))
-    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, remains=remains)]
+    so = (say.SO_HELD if held else say.SO_IN_FULL).format(device=item.name)
+    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, so=so, remains=remains)]
 
 
 def _shown(reading: Reading) -> str:

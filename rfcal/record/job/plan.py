@@ -21,6 +21,7 @@ from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
 from rfcal.record.job.checks import checked
 from rfcal.record.job.plan_path import grid_of, path_of
+from rfcal.record.job.plan_shown import Shown, shown
 
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
@@ -39,6 +40,7 @@ class Planned:
     # what the plans do not hold: what the display leaves open, and readings at other frequencies
     unshown: tuple[Finding, ...]
     elsewhere: tuple[Finding, ...]
+    shown: dict[complex, Shown]  # what the report would say, where a display shows less
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,9 +71,10 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
         except CalibrationError as error:
             raise RecordError(schema.FILE, item.place, str(error)) from error
         setups.append(setup)
-        unshown = tuple(about_planned(record, item, list(plans), at))
+        seen = shown(record, item, at, list(plans))
+        unshown = tuple(about_planned(record, item, list(plans), at, held=bool(seen)))
         planned.append(
-            Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at))
+            Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at), seen)
         )
     return Outlook(record, tuple(planned), _findings(record, setups[0]))
 

@@ -33,13 +33,13 @@ def _device(planned: Planned) -> list[str]:
     """What to expect of one device."""
     said = [f"{f.severity}: {f.message}" for f in (*planned.elsewhere, *planned.unshown)]
     full = ", if all were shown," if planned.unshown else ""
-    said.append(f"{planned.name} at {mhz(planned.frequency_hz)}{full or ','} with 95 % intervals:")
+    head = full if full and not planned.shown else ","
+    said.append(f"{planned.name} at {mhz(planned.frequency_hz)}{head} with 95 % intervals:")
     for ohm, found in planned.plans.items():
-        r, x, swr = (_ends(found.figures[name]) for name in ("resistance", "reactance", "swr"))
-        said.append(
-            f"  if it is {_ohm(ohm)}: R {value_words(*r, least=0.0)} ohm, "
-            f"X {value_words(*x)} ohm, SWR {swr_interval(*swr)}"
-        )
+        answers = planned.shown.get(ohm, (found.figures,))
+        said.append(f"  if it is {_ohm(ohm)}: {', or '.join(map(_answer, answers))}")
+        if ohm in planned.shown:
+            said.append(f"    if all were shown: {_answer(found.figures)}")
     said += [
         f"  '{name}' was taken as short and without loss: {why}"
         for name, why in planned.unknown.items()
@@ -49,6 +49,11 @@ def _device(planned: Planned) -> list[str]:
     useful = [option for option in first.options if _helps(option)][:TOLD]
     more = [f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"] if useful else []
     return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
+
+
+def _answer(figures: dict[str, Figure]) -> str:
+    r, x, swr = (_ends(figures[name]) for name in ("resistance", "reactance", "swr"))
+    return f"R {value_words(*r, least=0.0)} ohm, X {value_words(*x)} ohm, SWR {swr_interval(*swr)}"
 
 
 def _helps(option: Option) -> bool:
