@@ -28,7 +28,7 @@ from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
 from rfcal.workbook.components import coil_panel
 from rfcal.workbook.form import ReadingForm
-from rfcal.workbook.lesson import against_truth, check, save_report, show
+from rfcal.workbook.lesson import against_truth, check, lacking, save_report, show, verdict
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
 from rfcal.workbook.matching import match_panel
 from rfcal.workbook.standards import standards_panel
@@ -68,6 +68,7 @@ __all__ = [
     "gate",
     "impedance_derivative",
     "kind_words",
+    "lacking",
     "line_figure",
     "line_lines",
     "loss_panel",
@@ -100,4 +101,5 @@ __all__ = [
     "usual_line",
     "usual_setup",
     "value_rows",
+    "verdict",
 ]

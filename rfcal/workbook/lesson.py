@@ -37,6 +37,25 @@ def against_truth(results: Results) -> str:
     )
 
 
+def lacking(results: Results, *needs: str) -> str:
+    """Why a part does not apply to a record, of "device" and "standards"; empty where it does."""
+    if "device" in needs and not results.devices:
+        return "This part is about a device, and this record has no [[measurement]]: go on below."
+    if "standards" in needs and not results.bench.standards:
+        return "This part is about standards; here the instrument corrected itself: go on below."
+    return ""
+
+
+def verdict(results: Results) -> str:
+    """Whether a record's checks agree, or that it has none."""
+    if not results.checks:
+        return "This record has no [[check]], so nothing could have contradicted its answer."
+    disagree = [check.name for check in results.checks if not check.agrees]
+    if disagree:
+        return f"Do not trust the answer yet: {', '.join(disagree)} does not agree."
+    return "All as it should be: every check agrees."
+
+
 def show(figure: Figure, alt: str) -> Picture:
     """A figure to stand last in a cell, with words for those who cannot see it."""
     return Picture(figure, alt)
