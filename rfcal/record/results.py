@@ -1,5 +1,6 @@
 """What a record comes to: frozen dataclasses that every face shows."""
 
+import platform
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -274,3 +275,11 @@ def fingerprint(files: Mapping[str, bytes]) -> str:
     """One fingerprint of all files of a record, which everything written about it carries."""
     rows = (f"{sha256(content).hexdigest()} {name}\n" for name, content in sorted(files.items()))
     return sha256("".join(rows).encode()).hexdigest()
+
+
+def software() -> dict[str, str]:
+    """Versions of what computes the results, by name."""
+    from importlib.metadata import version
+
+    names = ("rfcal", "numpy", "scipy", "scikit-rf")
+    return {**{name: version(name) for name in names}, "python": platform.python_version()}

@@ -1,6 +1,5 @@
 """From a record to its results: the only place that knows the order of the job."""
 
-import platform
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -51,7 +50,7 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job.checks import checked
 from rfcal.record.job.components import Parts
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
+from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results, software
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import shared
 
@@ -391,11 +390,3 @@ class _Job:
         if item.answer_hz is not None:
             self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
         return answer
-
-
-def software() -> dict[str, str]:
-    """Versions of what computes the results, by name."""
-    from importlib.metadata import version
-
-    names = ("rfcal", "numpy", "scipy", "scikit-rf")
-    return {**{name: version(name) for name in names}, "python": platform.python_version()}
