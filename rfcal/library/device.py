@@ -107,11 +107,13 @@ class Device:
     @property
     def plane(self) -> str:
         """Where the answer holds, in words."""
-        removed = ", ".join(item.name for item in self.between if not item.embed)
-        added = ", ".join(item.name for item in self.between if item.embed)
-        said = [f"{removed} removed"] if removed else []
-        said += [f"{added} added"] if added else []
-        return " with ".join(["the standards' plane", *filter(None, [" and ".join(said)])])
+        removed = ", ".join(f"'{item.name}'" for item in self.between if not item.embed)
+        added = ", ".join(f"'{item.name}'" for item in self.between if item.embed)
+        said = [f"after {removed} was taken away"] if removed else []
+        said += [f"after {added} was added"] if added else []
+        if not said:
+            return "the standards' plane"
+        return f"the device's own plane, {' and '.join(said)}"
 
     @property
     def two_answers(self) -> NDArray[np.bool_]:

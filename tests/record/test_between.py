@@ -57,8 +57,8 @@ def test_measured_line(filed):
     results = compute.compute(filed)
     device = results.device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-6)
-    assert "line 1 removed" not in device.plane
-    assert "device: measured 1 removed" in device.plane
+    assert "line 1'" not in device.plane
+    assert "'device: measured 1' was taken away" in device.plane
     assert "device: measured 1, open: far end" in device.impedance.by_source()
     assert {s.origin.file for s in results.sweeps} >= {"raw/line-open.s1p", "raw/line-short.s1p"}
 

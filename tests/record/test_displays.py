@@ -304,7 +304,7 @@ def behind(record, path, *, also=""):
 def test_the_far_ends_of_a_line_may_be_typed(record):
     folder, truth = behind(record, BEHIND)
     device = compute(folder).device("coil")
-    assert "measured 1 removed" in device.plane
+    assert "measured 1' was taken away" in device.plane
     assert holds(device, truth)
     assert np.ptp(device.interval[1], axis=-1).max() < 3
 
@@ -312,7 +312,7 @@ def test_the_far_ends_of_a_line_may_be_typed(record):
 def test_a_fixture_may_be_typed(record):
     path = "[[measurement.between]]\nfixture_open_typed = OPEN\nfixture_short_typed = SHORT\n"
     device = compute(behind(record, path)[0]).device("coil")
-    assert "fixture 1 removed" in device.plane
+    assert "fixture 1' was taken away" in device.plane
 
 
 def test_the_far_ends_of_a_checked_line_may_be_typed(tmp_path, record):
