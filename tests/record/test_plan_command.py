@@ -169,6 +169,24 @@ def test_what_the_display_hides_makes_the_plan_as_wide_as_the_report(tmp_path, c
     assert said[4].startswith("    if all were shown: R 43.0")
 
 
+def test_what_is_still_to_be_read_besides_the_standards_is_left_out(typed, capsys):
+    """A check and a reread that are planned, and a display without the sign of X."""
+    text = (typed / "record.toml").read_text()
+    head, *tables = re.split(r"(?m)^(?=\[\[)", text)
+    for i, table in enumerate(tables):
+        if table.startswith(("[[check]]", "[[reread]]")):
+            tables[i] = re.sub(r"(?m)^typed = .*$", "", table)
+        if table.startswith("[[measurement]]"):
+            tables[i] = re.sub(
+                r"(?m)^typed = \[\[([\d.]+), .*$", rf"typed = [[\1, 43.4, 19.0]]\n{UNSIGNED}", table
+            )
+    (typed / "record.toml").write_text(head + "".join(tables))
+    assert main(["plan", str(typed), "--ohm", "43-19j"]) == 0
+    said = capsys.readouterr().out
+    assert "holds that, with the standards as they were read" in said
+    assert "X -19." in said
+
+
 def test_a_display_that_shows_all_needs_no_such_word(typed, capsys):
     assert main(["plan", str(typed)]) == 0
     said = capsys.readouterr().out

@@ -11,6 +11,7 @@ from rfcal.models.line import Line
 from rfcal.planning.setup import Length
 from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Reading
+from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
 
@@ -18,7 +19,7 @@ LENGTH_M = 0.05
 """Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 
 
-def grid_of(record: Record, item: Artefact | Measurement) -> Real | None:
+def grid_of(record: Record, item: Artefact | Measurement | Reread) -> Real | None:
     """The frequencies [Hz] of a reading; None where it is not there yet."""
     reading = item.reading
     if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):

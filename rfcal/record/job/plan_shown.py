@@ -24,7 +24,7 @@ def shown(
 ) -> dict[complex, Shown]:
     """What the report would say of a device with the standards as they were read.
 
-    Empty where something of the record is not there yet, or where nothing is hidden.
+    Empty where the standards are not all read yet, or where nothing is hidden.
     """
     if not _all_there(record, item, hertz):
         return {}
@@ -47,7 +47,7 @@ def shown(
 
 def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
     """Whether a reading of the device alone is all that is still to come."""
-    items: tuple[Artefact | Measurement, ...] = (*record.standards, *record.checks, item)
+    items: tuple[Artefact | Measurement, ...] = (*record.standards, item)
     hidden = item.reading.shows_less or any(one.reading.shows_less for one in record.standards)
     sizes = item.reading.typed_z or item.reading.typed_swr
     if not hidden or not (sizes or item.reading.typed):
@@ -59,9 +59,17 @@ def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
 
 
 def _with(record: Record, item: Measurement, reading: Reading) -> Record:
-    """The record with another reading of the device alone, which nothing else tells about."""
-    own = replace(item, reading=reading, same_as=None)
-    return replace(record, measurements=(own,), matches=(), components=(), line_check=None)
+    """The record as far as it is read, with another reading of the device alone."""
+    return replace(
+        record,
+        checks=tuple(one for one in record.checks if grid_of(record, one) is not None),
+        measurements=(replace(item, reading=reading, same_as=None),),
+        rereads=tuple(one for one in record.rereads if grid_of(record, one) is not None),
+        matches=(),
+        components=(),
+        between_ports=(),
+        line_check=None,
+    )
 
 
 def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> Reading:
