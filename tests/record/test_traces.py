@@ -330,3 +330,19 @@ def test_directivity_and_source_match_lift_short_and_open_alike():
     kinds = {"short": "short", "open": "open"}
     assert not signs_lost(kinds, raw)
     assert signs_lost(kinds, {name: x + 0.2j for name, x in raw.items()})
+
+
+@pytest.mark.parametrize(("form", "asked"), [("RI", False), ("MA", True)])
+def test_radians_are_asked_about_only_where_a_file_has_angles(filed, form, asked):
+    row = {"RI": "0.9 0.02", "MA": "0.9 1.2"}[form]
+    rows = "\n".join(f"{f:.0f} {row}" for f in np.linspace(50e6, 60e6, 11))
+    (filed / "raw/short.s1p").write_text(f"# Hz S {form} R 50\n{rows}\n")
+    assert ("radians" in {found.code for found in inspect(filed).findings}) == asked
+
+
+def test_radians_are_not_asked_about_where_r_and_x_were_typed(typed):
+    text = (typed / "record.toml").read_text()
+    text = re.sub(r"\[\[14\.1, (.*?)\]\]", r"[[14.1, \1], [14.2, \1]]", text)
+    row = "[[14.1, 900.0, 10.0], [14.2, 900.0, 10.0]]"  # as an open read for the short
+    (typed / "record.toml").write_text(re.sub(r"\[\[14\.1.*?\]\]", row, text, count=1))
+    assert "radians" not in {found.code for found in inspect(typed).findings}
