@@ -150,6 +150,7 @@ def test_what_the_display_hides_makes_the_plan_as_wide_as_the_report(tmp_path, c
     device = compute(tmp_path).device("device")
     answers = [device, *([device.other] if device.other else [])]
     shown = planned.shown[OHM["device"]]
+    assert [finding.code for finding in planned.unshown] == ["plan-shows-less"]
     assert len(shown) == len(answers)
     full = planned.plans[OHM["device"]].figures
     for part, of in (("resistance", np.real), ("reactance", np.imag)):
@@ -201,6 +202,8 @@ def test_a_frequency_that_nothing_was_read_at_is_said_before_any_interval(filed,
         "warning: A report answers at 300 MHz only once everything is read there: the reading of "
         "'device' has 11 points from 50 to 60 MHz."
     )
+    (planned,) = outlook(filed, hertz=300e6).planned
+    assert [finding.code for finding in planned.elsewhere] == ["plan-elsewhere"]
     assert main(["plan", str(filed), "--mhz", "60"]) == 0
     assert "only once" not in capsys.readouterr().out
 
