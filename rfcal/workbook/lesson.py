@@ -37,12 +37,31 @@ def against_truth(results: Results) -> str:
     )
 
 
+LACKING = {
+    "device": "a device, and this record has no [[measurement]]",
+    "standards": "standards; here the instrument corrected itself",
+    "line": "a line, and this record has no [line_check]",
+    "far ends": "a line's own figures, and this record has no sweeps of its far end open or short",
+    "baseline": "what changed, and this record has no earlier sweep of its line",
+    "match": "a match, and this record has no [match]",
+}
+"""What a part of a notebook is about, and why it does not apply."""
+
+
 def lacking(results: Results, *needs: str) -> str:
-    """Why a part does not apply to a record, of "device" and "standards"; empty where it does."""
-    if "device" in needs and not results.devices:
-        return "This part is about a device, and this record has no [[measurement]]: go on below."
-    if "standards" in needs and not results.bench.standards:
-        return "This part is about standards; here the instrument corrected itself: go on below."
+    """Why a part does not apply to a record, by what it needs of `LACKING`; empty where it does."""
+    line = results.line
+    there = {
+        "device": bool(results.devices),
+        "standards": bool(results.bench.standards),
+        "line": line is not None,
+        "far ends": line is not None and line.properties is not None,
+        "baseline": line is not None and line.comparison is not None,
+        "match": bool(results.matches),
+    }
+    for need in needs:
+        if not there[need]:
+            return f"This part is about {LACKING[need]}: go on below."
     return ""
 
 
