@@ -12,7 +12,7 @@ from rfcal import compute, workbook
 from tests.workbook.own_records import MAKE
 
 FOLDER = Path(__file__).parents[2] / "notebooks"
-NOTEBOOKS = ("00", "01", "02", "03")
+NOTEBOOKS = ("00", "01", "02", "03", "04", "05", "06")
 
 
 def names(tree: ast.AST, context: type) -> set[str]:
