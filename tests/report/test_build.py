@@ -129,6 +129,11 @@ def test_terminal_and_page_say_the_same(beacon, reported):
             assert text in written
 
 
+def test_why_values_differ_from_the_design_is_said_once(reported):
+    written = (reported("beacon-antenna") / "report.html").read_text()
+    assert written.count("The values were chosen together for the whole") == 1
+
+
 def test_room_is_unknown_where_the_target_is_missed():
     frequency = np.linspace(14e6, 14.3e6, 31)
     goal = Goal(frequency, np.full(31, 200 + 0j), 14.1e6, (14e6, 14.2e6))
