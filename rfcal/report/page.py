@@ -326,7 +326,7 @@ def _built(number: int, result: MatchResult) -> Markup | None:
     return _picture(
         match_plots.built_figure(result),
         f"built-{number}",
-        "".join(match_after(result)),
+        "; ".join(match_after(result)),
         "SWR of what was built against what was promised, the band shaded.",
     )
 

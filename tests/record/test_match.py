@@ -530,6 +530,14 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert match["trim"]["parts"] == ["56 pF", "82 nH"]
 
 
+@pytest.mark.parametrize(("target", "first"), [(2.0, "leave it as it is"), (1.5, "after building")])
+def test_what_holds_its_target_is_left_as_it_is(asked, target, first):
+    built_as(asked)
+    (result,) = compute(asked).matches
+    asked_for = replace(result, request=replace(result.request, target_swr=target))
+    assert match_words.match_after(asked_for)[0].startswith(first)
+
+
 def test_a_plot_of_built_against_promised(asked):
     built_as(asked)
     results = compute(asked)

@@ -221,13 +221,18 @@ def match_after(result: MatchResult) -> list[str]:
         return []
     inside = goal.in_band()[0]
     promised, found = (
-        swr_words(float(np.interp(inside, goal.frequency, ratio).max()))
+        float(np.interp(inside, goal.frequency, ratio).max())
         for ratio in (after.promised_swr, after.found_swr)
     )
     parts = ", ".join(e.in_words() for e in after.network.elements)
+    said = f"worst SWR {swr_words(found)} where {swr_words(promised)} was promised"
+    made = f"after building {_title(after.network)} of {parts}: {said}"
+    target = result.request.target_swr
+    if found > target:
+        return [f"{made}; {after.trimming.message}"]
     return [
-        f"after building {_title(after.network)} of {parts}: worst SWR {found} where {promised} "
-        f"was promised; {after.trimming.message}"
+        f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
+        f"what its parts seem to be, should you want more: {after.trimming.message}",
     ]
 
 
