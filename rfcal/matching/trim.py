@@ -6,7 +6,7 @@ is expected, in which the errors common to both measurements cancel. Then all pa
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import value_words
 from rfcal.matching.network import Network
+from rfcal.matching.parts import Inductor
 from rfcal.matching.trim_fit import FAR, Fit
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
@@ -156,6 +157,52 @@ def trim(
         misfit,
         frequency.size,
     )
+
+
+OWN = (0.0, 2.0)
+"""A coil's own capacitance may be this many times what its winding is reckoned to have (common
+practice, no source)."""
+
+
+def trim_as_wound(
+    network: Network, frequency: Real, load: Quantity, built: Quantity, *, z_ref: float
+) -> Trim:
+    """`trim`, with the doubt of each coil's own capacitance in what it says of the parts."""
+    found = trim(network, frequency, load, built, z_ref=z_ref)
+    coils = [e for e in network.elements if isinstance(e.part, Inductor) and e.part.parallel_f]
+    if found.verdict == "as designed" or not coils:
+        return found
+    others = [trim(_owning(network, n), frequency, load, built, z_ref=z_ref) for n in OWN]
+    if sound := next((other for other in others if other.verdict == "as designed"), None):
+        return sound
+
+    def widened(suspect: Suspect, which: str) -> Suspect:
+        every = [s for other in others for s in getattr(other, which) if s.name == suspect.name]
+        # both are taken for two standard deviations off
+        own = max((abs(s.change - suspect.change) for s in every), default=0.0) / 2
+        doubt = float(np.hypot(own, suspect.standard_uncertainty))
+        return replace(suspect, standard_uncertainty=doubt)
+
+    verdict = found.verdict
+    which = "together" if verdict == "several parts" else "alone"
+    off = [widened(suspect, which) for suspect in found.off]
+    sure = [s for s in off if abs(s.change) > 2 * s.standard_uncertainty]
+    if verdict == "several parts" and sure:
+        off, verdict = sure, "several parts" if len(sure) > 1 else "one part"
+    rest = found.message.removeprefix(_words(found.verdict, list(found.off), found.points))
+    message = _words(verdict, off, found.points) + rest
+    return replace(found, verdict=verdict, off=tuple(off), message=message)
+
+
+def _owning(network: Network, times: float) -> Network:
+    """The network with so many times each coil's own capacitance."""
+    elements = tuple(
+        replace(e, part=replace(e.part, parallel_f=times * e.part.parallel_f))
+        if isinstance(e.part, Inductor)
+        else e
+        for e in network.elements
+    )
+    return replace(network, elements=elements)
 
 
 def _decide(
