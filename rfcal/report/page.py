@@ -15,7 +15,9 @@ from matplotlib.figure import Figure
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record import archive, export
-from rfcal.record.findings.catalogue import LINE_FAULT, MATCH_VOLTAGE, UNSEEN
+from rfcal.record.findings.catalogue.devices import UNSEEN
+from rfcal.record.findings.catalogue.line import LINE_FAULT
+from rfcal.record.findings.catalogue.match import MATCH_VOLTAGE
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.findings.match import why_wrong
 from rfcal.record.results import (

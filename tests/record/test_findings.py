@@ -8,10 +8,20 @@ import pytest
 
 import rfcal
 from rfcal.findings import SEVERITIES, sorted_findings
-from rfcal.record.findings import catalogue
-from rfcal.record.findings.catalogue import Entry
+from rfcal.record.findings.catalogue import (
+    devices,
+    entry,
+    line,
+    match,
+    parts,
+    readings,
+    standards,
+)
+from rfcal.record.findings.catalogue.entry import Entry
 
-ENTRIES = [entry for entry in vars(catalogue).values() if isinstance(entry, Entry)]
+FOLDER = Path(entry.__file__).parent
+SUBJECTS = (devices, line, match, parts, readings, standards)
+ENTRIES = [one for subject in SUBJECTS for one in vars(subject).values() if isinstance(one, Entry)]
 CODES = [entry.code for entry in ENTRIES]
 TESTS = Path(__file__).parents[1]
 VALUES = {
@@ -25,11 +35,11 @@ VALUES = {
     **{"labels": "'antenna'", "others": "'short'", "odd_ohm": 75.0, "usual_ohm": 50.0},
     **{"pair": "'short' and 'open'", "degrees": 171.23, "mhz": 55.123, "low_db": 0.91},
     **{"low": 1.0234, "high": 1.1212, "high_db": 0.992},
-    **{"evidence": catalogue.NO_CULPRIT, "what": "this calibration", "other": "33 ohm"},
+    **{"evidence": standards.NO_CULPRIT, "what": "this calibration", "other": "33 ohm"},
     "one": "load",
-    "explanation": catalogue.LOOK_FOR.format(causes=catalogue.CAUSES),
-    **{"causes": catalogue.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
-    **{"advice": catalogue.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},
+    "explanation": standards.LOOK_FOR.format(causes=standards.CAUSES),
+    **{"causes": standards.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
+    **{"advice": match.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},
     **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
     "sentence": "New reflection at 17.4 ± 0.1 m, 0.034 (29 dB return loss).",
@@ -42,21 +52,26 @@ VALUES = {
     **{"swr": "6.5", "z_ref": 50.0, "target_ohm": 450.0, "ohm": 50.0},
     **{"of": "short", "how": "turned clockwise by 3 degrees", "times": 12.345, "look": "look"},
     **{"devices": "'antenna'", "artefact": "short", "at": "antenna"},
-    "invisible": catalogue.INVISIBLE[0],
+    "invisible": devices.INVISIBLE[0],
     **{"names": "'short', 'open'", "step": 1.0, "stated": 0.1, "least": 999.0},
-    **{"less": "X of 'short' without its sign", "so": catalogue.SO_HELD.format(device="antenna")},
-    **{"remains": catalogue.REMAINS_STANDARDS, "grid": "81 points from 20 to 40 MHz"},
-    "tell": catalogue.TELL_FURTHER.format(mhz=14.5231),
+    **{"less": "X of 'short' without its sign", "so": readings.SO_HELD.format(device="antenna")},
+    **{"remains": readings.REMAINS_STANDARDS, "grid": "81 points from 20 to 40 MHz"},
+    "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
     "values": "'load': resistance_ohm 50 ohm",
     **{"points": 3, "needed": "5", "model": "a coil", "rivals": "a resistor", "percent": 41.2},
     **{"parameter": "resistance", "first_mhz": 1.0, "last_mhz": 30.0},
-    "cure": catalogue.BLIND_CURES[0],
+    "cure": parts.BLIND_CURES[0],
 }
 
 
 def trees(folder: Path):
     return {path: ast.parse(path.read_text()) for path in folder.rglob("*.py")}
+
+
+def test_every_subject_is_looked_at():
+    named = {subject.__name__.rpartition(".")[2] for subject in SUBJECTS}
+    assert named == {path.stem for path in FOLDER.glob("*.py")} - {"__init__", "entry"}
 
 
 def test_a_code_stands_in_the_catalogue_once():
@@ -66,16 +81,16 @@ def test_a_code_stands_in_the_catalogue_once():
 
 def test_findings_are_made_by_the_catalogue_alone():
     made = {
-        path.name
+        path
         for path, tree in trees(Path(rfcal.__path__[0])).items()
         for node in ast.walk(tree)
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding"
     }
-    assert made == {"catalogue.py"}
+    assert made == {FOLDER / "entry.py"}
 
 
 def test_the_catalogue_knows_nothing_of_the_job():
-    folder = Path(catalogue.__file__).parent
+    folder = FOLDER.parent
     imported = {
         node.module
         for tree in trees(folder).values()
@@ -114,10 +129,10 @@ def test_every_sentence_reads(entry):
 
 def test_a_value_that_a_sentence_needs_is_not_left_out():
     with pytest.raises(KeyError, match="where"):
-        catalogue.ACTIVE(device="antenna")
+        devices.ACTIVE(device="antenna")
 
 
 def test_warnings_come_before_notes_and_each_once():
-    note = catalogue.NO_CHECK(**VALUES)
-    warning = catalogue.ACTIVE(device="d", where="at 50 MHz", causes="a wrong sign of R")
+    note = devices.NO_CHECK(**VALUES)
+    warning = devices.ACTIVE(device="d", where="at 50 MHz", causes="a wrong sign of R")
     assert sorted_findings([note, warning, note]) == (warning, note)

@@ -7,7 +7,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.record.findings.catalogue import UNSEEN
+from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.compute import compute
 from rfcal.report.text.readings import good_lines
 from tests.record.conftest import BOX, bend, touchstone

@@ -14,7 +14,7 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration, implausible
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import MISREAD
 
 LONGEST_S = 150e-9

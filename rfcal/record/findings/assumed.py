@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rfcal import defaults
 from rfcal.findings import Finding
-from rfcal.record.findings.catalogue import BY_OHMMETER, DEFAULTS
+from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.format import path, standard
 from rfcal.record.format.kinds import Number
 from rfcal.record.format.schema import RESIDUAL, Artefact, Record

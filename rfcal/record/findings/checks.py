@@ -11,7 +11,7 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.deembedding import seen_beyond
 from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.standards import contradict, exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check

@@ -6,7 +6,7 @@ from rfcal.components.choice import NEGATIVE, SPARE
 from rfcal.components.choke import holds_back, widest
 from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import parts as say
 from rfcal.record.results import Part
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import figure_words, mhz, value_words

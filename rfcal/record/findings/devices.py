@@ -7,7 +7,18 @@ import numpy as np
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.measurement.deembedding import Cable
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import devices as say
+from rfcal.record.findings.catalogue.entry import Entry
+from rfcal.record.findings.catalogue.readings import MOVED, SAME_READING
+from rfcal.record.findings.catalogue.standards import (
+    ANTICLOCKWISE,
+    CHECK_DISAGREES,
+    ERROR_TERMS,
+    HALF_TURN,
+    READ_ALIKE,
+    STANDARDS_CORRECTED,
+    STANDARDS_DISAGREE,
+)
 from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.traces import DECIBEL
 from rfcal.record.results import Device
@@ -41,8 +52,8 @@ BENT_RAD = np.radians(60.0)
 TURNED_RAD, SURE = np.radians(3.0), 6.0
 """A turn the wrong way of so much [rad], and so many standard deviations, is none by chance."""
 DOUBTING = (
-    *(say.ERROR_TERMS, say.READ_ALIKE, say.ANTICLOCKWISE, say.HALF_TURN, say.STANDARDS_CORRECTED),
-    *(say.STANDARDS_DISAGREE, say.CHECK_DISAGREES, say.MOVED, say.SAME_READING),
+    *(ERROR_TERMS, READ_ALIKE, ANTICLOCKWISE, HALF_TURN, STANDARDS_CORRECTED),
+    *(STANDARDS_DISAGREE, CHECK_DISAGREES, MOVED, SAME_READING),
 )
 """What makes an active device one more sign of the same."""
 NEAR = 0.2
@@ -64,7 +75,7 @@ def about_device(
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
     active = active_points(found.reflection, chance)
-    judged: tuple[tuple[say.Entry, np.ndarray], ...] = (
+    judged: tuple[tuple[Entry, np.ndarray], ...] = (
         (say.ACTIVE, active),
         (say.DEVICE_HIDDEN, hidden),
         (say.NEAR_OPEN, crooked & (distance < NEAR)),

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from rfcal.findings import Finding, span_mhz
 from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.reread import Reread

@@ -13,7 +13,7 @@ from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
 from rfcal.models.line import SPEED_OF_LIGHT
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from rfcal.maths.reflection import Complex
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import standards as say
 
 
 def _in_degrees(x: Complex) -> Complex:

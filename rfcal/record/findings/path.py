@@ -8,7 +8,7 @@ from rfcal.findings import Finding
 from rfcal.measurement.deembedding import Measured, Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import at_plane
-from rfcal.record.findings.catalogue import PATH_MISFIT
+from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 MOST_JUDGED = 801

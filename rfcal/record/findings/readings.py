@@ -7,7 +7,7 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement
 

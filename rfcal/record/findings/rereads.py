@@ -8,7 +8,7 @@ from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.reread import Moved
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.significance import far_off

@@ -14,7 +14,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.model import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import MISREAD
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check

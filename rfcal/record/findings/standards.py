@@ -10,8 +10,8 @@ from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate
-from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.analyzer import about_analyzer
+from rfcal.record.findings.catalogue import standards as say
 from rfcal.uncertainty.significance import TOGETHER, too_many
 from rfcal.uncertainty.words import complex_ohm
 

@@ -8,8 +8,8 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings import catalogue as say
 from rfcal.record.findings.analyzer import implausible
+from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check

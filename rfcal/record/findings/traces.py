@@ -9,7 +9,7 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Record
 

@@ -4,7 +4,7 @@ from collections.abc import Container, Sequence
 
 from rfcal import defaults
 from rfcal.findings import Finding
-from rfcal.record.findings import catalogue as say
+from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Record
 

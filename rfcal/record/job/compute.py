@@ -28,7 +28,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_artefact,
     assumed_of_element,
 )
-from rfcal.record.findings.catalogue import INTERPOLATED
+from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, soundness

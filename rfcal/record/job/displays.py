@@ -24,7 +24,7 @@ from rfcal.measurement.undecided import (
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.catalogue import SAME_DISAGREES, SIGN_BY_OTHER
+from rfcal.record.findings.catalogue.readings import SAME_DISAGREES, SIGN_BY_OTHER
 from rfcal.record.format.schema import FILE, Reading, Record
 from rfcal.uncertainty.derived import Figure, ends_of
 

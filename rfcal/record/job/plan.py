@@ -11,7 +11,8 @@ from rfcal.measurement.bench import Known
 from rfcal.models.interpolation import reaches
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
-from rfcal.record.findings.catalogue import PLAN_ELSEWHERE, STANDARD_COARSE, STANDARDS_CLOSE
+from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
+from rfcal.record.findings.catalogue.standards import STANDARD_COARSE, STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards

@@ -7,11 +7,7 @@ from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.fault_kinds import UNKNOWN
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings.catalogue import (
-    LINE_NO_PLACE,
-    LINE_TELL_TWINS,
-    LINE_TWINS,
-)
+from rfcal.record.findings.catalogue.line import LINE_NO_PLACE, LINE_TELL_TWINS, LINE_TWINS
 from rfcal.record.findings.line import line_verdict, may_be_farther, place_words, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage

@@ -1,7 +1,7 @@
 """A plan in words: what to expect of a device, and what would help most."""
 
 from rfcal.planning.plan import Option, Plan
-from rfcal.record.findings.catalogue import UNSEEN
+from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.plan import Outlook, Planned
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import mhz, swr_interval, value_words

@@ -1,0 +1,105 @@
+"""Devices, the path to them, and what no reading could have shown."""
+
+from rfcal.record.findings.catalogue.entry import note, warning
+
+# What could not have been noticed, and the reading that would
+
+NO_CHECK = note(
+    "no-check: checks",
+    "Read a resistor that {kind}, of another make and measured by itself, such as 33 or 75 ohm, as "
+    "a [[check]]: without one {invisible} would not show.",
+)
+NO_REREAD = note(
+    "no-reread: rereads",
+    "Read '{artefact}' once more after {devices}, as a [[reread]]: without it a lead that was "
+    "moved, a connector that came loose, drift, or the instrument's own correction switched in "
+    "between would not show.",
+)
+NO_CHECK_BEHIND = note(
+    "no-check-behind: checks",
+    "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
+    "'{at}': without it {invisible} would not show.",
+)
+OTHER_SETTING = note(
+    "other-setting: rereads",
+    "Read '{check}' once more right after {devices} with nothing switched, as a [[reread]]: "
+    "without it a device read in another setting than the standards, with the instrument's own "
+    "correction on or in another session, would not show.",
+)
+UNSEEN = (NO_CHECK.code, NO_REREAD.code, NO_CHECK_BEHIND.code, OTHER_SETTING.code)
+"""Codes of what is said under a head of its own."""
+INVISIBLE = (
+    "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
+    "a correction that was done elsewhere or long ago, or X without its sign",
+)
+"""With standards, and of an instrument that corrects itself."""
+INVISIBLE_PATH = {
+    "cable": "a line of another type, length or velocity factor",
+    "measured": "far-end sweeps that are exchanged or of another line",
+    "adapter": "an adapter's file that is another's or turned round",
+    "fixture": "a fixture's sweeps that are exchanged or of another one",
+    "part": "a part in series of another value",
+}
+"""By what lies between plane and device."""
+
+# Devices
+
+ACTIVE = warning(
+    "active: {device}",
+    "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
+    "passive device does: look for {causes}.",
+)
+ACTIVE_CAUSES = "a {reading} of another session, a lead that moved since, or a wrong standard"
+ACTIVE_BEHIND = (
+    "too much length, too much loss or a wrong type in the line that is removed before it: at the "
+    "standards' plane it is below 1"
+)
+ACTIVE_REMOVED = (
+    "a wrong file or wrong sweeps of what is removed before it: at the standards' plane it is "
+    "below 1"
+)
+ACTIVE_LINEAR = "linear magnitudes that were taken for decibels: none of its raw ones is below 1"
+ACTIVE_FIRST = "the cause in what is said of standards and checks, which comes first"
+ACTIVE_STILL = (
+    "a wrong file or format of its own reading, the instrument's own correction switched on for "
+    "it, or an analyzer that changed before it, for standards and checks agree"
+)
+ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
+REACTANCE_FALLS = warning(
+    "reactance-falls: {device}",
+    "Look whether {causes}: '{device}' reflects nearly all {where}, and its reflection turns "
+    "anticlockwise by {degrees:.2g} degrees there, where the reactance of anything with so little "
+    "loss rises with frequency.",
+)
+FALLS_BEHIND = "too much length, or too slow a line, is removed before it"
+FALLS_OWN = "the sign of X was lost or reversed"
+BENDS = warning(
+    "bends-backwards: {device}",
+    "Look whether the file of '{device}' is conjugated, or its points stand in reversed order: its "
+    "curve on the chart bends anticlockwise by {degrees:.3g} degrees over the sweep, and those of "
+    "passive things bend clockwise.",
+)
+DEVICE_HIDDEN = warning(
+    "device-hidden: {device}",
+    "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
+    "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
+)
+HIDDEN_LENGTH = " Look first whether the {metres:g} m of line that are removed before it are right."
+NEAR_OPEN = note(
+    "near-open: {device}",
+    "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "
+    "read their ends, not a value and a ±.",
+)
+LOPSIDED = note(
+    "lopsided: {device}",
+    "So little is known of '{device}' {where} that the intervals of R and X are lopsided there: "
+    "read their ends, not a value and a ±. Most of the uncertainty comes from {sources}.",
+)
+
+# Path between plane and device
+
+PATH_MISFIT = warning(
+    "path-misfit: {element}",
+    "'{element}' was removed as it was read, but {why}. What is removed must be the same from both "
+    "ends: look at the sweeps, or give an adapter's file for what is not.",
+)

@@ -1,0 +1,114 @@
+"""The state of a line."""
+
+from rfcal.feedline.fault_kinds import EITHER, GAP, KINDS
+from rfcal.record.findings.catalogue.entry import note, warning
+
+LINE_FAULT = warning("line-fault: line check", "{sentence}")
+LINE_NEW = "new reflection{s} at {places}, {kind}"
+LINE_PLACE = "reflection{s} at {places}, {kind}"
+LINE_ONE_END = "that is the line's end if it is so long: state length_m to be sure"
+LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
+LINE_GONE = "the reflection at {place}, {size}, is gone"
+LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_END = "what the line ends in, or something in its last {near} m,"
+LINE_LONGER = "from {place} on, the line is {size} m {more} than it was: {look}"
+LINE_LOOK = {
+    "longer": "look for another piece of line, or for water or a crush, which slow the wave",
+    "shorter": "look whether a piece was taken out, or whether water has dried",
+}
+LINE_LOST = (
+    "the line loses {more} dB more than {than} at {middle}, all along its {length_m:.0f} m "
+    "({per_100m:.2g} dB per 100 m more){look}"
+)
+LINE_LOST_LOOK = "look for old or wet cable"
+LINE_LOST_TYPE = "look for old or wet cable, or a cable of another type"
+LINE_LOST_OR_END = (
+    "as old or wet cable does, or what it ends in reflects less: a wider sweep, or one with the "
+    "far end open or short, tells which"
+)
+LINE_EITHER = (
+    "the line's delay is {size:.2%} {more} than it was, from {place} on, or all along it as "
+    "{weather} makes it: no other place tells which"
+)
+LINE_SLOWS = (
+    "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
+)
+LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
+LINE_OR_END = (
+    "or {place:.1f} m is that end, if the velocity factor is {fits:.2f} and not {stated:.2f}: look "
+    "at the cable's type first"
+)
+LINE_BEYOND = (
+    "the record's {length_m:g} m are too short, or the velocity factor is {fits:.2f} and not "
+    "{stated:.2f}: look at the cable's type"
+)
+LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
+LINE_NO_FAULT = (
+    "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
+    "from the end"
+)
+LINE_END_ITSELF = "the end itself reflects {size}"
+LINE_END_KINDS = {
+    "open": ", as an open line does, or an antenna far below its band",
+    "short": ", as a shorted line does",
+}
+LINE_KINDS = {kind.name: kind.means for kind in KINDS} | {
+    "slow change": "a slow change over some length, as of water in the cable",
+    "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
+    "unknown": "of a kind that this sweep cannot tell",
+    GAP: "capacitance in series, as of a broken conductor or an open joint",
+    EITHER: (
+        "capacitance in series, as of an open joint, or across the line, as of a crushed or wet "
+        "place (a wider sweep tells which)"
+    ),
+}
+"""What a kind of fault may be on a line (common practice, no source)."""
+LINE_TWINS = {
+    "series resistance": "a series resistance, or a step to a higher impedance",
+    "shunt resistance": "a shunt resistance, or a step to a lower impedance",
+}
+"""What only its loss tells apart."""
+LINE_TELL_TWINS = (
+    "a resistance takes up power and a step of impedance does not: sweep once more with the far "
+    "end open or short, whose reflection tells by its size which of the two stands before it"
+)
+
+LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
+LINE_LENGTH = warning(
+    "line-length: line check",
+    "The record says that the line is {length_m:g} m long, and more reflects from {beyond_m:.1f} m "
+    "than from there: look whether a piece of line was forgotten, and correct length_m or the "
+    "velocity factor.",
+)
+LINE_NARROW = note(
+    "line-narrow: line check",
+    "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m:.2g} m of each other or of "
+    "the line's end appear as one: sweep {needed_mhz:g} MHz or more to tell them apart from "
+    "{aim_m:.2g} m on.",
+)
+LINE_FOLDED = warning(
+    "line-folded: line check",
+    "In steps of {step_mhz:.3g} MHz what lies beyond {range_m:.0f} m appears nearer by that: if "
+    "the line may be longer, {place_m:.1f} m may as well be {beyond_m:.1f} m. State length_m, or "
+    "sweep in smaller steps.",
+)
+LINE_STEPS = warning(
+    "line-steps: line check",
+    "Steps of {step_mhz:.3g} MHz show {range_m:.0f} m and this line is {length_m:.4g} m long, so "
+    "what lies beyond appears nearer by that: a place may be where it is said to be or "
+    "{range_m:.0f} m farther, and what reflects there is more than said. Sweep in steps below "
+    "{least_mhz:.3g} MHz.",
+)
+LINE_UNFOLLOWED = warning(
+    "line-unfollowed: line check",
+    "Distances may be folded: in steps as wide as these the line may be {length_m:.4g} m long or, "
+    "by its phase from point to point, {range_m:.0f} m longer. If it may be, state length_m in "
+    "place of velocity_factor, or sweep in half these steps.",
+)
+LINE_MISFIT = warning(
+    "line-misfit: line check",
+    "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "
+    "the reflection), where {expected:.2g} was to be expected, so its properties are doubtful: "
+    "look whether the far end was really open or short, whether the line was damaged or in several "
+    "pieces, and whether one calibration served both.",
+)

@@ -1,0 +1,41 @@
+"""Networks for a match."""
+
+from rfcal.record.findings.catalogue.entry import warning
+
+MATCH_VOLTAGE = warning(
+    "match-voltage: {device}",
+    "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak: {advice}, "
+    "switch the transmitter off and make sure before you touch, and keep to your regulator's "
+    "exposure limits and local codes.",
+)
+HIGH_VOLTAGE = "use parts that stand it, enclose them"
+LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
+MATCH_NONE = warning(
+    "match-none: {device}",
+    "There is no network of these topologies and parts; what stands in the way of each is said "
+    "with the match. Ask for other topologies, parts, or another place.",
+)
+MATCH_TARGET = warning(
+    "match-target: {device}",
+    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
+    "{remedy}.",
+)
+MATCH_LOAD = warning(
+    "match-load: {device}",
+    "Measure '{device}' better before you build: R = {r} ohm and X = {x} ohm at {mhz:.6g} MHz "
+    "leave so much open that the first network, however exact its parts, holds the target for "
+    "{share:.0%} of what the device may be. Most of that doubt comes from {sources}.",
+)
+MATCH_STEP = warning(
+    "match-step: {device}",
+    "The load moves so far {where} from one point of the sweep to the next that its SWR between "
+    "them is a guess, and so is which network is best. Measure it in steps of "
+    "{step_mhz:.2g} MHz or less before you build.",
+)
+MATCH_PLANE = warning(
+    "match-plane: {device}",
+    "With the first network in its place the SWR at the standards' plane comes to {swr} in "
+    "{z_ref:g} ohm: what lies between has another impedance than the target of {target_ohm:g} ohm. "
+    "Match at the calibration plane, or take the line's own impedance for target_ohm and match "
+    "once more there.",
+)

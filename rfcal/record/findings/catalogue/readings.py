@@ -1,0 +1,186 @@
+"""Readings, once and once more, and what stood in where nothing was stated."""
+
+from rfcal.record.findings.catalogue.entry import note, warning
+
+# Readings
+
+RAW_ABOVE_ONE = note(
+    "raw-above-one: {label}",
+    "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, which is "
+    "much even for an uncorrected analyzer: look at the sign of R, and whether it is the reading "
+    "that it should be.",
+)
+DISPLAY_STEP = note(
+    "display-step: {name}",
+    "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
+    "and {degrees:g} degrees; type every digit shown, zeros too.",
+)
+DISPLAY_COARSE = note(
+    "display-coarse: typed",
+    "By the digits typed, the display steps by {step:g} ohm, so that was taken and not "
+    "resolution_ohm = {stated:g}. If it shows more digits, type them all, zeros too.",
+)
+STANDARD_SIGNS = note(
+    "standard-signs: standards",
+    "What the display does not show of {names} was worked out from what the standards are, for an "
+    "uncorrected analyzer whose leads are shorter than a quarter wave; where more than one sign "
+    "fits, the answer holds all.",
+)
+TELL_STANDARD = "A resistor of 150 to 300 ohm in its place, measured by ohmmeter, would tell more."
+OVER_RANGE = note(
+    "over-range: {name}",
+    "The display tells of '{name}' only that it is beyond {least:g}, and the answer holds all of "
+    "that. " + TELL_STANDARD,
+)
+SIGN_UNKNOWN = warning(
+    "sign-unknown: {device}",
+    "Two answers remain for '{device}' {where}, for the display does not show the sign of X and no "
+    "reading tells it. {tell}",
+)
+TELL_FURTHER = (
+    "Read standards and device at {mhz:.5g} MHz too: if X is larger in size there, it is positive; "
+    "if smaller, negative."
+)
+TELL_SERIES = (
+    "Read the device again with about {farad} in series: if X becomes smaller in size, it is "
+    "positive; if larger, negative. Give it as one more [[measurement]] with same_as = "
+    '"{device}", and below it [[measurement.between]] with series_capacitance_f, or with a short '
+    "cable instead."
+)
+PLAN_SHOWS_LESS = warning(
+    "plan-shows-less: {device}",
+    "The display shows {less}, {so}. {remains}",
+)
+SO_IN_FULL = (
+    "and each ± for '{device}' is that of a display that shows R and X in full: the report's may "
+    "be wider"
+)
+SO_HELD = "and each interval for '{device}' holds that, with the standards as they were read"
+PLAN_ELSEWHERE = warning(
+    "plan-elsewhere: {name}",
+    "A report answers at {mhz:.10g} MHz only once everything is read there: the reading of "
+    "'{name}' has {grid}.",
+)
+REMAINS_SIGN = (
+    "Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
+    "ohm: {tell}"
+)
+REMAINS_SIZE = (
+    "R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
+)
+REMAINS_BEYOND = "Of '{name}' the answer holds all that is beyond the display."
+REMAINS_STANDARDS = "Where more than one reading of a standard fits, the answer holds all."
+SIGN_BY_POWER = note(
+    "sign-by-power: {device}",
+    "The sign of X of '{device}' was told {where} by this: with the other it would give power.",
+)
+SIGN_BY_OTHER = note(
+    "sign-by-other: {device}",
+    "The sign of X of '{device}' was told by '{other}', which is the same device read another way: "
+    "with the other sign they would differ.",
+)
+SAME_DISAGREES = warning(
+    "same-disagrees: {device}",
+    "'{device}' and '{other}' are said to be one device, and no sign of X makes them agree: look "
+    "at what lies before each, and whether the device was the same.",
+)
+SIGN_BY_RISING = note(
+    "sign-by-rising: {device}",
+    "The sign of X of '{device}' was told {where} by how X changes with frequency: where little is "
+    "lost, reactance rises.",
+)
+EXAMPLE_LEFT = warning(
+    "example-left: record",
+    "The readings of {names} are those of the example that 'rfcal new' writes, and others are not: "
+    "replace them by your own, or the answer is nobody's.",
+)
+MIXED_REFERENCES = warning(
+    "mixed-references: {bare}",
+    "The reading of '{bare}' is a reflection that does not say which impedance it refers to, so "
+    "the record's reference_ohm of {taken_ohm:g} ohm was taken; that of '{other}' says "
+    "{stated_ohm:g} ohm. If one analyzer gave both, '{bare}' is misread: give it as R and X, or as "
+    "a Touchstone file that says R {stated_ohm:g}.",
+)
+REFERENCES_DIFFER = warning(
+    "references-differ: {label}",
+    "Look which is right and put it right in the file: {labels} refers to {odd_ohm:g} ohm by its "
+    "header, and {others} to {usual_ohm:g} ohm, where one analyzer writes one reference impedance.",
+)
+SAME_READING = warning(
+    "same-reading: {device}",
+    "Name the right file for '{device}' or for '{standard}': both are one and the same reading.",
+)
+INTERFERENCE = warning(
+    "interference: {label}",
+    "Read '{label}' again, and give no answer {where} until then: it sticks out there by up to "
+    "{size:.2g} from the points around, as by interference or a bad contact.",
+)
+JUMP = warning(
+    "jump: {label}",
+    "Fasten '{label}' and read it again: from {mhz:.6g} MHz on its sweep goes on {size:.2g} away, "
+    "as of a loose connector, or one that was touched.",
+)
+SIGN_LOST = warning(
+    "sign-lost: {label}",
+    "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
+    "back from zero as if mirrored {where}.",
+)
+SIGNS_LOST = warning(
+    "signs-lost: {short}",
+    "Look whether X was written without its sign in all readings: it is below zero in none, though "
+    "'{short}' and '{opened}' lie on opposite sides of the chart.",
+)
+ALL_ABOVE_ONE = warning(
+    "linear-as-decibels: {label}",
+    "Look whether linear magnitudes were taken for decibels: {labels} would reflect {low:.4g} to "
+    "{high:.4g} of what comes, which are magnitudes of {low_db:.2g} to {high_db:.2g} written as "
+    "dB.",
+)
+RADIANS = warning(
+    "radians: {label}",
+    "Look whether angles in radians were taken for degrees: all those of {labels} lie within 3.15 "
+    "degrees of zero, where {why}.",
+)
+UNIT = warning(
+    "frequency-unit: readings",
+    "Look whether the unit of the frequencies is right: they go from {low:.6g} to {high:.6g} MHz, "
+    "where few such analyzers read; kHz written as MHz, or MHz as kHz, would make it so.",
+)
+INTERPOLATED = note(
+    "interpolated: {name}",
+    "'{name}' was read at other frequencies than the standards; the error terms were interpolated "
+    "by a cubic spline, and what that costs is in the budget. Reading the standards at the same "
+    "frequencies avoids it.",
+)
+ANSWER_NEAREST = note(
+    "answer-nearest: {device}",
+    "'{device}' was not read at {wanted_mhz:.10g} MHz: the answer is that of the nearest point, "
+    "{taken_mhz:.10g} MHz.",
+)
+
+# What was read again
+
+MOVED = warning(
+    "moved: {of}",
+    "Between its two readings '{of}' has {how} {where}, {times:.2g} times as far as what was "
+    "stated explains: look for {look}. Then read standards and devices anew; so far the "
+    "uncertainty of every device is widened by it.",
+)
+TURNED = "turned {way} by {degrees:.2g} degrees"
+SHRUNK = "{verb} by {part:.2g} of its size"
+JUMPED = "jumped at {mhz:.6g} MHz"
+SHIFTED = "moved by up to {size:.2g} of reflection"
+EXCHANGED_WITH = "come to read as '{other}' did"
+EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
+CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
+LOOSE, BENT = "a loose connector", "a lead that was bent"
+DRIFTED = "an analyzer that drifted"
+SWITCHED = "the instrument's own correction switched in between"
+
+# Defaults that stood in for what the record does not say
+
+DEFAULTS = note(
+    "defaults: record",
+    "The record does not say, so this was taken: {values}. State what you know of yours.",
+)
+BY_OHMMETER = " (measure it with an ohmmeter)"

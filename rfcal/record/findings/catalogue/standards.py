@@ -1,0 +1,143 @@
+"""Standards, the analyzer that they make, and checks."""
+
+from rfcal.record.findings.catalogue.entry import note, warning
+
+# Standards and calibration
+
+STANDARDS_CLOSE = warning(
+    "standards-close: standards",
+    "The standards lie close together on the chart {where}: an error in one of them is up to "
+    "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
+    "short, an open and a load.",
+)
+STANDARD_COARSE = warning(
+    "standard-coarse: {name}",
+    "'{name}' is known no better than {size:.2g} of its reflection {where}, one standard "
+    "uncertainty: so far from what it is taken for, intervals cover less than they say. Use one "
+    "that is better known there, in a connector instead of on wire leads.",
+)
+ERROR_TERMS = warning(
+    "error-terms: standards",
+    "Look {look}: the standards make {terms} {where}, which no sound analyzer has.",
+)
+LOOK_WRONG = "at the files and the definitions of all standards"
+LOOK_WHETHER = "whether {mended}, which would mend it"
+ANTICLOCKWISE = warning(
+    "anticlockwise: standards",
+    "Look whether all files are conjugated, or the sign of X is lost in all: the reflection "
+    "tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
+)
+HALF_TURN = warning(
+    "half-turn: standards",
+    "Look whether the readings of {pair} were exchanged: the phase of the reflection "
+    "tracking goes back to {degrees:.3g} degrees at zero frequency, where that of an analyzer and "
+    "its leads goes back to about 0.",
+)
+STANDARDS_CORRECTED = warning(
+    "standards-corrected: standards",
+    "The standards read as what they are to within {size:.2g}, which no raw instrument makes of "
+    "them: look whether its own correction was on, and switch it off for all readings.",
+)
+READ_ALIKE = warning(
+    "read-alike: standards",
+    "Look whether '{one}' and '{other}' were connected, each under its own name: they read alike "
+    "to within {size:.2g}, and should be far apart.",
+)
+STANDARDS_DISAGREE = warning(
+    "standards-disagree: standards",
+    "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
+    "degrees of freedom. {evidence}",
+)
+ONE_CULPRIT = (
+    "All others agree with each other without {one}: look at its definition, its connection and "
+    "its file."
+)
+ONE_PASSIVE = (
+    "What explains it is {one}, for any other would have to give power: look at its definition, "
+    "its connection and its file."
+)
+SEVERAL_CULPRITS = (
+    "Any one of these explains it, and the readings do not say which: {several}. Look at the "
+    "definition, the connection and the file of each, or read one more standard."
+)
+EXCHANGED = "They would agree with {pair}."
+NO_CULPRIT = (
+    "No one of them alone explains it: look at all definitions, connections and files, and whether "
+    "the analyzer or a lead was moved in between."
+)
+WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
+
+# Checks
+
+CHECK_DISAGREES = warning(
+    "check-disagrees: {check}",
+    "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
+    "know why. {explanation}",
+)
+LOOK_FOR = "Look for {causes}."
+CAUSES = "a sweep under another's name, a wrong sign of X or a wrong definition"
+CAUSES_SMALL = (
+    "a loose connector, a lead that moved or an analyzer that drifted since the standards"
+)
+CAUSES_STILL = "a loose connector, or a wrong definition of a standard or of the check"
+CAUSES_INSIDE = (
+    "a correction that the instrument did elsewhere or long ago, a wrong sign of X, a loose "
+    "connector or a wrong value of the check itself"
+)
+CAUSES_BEHIND = (
+    "what lies before '{at}', by its type, its length or its direction, or a wrong value of the "
+    "check itself"
+)
+SUSPECTS = "All would agree if {several}.{left}"
+OR_IF = "; or if "
+NOTHING_TELLS = " Nothing here tells which."
+LIKELIEST = " These are the likeliest of {count} slips that explain it."
+SUSPECT_EXCHANGED = "'{one}' and '{other}' were exchanged"
+SUSPECT_CORRECTED = "the instrument's own correction was off for '{name}', as for the standards"
+SUSPECT_TWICE = "'{name}' was really '{other}', read under both names"
+SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
+SUSPECT_VALUE = "'{name}' were {ohm:.3g} ohm"
+SUSPECT_SERIES = "'{name}' had {ohm:.2g} ohm in series, as of a loose contact"
+SUSPECT_GAP = (
+    "'{name}' had {ohm:.2g} ohm of capacitance in series, as of a contact that does not touch"
+)
+SUSPECT_OUT = "'{name}' lay {mm:.2g} mm {way} than is stated"
+SUSPECT_TURN = (
+    "the standards' plane lay {mm:.2g} mm {way} than the later one, or a lead was bent or warmed "
+    "since"
+)
+SUSPECT_PLANE = "the standards' plane lay {mm:.2g} mm {way} than the later one"
+FARTHER, NEARER = "farther out", "nearer"
+SUSPECT_LENGTH = "the length of the line before '{at}' were {metres:.3g} m"
+SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {velocity:.2g}"
+SUSPECT_REVERSED = "the adapter before '{at}' were the other way round"
+SUSPECT_FEET = (
+    "the length of the line before '{at}' were {metres:.3g} m, so that feet and metres are mixed up"
+)
+SUSPECT_LOSS_FEET = (
+    "the loss of the line before '{at}' were {times:.2g} times as much, so that it is one per 100 "
+    "feet"
+)
+SUSPECT_CONJUGATED = "'{name}' were read with the sign of X, or of the angle, the other way round"
+SUSPECT_RADIANS = "the angles of '{name}' were in radians"
+SUSPECT_LINEAR = "the magnitudes of '{name}' were linear and no decibels"
+SUSPECT_LOSS = "the loss of the line before '{at}' were {times:.2g} times as much"
+SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
+CHECK_AT_STANDARD = warning(
+    "check-at-standard: {check}",
+    "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "
+    "chart: check with something different.",
+)
+CHECK_SAME_BUILD = note(
+    "check-same-build: checks",
+    "{checks} and the load '{load}' are built alike (build = '{build}'), so the check "
+    "cannot see what both share, such as the inductance of one kind of resistor: check once with "
+    "something built otherwise.",
+)
+CHECK_BLIND = warning(
+    "check-blind: checks",
+    "Every check would agree as well if {pairs} were exchanged, so none shows that they are not: "
+    "check with {other} too.",
+)
+
+NO_RESISTOR = "something that is no resistor, such as an open behind an eighth of a wave of line,"
