@@ -109,7 +109,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         Slider("length", "length", "m", place - 0.5, place + 0.5, 0.01, place),
         Slider("velocity_factor", "velocity factor", "", 0.8, 0.9, 0.001, line.velocity_factor),
         Slider("z0", "impedance", "ohm", 45.0, 57.0, 0.1, round(line.z0, 1)),
-        Slider("loss", "loss, of what it is said to be", "%", 50.0, 150.0, 1.0, 100.0),
+        Slider("loss", "loss, of what is stated", "%", 50.0, 150.0, 1.0, 100.0),
     ]
     return Panel(drawn.figure, sliders, update, moving=drawn.moving)
 
@@ -126,7 +126,7 @@ VOLTS, AMPERES = 300.0, 6.0
 STANDING_SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.8, 150.0, 0.1, 28.5),
     Slider("length", "length", "m", 0.1, 60.0, 0.1, 40.0),
-    Slider("loss", "matched loss at this frequency", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
+    Slider("loss", "matched loss", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
     Slider("r", "antenna R", "ohm", 5.0, 500.0, 1.0, 20.0),
     Slider("x", "antenna X", "ohm", -300.0, 300.0, 1.0, -60.0),
 )
@@ -170,7 +170,7 @@ def _most(found: Standing) -> str:
 
 FAULT_SLIDERS = (
     Slider("place", "place of the fault", "m", 1.0, 39.0, 0.1, 23.4),
-    Slider("ohm", "shunt resistance of the fault", "ohm", 10.0, 2000.0, 10.0, 120.0),
+    Slider("ohm", "fault, shunt resistance", "ohm", 10.0, 2000.0, 10.0, 120.0),
     Slider("stop", "highest frequency swept", "MHz", 20.0, 200.0, 1.0, 160.0),
     Slider("velocity_factor", "velocity factor believed", "", 0.6, 0.95, 0.01, 0.85),
 )

@@ -100,7 +100,7 @@ def uncertainty_panel() -> Panel:
     sliders = [
         FREQUENCY,
         *_reading(),
-        Slider("down_db", "reflection tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
+        Slider("down_db", "tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
         Slider("short", f"{off} short", "", 0.0, 0.02, 0.0005, short["reflection"]),
         Slider("opened", f"{off} open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
         Slider("load", f"{off} load", "", 0.0, 0.02, 0.0005, load["reflection"]),
