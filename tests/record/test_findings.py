@@ -4,6 +4,7 @@ import ast
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import rfcal
@@ -18,6 +19,8 @@ from rfcal.record.findings.catalogue import (
     standards,
 )
 from rfcal.record.findings.catalogue.entry import Entry
+from rfcal.record.findings.devices import largest_sources
+from rfcal.uncertainty.quantity import Effect, Quantity
 
 FOLDER = Path(entry.__file__).parent
 SUBJECTS = (devices, line, match, parts, readings, standards)
@@ -136,3 +139,9 @@ def test_warnings_come_before_notes_and_each_once():
     note = devices.NO_CHECK(**VALUES)
     warning = devices.ACTIVE(device="d", where="at 50 MHz", causes="a wrong sign of R")
     assert sorted_findings([note, warning, note]) == (warning, note)
+
+
+def test_a_source_of_no_weight_is_not_named_among_the_largest():
+    effects = Effect("connection", 0.02 + 0.02j), Effect("short: display step", 0.0005 + 0j)
+    told = largest_sources(Quantity(np.zeros(3, complex), effects), np.ones(3, bool))
+    assert told == "'connection' (100%)"

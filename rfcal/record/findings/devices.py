@@ -59,7 +59,9 @@ DOUBTING = (
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
-"""Sources of uncertainty that are named where little is known."""
+"""Sources of uncertainty that are named where little is known, at the most,"""
+LEAST = 0.05
+"""and the share that one after the first must have to be named."""
 
 
 def about_device(
@@ -190,5 +192,6 @@ def largest_sources(reflection: Quantity, where: np.ndarray) -> str:
         for source, c in reflection.by_source().items()
     }
     total = sum(parts.values()) or 1.0
-    most = sorted(parts, key=lambda source: -parts[source])[:TOLD]
-    return " and ".join(f"'{source}' ({parts[source] / total:.0%})" for source in most)
+    first, *others = sorted(parts, key=lambda source: -parts[source])
+    told = [first, *(s for s in others[: TOLD - 1] if parts[s] > LEAST * total)]
+    return " and ".join(f"'{source}' ({parts[source] / total:.0%})" for source in told)
