@@ -145,6 +145,23 @@ def test_headers_of_other_programs_are_guessed_and_written_down(tmp_path, capsys
     assert found == pytest.approx(true, abs=1e-6)
 
 
+def test_a_standard_read_again_is_known_by_its_looks_and_a_rounded_grid_is_no_other(tmp_path):
+    rng = np.random.default_rng(3)
+    frequency = np.linspace(1e6, 60e6, 61)
+    read = analyzer(rng, frequency)
+    known = {"kurz": -1.0, "offen": 1.0, "fifty": 0.003, "kurz2": -1.0, "spule": 0.3 + 0.8j}
+    for name, reflection in known.items():
+        at = np.round(frequency, -4) if name == "spule" else frequency
+        text = touchstone(at, read(reflection * np.ones(61, complex)))
+        (tmp_path / f"{name}.s1p").write_text(text)
+    found = {Path(guess.sweep.label).stem: guess for guess in sorted_out(tmp_path)}
+    again = next(guess for guess in found.values() if guess.kind == "reread")
+    assert {again.sweep.label, found["kurz2"].sweep.label} <= {"kurz.s1p", "kurz2.s1p"}
+    assert again.of == "short"
+    assert "NOT SURE" in again.why
+    assert found["spule"].kind == "device"
+
+
 def test_what_is_left_out_is_named_where_too_little_remains(tmp_path):
     for name in ("short", "open", "load"):
         shutil.copy(DEMO / f"beacon-antenna/raw/{name}.s1p", tmp_path)

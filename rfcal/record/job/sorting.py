@@ -12,7 +12,7 @@ import numpy as np
 from rfcal.errors import CalibrationError, ReadingError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.bilinear import Bilinear
-from rfcal.models.interpolation import same_grid
+from rfcal.models.interpolation import FEWEST, reaches, same_grid
 from rfcal.readings.csv import AS_FOUND, Layout
 from rfcal.readings.guess import read_guessed
 from rfcal.readings.sweep import Sweep
@@ -30,6 +30,8 @@ WORDS = {
 """Words in a file's name that say what it is of."""
 AGAIN = {"again", "reread"}
 """Words in the name of a standard's file that say it was read once more at the end."""
+NEAR = 0.05
+"""Largest distance of two sweeps [1] that may be of one standard."""
 _OHM = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?) ?(?:ohms?|r)(?![a-z0-9])", re.IGNORECASE)
 LOAD_OHM = (45.0, 55.0)
 """A resistor between these is taken for the load."""
@@ -49,6 +51,7 @@ class Guess:
     kind: str  # of `IDEAL`, or "check", "device" or "reread"
     why: str  # in words
     ohm: float | None = None  # of a resistor, by the file's name
+    of: str = ""  # the standard that was read again
     layout: Layout = AS_FOUND  # as what its columns were taken
 
     def table(self) -> str:
@@ -63,7 +66,7 @@ class Guess:
         if self.kind == "check":
             return f"[[check]]\nname = {name}\nresistance_ohm = {self.ohm:g}\nbuild\n{reading}\n"
         if self.kind == "reread":
-            return f'[[reread]]\nof = "{_named(self.sweep.label)}"\n{reading}\n'
+            return f'[[reread]]\nof = "{self.of}"\n{reading}\n'
         return f"[[measurement]]\nname = {name}\n{reading}\n"
 
 
@@ -72,10 +75,8 @@ def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -
 
     What is left out is said.
     """
-    layouts = _sweeps(folder, say)
-    files = list(layouts)
-    again = [s for s in files if _named(s.label) and _words(s.label) & AGAIN]
-    sweeps = [s for s in files if s not in again]
+    layouts, main = _sweeps(folder, say)
+    sweeps = [s for s in main if not _words(s.label) & AGAIN]
     named = {kind: [s for s in sweeps if _named(s.label) == kind] for kind in IDEAL}
     looks = _looks(sweeps)
     best, score = looks[0]
@@ -87,23 +88,35 @@ def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -
     chosen = tuple(n or b for n, b in zip(by_name, best, strict=True))
     if len({s.label for s in chosen}) < len(chosen):  # a name against a look: the look decides
         chosen = best
+    standards = dict(zip(IDEAL, chosen, strict=True))
     found = [
         Guess(sweep, kind, _why(sweep, kind, name, look, clear, len(named[kind])))
-        for kind, sweep, name, look in zip(IDEAL, chosen, by_name, best, strict=True)
+        for (kind, sweep), name, look in zip(standards.items(), by_name, best, strict=True)
     ]
-    rest = [sweep for sweep in sweeps if sweep not in chosen]
-    others = []
-    for sweep in rest:
-        ohm = _resistance(sweep.label)
-        kind = "device" if ohm is None else "check"
-        others.append(Guess(sweep, kind, "what is left" if ohm is None else "by its name", ohm))
-    others += [Guess(sweep, "reread", "by its name") for sweep in again]
+    others = [_other(sweep, standards) for sweep in layouts if sweep not in chosen]
     guesses = found + sorted(others, key=lambda guess: guess.kind)
     return [replace(guess, layout=layouts[guess.sweep]) for guess in guesses]
 
 
-def _sweeps(folder: Path, say: Callable[[str], object]) -> dict[Sweep, Layout]:
-    """All sweeps of one grid, that of most files, with their columns where these were guessed."""
+def _other(sweep: Sweep, standards: dict[str, Sweep]) -> Guess:
+    """What a sweep is that is not one of the three standards."""
+    named, ohm = _named(sweep.label), _resistance(sweep.label)
+    if named and _words(sweep.label) & AGAIN:
+        return Guess(sweep, "reread", "by its name", of=named)
+    for kind in ("short", "open"):  # a device may well look like the load
+        same = same_grid(sweep.frequency, standards[kind].frequency)
+        if same and np.max(np.abs(sweep.reflection - standards[kind].reflection)) < NEAR:
+            return Guess(sweep, "reread", f"it reads as the {kind} does (NOT SURE)", of=kind)
+    if ohm is None:
+        return Guess(sweep, "device", "what is left")
+    return Guess(sweep, "check", "by its name", ohm)
+
+
+def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Layout], list[Sweep]]:
+    """The sweeps with their columns where these were guessed, and those of the grid of most files.
+
+    One at other frequencies counts where they lie within those of most.
+    """
     if not folder.is_dir():
         raise RecordError(str(folder), "", "there is no such folder to read sweeps from")
     files = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in (".s1p", ".csv"))
@@ -122,8 +135,15 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> dict[Sweep, Layout]:
         group = next(alike, None)
         groups.append([sweep]) if group is None else group.append(sweep)
     largest = max(groups, key=len, default=[])
-    if len(largest) < 4:
-        at = f" ({len(largest)} have {grid_words(largest[0].frequency)})" if largest else ""
+    grid = largest[0].frequency if largest else np.zeros(0)
+    taken = {
+        sweep: layout
+        for sweep, layout in layouts.items()
+        if sweep in largest
+        or (grid.size >= FEWEST and all(reaches(grid, end) for end in sweep.frequency[[0, -1]]))
+    }
+    if len(largest) < 3 or len(taken) < 4:
+        at = f" ({len(largest)} have {grid_words(grid)})" if largest else ""
         raise RecordError(
             str(folder),
             "",
@@ -131,12 +151,12 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> dict[Sweep, Layout]:
             "open, load and a device, read at the same frequencies, are needed"
             + "".join(f"; {said}" for said in left_out[:1]),
         )
-    for sweep in layouts:
-        if sweep not in largest:
-            left_out.append(f"left out: {sweep.label}, which has {grid_words(sweep.frequency)}")
-    for said in left_out:
+    for sweep in layouts.keys() - taken.keys():
+        found, wanted = grid_words(sweep.frequency), grid_words(grid)
+        left_out.append(f"left out: {sweep.label}, which has {found}, not within {wanted}")
+    for said in sorted(left_out):
         say(said)
-    return {sweep: layouts[sweep] for sweep in largest}
+    return taken, largest
 
 
 def _toml(text: str) -> str:
