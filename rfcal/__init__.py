@@ -18,6 +18,9 @@ R 31.11 ± 0.39 ohm, X 4.99 ± 0.53 ohm, SWR 1.633 (1.612 to 1.655) at 70.2 MHz
 draws.
 """
 
+from rfcal import interrupt  # noqa: F401 (before all that takes time)
+
+# isort: split
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from rfcal import __version__
+from rfcal import __version__, interrupt
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
 from rfcal.record.files import require_place, write_files
 from rfcal.record.format.keys import FILE
@@ -33,6 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         logging.disable()
         os.environ["MPLBACKEND"] = "agg"
     try:
+        interrupt.as_ever()
         options = _parser().parse_args(arguments)
         status = options.run(options)
         print(end="", flush=True)
@@ -43,7 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _progress("")
         print("rfcal: stopped", file=sys.stderr)
-        return 130
+        return interrupt.STATUS
     except OSError as error:
         # all work on files is over or refused by then: only the printing can fail
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

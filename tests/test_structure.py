@@ -18,7 +18,7 @@ from rfcal import workbook
 
 ROOT = Path(__file__).parents[1]
 FLOORS = [
-    ["errors"],
+    ["errors", "interrupt"],
     ["findings", "defaults"],
     ["maths"],
     ["uncertainty"],

@@ -5,6 +5,9 @@ import os
 import signal
 import subprocess
 import sys
+import time
+import tomllib
+from pathlib import Path
 
 import pytest
 
@@ -15,6 +18,7 @@ from rfcal.record.files import write_files
 from rfcal.record.job import compute
 from tests.record.conftest import bend
 
+ROOT = Path(__file__).parents[2]
 OLD = {"a": b"old", "raw/b": b"old", "c": b"old"}
 NEW = dict.fromkeys([*OLD, "d"], b"new")
 KILLS = """
@@ -133,6 +137,24 @@ def test_ctrl_c_is_one_line(typed, tmp_path, monkeypatch, capsys):
     assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 128 + signal.SIGINT
     assert capsys.readouterr().err == "rfcal: stopped\n"
     assert not (tmp_path / "o").exists()
+
+
+@pytest.mark.parametrize("wait_s", [0, 0.01, 0.03, 0.1, 0.2, 0.4])
+def test_ctrl_c_is_one_line_while_the_command_loads(typed, tmp_path, wait_s):
+    """From the first line of the package on; before that it is Python's own start."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    module, function = project["scripts"]["rfcal"].split(":")
+    script = tmp_path / "rfcal"
+    script.write_text(f"from {module} import {function}\nraise SystemExit({function}())\n")
+    command = [sys.executable, "-X", "importtime", script, "report", typed, "--output", tmp_path]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as run:
+        next(line for line in run.stderr if line.endswith("rfcal.interrupt\n"))
+        time.sleep(wait_s)
+        run.send_signal(signal.SIGINT)
+        said = [line for line in run.stderr.read().splitlines() if "import time:" not in line]
+    assert said == ["rfcal: stopped"]
+    assert run.returncode == 128 + signal.SIGINT
+    assert not (tmp_path / "report.html").exists()
 
 
 def test_each_file_tells_of_which_record_it_is(filed, tmp_path):
