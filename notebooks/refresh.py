@@ -34,6 +34,9 @@ def refreshed(path: Path) -> str:
             output.get("data", {}).pop(WIDGET, None)
             if "metadata" in output:
                 output["metadata"] = {}
+        if cell.cell_type == "code":
+            # what was said while something was under way is a view only
+            cell.outputs = [o for o in cell.outputs if o.get("data", True)]
     return nbformat.writes(notebook) + "\n"
 
 

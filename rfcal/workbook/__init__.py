@@ -28,7 +28,16 @@ from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
 from rfcal.workbook.components import coil_panel
 from rfcal.workbook.form import ReadingForm
-from rfcal.workbook.lesson import against_truth, check, lacking, save_report, show, verdict
+from rfcal.workbook.lesson import (
+    against_truth,
+    check,
+    compute,
+    lacking,
+    save_report,
+    show,
+    tell,
+    verdict,
+)
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
 from rfcal.workbook.matching import match_panel
 from rfcal.workbook.standards import standards_panel
@@ -58,6 +67,7 @@ __all__ = [
     "check_line",
     "coil_panel",
     "compare_lines",
+    "compute",
     "corrected_with",
     "device_bands",
     "device_chart",
@@ -96,6 +106,7 @@ __all__ = [
     "standards_panel",
     "standing_wave_panel",
     "summary_lines",
+    "tell",
     "trim",
     "uncertainty_panel",
     "usual_line",

@@ -1,18 +1,55 @@
 """What a lesson needs besides panels: exercises, the truth of simulated data, figures in cells."""
 
 import json
+import textwrap
+from collections.abc import Iterable
 from pathlib import Path
 
+import ipywidgets as widgets
 import numpy as np
+from IPython.display import display
 from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.files import write_files
+from rfcal.record.format.schema import Record
+from rfcal.record.job import compute as job
 from rfcal.record.results import Results
 from rfcal.report.figures.render import Picture
 from rfcal.report.page import output_files
 from rfcal.uncertainty import words
 from rfcal.workbook.pictures import ONE_OHM
+
+WIDE = 92
+"""Characters of a line that a notebook shows beside a picture's width."""
+
+VIEW = "application/vnd.jupyter.widget-view+json"
+
+
+def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> Results:
+    """A record's results; what is under way is said meanwhile, and taken away at the end.
+
+    Where the record lacks one of the `needs` of `LACKING`, that is printed, and a demo's results
+    take its place.
+    """
+    under_way = widgets.Label("reading the record")
+    display({VIEW: under_way._repr_mimebundle_()[VIEW]}, raw=True)
+    try:
+        results = job.compute(record, say=lambda said: setattr(under_way, "value", said))
+    finally:
+        under_way.close()
+    why = lacking(results, *needs)
+    if not (why and demo):
+        return results
+    tell([f"{why} What follows is the demo's."])
+    return compute(demo)
+
+
+def tell(said: Iterable[str]) -> None:
+    """Print lines, broken between words where they are wide: JupyterLab breaks within words."""
+    for line in said:
+        inward = " " * (len(line) - len(line.lstrip()) + 2)
+        print(textwrap.fill(line, WIDE, subsequent_indent=inward, break_long_words=False))
 
 
 def against_truth(results: Results) -> str:
@@ -43,7 +80,8 @@ LACKING = {
     "line": "a line, and this record has no [line_check]",
     "far ends": "a line's own figures, and this record has no sweeps of its far end open or short",
     "baseline": "what changed, and this record has no earlier sweep of its line",
-    "match": "a match, and this record has no [match]",
+    "match": "networks, and this record asks for none under [match] or needs none",
+    "parts": "a part, and this record has no [[component]]",
 }
 """What a part of a notebook is about, and why it does not apply."""
 
@@ -57,11 +95,12 @@ def lacking(results: Results, *needs: str) -> str:
         "line": line is not None,
         "far ends": line is not None and line.properties is not None,
         "baseline": line is not None and line.comparison is not None,
-        "match": bool(results.matches),
+        "match": any(match.proposals for match in results.matches),
+        "parts": bool(results.parts),
     }
     for need in needs:
         if not there[need]:
-            return f"This part is about {LACKING[need]}: go on below."
+            return f"This part is about {LACKING[need]}."
     return ""
 
 
