@@ -2,7 +2,6 @@
 
 import json
 import textwrap
-from collections.abc import Iterable
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -41,13 +40,13 @@ def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> 
     why = lacking(results, *needs)
     if not (why and demo):
         return results
-    tell([f"{why} What follows is the demo's."])
+    tell(f"{why} What follows is the demo's.")
     return compute(demo)
 
 
-def tell(said: Iterable[str]) -> None:
+def tell(*lines: str) -> None:
     """Print lines, broken between words where they are wide: JupyterLab breaks within words."""
-    for line in said:
+    for line in lines:
         inward = " " * (len(line) - len(line.lstrip()) + 2)
         print(textwrap.fill(line, WIDE, subsequent_indent=inward, break_long_words=False))
 
