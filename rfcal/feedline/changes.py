@@ -83,7 +83,9 @@ def compare(
     then_found, now_found = find_echoes(band, before), find_echoes(band, after)
     lost = grown(then_found, now_found, end_then_m)
     differ = partial(_differ, then_found, now_found, after, shared, (baseline, events), ends, end_m)
-    found = differ(lost)
+    # loss in the conductors delays the wave, that of joints and braids hardly does
+    ways = [lost] if lost is None else [replace(lost, inside=share) for share in (1.0, 0.0)]
+    found = min(map(differ, ways), key=lambda one: sum(change.size for change in one.changes))
     # what is new on the way keeps part of the wave from the end as well
     anew = lost is not None and any(c.what == "new" for c in found.changes)
     return differ(None) if anew else found

@@ -4,7 +4,7 @@ Old or wet cable takes more of the wave on every metre, and more of it the highe
 joint or another end changes the echo by a factor that goes otherwise over the band.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,6 +47,7 @@ class Lost:
     at_hz: float  # middle of the band
     uncertainty_db: float  # standard, of `more_db`: what the law leaves of the echo
     sure: bool  # whether it cannot as well be another end
+    inside: float = 1.0  # reactance that grew with the conductors' resistance, over that [1]
 
     @property
     def more_db(self) -> float:
@@ -58,8 +59,20 @@ class Lost:
         """What the propagation has gained [Np/m + j rad/m]."""
         megahertz = frequency / 1e6
         # the skin effect leaves as much reactance inside conductors as resistance
-        return np.asarray(
-            (1 + 1j) * self.conductor * np.sqrt(megahertz) + self.dielectric * megahertz
+        conductor = (1 + self.inside * 1j) * self.conductor * np.sqrt(megahertz)
+        return np.asarray(conductor + self.dielectric * megahertz)
+
+    def on(self, line: Line) -> Line:
+        """The line as it is now."""
+        conductor, dielectric = (
+            100 / NEPER_PER_DB * more for more in (self.conductor, self.dielectric)
+        )
+        whole = max(line.conductor_db + conductor, 1e-12)
+        return replace(
+            line,
+            conductor_db=whole,
+            dielectric_db=line.dielectric_db + dielectric,
+            skin=line.skin + (self.inside - line.skin) * conductor / whole,
         )
 
 

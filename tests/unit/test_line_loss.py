@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.feedline.changes import LEAST
 from rfcal.models.line import Line
 from rfcal.record.findings.line import line_verdict
 from tests.unit.test_faults import HIGH, WIDE, foot
-from tests.unit.test_line_state import random_rod, state
+from tests.unit.test_line_state import random_rod, rod, state
 
 NARROW = np.linspace(140e6, 152e6, 121)
 BANDS = pytest.mark.parametrize("frequency", [WIDE, HIGH, NARROW], ids=["wide", "high", "narrow"])
@@ -38,6 +39,25 @@ def test_an_old_cable_is_told_against_its_baseline(frequency, loss_known, end):
         if frequency is not NARROW:
             assert lost.sure
             assert "look for old or wet cable; nothing else has changed" in said
+
+
+@pytest.mark.parametrize("end", [1e9, 75.0, "antenna"])
+@pytest.mark.parametrize("frequency", [WIDE, HIGH], ids=["wide", "high"])
+def test_what_the_ends_own_change_explains_is_no_change_before_it(frequency, end):
+    """Loss that delays as the skin effect does, and that of braids, which does not."""
+    rng, line = np.random.default_rng(45), Line(31.0, 0.66, 50.0, 0.63)
+    for skin in (1.0, 0.4):
+        old = replace(line, conductor_db=0.63 / 0.4, skin=skin)
+        ended = rod(frequency, 28.5e6, 72.0, 12.0) if end == "antenna" else end
+        now, then = (foot(frequency, each, ended) for each in (old, line))
+        for loss_known in (True, False):
+            stated = {"loss_known": loss_known, "length_m": 31.0}
+            found = state(rng, frequency, line, now, then, **stated)
+            assert not found.comparison.changes
+            if loss_known:  # the line's loss is made good as it is now
+                sizes = [np.max(np.abs(seen.reflection)) for seen in (found.now, found.before)]
+                assert sizes[0] == pytest.approx(sizes[1], rel=0.05)
+                assert not any(LEAST < abs(r) < 0.3 * sizes[0] for r in found.now.reflection[:1])
 
 
 @BANDS

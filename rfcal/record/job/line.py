@@ -48,81 +48,77 @@ def line_state(
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     doubts = _doubts(wanted, line, found)
+    given: dict[str, Any] = {"loss_known": loss_known, "z_ref": z_ref}
+    of_line: dict[str, Any] = {
+        "velocity_factor_uncertainty": doubts[1],
+        "z0_uncertainty": _of_z0(found),
+    }
 
-    given: dict[str, Any] = {"line": line, "loss_known": loss_known, "z_ref": z_ref}
-    search: Callable[..., Events] = partial(
-        find_events,
-        frequency,
-        **given,
-        velocity_factor_uncertainty=doubts[1],
-        z0_uncertainty=_of_z0(found),
-    )
-    ended = partial(_ended, frequency, line=line, doubts=doubts, measured=found is not None)
-    swept = search(now.value, common=now.common_changes())
-    folded = folds(swept, line.length_m)
-    fade = prepare(frequency, now.value, line, loss_known).fade
-    seen = ended(unfolded(swept, line.length_m, fade) if folded else swept)
-    before = comparison = None
+    def look(sweep: Quantity, line: Line) -> _Sight:
+        common = sweep.common_changes()
+        swept = find_events(frequency, sweep.value, line, common=common, **given, **of_line)
+        fade = prepare(frequency, sweep.value, line, loss_known).fade
+        return _ended(frequency, swept, fade, line, doubts, found is not None)
+
+    seen, before, comparison = look(now, line), None, None
+    grown = lost = _beyond_stated(wanted, frequency, now, z_ref, found, seen)
+    placed = loss_known and placed_by_loss(frequency, now.value, line, seen.swept)
     if then is not None:
-        earlier = search(then.value, common=then.common_changes())
-        differ = partial(compare, frequency, now, then, **given)
-        seen, before, comparison = _since(earlier, ended, differ, swept, seen, line.length_m)
-    lost = _beyond_stated(wanted, frequency, now, z_ref, found, None if folded else seen)
-    of_line = found, line.length_m, doubts[0], frequency
-    placed = loss_known and placed_by_loss(frequency, now.value, line, swept)
-    left = bool(found and not wanted.by_length and not followed(frequency, found.delay_s))
+        before = look(then, line)
+        differ = partial(compare, frequency, now, then, line, **given)
+        against = partial(_against, differ, before, length_m=line.length_m)
+        seen, comparison = against(seen)
+        grown = comparison.lost
+    if grown is not None and not (lost and found):  # so that its end is told as it is
+        seen = look(now, grown.on(line))
+        seen, comparison = (seen, None) if before is None else against(seen)
     return LineState(
-        seen.events, before, comparison, *of_line, seen.beyond_m, seen.end, lost, placed, left
+        seen.events,
+        before and before.events,
+        comparison,
+        found,
+        line.length_m,
+        doubts[0],
+        frequency,
+        seen.beyond_m,
+        seen.end,
+        lost,
+        placed,
+        bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
 
-class _Ended(NamedTuple):
-    """Events up to a line's end."""
+class _Sight(NamedTuple):
+    """What a sweep shows of a line."""
 
-    events: Events
-    end: int | None  # which of them it is
-    beyond_m: float | None  # where more reflects from beyond a stated length
-
-
-def _since(
-    before: Events,
-    ended: Callable[[Events], _Ended],
-    differ: Callable[..., Comparison],
-    swept: Events,
-    now: _Ended,
-    length_m: float,
-) -> tuple[_Ended, Events, Comparison]:
-    """Today's events by what the baseline knows, those of the baseline, and what differs."""
-    folded = swept if folds(swept, length_m) else None  # they compare where they appear
-    earlier = _Ended(before, None, None) if folded else ended(before)
-    now = _grown(swept, now, earlier)
-    return now, earlier.events, _compared(differ, folded, now, earlier, length_m)
+    swept: Events  # where they appear
+    events: Events  # up to the line's end, and where they are
+    folded: bool  # whether that differs, as its far parts fold back
+    end: int | None = None  # which of them is the line's end
+    beyond_m: float | None = None  # where more reflects from beyond a stated length
 
 
-def _grown(swept: Events, now: _Ended, then: _Ended) -> _Ended:
-    """The end where it is now, if the stated length was right in the baseline."""
-    if now.beyond_m is None or then.beyond_m is not None or then.end is None:
-        return now
-    end = swept.distance_m.tolist().index(now.beyond_m)
-    return _Ended(behind_end(swept, end, np.inf), end, None)
-
-
-def _compared(
-    differ: Callable[..., Comparison],
-    folded: Events | None,
-    now: _Ended,
-    then: _Ended,
-    length_m: float,
-) -> Comparison:
-    """What differs from the baseline; where far parts fold back, compared as they appear."""
-    end_m = np.inf if now.beyond_m is not None or folded or not length_m else length_m
-    if now.end is not None and not folded:
-        end_m = float(now.events.distance_m[now.end])
-    end_then_m = None if then.end is None else float(then.events.distance_m[then.end])
-    found = differ(
-        events=folded or now.events, baseline=then.events, end_m=end_m, end_then_m=end_then_m
-    )
-    return _unfolded_changes(found, folded, length_m) if folded else found
+def _against(
+    differ: Callable[..., Comparison], then: _Sight, now: _Sight, length_m: float
+) -> tuple[_Sight, Comparison]:
+    """Today's events by what the baseline knows, and what differs from it."""
+    if now.folded:  # compared as they appear
+        found = differ(events=now.swept, baseline=then.swept)
+        each = np.array([change.distance_m for change in found.changes])
+        places = unfolded_places(now.swept, each, length_m)
+        moved = [
+            replace(c, distance_m=float(d)) for c, d in zip(found.changes, places, strict=True)
+        ]
+        return now, replace(found, changes=tuple(sorted(moved, key=lambda c: c.distance_m)))
+    if now.beyond_m is not None and then.beyond_m is None and then.end is not None:
+        # the stated length was right in the baseline: the end is where it is now
+        end = now.swept.distance_m.tolist().index(now.beyond_m)
+        now = now._replace(events=behind_end(now.swept, end, np.inf), end=end, beyond_m=None)
+    ends = [None if s.end is None else float(s.events.distance_m[s.end]) for s in (then, now)]
+    stated = np.inf if now.beyond_m is not None or not length_m else length_m
+    end_m = stated if ends[1] is None else ends[1]
+    given = {"events": now.events, "baseline": then.events, "end_m": end_m, "end_then_m": ends[0]}
+    return now, differ(**given)
 
 
 def _beyond_stated(
@@ -131,7 +127,7 @@ def _beyond_stated(
     now: Quantity,
     z_ref: float,
     found: LineProperties | None,
-    seen: _Ended | None,
+    seen: _Sight,
 ) -> Lost | None:
     """What the line loses more than its type or the record says, as far as its end tells."""
     if not wanted.loss_known:
@@ -139,7 +135,7 @@ def _beyond_stated(
     if found is not None:
         return measured_more(frequency, found, wanted.line)
     # what hardly reflects falls over the band as it likes
-    if seen is None or seen.end is None or abs(seen.events.reflection[seen.end]) < FAULT:
+    if seen.folded or seen.end is None or abs(seen.events.reflection[seen.end]) < FAULT:
         return None
     end_m = float(seen.events.distance_m[seen.end])
     return more_than_stated(frequency, now.value, wanted.line, z_ref=z_ref, end_m=end_m)
@@ -169,14 +165,6 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
     return line.length_m * relative if found else wanted.doubt.get("length", 0.0), of_velocity
 
 
-def _unfolded_changes(found: Comparison, events: Events, length_m: float) -> Comparison:
-    """The same with what changed at the line's end where that is."""
-    each = np.array([change.distance_m for change in found.changes])
-    places = unfolded_places(events, each, length_m)
-    moved = [replace(c, distance_m=float(d)) for c, d in zip(found.changes, places, strict=True)]
-    return replace(found, changes=tuple(sorted(moved, key=lambda change: change.distance_m)))
-
-
 def _of_z0(found: LineProperties | None) -> float:
     """Standard uncertainty of the line's impedance [1, relative]: as cables of one type differ."""
     if found is None:
@@ -185,12 +173,20 @@ def _of_z0(found: LineProperties | None) -> float:
 
 
 def _ended(
-    frequency: Real, events: Events, *, line: Line, doubts: tuple[float, float], measured: bool
-) -> _Ended:
+    frequency: Real,
+    swept: Events,
+    fade: Callable[[Real], Real],
+    line: Line,
+    doubts: tuple[float, float],
+    measured: bool,
+) -> _Sight:
     """Events up to the line's end; more from beyond it is told of a stated length alone."""
-    length, own = line.length_m, own_delay(events, frequency)
+    length, folded = line.length_m, folds(swept, line.length_m)
+    events = unfolded(swept, length, fade) if folded else swept
+    own = own_delay(events, frequency)
+    open_ended = _Sight(swept, with_own_delay(events, own, strongest_on(events)), folded)
     if not length:
-        return _Ended(with_own_delay(events, own, strongest_on(events)), None, None)
+        return open_ended
     last = length + NEAREST * events.resolution_m
     # a place that may be two is no end by that
     of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
@@ -203,8 +199,8 @@ def _ended(
     end = end_among(events, length, np.linalg.norm([of_place, own], axis=0) + of_length, last)
     beyond = None if measured else beyond_end(events, end, last)
     if beyond is not None:
-        return _Ended(with_own_delay(events, own, strongest_on(events)), None, beyond)
+        return open_ended._replace(beyond_m=beyond)
     events = behind_end(events, end, last)
-    if end is None:
-        return _Ended(events, None, None)
-    return _Ended(with_own_delay(events, own, slice(end, end + 1)), end, None)
+    if end is not None:
+        events = with_own_delay(events, own, slice(end, end + 1))
+    return _Sight(swept, events, folded, end)
