@@ -126,6 +126,22 @@ class Session:
         shown = raw_reading(self.frequency, seen, self.cable)
         return shown + self.off(self.noise, shown.size)
 
+    def sweeps(self, check: float, **devices: np.ndarray) -> dict[str, str]:
+        """Raw sweeps of standards, a check of so many ohm, devices, and the short once more."""
+        one = np.ones(self.w.size)
+        load = 49.9 + 0.15 * self.rng.standard_normal()
+        resistor = check + 0.1 * self.rng.standard_normal()
+        short = to_reflection(ARTEFACTS["short"](self.w)) + self.off(0.002)
+        read = {
+            "short": self.connect(short, 0.001),
+            "open": self.read(ARTEFACTS["open"](self.w), 0.002, 0.001),
+            "load": self.read(load * one, 0, 0.001),
+            f"{check:g}-ohm": self.read(resistor * one, 0.002, 0.001),
+            **{name: self.read(impedance, 0, 0.001) for name, impedance in devices.items()},
+            "short-again": self.connect(short, 0.001),
+        }
+        return {f"raw/{name}.s1p": touchstone(self.frequency, g) for name, g in read.items()}
+
 
 COIL_RECORD = """\
 # A demo, invented and simulated: see make_demo.py beside this folder.
@@ -277,22 +293,9 @@ def sensor_coil() -> dict[str, str]:
 def beacon_antenna() -> dict[str, str]:
     """Files of the tower record: sweeps through the line, standards at its far end."""
     session = Session(np.linspace(69e6, 72e6, 201), TOWER_LINE, SEED + 1, 0.0005)
-    w, one = session.w, np.ones(201)
-    resistances = (
-        49.9 + 0.15 * session.rng.standard_normal(),
-        75 + 0.1 * session.rng.standard_normal(),
-    )
-    short = to_reflection(ARTEFACTS["short"](w)) + session.off(0.002)
-    sweeps = {
-        "short": session.connect(short, 0.001),
-        "open": session.read(ARTEFACTS["open"](w), 0.002, 0.001),
-        "load": session.read(resistances[0] * one, 0, 0.001),
-        "75-ohm": session.read(resistances[1] * one, 0.002, 0.001),
-        "antenna": session.read(antenna_impedance(w), 0, 0.001),
-        "short-again": session.connect(short, 0.001),
-    }
-    files = {f"raw/{name}.s1p": _touchstone(session.frequency, g) for name, g in sweeps.items()}
-    truth = _truth(session.frequency, antenna_impedance(w), ANTENNA, TOWER_LINE)
+    antenna = antenna_impedance(session.w)
+    files = session.sweeps(75, antenna=antenna)
+    truth = _truth(session.frequency, antenna, ANTENNA, TOWER_LINE)
     return {"record.toml": BEACON_RECORD, "truth.json": truth, **files}
 
 
@@ -310,28 +313,30 @@ def _truth(frequency, impedance, elements, cable) -> str:
     )
 
 
-def _touchstone(frequency: np.ndarray, reflection: np.ndarray) -> str:
+def touchstone(frequency: np.ndarray, reflection: np.ndarray) -> str:
+    """One raw sweep as a Touchstone file."""
     rows = (
         f"{f:.0f} {g.real:.7f} {g.imag:.7f}" for f, g in zip(frequency, reflection, strict=True)
     )
     return "! simulated raw reading\n# Hz S RI R 50\n" + "\n".join(rows) + "\n"
 
 
-def main() -> int:
-    """Write the records, or check those that are there."""
+def keep(records: dict[str, dict[str, str]], script: str) -> int:
+    """Write records, or with ``--check`` count as 1 what differs from those that are there."""
     differ = 0
-    for name, files in (("sensor-coil", sensor_coil()), ("beacon-antenna", beacon_antenna())):
+    for name, files in records.items():
         for relative, text in files.items():
             path = FOLDER / name / relative
             if "--check" in sys.argv:
                 if not path.is_file() or path.read_text(encoding="utf-8") != text:
-                    differ += 1
-                    print(f"{path} is not what make_demo.py makes")
+                    differ = 1
+                    print(f"{path} is not what {script} makes")
             else:
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_text(text, encoding="utf-8", newline="\n")
-    return min(differ, 1)
+    return differ
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    made = {"sensor-coil": sensor_coil(), "beacon-antenna": beacon_antenna()}
+    sys.exit(keep(made, "make_demo.py"))

@@ -31,12 +31,12 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from make_demo import LIGHT, touchstone
 
 FOLDERS = {name: Path(__file__).parent / name for name in ("tower-line", "tower-line-top")}
 SEED = 20260418
 FREQUENCY = np.linspace(1e6, 160e6, 401)
 
-LIGHT = 299_792_458.0
 Z0, VELOCITY_FACTOR, LENGTH = 51.6, 0.85, 39.8
 L, C = Z0 / (VELOCITY_FACTOR * LIGHT), 1 / (Z0 * VELOCITY_FACTOR * LIGHT)  # per metre
 R0, F0 = 0.45, 100e6  # ohm per metre, and the frequency where it is that
@@ -307,7 +307,7 @@ def files() -> dict[Path, str]:
     made |= {top / "record.toml": RECORD_TOP.format(**DOUBT), top / "truth.json": truth(antenna)}
     from_foot = [name for name in raw if name not in ("line-load", "line-75-ohm")]
     for folder, names in ((foot, from_foot), (top, TOP)):
-        made |= {folder / f"raw/{name}.s1p": touchstone(raw[name]) for name in names}
+        made |= {folder / f"raw/{name}.s1p": touchstone(FREQUENCY, raw[name]) for name in names}
     return made
 
 
@@ -344,13 +344,6 @@ def truth(antenna: np.ndarray) -> str:
 def digits(value: float) -> float:
     """Eight digits, so that the last one does not count where 1e-6 is asked for."""
     return float(f"{value:.8g}")
-
-
-def touchstone(reflection: np.ndarray) -> str:
-    """One raw sweep as a Touchstone file."""
-    points = zip(FREQUENCY, reflection, strict=True)
-    rows = (f"{f:.0f} {g.real:.7f} {g.imag:.7f}" for f, g in points)
-    return "! simulated raw reading\n# Hz S RI R 50\n" + "\n".join(rows) + "\n"
 
 
 def same(path: Path, text: str) -> bool:

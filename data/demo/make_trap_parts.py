@@ -10,12 +10,10 @@ which a little leaks from port to port.
 
 import json
 import sys
-from pathlib import Path
 
 import numpy as np
-from make_demo import ARTEFACTS, PIGTAIL, SEED, Session, _touchstone
+from make_demo import PIGTAIL, SEED, Session, keep
 
-FOLDER = Path(__file__).parent / "trap-parts"
 FREQUENCY = 1.1e6 + 0.5e6 * np.arange(300)
 CHOKE_HZ = np.round(10.1e6 * 10 ** (np.arange(-100, 81) / 100))
 COIL = {"L": 2.2e-6, "C": 1.36e-12, "R_10MHz": 1.0}
@@ -124,26 +122,6 @@ through = "raw/through.s2p"
 """
 
 
-def sweeps() -> dict[str, str]:
-    """Raw sweeps at one port, as make_demo.py has them."""
-    session = Session(FREQUENCY, PIGTAIL, SEED + 9, 0.0004)
-    w, one = session.w, np.ones(FREQUENCY.size)
-    resistances = [
-        value + doubt * session.rng.standard_normal() for value, doubt in ((49.9, 0.15), (33, 0.1))
-    ]
-    short = (ARTEFACTS["short"](w) - 50) / (ARTEFACTS["short"](w) + 50) + session.off(0.002)
-    read = {
-        "short": session.connect(short, 0.001),
-        "open": session.read(ARTEFACTS["open"](w), 0.002, 0.001),
-        "load": session.read(resistances[0] * one, 0, 0.001),
-        "33-ohm": session.read(resistances[1] * one, 0.002, 0.001),
-        "coil": session.read(coil(w), 0, 0.001),
-        "capacitor": session.read(capacitor(w), 0, 0.001),
-        "short-again": session.connect(short, 0.001),
-    }
-    return {f"raw/{name}.s1p": _touchstone(FREQUENCY, g) for name, g in read.items()}
-
-
 def two_ports() -> dict[str, str]:
     """The choke in series between ports of some 48 and 53 ohm, and the way without it."""
     rng, w = np.random.default_rng(SEED + 10), 2 * np.pi * CHOKE_HZ
@@ -164,27 +142,14 @@ def two_ports() -> dict[str, str]:
     return files
 
 
-def main() -> int:
-    """Write the record, or check the one that is there."""
+def record() -> dict[str, str]:
+    """Files of the record: one-port sweeps as make_demo.py has them, and the choke's."""
+    session = Session(FREQUENCY, PIGTAIL, SEED + 9, 0.0004)
+    parts = session.sweeps(33, coil=coil(session.w), capacitor=capacitor(session.w))
     told = {"about": "R, L, C in ohm, H, F", "coil": COIL, "capacitor": CAPACITOR, "choke": CHOKE}
     truth = json.dumps(told, indent=1) + "\n"
-    differ = 0
-    for relative, text in {
-        "record.toml": RECORD,
-        "truth.json": truth,
-        **sweeps(),
-        **two_ports(),
-    }.items():
-        path = FOLDER / relative
-        if "--check" in sys.argv:
-            if not path.is_file() or path.read_text(encoding="utf-8") != text:
-                differ += 1
-                print(f"{path} is not what make_trap_parts.py makes")
-        else:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="utf-8", newline="\n")
-    return min(differ, 1)
+    return {"record.toml": RECORD, "truth.json": truth, **parts, **two_ports()}
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(keep({"trap-parts": record()}, "make_trap_parts.py"))
