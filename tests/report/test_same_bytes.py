@@ -47,7 +47,9 @@ def test_the_command_gives_the_same_files_anywhere(reported, tmp_path):
     code = "from rfcal.cli import main; raise SystemExit(main())"
     command = [sys.executable, "-c", code, "report", str(DEMO / "beacon-antenna"), "--output", "o"]
     done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
-    assert (done.returncode, done.stderr) == (0, "")
+    # on a slow machine matplotlib says that it makes its list of fonts in the new folder
+    said = [line for line in done.stderr.splitlines() if "font cache" not in line]
+    assert (done.returncode, said) == (0, [])
     before = reported("beacon-antenna")
     assert {p.name for p in before.iterdir()} == {p.name for p in (tmp_path / "o").iterdir()}
     for path in before.iterdir():
