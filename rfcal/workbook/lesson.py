@@ -7,14 +7,12 @@ from pathlib import Path
 import ipywidgets as widgets
 import numpy as np
 from IPython.display import display
-from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.files import write_files
 from rfcal.record.format.schema import Record
 from rfcal.record.job import compute as job
 from rfcal.record.results import Results
-from rfcal.report.figures.render import Picture
 from rfcal.report.page import output_files
 from rfcal.uncertainty import words
 from rfcal.workbook.pictures import ONE_OHM
@@ -113,11 +111,6 @@ def verdict(results: Results) -> str:
     return "All as it should be: every check agrees."
 
 
-def show(figure: Figure, alt: str) -> Picture:
-    """A figure to stand last in a cell, with words for those who cannot see it."""
-    return Picture(figure, alt)
-
-
 def save_report(results: Results, output: str | Path) -> list[str]:
     """Write a record's page and data files over earlier ones; gives the files' names."""
     files = output_files(results)
@@ -125,12 +118,21 @@ def save_report(results: Results, output: str | Path) -> list[str]:
     return list(files)
 
 
+UNITS = "look at the unit, such as MHz or Hz, m or mm."
+USUAL = (
+    (-1.0, "the sign is the other way round."),
+    (np.pi / 180, "that is in radians."),
+    *((factor, UNITS) for factor in (1e-6, 1e-3, 1e3, 1e6)),
+)
+"""What usual mistakes multiply an answer by, whatever was asked, and the sentence on each."""
+
+
 def check(answer: float, true: float, *, unit: str, why: str, slips: dict[str, float]) -> str:
-    """Judge a reader's number; `slips` has what usual mistakes give, by the sentence on each."""
+    """Judge a reader's number; `slips` has what mistakes give here, by the sentence on each."""
     said = f"{answer:g} {unit}".strip()
     if abs(answer - true) <= 0.02 * abs(true):
         return f"Right: {f'{true:.3g} {unit}'.strip()}. {why}"
-    for reason, value in slips.items():
+    for reason, value in (*slips.items(), *((reason, true * factor) for factor, reason in USUAL)):
         if abs(answer - value) <= 0.02 * abs(value):
             return f"Not {said}: {reason}"
     return f"Not {said}, which is too {'large' if answer > true else 'small'}. {why}"

@@ -7,6 +7,7 @@ widget. The sentence under the picture carries the numbers, for those who cannot
 
 import base64
 import math
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -62,7 +63,7 @@ class Pictured(widgets.VBox):
         """Live where widgets are, else a picture and its sentence."""
         live = super()._repr_mimebundle_(**kwargs)
         data = dict(live[0] if isinstance(live, tuple) else live)
-        data["text/plain"] = self.sentence
+        data["text/plain"] = textwrap.fill(self.sentence, 96)
         data["image/png"] = base64.b64encode(self.png).decode("ascii")
         return data
 
