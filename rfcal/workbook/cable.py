@@ -45,17 +45,16 @@ def cable_panel() -> Panel:
         seen.set_data(reflection[-1:].real, reflection[-1:].imag)
         r_line.set_ydata(z.real)
         x_line.set_ydata(z.imag)
-        said = cable_words(frequency * 1e6, r + 1j * x, line)
-        beyond = max(np.max(np.abs(z.real)), np.max(np.abs(z.imag))) > MOST_OHM
-        axes = f" On the way R or X goes beyond the axes, which end at {MOST_OHM:g} ohm."
-        return said + axes * bool(beyond)
+        return cable_words(frequency * 1e6, r + 1j * x, line)
 
     return Panel(figure, SLIDERS, update, moving=[walk, device, seen, r_line, x_line])
 
 
 def _r_and_x(ax: Axes) -> list[Line2D]:
     """Axes for R and X over the share of the cable passed, and the two curves."""
-    style.dress(ax, "way along the cable, from the device [%]", "R and X [ohm]")
+    style.dress(
+        ax, "way along the cable, from the device [%]", f"R and X [ohm], up to {MOST_OHM:g}"
+    )
     ax.set(xlim=(0, 100), ylim=(-MOST_OHM, MOST_OHM))
     ax.axhline(0.0, color=style.TEXT, linewidth=0.8)
     look, share = style.line_look("model", POINTS), np.linspace(0, 100, POINTS)

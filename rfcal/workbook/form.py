@@ -20,6 +20,7 @@ from rfcal.report.summary import summary_lines
 from rfcal.workbook.panel import Pictured
 
 LABEL, WIDTH = "9rem", "21rem"
+BOX = f"min(98%, {WIDTH})"
 HINTS = {"load": "50", "check": "such as 33"}
 """What stands in the box of a resistance before anything is typed."""
 
@@ -31,7 +32,10 @@ class ReadingForm(Pictured):
         super().__init__()
         self.found: Results | None = None
         self._shows = widgets.Dropdown(
-            options=list(SHOWS), description="the display shows", style={"description_width": LABEL}
+            options=list(SHOWS),
+            description="the display shows",
+            style={"description_width": LABEL},
+            layout=widgets.Layout(width=BOX),
         )
         self._frequency = _box("frequency [MHz]", "14.1")
         self._name = _box("device's name", "device")
@@ -44,13 +48,18 @@ class ReadingForm(Pictured):
         for box in (self._shows, self._frequency, self._name, *self._boxes()):
             box.observe(lambda _: self.judge(), "value")
         rows: list[widgets.Widget] = [self._shows, self._frequency]
+        row = widgets.Layout(flex_flow="row wrap", overflow="hidden")
         for kind in KINDS:
             rows += [self._ohms[kind]] if kind in self._ohms else []
             rows += [self._name] if kind == "device" else []
-            row = widgets.Layout(flex_flow="row wrap", overflow="hidden")
             rows.append(widgets.HBox([self._cells[kind], self._said[kind]], layout=row))
         self.judge()
-        self.children = (*rows, self._image, self._words, self._folder, write)
+        # the answer beside the boxes, where it is seen while one types, or under them on a phone
+        columns = ([*rows, self._folder, write], [self._words, self._image])
+        half = widgets.Layout(flex=f"1 1 {WIDTH}")
+        self.children = (
+            widgets.HBox([widgets.VBox(column, layout=half) for column in columns], layout=row),
+        )
 
     def _boxes(self) -> list[widgets.Text]:
         return [*self._cells.values(), *self._ohms.values()]
@@ -147,7 +156,7 @@ def _box(label: str, hint: str, value: str = "") -> widgets.Text:
         placeholder=hint,
         continuous_update=False,
         style={"description_width": LABEL},
-        layout=widgets.Layout(width=f"min(98%, {WIDTH})"),
+        layout=widgets.Layout(width=BOX),
     )
 
 

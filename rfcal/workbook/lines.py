@@ -19,7 +19,7 @@ from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison
 
 LOSS_SLIDERS = (
-    Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 6.0),
+    Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 10.0),
     Slider("uncertainty", "uncertainty of one reading", "", 0.0005, 0.02, 0.0005, 0.005),
     Slider("r", "device R", "ohm", 1.0, 500.0, 1.0, 30.0),
     Slider("x", "device X", "ohm", -300.0, 300.0, 1.0, -20.0),
@@ -99,14 +99,15 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         moved = drawn.move(cable.bilinear(figures).correct(near[part]))
         off = moved[at - part.start] - z[at]
         return (
-            f"At {words.mhz(f[at])} the figures give R {off.real:+.1f} ohm and X "
-            f"{off.imag:+.1f} ohm beside the line's own sweeps, whose 95 % half-widths are "
-            f"{half[0]:.2g} and {half[1]:.2g} ohm."
+            f"At {words.mhz(f[at])}, R by the figures is off by {off.real:+.1f} ohm and X by "
+            f"{off.imag:+.1f} ohm from what the line's own sweeps give, whose 95 % half-widths "
+            f"are {half[0]:.2g} and {half[1]:.2g} ohm."
         )
 
     place = round(line.length_m, 2)
     sliders = [
-        Slider("length", "length", "m", place - 0.5, place + 0.5, 0.01, place),
+        # a start that is off shows what a length does
+        Slider("length", "length", "m", place - 0.5, place + 0.5, 0.01, place + 0.1),
         Slider("velocity_factor", "velocity factor", "", 0.8, 0.9, 0.001, line.velocity_factor),
         Slider("z0", "impedance", "ohm", 45.0, 57.0, 0.1, round(line.z0, 1)),
         Slider("loss", "loss, of what is stated", "%", 50.0, 150.0, 1.0, 100.0),

@@ -9,7 +9,7 @@ from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import comparison
 
 SLIDERS = (
-    Slider("load", "every load is off by", "ohm", -10.0, 10.0, 0.1, 0.0),
+    Slider("load", "every load is off by", "ohm", -10.0, 10.0, 0.1, 4.0),
     Slider("capacitance", "every open is off by", "fF", -50.0, 500.0, 10.0, 0.0),
     Slider("inductance", "every short is off by", "nH", -0.3, 3.0, 0.1, 0.0),
 )
@@ -38,8 +38,8 @@ def standards_panel(results: Results, name: str) -> Panel:
         )
         off = drawn.move(moved)[at] - z[at]
         return (
-            f"At {words.mhz(device.frequency[at])} R moves by {off.real:+.2f} ohm and X by "
-            f"{off.imag:+.2f} ohm; the record's own 95 % half-widths are {half[0]:.2f} and "
+            f"At {words.mhz(device.frequency[at])}, R moves by {off.real:+.2f} ohm and X by "
+            f"{off.imag:+.2f} ohm; the 95 % half-widths of the record are {half[0]:.2f} and "
             f"{half[1]:.2f} ohm."
         )
 

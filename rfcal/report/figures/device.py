@@ -124,13 +124,13 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
         )
     ax.plot(megahertz, value, label="corrected", **look)
     if value.size > 1 and np.any(finite):
+        shown, whole = (
+            [*np.nanquantile(value, [0, 1]), np.nanquantile(low, p), np.nanquantile(high, 1 - p)]
+            for p in (0.2, 0.0)
+        )
         # where hardly anything is known the band leaves the picture, so that the rest can be read
-        shown = [
-            *np.nanquantile(value, [0, 1]),
-            np.nanquantile(low, 0.2),
-            np.nanquantile(high, 0.8),
-        ]
-        margin = 0.05 * (max(shown) - min(shown))
+        shown = whole if np.ptp(whole) < 2 * np.ptp(shown) else shown
+        margin = 0.05 * np.ptp(shown)
         if margin > 0:
             ax.set_ylim(min(shown) - margin, max(shown) + margin)
 
