@@ -179,6 +179,9 @@ FAULT_SLIDERS = (
 FAULTY = Line(40.0, 0.85, 50.0, 0.4)
 """The line of `fault_panel`; 60 ohm end it."""
 
+FLOOR = 1e-4
+"""What reflects less is drawn as this [1]."""
+
 FOOT = 0.1
 """What `fault_panel` finds within this part of the resolution is the connector at the foot."""
 
@@ -187,7 +190,7 @@ def fault_panel() -> Panel:
     """A fault on a line of 40 m, and what a sweep shows of it at the velocity factor believed."""
     figure = style.new_figure(8.4, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
-    ax.set(xlim=(0, 60), ylim=(1e-4, 2), yscale="log")
+    ax.set(xlim=(0, 60), ylim=(FLOOR, 2), yscale="log")
     one = np.ones(2)
     (trace,) = ax.plot(one, one, label="sweep", **style.line_look("corrected", POINTS))
     truth = ax.axvline(1.0, label="fault", **style.line_look("truth", POINTS))
@@ -201,7 +204,7 @@ def fault_panel() -> Panel:
         frequency = np.linspace(1e6, stop * 1e6, POINTS)
         swept = _line_with_fault(frequency, place, ohm) + noise
         found = find_events(frequency, swept, replace(FAULTY, velocity_factor=velocity_factor))
-        trace.set_data(found.grid_m, found.magnitude)
+        trace.set_data(found.grid_m, np.maximum(found.magnitude, FLOOR))
         truth.set_xdata([place, place])
         size = np.interp(found.distance_m, found.grid_m, found.magnitude)
         marks.set_data(found.distance_m, 1.25 * size)

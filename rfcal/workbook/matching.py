@@ -24,6 +24,9 @@ DRAWS = 100
 BEYOND = 99.0
 """An SWR above this is drawn and said as this."""
 
+LARGE = 10.0
+"""Where the axis of SWR ends at most."""
+
 
 def match_panel(results: Results, asked: MatchResult) -> Panel:
     """The best L section for a match of a record, of its parts; its sliders start from there.
@@ -79,7 +82,7 @@ def _curves(ax: Axes, frequency: Real, raw: Real) -> list[Line2D]:
     """SWR with the network, and of one in twenty built of worse parts; the edges of the band."""
     style.dress(ax, "frequency [MHz]", "SWR [1]")
     megahertz = frequency / 1e6
-    ax.set(xlim=(megahertz[0], megahertz[-1]), ylim=(1, 3))
+    ax.set(xlim=(megahertz[0], megahertz[-1]), ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)))
     looks = {
         name: style.line_look(name, frequency.size) for name in ("raw", "model", "uncertainty")
     }

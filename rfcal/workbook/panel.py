@@ -19,6 +19,7 @@ from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from rfcal.report.figures import style
 from rfcal.report.figures.render import fast_png, settle
 
 
@@ -88,8 +89,10 @@ class Panel(Pictured):
     ):
         self.sliders, self._update = tuple(sliders), update
         self.values = {s.name: s.start for s in self.sliders}
+        self._beyond = [style.Beyond(ax) for ax in figure.axes if ax.axison and ax.lines]
+        marks = [artist for beyond in self._beyond for artist in beyond.artists]
         # drawn in the order in which a whole redraw would draw them
-        self._moving = sorted(moving, key=lambda artist: artist.get_zorder())
+        self._moving = sorted([*moving, *marks], key=lambda artist: artist.get_zorder())
         for artist in self._moving:
             artist.set_animated(True)
         settle(figure)
@@ -174,6 +177,8 @@ class Panel(Pictured):
         self.sentence = self._update(**self.values)
         self._words.value = f'<p aria-live="polite">{escape(self.sentence)}</p>'
         self._canvas.restore_region(self._still)
+        for beyond in self._beyond:
+            beyond.show()
         for artist in self._moving:
             artist.draw(self._canvas.get_renderer())
         self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))

@@ -66,7 +66,7 @@ def comparison(
         ax = style.dress(places[name], "", f"{name} [ohm]")
         ax.plot(megahertz, part, **style.line_look("corrected", part.size))
         moving += ax.plot(megahertz, part, **style.line_look("model", part.size))
-        ax.set_ylim(np.min(part) - margin, np.max(part) + margin)
+        ax.set_ylim(np.floor(np.min(part) - margin), np.ceil(np.max(part) + margin))
     places["X"].set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
     places["R"].tick_params(labelbottom=False)
     style.add_legend(figure, places["chart"])

@@ -17,6 +17,9 @@ from rfcal.record.results import error_terms
 from rfcal.report.figures import chart, style
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import render as picture
+from rfcal.report.figures.components import part_figure
+from rfcal.report.figures.match import proposal_figure
+from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
@@ -52,6 +55,17 @@ def test_one_frequency_is_the_one_the_axis_names(figures):
         at = figures[name].axes[-1].lines[0].get_xdata()
         if len(at) == 1:
             assert list(figures[name].axes[-1].get_xticks()) == pytest.approx(list(at))
+
+
+@pytest.mark.parametrize("name", ["beacon-antenna", "tower-line", "trap-parts"])
+def test_no_curve_is_cut_and_no_words_cover_or_are_covered(computed, name):
+    found = computed(name)
+    drawn = [plots.device_chart(device) for device in found.devices]
+    drawn += [plots.device_bands(device) for device in found.devices]
+    drawn += [plots.line_figure(found.line)] if found.line else []
+    drawn += [part_figure(part) for part in found.parts]
+    drawn += [proposal_figure(m, p) for m in found.matches for p in m.proposals]
+    assert [faults(figure) for figure in drawn] == [[] for _ in drawn]
 
 
 def test_figures_fit_a_notebook(figures):

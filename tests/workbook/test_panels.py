@@ -18,6 +18,7 @@ from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
 from rfcal.workbook.cable import cable_words
 from rfcal.workbook.panel import Panel, Slider
+from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 
@@ -162,6 +163,30 @@ def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
     colours = Image.open(io.BytesIO(panel.png)).convert("RGB").getcolors(256)
     assert (0, 0, 0) in [colour for _, colour in colours]
     assert sum(n for n, colour in colours if colour == (0, 114, 178)) == 0
+
+
+def test_no_curve_is_cut_and_no_words_cover_or_are_covered(panel):
+    rng = np.random.default_rng(5)
+    steps = [round((s.high - s.low) / s.step) for s in panel.sliders]
+    places = [{}, *({s.name: end} for s in panel.sliders for end in (s.low, s.high))]
+    for _ in range(10):
+        at = zip(panel.sliders, steps, strict=True)
+        places.append({s.name: round(s.low + rng.integers(n + 1) * s.step, 9) for s, n in at})
+    for values in places:
+        panel.reset()
+        panel.move(**values)
+        assert faults(panel._canvas.figure) == [], values
+
+
+def test_what_goes_on_beyond_the_axes_is_said_in_the_picture():
+    panel = workbook.standing_wave_panel()
+    said = [ax.get_title(loc="right") for ax in panel._canvas.figure.axes]
+    assert said == [" ", " "]
+    panel.move(frequency=1.8, length=0.1, loss=0, r=5, x=-300)
+    said = [ax.get_title(loc="right") for ax in panel._canvas.figure.axes]
+    assert said == ["▲ beyond 300", " "]
+    (mark,) = [c for c in panel._canvas.figure.axes[0].lines if c.get_marker() == "^"]
+    assert list(mark.get_ydata()) == [300]
 
 
 def test_controls_say_quantity_and_unit(panel):

@@ -24,12 +24,14 @@ from rfcal.uncertainty.coverage import K_ELLIPSE
 
 GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
+RULER = -1.2
+"""Height below the chart at which the values of R stand."""
 
 
 def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
     """Draw the lines of constant R and X, labelled in ohm; the centre is `z_ref` [ohm]."""
     ax.set_axis_off()
-    ax.set(xlim=(-1.24, 1.24), ylim=(-1.2, 1.2), aspect="equal")
+    ax.set(xlim=(-1.24, 1.24), ylim=(RULER - 0.14, 1.2), aspect="equal")
     line: dict[str, Any] = {"fill": False, "edgecolor": style.GRID, "linewidth": 0.9, "zorder": 1.0}
     for r in GRID_LINES:
         ax.add_patch(Circle((r / (1 + r), 0.0), 1 / (1 + r), **line))
@@ -54,11 +56,15 @@ def _reactance_arc(x: float) -> Path:
 def _label_grid(ax: Axes, z_ref: float) -> None:
     """Write the values of the grid lines, and what they are."""
     look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED, "zorder": 1.5}
-    for r in GRID_LINES:
-        at = float(from_impedance(r, 1.0).real)
-        ax.text(at + 0.012, -0.012, f"{r * z_ref:g}", ha="left", va="top", **look)
+    # no number inside, where a trace would cover it or be covered: R stands below its place on the
+    # level axis
+    for r in (0.0, *GRID_LINES):
+        at = (r - 1) / (r + 1)
+        ax.plot([at, at], [0, RULER], color=style.GRID, linewidth=0.9, linestyle=(0, (1, 2)))
+        ax.text(at, RULER - 0.02, f"{r * z_ref:g}", ha="center", va="top", **look)
+    ax.text(-1.22, RULER - 0.02, "R", ha="left", va="top", **look)
     for x in GRID_LINES:
-        edge = complex(from_impedance(1j * x, 1.0)) * 1.03
+        edge = complex(from_impedance(1j * x, 1.0)) * (1.03 if x == 1 else 1.07)
         for sign, text in ((1, "+j"), (-1, "−j")):
             ax.text(
                 edge.real,
@@ -68,10 +74,9 @@ def _label_grid(ax: Axes, z_ref: float) -> None:
                 va="center" if abs(edge.real) > 0.1 else "bottom" if sign > 0 else "top",
                 **look,
             )
-    ax.text(-1.03, 0, "0", ha="right", va="center", **look)
     ax.text(1.03, 0, "∞", ha="left", va="center", **look)
     ax.text(-1.22, 1.17, "inductive", ha="left", va="top", **look)
-    ax.text(-1.22, -1.17, "capacitive", ha="left", va="bottom", **look)
+    ax.text(-1.22, -1.12, "capacitive", ha="left", va="bottom", **look)
     ax.text(1.22, 1.17, "R, jX in ohm", ha="right", va="top", **look)
 
 
@@ -116,6 +121,9 @@ def draw_ellipse(
     ellipse.set(facecolor=(role.color, 0.25), edgecolor=role.color)
     ellipse.set(**ellipse_of(centre, np.asarray(covariance, float), K_ELLIPSE))
     ax.add_patch(ellipse)
+    if not ax.axison:
+        # on a chart: no passive device lies beyond its edge
+        ellipse.set_clip_path(Circle((0, 0), 1.0, transform=ax.transData))
     return ellipse
 
 
@@ -132,8 +140,10 @@ class Enlarged:
     """A region as large as a small frame beside the chart allows, with its scale in words."""
 
     def __init__(self, ax: Axes):
-        frame = ax.inset_axes((0.9, -0.02, 0.24, 0.24))
+        ax.set_xlim(right=1.62)
+        frame = ax.inset_axes((1.11, -1.2, 0.48, 0.48), transform=ax.transData)
         frame.set(xlim=(-1, 1), ylim=(-1, 1), aspect="equal", xticks=[], yticks=[])
+        frame.set_in_layout(False)  # it lies within the chart's own room
         frame.spines[:].set_color(style.MUTED)
         self._region = draw_ellipse(frame, 0.0, np.eye(2))
         self._device = draw_trace(frame, 0.0, role="truth")

@@ -20,6 +20,7 @@ def agreement_figure(name: str, found: Agreement) -> Figure:
         ax.plot(megahertz, values, label=letter, **style.plain_look(order, megahertz.size))
     most = float(np.nanmax(np.abs(found.normalised_error), initial=1.0))
     ax.set_ylim(-1.15 * min(most, 20) - 0.2, 1.15 * min(most, 20) + 0.2)
+    style.Beyond(ax).show()
     style.add_legend(figure, ax)
     return figure
 

@@ -24,14 +24,8 @@ def part_figure(part: Part) -> Figure:
     style.dress(lower, "frequency [MHz]", "reflection left [1]")
     finite = np.isfinite(size.low) & np.isfinite(size.high)
     low, high = (np.where(finite, end, np.nan) for end in (size.low, size.high))
-    upper.fill_between(
-        megahertz,
-        np.maximum(low, size.value / 100),
-        high,
-        facecolor=(style.ROLES["uncertainty"].color, 0.35),
-        edgecolor=style.ROLES["uncertainty"].color,
-        linewidth=0.8,
-        label="95 % interval",
+    style.draw_band(
+        upper, megahertz, np.maximum(low, size.value / 100), high, label="95 % interval"
     )
     upper.plot(megahertz, size.value, label="measured", **style.line_look("corrected", points))
     shown = size.value[np.isfinite(size.value) & (size.value > 0)]
@@ -44,7 +38,8 @@ def part_figure(part: Part) -> Figure:
     if verdict.chosen is not None:
         _fitted(upper, lower, verdict)
     lower.axhline(0, color=style.MUTED, linewidth=0.8)
-    style.add_legend(figure, upper)
+    style.Beyond(upper).show()
+    style.add_legend(figure, upper, lower)
     return figure
 
 
@@ -57,19 +52,11 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
     name, look = f"fitted: {chosen.name}", style.line_look("model", points) | {"zorder": 4.0}
     upper.plot(megahertz, np.abs(modelled), label=name, **look)
     half = K_AXIS * np.sqrt(sweep.reflection.variance())
-    lower.fill_between(
-        megahertz,
-        -half,
-        half,
-        facecolor=(style.ROLES["uncertainty"].color, 0.35),
-        edgecolor=style.ROLES["uncertainty"].color,
-        linewidth=0.8,
-    )
+    style.draw_band(lower, megahertz, -half, half)
     for order, (axis, values) in enumerate(
         (("real part", chosen.left.real), ("imaginary part", chosen.left.imag))
     ):
         lower.plot(megahertz, values, label=axis, **style.plain_look(order, points))
-    lower.legend(fontsize=style.SIZE_SMALL, labelcolor=style.TEXT, frameon=False, ncols=2)
 
 
 def methods_figure(ports: Ports | None = None, z_ref: float = defaults.REFERENCE_OHM) -> Figure:
@@ -82,6 +69,7 @@ def methods_figure(ports: Ports | None = None, z_ref: float = defaults.REFERENCE
         look = style.plain_look(order, ohm.size)
         ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **look)
     ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))
+    style.Beyond(ax).show()
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter("{x:g}")
     style.add_legend(figure, ax)

@@ -115,13 +115,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
             label="95 % interval",
         )
     elif value.size > 1:
-        ax.fill_between(
-            *_strips(megahertz, low, high),
-            facecolor=(role.color, 0.35),
-            edgecolor=role.color,
-            linewidth=0.8,
-            label="95 % interval",
-        )
+        style.draw_band(ax, *_strips(megahertz, low, high), label="95 % interval")
     ax.plot(megahertz, value, label="corrected", **look)
     if value.size > 1 and np.any(finite):
         shown, whole = (
@@ -133,6 +127,7 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
         margin = 0.05 * np.ptp(shown)
         if margin > 0:
             ax.set_ylim(min(shown) - margin, max(shown) + margin)
+            style.Beyond(ax).show()
 
 
 def _strips(megahertz: Real, low: Real, high: Real) -> tuple[Real, Real, Real]:
@@ -182,21 +177,16 @@ def line_figure(line: LineState) -> Figure:
     end = line.length_m or float(place.max(initial=0.0))
     reach = min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2)
     near = now.grid_m <= reach
-    if line.before is not None:
-        ax.plot(
-            now.grid_m[near],
-            line.before.magnitude[near],
-            label="baseline",
-            **style.plain_look(1, near.size),
-        )
-    ax.plot(
-        now.grid_m[near],
-        now.magnitude[near],
-        label="now",
-        **style.line_look("corrected", near.size),
-    )
+    floor = max(now.noise, 1e-5)
+    for events, label, look in (
+        (line.before, "baseline", style.plain_look(1, near.size)),
+        (now, "now", style.line_look("corrected", near.size)),
+    ):
+        if events is not None:
+            size = np.maximum(events.magnitude[near], floor)
+            ax.plot(now.grid_m[near], size, label=label, **look)
     at = np.interp(place, now.grid_m, now.magnitude)
     ax.scatter(place, 1.25 * at, label="found", color=style.TEXT, marker="v", s=40, zorder=4)
-    ax.set(yscale="log", xlim=(0, reach), ylim=(max(now.noise, 1e-5), 2.0))
+    ax.set(yscale="log", xlim=(0, reach), ylim=(floor, 2.0))
     style.add_legend(figure, ax)
     return figure

@@ -30,6 +30,7 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
     draw_schematic(places["net"], proposal.candidate.network)
     _draw_walk(places["walk"], result, proposal.candidate.network)
     _draw_swr(places["swr"], result, proposal)
+    style.add_legend(figure, places["walk"], places["swr"])
     return figure
 
 
@@ -57,7 +58,7 @@ def draw_schematic(ax: Axes, network: Network) -> Axes:
 
 def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -> None:
     """One element between `at` and one step further, its name and value beside it."""
-    label = f"{element.name}\n{element.in_words()}"
+    label = f"{element.name}\n{element.in_words()}".replace(" of ", "\nof ")
     end = at + ELEMENT_WIDTH
     if element.place == "section":
         _wire(ax, (at, RAIL), (middle - 0.7, RAIL))
@@ -149,7 +150,6 @@ def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:
     chart.draw_trace(ax, way, role="model", label="through the parts")
     chart.draw_trace(ax, way[0], role="corrected", label="load")
     chart.draw_trace(ax, way[-1], role="truth", label="seen by the transmitter")
-    ax.legend(loc="lower center", bbox_to_anchor=(0.5, -0.28), frameon=False, fontsize=9)
 
 
 def _draw_swr(ax: Axes, result: MatchResult, proposal: Proposal) -> None:
@@ -175,6 +175,7 @@ def built_figure(result: MatchResult) -> Figure:
         (after.found_swr, "corrected", "built"),
     )
     _draw_ways(ax, result.goal, ways)
+    style.add_legend(figure, ax)
     return figure
 
 
@@ -192,4 +193,4 @@ def _draw_ways(ax: Axes, goal: Goal, ways: Sequence[tuple[Real, str, str]]) -> N
         ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
     ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))
     ax.set_ylim(1, max(3.0, min(float(ways[-1][0][near].max()) * 1.2, 10.0)))
-    ax.legend(loc="lower center", bbox_to_anchor=(0.5, -0.44), frameon=False, fontsize=9)
+    style.Beyond(ax).show()

@@ -11,8 +11,12 @@ from types import MappingProxyType
 from typing import Any
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from rfcal.maths.reflection import Real
 
 Dashes = str | tuple[float, tuple[float, ...]]
 
@@ -95,6 +99,42 @@ def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
     ax.set_xlabel(x_label, fontsize=SIZE_LABEL, color=TEXT)
     ax.set_ylabel(y_label, fontsize=SIZE_LABEL, color=TEXT)
     return ax
+
+
+def draw_band(ax: Axes, x: ArrayLike, low: Real, high: Real, *, label: str | None = None) -> None:
+    """Draw the range between two curves, with its edges."""
+    color = ROLES["uncertainty"].color
+    ax.fill_between(x, low, high, facecolor=(color, 0.35), edgecolor=color, label=label)
+    ax.plot(x, np.transpose([low, high]), color=color, linewidth=0.8)
+
+
+class Beyond:
+    """Marks at the ends of axes where a curve goes on beyond them, and says so above the axes."""
+
+    def __init__(self, ax: Axes):
+        self._ax, self._curves = ax, [c for c in ax.lines if c.get_transform() == ax.transData]
+        self._words = ax.set_title(" ", loc="right", fontsize=SIZE_SMALL, color=TEXT)
+        look: dict[str, Any] = {
+            "linestyle": "none",
+            "color": TEXT,
+            "clip_on": False,
+            "in_layout": False,
+        }
+        self._marks = [ax.plot([], [], marker=sign, **look)[0] for sign in "^v"]
+        self.artists = (self._words, *self._marks)
+
+    def show(self) -> None:
+        """Go by the curves as they are now; each has its mark where it goes farthest."""
+        ends, said = self._ax.get_ylim(), []
+        for mark, end, sign, way in zip(self._marks, ends[::-1], (1, -1), "▲▼", strict=True):
+            places = []
+            for x, y in (np.asarray(curve.get_data(), float) for curve in self._curves):
+                inside = (x >= self._ax.get_xlim()[0]) & (x <= self._ax.get_xlim()[1])
+                far = np.where(inside & np.isfinite(y), sign * y, -np.inf)
+                places += [x[far.argmax()]] if far.max() > sign * end else []
+            mark.set_data(places, np.full(len(places), end))
+            said += [f"{way} beyond {float(f'{end:.3g}'):g}"] if places else []
+        self._words.set_text("  ".join(said).replace("-", "−") or " ")
 
 
 def add_legend(figure: Figure, *sources: Axes) -> None:
