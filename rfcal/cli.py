@@ -20,6 +20,8 @@ from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"
+MOST_NAMED = 12
+"""Files that are named one by one where some are written."""
 _CURE = "choose another folder, or say --force"
 
 
@@ -159,13 +161,13 @@ def _report(options: argparse.Namespace) -> None:
     _progress("figures and tables of the page")
     output = output_files(results, _progress)
     _require_no_input(options.output, output, results)
-    _progress("writing " + ", ".join(output))
+    _progress(f"writing {_few(list(output))}")
     write_files(options.output, output, force=options.force, cure=_CURE)
     _progress("")
     _say(*summary_lines(results))
     for result in results.matches:
         _say(*match_lines(result))
-    others = ", ".join(name for name in output if name != "report.html")
+    others = _few([name for name in output if name != "report.html"])
     _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
     _say(f"Workbook: {WORKBOOK}")
 
@@ -173,6 +175,12 @@ def _report(options: argparse.Namespace) -> None:
 def _say(*lines: str) -> None:
     """Print lines of the answer; nothing in a name can forge one."""
     print("\n".join(map(printable, lines)))
+
+
+def _few(names: Sequence[str]) -> str:
+    """Names of files, of very many the first ones."""
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED + 1 else ""
+    return ", ".join(names[:MOST_NAMED] if more else names) + more
 
 
 def _progress(said: str) -> None:
@@ -281,7 +289,7 @@ def _unpack(options: argparse.Namespace) -> None:
 
     found = carried_record(options.page)
     write_files(options.folder, found)
-    _say(f"Wrote to {options.folder}: {', '.join(found)}")
+    _say(f"Wrote to {options.folder}: {_few(list(found))}")
 
 
 def _verify(options: argparse.Namespace) -> int:
@@ -332,4 +340,4 @@ def _correct(options: argparse.Namespace) -> None:
         _say(said)
     for finding in kept.findings(results, devices):
         _say(f"{finding.severity}: {finding.message}")
-    _say(f"Wrote to {options.output}: {', '.join(output)}")
+    _say(f"Wrote to {options.output}: {_few(list(output))}")

@@ -168,8 +168,12 @@ def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
 
 
 def _pieces(inputs: Inputs, rng: "np.random.Generator", draws: int) -> Iterator[Complex]:
-    """Draws of the corrected reflection [1], shape (n, F), as fit the processor's cache."""
-    size = max(1, 8192 // inputs.reading.value.size)
+    """Draws of the corrected reflection [1], shape (n, F), as fit the processor's cache.
+
+    Of hundreds of standards, as fit its memory.
+    """
+    values = min(8192, 2**21 // len(inputs.calibration.known))
+    size = max(1, values // inputs.reading.value.size)
     for start in range(0, draws, size):
         yield inputs.draw(rng, min(size, draws - start))
 

@@ -51,7 +51,7 @@ def results_json(results: Results) -> Iterator[bytes]:
             "fingerprint": fingerprint(own_files(results)),
         },
         "inputs": inputs(results),
-        "software": dict(results.software),
+        "software": results.software,
         "findings": [vars(f) for f in results.findings],
         "calibration": _calibration(results),
         "checks": [_check(c) for c in results.checks],

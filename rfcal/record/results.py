@@ -206,8 +206,6 @@ class Results:
         In the record's order.
     findings : tuple of Finding
         What there is to say besides; warnings before notes.
-    software : mapping of str to str
-        Versions that computed this.
     line : LineState, optional
         What a line check found.
     matches : tuple of MatchResult
@@ -225,7 +223,6 @@ class Results:
     checks: tuple[Check, ...]
     devices: tuple[Device, ...]
     findings: tuple[Finding, ...]
-    software: Mapping[str, str]
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
     rereads: tuple[Reread, ...] = ()
@@ -234,6 +231,14 @@ class Results:
     def __repr__(self) -> str:
         names = ", ".join(device.name for device in self.devices) or "no device"
         return f"<Results of '{self.record.title}': {names}>"
+
+    @property
+    def software(self) -> dict[str, str]:
+        """Versions of what computes this, by name."""
+        from importlib.metadata import version
+
+        names = ("rfcal", "numpy", "scipy", "scikit-rf")
+        return {**{name: version(name) for name in names}, "python": platform.python_version()}
 
     def device(self, name: str) -> Device:
         """The measurement of one name.
@@ -275,11 +280,3 @@ def fingerprint(files: Mapping[str, bytes]) -> str:
     """One fingerprint of all files of a record, which everything written about it carries."""
     rows = (f"{sha256(content).hexdigest()} {name}\n" for name, content in sorted(files.items()))
     return sha256("".join(rows).encode()).hexdigest()
-
-
-def software() -> dict[str, str]:
-    """Versions of what computes the results, by name."""
-    from importlib.metadata import version
-
-    names = ("rfcal", "numpy", "scipy", "scikit-rf")
-    return {**{name: version(name) for name in names}, "python": platform.python_version()}

@@ -87,8 +87,8 @@ def output_files(
 def page(results: Results, say: Callable[[str], object] = lambda said: None) -> str:
     """The report page: figures, data and the record inside; it asks for nothing from outside."""
     carried = archive.script(results)  # first: it may be refused
-    devices = []
-    for i, device in enumerate(results.devices, start=1):
+    devices, many = [], len(results.devices) > words.MOST_SHOWN
+    for i, device in enumerate(() if many else results.devices, start=1):
         say(f"figures and tables of '{device.name}'")
         devices.append(_device(i, device, results))
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
@@ -96,6 +96,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     return _template().render(
         record=results.record,
         devices=devices,
+        answers=[_answered(device, results) for device in results.devices if many],
         script=Markup(script),
         script_hash=f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}",
         curves=Markup(curves),
@@ -164,6 +165,13 @@ def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
         "points": device.frequency.size,
         "live": _live(number, device),
     }
+
+
+def _answered(device: Device, results: Results) -> dict[str, Any]:
+    """One of many devices: what it is, or may be, and whether that is to be trusted."""
+    told = [words.answer(device), *filter(None, [words.other_answer(device)])]
+    doubt = why_wrong(results.findings, device.name)
+    return {"told": told, "plane": device.plane, "doubt": doubt}
 
 
 def _live(number: int, device: Device) -> dict[str, Any]:

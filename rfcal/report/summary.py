@@ -20,6 +20,10 @@ def summary_lines(results: Results) -> list[str]:
         also = f", or {other['impedance']}" if other else ""
         if doubt := why_wrong(results.findings, device.name):
             said.append(f"do not trust what follows yet: {doubt}")
+        if len(results.devices) > words.MOST_SHOWN:
+            ohm = ", or ".join(one["ohm"] for one in (told, other) if one)
+            said.append(f"{told['name']} at {told['at']}: {ohm}")
+            continue
         said += [
             f"{told['name']} at {told['at']}: {told['impedance']}{also}",
             f"  {told['ohm']}{told['each']}",

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 import rfcal
+from rfcal import cli
 from rfcal.cli import main
 from rfcal.errors import SCREEN, CalibrationError, ReadingError
 from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
+from rfcal.report.text import device
 from tests.record.conftest import BOX, bend, touchstone
 
 LONG = 300_000
@@ -107,6 +109,27 @@ def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
     assert main(["check", str(typed)]) == 0
     assert time.process_time() - before < 20
     assert "d999: one point" in capsys.readouterr().out
+
+
+def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(device, "MOST_SHOWN", 3)
+    monkeypatch.setattr(cli, "MOST_NAMED", 2)
+    with (typed / "record.toml").open("a") as file:
+        for i in range(3):
+            file.write(f'[[measurement]]\nname = "d{i}"\ntyped = [[14.1, {10 + i}, -1.{i}]]\n')
+    assert main(["report", str(typed), "--output", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert "(beside it: results.json, device.s1p and 3 more)" in said
+    lines = [line for line in said.splitlines() if line.startswith("d2 at 14.1 MHz: R = ")]
+    assert len(lines) == 1
+    page = (tmp_path / "o/report.html").read_text()
+    for name, ohm in (
+        line.split(" at 14.1 MHz: R = ") for line in said.splitlines() if "R =" in line
+    ):
+        assert f"<td>{name}</td>" in page
+        assert f'<td class="n">{ohm.split(" ohm")[0]}</td>' in page
+    assert 'aria-label="Reflection chart. ' not in page
+    assert main(["verify", str(tmp_path / "o/report.html")]) == 0
 
 
 def test_a_long_sweep_is_corrected_in_pieces_as_at_once(tmp_path):

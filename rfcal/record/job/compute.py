@@ -50,7 +50,7 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job.checks import checked
 from rfcal.record.job.components import Parts
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results, software
+from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import shared
 
@@ -194,7 +194,6 @@ class _Job:
                     *about_unseen(record, self.findings),
                 )
             ),
-            software=software(),
             line=line,
             matches=matches,
             rereads=rereads,
@@ -377,7 +376,8 @@ class _Job:
         seed, inputs = self.record.seed, device.inputs
         loss = path_loss(inputs, device.reflection.value, np.random.default_rng(seed))
         ends = device.interval
-        self.say(f"Monte Carlo of '{device.name}'")
+        names = [item.name for item in self.record.measurements]
+        self.say(f"Monte Carlo of '{device.name}', {names.index(device.name) + 1} of {len(names)}")
         rng = np.random.default_rng(seed)
         assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer)
         found = replace(device, path_loss=loss, assessed=assessed, other=other)

@@ -30,6 +30,8 @@ NAMES = {
     "q": "Q",
 }
 """Figures on the page, in this order; a coil is not named a negative capacitor, nor the reverse."""
+MOST_SHOWN = 50
+"""Devices of a record that are told of at length; where there are more, each has a line."""
 COUNTS = 0.3
 """Part of a 95 % half-width from which what a stray of a load does is worth a line."""
 SOUND = 0.85
