@@ -10,7 +10,7 @@ from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.cables import CABLES
 from rfcal.planning.coverage_audit import audit
 from rfcal.planning.plan import blind, plan
-from rfcal.record.archive import carried_record, recomputed
+from rfcal.record.archive import carried_record
 from rfcal.record.job.whatif import changed, corrected_with
 from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS
@@ -23,7 +23,7 @@ from rfcal.report.summary import summary_lines
 from rfcal.report.text.components import part_lines, value_rows
 from rfcal.report.text.device import answer, check_line, figure_rows, method_words
 from rfcal.report.text.line import kind_words, line_lines
-from rfcal.report.text.match import match_lines, match_parts, match_remarks, match_row
+from rfcal.report.text.match import match_lines, match_parts, match_row
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.words import mhz, plus_minus
 from rfcal.workbook.cable import cable_panel
@@ -37,6 +37,7 @@ from rfcal.workbook.lesson import (
     save_report,
     tell,
     verdict,
+    verify,
 )
 from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
 from rfcal.workbook.matching import match_panel

@@ -34,15 +34,15 @@ def coil_panel(part: Part) -> Panel:
         at = 1 / (2 * np.pi * np.sqrt(microhenry * picofarad * 1e-18)) / 1e6
         within = np.mean(residual <= np.sqrt(2) * half)
         return (
-            f"{microhenry:.3g} uH with {picofarad:.3g} pF resonates at {at:.3g} MHz; with "
+            f"{microhenry:.3g} µH with {picofarad:.3g} pF resonates at {at:.3g} MHz; with "
             f"{loss:.2g} ohm at {megahertz[sweep.answer]:.4g} MHz it leaves "
-            f"{np.sqrt(np.mean(residual**2)):.2g} of reflection, and {within:.0%} of the points "
-            "lie within what is known of them."
+            f"{np.sqrt(np.mean(residual**2)):.2g} of the reflection; {within:.0%} of the points "
+            "fit within their own uncertainty."
         )
 
     found = {k: float(v.value[0]) for k, v in part.verdict.figures.items()}
     sliders = [
-        Slider("microhenry", "inductance", "uH", *_around(found["inductance"] * 1e6, 0.01)),
+        Slider("microhenry", "inductance", "µH", *_around(found["inductance"] * 1e6, 0.01)),
         Slider(
             "picofarad", "own capacitance", "pF", *_around(found["self_capacitance"] * 1e12, 0.02)
         ),

@@ -2,7 +2,10 @@
 
 import json
 import textwrap
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets
 import numpy as np
@@ -13,28 +16,36 @@ from rfcal.record.files import write_files
 from rfcal.record.format.schema import Record
 from rfcal.record.job import compute as job
 from rfcal.record.results import Results
+from rfcal.report import verify as report
 from rfcal.report.page import output_files
+from rfcal.report.verify import Verdict
 from rfcal.uncertainty import words
 from rfcal.workbook.pictures import ONE_OHM
 
 WIDE = 92
-"""Characters of a line that a notebook shows beside a picture's width."""
+"""Characters of a line that a notebook shows without breaking it."""
+
+KEPT: dict[str, Any] = {"break_long_words": False, "break_on_hyphens": False}
+"""Words that stay whole: paths and commands."""
 
 VIEW = "application/vnd.jupyter.widget-view+json"
 
 
-def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> Results:
-    """A record's results; what is under way is said meanwhile, and taken away at the end.
-
-    Where the record lacks one of the `needs` of `LACKING`, that is printed, and a demo's results
-    take its place.
-    """
-    under_way = widgets.Label("reading the record")
-    display({VIEW: under_way._repr_mimebundle_()[VIEW]}, raw=True)
+@contextmanager
+def under_way(said: str) -> Iterator[Callable[[str], None]]:
+    """Say in the cell what it is busy with, and take it away at the end, whatever the end is."""
+    label = widgets.Label(said)
+    display({VIEW: label._repr_mimebundle_()[VIEW]}, raw=True)
     try:
-        results = job.compute(record, say=lambda said: setattr(under_way, "value", said))
+        yield lambda said: setattr(label, "value", said)
     finally:
-        under_way.close()
+        label.close()
+
+
+def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> Results:
+    """A record's results; a demo's, with the reason, where it lacks one of `LACKING`."""
+    with under_way("reading the record") as say:
+        results = job.compute(record, say=say)
     why = lacking(results, *needs)
     if not (why and demo):
         return results
@@ -42,11 +53,17 @@ def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> 
     return compute(demo)
 
 
+def verify(page: Path) -> Verdict:
+    """Whether all that a page shows follows from the readings that it carries."""
+    with under_way("computing the page again"):
+        return report.verify(page)
+
+
 def tell(*lines: str) -> None:
     """Print lines, broken between words where they are wide: JupyterLab breaks within words."""
     for line in lines:
         inward = " " * (len(line) - len(line.lstrip()) + 2)
-        print(textwrap.fill(line, WIDE, subsequent_indent=inward, break_long_words=False))
+        print(textwrap.fill(line, WIDE, subsequent_indent=inward, **KEPT))
 
 
 def against_truth(results: Results) -> str:
@@ -77,8 +94,9 @@ LACKING = {
     "line": "a line, and this record has no [line_check]",
     "far ends": "a line's own figures, and this record has no sweeps of its far end open or short",
     "baseline": "what changed, and this record has no earlier sweep of its line",
-    "match": "networks, and this record asks for none under [match] or needs none",
-    "parts": "a part, and this record has no [[component]]",
+    "match": "a match, and this record has no [match]",
+    "network": "networks, and here the device holds the target without one",
+    "parts": "components, and this record has no [[component]]",
 }
 """What a part of a notebook is about, and why it does not apply."""
 
@@ -92,7 +110,8 @@ def lacking(results: Results, *needs: str) -> str:
         "line": line is not None,
         "far ends": line is not None and line.properties is not None,
         "baseline": line is not None and line.comparison is not None,
-        "match": any(match.proposals for match in results.matches),
+        "match": bool(results.matches),
+        "network": any(match.proposals for match in results.matches),
         "parts": bool(results.parts),
     }
     for need in needs:
@@ -113,7 +132,8 @@ def verdict(results: Results) -> str:
 
 def save_report(results: Results, output: str | Path) -> list[str]:
     """Write a record's page and data files over earlier ones; gives the files' names."""
-    files = output_files(results)
+    with under_way("drawing the page") as say:
+        files = output_files(results, say)
     write_files(Path(output), files, force=True)
     return list(files)
 

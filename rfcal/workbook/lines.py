@@ -142,7 +142,8 @@ def standing_wave_panel() -> Panel:
     for ax, label, most in ((upper, "volts, rms [V]", VOLTS), (lower, "amperes, rms [A]", AMPERES)):
         style.dress(ax, "", label)
         ax.set(xlim=(0, 60), ylim=(0, most))
-        drawn += ax.plot(distance, distance, **style.line_look("model", POINTS))
+        look = style.line_look("model", POINTS) | {"linestyle": "-"}
+        drawn += ax.plot(distance, distance, **look)
     lower.set_xlabel("distance from the antenna [m]", fontsize=style.SIZE_LABEL, color=style.TEXT)
 
     def update(frequency, length, loss, r, x):

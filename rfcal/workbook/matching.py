@@ -29,18 +29,15 @@ LARGE = 10.0
 
 
 def match_panel(results: Results, asked: MatchResult) -> Panel:
-    """The best L section for a match of a record, of its parts; its sliders start from there.
-
-    The sweep that is matched must have several points.
-    """
+    """The best L section for a match of a record, of its parts; its sliders start from there."""
     request, device = asked.request, results.device(asked.request.measurement)
     f, z = device.frequency, device.impedance.value
     figure, left, right = chart_and_axes(device.z_ref)
     way, load, seen = _way(left)
     curve, worse, *edges = _curves(right, f, swr(from_impedance(z, device.z_ref)))
-    style.add_legend(figure, right)
+    style.add_legend(figure, left, right)
 
-    def update(frequency, half_band, q, target, tolerance):
+    def update(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
         centre, reach = frequency * 1e6, half_band * 1e3
         goal = Goal(f, z, centre, (max(centre - reach, f[0]), min(centre + reach, f[-1])), target)
         stock = replace(request.stock, inductor_q=q)
@@ -58,8 +55,9 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         for edge, at in zip(edges, goal.band_hz, strict=True):
             edge.set_xdata([at / 1e6, at / 1e6])
         parts = ", ".join(f"{e.place} {e.in_words()}" for e in best.network.elements)
+        beside = f" and {half_band:g} kHz on both sides" if half_band else ""
         return (
-            f"For {words.mhz(centre)} and {half_band:g} kHz on both sides, to {target:g} ohm: "
+            f"For {words.mhz(centre)}{beside}, to {target:g} ohm: "
             f"{parts}, from the transmitter's side. Worst SWR {min(best.worst_swr, BEYOND):.2f}, "
             f"loss {best.loss_db:.2g} dB; with parts within {tolerance:g} %, {share} of "
             "such networks hold SWR 1.5."
@@ -82,7 +80,11 @@ def _curves(ax: Axes, frequency: Real, raw: Real) -> list[Line2D]:
     """SWR with the network, and of one in twenty built of worse parts; the edges of the band."""
     style.dress(ax, "frequency [MHz]", "SWR [1]")
     megahertz = frequency / 1e6
-    ax.set(xlim=(megahertz[0], megahertz[-1]), ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)))
+    beside = 0.0 if megahertz.size > 1 else 0.1  # of a single point
+    ax.set(
+        xlim=(megahertz[0] - beside, megahertz[-1] + beside),
+        ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)),
+    )
     looks = {
         name: style.line_look(name, frequency.size) for name in ("raw", "model", "uncertainty")
     }
@@ -94,12 +96,14 @@ def _curves(ax: Axes, frequency: Real, raw: Real) -> list[Line2D]:
 
 def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:
     low, high = np.round([frequency[0] / 1e6, frequency[-1] / 1e6], 3)
-    width = max((high - low) * 1e3 / 2, 1.0)
+    width = (high - low) * 1e3 / 2
     centre, half = request.centre_hz / 1e6, (request.band_hz[1] - request.band_hz[0]) / 2e3
     parts = 100 * request.tolerance
-    return [
+    where = [
         Slider("frequency", "frequency", "MHz", low, high, 0.01, round(centre, 2)),
         Slider("half_band", "half the band", "kHz", 0.0, width, 10.0, round(half, -1)),
+    ]
+    return where * (frequency.size > 1) + [
         Slider("q", "Q of the coils", "", 20.0, 500.0, 5.0, request.stock.inductor_q),
         Slider("target", "target", "ohm", 12.0, 200.0, 1.0, round(request.target_ohm)),
         Slider("tolerance", "tolerance of the parts", "%", 0.0, 20.0, 0.5, parts),

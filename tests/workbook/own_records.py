@@ -20,6 +20,7 @@ name = "device"
 typed = [[14.2, 30.0, -20.0]]
 """
 MATCH = '[match]\nmeasurement = "antenna"\nfrequency_mhz = 70.2\ntarget_ohm = 50.0\n'
+TYPED_MATCH = '[match]\nmeasurement = "device"\nfrequency_mhz = 14.2\ntarget_swr = 1.5\n'
 CABLE = '[[measurement.between]]\nline = "RG-213"\nlength_m = 0.5\n'
 
 
@@ -48,7 +49,10 @@ MAKE = {
     "path by type": lambda folder: _demo(folder, "beacon-antenna", *NOT_LAST, more=ANTENNA + CABLE),
     "far ends measured": lambda folder: _demo(folder, "tower-line", "[line_check]", "[[check]]"),
     "line check only": lambda folder: _demo(folder, "tower-line", "[[measurement]]", "[[check]]"),
-    "corrects itself": lambda folder: _text(folder, CORRECTED),
+    "corrects itself": lambda folder: _text(folder, CORRECTED + TYPED_MATCH),
+    "nothing needed": lambda folder: _text(
+        folder, CORRECTED.replace("30.0, -20.0", "51.0, 1.0") + TYPED_MATCH
+    ),
     "with match": lambda folder: _demo(folder, "beacon-antenna", *NOT_LAST, more=ANTENNA + MATCH),
 }
 """What writes each record into a folder that is not there yet, by what it is."""
