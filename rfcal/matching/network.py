@@ -96,8 +96,11 @@ class Network:
 
     def seen_and_slopes(
         self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM
-    ) -> tuple[Complex, Complex]:
-        """What is `seen`, and its derivatives by each value's logarithm [1], shape (K, ..., F)."""
+    ) -> tuple[Complex, Complex, Complex]:
+        """What is `seen`, and its derivatives by each value's logarithm [1], shape (K, ..., F).
+
+        And by the load [1/ohm], shape (..., F).
+        """
         joints = self.states(frequency, load)
         volt, ampere = joints[0]
         below = volt + z_ref * ampere
@@ -105,7 +108,7 @@ class Network:
         scale = 2 * z_ref / below**2
         pairs = zip(self.elements, pairwise(joints), strict=True)
         slopes = _stack([scale * e.slope(frequency, near, far) for e, (near, far) in pairs])
-        return (volt - z_ref * ampere) / below, slopes
+        return (volt - z_ref * ampere) / below, slopes, scale
 
     def losses_db(self, frequency: ArrayLike, load: ArrayLike) -> Real:
         """Loss in each element [dB], shape (K, ..., F); reflection at the input is not in it."""

@@ -141,7 +141,7 @@ def _descend(
         height = np.inf
         for _ in range(STEPS):
             trial = network.with_values(np.exp(logs).tolist())
-            seen, slopes = trial.seen_and_slopes(frequency, load, z_ref=z_ref)
+            seen, slopes, _ = trial.seen_and_slopes(frequency, load, z_ref=z_ref)
             size = np.abs(seen)
             now = float(np.mean(size**power) ** (1 / power))
             if size.max() < least:

@@ -1,30 +1,39 @@
-"""Parts fitted to the sweep after building, together with the errors that both sweeps share.
+"""Parts fitted to the sweep after building, together with all that both sweeps share.
 
 What is common to the readings (an error term, a length) is an unknown of its own, of unit deviation
 about zero, so that a load near the chart's edge, where it is bent, is followed as it bends; only
-what is new at every point is a weight.
+what is new at every point is a weight. So is what a coil's own capacitance may be.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from rfcal.matching.network import Network
-from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.matching.parts import Inductor
+from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
 FAR = 0.7
 """Changes are sought within this range of the logarithm of the value."""
 BEYOND = 10.0
 """Beyond this a logarithm makes no difference any more: the part is missing or shorted."""
-SCAN, ENOUGH = 57, 41
-"""Values that are tried in it, and points of the sweep, about, at which they are."""
-MOST_LARGER, MOST_STRAY_F = 0.15, 15e-12
-"""Up to this a load may have changed between two sweeps: all of it in parts of itself, and a
-capacitance across it [F]; three times what rain or a hand does (common practice, no source)."""
+LARGER, STRAY_F = 0.05, 5e-12
+"""What rain or a hand does to a load between two sweeps: all of it larger, in parts of itself, and
+a capacitance across it [F] (common practice, no source)."""
+MOST = 3.0
+"""Up to so many times that a load may have changed."""
+OWN = 0.5
+"""Standard deviation of a coil's own capacitance, in parts of what its winding is reckoned to have
+(common practice, no source)."""
+SCAN, ENOUGH = 25, 15
+"""Values that are tried of each part, and points of the sweep, about, at which they are."""
+FLOOR = 1e-4
+"""Standard deviation of each part of a reflection that is there in any case [1]: how well the model
+can be trusted."""
+ROUNDS, SETTLED = 40, 1e-3
+"""Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
 
 def _common(quantity: Quantity, names: Sequence) -> Complex:
@@ -38,14 +47,18 @@ def _common(quantity: Quantity, names: Sequence) -> Complex:
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """Weighted misfit of a network, between its load and what is seen of it [1]."""
+    """Weighted misfit of a network, between its load and what is seen of it [1].
+
+    Its unknowns are, in this order: the logarithm of each element's value over the designed one;
+    by how much the load has changed, all of it in `LARGER` and by a capacitance in `STRAY_F`;
+    then, all of unit deviation about zero, the coils' own capacitances and the common errors.
+    """
 
     network: Network
     frequency: Real  # [Hz], shape (F,)
     load: Quantity  # reflection [1]
     built: Quantity  # reflection at the network's input [1]
     z_ref: float
-    floor: float  # standard deviation of each part of a reflection that is there in any case [1]
     of_load: Complex  # what the common influences change, shape (N, F)
     of_built: Complex
     whiten: Real  # of each point's real and imaginary part, shape (F, 2, 2)
@@ -58,27 +71,79 @@ class Fit:
         load: Quantity,
         built: Quantity,
         z_ref: float,
-        floor: float,
     ) -> "Fit":
         """The fit with the weights of the network as designed."""
         every = (*load.effects, *built.effects)
         names = list(dict.fromkeys(e.influence for e in every if not e.per_point))
         of_load, of_built = _common(load, names), _common(built, names)
         plain = np.broadcast_to(np.eye(2), (frequency.size, 2, 2))
-        fit = cls(network, frequency, load, built, z_ref, floor, of_load, of_built, plain)
-        return fit.weighed(network)
+        fit = cls(network, frequency, load, built, z_ref, of_load, of_built, plain)
+        return fit.weighed(np.zeros(fit.size))
 
-    def weighed(self, network: Network) -> "Fit":
-        """The same with the weights that the noise of both sweeps has through a network."""
-        through = network.two_port(self.frequency).bilinear(self.z_ref)
-        new = [
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return self.told + self.coils.size + len(self.of_load)
+
+    @property
+    def told(self) -> int:
+        """How many of the unknowns are what is sought: one for each part, two for the load."""
+        return len(self.network.elements) + 2
+
+    @property
+    def coils(self) -> np.ndarray:
+        """Which elements are coils with a capacitance of their own."""
+        parts = (e.part for e in self.network.elements)
+        own = [isinstance(p, Inductor) and p.parallel_f > 0 for p in parts]
+        return np.flatnonzero(own)
+
+    def weighed(self, x: Real) -> "Fit":
+        """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
+        load, built = (
             Quantity(q.value, tuple(e for e in q.effects if e.per_point))
             for q in (self.load, self.built)
-        ]
-        slope = -through.derivative(self.load.value)
-        spread = combine(self.built.value, (new[0], slope), (new[1], 1.0)).covariance()
-        total = spread + self.floor**2 * np.eye(2)
+        )
+        through = self._seen(x[None])[2][0]
+        spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
+        total = spread + FLOOR**2 * np.eye(2)
         return replace(self, whiten=np.linalg.inv(np.linalg.cholesky(total)))
+
+    def made(self, x: Real) -> Network:
+        """The networks of some unknowns (S, n), values of shape (S, 1)."""
+        elements = list(self.network.elements)
+        for place, k in enumerate(self.coils):
+            part = elements[k].part
+            own = part.parallel_f * np.maximum(1 + OWN * x[:, self.told + place, None], 0)
+            elements[k] = replace(elements[k], part=replace(part, parallel_f=own))
+        network = replace(self.network, elements=tuple(elements))
+        ratios = np.exp(x[:, : len(elements)].T[..., None])
+        pairs = zip(network.values, ratios, strict=True)
+        return network.with_values([value * ratio for value, ratio in pairs])
+
+    def _seen(self, x: Real) -> tuple[Complex, Complex, Complex]:
+        """What is seen of the network [1], shape (S, F), by some unknowns (S, n).
+
+        And its derivatives by each but the errors, (S, n - N, F), and by the load's reflection.
+        """
+        count, omega = len(self.network.elements), 2 * np.pi * self.frequency
+        larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
+        reflection = self.load.value + x[:, self.told + self.coils.size :] @ self.of_load
+        measured = to_impedance(reflection, self.z_ref)
+        # Z' = m Z / (1 + j w C m Z)
+        across = 1 + 1j * omega * stray * larger * measured
+        load = larger * measured / across
+        network = self.made(x)
+        seen, by_log, by_load = network.seen_and_slopes(self.frequency, load, z_ref=self.z_ref)
+        by_larger = by_load * measured / across**2
+        slopes = [*by_log, LARGER * by_larger, -1j * omega * STRAY_F * by_load * load**2]
+        for k in self.coils:
+            # dZ/dC = -j w Z^2, and dZ/d(ln L) = Z^2 / Z_coil
+            coil = replace(network.elements[k].part, parallel_f=0.0).impedance(self.frequency)
+            own = OWN * self.network.elements[k].part.parallel_f
+            slopes.append(-1j * omega * own * coil * by_log[k])
+        # Z = z_ref (1 + reflection) / (1 - reflection)
+        through = by_load * larger / across**2 * 2 * self.z_ref / (1 - reflection) ** 2
+        return seen, np.stack(slopes, axis=1), through
 
     def _white(self, values: Complex) -> Real:
         """Complex values (..., F) in units of their deviation, shape (..., 2 F)."""
@@ -86,131 +151,99 @@ class Fit:
         # its upper corner is nil, as that of a Cholesky factor's inverse
         return np.concatenate([w[:, 0, 0] * re, w[:, 1, 0] * re + w[:, 1, 1] * im], axis=-1)
 
-    def with_logs(self, which: Sequence[int], logs: Real) -> Network:
-        """The network with these elements' values times e to these logarithms."""
-        values = self.network.values
-        for place, k in enumerate(which):
-            values[k] = values[k] * np.exp(np.clip(logs[place], -BEYOND, BEYOND))
-        return self.network.with_values(values)
+    def _away(self, x: Real) -> tuple[Real, Real]:
+        """What is left between read and expected, then what is of unit deviation, (S, R).
 
-    def _away(self, through: Bilinear, load: Complex, errors: Real) -> Real:
-        """What is left between read and expected, then the errors, shape (..., 2 F + N)."""
-        away = self.built.value + errors @ self.of_built - through.apply(load)
-        own = np.broadcast_to(errors, (*away.shape[:-1], errors.shape[-1]))
-        return np.concatenate([self._white(away), own], axis=-1)
-
-    def _by_errors(self, through: Bilinear, load: Complex) -> Real:
-        """Derivatives of `_away` by each error, shape (..., N, 2 F + N)."""
-        slopes = self.of_built - through.derivative(load)[..., None, :] * self.of_load
-        own = np.broadcast_to(np.eye(len(self.of_load)), (*slopes.shape[:-1], len(self.of_load)))
-        return np.concatenate([self._white(slopes), own], axis=-1)
-
-    def misfits(
-        self,
-        network: Network,
-        change: Callable[[Complex], Complex] = lambda load: load,
-        rounds: int = 4,
-    ) -> Real:
-        """Least sum of squares over the errors, for each of a network's values, shape (S,).
-
-        Or for each change of the load, which turns one (S, F) into another. With one round the
-        errors are taken as if all were straight.
+        And its derivatives by each of the unknowns, shape (S, n, R).
         """
-        through = network.two_port(self.frequency).bilinear(self.z_ref)
-        errors, least = np.zeros((1, len(self.of_load))), np.array(np.inf)
+        seen, slopes, through = self._seen(x)
+        errors = x[:, self.told + self.coils.size :]
+        away = self._white(self.built.value + errors @ self.of_built - seen)
+        of_errors = self.of_built - through[:, None] * self.of_load
+        by_each = self._white(np.concatenate([-slopes, of_errors], axis=1))
+        own = np.broadcast_to(np.eye(self.size)[:, self.told :], (*x.shape, self.size - self.told))
+        return (
+            np.concatenate([away, x[:, self.told :]], axis=-1),
+            np.concatenate([by_each, own], axis=-1),
+        )
+
+    def solve(self, x: Real, free: np.ndarray, rounds: int = ROUNDS) -> tuple[Real, Real, Real]:
+        """From starts (S, n), moved where `free`: where it fits best, the information, the misfits.
+
+        By Levenberg and Marquardt, all starts at once. The misfit is what is left after one step
+        more, were all straight.
+        """
+        kept, least, damping = x, np.full(len(x), np.inf), np.full(len(x), 1e-2)
+        # what is not moved is held, and what makes no difference stays where it is
+        held = np.eye(x.shape[1]) * (~free[:, None] + 1e-12)
+        left, right = held, np.zeros(x.shape)
         for _ in range(rounds):
-            load = change(self._load(errors))
-            away, slopes = self._away(through, load, errors), self._by_errors(through, load)
-            # J^T J step = -J^T r, after which |r|^2 - |J step|^2 would be left
-            right = (slopes @ away[..., None])[..., 0]
-            step = np.linalg.solve(slopes @ np.swapaxes(slopes, -1, -2), right[..., None])[..., 0]
-            now = (away**2).sum(axis=-1)
-            if rounds == 1:
-                return now - (right * step).sum(axis=-1)
-            if np.all(now > least * (1 - 1e-6)):
+            with np.errstate(over="ignore", invalid="ignore"):  # a step too far has no value
+                away, slopes = self._away(x)
+            slopes, now = slopes * free[..., None], (away**2).sum(axis=-1)
+            better = now < least
+            kept, least = np.where(better[:, None], x, kept), np.where(better, now, least)
+            damping = np.where(better, damping / 10, damping * 10)
+            left = np.where(
+                better[:, None, None], slopes @ np.swapaxes(slopes, -1, -2) + held, left
+            )
+            right = np.where(better[:, None], (slopes @ away[..., None])[..., 0], right)
+            scale = damping[:, None, None] * left * np.eye(x.shape[1])
+            step = np.linalg.solve(left + scale, right[..., None])[..., 0]
+            gain = (right * step).sum(axis=-1)
+            if np.all(gain < SETTLED * np.maximum(1, least - least.min())):
                 break
-            least, errors = np.minimum(least, now), errors - step
-        return least
+            x = kept - step
+            x[:, : self.told] = np.clip(x[:, : self.told], -BEYOND, BEYOND)
+        return kept, left, least - gain
 
-    def misfit(self, network: Network) -> float:
-        """The same for one network."""
-        return float(self.misfits(network)[0])
+    def free(self, which: Sequence[Sequence[int]]) -> np.ndarray:
+        """Which unknowns are moved, where of those that are sought these are, shape (S, n)."""
+        found = np.zeros((len(which), self.size), bool)
+        found[:, self.told :] = True
+        for row, one in zip(found, which, strict=True):
+            row[one] = True
+        return found
 
-    def solve(self, which: Sequence[int], logs: Real) -> tuple[Real, Real, float]:
-        """Logs of these elements' values, their covariance and the misfit."""
-        from scipy.optimize import least_squares
+    def explained(self) -> tuple[Real, Real, Real]:
+        """Unknowns of each explanation (S, n), their standard uncertainties, and the misfits (S,).
 
-        count = len(which)
+        Each part alone and each change of the load, then nothing, and all parts at the end.
+        """
+        each, parts = [[k] for k in range(self.told)], list(range(self.told - 2))
+        near, left = self._scanned(each)
+        # weights once more, through the network and its load as they seem to be
+        fit, best = self.weighed(near[left.argmin()]), near[[left[parts].argmin()]]
+        found, information, left = fit.solve(
+            np.concatenate([near, 0 * best, 0 * best, best]), fit.free([*each, [], parts, parts])
+        )
+        rows = [*range(self.told + 1), self.told + 1 + int(left[-2:].argmin())]
+        # covariance of a weighted fit: (J J^T)^-1
+        spread = np.linalg.pinv(information, rcond=1e-14, hermitian=True)
+        doubts = np.sqrt(np.diagonal(spread, axis1=-2, axis2=-1))
+        return found[rows], doubts[rows], left[rows]
 
-        def at(x: Real) -> tuple[Network, Bilinear, Complex, Real]:
-            network = self.with_logs(which, x[:count])
-            through = network.two_port(self.frequency).bilinear(self.z_ref)
-            return network, through, self._load(x[count:]), x[count:]
-
-        def residual(x: Real) -> Real:
-            return self._away(*at(x)[1:])
-
-        def jacobian(x: Real) -> Real:
-            network, through, load, errors = at(x)
-            z = to_impedance(load, self.z_ref)
-            slopes = network.seen_and_slopes(self.frequency, z, z_ref=self.z_ref)[1][list(which)]
-            by_logs = np.concatenate([-self._white(slopes), np.zeros((count, errors.size))], axis=1)
-            return np.concatenate([by_logs, self._by_errors(through, load)]).T
-
-        start = np.concatenate([logs, np.zeros(len(self.of_load))])
-        # the quicker one needs no fewer readings than parts
-        how = "lm" if 2 * self.frequency.size >= count else "trf"
-        found = least_squares(residual, start, jacobian, method=how, xtol=1e-8, ftol=1e-8)
-        # covariance of a weighted fit: (J^T J)^-1
-        spread = np.linalg.pinv(found.jac.T @ found.jac, rcond=1e-14, hermitian=True)
-        held = np.clip(found.x[:count], -BEYOND, BEYOND)
-        return held, spread[:count, :count], 2 * float(found.cost)
-
-    def _load(self, errors: Real) -> Complex:
-        return self.load.value + errors @ self.of_load
-
-    def alone(self, k: int) -> tuple[Real, Real, float]:
-        """The best of one part, from the best of a scan."""
-        scan, thin = np.linspace(-FAR, FAR, SCAN)[:, None], self.thinned()
-        left = thin.misfits(thin.with_logs([k], scan[None]), rounds=1)
-        return self.solve([k], scan[int(np.argmin(left))])
+    def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
+        """Unknowns at which each explains it best alone, from a scan, and what that leaves."""
+        thin, count = self.thinned(), len(each)
+        starts = np.zeros((count, SCAN, self.size))
+        for k in range(count):
+            reach = FAR if k < count - 2 else MOST
+            starts[k, :, k] = np.linspace(-reach, reach, SCAN)
+        flat = starts.reshape(-1, self.size)
+        left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[2].reshape(count, SCAN)
+        found, _, left = thin.solve(starts[np.arange(count), left.argmin(axis=1)], thin.free(each))
+        return found, left
 
     def thinned(self) -> "Fit":
         """The same at some of its points, where there are many."""
-        at = slice(None, None, -(-self.frequency.size // ENOUGH))
-        index = np.arange(self.frequency.size)[at]
+        index = np.arange(0, self.frequency.size, -(-self.frequency.size // ENOUGH))
         return replace(
             self,
-            frequency=self.frequency[at],
+            frequency=self.frequency[index],
             load=self.load.at_points(index),
             built=self.built.at_points(index),
-            of_load=self.of_load[:, at],
-            of_built=self.of_built[:, at],
-            whiten=self.whiten[at],
+            of_load=self.of_load[:, index],
+            of_built=self.of_built[:, index],
+            whiten=self.whiten[index],
         )
-
-    def changed_load(self) -> list[tuple[float, str, float]]:
-        """Misfit, kind and size of each change of the load that explains the sweep best."""
-        omega = 2 * np.pi * self.frequency
-
-        def larger(share: Real) -> Callable[[Complex], Complex]:
-            return lambda load: self._reflection(to_impedance(load, self.z_ref) * (1 + share))
-
-        def stray(farad: Real) -> Callable[[Complex], Complex]:
-            # 1/Z + j w C
-            return lambda load: self._reflection(
-                1 / (1 / to_impedance(load, self.z_ref) + 1j * omega * farad)
-            )
-
-        found = []
-        for kind, change, most in (("larger", larger, MOST_LARGER), ("stray", stray, MOST_STRAY_F)):
-            middle, reach = 0.0, most
-            for points, rounds in ((31, 1), (13, 3)):
-                sizes = middle + np.linspace(-reach, reach, points)
-                left = self.misfits(self.network, change(sizes[:, None]), rounds)
-                middle, reach = float(sizes[int(np.argmin(left))]), reach / 15
-            found.append((float(left.min()), kind, middle))
-        return found
-
-    def _reflection(self, impedance: ArrayLike) -> Complex:
-        return from_impedance(impedance, self.z_ref)

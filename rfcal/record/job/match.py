@@ -15,7 +15,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import Tolerance, production_yield, raw_range, sensitivity
-from rfcal.matching.trim import trim_as_wound
+from rfcal.matching.trim import trim
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import Cable, Step
 from rfcal.measurement.model import Inputs, beyond, impedance_half_widths, propagate
@@ -153,7 +153,7 @@ def _after(
     goal: Goal, network: Network, load: Quantity, seen: Quantity, z_ref: float
 ) -> AfterBuilding:
     """What was built against what was promised; `seen` at the network's input [1]."""
-    trimming = trim_as_wound(network, goal.frequency, load, seen, z_ref=z_ref)
+    trimming = trim(network, goal.frequency, load, seen, z_ref=z_ref)
     found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
     promised = network.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)
     return AfterBuilding(network, trimming, swr(promised), swr(found))
