@@ -53,6 +53,12 @@ def touchstone(frequency, reflection) -> str:
     return "# Hz S RI R 50\n" + "\n".join(rows) + "\n"
 
 
+def polar(frequency, reflection) -> str:
+    """The same in magnitudes and angles."""
+    pairs = np.abs(reflection) + 1j * np.degrees(np.angle(reflection))
+    return touchstone(frequency, pairs).replace(" RI ", " MA ")
+
+
 @pytest.fixture
 def typed(tmp_path) -> Path:
     """The starting record, in a folder of its own."""

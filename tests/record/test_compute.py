@@ -290,7 +290,7 @@ def test_a_reading_far_above_one_is_not_called_usual(filed):
     (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
     found = {f.code: f.message for f in compute.compute(filed).findings}
     assert "look at the sign of R" in found["raw-above-one"]
-    assert "a file of another session" in found["active"]
+    assert "'device' was read in another session" in found["active"]
 
 
 def test_typed_readings_are_no_files(typed):
@@ -300,7 +300,8 @@ def test_typed_readings_are_no_files(typed):
         f"{first.split('[[check]]')[0]}[[measurement]]{re.sub('typed = .*', ROW, last, count=1)}"
     )
     found = {f.code: f.message for f in compute.compute(typed).findings}
-    assert "look for a reading of another session" in found["active"]
+    assert "was read in another session" in found["active"]
+    assert "file" not in found["active"]
 
 
 def test_results_json_is_whole_and_strict(filed):

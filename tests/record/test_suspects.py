@@ -10,7 +10,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.compute import compute
 from rfcal.report.text.readings import good_lines
-from tests.record.conftest import BOX, bend, touchstone
+from tests.record.conftest import BOX, bend, polar, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)
 LATER = 4 * np.pi * FREQUENCY / 299_792_458.0
@@ -104,7 +104,7 @@ def test_a_check_that_the_instrument_corrected_is_told(checked):
 @pytest.mark.parametrize(
     ("meant", "words"),
     [
-        (np.conj, "'load' were read with the sign of X"),
+        (np.conj, "the sign of X of 'load' was wrong"),
         (lambda x: np.abs(x) * np.exp(1j * np.radians(np.angle(x))), "of 'load' were in radians"),
         (lambda x: 10 ** (np.abs(x) / 20) * x / np.abs(x), "of 'load' were linear"),
     ],
@@ -115,8 +115,10 @@ def test_numbers_that_mean_something_else_are_told(checked, meant, words):
     put(checked, "load", from_impedance(60.75 + 2j * np.pi * FREQUENCY * 21e-9))
     assert not [f for f in compute(checked).findings if f.severity == "warning"]
     seen = BOX.apply(from_impedance(60.75 + 2j * np.pi * FREQUENCY * 21e-9))
-    (checked / "raw/load.s1p").write_text(touchstone(FREQUENCY, meant(seen)))
+    (checked / "raw/load.s1p").write_text(polar(FREQUENCY, meant(seen)))
     assert words in said(checked)
+    (checked / "raw/load.s1p").write_text(touchstone(FREQUENCY, meant(seen)))
+    assert (words in said(checked)) == ("sign" in words)  # R and X have no angles
 
 
 def test_a_load_that_is_not_connected_reads_as_the_open_does(filed):
@@ -175,7 +177,7 @@ def test_an_adapter_the_other_way_round_is_told(filed):
 def test_a_device_that_the_instrument_corrected_may_seem_active(checked):
     put(checked, "device", -0.999j, Bilinear(1, 0, 0, 1))
     found = {f.code: f.message for f in compute(checked).findings}
-    assert "the instrument's own correction switched on for it" in found["active"]
+    assert "with the instrument's own correction on" in found["active"]
 
 
 def test_what_a_check_and_a_reread_cannot_see_is_said_once_read(checked):

@@ -24,7 +24,7 @@ from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
 from tests.benchmarks.campaign.mistakes import KINDS, sign_lost
 from tests.benchmarks.campaign.sessions import draw
-from tests.record.conftest import BOX, bend, touchstone
+from tests.record.conftest import BOX, bend, polar, touchstone
 
 HONEST = 150
 
@@ -55,7 +55,7 @@ def test_honest_sessions_leave_none():
         kit = tuple(
             Known(t["name"], model_of(t), sweep) for t, sweep in zip(items, sweeps, strict=False)
         )
-        said += about_analyzer(Bench(standards=kit).calibration())
+        said += about_analyzer(Bench(standards=kit).calibration(), {})
         judged += len(sweeps)
     assert judged > 4 * HONEST
     assert said == []
@@ -156,7 +156,7 @@ def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
     kit = tuple(
         Known(k, Standard(k), Sweep(f, box.apply(x + 0 * lead), label=k)) for k, x in ends.items()
     )
-    assert about_analyzer(Bench(standards=kit).calibration()) == []
+    assert about_analyzer(Bench(standards=kit).calibration(), {}) == []
 
 
 def test_a_sign_that_was_lost_bends_the_curve_back(tmp_path):
@@ -228,20 +228,20 @@ def device_of(filed, farad, extra=""):
 
 
 def test_reactance_that_falls_is_too_much_line_removed(filed):
-    assert "reactance-falls" not in device_of(filed, 40e-12)
+    assert "turns-backwards" not in device_of(filed, 40e-12)
     line = '[[measurement.between]]\nline = "foam 10 mm"\nlength_m = 1.2\n'
     found = device_of(filed, 40e-12, line)
-    assert "Look whether too much length" in found["reactance-falls"]
+    assert "Look whether too much length" in found["turns-backwards"]
 
 
 def test_reactance_that_falls_at_the_plane_has_lost_its_sign(filed):
     found = device_of(filed, -40e-12)  # as reactance without its sign has it
-    assert "the sign of X was lost" in found["reactance-falls"]
+    assert "the sign of X of 'device' was wrong" in found["turns-backwards"]
 
 
 def test_what_seems_active_behind_a_line_is_put_down_to_the_line(filed):
     line = '[[measurement.between]]\nline = "RG-174"\nlength_m = 12\n'
-    assert "at the standards' plane it is below 1" in device_of(filed, 40e-12, line)["active"]
+    assert "for at the standards' plane it is possible" in device_of(filed, 40e-12, line)["active"]
 
 
 def test_exchanged_standards_that_no_check_sees_are_told_by_the_analyzer(tmp_path):
@@ -258,15 +258,15 @@ def test_an_active_device_is_one_more_sign_where_standards_are_wrong(filed):
     load.write_text(one)
     found = {finding.code: finding.message for finding in compute(filed).findings}
     assert "error-terms" in found
-    assert "look for the cause in what is said of standards and checks" in found["active"]
+    assert "Look first at what is said of standards and checks" in found["active"]
 
 
 def test_a_device_read_in_linear_magnitudes_for_decibels_seems_active(filed):
     size = 0.8 * np.exp(0.5j)
     raw = np.full(11, 10 ** (abs(size) / 20) * size / abs(size))
-    (filed / "raw/device.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+    (filed / "raw/device.s1p").write_text(polar(np.linspace(50e6, 60e6, 11), raw))
     found = {finding.code: finding.message for finding in compute(filed).findings}
-    assert "look for linear magnitudes that were taken for decibels" in found["active"]
+    assert "the magnitudes of 'device' were linear instead of in decibels" in found["active"]
 
 
 def test_data_in_reversed_order_are_told_by_the_analyzer(tmp_path):
@@ -286,7 +286,7 @@ def test_a_curve_that_bends_backwards_is_conjugated_or_reversed(filed):
     codes = []
     for seen in (antenna, np.conj(antenna), antenna[::-1]):
         (filed / "raw/device.s1p").write_text(touchstone(f, seen))
-        codes.append("bends-backwards" in {found.code for found in compute(filed).findings})
+        codes.append("turns-backwards" in {found.code for found in compute(filed).findings})
     assert codes == [False, True, True]
 
 

@@ -4,6 +4,7 @@ An analyzer before its correction is far from ideal, and whatever delays a wave 
 clockwise as frequency rises.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -15,7 +16,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.misread import MISREAD
+from rfcal.record.findings.misread import Meanings
 
 LONGEST_S = 150e-9
 """Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
@@ -33,7 +34,7 @@ KNOWN_RAD = 0.15
 """Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
 
 
-def about_analyzer(calibration: Calibration) -> list[Finding]:
+def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
     beyond = implausible(box)
@@ -44,7 +45,7 @@ def about_analyzer(calibration: Calibration) -> list[Finding]:
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = _mended(calibration)
+        mended = _mended(calibration, meant)
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else say.LOOK_WRONG
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(tracking, frequency)
@@ -62,7 +63,7 @@ def about_analyzer(calibration: Calibration) -> list[Finding]:
     return []
 
 
-def _mended(calibration: Calibration) -> list[str]:
+def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str]:
     """What would leave error terms that an analyzer may have: readings exchanged, or misread."""
     pairs = [
         say.SUSPECT_EXCHANGED.format(one=one, other=other)
@@ -72,14 +73,14 @@ def _mended(calibration: Calibration) -> list[str]:
     known, seen = [k.value for k in calibration.known], [s.value for s in calibration.seen]
     misread = []
     for at, name in enumerate(calibration.names if not pairs else ()):
-        for sentence, undo in MISREAD.items():
-            meant = [undo(x) if i == at else x for i, x in enumerate(seen)]
+        for said, undo in meant.get(name, {}).items():
+            undone = [undo(x) if i == at else x for i, x in enumerate(seen)]
             try:
-                box = Bilinear.fit(known, meant, calibration.weight)
+                box = Bilinear.fit(known, undone, calibration.weight)
             except CalibrationError:
                 continue
             if not implausible(box):
-                misread.append(sentence.format(name=name))
+                misread.append(said)
     return (pairs or misread)[:MOST]
 
 

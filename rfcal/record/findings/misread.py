@@ -5,7 +5,13 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from rfcal.maths.reflection import Complex
+from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Record
+
+Meanings = Mapping[str, Callable[[Complex], Complex]]
+"""What may be said of the numbers of one reading, and what they were meant to be."""
 
 
 def _in_degrees(x: Complex) -> Complex:
@@ -18,10 +24,27 @@ def _linear(x: Complex) -> Complex:
     return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
 
 
-MISREAD: Mapping[str, Callable[[Complex], Complex]] = {
-    say.SUSPECT_CONJUGATED: np.conj,
-    say.SUSPECT_RADIANS: _in_degrees,
-    say.SUSPECT_LINEAR: _linear,
-    say.SUSPECT_BACKWARDS: lambda x: x[::-1],
-}
-"""What may be said of the numbers in a file, and what they were meant to be."""
+def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
+    """What each reading of a record may have meant, by its name."""
+    found: dict[str, Meanings] = {}
+    for item in record.items():
+        slips: dict[str, Callable[[Complex], Complex]] = {
+            say.SUSPECT_CONJUGATED: np.conj,
+            say.SUSPECT_BACKWARDS: np.flip,
+        }
+        if has_angles(item.reading, sweeps[item.name]):
+            slips |= {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+        found[item.name] = {said.format(name=item.name): undo for said, undo in slips.items()}
+    return found
+
+
+def has_angles(reading: Reading, sweep: Sweep) -> bool:
+    """Whether angles were written or typed, which may have been in radians."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    if not reading.files or None in origins:
+        return reading.typed_reflection is not None
+    if columns := reading.layout.columns:
+        return "degrees" in columns
+    content = b"\n".join(origin.content for origin in origins if origin).upper()
+    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
+    return b"DEGREES" in content or any(b"RI" not in words for words in options)

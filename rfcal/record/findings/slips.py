@@ -1,6 +1,6 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import combinations
@@ -15,7 +15,7 @@ from rfcal.measurement.model import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.misread import MISREAD
+from rfcal.record.findings.misread import Meanings
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
@@ -108,7 +108,9 @@ def _solved(scene: Scene, values: Sequence[Complex]) -> Scene:
     return replace(scene, calibration=replace(old, known=known, error_box=box))
 
 
-def all_slips(scenes: Sequence[Scene], z_ref: float, still: bool) -> Iterator[Slip]:
+def all_slips(
+    scenes: Sequence[Scene], z_ref: float, still: bool, meant: Mapping[str, Meanings]
+) -> Iterator[Slip]:
     """All that is tried, the likelier ones first."""
     first = scenes[0].calibration
     for one, other in combinations(first.names, 2):
@@ -116,13 +118,13 @@ def all_slips(scenes: Sequence[Scene], z_ref: float, still: bool) -> Iterator[Sl
         yield _single(said, partial(_exchanged, one, other))
     for name, known in zip(first.names, first.known, strict=True):
         yield from _of_standard(name, known.value, z_ref)
-        yield from _of_file(name, partial(_other_reading, name))
+        yield from _of_file(name, meant, partial(_other_reading, name))
     checks = [scene.check for scene in scenes if scene.check is not None]
     for check in checks:
         ohm = _ohm(check.expected.value, z_ref)
         change = partial(_other_check, check.name, z_ref)
         yield Slip(partial(_value_words, check.name, ohm), change, _more_ohm(ohm), SELDOM)
-        yield from _of_file(check.name, partial(_other_check_reading, check.name))
+        yield from _of_file(check.name, meant, partial(_other_check_reading, check.name))
         for name in first.names if not check.path else ():
             said = say.SUSPECT_EXCHANGED.format(one=name, other=check.name)
             yield replace(_single(said, partial(_exchanged_with, name, check.name)), seldom=SELDOM)
@@ -168,11 +170,13 @@ def _twice(standard: str, name: str, scene: Scene) -> Scene:
 
 
 def _of_file(
-    name: str, other: Callable[[Callable[[Complex], Complex], Scene], Scene]
+    name: str,
+    meant: Mapping[str, Meanings],
+    other: Callable[[Callable[[Complex], Complex], Scene], Scene],
 ) -> Iterator[Slip]:
     """What may be wrong with the numbers of one reading."""
-    for sentence, meant in MISREAD.items():
-        yield _single(sentence.format(name=name), partial(other, meant))
+    for said, undo in meant.get(name, {}).items():
+        yield _single(said, partial(other, undo))
 
 
 def _other_reading(name: str, meant: Callable[[Complex], Complex], scene: Scene) -> Scene:

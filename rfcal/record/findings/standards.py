@@ -1,7 +1,8 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import combinations
+from types import MappingProxyType
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.record.findings.analyzer import about_analyzer
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.misread import Meanings
 from rfcal.uncertainty.significance import TOGETHER, too_many
 from rfcal.uncertainty.words import complex_ohm
 
@@ -49,11 +51,12 @@ def about_standards(
     z_ref: float = defaults.REFERENCE_OHM,
     chance: float = defaults.FALSE_ALARM,
     why: str = "",
+    meant: Mapping[str, Meanings] = MappingProxyType({}),
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
 
     The chance [1] is that of being said to contradict each other without cause; what would explain
-    it stands in `why` where one thing does.
+    it stands in `why` where one thing does, and what else the readings may mean in `meant`.
     """
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
@@ -65,7 +68,7 @@ def about_standards(
         if np.any(coarse := size > COARSE):
             where, worst = span_mhz(frequency, coarse), np.max(size)
             found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
-    found += _read_alike(calibration) or about_analyzer(calibration)
+    found += _read_alike(calibration) or about_analyzer(calibration, meant)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()

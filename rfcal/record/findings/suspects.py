@@ -1,6 +1,6 @@
 """Which single slip would make standards and checks agree: each tried, and told if it does."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +10,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.analyzer import implausible
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.misread import Meanings
 from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips
 from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check
@@ -31,7 +32,8 @@ def suspects(
     *,
     chance: float,
     z_ref: float,
-    still: bool = False,
+    still: bool,
+    meant: Mapping[str, Meanings],
 ) -> list[str]:
     """The slips that would make everything agree, in words, the likeliest first.
 
@@ -44,7 +46,7 @@ def suspects(
     found = [(odd, 0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
     as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
     groups: dict[str, tuple[bool, float, str]] = {}
-    for slip in all_slips(scenes, z_ref, still):
+    for slip in all_slips(scenes, z_ref, still, meant):
         off, size, moved = _best(slip, scenes)
         left = [as_read[id(scene)] for scene in moved if id(scene) in as_read]
         if moved and all(left) and all(s.agrees(chance) for s in moved if id(s) not in as_read):
@@ -73,6 +75,7 @@ def explained(
     chance: float,
     z_ref: float,
     still: bool,
+    meant: Mapping[str, Meanings],
 ) -> str:
     """Which slips would explain a contradiction, in a sentence; nothing where there is none.
 
@@ -80,7 +83,7 @@ def explained(
     """
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
-    suspected = suspects(calibration, checks, chance=chance, z_ref=z_ref, still=still)
+    suspected = suspects(calibration, checks, chance=chance, z_ref=z_ref, still=still, meant=meant)
     if not suspected:
         return ""
     left = say.NOTHING_TELLS if len(suspected) > 1 else ""

@@ -10,7 +10,7 @@ from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.format.reading import Reading
+from rfcal.record.findings.misread import has_angles
 from rfcal.record.format.schema import Artefact, Record
 
 USUAL_HZ = 10e3, 6e9
@@ -108,7 +108,7 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
             )
         )
     found += signs_lost(kinds, raw)
-    polar = {item.name for item in record.items() if _has_angles(item.reading, sweeps[item.name])}
+    polar = {item.name for item in record.items() if has_angles(item.reading, sweeps[item.name])}
     degrees = {k: np.degrees(np.angle(x)) for k, x in raw.items() if k in polar}
     small = [k for k, angles in degrees.items() if np.all(np.abs(angles) < RADIANS)]
     wrapped = [k for k in small if np.any(np.abs(np.diff(degrees[k])) > 2 * RADIANS - 1)]
@@ -123,18 +123,6 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         why = "its sweep jumps from one end of that to the other"
         found.append(say.RADIANS(label=wrapped[0], labels=_all(wrapped), why=why))
     return found
-
-
-def _has_angles(reading: Reading, sweep: Sweep) -> bool:
-    """Whether angles were written or typed, which may have been in radians."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    if not reading.files or None in origins:
-        return reading.typed_reflection is not None
-    if columns := reading.layout.columns:
-        return "degrees" in columns
-    content = b"\n".join(origin.content for origin in origins if origin).upper()
-    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
-    return b"DEGREES" in content or any(b"RI" not in words for words in options)
 
 
 def signs_lost(kinds: Mapping[str, str], raw: Mapping[str, Complex]) -> list[Finding]:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -35,6 +36,7 @@ from rfcal.record.findings.devices import about_device, soundness
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
+from rfcal.record.findings.misread import meanings
 from rfcal.record.findings.path import about_path
 from rfcal.record.findings.readings import about_answer, about_reading, about_references
 from rfcal.record.findings.rereads import about_rereads, as_stated
@@ -117,6 +119,7 @@ class _Job:
         readings.require_one_unit(record, self.sweeps)
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.findings += about_traces(record, self.sweeps)
+        self.meant = meanings(record, self.sweeps)
         for item in (*record.standards, *record.checks):
             self.known[item.name] = Known(item.name, self._model(item), self.sweeps[item.name])
         self.parts = Parts(record)
@@ -163,9 +166,11 @@ class _Job:
         self.findings += about_rereads(rereads)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         still = bool(rereads) and all(again.agrees for again in rereads)
-        why = self._explained(calibration, checks, still) if solved else ""
+        why = ""
         if solved:
-            self.findings += about_standards(calibration, z_ref=z_ref, chance=self.chance, why=why)
+            judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
+            why = explained(calibration, checks, still=still, **judged)
+            self.findings += about_standards(calibration, why=why, **judged)
             self.findings += about_correction(calibration)
         self.findings += about_checks(
             checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
@@ -207,13 +212,11 @@ class _Job:
         self.findings += told
         solved, sound = bool(self.record.standards), soundness(self.findings, checked)
         for device in devices:
-            self.findings += about_device(device, solved=solved, chance=self.chance, sound=sound)
+            meant = self.meant[device.name]
+            self.findings += about_device(
+                device, solved=solved, chance=self.chance, sound=sound, meant=meant
+            )
         return devices
-
-    def _explained(self, calibration: Calibration, checks: tuple[Check, ...], still: bool) -> str:
-        """What one slip would explain where standards or checks do not agree; else nothing."""
-        z_ref = self.record.reference_ohm
-        return explained(calibration, checks, chance=self.chance, z_ref=z_ref, still=still)
 
     def calibration(self) -> Calibration:
         """The error terms on the standards' grid."""

@@ -105,11 +105,16 @@ def termination(kind, *, r=50.0, h=0.0, c=0.0, delay=0.0, residual=0j) -> Curve:
 
 
 def antenna(f0, r, q, drop) -> Curve:
-    """A series resonance whose resistance rises with frequency, a little capacitance across it."""
+    """A series resonance whose resistance rises as some power of frequency, a little C across it.
+
+    It rises as a small antenna's does, by a coil across it, and so is causal as all that there is.
+    """
+    corner = np.sqrt(2 / drop - 1)  # where d ln R / d ln f is that power
 
     def curve(f):
-        x = q * r * (f / f0 - f0 / f)
-        z = r * (f / f0) ** drop + 1j * x
+        turn = f / f0
+        radiated = r * (1 + corner**-2) / (1 + 1 / (1j * corner * turn))
+        z = radiated + 1j * r * (q * (turn - 1 / turn) - 1 / corner / turn)
         return reflected(z / (1 + z * 2j * np.pi * f * 1e-12))
 
     return curve
@@ -121,7 +126,8 @@ def part(f0, r, x, q, stray) -> Curve:
     def curve(f):
         turn = f / f0
         reactance = x * turn if x > 0 else x / turn
-        z = r + abs(x) / q * np.sqrt(turn) + 1j * reactance
+        # the skin effect leaves as much reactance inside a conductor as resistance
+        z = r + abs(x) / q * np.sqrt(turn) * (1 + 1j) + 1j * reactance
         if x > 0:  # a coil resonates with what lies across it, at `stray` times the frequency
             return reflected(1 / (1 / z + 1j * turn / (x * stray**2)))
         return reflected(z + 2j * np.pi * f * 1e-9)

@@ -46,39 +46,39 @@ INVISIBLE_PATH = {
 
 ACTIVE = warning(
     "active: {device}",
-    "The corrected reflection of '{device}' is above 1 beyond its uncertainty {where}, which no "
-    "passive device does: look for {causes}.",
+    "Look {causes}: the corrected reflection of '{device}' is above 1 beyond its uncertainty "
+    "{where}, which no passive device does.",
 )
-ACTIVE_CAUSES = "a {reading} of another session, a lead that moved since, or a wrong standard"
-ACTIVE_BEHIND = (
-    "too much length, too much loss or a wrong type in the line that is removed before it: at the "
-    "standards' plane it is below 1"
+TURNS = warning(
+    "turns-backwards: {device}",
+    "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+.3g} degrees "
+    "{where}, where that of anything passive with its loss changes by {most:+.3g} degrees or less.",
 )
-ACTIVE_REMOVED = (
-    "a wrong file or wrong sweeps of what is removed before it: at the standards' plane it is "
-    "below 1"
+CAUSE_FIRST = "first at what is said of standards and checks"
+CAUSE_LINE = (
+    "whether too much length, too much loss or too slow a line is removed before it, for at the "
+    "standards' plane it is possible"
 )
-ACTIVE_LINEAR = "linear magnitudes that were taken for decibels: none of its raw ones is below 1"
-ACTIVE_FIRST = "the cause in what is said of standards and checks, which comes first"
-ACTIVE_STILL = (
-    "a wrong file or format of its own reading, the instrument's own correction switched on for "
-    "it, or an analyzer that changed before it, for standards and checks agree"
+CAUSE_REMOVED = (
+    "whether the file or the sweeps of what is removed before it are wrong, for at the standards' "
+    "plane it is possible"
 )
-ACTIVE_INSIDE = "a wrong sign of R, or an instrument that was corrected elsewhere or long ago"
-REACTANCE_FALLS = warning(
-    "reactance-falls: {device}",
-    "Look whether {causes}: '{device}' reflects nearly all {where}, and its reflection turns "
-    "anticlockwise by {degrees:.2g} degrees there, where the reactance of anything with so little "
-    "loss rises with frequency.",
+CAUSES_OPEN = (
+    "'{name}' was read in another session",
+    "a lead has moved since",
+    "a standard is wrong",
 )
-FALLS_BEHIND = "too much length, or too slow a line, is removed before it"
-FALLS_OWN = "the sign of X was lost or reversed"
-BENDS = warning(
-    "bends-backwards: {device}",
-    "Look whether the file of '{device}' is conjugated, or its points stand in reversed order: its "
-    "curve on the chart bends anticlockwise by {degrees:.3g} degrees over the sweep, and those of "
-    "passive things bend clockwise.",
+CAUSES_STILL = (
+    "'{name}' was read in another session",
+    "with the instrument's own correction on",
+    "as S21",
 )
+CAUSES_INSIDE = (
+    "R of '{name}' has the wrong sign",
+    "the instrument was corrected elsewhere or long ago",
+)
+"""Of what nothing passive does: where nothing checks, where all checks agree, and of an instrument
+that corrects itself."""
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "

@@ -118,9 +118,9 @@ SUSPECT_LOSS_FEET = (
     "the loss of the line before '{at}' were {times:.2g} times as much, so that it is one per 100 "
     "feet"
 )
-SUSPECT_CONJUGATED = "'{name}' were read with the sign of X, or of the angle, the other way round"
+SUSPECT_CONJUGATED = "the sign of X of '{name}' was wrong"
 SUSPECT_RADIANS = "the angles of '{name}' were in radians"
-SUSPECT_LINEAR = "the magnitudes of '{name}' were linear and no decibels"
+SUSPECT_LINEAR = "the magnitudes of '{name}' were linear instead of in decibels"
 SUSPECT_LOSS = "the loss of the line before '{at}' were {times:.2g} times as much"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(

@@ -1,0 +1,118 @@
+"""Turns of a reflection over frequency that nothing passive makes: by its reactance, by its loss.
+
+Both hold for all passive things alike, and for each at any plane before it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rfcal.maths.causality import phase_of_loss
+from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.undecided import LOSSY
+from rfcal.uncertainty.quantity import Quantity
+
+LOSSLESS = 0.95
+"""Reflection [1] from which a device has next to no loss."""
+ASIDE = 0.1
+"""Mean sine of a lossless reflection's angle [1] below which it is so near a short or an open that
+a wrong stray of these standards turns it as much."""
+RUN = 8
+"""Neighbouring points from which a turn is judged."""
+NODES = 100
+"""Points at most by which it is; more are taken together."""
+STEP = 0.2
+"""From point to point ln x changes by less [1], or the curve is not told between them."""
+SURE = 6.0
+"""A turn that is so many standard deviations too far is none by chance."""
+TOLD_RAD = np.radians(3.0)
+"""What points leave open of the loss between them, and so of the phase that follows from it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Turn:
+    """How a reflection turns over some of its points, and how it might at the most."""
+
+    points: slice
+    turned: float  # anticlockwise [rad]
+    most: float  # [rad]
+    doubt: float  # standard deviation of their difference [rad]
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A reflection over frequency."""
+
+    frequency: Real  # [Hz]
+    reflection: Quantity
+
+    @cached_property
+    def log(self) -> Complex:
+        """Its logarithm [1]; the phase is continuous within a run."""
+        x = self.reflection.value
+        with np.errstate(divide="ignore"):
+            return np.log(np.abs(x)) + 1j * np.unwrap(np.angle(x))
+
+    def impossible(self) -> Turn | None:
+        """A turn that nothing passive makes; None where there is none."""
+        return next((turn for turn in (*self._by_reactance(), *self._by_loss())), None)
+
+    def _by_reactance(self) -> Iterator[Turn]:
+        """Where next to nothing is lost, reactance rises as that of one coil or capacitor, or more.
+
+        So the angle goes back by its sine, times d ln f (source: R. M. Foster, A reactance theorem,
+        Bell System Technical Journal 3, 1924). All of that is left for small losses.
+        """
+        x, size = self.reflection.value, np.abs(self.reflection.value)
+        reactive = np.abs(2 * x.imag) > LOSSY * np.abs(1 - size**2)  # |X| > R times as much
+        for run in self._runs((size < 2 - LOSSLESS) & (reactive | (size > LOSSLESS)))[:1]:
+            f, phase = self.frequency[run], self.log.imag[run]
+            along = f - np.mean(f)
+            weights = along / np.sum(along**2) * np.ptp(f)  # of a straight line's rise
+            aside = float(np.mean(np.abs(np.sin(phase))))
+            most = -aside * float(np.log(f[-1] / f[0]))
+            turn = Turn(run, float(weights @ phase), most, self._doubt(-1j * weights, run))
+            if aside > ASIDE and turn.turned > SURE * turn.doubt:
+                yield turn
+
+    def _by_loss(self) -> Iterator[Turn]:
+        """Only loss turns anticlockwise, and by no more than causality makes of it."""
+        clear = np.abs(self.reflection.value) > SURE * np.sqrt(self.reflection.variance())
+        for run in self._runs(clear):
+            count = run.stop - run.start
+            first = np.unique(np.linspace(0, count, min(count, NODES), endpoint=False).astype(int))
+            counts = np.diff(np.append(first, count))
+            f, log = (np.add.reduceat(v[run], first) / counts for v in (self.frequency, self.log))
+            phases = phase_of_loss(f)
+            beyond = (log.imag - phases @ log.real)[1:-1]
+            end = int(np.argmax(beyond - np.minimum.accumulate(beyond)))
+            start = int(np.argmin(beyond[: end + 1]))
+            a, b = start + 1, end + 1
+            most = float((phases[b] - phases[a]) @ log.real)
+            weights = phases[a] - phases[b] + 1j * (np.arange(f.size) == a)
+            weights = weights - 1j * (np.arange(f.size) == b)
+            doubt = self._doubt(np.repeat(weights / counts, counts), run)
+            between = np.abs(weights.real[1:-1]) @ np.abs(np.diff(log.real, 2)) / 6
+            if beyond[end] - beyond[start] > max(TOLD_RAD + between, SURE * doubt):
+                points = slice(run.start + first[a], run.start + first[b] + counts[b])
+                yield Turn(points, float(log.imag[b] - log.imag[a]), most, doubt)
+
+    def _runs(self, where: NDArray[np.bool_]) -> list[slice]:
+        """Where it is told from point to point, the longest run first."""
+        near = np.abs(np.diff(np.nan_to_num(self.log))) < STEP
+        edges = np.flatnonzero(np.diff(np.pad(where[1:] & where[:-1] & near, 1)))
+        runs = [slice(first, end + 1) for first, end in edges.reshape(-1, 2)]
+        return sorted(
+            (run for run in runs if run.stop - run.start >= RUN), key=lambda r: r.start - r.stop
+        )
+
+    def _doubt(self, weights: Complex, run: slice) -> float:
+        """Standard deviation of the real part of the logarithm's weighted sum over a run [1]."""
+        variance, x = 0.0, self.reflection.value
+        for effect in self.reflection.effects:
+            parts = np.real(weights * (np.broadcast_to(effect.change, x.shape) / x)[run])
+            variance += np.sum(parts**2) if effect.per_point else np.sum(parts) ** 2
+        return float(np.sqrt(variance))

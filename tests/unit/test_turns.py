@@ -1,0 +1,67 @@
+"""Turns that nothing passive makes: none in drawn passive networks, in most of their conjugates."""
+
+import numpy as np
+import pytest
+
+from rfcal.maths.causality import phase_of_loss
+from rfcal.maths.reflection import from_impedance
+from rfcal.record.findings.turns import Curve
+from rfcal.uncertainty.quantity import Quantity, both_axes
+
+NETWORKS = 300
+
+
+def turn_of(f, reflection, noise=0.0005):
+    """What is impossible of a reading as noisy as most, and off by a little throughout."""
+    doubt = (*both_axes("noise", noise, per_point=True), *both_axes("rest", 0.002))
+    rng = np.random.default_rng(int(1e9 * abs(reflection[0])))
+    scatter = noise * (rng.standard_normal((2, f.size)) * np.array([[1], [1j]])).sum(0)
+    return Curve(f, Quantity(reflection + scatter, doubt)).impossible()
+
+
+def network(rng, f):
+    """A ladder of up to six lossy parts and lines before a resistor."""
+    w, z = 2 * np.pi * f, np.full(f.shape, np.exp(rng.uniform(0, 8)) + 0j)
+    middle = float(np.mean(w))
+    for _ in range(rng.integers(1, 7)):
+        size, q = np.exp(rng.uniform(1, 7)), np.exp(rng.uniform(2, 6))
+        part = size * (1j * w / middle + 1 / q)
+        part = part if rng.uniform() < 0.5 else size * (middle / (1j * w) + 1 / q)
+        match rng.integers(3):
+            case 0:
+                z = z + part
+            case 1:
+                z = 1 / (1 / z + 1 / part)
+            case 2:
+                t = np.tanh((0.02 + 1j * w / middle) * rng.uniform(0, 4))
+                z = 75 * (z + 75 * t) / (75 + z * t)
+    return from_impedance(z)
+
+
+def test_passive_networks_make_none_and_most_conjugates_do():
+    rng, told = np.random.default_rng(3), 0
+    for _ in range(NETWORKS):
+        middle, width = np.exp(rng.uniform(14.4, 20)), rng.choice([0.02, 0.3, 1.5])
+        f = middle * np.linspace(1 - width / 2, 1 + width / 2, rng.integers(51, 202))
+        x = network(rng, f)
+        assert turn_of(f, x) is None
+        told += turn_of(f, np.conj(x)) is not None
+    assert told > NETWORKS / 2
+
+
+def test_the_phase_of_loss_is_that_of_a_function_without_zeros_to_the_right():
+    """Closed form: (s + 1)(s + 12) / ((s + 3)(s + 4)) has the least phase for its size."""
+    f = np.geomspace(1e-4, 1e4, 800)
+    s = 1j * f
+    x = (s + 1) * (s + 12) / ((s + 3) * (s + 4))
+    inside = slice(200, 600)
+    found = (phase_of_loss(f) @ np.log(np.abs(x)))[inside]
+    assert found == pytest.approx(np.angle(x)[inside], abs=1e-3)
+
+
+@pytest.mark.parametrize(("metres", "wrong"), [(0.3, False), (-0.3, True)])
+def test_what_turns_by_a_length_that_is_not_there_is_impossible(metres, wrong):
+    """A resistor of 200 ohm before its plane, which no size of its reflection tells."""
+    f = np.linspace(100e6, 200e6, 101)
+    x = 0.6 * np.exp(-4j * np.pi * f * metres / 299_792_458.0)
+    assert (turn_of(f, x) is not None) == wrong
