@@ -3,6 +3,11 @@
 A line whose length or velocity factor is doubtful turns the reflection about the middle of the
 chart. An ellipse on the tangent is no region of such a doubt; one in the logarithm of the
 reflection is, because there the turn is a straight shift.
+
+Near the middle a turn moves little, and what it does to other doubts is most. Whoever reads cannot
+know that the device is matched, so intervals there cover more than 95 %: R of 50 ohm behind 10 and
+20 m of cable by type 99.7 and 100 %, where random draws of all inputs (JCGM 101) give 98.6 and
+100 %, and 87 % of the SWR of 51 ohm, which is too few.
 """
 
 from collections.abc import Sequence
@@ -125,34 +130,39 @@ def region_of(
         deviations below its estimate, at it, and above it, and certain.
     """
     size = np.abs(reflection.value)
-    plain, _ = _shape(reflection, turned, in_log=False)
     round_, turn = _shape(reflection, turned, in_log=True)
     across, other = np.sqrt(round_[:, 0, 0]), np.maximum(round_[:, 1, 1] - turn, 0)
+    plain, _ = _shape(reflection, turned, in_log=False, patch=across < BAND / 2)
     bent = (turn > 2 * ROUND * across) & (turn > other) & (across < BAND)
     covariance = np.where(bent[:, None, None], round_, plain)
     return Region(reflection.value, covariance, bent, size / 2 * np.where(bent, other, turn))
 
 
 def _shape(
-    reflection: Quantity, turned: Sequence[tuple[Quantity, Quantity, Quantity]], *, in_log: bool
+    reflection: Quantity,
+    turned: Sequence[tuple[Quantity, Quantity, Quantity]],
+    *,
+    in_log: bool,
+    patch: NDArray[np.bool_] | bool = False,
 ) -> tuple[Real, Real]:
-    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone."""
+    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone.
 
-    def scaled(covariance: Real, at: Complex) -> Real:
-        return _scaled(covariance, 1 / at) if in_log else covariance
-
+    All other doubts turn with what is a `patch` far from the middle of the chart.
+    """
     size = np.abs(reflection.value)
     centre = np.where(size > LEAST, reflection.value, LEAST)
+    frame = centre if in_log else np.ones_like(centre)
     linear = reflection.covariance()
-    shape, turn = scaled(linear, centre), np.zeros(size.shape)
+    shape, turn = _scaled(linear, 1 / frame), np.zeros(size.shape)
     for low, known, high in turned:
         rest = known.covariance()
-        own = scaled(linear - rest, centre)
+        own = _scaled(linear - rest, 1 / frame)
         shape, turn = shape - own, turn + own[:, 1, 1]
         for end in (low, high):
             moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
             step = np.log(moved / centre) if in_log else end.value - reflection.value
-            more = scaled(end.covariance(), moved) - scaled(rest, centre)
+            there = moved if in_log else np.where(patch, direction(moved / centre), 1)
+            more = _scaled(end.covariance(), 1 / there) - _scaled(rest, 1 / frame)
             # a sixth of the squared way there, and half of what else grows on it
             shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2
     return _positive(shape), turn
