@@ -86,11 +86,10 @@ def correct_in_pieces(
 
 def _piece(sweep: Sweep, part: slice) -> Sweep:
     """Some consecutive points of a sweep."""
-    effects = (replace(e, change=e.change[part]) if e.change.ndim else e for e in sweep.effects)
     return replace(
         sweep,
         frequency=sweep.frequency[part],
         reflection=sweep.reflection[part],
-        effects=tuple(effects),
+        effects=tuple(e.at_points(part) for e in sweep.effects),
         parts=tuple(_piece(one, part) for one in sweep.parts),
     )

@@ -96,9 +96,12 @@ class Calibration:
         """The calibration as if the readings of two standards had been exchanged, fitted anew."""
         seen = dict(zip(self.names, self.seen, strict=True))
         seen[one], seen[other] = seen[other], seen[one]
-        values = [s.value for s in seen.values()]
-        box = Bilinear.fit([k.value for k in self.known], values, self.weight)
-        return replace(self, seen=tuple(seen.values()), error_box=box)
+        return replace(self, seen=tuple(seen.values())).with_known(self.known)
+
+    def with_known(self, known: Sequence[Quantity]) -> "Calibration":
+        """The calibration by the same readings of other standards, fitted anew."""
+        g, m = [k.value for k in known], [s.value for s in self.seen]
+        return replace(self, known=tuple(known), error_box=Bilinear.fit(g, m, self.weight))
 
     def at(self, frequency: Real, known: Sequence[Quantity]) -> "Calibration":
         """The same calibration at frequencies [Hz] between its points, the standards known there.

@@ -18,8 +18,12 @@ from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_imped
 from rfcal.measurement.deembedding import Step, add, remove
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
-from rfcal.uncertainty.curved_regions import NODE, Region, region_of
+from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
 from rfcal.uncertainty.quantity import Effect, Quantity, combine
+
+BENT = 0.02
+"""A stray of a standard counts as large where the square of what it changes there is above this
+part of the answer's least standard deviation: then it shows that the model is not linear [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,10 +79,30 @@ def propagate(inputs: Inputs) -> Quantity:
 
 def region(inputs: Inputs, reflection: Quantity) -> Region:
     """The region in which the corrected reflection is, doubtful turns on its path and all."""
-    return region_of(reflection, _turned(inputs))
+    return region_of(reflection, _turned(inputs), _strays(inputs, reflection))
 
 
-def _turned(inputs: Inputs) -> list[tuple[Quantity, Quantity, Quantity]]:
+def _strays(inputs: Inputs, reflection: Quantity) -> list[Triple]:
+    """The reflection with each large stray of a standard certain: small, as believed, large."""
+    least = np.sqrt(np.maximum(np.linalg.eigvalsh(reflection.covariance())[:, 0], 0))
+    calibration, found = inputs.calibration, []
+    for place, known in enumerate(calibration.known):
+        for effect in known.effects:
+            if np.all(np.abs(effect.change) ** 2 <= BENT * least):
+                continue
+            others = tuple(e for e in known.effects if e is not effect)
+            three = []
+            for side in (-NODE, 0.0, NODE):
+                certain = list(calibration.known)
+                certain[place] = Quantity(known.value + effect.moved(side), others)
+                three.append(
+                    propagate(replace(inputs, calibration=calibration.with_known(certain)))
+                )
+            found.append((three[0], three[1], three[2]))
+    return found
+
+
+def _turned(inputs: Inputs) -> list[Triple]:
     """The reflection with each doubtful turn certain: too small, as believed, too large."""
     near = at_plane(inputs.calibration, inputs.reading, inputs.connection)
     found = []

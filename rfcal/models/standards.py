@@ -7,7 +7,7 @@ first-order low-loss form. An artefact whose reflection was measured elsewhere i
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -52,6 +52,9 @@ UNCERTAIN = {
 """What may be uncertain of each kind of standard, and more than its standard uncertainty is
 [1, ohm, H, F, s]."""
 
+STRAIGHT = 0.02
+"""Change of a reflection by one standard deviation below which its curve, of half its square, is
+none [1]."""
 MOST_REFLECTION = 1.5
 """More than any standard reflects, with all that may be wrong with its own measurement [1]."""
 
@@ -214,8 +217,31 @@ class Standard(Artefact):
                 effects += both_axes(f"{name}: residual reflection", deviation)
             elif deviation:
                 change = self._slope(frequency, parameter, z_ref) * deviation
-                effects.append(Effect(f"{name}: {parameter}", change))
+                curve = self._curve(frequency, parameter, deviation, z_ref, change)
+                effects.append(Effect(f"{name}: {parameter}", change, curve=curve))
         return Quantity(self.reflection(frequency, z_ref=z_ref), tuple(effects))
+
+    def _curve(
+        self, frequency: ArrayLike, parameter: str, deviation: float, z_ref: float, change: Complex
+    ) -> Complex | float:
+        """Half the second derivative by what is `deviation` off [1], where that is no small one."""
+        if np.max(np.abs(change)) < STRAIGHT:
+            return 0.0
+        ends = (
+            self.off(parameter, side * deviation).reflection(frequency, z_ref=z_ref)
+            for side in (-1, 1)
+        )
+        return (sum(ends) - 2 * self.reflection(frequency, z_ref=z_ref)) / 2
+
+    def off(self, parameter: str, deviation: Any) -> "Standard":
+        """The same standard with one uncertain parameter off by so much, a number or draws."""
+        if parameter == "delay":
+            return replace(self, offset_delay=self.offset_delay + deviation)
+        if parameter == "resistance":
+            return replace(self, resistance=self.resistance + deviation)
+        first, *others = getattr(self, parameter)
+        stray: dict[str, Any] = {parameter: (first + deviation, *others)}
+        return replace(self, **stray)
 
     def _slope(self, frequency: ArrayLike, parameter: str, z_ref: float) -> Complex:
         """Derivative of the reflection by a constant coefficient or the delay [1/SI], (F,)."""

@@ -6,17 +6,19 @@ standards are solved and the device corrected as in any record. Sessions lie alo
 axis, so that one call computes them all.
 """
 
-from collections.abc import Hashable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rfcal.errors import CalibrationError
-from rfcal.maths.reflection import Complex, Real, from_impedance
+from rfcal.maths.reflection import Complex, from_impedance
+from rfcal.measurement.bench import Known
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
 from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.measurement.reread import Moved
+from rfcal.models.standards import Standard
+from rfcal.models.usual import with_default_uncertainty
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE
@@ -97,23 +99,36 @@ def standards(
 ) -> tuple[Calibration, tuple[Moved, ...]]:
     """The standards of every session, and how far what is read again has moved."""
     box, bench, names = setup.box(), setup.bench(), list(setup.standards)
-    known, drawn = [_apart(k) for k in planned.calibration.known], dict[Hashable, Real]()
-    sweeps = [
-        _read(setup, name, box.apply(k.draw(rng, 1, drawn)[0]), rng)
-        for name, k in zip(names, known, strict=True)
-    ]
+    known = [_apart(k) for k in planned.calibration.known]
+    own = [_actual(item, setup, rng) for item in bench.standards]
+
+    def read(label: str, x: Complex) -> Complex:
+        return box.apply(x + _once(_apart(Quantity(0 * x, bench.connection(label))), rng))
+
+    sweeps = [_read(setup, n, read(n, x), rng) for n, x in zip(names, own, strict=True)]
     calibration = calibrate(setup.frequency, names, known, [bench.raw(s) for s in sweeps])
     if not setup.again:
         return calibration, ()
     # what the artefact is stays, and it is connected anew
     first, label = names.index(setup.again), f"{setup.again}, read again"
-    before = {effect.influence for effect in bench.connection(setup.again)}
-    own = [effect for effect in known[first].effects if effect.influence not in before]
-    same = Quantity(known[first].value, (*own, *bench.connection(label)))
-    raw = box.apply(_apart(same).draw(rng, 1, drawn)[0])
-    second = _read(setup, label, _drifted(setup, planned, label, raw, rng), rng)
-    moved = bench.again(calibration, sweeps[first], second)
+    raw = _drifted(setup, planned, label, read(label, own[first]), rng)
+    moved = bench.again(calibration, sweeps[first], _read(setup, label, raw, rng))
     return calibration, (replace(moved, apart=True),)
+
+
+def _actual(item: Known, setup: Setup, rng: "np.random.Generator") -> Complex:
+    """What a standard really reflects in every session, by its own model and not by its slopes."""
+    quantity = _apart(item.quantity(setup.frequency, setup.z_ref))
+    model = with_default_uncertainty(item.model)
+    if not isinstance(model, Standard):
+        return _once(quantity, rng)
+    residual = tuple(e for e in quantity.effects if e.source.endswith("residual reflection"))
+    for parameter, deviation in model.uncertainty.items():
+        if parameter != "reflection":
+            many = deviation * rng.standard_normal((1, quantity.value.size))
+            model = model.off(parameter, many)
+    true = model.reflection(setup.frequency, z_ref=setup.z_ref)[0]
+    return _once(Quantity(true, residual), rng)
 
 
 def _drifted(

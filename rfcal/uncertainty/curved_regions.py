@@ -112,8 +112,13 @@ class Region:
         return [direction(up) * (part + side * np.sqrt(1 - part**2)) for side in (1j, -1j)]
 
 
+Triple = tuple[Quantity, Quantity, Quantity]
+"""A reflection with one influence `NODE` standard deviations below its estimate, at it, and above
+it, and certain in all three."""
+
+
 def region_of(
-    reflection: Quantity, turned: Sequence[tuple[Quantity, Quantity, Quantity]] = ()
+    reflection: Quantity, turned: Sequence[Triple] = (), strays: Sequence[Triple] = ()
 ) -> Region:
     """The region of a corrected reflection.
 
@@ -125,9 +130,10 @@ def region_of(
     ----------
     reflection : Quantity
         Corrected reflection [1].
-    turned : sequence of three Quantity
-        For each influence that turns it: the reflection with that influence `NODE` standard
-        deviations below its estimate, at it, and above it, and certain.
+    turned : sequence of Triple
+        For each influence that turns it.
+    strays : sequence of Triple
+        For each influence else for which first order is not enough.
     """
     size = np.abs(reflection.value)
     round_, turn = _shape(reflection, turned, in_log=True)
@@ -135,12 +141,37 @@ def region_of(
     plain, _ = _shape(reflection, turned, in_log=False, patch=across < BAND / 2)
     bent = (turn > 2 * ROUND * across) & (turn > other) & (across < BAND)
     covariance = np.where(bent[:, None, None], round_, plain)
-    return Region(reflection.value, covariance, bent, size / 2 * np.where(bent, other, turn))
+    centre = reflection.value
+    if strays:
+        shift, more = _second_order(reflection, strays)
+        back = np.asarray(1 / np.where(bent, centre, 1), complex)
+        centre = centre + shift
+        covariance = covariance + _positive(_scaled(more, back))
+    return Region(centre, covariance, bent, size / 2 * np.where(bent, other, turn))
+
+
+def _second_order(reflection: Quantity, strays: Sequence[Triple]) -> tuple[Complex, Real]:
+    """What second order adds to a reflection and its covariance (JCGM 100, 5.1.2, note).
+
+    Moments of three nodes (Gauss and Hermite), which have the exact ones of what is quadratic.
+    """
+    linear = reflection.covariance()
+    shift, more = np.zeros_like(reflection.value), np.zeros_like(linear)
+    for low, known, high in strays:
+        rest = known.covariance()
+        steps = [end.value - reflection.value for end in (low, high)]
+        mean = (steps[0] + steps[1]) / (2 * NODE**2)
+        shift = shift + mean
+        own = (_square(steps[0]) + _square(steps[1])) / (2 * NODE**2) - _square(mean)
+        # of two influences here each tells of their product
+        others = (low.covariance() + high.covariance() - 2 * rest) / (4 * NODE**2)
+        more = more + own - (linear - rest) + others
+    return shift, more
 
 
 def _shape(
     reflection: Quantity,
-    turned: Sequence[tuple[Quantity, Quantity, Quantity]],
+    turned: Sequence[Triple],
     *,
     in_log: bool,
     patch: NDArray[np.bool_] | bool = False,
@@ -151,7 +182,7 @@ def _shape(
     """
     size = np.abs(reflection.value)
     centre = np.where(size > LEAST, reflection.value, LEAST)
-    frame = centre if in_log else np.ones_like(centre)
+    frame: Complex = centre if in_log else np.ones_like(centre)
     linear = reflection.covariance()
     shape, turn = _scaled(linear, 1 / frame), np.zeros(size.shape)
     for low, known, high in turned:
@@ -161,7 +192,8 @@ def _shape(
         for end in (low, high):
             moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
             step = np.log(moved / centre) if in_log else end.value - reflection.value
-            there = moved if in_log else np.where(patch, direction(moved / centre), 1)
+            turned_with = np.where(patch, direction(np.asarray(moved / centre)), 1)
+            there: Complex = moved if in_log else turned_with.astype(complex)
             more = _scaled(end.covariance(), 1 / there) - _scaled(rest, 1 / frame)
             # a sixth of the squared way there, and half of what else grows on it
             shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2

@@ -31,6 +31,8 @@ class Effect:
     rectangular: bool = False  # spread evenly (a display's step), else normal
     influence: Hashable = None  # its name; the source where None
     freedom: float = np.inf  # degrees of freedom of the standard deviation, finite of repeats
+    # what its square adds, in standard deviations, shape (F,) or (): left out of all that is linear
+    curve: Complex | float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "change", frozen(self.change, "a change", copy=False))
@@ -42,6 +44,17 @@ class Effect:
         change = slope * self.change
         kind = self.per_point, self.rectangular
         return Effect(self.source, change, *kind, self.influence, self.freedom)
+
+    def at_points(self, index: NDArray[np.intp] | slice) -> "Effect":
+        """The same at some of its frequencies."""
+        if not self.change.ndim:
+            return self
+        curve = np.broadcast_to(self.curve, self.change.shape)[index]
+        return replace(self, change=self.change[index], curve=curve)
+
+    def moved(self, deviations: float | Real) -> Complex:
+        """What it changes by so many standard deviations."""
+        return np.asarray(deviations * (self.change + deviations * self.curve), complex)
 
     def numbers(self, rng: "np.random.Generator", draws: int, points: int) -> Real:
         """Random numbers of unit standard deviation, shape (draws, points) or (draws, 1)."""
@@ -58,7 +71,7 @@ class Effect:
                 f"two influences are named {self.influence!r}, of '{self.source}' and of "
                 f"'{other.source}': give each a name of its own"
             )
-        return replace(self, change=self.change + other.change)
+        return replace(self, change=self.change + other.change, curve=self.curve + other.curve)
 
 
 def both_axes(
@@ -113,8 +126,7 @@ class Quantity:
 
     def at_points(self, index: NDArray[np.intp]) -> "Quantity":
         """The same at some of its frequencies."""
-        picked = (replace(e, change=e.change[index]) if e.change.ndim else e for e in self.effects)
-        return Quantity(self.value[index], tuple(picked))
+        return Quantity(self.value[index], tuple(e.at_points(index) for e in self.effects))
 
     def covariance(self) -> Real:
         """Covariance of the real and the imaginary part, shape (F, 2, 2)."""
@@ -160,7 +172,7 @@ class Quantity:
         for effect in self.effects:
             if effect.influence not in drawn:
                 drawn[effect.influence] = effect.numbers(rng, draws, self.value.size)
-            change = drawn[effect.influence] * effect.change
+            change = effect.moved(drawn[effect.influence])
             if np.isfinite(effect.freedom):
                 change /= _spread(effect, rng, draws, drawn)
             values += change

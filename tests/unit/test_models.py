@@ -46,6 +46,24 @@ def test_slopes_are_the_slopes(kind, parameter):
     assert standard._slope(FREQUENCY, parameter, 50.0) == pytest.approx(slope, rel=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("kind", "parameter", "deviation"),
+    [("short", "inductance", 1.5e-9), ("load", "inductance", 3e-9), ("open", "capacitance", 1e-13)],
+)
+def test_a_large_stray_has_its_curve_and_a_small_one_none(kind, parameter, deviation):
+    """Strays of wire leads at 440 MHz: what is left of two deviations is of third order."""
+    standard = Standard(kind, uncertainty={parameter: deviation})
+    f = np.array([440e6])
+    (effect,) = standard.quantity(f, z_ref=50.0).effects
+    for side in (-2.0, 2.0):
+        true = replace(standard, **{parameter: side * deviation}).reflection(f)
+        left = np.abs(standard.reflection(f) + effect.moved(side) - true)
+        assert left < 1.1 * np.abs(2 * effect.change) ** 3
+        assert left < 0.3 * np.abs(standard.reflection(f) + side * effect.change - true)
+    (small,) = standard.quantity(f / 100, z_ref=50.0).effects
+    assert np.all(small.curve == 0)
+
+
 def test_ideal_standards_are_ideal_in_any_reference():
     assert Standard("open").reflection(FREQUENCY, z_ref=75) == pytest.approx(np.ones(4))
     assert Standard("short").reflection(FREQUENCY, z_ref=75) == pytest.approx(-np.ones(4))

@@ -22,9 +22,6 @@ CONDITION_WARNING = 30.0
 PASSIVE = 1.05
 """Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
 is connected gives power, and standards are known better than this (common practice, no source)."""
-COARSE = 0.05
-"""Standard uncertainty of each axis of a standard's reflection [1] from which what follows from it
-is no longer straight; found by whole simulated sessions."""
 IDEAL = 0.03
 """Size of error terms [1] below which all three are those of an instrument that corrects itself: a
 raw one's bridge has 30 dB of directivity at best, and a tracking that turns (common practice, no
@@ -63,11 +60,6 @@ def about_standards(
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    for name, known in zip(calibration.names, calibration.known, strict=True):
-        size = np.sqrt(known.variance()) * np.ones(frequency.shape)
-        if np.any(coarse := size > COARSE):
-            where, worst = span_mhz(frequency, coarse), np.max(size)
-            found.append(say.STANDARD_COARSE(name=name, where=where, size=worst))
     found += _read_alike(calibration) or about_analyzer(calibration, meant)
     bad = contradict(calibration, chance)
     if np.any(bad):

@@ -12,7 +12,7 @@ from rfcal.models.interpolation import reaches
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
-from rfcal.record.findings.catalogue.standards import STANDARD_COARSE, STANDARDS_CLOSE
+from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
@@ -26,8 +26,6 @@ from rfcal.record.job.plan_shown import Shown, shown
 
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
-OF_STANDARDS = (STANDARDS_CLOSE.code, STANDARD_COARSE.code)
-"""What may be said of standards that no analyzer has read: the rest is of error terms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +132,12 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
         )
     return sorted_findings(
         (
-            *(f for f in about_standards(calibration, z_ref=z_ref) if f.code in OF_STANDARDS),
+            # all else is of error terms, and no analyzer has read these standards
+            *(
+                f
+                for f in about_standards(calibration, z_ref=z_ref)
+                if f.code == STANDARDS_CLOSE.code
+            ),
             *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
             *about_builds(record),
             *about_unseen(record),

@@ -10,12 +10,6 @@ STANDARDS_CLOSE = warning(
     "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
     "short, an open and a load.",
 )
-STANDARD_COARSE = warning(
-    "standard-coarse: {name}",
-    "'{name}' is known no better than {size:.2g} of its reflection {where}, one standard "
-    "uncertainty: so far from what it is taken for, intervals cover less than they say. Use one "
-    "that is better known there, in a connector instead of on wire leads.",
-)
 ERROR_TERMS = warning(
     "error-terms: standards",
     "Look {look}: the standards make {terms} {where}, which no sound analyzer has.",
