@@ -125,3 +125,23 @@ def test_a_header_of_another_program_is_guessed_and_said(filed, tmp_path, capsys
     assert "the columns of new.csv were guessed: frequency_khz is 'Freq (kHz)', re is" in said
     own = rfcal.compute(filed).device("device").reflection.value
     assert rfcal.read(tmp_path / "out/new-corrected.s1p").reflection == pytest.approx(own, rel=1e-6)
+
+
+def test_of_several_paths_none_is_taken_away_unasked(filed, tmp_path, capsys):
+    swept = tmp_path / "new.s1p"
+    shutil.copy(filed / "raw/device.s1p", swept)
+    record = (filed / "record.toml").read_text()
+    for i, name in enumerate(["second one", "third"]):
+        with (filed / "record.toml").open("a") as file:
+            file.write(f'[[measurement]]\nname = "{name}"\nreading = "raw/device.s1p"\n')
+            file.write(f'[[measurement.between]]\nline = "RG-213"\nlength_m = {2 + i}\n')
+        assert correct(filed, swept, output=tmp_path / name) == 0
+        first = capsys.readouterr().out.splitlines()[0]
+        if not i:
+            assert first.startswith("the path of 'second one' is NOT taken away")
+    assert first.startswith("NO path is taken away: what follows holds at the standards' plane; ")
+    assert first.endswith("say by --like 'second one' or --like third")
+    line = '[line_check]\nreading = "raw/line.s1p"\nvelocity_factor = 0.66\n'
+    (filed / "raw/line.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 21), 0.1))
+    (filed / "record.toml").write_text(record[: record.index("[[measurement]]")] + line)
+    assert correct(filed, swept, output=tmp_path / "none") == 0

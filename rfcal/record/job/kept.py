@@ -21,6 +21,9 @@ from rfcal.record.results import Results
 COLUMNS = "frequency_hz,r_ohm,x_ohm,r_low_ohm,r_high_ohm,x_low_ohm,x_high_ohm"
 """Of a corrected sweep as CSV: R and X, and the ends of their 95 % intervals, empty where none."""
 
+MOST_WAYS = 3
+"""Measurements whose paths are offered by name."""
+
 
 def corrected(
     results: Results,
@@ -71,14 +74,15 @@ def _answer(results: Results, like: str, device: Device) -> int:
 
 
 def path_words(results: Results, like: str) -> list[str]:
-    """That the path of the record's only measurement is not taken away, where it is not."""
-    (first, *others) = results.devices
-    if like or others or not first.between:
+    """That no path is taken away, where the record's measurements lie behind one."""
+    behind = [device.name for device in results.devices if device.between]
+    if like or not behind:
         return []
-    return [
-        f"the path of '{first.name}' is NOT taken away: what follows holds at the standards' "
-        f"plane; --like {shlex.quote(first.name)} takes it away"
-    ]
+    ways = " or ".join(f"--like {shlex.quote(name)}" for name in behind[:MOST_WAYS])
+    plane = "what follows holds at the standards' plane"
+    if len(behind) == 1:
+        return [f"the path of '{behind[0]}' is NOT taken away: {plane}; {ways} takes it away"]
+    return [f"NO path is taken away: {plane}; whose path lies before the new sweeps, say by {ways}"]
 
 
 def findings(results: Results, devices: Sequence[Device]) -> list[Finding]:
