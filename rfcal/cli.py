@@ -9,7 +9,8 @@ import shlex
 import shutil
 import sys
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -22,6 +23,7 @@ from rfcal.record.job import compute
 WORKBOOK = "jupyter lab notebooks/"
 MOST_NAMED = 12
 """Files that are named one by one where some are written."""
+_RECORD, _TO = "the record's folder", "folder to write the record to"
 _CURE = "choose another folder, or say --force"
 
 
@@ -77,79 +79,62 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"rfcal {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    report = commands.add_parser("report", help="compute a record and write its page and files")
-    report.add_argument("folder", type=_path, help="the record's folder")
-    report.add_argument("--output", type=_path, required=True, help="folder for the results")
-    report.add_argument("--force", action="store_true", help="replace results already there")
-    report.set_defaults(run=_report)
-    check = commands.add_parser(
-        "check", help="read and judge the raw readings and checks, correct no device"
+
+    command = partial(_command, commands)
+    add = command(_report, "compute a record and write its page and files", folder=_RECORD)
+    _add_output(add)
+    command(_check, "read and judge the raw readings and checks, correct no device", folder=_RECORD)
+    add = command(
+        _plan,
+        "say what a record's set-up will be able to say, before anything is read",
+        folder=f"{_RECORD}; its readings may be missing",
     )
-    check.add_argument("folder", type=_path, help="the record's folder")
-    check.set_defaults(run=_check)
-    plan = commands.add_parser(
-        "plan", help="say what a record's set-up will be able to say, before anything is read"
-    )
-    plan.add_argument("folder", type=_path, help="the record's folder; its readings may be missing")
-    plan.add_argument("--mhz", type=float, help="at this frequency, if not the answer's")
-    plan.add_argument("--ohm", help="of a device that is this, such as 30-12j, if not of a few")
-    plan.set_defaults(run=_plan)
-    new = commands.add_parser("new", help="write a commented record to start from")
-    new.add_argument("folder", type=_path, help="folder to write it to")
-    new.add_argument(
-        "--from", dest="source", type=_path, help="folder of sweeps, to be told apart and copied in"
-    )
-    new.add_argument(
-        "--ask", action="store_true", help="ask for readings off a display, one by one"
-    )
-    new.set_defaults(run=_new)
-    _of_others(commands)
+    add("--mhz", type=float, help="at this frequency, if not the answer's")
+    add("--ohm", help="of a device that is this, such as 30-12j, if not of a few")
+    add = command(_new, "write a commented record to start from", folder=_TO)
+    of_sweeps = "folder of sweeps, to be told apart and copied in"
+    add("--from", dest="source", type=_path, help=of_sweeps)
+    add("--ask", action="store_true", help="ask for readings off a display, one by one")
+    _of_others(command)
     return parser
 
 
-def _of_others(commands: Any) -> None:
+def _of_others(command: Callable[..., Any]) -> None:
     """Commands on pages, on later sweeps and on several records."""
-    unpack = commands.add_parser("unpack", help="give back the record that a page carries")
-    unpack.add_argument("page", type=_path, help="a report.html")
-    unpack.add_argument("folder", type=_path, help="folder to write the record to")
-    unpack.set_defaults(run=_unpack)
-    correct = commands.add_parser(
-        "correct", help="apply a record's calibration to sweeps that were taken later"
+    command(_unpack, "give back the record that a page carries", page="a report.html", folder=_TO)
+    add = command(
+        _correct, "apply a record's calibration to sweeps that were taken later", folder=_RECORD
     )
-    correct.add_argument("folder", type=_path, help="the record's folder")
-    correct.add_argument("sweeps", type=_path, nargs="+", help="raw readings, Touchstone or CSV")
-    correct.add_argument("--output", type=_path, required=True, help="folder for the results")
-    correct.add_argument(
-        "--like", default="", help="a measurement of the record, whose path lies before these too"
+    add("sweeps", type=_path, nargs="+", help="raw readings, Touchstone or CSV")
+    add("--like", default="", help="a measurement of the record, whose path lies before these too")
+    _add_output(add)
+    add = command(
+        _verify,
+        "compute a page again from what it carries, and say whether it follows",
+        file="a report.html or results.json",
     )
-    correct.add_argument("--force", action="store_true", help="replace results already there")
-    correct.set_defaults(run=_correct)
-    verify = commands.add_parser(
-        "verify", help="compute a page again from what it carries, and say whether it follows"
-    )
-    verify.add_argument("file", type=_path, help="a report.html or results.json")
-    verify.add_argument(
-        "record", type=_path, nargs="?", help="page or folder to compute it from, if not that page"
-    )
-    verify.set_defaults(run=_verify)
-    compare = commands.add_parser(
-        "compare", help="hold two instruments, or two days, against each other"
-    )
-    compare.add_argument(
-        "sides",
-        type=_path,
-        nargs="+",
-        help="records' folders, their pages, or results.json of them",
-    )
-    compare.add_argument(
-        "--shared", action="append", default=[], help="a standard that was used with both"
-    )
-    compare.add_argument(
-        "--table", action="store_true", help="the parts of all of them, one below the other"
-    )
-    compare.add_argument("--output", type=_path, help="folder for the pictures")
-    compare.add_argument("--force", action="store_true", help="replace pictures already there")
-    compare.set_defaults(run=_compare)
+    other = "page or folder to compute it from, if not that page"
+    add("record", type=_path, nargs="?", help=other)
+    add = command(_compare, "hold two instruments, or two days, against each other")
+    sides = "records' folders, their pages, or results.json of them"
+    add("sides", type=_path, nargs="+", help=sides)
+    add("--shared", action="append", default=[], help="a standard that was used with both")
+    add("--table", action="store_true", help="the parts of all of them, one below the other")
+    _add_output(add, required=False)
+
+
+def _command(commands: Any, run: Callable, says: str, **paths: str) -> Callable[..., Any]:
+    """One command with the files and folders that it is of; what adds more arguments to it."""
+    one = commands.add_parser(run.__name__[1:], help=says)
+    one.set_defaults(run=run)
+    for name, what in paths.items():
+        one.add_argument(name, type=_path, help=what)
+    return one.add_argument
+
+
+def _add_output(add: Callable[..., Any], *, required: bool = True) -> None:
+    add("--output", type=_path, required=required, help="folder for the results")
+    add("--force", action="store_true", help="replace results already there")
 
 
 def _report(options: argparse.Namespace) -> None:

@@ -1,6 +1,6 @@
 """``[[component]]``: a measurement whose device is a part, and what part it is."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,15 +63,13 @@ class ComponentRequest:
         return self.method != "reflection"
 
 
-def _fixture(table: Table, values: Mapping[str, Any]) -> tuple[str, ...]:
+def _fixture(table: Table, values: dict[str, Any]) -> tuple[str, ...]:
     """The files of a fixture; open and short go together."""
-    opened, shorted, load = (values[f"fixture_{end}"] for end in ("open", "short", "load"))
-    if (shorted or load) and not opened:
-        raise table.missing("fixture_open", "a sweep of the same fixture")
-    if (opened or load) and not shorted:
-        raise table.missing("fixture_short", "a sweep of the same fixture")
-    files = (opened, shorted, load)
-    return tuple(file for file in files if file)
+    files = {key: values.pop(key) for key in ("fixture_open", "fixture_short", "fixture_load")}
+    for key in ("fixture_open", "fixture_short"):
+        if any(files.values()) and not files[key]:
+            raise table.missing(key, "a sweep of the same fixture")
+    return tuple(filter(None, files.values()))
 
 
 def read_components(
@@ -82,24 +80,11 @@ def read_components(
     for table in tables:
         values = COMPONENT.read(table)
         name = values["measurement"]
-        if name not in measurements:
-            known = (
-                f"expected one of {', '.join(measurements)}" if measurements else "there is none"
-            )
-            raise table.fail("measurement", f"no [[measurement]] is named '{name}': {known}")
+        table.named("measurement", name, measurements, "[[measurement]]")
         if name in (one.measurement for one in found):
             raise table.fail("measurement", f"'{name}' is a [[component]] already")
         if values["method"] in THROUGHS and not values["through"]:
             raise table.missing("through", "a two-port sweep of the empty way")
-        found.append(
-            ComponentRequest(
-                name,
-                table.place,
-                values["model"],
-                values["temperature_c"],
-                values["method"],
-                values.get("through"),
-                _fixture(table, values),
-            )
-        )
+        fixture = _fixture(table, values)
+        found.append(ComponentRequest(place=table.place, fixture=fixture, **values))
     return tuple(found)

@@ -5,12 +5,16 @@ writes and the table of keys in the README. A key of a kind of its own is a subc
 """
 
 import difflib
+import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import KW_ONLY, dataclass, field
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from rfcal.errors import RecordError
+from rfcal.readings.csv import LARGEST
 
 FILE = "record.toml"
 
@@ -18,6 +22,23 @@ BESIDE = {"x_sign": "beside the typed rows of a standard, check, measurement or 
 """Keys that are looked for elsewhere than they stand, and where they do."""
 TOGETHER = ("typed_z_ohm", "typed_swr")
 """Two keys that may say of one reading what neither says alone."""
+
+
+def as_text(value: Any) -> str:
+    """A value of any kind as text; words where it is a number too long to be written out."""
+    try:
+        return str(value)
+    except ValueError:
+        return "a number of thousands of digits"
+    except RecursionError:
+        return "tables without end"
+
+
+def show(value: Any) -> str:
+    """A value as the user may know it again, in at most 60 characters."""
+    text = repr(value) if isinstance(value, str) else as_text(value)
+    text = re.sub(r"Decimal\('(.*?)'\)", r"\1", text)
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 class Table:
@@ -38,6 +59,30 @@ class Table:
     def missing(self, key: str, what: str) -> RecordError:
         """The error for a key that must be there."""
         return self.fail(key, f"this key is missing, and {what} is needed")
+
+    def named(self, key: str, name: str, among: Iterable[str], what: str) -> None:
+        """Refuse a name that nothing has; `what` says of what it should be."""
+        among = list(among)
+        if name not in among:
+            known = f"expected one of {', '.join(among)}" if among else f"there is no {what}"
+            raise self.fail(key, f"no {what} is named '{name}': {known}")
+
+    def one_among(self, key: str, word: Any, among: Iterable[str]) -> Any:
+        """One of a few words."""
+        if word not in tuple(among):
+            raise self.fail(key, f"{show(word)} is none of {', '.join(among)}")
+        return word
+
+    def finite(self, key: str, found: Any) -> float:
+        """A finite number that can be a measurement."""
+        if isinstance(found, bool) or not isinstance(found, int | float | Decimal):
+            raise self.fail(key, f"expected a number, found {show(found)}")
+        number = float(found) if not isinstance(found, int) or abs(found) <= LARGEST else math.inf
+        if math.isnan(number) or (math.isinf(number) and not isinstance(found, int)):
+            raise self.fail(key, f"expected a finite number, found {show(found)}")
+        if abs(number) > LARGEST:
+            raise self.fail(key, f"{number:g} is beyond any measurement")
+        return number
 
     def only(self, allowed: Iterable[str]) -> None:
         """Refuse keys that the format does not know."""
@@ -101,6 +146,12 @@ class Key:
 
     def _value(self, table: Table, found: Any) -> Any:
         """What stands there in SI, or a refusal."""
+        if not self._fits(found):
+            raise table.fail(self.name, f"expected {self.wanted}, found {show(found)}")
+        return found
+
+    def _fits(self, found: Any) -> bool:
+        """Whether what stands there is of this kind at all."""
         raise NotImplementedError
 
     @property

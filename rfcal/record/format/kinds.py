@@ -1,18 +1,15 @@
 """Kinds of keys: numbers, in SI as they are read whatever unit is written, words and files."""
 
 import math
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rfcal.maths.checks import LEAST_OHM, MOST_OHM
-from rfcal.readings.csv import LARGEST
 from rfcal.readings.rows import RECORD_POINTS, too_many
-from rfcal.record.format.keys import Key, Table
+from rfcal.record.format.keys import Key, Table, show
 
 UNITS = {"MHz": 1e6, "ps": 1e-12, "Gohm/s": 1e9, "%": 0.01}
 """Units of the record that are not SI, and what each is in SI."""
@@ -20,49 +17,10 @@ OHM = ("ohm", LEAST_OHM, MOST_OHM)
 """Unit and bounds of an impedance that things refer to."""
 
 
-def show(value: Any) -> str:
-    """A value as the user may know it again, in at most 60 characters."""
-    text = repr(value) if isinstance(value, str) else as_text(value)
-    text = re.sub(r"Decimal\('(.*?)'\)", r"\1", text)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def as_text(value: Any) -> str:
-    """A value of any kind as text; words where it is a number too long to be written out."""
-    try:
-        return str(value)
-    except ValueError:
-        return "a number of thousands of digits"
-    except RecursionError:
-        return "tables without end"
-
-
-def finite(table: Table, key: str, found: Any) -> float:
-    """A finite number that can be a measurement."""
-    if isinstance(found, bool) or not isinstance(found, int | float | Decimal):
-        raise table.fail(key, f"expected a number, found {show(found)}")
-    number = float(found) if not isinstance(found, int) or abs(found) <= LARGEST else math.inf
-    if math.isnan(number) or (math.isinf(number) and not isinstance(found, int)):
-        raise table.fail(key, f"expected a finite number, found {show(found)}")
-    if abs(number) > LARGEST:
-        raise table.fail(key, f"{number:g} is beyond any measurement")
-    return number
-
-
-def one_among(table: Table, key: str, word: Any, among: Iterable[str]) -> str:
-    """One of a few words."""
-    if text(table, key, word) not in among:
-        raise table.fail(key, f"'{word}' is none of {', '.join(among)}")
-    return word
-
-
-def text(table: Table, key: str, found: Any, *, empty: bool = True) -> str:
-    """A text, which may be empty or not."""
-    if not isinstance(found, str):
-        raise table.fail(key, f"expected a text in quotes, found {show(found)}")
-    if not (empty or found.strip()):
-        raise table.fail(key, "this text is empty")
-    return found
+def all_texts(found: Any, least: int = 1) -> bool:
+    """Whether something is a list of so many texts or more."""
+    texts = isinstance(found, list) and all(isinstance(v, str) for v in found)
+    return texts and len(found) >= least
 
 
 @dataclass(frozen=True)
@@ -82,7 +40,7 @@ class Number(Key):
         return UNITS.get(self.unit, 1.0)
 
     def _value(self, table: Table, found: Any) -> float:
-        written = finite(table, self.name, found)
+        written = table.finite(self.name, found)
         low, high = self.low / self.factor, self.high / self.factor
         if written < low or (self.above and written == low):
             than = "above" if self.above else "at least"
@@ -108,11 +66,10 @@ class Whole(Key):
     """A whole number, zero or more."""
 
     form = "whole number"
+    wanted = "a whole number, zero or more"
 
-    def _value(self, table: Table, found: Any) -> int:
-        if isinstance(found, bool) or not isinstance(found, int) or found < 0:
-            raise table.fail(self.name, "expected a whole number, zero or more")
-        return found
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, int) and not isinstance(found, bool) and found >= 0
 
 
 @dataclass(frozen=True)
@@ -121,13 +78,14 @@ class Coefficients(Key):
 
     default: tuple[float, ...] = (0.0,)
     form = "1 to 4 numbers"
+    wanted = "a list of one to four numbers"
     usual = "0"
 
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, list) and 1 <= len(found) <= 4
+
     def _value(self, table: Table, found: Any) -> tuple[float, ...]:
-        if not isinstance(found, list) or not 1 <= len(found) <= 4:
-            wanted = "expected a list of one to four numbers"
-            raise table.fail(self.name, f"{wanted}, found {show(found)}")
-        return tuple(finite(table, self.name, v) for v in found)
+        return tuple(table.finite(self.name, v) for v in super()._value(table, found))
 
 
 @dataclass(frozen=True)
@@ -142,23 +100,27 @@ class Rows(Key):
         """With the columns."""
         return f"rows of {', '.join(self.columns)}"
 
+    @property
+    def wanted(self) -> str:
+        """With an example."""
+        return f"{self.form}, such as {self.example}"
+
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, list) and bool(found)
+
     def _value(self, table: Table, found: Any) -> list[tuple[float, ...]]:
-        wanted = f"expected {self.form}, such as {self.example}"
-        if not isinstance(found, list) or not found:
-            raise table.fail(self.name, f"{wanted}, found {show(found)}")
-        if len(found) > RECORD_POINTS:
+        rows = []
+        if len(super()._value(table, found)) > RECORD_POINTS:
             raise table.fail(self.name, too_many(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
-                raise table.fail(self.name, f"{wanted}; row {i} is {show(row)}")
-        return [
-            tuple(self._cell(table, i, cell) for cell in row)
-            for i, row in enumerate(found, start=1)
-        ]
+                raise table.fail(self.name, f"expected {self.wanted}; row {i} is {show(row)}")
+            rows.append(tuple(self._cell(table, i, cell) for cell in row))
+        return rows
 
     def _cell(self, table: Table, row: int, found: Any) -> float:
         """One cell of a row."""
-        return finite(table, f"{self.name}, row {row}", found)
+        return table.finite(f"{self.name}, row {row}", found)
 
 
 @dataclass(frozen=True)
@@ -166,13 +128,11 @@ class Flag(Key):
     """True or false."""
 
     default: bool = False
-    form = "true or false"
+    form = wanted = "true or false"
     usual = "false"
 
-    def _value(self, table: Table, found: Any) -> bool:
-        if not isinstance(found, bool):
-            raise table.fail(self.name, "expected true or false")
-        return found
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, bool)
 
 
 @dataclass(frozen=True)
@@ -180,9 +140,15 @@ class Text(Key):
     """A text, which may be empty only where it need not be there."""
 
     form = "text"
+    wanted = "a text in quotes"
 
-    def _value(self, table: Table, found: Any) -> str:
-        return text(table, self.name, found, empty=not self.needed)
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, str)
+
+    def _value(self, table: Table, found: Any) -> Any:
+        if not super()._value(table, found).strip() and self.needed:
+            raise table.fail(self.name, "this text is empty")
+        return found
 
 
 @dataclass(frozen=True)
@@ -202,11 +168,13 @@ class Day(Key):
 
     default: str = ""
     form = "date"
+    wanted = "a date such as 2026-05-16"
+
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, date) and not isinstance(found, datetime)
 
     def _value(self, table: Table, found: Any) -> str:
-        if not isinstance(found, date) or isinstance(found, datetime):
-            raise table.fail(self.name, f"expected a date such as 2026-05-16, found {show(found)}")
-        return found.isoformat()
+        return super()._value(table, found).isoformat()
 
 
 @dataclass(frozen=True)
@@ -216,7 +184,7 @@ class Choice(Key):
     among: Iterable[str] = ()
 
     def _value(self, table: Table, found: Any) -> Any:
-        return one_among(table, self.name, found, self.among)
+        return table.one_among(self.name, found, self.among)
 
     @property
     def form(self) -> str:
@@ -238,7 +206,7 @@ class Words(Choice):
     def read(self, table: Table) -> tuple[str, ...]:
         """The words, each of which may stand there."""
         found = table.values.get(self.name, list(self.among))
-        if not isinstance(found, list) or not found or not all(isinstance(v, str) for v in found):
+        if not all_texts(found):
             raise table.fail(self.name, f"expected a list of {', '.join(self.among)}")
         return tuple(self._value(table, word) for word in found)
 
@@ -249,13 +217,13 @@ class Words(Choice):
 
 
 @dataclass(frozen=True)
-class File(Key):
+class File(Text):
     """A file inside the record's folder, by its path relative to it."""
 
     form = "file"
 
     def _value(self, table: Table, found: Any) -> Any:
-        shown = show(text(table, self.name, found, empty=False))
+        shown = show(super()._value(table, found))
         if "\\" in found:
             raise table.fail(self.name, f"{shown}: write / between folders, not \\")
         if Path(found).is_absolute() or ".." in Path(found).parts:
@@ -278,14 +246,11 @@ class Files(File):
     """A file, or a list of two or more that repeat it; read as a tuple."""
 
     form = "file, or list of files"
+    wanted = "a file, or a list of two or more"
 
     def _value(self, table: Table, found: Any) -> tuple[str, ...]:
-        if not isinstance(found, list):
-            return (super()._value(table, found),)
-        if len(found) < 2 or not all(isinstance(v, str) for v in found):
-            wanted = "expected a file, or a list of two or more"
-            raise table.fail(self.name, f"{wanted}, found {show(found)}")
-        paths = tuple(super(Files, self)._value(table, v) for v in found)
+        several = found if all_texts(found, 2) else [found]
+        paths = tuple(super(Files, self)._value(table, v) for v in several)
         if len({PurePosixPath(path) for path in paths}) < len(paths):
             why = "one file stands in the list twice: only new readings scatter"
             raise table.fail(self.name, why)

@@ -9,8 +9,8 @@ import numpy as np
 from rfcal import defaults
 from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
-from rfcal.record.format.keys import Section, Table
-from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows, show
+from rfcal.record.format.keys import Section, Table, show
+from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
 from rfcal.record.format.reading import EndRows, Reading, ends_of
 
 MOST_OFF = 0.3

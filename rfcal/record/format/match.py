@@ -15,7 +15,7 @@ from rfcal.matching.topologies import TOPOLOGIES
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format.keys import Key, Section, Table
-from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, finite, one_among
+from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, all_texts
 from rfcal.record.format.line import NEEDED, line_of
 
 PLACES = ("device", "calibration plane")
@@ -28,11 +28,13 @@ class Band(Key):
     """Two frequencies [Hz] that ascend."""
 
     form = "[low, high] in MHz"
+    wanted = "two frequencies in MHz, such as [70.0, 70.5]"
+
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, list) and len(found) == 2
 
     def _value(self, table: Table, found: Any) -> tuple[float, float]:
-        if not isinstance(found, list) or len(found) != 2:
-            raise table.fail(self.name, "expected two frequencies in MHz, such as [70.0, 70.5]")
-        low, high = (finite(table, self.name, v) * 1e6 for v in found)
+        low, high = (table.finite(self.name, v) * 1e6 for v in super()._value(table, found))
         if not 0 < low < high:
             raise table.fail(self.name, f"{low / 1e6:g} and {high / 1e6:g} do not ascend from 0")
         return low, high
@@ -43,15 +45,15 @@ class Place(Key):
     """A word, or metres from the device."""
 
     form = "`device`, `calibration plane` or [metres]"
+    wanted = "'device', 'calibration plane' or [metres from the device]"
+
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, str) or (isinstance(found, list) and len(found) == 1)
 
     def _value(self, table: Table, found: Any) -> str | float:
-        if isinstance(found, str):
-            return one_among(table, self.name, found, PLACES)
-        if isinstance(found, list) and len(found) == 1:
-            return finite(table, self.name, found[0])
-        raise table.fail(
-            self.name, "expected 'device', 'calibration plane' or [metres from the device]"
-        )
+        if isinstance(super()._value(table, found), str):
+            return table.one_among(self.name, found, PLACES)
+        return table.finite(self.name, found[0])
 
 
 @dataclass(frozen=True)
@@ -59,19 +61,21 @@ class Lines(Key):
     """Lines to cut from, by type or by figures of the user's own."""
 
     form = "list of cable types, or of {`z0_ohm`, `velocity_factor`, `loss_db_per_100m`}"
+    wanted = (
+        'a list of types and of lines of your own, such as ["RG-213", {z0_ohm = 75, '
+        "velocity_factor = 0.66, loss_db_per_100m = [[10.0, 2.0]]}]"
+    )
+
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, list) and bool(found)
 
     def _value(self, table: Table, found: Any) -> tuple[Line, ...]:
-        if not isinstance(found, list) or not found:
-            raise table.fail(
-                self.name,
-                'expected a list of types and of lines of your own, such as ["RG-213", {z0_ohm = '
-                "75, velocity_factor = 0.66, loss_db_per_100m = [[10.0, 2.0]]}]",
-            )
-        return tuple(self._line(table, one, i) for i, one in enumerate(found, start=1))
+        lines = enumerate(super()._value(table, found), start=1)
+        return tuple(self._line(table, one, i) for i, one in lines)
 
     def _line(self, table: Table, one: object, number: int) -> Line:
         if isinstance(one, str):
-            return CABLES[one_among(table, self.name, cable_type(one), CABLES)].line(1.0)
+            return CABLES[table.one_among(self.name, cable_type(one), CABLES)].line(1.0)
         if not isinstance(one, dict):
             raise table.fail(self.name, f"entry {number} is neither a type nor a line of your own")
         own = table.inside(one, f"{table.place} {self.name} {number}")
@@ -96,9 +100,7 @@ class BuiltKey(File):
     def _value(self, table: Table, found: Any) -> Built:
         if not isinstance(found, dict):
             return Built(super()._value(table, found))
-        inner = table.inside(found, f"{table.place} {self.name}")
-        read = BUILT.read(inner)
-        return Built(read["reading"], read["topology"], read["parts"])
+        return Built(**BUILT.read(table.inside(found, f"{table.place} {self.name}")))
 
 
 @dataclass(frozen=True)
@@ -107,10 +109,8 @@ class Printed(Key):
 
     form = 'list of parts, such as ["33 pF", "39 nH"]'
 
-    def _value(self, table: Table, found: Any) -> tuple[str, ...]:
-        if not isinstance(found, list) or not found or not all(isinstance(v, str) for v in found):
-            raise table.fail(self.name, f"expected a {self.form}")
-        return tuple(found)
+    def _fits(self, found: Any) -> bool:
+        return all_texts(found)
 
 
 BUILT = Section(
@@ -232,7 +232,7 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     found = MATCH.read(table)
     if not names:
         raise table.fail("measurement", "there is no [[measurement]] to match")
-    found["measurement"] = one_among(table, "measurement", found["measurement"] or names[0], names)
+    found["measurement"] = table.one_among("measurement", found["measurement"] or names[0], names)
     found["target_ohm"] = found["target_ohm"] or reference_ohm
     _require_one_section(table, found["topologies"])
     # design frequency and band [Hz] follow from each other where one is missing

@@ -8,8 +8,8 @@ from typing import Any
 
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import Key, Table
-from rfcal.record.format.kinds import Choice, Files, Line, Rows, as_text, finite, show
+from rfcal.record.format.keys import Key, Table, as_text, show
+from rfcal.record.format.kinds import Choice, Files, Line, Rows
 
 
 @dataclass(frozen=True)
@@ -18,23 +18,17 @@ class DisplayRows(Rows):
 
     def _cell(self, table: Table, row: int, found: Any) -> float:
         place, said = f"{self.name}, row {row}", as_text(found).strip().lower()
-        if isinstance(found, str):
-            number = said.removeprefix(">").strip()
-            if said == number or not re.fullmatch(r"\d+(\.\d*)?", number) or not float(number):
-                raise table.fail(
-                    place,
-                    f"{found!r} is no number: numbers stand without quotes, and what is beyond the "
-                    "display is written with the largest number that it can show, such as "
-                    f'"{BEYOND}"',
-                )
-            return Beyond(finite(table, place, Decimal(number)))
-        if said.lstrip("+-") in ("inf", "infinity", "nan"):
+        beyond = re.fullmatch(r">\s*(\d+(\.\d*)?)", said) if isinstance(found, str) else None
+        if beyond and float(beyond[1]):
+            return Beyond(table.finite(place, Decimal(beyond[1])))
+        if isinstance(found, str) or said.lstrip("+-") in ("inf", "infinity", "nan"):
             raise table.fail(
                 place,
-                f"{said} is not what a display shows: for a reading beyond its range type the "
-                f'largest number that it can show, after a > and in quotes, such as "{BEYOND}"',
+                f"{show(found)} is not what a display shows: numbers stand without quotes, and for "
+                "what is beyond its range type the largest number that it can show, after a > and "
+                f'in quotes, such as "{BEYOND}"',
             )
-        return finite(table, place, found)
+        return table.finite(place, found)
 
 
 @dataclass(frozen=True)
@@ -123,10 +117,12 @@ class Columns(Key):
 
     form = 'table such as {frequency_mhz = "Freq", r_ohm = "Rs", x_ohm = "Xs"}'
 
+    def _fits(self, found: Any) -> bool:
+        return isinstance(found, dict) and all(isinstance(v, str) for v in found.values())
+
     def _value(self, table: Table, found: Any) -> dict[str, str]:
         known = [*UNITS_HZ, *dict.fromkeys(name for pair in PAIRS for name in pair)]
-        if not isinstance(found, dict) or not all(isinstance(v, str) for v in found.values()):
-            raise table.fail(self.name, f"expected a {self.form}, found {show(found)}")
+        super()._value(table, found)
         Table(found, f"{table.place} {self.name}", table.folder).only(known)
         pairs = [set(pair) for pair in PAIRS if set(pair) <= set(found)]
         if len(set(UNITS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:

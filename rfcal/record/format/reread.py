@@ -31,11 +31,7 @@ def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Rer
     found: list[Reread] = []
     for table in tables:
         values = REREAD.read(table)
-        if (of := values["of"]) not in artefacts:
-            raise table.fail(
-                "of",
-                f"no standard or check is named '{of}': expected one of {', '.join(artefacts)}",
-            )
+        table.named("of", of := values["of"], artefacts, "standard or check")
         before = sum(item.of == of for item in found)
         name = f"{of}, read again" + (f" ({before + 1})" if before else "")
         found.append(Reread(name, of, table.place, read_reading(table, values)))

@@ -13,8 +13,8 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Section, Table
-from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text, Whole, as_text
+from rfcal.record.format.keys import FILE, Section, Table, as_text
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
@@ -349,10 +349,8 @@ def _by_ports(
 
 def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:
     check = read_artefact(table, CHECK)
-    names = [item.name for item in measurements]
-    if check.at is not None and check.at not in names:
-        known = f"expected one of {', '.join(names)}" if names else "there is none"
-        raise table.fail("at", f"no [[measurement]] is named '{check.at}': {known}")
+    if check.at is not None:
+        table.named("at", check.at, [item.name for item in measurements], "[[measurement]]")
     return check
 
 
@@ -360,12 +358,9 @@ def _require_others(tables: Sequence[Table], measurements: Sequence[Measurement]
     """Refuse a measurement of the same device as none, or as itself."""
     names = [item.name for item in measurements]
     for table, item in zip(tables, measurements, strict=True):
-        others = [name for name in names if name != item.name]
-        if item.same_as is not None and item.same_as not in others:
-            known = f"expected one of {', '.join(others)}" if others else "there is no other"
-            raise table.fail(
-                "same_as", f"'{item.same_as}' is no other [[measurement]] of this record: {known}"
-            )
+        if item.same_as is not None:
+            others = [name for name in names if name != item.name]
+            table.named("same_as", item.same_as, others, "other [[measurement]]")
 
 
 def _measurement(table: Table) -> Measurement:
