@@ -42,6 +42,7 @@ class Change:
     after: complex  # and now
     size: float  # of the difference, phase counted, root mean square over the band [1]
     kind: str  # of the event now; in the baseline for one that is gone
+    fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,15 +259,17 @@ def _change(
     Where the lists, which hold the strongest, have neither, the traces say how large they are.
     """
     value, kind = [], []
+    fits: list[tuple[str, ...]] = [()]
     for events in found:
         off = np.abs(events.distance_m - where)
         here = int(np.argmin(off)) if off.size and np.min(off) < NEAREST * band.resolution else None
         value.append(0j if here is None else complex(events.reflection[here]))
         kind.append("" if here is None else events.kind[here])
+        fits += [] if here is None else [events.fits[here]]
     if not any(kind):
         at, fade = int(np.argmin(np.abs(band.grid - where))), float(band.fade(np.array([where]))[0])
         value = [complex(band.trace(sweep)[at]) / fade for sweep in seen]
         grown = abs(value[1]) / max(abs(value[0]), 1e-12)
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
-    return Change(where, what, value[0], value[1], size, kind[1] or kind[0])
+    return Change(where, what, value[0], value[1], size, kind[1] or kind[0], fits[-1])

@@ -96,6 +96,7 @@ def unfolded(events: Events, length_m: float, fade: Callable[[Real], Real]) -> E
         reflection=(more * events.reflection)[order],
         reflection_uncertainty=(more * events.reflection_uncertainty)[order],
         kind=tuple(events.kind[k] for k in order),
+        fits=tuple(events.fits[k] for k in order),
     )
 
 
@@ -163,4 +164,9 @@ def behind_end(events: Events, end: int | None, last_m: float) -> Events:
         behind[end + 1 :] = True
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in RESISTIVE else kinds[end]
-    return replace(events, kind=tuple(np.where(behind, BEHIND, kinds).tolist()))
+    fits = zip(events.fits, behind, strict=True)
+    return replace(
+        events,
+        kind=tuple(np.where(behind, BEHIND, kinds).tolist()),
+        fits=tuple(() if late else each for each, late in fits),
+    )

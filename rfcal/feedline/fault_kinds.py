@@ -65,38 +65,43 @@ FAINT, RUN, DUST = 0.1, 4.0, 0.2
 """Three or more reflections below the first [1], no further apart than the second (in resolutions)
 and none below the third times the largest, can be one slow change."""
 
-UNCLEAR = MISMATCH, UNKNOWN, EITHER = "mismatch", "unknown", "series or shunt capacitance"
-"""Of no kind listed here; what band, noise, an unknown loss or a twin do not let be told; and what
-a narrow band does not."""
+UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
+"""Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
 
-GAP = "series capacitance"
-"""As of a broken conductor or an open joint: told by its whole answer."""
+PHASES = 2.0
+"""Kinds fit whose phase is within so many standard uncertainties."""
 
-SLOW = "slow change"
-"""Of several places in a row, as water makes it."""
+SLOW, STRETCH = "slow change", "stretch of {} impedance"
+"""Of several places in a row, as water makes it, and between two of them."""
 
 
-def _level(mean: Complex, frequency: Real, weight: Real) -> Complex:
+def _level(size: Real, frequency: Real, weight: Real) -> Complex:
     # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt: alike at all frequencies
-    return np.ones((mean.size, frequency.size), complex)
+    return np.ones((size.size, frequency.size), complex)
 
 
-def _lag(q: Real, frequency: Real, weight: Real) -> tuple[Real, Real]:
-    """How a reactance's phase lags but for a straight line [rad], (K, F), and at mid-band, (K,).
+def _rising(size: Real, frequency: Real, weight: Real) -> Complex:
+    # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
+    x, turned = _reactance(size / np.sqrt(1 - size**2), frequency, weight)
+    return np.asarray(1j * x / np.sqrt(1 + x**2) * turned)
+
+
+def _falling(size: Real, frequency: Real, weight: Real) -> Complex:
+    # r = 1 / (1 + j q f), q = 4 pi C z0 in series
+    x, turned = _reactance(np.sqrt(1 - size**2) / size, frequency, weight)
+    return np.asarray(turned / np.sqrt(1 + x**2))
+
+
+def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
+    """What is x at mid-band over the band, and the turn of 1 / (1 + j x), (K, F).
 
     The slope of its phase passes for distance: the search has moved the echo by it.
     """
     middle = np.average(frequency, weights=weight)
-    lag, off = np.arctan(q[:, None] * frequency), frequency - middle
+    x, off = x[:, None] * frequency / middle, frequency - middle
+    lag = np.arctan(x)
     slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
-    return lag, lag - slope[:, None] * off
-
-
-def _rising(mean: Complex, frequency: Real, weight: Real) -> Complex:
-    # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
-    q = np.abs((mean / (1 - mean * np.sign(mean.imag))).imag)
-    lag, left = _lag(q / np.average(frequency, weights=weight), frequency, weight)
-    return np.asarray(frequency * np.cos(lag) * np.exp(-1j * left))
+    return x, np.exp(-1j * (lag - slope[:, None] * frequency))
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,44 +110,35 @@ class Kind:
 
     name: str
     means: str  # on a line (common practice, no source)
-    way: complex  # where its reflection lies: 1, -1, 1j or -1j
-    # how it goes over the band but for a factor, (K, F): of mean reflections (K,), f, window (F,)
-    over_band: Callable[[Complex, Real, Real], Complex]
+    like: str  # what makes it there
+    # how it reflects over the band, (K, F), and its sign: of sizes (K,), f and window (F,)
+    over_band: Callable[[Real, Real, Real], Complex]
+    sign: int = 1
     resistive: bool = False  # passes 1 - |r| and takes up the rest; the line goes on behind it
     end: bool = False  # reflects all
 
 
-KINDS = (
-    Kind(
-        "series resistance",
-        "a resistive joint or a step of impedance",
-        1,
-        _level,
-        resistive=True,
-    ),
-    Kind(
-        "shunt resistance",
-        "a leak across the line, as of a wet joint, or a step of impedance",
-        -1,
-        _level,
-        resistive=True,
-    ),
-    # an antenna far below its resonance is one too
-    Kind("open", "the line is open there", 1, _level, end=True),
-    Kind("short", "the line is shorted there", -1, _level, end=True),
-    # of a connector, or of a stretch shorter than half the resolution
-    Kind("series inductance", "inductance in series, as of a loose joint", 1j, _rising),
-    Kind(
-        "shunt capacitance",
-        "capacitance across the line, as of a crushed or wet place",
-        -1j,
-        _rising,
-    ),
+CRUSH = Kind(
+    "shunt capacitance", "capacitance across the line", "a crushed or wet place", _rising, -1
 )
-
-
+# told by its whole answer over a wide band
+GAP = Kind(
+    "series capacitance", "capacitance in series", "a broken conductor or an open joint", _falling
+)
+KINDS = (
+    Kind("series resistance", "a resistive joint", "", _level, resistive=True),
+    Kind("shunt resistance", "a leak across the line", "a wet joint", _level, -1, resistive=True),
+    # an antenna far below its resonance is one too
+    Kind("open", "an open line", "", _level, end=True),
+    Kind("short", "a shorted line", "", _level, -1, end=True),
+    # of a connector, or of a stretch shorter than half the resolution
+    Kind("series inductance", "inductance in series", "a loose joint", _rising),
+    CRUSH,
+    GAP,
+)
+FORMS = _level, _rising, _falling
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
-REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level} | {GAP}
+REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level}
 SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
 """What delays the wave that passes it."""
 
@@ -193,14 +189,24 @@ class Reflections:
         left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * lost)
         known = (self.coefficients / self.mean[:, None])[:, None]
         found = {}
-        for form in dict.fromkeys(kind.over_band for kind in KINDS):
-            over_band = form(self.mean, frequency, weight)[:, None]
+        for form in FORMS:
+            over_band = self._as(form, some)[:, None]
             # its coefficients: the shapes are orthonormal under the window
             seen = (over_band * left * weight) @ self.band.shapes[:, some].T
             unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
             allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
             found[form] = np.hypot(unlike, self._rings) < allowed
         return found
+
+    def _as(self, form: Callable, some: slice = slice(None)) -> Complex:
+        """What reflects as much as each and goes over the band in one way, shape (K, F)."""
+        size = self.size.clip(1e-3, 0.999)
+        return form(size, self.band.frequency[some], self.band.weight[some])
+
+    @cached_property
+    def ways(self) -> dict[Callable, Real]:
+        """Where each way of going over the band lies in mid-band [rad], shape (K,)."""
+        return {form: np.angle(self._as(form) @ self.band.weight) for form in FORMS}
 
     @cached_property
     def _rings(self) -> Real:
@@ -212,13 +218,18 @@ class Reflections:
         return np.asarray(np.sqrt(weak + self.beside**2) / self.size)
 
 
-def tell_kinds(seen: Reflections) -> tuple[str, ...]:
-    """Kinds of events on one uniform line."""
+Told = tuple[str, tuple[str, ...]]
+"""A kind, and those that fit where it is not known."""
+
+
+def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Kinds of events on one uniform line, and the kinds that fit those of none that is known."""
     if not seen.distance.size:
-        return ()
-    kinds = _single(seen)
-    kinds, ends = _stretches(seen, kinds)
-    return tuple(_ramps(seen, _slow_changes(seen, kinds, ends)))
+        return (), ()
+    told, ends = _stretches(seen, _single(seen))
+    kinds = _ramps(seen, _slow_changes(seen, [kind for kind, _ in told], ends))
+    fits = (fit if k in UNCLEAR else () for k, (_, fit) in zip(kinds, told, strict=True))
+    return tuple(kinds), tuple(fits)
 
 
 def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
@@ -232,74 +243,98 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     size = np.minimum(seen.size, 1.0)
     middle = np.average(seen.band.frequency, weights=seen.band.weight)
     wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
-    unclear = np.array([kind in (*UNCLEAR, GAP) for kind in kinds], bool)
+    unclear = np.array([kind in (*UNCLEAR, GAP.name) for kind in kinds], bool)
     turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
     slope = np.where(turns, size * np.sqrt(1 - size**2) * wave / (4 * np.pi), 0.0)
     return np.hypot(slope, np.where(unclear, UNSHAPED * from_zero * seen.band.resolution, 0.0))
 
 
-def _single(seen: Reflections) -> list[str]:
-    """Kinds that each event tells by itself."""
-    kinds, through = [], 1.0  # transmission up to the event, there and back
+def _single(seen: Reflections) -> list[Told]:
+    """What each event tells by itself."""
+    told, through = [], 1.0  # transmission up to the event, there and back
     for m in range(seen.size.size):
-        r, u = complex(seen.mean[m]) / through, seen.uncertainty[m] / through
+        r = complex(seen.mean[m]) / through
         passed = max(1 - abs(r), 0.0) ** 2
-        kind = UNKNOWN
-        sure = np.hypot(seen.phase_uncertainty[m], u / abs(r)) <= SURE_PHASE
-        if sure and abs(r) <= 1 + FULL + 3 * u:
-            kind = _told(seen, m, r, passed, through)
-        gap = kind not in RESISTIVE and _gap(seen, m, r, through)
-        if gap is None or gap:
-            kind = (EITHER if sure else kind) if gap is None else GAP
+        kind, fits = _told(seen, m, r, passed, through)
         if kind in RESISTIVE and _has_twin(seen, through * passed, m):
-            kind = UNKNOWN
+            kind, fits = UNKNOWN, (kind, _stretch(r))
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
         through *= max(passed if kind in RESISTIVE else 1 - abs(r) ** 2, 0.01)
-        kinds.append(kind)
-    return kinds
+        told.append((kind, fits))
+    return told
 
 
-def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> str:
-    """The kind of event m, which reflects r where it is and passes so much if it is resistive.
+def _stretch(r: complex) -> str:
+    return STRETCH.format("lower" if r.real < 0 else "higher")
+
+
+def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> Told:
+    """What event m tells, which reflects r where it is and passes so much if it is resistive.
 
     The end alone cannot be told from a resistance in shunt with a line whose rest is matched; what
     is seen beyond an event shows that it is not the end.
     """
-    beyond = _goes_on(seen, m)
-    most = passed * (1 + FULL)
-    if beyond and seen.goes_as[_level][int(np.argmax(seen.size == beyond))]:
-        # an end that reflects alike all over the band tells a step of impedance, which loses
-        # nothing, from a resistance: what it shows must be nearer to the latter
-        most = min(most, np.sqrt(passed * max(1 - abs(r) ** 2, 0.0)))
-    goes_on = bool(beyond) and beyond / through < most + 3 * seen.uncertainty[m]
-    near = [k for k in KINDS if abs(np.angle(r / k.way)) <= ON_AXIS]
-    rows = [k for k in near if seen.goes_as[k.over_band][m]]
-    for kind in rows:
-        if goes_on if kind.resistive else abs(r) > 1 - FULL or not kind.end:
-            return kind.name
-    return UNKNOWN if rows and not beyond and not seen.loss_known else MISMATCH
+    u, total = seen.uncertainty[m] / through, abs(r) > 1 - FULL
+    gap = None
+    if abs(r) > 1 + FULL + 3 * u or (gap := _gap(seen, m, r, through)):
+        return (GAP.name, ()) if gap else (UNKNOWN, ())
+    goes_on = _goes_on(seen, m, passed, through)
+    # an open line or a shorted one may have lost more than is known
+    ends = total or (goes_on is None and not seen.loss_known)
+    resists = goes_on if goes_on is not None else not total
+    phase = np.hypot(seen.phase_uncertainty[m], u / abs(r))
+    sure = phase <= SURE_PHASE
+    reach = max(ON_AXIS, PHASES * phase)
+    ways = {k: r * k.sign * np.exp(-1j * seen.ways[k.over_band][m]) for k in KINDS}
+    off = {kind: abs(np.angle(way)) for kind, way in ways.items()}
+    if gap is None:  # a narrow band leaves both
+        off[GAP] = off[CRUSH] = min(off[GAP], off[CRUSH])
+    could = {True: resists, False: not total}
+    near = [
+        kind
+        for kind in sorted(KINDS, key=off.__getitem__)
+        if off[kind] <= reach
+        and (ends if kind.end else could[kind.resistive])
+        and (kind != GAP or gap is None)
+    ]
+    fits = [kind for kind in near if seen.goes_as[kind.over_band][m]]
+    if len(fits) == 1 and (goes_on if fits[0].resistive else total or not fits[0].end):
+        return fits[0].name, ()
+    if not fits and (sure or not _narrow(seen.band)):
+        return MISMATCH if sure else UNKNOWN, ()
+    seen_whole = sure and seen.loss_known and len(fits) == 1
+    return MISMATCH if seen_whole else UNKNOWN, tuple(kind.name for kind in fits or near)
+
+
+def _narrow(band: Band) -> bool:
+    return bool(band.width < np.mean(band.frequency))
 
 
 def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
-    """Whether event m, which reflects r where it is, is a gap; None if capacitance of either way.
-
-    Where its phase may be anything, only a band from low frequencies on tells.
-    """
-    frequency = seen.band.frequency
-    sure = seen.phase_uncertainty[m] <= SURE_PHASE or seen.band.width >= np.mean(frequency)
-    if not sure or abs(r) > 1 - FULL or r.imag > ON_AXIS * abs(r):
+    """Whether event m, which reflects r where it is, is a gap by all of a wide band."""
+    if abs(r) > 1 - FULL:
         return False
+    if _narrow(seen.band):
+        return None  # its phase alone tells, if anything
     left, least = LOSS_OFF * seen.band.attenuation, -1.0
     if not seen.loss_known:
-        left, least = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100, 0.0
-    return in_series(seen.answer[m] / through, seen.band, 2 * seen.distance[m] * left, least)
+        left, least = LOSSIEST * np.sqrt(seen.band.frequency / 1e6) * NEPER_PER_DB / 100, 0.0
+    way_back = 2 * seen.distance[m] * left
+    return in_series(seen.answer[m] / through, seen.band, way_back, least)
 
 
-def _goes_on(seen: Reflections, m: int) -> float:
-    """The largest reflection that shows the line to go on behind event m, or zero."""
+def _goes_on(seen: Reflections, m: int, passed: float, through: float) -> bool | None:
+    """Whether what lies behind event m shows a resistance before it; None if nothing is seen."""
     near, beyond = seen.apart[m + 1 :] - seen.apart[m] < NEARBY, seen.size[m + 1 :]
-    shows = beyond > np.where(near, SHARE, BARELY) * seen.size[m]
-    return float(np.max(beyond, where=shows, initial=0.0))
+    beyond = np.where(beyond > np.where(near, SHARE, BARELY) * seen.size[m], beyond, 0.0)
+    if not np.any(beyond):
+        return None
+    most, largest = passed * (1 + FULL), int(np.argmax(beyond))
+    if seen.goes_as[_level][m + 1 + largest]:
+        # an end that reflects alike all over the band tells a step of impedance, which loses
+        # nothing, from a resistance: what it shows must be nearer to the latter
+        most = min(most, np.sqrt(passed * max(1 - (seen.size[m] / through) ** 2, 0.0)))
+    return bool(beyond[largest] / through < most + 3 * seen.uncertainty[m])
 
 
 def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
@@ -315,26 +350,28 @@ def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
     return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
 
 
-def _stretches(seen: Reflections, kinds: list[str]) -> tuple[list[str], set[int]]:
-    """Kinds with stretches of another impedance told, and which events are ends of one.
+def _stretches(seen: Reflections, told: list[Told]) -> tuple[list[Told], set[int]]:
+    """What is told with stretches of another impedance, and which events are ends of one.
 
     Where what lies beyond shows that nothing was lost it is one; else two resistances would do as
     well, and neither is claimed.
     """
-    kinds, ends = list(kinds), set()
+    told, ends = list(told), set()
     share = ALIKE if seen.loss_known else ALIKE_BY_GUESS
-    for m in range(len(kinds) - 1):
+    for m in range(len(told) - 1):
         pair = slice(m, m + 2)
         r, off = seen.mean[pair].real, np.abs(seen.mean[pair].imag)
         # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
         alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
         if alike and np.all(seen.size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = np.all(seen.goes_as[_level][pair]) and kinds[pair] == [MISMATCH] * 2
-            kind = f"stretch of {'lower' if r[0] < 0 else 'higher'} impedance"
-            kinds[pair] = [kind if lossless else UNKNOWN] * 2
+            lossless = np.all(seen.goes_as[_level][pair]) and told[pair] == [(MISMATCH, ())] * 2
+            kind = _stretch(r[0])
+            for k in (m, m + 1):
+                losing = f"{'shunt' if seen.mean[k].real < 0 else 'series'} resistance"
+                told[k] = (kind, ()) if lossless else (UNKNOWN, (kind, losing))
             ends |= {m, m + 1}
-    return kinds, ends
+    return told, ends
 
 
 def _slow_changes(seen: Reflections, kinds: list[str], ends: set[int]) -> list[str]:

@@ -63,6 +63,7 @@ class Events:
     # frequencies
     reflection_uncertainty: Real
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
+    fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
     resolution_m: float  # closer events than 1.5 of it appear as one
     range_m: float  # what lies beyond is folded back into it
     seen_m: float  # as far as a `FAULT` stands out, by the line's loss as known or guessed
@@ -70,6 +71,7 @@ class Events:
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
+    bounces_m: Real  # where something only seems to reflect, by bouncing between places
 
 
 def in_line(
@@ -144,30 +146,35 @@ def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
     return kept, beside
 
 
-def _standing_out(echoes: Echoes, shared: Complex) -> tuple[np.ndarray, Real, Real, Real]:
+def _standing_out(
+    echoes: Echoes, shared: Complex, single: np.ndarray, of_size: Real
+) -> tuple[np.ndarray, Real, Real]:
     """Which echoes are events, near to far, and of each, shape (K,).
 
-    Standard uncertainties of place [m] and of size [1], and what else reflects beside it [1].
+    Standard uncertainties of size [1], and what else reflects beside it [1].
     """
-    single, of_distance, of_size = placed(echoes)
     of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
     size = np.abs(echoes.mean)
     real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     real = np.sort(kept[: MOST // 2])
-    return real, of_distance[real], np.hypot(of_size, of_common)[real], beside[real]
+    return real, np.hypot(of_size, of_common)[real], beside[real]
 
 
 def _told(
     echoes: Echoes, shared: Complex, of_velocity: float, loss_known: bool
-) -> tuple[Reflections, Real]:
-    """The events among echoes, and standard uncertainties of their places as found [m]."""
-    real, of_distance, of_size, beside = _standing_out(echoes, shared)
-    distance = echoes.distance[real]
+) -> tuple[Reflections, Real, Real]:
+    """The events among echoes, how sure their places are as found, and where waves bounce to [m].
+
+    Standard uncertainties.
+    """
+    single, of_distance, of_size = placed(echoes)
+    real, of_size, beside = _standing_out(echoes, shared, single, of_size)
+    distance, of_distance = echoes.distance[real], of_distance[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
     each = echoes.coefficients[real], of_size, phase, beside, _answers(echoes, real)
     told = Reflections(echoes.band, distance, *each, loss_known)
-    return told, np.hypot(of_distance, by_velocity)
+    return told, np.hypot(of_distance, by_velocity), echoes.distance[~single]
 
 
 def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
@@ -202,8 +209,8 @@ def find_events(
     given = loss_known, z_ref, common, z0_uncertainty
     seen, shared = in_line(band.frequency, reflection, line, *given)
     echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
-    told, of_place = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
-    kinds, merged = tell_kinds(told), _merged(told)
+    told, of_place, bounces = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
+    (kinds, fits), merged = tell_kinds(told), _merged(told)
     before_plane = np.minimum(told.distance, 0.0)  # what seems to lie there is at the plane
     off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), merged], axis=0)
     return Events(
@@ -213,6 +220,7 @@ def find_events(
         reflection=told.mean,
         reflection_uncertainty=told.uncertainty,
         kind=kinds,
+        fits=fits,
         resolution_m=band.resolution,
         range_m=band.range,
         seen_m=_seen(band, echoes, seen),
@@ -220,6 +228,7 @@ def find_events(
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
+        bounces_m=bounces,
     )
 
 

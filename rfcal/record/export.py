@@ -204,8 +204,8 @@ def _verdict(device: Device) -> dict[str, Any]:
 
 def _line(line: LineState) -> dict[str, Any]:
     now, found = line.now, line.properties
-    columns = (now.distance_m, now.distance_uncertainty_m, now.reflection, now.kind)
-    names = ("distance_m", "distance_uncertainty_m", "reflection", "kind")
+    columns = (now.distance_m, now.distance_uncertainty_m, now.reflection, now.kind, now.fits)
+    names = ("distance_m", "distance_uncertainty_m", "reflection", "kind", "fits")
     against: dict[str, Any] = {"changes": None}
     if line.comparison is not None:
         shift = line.comparison.shift

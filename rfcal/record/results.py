@@ -100,6 +100,7 @@ class LineState:
     beyond_m: float | None  # where something beyond the stated end reflects more than the end does
     end: int | None  # which event of `now` is the line's end, where its length is known
     lost: Lost | None  # what it loses more than is stated of it or of its type
+    loss_known: bool  # or only guessed
     placed: bool = False  # whether its loss tells that nothing lies farther by the range
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
 

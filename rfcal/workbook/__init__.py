@@ -11,6 +11,7 @@ from rfcal.models.cables import CABLES
 from rfcal.planning.coverage_audit import audit
 from rfcal.planning.plan import blind, plan
 from rfcal.record.archive import carried_record
+from rfcal.record.findings.line import kind_words
 from rfcal.record.job.whatif import changed, corrected_with
 from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS
@@ -22,7 +23,7 @@ from rfcal.report.figures.render import Picture as show
 from rfcal.report.summary import summary_lines
 from rfcal.report.text.components import part_lines, value_rows
 from rfcal.report.text.device import answer, check_line, figure_rows, method_words
-from rfcal.report.text.line import kind_words, line_lines
+from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import match_lines, match_parts, match_row
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.words import mhz, plus_minus

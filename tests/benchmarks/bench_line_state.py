@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from rfcal.feedline.end import BEHIND
-from rfcal.feedline.fault_kinds import EITHER, RESISTIVE, SLOW, UNCLEAR
+from rfcal.feedline.fault_kinds import RESISTIVE, SLOW, UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
@@ -68,8 +68,8 @@ def tally(rng, frequency, fault, cases, **given):
             told = now.kind[int(np.argmin(off))] if off.size else "unknown"
             # a resistance before an end that is not told is named with the step it may be
             twins = told in RESISTIVE and not {"open", "short"} & set(now.kind)
-            paired = twins or told == EITHER
-            right = told == fault or (told == EITHER and "capacitance" in fault)
+            paired = twins
+            right = told == fault
             count["kind right"] += right and not paired
             count["in the named pair"] += right and paired
             count["kind wrong"] += told not in {fault, *LEFT_OPEN}

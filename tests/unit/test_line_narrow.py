@@ -9,8 +9,11 @@ import numpy as np
 import pytest
 
 from rfcal.feedline.end import BEHIND
+from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.report.text.line import line_lines
 from tests.unit.test_faults import WIDE, foot
 from tests.unit.test_line_loss import NARROW
 from tests.unit.test_line_state import random_rod, state
@@ -73,6 +76,54 @@ def test_a_band_too_narrow_says_what_would_do(stated):
     assert "line-narrow" not in [f.code for f in wide]
 
 
+FAULTS = {
+    "series resistance": lambda rng, w: TwoPort.series(rng.uniform(10, 80) + 0 * w),
+    "shunt resistance": lambda rng, w: TwoPort.shunt(1 / rng.uniform(30, 250) + 0 * w),
+    "series inductance": lambda rng, w: TwoPort.series(w * rng.uniform(10e-9, 50e-9)),
+    "shunt capacitance": lambda rng, w: TwoPort.shunt(w * rng.uniform(4e-12, 20e-12)),
+    "series capacitance": lambda rng, w: TwoPort.series(1 / (w * rng.uniform(30e-12, 300e-12))),
+}
+
+
+def faulty(rng, frequency, kind):
+    """The state of a line of 40 m and known loss with a fault at 17 m, before an antenna."""
+    line, w = Line(40.0, 0.85, 50.0, 0.5), 2j * np.pi * frequency
+    near, far = (line.two_port(frequency, m) for m in (17.0, 23.0))
+    whole = near @ FAULTS[kind](rng, w) @ far
+    seen = from_impedance(whole.input_impedance(random_rod(rng, frequency)))
+    return state(rng, frequency, line, seen, loss_known=True, length_m=40.0)
+
+
+def test_a_narrow_band_names_the_kinds_that_fit_and_the_band_that_decides():
+    rng, held, wrong = np.random.default_rng(54), [], []
+    for kind in (kind for kind in FAULTS for _ in range(12)):
+        found = faulty(rng, NARROW, kind)
+        at = int(np.argmin(np.abs(found.now.distance_m - 17)))
+        told, fits = found.now.kind[at], found.now.fits[at]
+        if told in FAULTS:
+            wrong.append(told != kind)
+        elif fits:
+            held.append(kind in fits)
+            row = line_lines(found)[2 + at]
+            assert len(re.split(r", (?!0\.)| or ", row.split(": ")[1])) <= 4
+            assert "cannot be told" not in row
+            if len(fits) > 1:
+                assert any("a sweep from 73 to 219 MHz does" in said for said in line_lines(found))
+    assert len(held) > 15
+    assert np.mean(held) > 0.85
+    assert sum(wrong) <= 1
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_the_band_that_is_to_decide_does(kind):
+    rng, told = np.random.default_rng(55), []
+    for _ in range(8):
+        now = faulty(rng, np.linspace(73e6, 219e6, 201), kind).now
+        at = int(np.argmin(np.abs(now.distance_m - 17)))
+        told.append(now.kind[at] == kind or kind in now.fits[at][:2])
+    assert np.mean(told) > 0.85
+
+
 def test_what_the_end_hides_is_said():
     rng, line = np.random.default_rng(53), Line(40.0, 0.85, 50.0, 0.4)
     for frequency, near in ((WIDE, "1.2"), (NARROW, "16")):
@@ -83,3 +134,7 @@ def test_what_the_end_hides_is_said():
         said, fault = line_verdict(state(rng, frequency, line, now, then, length_m=40.0))
         assert fault
         assert f"or something in its last {near} m" in said
+    seen = foot(WIDE, line, 75.0, ("shunt", 80.0, 17.0))
+    said = line_lines(state(rng, WIDE, line, seen, length_m=40.0))
+    (row,) = (text for text in said if "the line's end, " in text)
+    assert row.endswith("which hides what may be in its last 1.2 m")

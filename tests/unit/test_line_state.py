@@ -17,6 +17,7 @@ from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
+from rfcal.report.figures.device import line_figure
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import HIGH, WIDE, foot, noisy
@@ -228,17 +229,19 @@ def test_a_reactances_phase_slope_is_in_the_doubt_of_its_place(frequency, kind):
 @pytest.mark.parametrize(("frequency", "known"), [(WIDE, False), (HIGH, False), (NARROW, True)])
 def test_a_gap_and_a_crush_are_told_or_named_as_a_pair(frequency, known):
     """One opens the line at low frequency, the other at high; a narrow band may leave both."""
-    pair, told = "series or shunt capacitance", Counter()
-    for kind in ("series capacitance", "shunt capacitance"):
+    told, pair = Counter(), {"series capacitance", "shunt capacitance"}
+    for kind in sorted(pair):
         rng = np.random.default_rng(2)
         for _ in range(20):
             line, place, seen = random_reactance(rng, frequency, kind)
             now = state(rng, frequency, line, seen, loss_known=known).now
-            told[kind, now.kind[np.argmin(np.abs(now.distance_m - place))]] += 1
+            at = np.argmin(np.abs(now.distance_m - place))
+            told[kind, now.kind[at]] += 1
+            told[kind, "both"] += pair <= set(now.fits[at])
     assert not told["series capacitance", "shunt capacitance"]
     assert not told["shunt capacitance", "series capacitance"]
     if frequency is NARROW:
-        assert min(told["series capacitance", pair], told["shunt capacitance", pair]) >= 2
+        assert min(told[kind, "both"] for kind in pair) >= 2
     else:
         assert told["series capacitance", "series capacitance"] >= 12
 
@@ -248,12 +251,44 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
     rng, line = np.random.default_rng(14), Line(40.0, 0.85, 50.0, 0.4)
     fault = "series", 12.0, 17.0
     before_rod = line_lines(state(rng, WIDE, line, foot(WIDE, line, rod(WIDE), fault)))
-    assert any("series resistance, or a step to a higher impedance" in s for s in before_rod)
+    assert any(": a resistive joint or a step of impedance, 0.09" in s for s in before_rod)
     assert any("far end open or short" in s for s in before_rod)
     before_open = foot(WIDE, line, 1e9, fault)
     told = line_lines(state(rng, WIDE, line, before_open, loss_known=True))
-    assert any(": series resistance, 0.1" in s for s in told)
+    assert any(": a resistive joint, 0.1" in s for s in told)
     assert not any("step" in s for s in told[1:])
+
+
+def test_a_leak_before_a_matched_end_is_named_beside_what_it_may_be():
+    rng, line = np.random.default_rng(18), Line(42.0, 0.85, 50.0, 0.5)
+    seen = foot(WIDE, line, 50.0, ("shunt", 80.0, 17.0))
+    said, _ = line_verdict(state(rng, WIDE, line, seen, loss_known=True, length_m=42.0))
+    assert ", a leak across the line, as of a wet joint, or a step of impedance; that is" in said
+
+
+def test_a_crushed_length_on_a_line_of_unknown_loss_is_told():
+    """Of 0.3 m, shorter than can be told apart: capacitance across the line."""
+    rng, line = np.random.default_rng(19), Line(42.0, 0.85, 50.0, 0.5)
+    crush = replace(line, length_m=0.3, z0=35.0).two_port(WIDE)
+    whole = line.two_port(WIDE, 26.0) @ crush @ line.two_port(WIDE, 15.7)
+    seen = from_impedance(whole.input_impedance(rod(WIDE, 97e6)))
+    said, _ = line_verdict(state(rng, WIDE, line, seen, length_m=42.0))
+    assert "capacitance across the line, as of a crushed or wet place; that is before" in said
+
+
+def test_the_picture_marks_what_is_no_place():
+    rng, line = np.random.default_rng(20), Line(40.0, 0.85, 50.0, 0.4)
+    seen = foot(WIDE, line, rod(WIDE), ("shunt", 40.0, 26.0))
+    for stated in ({}, {"length_m": 40.0}):
+        found = state(rng, WIDE, line, seen, loss_known=True, **stated)
+        # out to the end, back to the fault and out to the end once more
+        assert np.any(np.abs(found.now.bounces_m - 54) < 1)
+        drawn = line_figure(found).axes[0].collections
+        marked = {each.get_label(): each.get_offsets()[:, 0] for each in drawn}
+        (places, late) = (marked[label] for label in ("place that reflects", "ringing, no place"))
+        assert np.any(np.abs(places - 26) < 1)
+        assert np.all(late > 40)
+        assert np.all(marked["bounce, no place"] > 41)
 
 
 def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():

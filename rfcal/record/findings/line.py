@@ -1,12 +1,14 @@
 """The state of a line in one sentence, and what there is to doubt about a line check."""
 
 import math
+from collections.abc import Iterable
+from itertools import compress
 
 import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.end import BEHIND, folds, ringing
+from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import Lost
@@ -27,6 +29,9 @@ tells the second, or a place every metre, would do (common practice, no source).
 
 LEAST_MOVE = 0.01
 """A line's growth is told no finer than this [m]."""
+
+MOST_FIT = 3
+"""So many of the kinds that fit are named."""
 
 FASTEST = 0.98
 """Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
@@ -111,7 +116,7 @@ def _compared(state: LineState) -> tuple[str, bool]:
     new = [c for c in found.changes if c.what == "new"]
     told = [] if first.what == "new" else [_change_words(state, first)]
     told += _reflections(
-        say.LINE_NEW, [(place_words(state, c.distance_m), abs(c.after), c.kind) for c in new]
+        state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new]
     )
     if found.shift is None and new and new[0].kind in SLOWING:
         speed = state.now.velocity_factor * SPEED_OF_LIGHT
@@ -126,21 +131,58 @@ def _compared(state: LineState) -> tuple[str, bool]:
     return _sentence("; ".join(filter(None, parts))), fault
 
 
-def _reflections(words: str, found: list[tuple[str, float, str]]) -> list[str]:
-    """Places with their sizes [1] and kinds; what a kind may be is said once, for all of it."""
-    said = []
-    for kind in dict.fromkeys(kind for *_, kind in found):
-        places = [f"{place}, {size_words(size)}" for place, size, k in found if k == kind]
-        may_be = say.LINE_KINDS.get(kind, f"a {kind}")
-        several = len(places) > 1
-        said.append(
-            words.format(
-                s="s" if several else "",
-                places=", and at ".join(places),
-                kind=f"each {may_be}" if several else may_be,
-            )
+def _reflections(
+    state: LineState, words: str, found: Iterable[tuple[float, complex, str, tuple[str, ...]]]
+) -> list[str]:
+    """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
+    places: dict[str, list[str]] = {}
+    for distance, reflection, kind, fits in found:
+        place = f"{place_words(state, distance)}, {size_words(abs(reflection))}"
+        places.setdefault(kind_words(state, kind, fits), []).append(place)
+    return [
+        words.format(
+            s="s" if len(each) > 1 else "",
+            places=", and at ".join(each),
+            kind=f"each {may_be}" if len(each) > 1 else may_be,
         )
-    return said
+        for may_be, each in places.items()
+    ]
+
+
+def rings(state: LineState) -> np.ndarray:
+    """Which places are none, as they ring behind the line's end or what may be it, (K,)."""
+    now = state.now
+    late = np.array([kind == BEHIND for kind in now.kind], bool)
+    return late | ringing(now) if late.size and state.end is None else late
+
+
+def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
+    """What a place may be; where its kind is not known, at most three that fit."""
+    twins = {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
+    if not fits or len(fits) == 1:
+        kind = fits[0] if fits else kind
+        return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
+    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits[:MOST_FIT]]
+    kinds = f"{', '.join(some)} or {last}"
+    return kinds if len(fits) <= MOST_FIT else say.LINE_FIT_BEST.format(kinds=kinds)
+
+
+def what_tells(state: LineState) -> list[str]:
+    """What would tell the kinds of places that are open."""
+    now, said = state.now, []
+    last = state.end  # what may be the end is no fault
+    if last is None and (not state.length_m or state.beyond_m is not None):
+        last = strongest_on(now).start
+    kinds, fits = set(now.kind[:last]), {fit for each in now.fits[:last] for fit in each}
+    if not {"open", "short"} & set(now.kind) and say.LINE_TWINS.keys() & (kinds | fits):
+        said = [say.LINE_TELL_TWINS]
+    if not fits:
+        return said
+    low, high = state.frequency[0], state.frequency[-1]
+    if high - low < (low + high) / 2:
+        # as wide as its middle
+        return [say.LINE_TELL_BAND.format(low=(low + high) / 4e6, high=(low + high) * 0.75e-6)]
+    return said if state.loss_known else [*said, say.LINE_TELL_LOSS]
 
 
 def lost_words(state: LineState, lost: Lost) -> str:
@@ -193,30 +235,27 @@ def _alone(state: LineState) -> tuple[str, bool]:
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
-        strong &= [i != state.end and kind != BEHIND for i, kind in enumerate(now.kind)]
+        strong &= np.arange(size.size) != state.end
     elif state.beyond_m is None:
         strong[-1] = True  # the farthest may be the end, however weak it comes back
-    if state.end is None:
-        strong &= ~ringing(now)
-    parts = [
-        (place_words(state, float(now.distance_m[i])), float(size[i]), now.kind[i])
-        for i in np.flatnonzero(strong)
-    ]
-    told = _reflections(say.LINE_PLACE, parts)
+    strong &= ~rings(state)
+    at = [float(d) for d in now.distance_m]
+    every = zip(at, now.reflection.tolist(), now.kind, now.fits, strict=True)
+    told = _reflections(state, say.LINE_PLACE, compress(every, strong))
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=_near(state))
         said = [sound, *_end_itself(state)]
-        if parts:
+        if told:
             said = [*told, f"that is before {end}", *_or_end(state, strong)]
-        return _sentence("; ".join([*lost, *said])), bool(parts or lost)
-    which = say.LINE_WHICH_END if len(parts) > 1 else say.LINE_ONE_END
+        return _sentence("; ".join([*lost, *said])), bool(told or lost)
+    which = say.LINE_WHICH_END if np.sum(strong) > 1 else say.LINE_ONE_END
     if state.beyond_m is not None:
         fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
         length = state.length_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
-    return _sentence("; ".join([*told, which])), len(parts) > 1
+    return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1)
 
 
 def _end_itself(state: LineState) -> list[str]:

@@ -83,6 +83,7 @@ def line_state(
         seen.beyond_m,
         seen.end,
         lost,
+        loss_known,
         placed,
         bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )

@@ -1,11 +1,14 @@
 """Figures from results: the reflection chart, R and X over frequency, the error terms."""
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import Assessment, linear_region
+from rfcal.record.findings.line import rings
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -185,8 +188,19 @@ def line_figure(line: LineState) -> Figure:
         if events is not None:
             size = np.maximum(events.magnitude[near], floor)
             ax.plot(now.grid_m[near], size, label=label, **look)
-    at = np.interp(place, now.grid_m, now.magnitude)
-    ax.scatter(place, 1.25 * at, label="found", color=style.TEXT, marker="v", s=40, zorder=4)
+    at_end = np.arange(place.size) == line.end
+    late = rings(line)
+    for label, there, marker, face in (
+        ("place that reflects", place[~late & ~at_end], "v", style.TEXT),
+        ("the line's end", place[at_end], "s", style.TEXT),
+        ("ringing, no place", place[late], "v", style.WHITE),
+        ("bounce, no place", now.bounces_m, "D", style.WHITE),
+    ):
+        there = there[there <= reach]
+        if there.size:
+            at = 1.25 * np.interp(there, now.grid_m, now.magnitude)
+            marks: dict[str, Any] = {"marker": marker, "facecolor": face, "edgecolor": style.TEXT}
+            ax.scatter(there, at, label=label, s=40, zorder=4, **marks)
     ax.set(yscale="log", xlim=(0, reach), ylim=(floor, 2.0))
     style.add_legend(figure, ax)
     return figure

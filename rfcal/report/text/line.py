@@ -2,13 +2,20 @@
 
 import numpy as np
 
-from rfcal.feedline.changes import Change
 from rfcal.feedline.echoes import NEAREST
-from rfcal.feedline.fault_kinds import UNKNOWN
+from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings.catalogue.line import LINE_NO_PLACE, LINE_TELL_TWINS, LINE_TWINS
-from rfcal.record.findings.line import line_verdict, may_be_farther, place_words, size_words
+from rfcal.record.findings.catalogue.line import LINE_HIDES, LINE_NO_PLACE, LINE_RINGS
+from rfcal.record.findings.line import (
+    kind_words,
+    line_verdict,
+    may_be_farther,
+    place_words,
+    rings,
+    size_words,
+    what_tells,
+)
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -28,21 +35,24 @@ def line_lines(line: LineState) -> list[str]:
         f"m on; range: seen up to {limit} m{lost}; kinds are those of one uniform line):",
     ]
     size = np.abs(now.reflection)
-    twins = not {"open", "short"} & set(now.kind)
+    late, end = rings(line), "an antenna" if line.end is None else "the end"
     for i, kind in enumerate(now.kind):
-        kind = _kind(kind) if twins or kind == UNKNOWN else kind
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
-        place = plus_minus(float(now.distance_m[i]), half)
-        end = "the line's end, " if i == line.end else ""
-        end = (
-            f"or {now.range_m:.0f} m farther, " if may_be_farther(line, now.distance_m[i]) else end
-        )
+        row = [size_words(float(size[i]))]
+        if i != line.end or kind not in UNCLEAR:
+            row.insert(
+                0, LINE_RINGS.format(end=end) if late[i] else kind_words(line, kind, now.fits[i])
+            )
+        if may_be_farther(line, now.distance_m[i]):
+            row.insert(0, f"or {now.range_m:.0f} m farther")
+        elif i == line.end:
+            row.insert(0, "the line's end")
+            hides = LINE_HIDES.format(near=f"{near:.2g}")
+            row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
-            kind = f"{kind}, {LINE_NO_PLACE.format(length_m=line.length_m)}"
-        said.append(f"  {place} m: {end}{kind}, {size_words(float(size[i]))}")
-    if twins and LINE_TWINS.keys() & set(now.kind):
-        said.append(LINE_TELL_TWINS)
-    return said + _comparison_lines(line)
+            row.insert(-1, LINE_NO_PLACE.format(length_m=line.length_m))
+        said.append(f"  {plus_minus(float(now.distance_m[i]), half)} m: {', '.join(row)}")
+    return said + what_tells(line) + _comparison_lines(line)
 
 
 def _comparison_lines(line: LineState) -> list[str]:
@@ -58,8 +68,8 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = size_words(abs(c.before)), size_words(abs(c.after))
         told = {
-            "new": f"new, {kind_words(c)}, {after}",
-            "gone": f"gone, {kind_words(c)}, {before}",
+            "new": f"new, {kind_words(line, c.kind, c.fits)}, {after}",
+            "gone": f"gone, {kind_words(line, c.kind, c.fits)}, {before}",
             "changed": f"changed by {c.size:.2g} (phase counted), from {before} to {after}",
         }
         said.append(f"  {place_words(line, c.distance_m)}: {told[c.what]}")
@@ -89,16 +99,6 @@ def shift_words(shift: Shift) -> str:
             "taken out first"
         )
     return f"that the line is {more} was taken out before the sweeps were compared"
-
-
-def kind_words(change: Change) -> str:
-    """What changed, in words."""
-    return _kind(change.kind)
-
-
-def _kind(kind: str) -> str:
-    """A kind in words; those that only the loss tells apart as a pair."""
-    return "of a kind that cannot be told" if kind == UNKNOWN else LINE_TWINS.get(kind, kind)
 
 
 def _properties(line: LineState) -> list[str]:

@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.fault_kinds import EITHER, GAP, KINDS
+from rfcal.feedline.fault_kinds import KINDS
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -10,7 +10,8 @@ LINE_ONE_END = "that is the line's end if it is so long: state length_m to be su
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
-LINE_END = "what the line ends in, or something in its last {near} m,"
+LINE_HIDES = "its last {near} m"
+LINE_END = f"what the line ends in, or something in {LINE_HIDES},"
 LINE_LONGER = "from {place} on, the line is {size} m {more} than it was: {look}"
 LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
@@ -44,7 +45,7 @@ LINE_BEYOND = (
 )
 LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
 LINE_NO_FAULT = (
-    "no place reflects {size} or more before {end}; a fault in its last {near} m would not be told "
+    f"no place reflects {{size}} or more before {{end}}; a fault in {LINE_HIDES} would not be told "
     "from the end"
 )
 LINE_END_ITSELF = "the end itself reflects {size}"
@@ -52,27 +53,30 @@ LINE_END_KINDS = {
     "open": ", as an open line does, or an antenna far below its band",
     "short": ", as a shorted line does",
 }
-LINE_KINDS = {kind.name: kind.means for kind in KINDS} | {
+LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
     "unknown": "of a kind that this sweep cannot tell",
-    GAP: "capacitance in series, as of a broken conductor or an open joint",
-    EITHER: (
-        "capacitance in series, as of an open joint, or across the line, as of a crushed or wet "
-        "place (a wider sweep tells which)"
-    ),
 }
 """What a kind of fault may be on a line (common practice, no source)."""
+LINE_FITS = {k.name: k.means for k in KINDS}
+"""The same in a list of those that fit."""
 LINE_TWINS = {
-    "series resistance": "a series resistance, or a step to a higher impedance",
-    "shunt resistance": "a shunt resistance, or a step to a lower impedance",
+    "series resistance": "a resistive joint or a step of impedance",
+    "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
 }
 """What only its loss tells apart."""
+LINE_FIT_BEST = "{kinds} fit best"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
     "end open or short, whose reflection tells by its size which of the two stands before it"
 )
+LINE_TELL_BAND = (
+    "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
+)
+LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
 
+LINE_RINGS = "ringing behind {end}, no place"
 LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
 LINE_LENGTH = warning(
     "line-length: line check",
