@@ -179,6 +179,10 @@ SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 """Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
 both sides [1]: three times their usual tolerance (common practice, no source)."""
 
+LEAST_YIELD = 0.1
+"""A network that holds the target for less of what the device may be does not hold it [1] (common
+practice, no source)."""
+
 YIELD_DRAWS, FEWEST_DRAWS, MOST_DRAWN = 4000, 400, 4_000_000
 """Draws of parts and of the measured load for the share of networks that hold the target, which is
 then known to 0.8 %; fewer of a long sweep, for no more values than the last stand in memory at

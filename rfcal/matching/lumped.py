@@ -104,8 +104,8 @@ def single(
             found.append(ladder(topology, frequency_hz, target_ohm, [(place, value)]))
     if not found:
         raise MatchingError(
-            f"one reactance reaches SWR {best[0]:.3g} in series and {best[1]:.3g} as a shunt, "
-            f"not {enough_swr:.3g}: an L section matches every load"
+            f"one reactance reaches SWR {best[0]:.4g} in series and {best[1]:.4g} as a shunt, "
+            f"not {enough_swr:.4g}: an L section matches every load at one frequency"
         )
     return _distinct(found)
 

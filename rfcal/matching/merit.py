@@ -90,12 +90,12 @@ def in_order(
         cable = cable_m(candidate.network)
         if _wasted(candidate, bare_db, least):
             left_out[candidate.network.topology] = (
-                f"it would lose {candidate.loss_db:.1f} dB, where another network or none "
+                f"it would lose over {defaults.MUCH_LOSS_DB:g} dB, where another network or none "
                 "delivers more"
             )
         elif cable > defaults.MUCH_CABLE_M and candidate.lost_db > easy:
             left_out[candidate.network.topology] = (
-                f"it would take {cable:.0f} m of cable, where less does better"
+                f"it would take over {defaults.MUCH_CABLE_M:g} m of cable, where less does better"
             )
         else:
             kept.append(candidate)

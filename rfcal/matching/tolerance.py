@@ -104,8 +104,8 @@ class Sensitivity:
     def room_words(self, length_m: float) -> str:
         """How exact a length must be, in millimetres; empty where nothing is known."""
         least = 1e3 * length_m * min(self.room)
-        if not least >= 0:
-            return ""
+        if not least >= 0.1:
+            return "as exact as you can" if least >= 0 else ""
         # rounded down, for it is a limit
         digits = 0 if least >= 10 else 1
         return f"± {np.floor(least * 10**digits) / 10**digits:g} mm holds the target"

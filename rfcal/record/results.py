@@ -115,6 +115,11 @@ class Proposal:
     ampere: Real  # as `volt` [A]
     sensitivities: tuple[Sensitivity, ...]  # what each part moves
 
+    @property
+    def by_a_hair(self) -> bool:
+        """Whether it holds the target for next to nothing of what the device may be."""
+        return self.candidate.meets and self.production.measurement < defaults.LEAST_YIELD
+
 
 @dataclass(frozen=True, eq=False)
 class AfterBuilding:

@@ -1,10 +1,14 @@
 """What is said before any network: whether one is needed, and whether the answer bears one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from rfcal.cli import main
+from rfcal.matching.merit import Group
 from rfcal.maths.reflection import from_impedance
+from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
 from rfcal.report.text import match as match_words
 from tests.record.conftest import MATCH, bend, write
@@ -100,3 +104,26 @@ def test_names_of_former_pages_still_say_what_was_built(asked, former):
     bend(asked, MATCH, MATCH + built + '"33 pF"], reading = "raw/device.s1p"}\n')
     network = compute(asked).matches[0].after.network
     assert network.topology == f"quarter wave, {former.split()[0]} part at load"
+
+
+def test_a_network_that_holds_by_a_hair_is_not_the_first(asked):
+    """What holds SWR 1.5 for next to nothing of what the device may be is offered by its power."""
+    result = compute(asked).matches[0]
+    first, *_ = result.proposals
+    assert first.candidate.meets
+    hair = replace(first, production=replace(first.production, measurement=0.05))
+    assert hair.by_a_hair
+    assert not first.by_a_hair
+    assert match_job._group(result.ranking, first) == Group.HOLDS
+    assert match_job._group(result.ranking, hair) == Group.MISSES
+
+
+def test_reasons_that_many_topologies_share_are_said_once(asked):
+    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "single", "double stub", "shunt stub"]')
+    refused = {"shunt stub, open": "too much", "single": "too little", "double stub": "too much"}
+    result = compute(asked).matches[0]
+    other = replace(result, ranking=replace(result.ranking, refused=refused))
+    said = match_words.match_remarks(other)
+    assert said[-2:] == ["shunt stub, open; double stub: too much", "single: too little"]
+    where = match_words.match_where(result)
+    assert "; without a network SWR 2.04 at worst, 88% of the power arrives" in where

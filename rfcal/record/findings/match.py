@@ -116,9 +116,11 @@ def _networks(result: MatchResult) -> list[Finding]:
                 device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
             )
         )
-    if not (result.ranking.nothing_needed or any(p.candidate.meets for p in result.proposals)):
+    holding = [p for p in result.proposals if p.candidate.meets and not p.by_a_hair]
+    if not (result.ranking.nothing_needed or holding or _first_meets(result)):
+        missing = [p for p in result.proposals if not p.candidate.meets]
         # not the one whose loss makes it low, where there is another
-        by_loss = [(p.candidate.loss_db > NOTED_LOSS_DB, p) for p in result.proposals]
+        by_loss = [(p.candidate.loss_db > NOTED_LOSS_DB, p) for p in missing]
         lossy = min(much for much, _ in by_loss)
         best = swr_words(min(p.candidate.worst_swr for much, p in by_loss if much == lossy))
         low, high = request.band_hz

@@ -1,6 +1,7 @@
 """Networks that match a corrected device, of parts that can be bought and cut."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
-from rfcal.matching.merit import by_merit, effort
+from rfcal.matching.merit import Group, by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
@@ -45,7 +46,7 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
     offered = [c for c in ranking.short() if request.built or ranking.worth(c)]
     shown = [_proposal(request, goal, c, drawn, rng) for c in offered[:SHOWN]]
     proposals = tuple(
-        by_merit(shown, lambda p: ranking.group(p.candidate), lambda p: p.candidate.lost_db, _merit)
+        by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
     )
     best = proposals[0].candidate.network if proposals else None
     plane = None if best is None else _plane_swr(before, goal, best, z_ref)
@@ -157,6 +158,12 @@ def _after(
     found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
     promised = network.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)
     return AfterBuilding(network, trimming, swr(promised), swr(found))
+
+
+def _group(ranking: Ranking, proposal: Proposal) -> Group:
+    """Where a network stands: what holds the target by a hair does not hold it."""
+    group = ranking.group(proposal.candidate)
+    return max(group, Group.MISSES) if proposal.by_a_hair else group
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:

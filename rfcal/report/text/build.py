@@ -16,8 +16,9 @@ VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
 TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100, 200, 365, 500, 1000))
 """What trimmers and, above 100 pF, variable capacitors have at most [F] (common practice, no
 source)."""
-LEAST_OF_TRIMMER = 0.2
-"""Of a trimmer's capacitance, what it cannot go below [1] (common practice, no source)."""
+LEAST_OF_TRIMMER, MOST_OF_TRIMMER = 0.2, 500.0
+"""Of a trimmer's capacitance, what it cannot go below [1], and what it stands [V] (common practice,
+no source)."""
 PLACE = {
     SERIES: "in the inner conductor",
     "shunt": "across the line, inner conductor to ground",
@@ -46,36 +47,31 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     """How to come by one part."""
     element = proposal.candidate.network.elements[k]
     volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
-    loose = proposal.production.both < defaults.SURE_YIELD
     if isinstance(element.part, Capacitor):
-        return _capacitor(element, volt, loose, result.request)
+        loose = proposal.production.both < defaults.SURE_YIELD
+        needed = defaults.VOLT_MARGIN * volt
+        rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
+        words = element.in_words()
+        if loose:
+            words = adjustable(element.value, result.request.stock.series, needed)
+        return (
+            f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
+            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.power_w:g} W)"
+        )
     if isinstance(element.part, Inductor):
         return _coil(element, ampere)
     return _piece(element, proposal.sensitivities[k], result.goal.centre_hz)
 
 
-def _capacitor(element: NetworkElement, volt: float, loose: bool, request) -> str:
-    """Buy it for its voltage; with a trimmer where the yield asks for one."""
-    needed = defaults.VOLT_MARGIN * volt
-    classes = [at for at in VOLT_CLASSES if at >= needed]
-    rated = (
-        f"for {classes[0]} V or more" if classes else f"for {needed:.2g} V: several, or in vacuum"
-    )
-    stress = f"({volt:.0f} V peak at {request.power_w:g} W)"
-    if loose:
-        return f"buy {adjustable(element.value, request.stock.series)}, {rated} {stress}"
-    return f"buy {element.in_words()}, {rated} {stress}"
-
-
-def adjustable(capacitance_f: float, series: str) -> str:
+def adjustable(capacitance_f: float, series: str, volt: float) -> str:
     """A capacitance that can be set to both sides, such as ``"47 pF and a trimmer of 20 pF"``."""
     span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - LEAST_OF_TRIMMER)
     trimmer = next((t for t in TRIMMERS_F if t >= span), None)
     if trimmer is None:
         return f"{value_words(capacitance_f, 'F')}, some of it in pieces to add and take off"
     middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
-    kind = "trimmer" if trimmer < 101e-12 else "variable capacitor"
-    said = f"a {kind} of {value_words(trimmer, 'F')}"
+    small = trimmer < 101e-12 and volt <= MOST_OF_TRIMMER
+    said = f"a {'trimmer' if small else 'variable capacitor'} of {value_words(trimmer, 'F')}"
     if capacitance_f - middle < 1e-12:
         return said
     below = preferred_below(capacitance_f - middle, series)
@@ -91,9 +87,10 @@ def _coil(element: NetworkElement, ampere: float) -> str:
     if winding is None:
         other = "" if element.value < 1e-6 else ", or wind it on a core"
         return f"buy {words} for {ampere:.2g} A peak{other}"
+    length = 1e3 * winding.length_m
     return (
         f"wind {words}: {winding.turns} turns of {1e3 * winding.wire_m:g} mm wire on "
-        f"{1e3 * winding.inside_m:g} mm, drawn out to {1e3 * winding.length_m:.2g} mm; it carries "
+        f"{1e3 * winding.inside_m:g} mm, drawn out to {length:.{int(length < 10)}f} mm; it carries "
         f"{ampere:.2g} A peak, and turns spread make it less, squeezed more"
     )
 
@@ -104,7 +101,7 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
     assert line is not None
     length = float(element.value)
     quarter_hz = centre_hz * float(line.wavelength_m(centre_hz)) / 4 / length
-    long = float(f"{length * (1 + defaults.CUT_LONG):.3g}")
+    long = float(f"{max(length * (1 + defaults.CUT_LONG), length + 2e-3):.3g}")
     room = sensitivity.room_words(length)
     exact = f"{1e3 * length:.0f} mm of {line.z0:.3g} ohm{f' ({room})' if room else ''}"
     if isinstance(part, Stub):

@@ -167,7 +167,12 @@ def match_where(result: MatchResult) -> str:
     elif request.phase_deg is not None:
         chosen = f", pi and T of {request.phase_deg:g} degrees"
     at = f"{request.target_ohm:g} ohm at {mhz(request.centre_hz)}"
-    return f"{place}, to {at}, {wanted}{span}{chosen}"
+    ranking = result.ranking
+    bare = (
+        f"; without a network SWR {swr_words(ranking.raw_worst_swr)} at worst, "
+        f"{_percent(ranking.raw_lost_db)} of the power arrives"
+    )
+    return f"{place}, to {at}, {wanted}{span}{chosen}{'' if ranking.nothing_needed else bare}"
 
 
 def _cut_from(result: MatchResult) -> list[str]:
@@ -189,11 +194,15 @@ def _cut_from(result: MatchResult) -> list[str]:
 
 def _lossy(result: MatchResult) -> list[str]:
     """Which networks turn much of the power into heat."""
+    numbered = enumerate((p.candidate.loss_db for p in result.proposals), start=1)
+    lossy = [(i, loss) for i, loss in numbered if loss > defaults.NOTED_LOSS_DB]
+    if not lossy:
+        return []
+    (first, most), *others = lossy
+    more = "".join(f"; network {i} loses {loss:.1f} dB" for i, loss in others)
     return [
-        f"network {i} loses {p.candidate.loss_db:.1f} dB in its parts: of 100 W into it "
-        f"{100 * 10 ** (-p.candidate.loss_db / 10):.0f} W go on to the load, the rest heats them"
-        for i, p in enumerate(result.proposals, start=1)
-        if p.candidate.loss_db > defaults.NOTED_LOSS_DB
+        f"network {first} loses {most:.1f} dB in its parts: of 100 W into it "
+        f"{100 * 10 ** (-most / 10):.0f} W go on to the load, the rest heats them{more}"
     ]
 
 
@@ -275,5 +284,8 @@ def match_remarks(result: MatchResult) -> list[str]:
                 f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
     if result.proposals or not result.ranking.nothing_needed:
-        said += [f"{name}: {why}" for name, why in result.ranking.refused.items()]
+        names: dict[str, list[str]] = {}
+        for name, why in result.ranking.refused.items():
+            names.setdefault(why, []).append(name)
+        said += [f"{'; '.join(of_one)}: {why}" for why, of_one in names.items()]
     return said
