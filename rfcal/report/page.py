@@ -45,6 +45,7 @@ from rfcal.report.text.match import (
     match_above,
     match_after,
     match_first,
+    match_head,
     match_parts,
     match_remarks,
     match_row,
@@ -58,6 +59,9 @@ TABLE_ROWS = 2001
 
 TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, LINE_FAULT.code)
 """Findings that stand where they belong: at the match, and as the line's state."""
+
+TOLD_SHARE = 0.005
+"""Of a variance, from which a source has a line."""
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
@@ -116,6 +120,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         fingerprint=fingerprint(own_files(results)),
         software=results.software,
         cautions=CAUTIONS,
+        monte_carlo=words.MONTE_CARLO,
         files=export.file_names(results),
         carried=Markup(carried),
     )
@@ -133,6 +138,7 @@ def _template() -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["sentence"] = lambda text: f"{text[0].upper()}{text[1:]}."
     return environment.get_template("report.html")
 
 
@@ -156,7 +162,7 @@ def _device(number: int, device: Device, results: Results) -> dict[str, Any]:
         "plane": device.plane,
         "pictures": _device_pictures(number, device, answer),
         "sensitivity": words.sensitivity(results, device),
-        "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= 0.0005],
+        "budget": [(s, f"{r:.1%}", f"{x:.1%}") for s, r, x in budget if max(r, x) >= TOLD_SHARE],
         "rows": _rows(device),
         "shown": len(_shown(device)),
         "figures": words.figure_rows(device),
@@ -200,7 +206,7 @@ def _part(number: int, part: Part) -> dict[str, Any]:
         f"part-{number}",
         f"Impedance of {name} over frequency with its fit. {answer}.",
         "Above, the size of impedance, measured and fitted; below, what the fit leaves of the "
-        "reflection, the band being the 95 % interval of one axis.",
+        "reflection, the band being the 95 % interval of one axis." * (number == 1),
     )
     kind = f"{name}{part_kind(part)}"
     values, told = value_rows(part), part.verdict.chosen is not None
@@ -228,18 +234,20 @@ def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> lis
             plots.device_chart(device),
             f"chart-{number}",
             f"Reflection chart. {alt}",
-            f"Reflection of {name}, raw and corrected. The centre of the chart is "
-            f"{device.z_ref:g} ohm; the ellipse is the 95 % region of both parts "
-            f"together at {at}, drawn once more and enlarged where it hides under its mark; dashed "
-            "outlines are those of other frequencies where the linear answer fails.",
+            f"Reflection of {name}, raw and corrected."
+            + f" The centre of the chart is {device.z_ref:g} ohm; the ellipse is the 95 % region "
+            f"of both parts together at {at}, drawn once more and enlarged where it hides under "
+            "its mark; dashed outlines are those of other frequencies where the linear answer "
+            "fails." * (number == 1),
         ),
         _picture(
             plots.device_bands(device),
             f"bands-{number}",
             f"R and X over frequency with their 95 % intervals. {alt}",
-            "Resistance and reactance over frequency; the band is the 95 % interval of each by "
-            f"itself, and the mark is at {at}."
-            + (" Where the curve is missing, no more is known than the band." if gaps else ""),
+            "Resistance and reactance over frequency."
+            + f" The band is the 95 % interval of each by itself, and the mark is at {at}."
+            * (number == 1)
+            + " Where the curve is missing, no more is known than the band." * gaps,
         ),
     ]
 
@@ -247,7 +255,8 @@ def _device_pictures(number: int, device: Device, answer: dict[str, str]) -> lis
 def _picture(figure: Figure, prefix: str, alt: str, caption: str) -> Markup:
     """A figure with its caption, to stand in the page."""
     drawn = Markup(svg_text(figure, alt=alt, prefix=prefix))
-    return Markup("<figure>{}\n<figcaption>{}</figcaption></figure>").format(drawn, caption)
+    below = Markup("\n<figcaption>{}</figcaption>").format(caption) if caption else ""
+    return Markup("<figure>{}{}</figure>").format(drawn, below)
 
 
 def _rows(device: Device) -> list[tuple[str, ...]]:
@@ -313,6 +322,8 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "where": match_where(result),
         "power": f"{request.power_w:g}",
         "tolerance": f"{request.tolerance:.0%}",
+        "head": match_head(result),
+        "doubted": bool(result.doubt),
         "first": match_first(result),
         "rows": [
             {
@@ -325,7 +336,7 @@ def _match(number: int, result: MatchResult) -> dict[str, Any]:
         "remarks": match_remarks(result),
         "after": match_after(result),
         "built": _built(number, result),
-        "networks": [_network(f"match-{number}-{i}", result, p) for i, p in drawn],
+        "networks": [_network(number, i, result, p) for i, p in drawn],
     }
 
 
@@ -341,16 +352,16 @@ def _built(number: int, result: MatchResult) -> Markup | None:
     )
 
 
-def _network(prefix: str, result: MatchResult, proposal: Proposal) -> dict[str, Any]:
+def _network(number: int, i: int, result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     """What the page shows of one network."""
     said = match_row(proposal)
     picture = _picture(
         match_plots.proposal_figure(result, proposal),
-        prefix,
+        f"match-{number}-{i}",
         f"{said['network']}: {said['parts']}; worst SWR {said['swr']} in the band.",
         "Above, the network; below left, the walk from the load through its parts at "
         f"{numbers.mhz(result.request.centre_hz)}; right, the SWR without it, with ideal parts "
-        "and with parts that exist, the band shaded.",
+        "and with parts that exist, the band shaded." * (i == 1),
     )
     return {
         "title": said["network"],

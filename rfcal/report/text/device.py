@@ -189,6 +189,15 @@ def figure_rows(device: Device) -> list[tuple[str, str]]:
     return rows
 
 
+MONTE_CARLO = (
+    "Monte Carlo upholds linear propagation where both give the same interval (JCGM 101, clause "
+    "8); the intervals hold in either case, and the ellipse is Monte Carlo's where linear "
+    "propagation fails. It draws until its own figures stand still (7.9.4: the tolerance is half "
+    "of the last digit of a one-digit uncertainty) or the verdict cannot change."
+)
+"""What is the same in all that `method_words` says."""
+
+
 def method_words(device: Device) -> str:
     """Whether Monte Carlo upholds the linear answer."""
     assessed, points = device.assessed, device.frequency.size
@@ -207,16 +216,9 @@ def method_words(device: Device) -> str:
             f"Monte Carlo was asked at {asked} of the {points} points, that of the answer and "
             f"those where most is bent, and upholds linear propagation at {share:.0%} of them"
         )
-    said = (
-        f"{begin} (JCGM 101, clause 8); the intervals hold in either case, and the ellipse is "
-        "Monte Carlo's where linear propagation fails."
-    )
     least, most = int(assessed.draws.min()), int(assessed.draws.max())
     draws = f"{least} to {most}" if most > least else str(least)
-    said += (
-        f" It drew {draws} times a point, until its own figures stood still (7.9.4: the tolerance "
-        "is half of the last digit of a one-digit uncertainty) or the verdict could not change."
-    )
+    said = f"{begin}, by {draws} draws a point."
     if assessed.settled.all():
         return said
     return (

@@ -54,6 +54,21 @@ def match_first(result: MatchResult) -> str:
     )
 
 
+def match_head(result: MatchResult) -> list[str]:
+    """What to do, in a sentence, and what it brings."""
+    done = match_after(result) or list(filter(None, [match_first(result)]))
+    if done:
+        return done[:1]
+    if not result.proposals:
+        return ["no network that was looked for holds the target with parts in stock"]
+    row = match_row(result.proposals[0], result.limit)
+    return [
+        f"build {row['network']}, from the transmitter's side {row['parts']}",
+        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives; "
+        f"{row['yield']} of such networks hold the target",
+    ]
+
+
 def match_above(result: MatchResult, number: int) -> str:
     """What stands above a network of the list, counted from 0; mostly nothing."""
     groups = [result.ranking.group(p.candidate) for p in result.proposals[: number + 1]]
