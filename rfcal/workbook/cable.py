@@ -7,10 +7,11 @@ from matplotlib.lines import Line2D
 from rfcal import defaults
 from rfcal.maths.reflection import Complex, from_impedance, to_impedance
 from rfcal.models.line import Line
+from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words
-from rfcal.workbook.panel import Panel, Slider
-from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes
+from rfcal.workbook.panel import Panel, Slider, started
+from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, place_of
 
 SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),
@@ -23,16 +24,18 @@ SLIDERS = (
 )
 
 MOST_OHM = 60.0
-"""Where the axis of R and X ends: the first flip of the device at the start fills it."""
+"""Where the axis of R and X ends at least: the first flip of the device at the start fills it."""
 
 
-def cable_panel() -> Panel:
-    """One device through one cable: the walk round the chart, and R and X along the way."""
+def cable_panel(own: Device | None = None) -> Panel:
+    """A device through a cable: the walk round the chart, and R and X along the way."""
+    sliders = started(SLIDERS, place_of(own))
+    most = max([MOST_OHM, *(2 * abs(s.start) for s in sliders if s.unit == "ohm" and own)])
     figure, left, right = chart_and_axes()
     walk = chart.draw_trace(left, np.zeros(POINTS), role="model", label="along the cable")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
     seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the cable")
-    r_line, x_line = _r_and_x(right)
+    r_line, x_line = _r_and_x(right, most)
     style.add_legend(figure, left, right)
 
     def update(frequency, length, velocity_factor, z0, loss, r, x):
@@ -47,15 +50,13 @@ def cable_panel() -> Panel:
         x_line.set_ydata(z.imag)
         return cable_words(frequency * 1e6, r + 1j * x, line)
 
-    return Panel(figure, SLIDERS, update, moving=[walk, device, seen, r_line, x_line])
+    return Panel(figure, sliders, update, moving=[walk, device, seen, r_line, x_line])
 
 
-def _r_and_x(ax: Axes) -> list[Line2D]:
+def _r_and_x(ax: Axes, most: float) -> list[Line2D]:
     """Axes for R and X over the share of the cable passed, and the two curves."""
-    style.dress(
-        ax, "way along the cable, from the device [%]", f"R and X [ohm], up to {MOST_OHM:g}"
-    )
-    ax.set(xlim=(0, 100), ylim=(-MOST_OHM, MOST_OHM))
+    style.dress(ax, "way along the cable, from the device [%]", "R and X [ohm]")
+    ax.set(xlim=(0, 100), ylim=(-most, most))
     ax.axhline(0.0, color=style.TEXT, linewidth=0.8)
     look, share = style.line_look("model", POINTS), np.linspace(0, 100, POINTS)
     lines = ax.plot(share, share, label="R along the cable", **look | {"linestyle": "-"})

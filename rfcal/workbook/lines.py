@@ -6,17 +6,17 @@ from typing import Any
 import numpy as np
 
 from rfcal.feedline.faults import Events, find_events
-from rfcal.feedline.power import Standing, along, loss_db
+from rfcal.feedline.power import along, loss_db
 from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_circle
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import model
 from rfcal.measurement.deembedding import Cable
 from rfcal.models.line import Line
-from rfcal.record.results import Results
+from rfcal.record.results import Device, LineState, Results
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import coverage, words
-from rfcal.workbook.panel import Panel, Slider
-from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison
+from rfcal.workbook.panel import Panel, Slider, started
+from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison, place_of
 
 LOSS_SLIDERS = (
     Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 10.0),
@@ -26,7 +26,7 @@ LOSS_SLIDERS = (
 )
 
 
-def loss_panel() -> Panel:
+def loss_panel(own: Device | None = None) -> Panel:
     """What a lossy line leaves of a device: its region on the chart, and what R and X are worth."""
     figure, left, right = chart_and_axes()
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region of the device")
@@ -60,7 +60,8 @@ def loss_panel() -> Panel:
             f"the device: {known}; without the line, R = {_known(r, x, axis)[0]} ohm."
         )
 
-    return Panel(figure, LOSS_SLIDERS, update, moving=[region, device, seen, curve, here])
+    sliders = started(LOSS_SLIDERS, place_of(own))
+    return Panel(figure, sliders, update, moving=[region, device, seen, curve, here])
 
 
 def _known(r: float, x: float, radius: float) -> tuple[str, str]:
@@ -133,41 +134,50 @@ STANDING_SLIDERS = (
 )
 
 
-def standing_wave_panel() -> Panel:
-    """Voltage and current along a feed line at 100 W, and what of the power arrives."""
+def standing_wave_panel(results: Results | None = None) -> Panel:
+    """Voltage and current along a feed line at 100 W, and what of the power arrives.
+
+    It starts from a record's line, as far as its own sweeps tell, and from its first device.
+    """
+    line = own_line(results.line if results else None) or Line(40.0, 0.85)
+    own = place_of(results.devices[0] if results and results.devices else None)
+    loss = float(line.loss_db_per_100m(1e6 * own.get("frequency", STANDING_SLIDERS[0].start)))
+    own |= {"length": line.length_m} | ({"loss": loss} if loss else {})
+    sliders = started(STANDING_SLIDERS, own)
     figure = style.new_figure(8.4, 4.4)
     upper, lower = figure.subplots(2, 1, sharex=True)
     distance = np.zeros(POINTS)
     drawn = []
     for ax, label, most in ((upper, "volts, rms [V]", VOLTS), (lower, "amperes, rms [A]", AMPERES)):
         style.dress(ax, "", label)
-        ax.set(xlim=(0, 60), ylim=(0, most))
+        ax.set(xlim=(0, sliders[1].high), ylim=(0, most))
         look = style.line_look("model", POINTS) | {"linestyle": "-"}
         drawn += ax.plot(distance, distance, **look)
     lower.set_xlabel("distance from the antenna [m]", fontsize=style.SIZE_LABEL, color=style.TEXT)
 
     def update(frequency, length, loss, r, x):
-        line = Line(length, 0.85, conductor_db=loss / frequency**0.5)
-        found = along(line, frequency * 1e6, r + 1j * x, power_w=100.0)
+        here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
+        found = along(here, frequency * 1e6, r + 1j * x, power_w=100.0)
         drawn[0].set_data(found.distance_m, found.volts)
         drawn[1].set_data(found.distance_m, found.amps)
         # rounding must not make a line without loss a source
-        lost = max(float(loss_db(line, np.array([frequency * 1e6]), r + 1j * x)[0]), 0.0) + 0.0
+        lost = max(float(loss_db(here, np.array([frequency * 1e6]), r + 1j * x)[0]), 0.0) + 0.0
         load = words.complex_ohm(r + 1j * x, ONE_OHM)
         return (
             f"At {frequency:g} MHz the line would lose {loss * length / 100:.2f} dB if matched; "
             f"with {load} at its end it loses {lost:.2f} dB, so of 100 W into it "
-            f"{100 * 10 ** (-lost / 10):.0f} W arrive. {_most(found)}"
+            f"{100 * 10 ** (-lost / 10):.0f} W arrive. At most {found.volts.max():.0f} V and "
+            f"{found.amps.max():.1f} A stand on it."
         )
 
-    return Panel(figure, STANDING_SLIDERS, update, moving=drawn)
+    return Panel(figure, sliders, update, moving=drawn)
 
 
-def _most(found: Standing) -> str:
-    volts, amps = found.volts.max(), found.amps.max()
-    axes = f" (the axes end at {VOLTS:g} V and {AMPERES:g} A)"
-    beyond = volts > VOLTS or amps > AMPERES
-    return f"At most {volts:.0f} V and {amps:.1f} A stand on it{axes if beyond else ''}."
+def own_line(state: LineState | None) -> Line | None:
+    """A line as its own sweeps found it; nothing where there are none."""
+    if state is None or state.properties is None:
+        return None
+    return replace(state.properties.line, length_m=state.length_m)
 
 
 FAULT_SLIDERS = (
@@ -178,7 +188,7 @@ FAULT_SLIDERS = (
 )
 
 FAULTY = Line(40.0, 0.85, 50.0, 0.4)
-"""The line of `fault_panel`; 60 ohm end it."""
+"""The line of `fault_panel` where a record has none; 60 ohm end it."""
 
 FLOOR = 1e-4
 """What reflects less is drawn as this [1]."""
@@ -187,11 +197,22 @@ FOOT = 0.1
 """What `fault_panel` finds within this part of the resolution is the connector at the foot."""
 
 
-def fault_panel() -> Panel:
-    """A fault on a line of 40 m, and what a sweep shows of it at the velocity factor believed."""
+def fault_panel(own: LineState | None = None) -> Panel:
+    """A fault on a line, and what a sweep shows of it at the velocity factor believed.
+
+    The line is a record's own as far as its sweeps tell, the fault where its first change is.
+    """
+    line = own_line(own) or FAULTY
+    changes = own.comparison.changes if own and own.comparison else ()
+    place = changes[0].distance_m if changes else 0.6 * line.length_m
+    least = min(1.0, line.length_m / 10)
+    sliders = started(
+        [replace(FAULT_SLIDERS[0], low=least, high=line.length_m - least), *FAULT_SLIDERS[1:]],
+        {"place": round(place, 2), "velocity_factor": line.velocity_factor},
+    )
     figure = style.new_figure(8.4, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
-    ax.set(xlim=(0, 60), ylim=(FLOOR, 2), yscale="log")
+    ax.set(xlim=(0, 1.5 * line.length_m), ylim=(FLOOR, 2), yscale="log")
     one = np.ones(2)
     (trace,) = ax.plot(one, one, label="sweep", **style.line_look("corrected", POINTS))
     truth = ax.axvline(1.0, label="fault", **style.line_look("truth", POINTS))
@@ -203,8 +224,8 @@ def fault_panel() -> Panel:
 
     def update(place, ohm, stop, velocity_factor):
         frequency = np.linspace(1e6, stop * 1e6, POINTS)
-        swept = _line_with_fault(frequency, place, ohm) + noise
-        found = find_events(frequency, swept, replace(FAULTY, velocity_factor=velocity_factor))
+        swept = _with_fault(line, frequency, place, ohm) + noise
+        found = find_events(frequency, swept, replace(line, velocity_factor=velocity_factor))
         trace.set_data(found.grid_m, np.maximum(found.magnitude, FLOOR))
         truth.set_xdata([place, place])
         size = np.interp(found.distance_m, found.grid_m, found.magnitude)
@@ -215,7 +236,7 @@ def fault_panel() -> Panel:
             f"{_places(found)}."
         )
 
-    return Panel(figure, FAULT_SLIDERS, update, moving=[trace, truth, marks])
+    return Panel(figure, sliders, update, moving=[trace, truth, marks])
 
 
 def _places(found: Events) -> str:
@@ -228,7 +249,7 @@ def _places(found: Events) -> str:
     return said or "nothing"
 
 
-def _line_with_fault(frequency: Real, place: float, ohm: float) -> Complex:
-    near, far = FAULTY.two_port(frequency, place), FAULTY.two_port(frequency, 40.0 - place)
+def _with_fault(line: Line, frequency: Real, place: float, ohm: float) -> Complex:
+    near, far = (line.two_port(frequency, way) for way in (place, line.length_m - place))
     whole = near @ TwoPort.shunt(np.full(frequency.size, 1 / ohm)) @ far
     return whole.bilinear().apply(np.full(frequency.size, from_impedance(60.0)))

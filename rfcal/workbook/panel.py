@@ -9,7 +9,7 @@ import base64
 import math
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
@@ -34,6 +34,16 @@ class Slider:
     high: float
     step: float
     start: float
+
+
+def started(sliders: Sequence[Slider], starts: Mapping[str, float]) -> list[Slider]:
+    """Sliders that start elsewhere, each with ends as far as its start."""
+    found = []
+    for slider in sliders:
+        start = float(f"{starts.get(slider.name, slider.start):.4g}")
+        low, high = min(slider.low, start), max(slider.high, start)
+        found.append(replace(slider, low=low, high=high, start=start))
+    return found
 
 
 LABEL, BOX, TRACK = "14rem", "min(98%, 20rem)", "9rem"

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 
 from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 
 POINTS = 401
@@ -18,6 +19,18 @@ POINTS = 401
 
 ONE_OHM = np.ones(2)
 """Half-widths of R and X [ohm] that print both with one decimal."""
+
+
+LEAST_OHM = 0.1
+"""A slider of R starts at this at least: no device gives power."""
+
+
+def place_of(device: Device | None) -> dict[str, float]:
+    """Frequency [MHz], R and X [ohm] from which sliders start for a device; none without one."""
+    if device is None or not np.isfinite(z := complex(device.impedance.value[device.answer])):
+        return {}
+    megahertz = float(device.frequency[device.answer]) / 1e6
+    return {"frequency": megahertz, "r": max(z.real, LEAST_OHM), "x": z.imag}
 
 
 def chart_and_axes(z_ref: float = defaults.REFERENCE_OHM) -> tuple[Figure, Axes, Axes]:

@@ -17,11 +17,13 @@ from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
+from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import intervals, words
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.workbook.panel import Panel, Slider
+from rfcal.workbook.panel import Panel, Slider, started
+from rfcal.workbook.pictures import place_of
 
 READING = ("noise", "connection", "display step", "drift")
 LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
@@ -93,7 +95,7 @@ def usual_line(line_m: float, *, percent: float = 10.0, **stated: float) -> Leng
     return Length("line", CABLES[TYPE].line(line_m), {**known, "loss": percent / 100})
 
 
-def uncertainty_panel() -> Panel:
+def uncertainty_panel(own: Device | None = None) -> Panel:
     """The region of a device and its uncertainty by source: the analyzer and each standard."""
     short, opened, load = (defaults.STANDARD[kind] for kind in ("short", "open", "load"))
     off = "residual reflection of the"
@@ -106,10 +108,10 @@ def uncertainty_panel() -> Panel:
         Slider("load", f"{off} load", "", 0.0, 0.02, 0.0005, load["reflection"]),
         Slider("load_ohm", "resistance of the load", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
     ]
-    return _panel(STANDARDS, sliders, usual_setup)
+    return _panel(STANDARDS, sliders, usual_setup, own)
 
 
-def residual_panel() -> Panel:
+def residual_panel(own: Device | None = None) -> Panel:
     """The same of an instrument that corrects itself, known by what its correction leaves."""
     sliders = [
         Slider(key, f"residual {key.replace('_', ' ')}", "", 0.0, 0.1, 0.001, size)
@@ -120,10 +122,10 @@ def residual_panel() -> Panel:
         left = {"directivity": directivity, "source_match": source_match, "tracking": tracking}
         return replace(usual_setup(frequency, **reading), standards={}, residual=left)
 
-    return _panel(RESIDUAL, [*_reading(), *sliders], setup)
+    return _panel(RESIDUAL, [*_reading(), *sliders], setup, own)
 
 
-def path_panel() -> Panel:
+def path_panel(own: Device | None = None) -> Panel:
     """The same behind a line that is known by its figures, read and calibrated as usual."""
     known, percent = defaults.PATH, 100 * CABLES[TYPE].loss_doubt
     velocity, impedance = known["velocity factor"], 50 * known["impedance"]
@@ -140,7 +142,7 @@ def path_panel() -> Panel:
     def setup(frequency, *, line_m, **stated):
         return replace(usual_setup(frequency), lines=(usual_line(line_m, **stated),))
 
-    return _panel(LINE, sliders, setup)
+    return _panel(LINE, sliders, setup, own)
 
 
 def _reading() -> list[Slider]:
@@ -155,7 +157,10 @@ def _reading() -> list[Slider]:
 
 
 def _panel(
-    groups: tuple[str, ...], sliders: Sequence[Slider], setup_of: Callable[..., Setup]
+    groups: tuple[str, ...],
+    sliders: Sequence[Slider],
+    setup_of: Callable[..., Setup],
+    own: Device | None,
 ) -> Panel:
     """A device's region beside the shares of groups of sources, and the sliders that move them."""
     figure = style.new_figure(8.4, 4.6)
@@ -185,7 +190,10 @@ def _panel(
         return f"{'; '.join(said)}; 95 %, each by itself."
 
     return Panel(
-        figure, [*PLACE, *sliders], update, moving=[region, device, *enlarged.artists, *bars]
+        figure,
+        started([*PLACE, *sliders], place_of(own)),
+        update,
+        moving=[region, device, *enlarged.artists, *bars],
     )
 
 

@@ -17,7 +17,7 @@ from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
 from rfcal.workbook.cable import cable_words
-from rfcal.workbook.panel import Panel, Slider
+from rfcal.workbook.panel import Panel, Slider, started
 from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -313,11 +313,32 @@ def test_loss_panel_reads_r_and_x_off_the_circle():
     assert "R = 1 (one-sided: below 89)" in panel.move(loss=15, uncertainty=0.02, r=1, x=0)
 
 
-def test_standing_wave_panel_gains_nothing_and_says_where_its_axes_end():
+def test_standing_wave_panel_gains_nothing():
     said = workbook.standing_wave_panel().move(frequency=1.8, length=0.1, loss=0, r=5, x=-300)
     assert "it loses 0.00 dB" in said
-    assert "At most 1342 V and 4.6 A stand on it (the axes end at 300 V and 6 A)." in said
-    assert "axes" not in workbook.standing_wave_panel().reset()
+    assert "At most 1342 V and 4.6 A stand on it." in said
+
+
+def test_panels_start_from_the_readers_own_device(beacon, computed):
+    device, tower = beacon.devices[0], computed("tower-line")
+    panels = (
+        *(workbook.cable_panel(device), workbook.loss_panel(device)),
+        *(workbook.uncertainty_panel(device), workbook.path_panel(device)),
+    )
+    for panel in (*panels, workbook.residual_panel(device)):
+        assert (panel.values["r"], panel.values["x"]) == (31.11, 4.987)
+        assert panel.values.get("frequency", 70.2) == 70.2
+    wave, fault = workbook.standing_wave_panel(tower), workbook.fault_panel(tower.line)
+    assert (wave.values["length"], wave.values["r"]) == (39.8, 35.79)
+    assert "39.80 m (mismatch" in fault.sentence
+    assert fault.values["place"] == pytest.approx(23.4, abs=0.02)
+
+
+def test_a_start_beyond_a_sliders_ends_widens_them():
+    (slider,) = started([Slider("r", "R", "ohm", 1.0, 500.0, 1.0, 30.0)], {"r": 4321.0})
+    assert (slider.low, slider.high, slider.start) == (1.0, 4321.0, 4321.0)
+    (slider,) = started([Slider("r", "R", "ohm", 1.0, 500.0, 1.0, 30.0)], {"x": 3.0})
+    assert (slider.low, slider.high, slider.start) == (1.0, 500.0, 30.0)
 
 
 def test_fault_panel_names_the_nearest_fault():
