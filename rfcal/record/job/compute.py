@@ -2,24 +2,23 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from rfcal.errors import CalibrationError, RecordError
+from rfcal.defaults import FALSE_ALARM
+from rfcal.errors import CalibrationError
 from rfcal.feedline.power import path_loss
-from rfcal.findings import Finding, grid_words, sorted_findings
+from rfcal.findings import Finding, sorted_findings
 from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import propagate
+from rfcal.measurement.model import propagate, region
 from rfcal.measurement.monte_carlo import assess
 from rfcal.measurement.undecided import Undecided
-from rfcal.models.interpolation import points_of, same_grid
-from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.interpolation import points_of
 from rfcal.models.usual import missing_uncertainty
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
@@ -30,7 +29,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_element,
 )
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
-from rfcal.record.findings.checks import about_builds, about_checks
+from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, soundness
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
@@ -45,14 +44,15 @@ from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_traces
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import reread, schema
+from rfcal.record.format.line import LineCheck
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
-from rfcal.record.job.checks import checked
 from rfcal.record.job.components import Parts
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
+from rfcal.uncertainty.coverage import degrees_of_freedom
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import shared
 
@@ -120,8 +120,11 @@ class _Job:
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.findings += about_traces(record, self.sweeps)
         self.meant = meanings(record, self.sweeps)
-        for item in (*record.standards, *record.checks):
-            self.known[item.name] = Known(item.name, self._model(item), self.sweeps[item.name])
+        for artefact in (*record.standards, *record.checks):
+            model, table = readings.model_of(record, artefact)
+            self.files += table
+            self.assumed.append(assumed_of_artefact(artefact, missing_uncertainty(model)))
+            self.known[artefact.name] = Known(artefact.name, model, self.sweeps[artefact.name])
         self.parts = Parts(record)
         self.grid = self._grid()
         worth = record.analyzer
@@ -133,8 +136,9 @@ class _Job:
         self.undecided = self._settled()
         readings.require_independent(record, self.sweeps)
         self.chance = shared(readings.tests_by_chance(record))
-        self.findings += about_builds(record)
-        self.findings += (*about_displays(record), *about_example(record))
+        self.findings += (*about_builds(record), *about_displays(record), *about_example(record))
+        self.calibration = self.bench.calibration(self.grid)
+        readings.require_distinct(record, self.sweeps)
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""
@@ -159,100 +163,66 @@ class _Job:
 
     def results(self, *, correct: bool = True) -> Results:
         """Everything, in order; without devices and networks where they are not asked for."""
-        record, z_ref, solved = self.record, self.record.reference_ohm, bool(self.record.standards)
-        calibration = self.calibration()
-        checks = tuple(self.check(calibration, item) for item in record.checks)
-        rereads = tuple(self.again(calibration, item) for item in record.rereads)
+        record, calibration = self.record, self.calibration
+        checks = tuple(map(self.check, record.checks))
+        rereads = tuple(map(self.again, record.rereads))
+        self._judged(checks, rereads)
+        devices = self._devices(bool(checks)) if correct else ()
+        for item in () if correct else record.measurements:
+            self.path(self.calibration_on(self.sweeps[item.name]), item)
+        self.say("the line's state and matching networks, where they are asked for")
+        line = self.line(record.line_check) if record.line_check else None
+        matches = tuple(self.match(devices, one) for one in record.matches if correct)
+        worth = self.bench.analyzer
+        parts = self.parts.computed(devices, worth, self._at_plane) if correct else ()
+        self.findings += [said for part in parts for said in about_part(part)]
+        self.findings += (*about_defaults(self.assumed), *about_unseen(record, self.findings))
+        return Results(
+            *(record, (*self.files, *self.parts.files), self.bench, calibration, checks, devices),
+            *(sorted_findings(self.findings), line, matches, rereads, parts),
+        )
+
+    def _judged(self, checks: tuple[Check, ...], rereads: tuple[Reread, ...]) -> None:
+        """Whether standards, checks and what was read again agree, and what would explain it."""
         self.findings += about_rereads(rereads)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
+        solved, z_ref = bool(self.record.standards), self.record.reference_ohm
         still = bool(rereads) and all(again.agrees for again in rereads)
         why = ""
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
-            why = explained(calibration, checks, still=still, **judged)
-            self.findings += about_standards(calibration, why=why, **judged)
-            self.findings += about_correction(calibration)
-        self.findings += about_checks(
-            checks, calibration, solved=solved, z_ref=z_ref, why=why, still=still
-        )
-        devices = self._devices(calibration, bool(checks)) if correct else ()
-        for item in () if correct else record.measurements:
-            self.path(self.calibration_at(calibration, item), item)
-        self.say("the line's state and matching networks, where they are asked for")
-        line = self.line(calibration) if record.line_check else None
-        wanted = record.matches if correct else ()
-        matches = tuple(self.match(calibration, devices, one) for one in wanted)
-        at_plane, worth = partial(self._at_plane, calibration), self.bench.analyzer
-        parts = self.parts.computed(devices, worth, at_plane) if correct else ()
-        self.findings += [said for part in parts for said in about_part(part)]
-        return Results(
-            record=record,
-            sweeps=(*self.files, *self.parts.files),
-            bench=self.bench,
-            calibration=calibration,
-            checks=checks,
-            devices=devices,
-            findings=sorted_findings(
-                (
-                    *self.findings,
-                    *about_defaults(self.assumed),
-                    *about_unseen(record, self.findings),
-                )
-            ),
-            line=line,
-            matches=matches,
-            rereads=rereads,
-            parts=parts,
-        )
+            why = explained(self.calibration, checks, still=still, **judged)
+            self.findings += about_standards(self.calibration, why=why, **judged)
+            self.findings += about_correction(self.calibration)
+        of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": still}
+        self.findings += about_checks(checks, self.calibration, **of)
 
-    def _devices(self, calibration: Calibration, checked: bool) -> tuple[Device, ...]:
+    def _devices(self, checked: bool) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
-        devices = tuple(self._device(calibration, item) for item in self.record.measurements)
+        devices = tuple(map(self._device, self.record.measurements))
         devices, told = displays.agreed(self.record, devices)
         self.findings += told
         solved, sound = bool(self.record.standards), soundness(self.findings, checked)
+        judged: Any = {"solved": solved, "chance": self.chance, "sound": sound}
         for device in devices:
-            meant = self.meant[device.name]
-            self.findings += about_device(
-                device, solved=solved, chance=self.chance, sound=sound, meant=meant
-            )
+            self.findings += about_device(device, meant=self.meant[device.name], **judged)
         return devices
 
-    def calibration(self) -> Calibration:
-        """The error terms on the standards' grid."""
-        solved = self.bench.calibration(self.grid)
-        if self.record.standards:
-            readings.require_distinct(self.record, self.sweeps)
-        return solved
-
-    def _model(self, item: Artefact) -> Standard | Tabulated:
-        model, table = readings.model_of(self.record, item)
-        self.files += table
-        self.assumed.append(assumed_of_artefact(item, missing_uncertainty(model)))
-        return model
-
-    def calibration_at(
-        self, calibration: Calibration, item: Artefact | Measurement | reread.Reread
-    ) -> Calibration:
-        """The calibration at the frequencies of one item's reading."""
-        return self._calibration_on(calibration, self.sweeps[item.name].frequency, item.name)
-
-    def _calibration_on(self, calibration: Calibration, frequency: Real, name: str) -> Calibration:
+    def calibration_on(self, sweep: Sweep) -> Calibration:
+        """The calibration at the frequencies of a sweep."""
         try:
-            moved = self.bench.at(calibration, frequency)
+            moved = self.bench.at(self.calibration, sweep.frequency)
         except CalibrationError as error:
-            raise CalibrationError(f"'{name}': {error}") from error
-        if self.record.standards and points_of(frequency, self.grid) is None:
-            self.findings.append(INTERPOLATED(name=name))
+            raise CalibrationError(f"'{sweep.label}': {error}") from error
+        if self.record.standards and points_of(sweep.frequency, self.grid) is None:
+            self.findings.append(INTERPOLATED(name=sweep.label))
         return moved
 
-    def again(self, calibration: Calibration, item: reread.Reread) -> Reread:
+    def again(self, item: reread.Reread) -> Reread:
         """How far an artefact has moved since it was read first."""
-        try:
-            here = self.calibration_at(calibration, item)
+        with readings.refused_at(item.place):
+            here = self.calibration_on(self.sweeps[item.name])
             moved = self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
-        except CalibrationError as error:
-            raise RecordError(schema.FILE, item.place, str(error)) from error
         return Reread(moved, as_stated(moved, self.chance))
 
     def path(
@@ -264,99 +234,72 @@ class _Job:
             if between.name not in self.ends:  # a check may have come the same way
                 self.ends[between.name] = readings.path_sweeps(self.record, between)
                 self.files += self.ends[between.name]
-            sweeps = self.ends[between.name]
-            of_element = assumed_of_element(between.name, between.doubt, between.assumed)
-            self.assumed.append(of_element)
-            elements.append(readings.element(between, sweeps))
-            try:
+            self.assumed.append(assumed_of_element(between.name, between.doubt, between.assumed))
+            elements.append(readings.element(between, self.ends[between.name]))
+            with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
-            except CalibrationError as error:
-                raise RecordError(schema.FILE, between.place, str(error)) from error
             z_ref = self.record.reference_ohm
             self.findings += about_path(between.name, steps[-1], here, z_ref)
         return tuple(elements), tuple(steps)
 
-    def line(self, calibration: Calibration) -> LineState:
+    def line(self, wanted: LineCheck) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
-        wanted = self.record.line_check
-        assert wanted is not None
         self.assumed.append(assumed_of_element("line check", wanted.doubt, wanted.assumed))
-        frequency, now = self._at_plane(calibration, Reading((wanted.reading,)), "line check")
+        frequency, now = self._at_plane(Reading((wanted.reading,)), "line check")
         others = [(Reading((wanted.baseline,)), "baseline")] if wanted.baseline else []
         others += [(read, "open" if end > 0 else "short") for end, read in wanted.far_ends]
         sweeps = []
         for read, what in others:
-            grid, sweep = self._at_plane(calibration, read, f"line check, {what}")
-            if not same_grid(frequency, grid):
-                raise RecordError(
-                    schema.FILE,
-                    "[line_check]",
-                    f"{displays.named(read, what)} has {grid_words(grid)}, the reading "
-                    f"{grid_words(frequency)}: only sweeps at the same frequencies can be "
-                    "compared",
-                )
+            grid, sweep = self._at_plane(read, f"line check, {what}")
+            named = f"'{read.files[0]}'" if read.files else f"the far end's typed {what}"
+            readings.require_same_grid("[line_check]", grid, frequency, named, "the reading")
             sweeps.append(sweep)
         then = None if wanted.baseline is None else sweeps.pop(0)
-        z_ref = self.record.reference_ohm
-        try:
+        with readings.refused_at("[line_check]"):
+            z_ref = self.record.reference_ohm
             state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
-        except CalibrationError as error:
-            raise RecordError(schema.FILE, "[line_check]", str(error)) from error
         self.findings += about_line(state)
         return state
 
-    def _at_plane(
-        self, calibration: Calibration, reading: Reading, label: str
-    ) -> tuple[Real, Quantity]:
+    def _at_plane(self, reading: Reading, label: str) -> tuple[Real, Quantity]:
         """A sweep corrected to the standards' plane."""
         sweep = readings.read(self.record, reading, label, label).sweeps[0]
         self.files.append(sweep)
-        here = self._calibration_on(calibration, sweep.frequency, label)
+        here = self.calibration_on(sweep)
         return sweep.frequency, propagate(self.bench.inputs(here, sweep))
 
-    def match(
-        self, calibration: Calibration, devices: tuple[Device, ...], wanted: MatchRequest
-    ) -> MatchResult:
+    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult:
         """Networks for one measurement."""
         device = next(d for d in devices if d.name == wanted.measurement)
         wanted = wanted.settled(float(device.frequency[device.answer]))
         built = None
         if wanted.built is not None:
-            grid, built = self._at_plane(
-                calibration, Reading((wanted.built.reading,)), "after building"
-            )
-            if not same_grid(grid, device.frequency):
-                raise RecordError(
-                    schema.FILE,
-                    f"{wanted.place_in_record} built",
-                    f"it has {grid_words(grid)}, '{device.name}' "
-                    f"{grid_words(device.frequency)}: read both at the same frequencies",
-                )
+            grid, built = self._at_plane(Reading((wanted.built.reading,)), "after building")
+            place = f"{wanted.place_in_record} built"
+            readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)
         result = replace(matched(wanted, device, built), doubt=doubt)
         self.findings += about_match(result)
         return result
 
-    def check(self, calibration: Calibration, item: Artefact) -> Check:
-        here, known = self.calibration_at(calibration, item), self.known[item.name]
-        steps = self._steps_to(here, item)
-        if item.at is not None:
-            known = displays.behind(known, self.options[item.name], here, steps)
+    def check(self, item: Artefact) -> Check:
+        """One check, at the frequencies of its reading and in the place where it was connected."""
+        here, known = self.calibration_on(self.sweeps[item.name]), self.known[item.name]
+        steps: tuple[Step, ...] = ()
+        for one in self.record.measurements:
+            if one.name == item.at:  # without what is added to the device's answer
+                removed = tuple(between for between in one.between if not between.embed)
+                steps = self.path(here, replace(one, between=removed))[1]
+                known = displays.behind(known, self.options[item.name], here, steps)
         return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
-    def _steps_to(self, here: Calibration, check: Artefact) -> tuple[Step, ...]:
-        """The path to where a check was connected, without what is added to a device's answer."""
-        for item in self.record.measurements:
-            if item.name == check.at:
-                removed = tuple(between for between in item.between if not between.embed)
-                return self.path(here, replace(item, between=removed))[1]
-        return ()
-
-    def _device(self, calibration: Calibration, item: Measurement) -> Device:
+    def _device(self, item: Measurement) -> Device:
         sweep = self.sweeps[item.name]
-        here = self.calibration_at(calibration, item)
+        here = self.calibration_on(sweep)
         elements, _ = self.path(here, item)
-        answer = self._answer(item, sweep)
+        answer = readings.answer_of(item, sweep.frequency)
+        if item.answer_hz is not None:
+            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
 
         def made(bench: Bench, sweep: Sweep) -> Device:
             own = bench is self.bench  # else one that a display's options make
@@ -387,9 +330,21 @@ class _Job:
         vars(found)["figures"] = device.figures  # so that they are not computed again
         return found
 
-    def _answer(self, item: Measurement, sweep: Sweep) -> int:
-        """Index of the frequency at which the answer in words is quoted."""
-        answer = readings.answer_of(item, sweep.frequency)
-        if item.answer_hz is not None:
-            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
-        return answer
+
+def checked(
+    bench: Bench,
+    here: Calibration,
+    known: Known,
+    *,
+    at: str | None = None,
+    path: tuple[Step, ...] = (),
+    chance: float = FALSE_ALARM,
+) -> Check:
+    """One check, by the error terms at its frequencies and the path to the device's place `at`."""
+    inputs, measured = bench.corrected(here, known.reading, path)
+    expected = known.quantity(known.reading.frequency, bench.z_ref)
+    where = region(inputs, measured)
+    freedom = degrees_of_freedom(measured.plus(*expected.effects))
+    inside, agrees = inside_region(where, expected), agree(where, expected, chance, freedom)
+    frequency = known.reading.frequency
+    return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)

@@ -25,7 +25,8 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES, SIGN_BY_OTHER
-from rfcal.record.format.schema import FILE, Reading, Record
+from rfcal.record.format.schema import FILE, Record
+from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, ends_of
 
 HIDDEN = "{name}: what the display does not show"
@@ -146,13 +147,8 @@ def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, .
     pairs = [(m.name, m.same_as, m.place) for m in record.measurements if m.same_as is not None]
     for one, other, place in [*pairs, *((b, a, place) for a, b, place in pairs)]:
         device, witness = by_name[one], by_name[other]
-        if not same_grid(device.frequency, witness.frequency):
-            raise RecordError(
-                FILE,
-                place,
-                f"'{one}' and '{other}' were read at other frequencies: read one "
-                "device at the same frequencies both ways",
-            )
+        grids = device.frequency, witness.frequency
+        require_same_grid(place, *grids, f"'{one}'", f"'{other}'")
         if device.other is None:
             continue
         seen = [witness, *([witness.other] if witness.other else [])]
@@ -168,11 +164,6 @@ def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, .
         elif not any(fits):
             found.append(SAME_DISAGREES(device=one, other=other))
     return tuple(by_name.values()), found
-
-
-def named(reading: Reading, what: str) -> str:
-    """A sweep of a line, by its file where it has one."""
-    return f"'{reading.files[0]}'" if reading.files else f"the far end's typed {what}"
 
 
 def _apart(one: Device, other: Device) -> NDArray[np.bool_]:

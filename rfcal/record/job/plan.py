@@ -5,10 +5,12 @@ from pathlib import Path
 
 import numpy as np
 
-from rfcal.errors import CalibrationError, RecordError
+from rfcal.errors import RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
-from rfcal.measurement.bench import Known
+from rfcal.maths.bilinear import Bilinear
+from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.models.interpolation import reaches
+from rfcal.models.line import Line
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
@@ -18,12 +20,14 @@ from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema
+from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
-from rfcal.record.job.checks import checked
-from rfcal.record.job.plan_path import grid_of, path_of
+from rfcal.record.job.compute import checked
 from rfcal.record.job.plan_shown import Shown, shown
 
+LENGTH_M = 0.05
+"""Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
 
@@ -63,12 +67,10 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
     planned, setups = [], []
     for item in record.measurements:
         at = hertz or _frequency(record, item)
-        try:
-            path, unknown = path_of(record, item, at)
+        with readings.refused_at(item.place):
+            path, unknown = _path_of(record, item, at)
             setup = _setup(record, item, at, path)
             plans = {complex(value): plan(setup, value) for value in expected}
-        except CalibrationError as error:
-            raise RecordError(schema.FILE, item.place, str(error)) from error
         setups.append(setup)
         seen = shown(record, item, at, list(plans))
         unshown = tuple(about_planned(record, item, list(plans), at, held=bool(seen)))
@@ -84,7 +86,7 @@ def _frequency(record: Record, item: Measurement) -> float:
         return item.answer_hz
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
     for one in items:
-        if (frequency := grid_of(record, one)) is not None:
+        if (frequency := readings.grid_of(record, one)) is not None:
             return float(frequency[frequency.size // 2])
     raise RecordError(
         schema.FILE, item.place, "nothing says at which frequency: give answer_mhz, or say --mhz"
@@ -95,7 +97,7 @@ def _elsewhere(record: Record, item: Measurement, hertz: float) -> tuple[Finding
     """That what was read already does not reach the frequency [Hz] of the plan."""
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
     for one in items:
-        grid = grid_of(record, one)
+        grid = readings.grid_of(record, one)
         if grid is not None and not reaches(grid, hertz):
             return (PLAN_ELSEWHERE(name=one.name, mhz=hertz / 1e6, grid=grid_words(grid)),)
     return ()
@@ -127,19 +129,62 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
     for item in record.checks:
         model = readings.model_of(record, item)[0]
         raw = setup.box().apply(model.reflection(setup.frequency, z_ref=z_ref))
-        checks.append(
-            checked(bench, calibration, Known(item.name, model, setup.read(item.name, raw)))
+        known = Known(item.name, model, setup.read(item.name, raw))
+        checks.append(checked(bench, calibration, known))
+    # all else is of error terms, and no analyzer has read these standards
+    close = [f for f in about_standards(calibration, z_ref=z_ref) if f.code == STANDARDS_CLOSE.code]
+    of_checks = about_checks(checks, calibration, solved=solved, z_ref=z_ref)
+    return sorted_findings((*close, *of_checks, *about_builds(record), *about_unseen(record)))
+
+
+def _path_of(
+    record: Record, item: Measurement, hertz: float
+) -> tuple[tuple[Length, ...], dict[str, str]]:
+    """What lies before a device, and why elements were taken as short that nothing tells about."""
+    found, unknown = [], {}
+    for part in item.between:
+        if part.embed or part.part is not None:
+            continue
+        why = "" if part.line else _untold(record, part, hertz)
+        if why:
+            unknown[part.name] = why
+        seen = None if part.line or why else _seen(record, part, hertz)
+        line = part.line or Line(LENGTH_M, 1.0, record.reference_ohm)
+        found.append(Length(part.name, line, part.doubt, part.kind, seen))
+    return tuple(found), unknown
+
+
+def _untold(record: Record, part: Between, hertz: float) -> str:
+    """Why sweeps or a file do not tell yet what an element is; empty where they do."""
+    own = [file for reading in part.ends for file in reading.files]
+    own += [part.adapter] if part.adapter is not None else []
+    if not all((record.folder / file).is_file() for file in own):
+        return "nothing tells of it yet"
+    if part.adapter is None and any(
+        readings.grid_of(record, one) is None for one in record.standards
+    ):
+        return "its sweeps will tell of it once the standards are read"
+    if part.adapter is None and any(one.reading.shows_less for one in record.standards):
+        return (
+            "its sweeps cannot tell of it before the report, for a display shows less than R and X"
         )
-    return sorted_findings(
-        (
-            # all else is of error terms, and no analyzer has read these standards
-            *(
-                f
-                for f in about_standards(calibration, z_ref=z_ref)
-                if f.code == STANDARDS_CLOSE.code
-            ),
-            *about_checks(checks, calibration, solved=solved, z_ref=z_ref),
-            *about_builds(record),
-            *about_unseen(record),
-        )
-    )
+    grid = readings.path_sweeps(record, part)[0].frequency
+    if not reaches(grid, hertz):
+        return f"what tells of it has {grid_words(grid)}"
+    return ""
+
+
+def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
+    """What the sweeps or the file of an element say that it is at a frequency [Hz]."""
+    sweeps, alone = readings.path_sweeps(record, part), part.adapter is not None
+    analyzer = Analyzer(residual={} if alone else record.residual)  # a file needs none
+    read = []
+    for one in () if alone else record.standards:
+        sweep = readings.read(record, one.reading, one.name, one.place).sweeps[0]
+        read.append(Known(one.name, readings.model_of(record, one)[0], sweep))
+    bench = Bench(analyzer, tuple(read), record.reference_ohm)
+    grid = np.array([hertz]) if alone else sweeps[0].frequency
+    here = bench.at(bench.calibration(grid), grid)
+    box = bench.step(here, readings.element(part, sweeps)).through(here.error_box)
+    at = [int(np.argmin(np.abs(grid - hertz)))]
+    return Bilinear(*(np.broadcast_to(v, grid.shape)[at] for v in (box.a, box.b, box.c, box.d)))

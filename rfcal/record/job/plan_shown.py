@@ -12,7 +12,7 @@ from rfcal.readings.display import Beyond
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job.compute import compute
-from rfcal.record.job.plan_path import grid_of
+from rfcal.record.job.readings import grid_of
 from rfcal.uncertainty.derived import Figure
 
 Shown = tuple[dict[str, Figure], ...]

@@ -1,11 +1,12 @@
 """A record's readings, refused where grids differ or where they are no evidence of their own."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from itertools import combinations
 
 import numpy as np
 
-from rfcal.errors import RecordError
+from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
@@ -15,6 +16,7 @@ from rfcal.readings.display import Options, certain, size_options, typed_options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
 from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
+from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
 
 
@@ -46,6 +48,14 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
             reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
         )
     )
+
+
+def grid_of(record: Record, item: Artefact | Measurement | Reread) -> Real | None:
+    """The frequencies [Hz] of a reading; None where it is not there yet, in a plan."""
+    reading = item.reading
+    if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):
+        return None
+    return read(record, reading, item.name, item.place).frequency
 
 
 def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tuple[Sweep, ...]]:
@@ -90,16 +100,29 @@ def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:
     first, *others = record.standards or record.measurements[:1]
     grid = sweeps[first.name].frequency
     for item in others:
-        found = sweeps[item.name].frequency
-        if not same_grid(grid, found):
-            raise RecordError(
-                FILE,
-                item.place,
-                f"its reading has {grid_words(found)}, but that of '{first.name}' has "
-                f"{grid_words(grid)}{_first_difference(grid, found)}: read all standards at the "
-                "same frequencies",
-            )
+        found, of = sweeps[item.name].frequency, f"that of '{first.name}'"
+        require_same_grid(item.place, found, grid, "its reading", of)
     return grid
+
+
+def require_same_grid(place: str, found: Real, grid: Real, what: str, of: str) -> None:
+    """Refuse one reading that has other frequencies [Hz] than another; words name both."""
+    if not same_grid(grid, found):
+        raise RecordError(
+            FILE,
+            place,
+            f"{what} has {grid_words(found)}, but {of} has {grid_words(grid)}"
+            f"{_first_difference(grid, found)}: read all of them at the same frequencies",
+        )
+
+
+@contextmanager
+def refused_at(place: str) -> Iterator[None]:
+    """What cannot be computed is refused with its place in the record."""
+    try:
+        yield
+    except CalibrationError as error:
+        raise RecordError(FILE, place, str(error)) from error
 
 
 def _first_difference(one: Real, other: Real) -> str:
