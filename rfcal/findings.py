@@ -1,6 +1,6 @@
 """What rfcal has to say about a record besides the answer: data that every face shows."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 SEVERITIES = ("error", "warning", "note")
@@ -48,3 +48,10 @@ def grid_words(frequency) -> str:
 def swr_words(ratio: float) -> str:
     """A SWR in words, with three digits, and none above 100."""
     return f"{ratio:.3g}" if ratio < 100 else "more than 100"
+
+
+def quoted(names: Sequence[str]) -> str:
+    """Names in words; of more than four the first three, empty of none."""
+    told = [f"'{name}'" for name in (names if len(names) <= 4 else names[:3])]
+    told += [f"{len(names) - 3} more"] if len(names) > 4 else []
+    return " and ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))

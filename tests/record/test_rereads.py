@@ -78,7 +78,9 @@ def test_a_load_that_moved_has_no_angle_and_a_check_may_be_read_again_too(filed)
     add(filed, '\n[[check]]\nname = "117"\nresistance_ohm = 117\nreading = "raw/check.s1p"')
     (filed / "raw/c.s1p").write_text(touchstone(GRID, BOX.apply(np.full(11, 0.3 + 0j))))
     add(filed, '\n[[reread]]\nof = "117"\nreading = "raw/c.s1p"\n')
-    assert "'117' has shrunk by 0.25 of its size" in said(compute(filed), "moved")[1]
+    (message,) = said(compute(filed), "moved")
+    assert "'117' has shrunk by 0.25 of its size" in message
+    assert "So it is with 'load', less far." in message
 
 
 def test_a_reread_may_be_typed_at_some_of_the_frequencies(filed):

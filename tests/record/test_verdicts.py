@@ -15,7 +15,8 @@ from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
 from rfcal.record.findings.checks import agree, inside_region
-from rfcal.record.findings.standards import about_standards, contradict
+from rfcal.record.findings.slips import contradict
+from rfcal.record.findings.standards import about_standards
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Check
 from rfcal.report.page import output_files

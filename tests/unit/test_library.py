@@ -282,6 +282,12 @@ WRONG = {
         ),
         "the reading of 'again' is that of 'load'",
     ),
+    "one file for two of one name": (
+        lambda: rfcal.calibrate(
+            {**beacon_standards(swept), rfcal.Standard("load", 25.0): swept("load")}
+        ),
+        "two standards are named 'load'",
+    ),
     "loads of two resistances": (
         lambda: rfcal.Standard("load", [49.0, 51.0]),
         "an array of draws, shape (N, 1), found shape (2,)",

@@ -10,13 +10,12 @@ from itertools import combinations
 
 import numpy as np
 
-from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import Meanings
+from rfcal.record.findings.slips import Scene, exchanges, misreadings
 
 LONGEST_S = 150e-9
 """Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
@@ -65,23 +64,17 @@ def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> l
 
 def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str]:
     """What would leave error terms that an analyzer may have: readings exchanged, or misread."""
-    pairs = [
-        say.SUSPECT_EXCHANGED.format(one=one, other=other)
-        for one, other in combinations(calibration.names, 2)
-        if not implausible(calibration.exchanged(one, other).error_box)
-    ]
-    known, seen = [k.value for k in calibration.known], [s.value for s in calibration.seen]
-    misread = []
-    for at, name in enumerate(calibration.names if not pairs else ()):
-        for said, undo in meant.get(name, {}).items():
-            undone = [undo(x) if i == at else x for i, x in enumerate(seen)]
-            try:
-                box = Bilinear.fit(known, undone, calibration.weight)
-            except CalibrationError:
-                continue
-            if not implausible(box):
-                misread.append(said)
-    return (pairs or misread)[:MOST]
+    scene, names = Scene.of(calibration), calibration.names
+    for slips in (exchanges(combinations(names, 2)), misreadings(names, meant)):
+        mended = [
+            slip.said()
+            for slip in slips
+            for moved in slip.moved([scene], 1.0)
+            if not implausible(moved.calibration.error_box)
+        ]
+        if mended:
+            return mended[:MOST]
+    return []
 
 
 @dataclass(frozen=True)

@@ -1,18 +1,17 @@
 """Do the checks agree: verdicts that chance alone seldom turns, and what they cannot see."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.defaults import FALSE_ALARM
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Real, from_impedance
-from rfcal.measurement.deembedding import seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.standards import contradict, exchanges
+from rfcal.record.findings.slips import Scene, contradict, exchanges
+from rfcal.record.findings.standards import pairs_of
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal
@@ -63,20 +62,24 @@ def about_checks(
     """
     if not found:
         return []
-    among = exchanges(calibration) if solved else ()
+    among = pairs_of(calibration) if solved else ()
     unseen = [pair for pair in among if not np.any(contradict(calibration.exchanged(*pair)))]
-    # the pairs whose exchange would leave each check in agreement
-    hidden = [[pair for pair in unseen if _agrees_exchanged(check, *pair)] for check in found]
     findings = []
     for check in found:
         if not check.agrees:
             findings.append(_disagrees(check, why, solved, still))
         if solved and (twin := _same_place(check)):
             findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
-    blind = [pair for pair in unseen if all(pair in swaps for swaps in hidden)]
-    if blind and all(check.agrees for check in found):
-        other = _another(calibration, blind, z_ref)
-        findings.append(say.CHECK_BLIND(pairs=_either(blind), other=other))
+    scenes = [Scene.of(check.calibration, check) for check in found if check.agrees]
+    # the pairs whose exchange would leave all checks in agreement
+    blind = [
+        pair
+        for pair, slip in zip(unseen, exchanges(unseen), strict=True)
+        if not any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(scenes, 1.0))
+    ]
+    if blind and len(scenes) == len(found):
+        pairs = ", or ".join(quoted(pair) for pair in blind)
+        findings.append(say.CHECK_BLIND(pairs=pairs, other=_another(calibration, blind, z_ref)))
     return findings
 
 
@@ -89,7 +92,7 @@ def about_builds(record: Record) -> list[Finding]:
     builds = {_build_of(item) for item in record.checks}
     if len(builds) != 1 or (build := builds.pop()) not in loads:
         return []
-    checks = ", ".join(f"'{item.name}'" for item in record.checks)
+    checks = quoted([item.name for item in record.checks])
     return [say.CHECK_SAME_BUILD(checks=checks, load=loads[build], build=build)]
 
 
@@ -124,17 +127,6 @@ def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
         causes = say.CAUSES_STILL if still else say.CAUSES_SMALL
     explanation = why or say.LOOK_FOR.format(causes=causes)
     return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)
-
-
-def _either(pairs: Sequence[tuple[str, str]]) -> str:
-    return ", or ".join(f"'{a}' and '{b}'" for a, b in pairs)
-
-
-def _agrees_exchanged(check: Check, one: str, other: str) -> bool:
-    """Whether the check would agree if two standards' readings had been exchanged."""
-    box = check.calibration.exchanged(one, other).error_box
-    value = seen_beyond(box.correct(check.reading), box, check.path)
-    return agree(replace(check.region, centre=value), check.expected)
 
 
 def _same_place(check: Check) -> str:

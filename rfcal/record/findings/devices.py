@@ -130,9 +130,9 @@ def _causes(found: Device, solved: bool, sound: bool | None, meant: Meanings) ->
     if any(not step.embed for step in path) and _passive(found, raw):
         line = any(isinstance(step.element, Cable) for step in path)
         return say.CAUSE_LINE if line else say.CAUSE_REMOVED
-    mended = [said for said, undo in meant.items() if _passive(found, undo(raw))]
+    mended = [said.format(name=name) for said, undo in meant.items() if _passive(found, undo(raw))]
     others = say.CAUSES_INSIDE if not solved else say.CAUSES_STILL if sound else say.CAUSES_OPEN
-    causes = [cause.format(name=name) for cause in (*mended[:2], *others)][:3]
+    causes = [*mended[:2], *(cause.format(name=name) for cause in others)][:3]
     return f"whether {', '.join(causes[:-1])}, or {causes[-1]}"
 
 

@@ -26,16 +26,12 @@ def _linear(x: Complex) -> Complex:
 
 def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
     """What each reading of a record may have meant, by its name."""
-    found: dict[str, Meanings] = {}
-    for item in record.items():
-        slips: dict[str, Callable[[Complex], Complex]] = {
-            say.SUSPECT_CONJUGATED: np.conj,
-            say.SUSPECT_BACKWARDS: np.flip,
-        }
-        if has_angles(item.reading, sweeps[item.name]):
-            slips |= {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
-        found[item.name] = {said.format(name=item.name): undo for said, undo in slips.items()}
-    return found
+    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
+    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+    return {
+        item.name: {**always, **(polar if has_angles(item.reading, sweeps[item.name]) else {})}
+        for item in record.items()
+    }
 
 
 def has_angles(reading: Reading, sweep: Sweep) -> bool:

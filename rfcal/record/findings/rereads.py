@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.reread import Moved
 from rfcal.record.findings.catalogue import readings as say
@@ -30,11 +30,16 @@ def as_stated(moved: Moved, chance: float = FALSE_ALARM) -> bool:
 
 
 def about_rereads(found: Sequence[Reread]) -> list[Finding]:
-    """All that moved beyond what was stated."""
-    return [_moved(again.moved) for again in found if not again.agrees]
+    """What moved farthest beyond what was stated, and what else did: one cause may have moved all.
+
+    The change enters the uncertainty once, by what speaks for most of it.
+    """
+    moved = [again.moved for again in found if not again.agrees]
+    moved.sort(key=lambda one: -np.max(one.squared()))
+    return [_moved(moved[0], [one.of for one in moved[1:]])] if moved else []
 
 
-def _moved(moved: Moved) -> Finding:
+def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     outside = moved.squared() > K_ELLIPSE**2
     times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
     how, causes = _how(moved, outside)
@@ -48,7 +53,8 @@ def _moved(moved: Moved) -> Finding:
         causes = (say.EXCHANGE.format(of=moved.of, other=other),)
     look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
     where = span_mhz(moved.frequency, outside)
-    return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look)
+    too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
+    return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look, too=too)
 
 
 def _off_raw(moved: Moved) -> tuple[float, float]:

@@ -1,12 +1,15 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 
+from rfcal import defaults
+from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.deembedding import Adapter, Cable, Step, seen_beyond
@@ -16,10 +19,9 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import Meanings
-from rfcal.record.findings.standards import contradict
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import far_off
+from rfcal.uncertainty.significance import TOGETHER, far_off, too_many
 
 FAR = 0.5
 """Nearer to an open than this [1] something in series changes nothing to speak of, nearer to a
@@ -35,21 +37,61 @@ FOOT = 0.3048
 """Metres of a foot, exact by definition."""
 SERIES_OHM = np.geomspace(0.5, 100.0, 25)
 BOTH_OHM = 4 * np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
-OUT_M = np.concatenate([-np.geomspace(0.1, 0.002, 15), np.geomspace(0.002, 0.1, 15)])
+OUT_M = np.geomspace(0.002, 0.1, 15)
 TIMES = np.geomspace(0.15, 5.0, 201)
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
 
 
+def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
+    """The points where the standards contradict each other; none where chance explains them."""
+    each = chance / TOGETHER
+    bad = calibration.disagrees(each)
+    return bad & too_many(bad, each)
+
+
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """The standards, and what was corrected with them; the standards alone without a check."""
+    """The standards, and a check that was corrected with them; the standards alone without one."""
 
-    calibration: Calibration
+    solved: Calibration  # from the standards as they were read
+    known: Mapping[str, Quantity]  # what each of all these is [1]
+    seen: Mapping[str, Quantity]  # and what was read of it
     check: Check | None = None
-    reading: Quantity | None = None  # of the check, raw [1]
-    expected: Quantity | None = None
-    path: tuple[Step, ...] = ()
+    path: tuple[Step, ...] = ()  # before the check
     turned: Complex | None = None  # how far everything later is turned at the plane
+
+    @classmethod
+    def of(cls, solved: Calibration, check: Check | None = None) -> "Scene":
+        """As all of it was read."""
+        known, seen = (
+            dict(zip(solved.names, values, strict=True)) for values in (solved.known, solved.seen)
+        )
+        if check is None:
+            return cls(solved, known, seen)
+        name = check.name
+        known |= {name: check.expected}
+        return cls(solved, known, seen | {name: check.inputs.reading}, check, check.path)
+
+    def other(
+        self, which: Literal["known", "seen"], names: Sequence[str], change: Callable[..., Iterable]
+    ) -> "Scene":
+        """With what a change makes of the values of some artefacts, if they are all here."""
+        old = getattr(self, which)
+        if not set(names) <= old.keys():
+            return self
+        values = change(*(old[name].value for name in names))
+        new = {n: replace(old[n], value=v) for n, v in zip(names, values, strict=True)}
+        return replace(self, **{which: old | new})
+
+    @cached_property
+    def calibration(self) -> Calibration:
+        """Solved from the standards as they are here."""
+        old = self.solved
+        known, seen = (tuple(of[name] for name in old.names) for of in (self.known, self.seen))
+        if known == old.known and seen == old.seen:
+            return old
+        box = Bilinear.fit([q.value for q in known], [q.value for q in seen], old.weight)
+        return replace(old, known=known, seen=seen, error_box=box)
 
     @cached_property
     def off(self) -> Real:
@@ -57,254 +99,191 @@ class Scene:
 
         A check's own region is taken about where it would be, which is quick.
         """
-        found = self.calibration
-        if self.check is None:
+        found, check = self.calibration, self.check
+        if check is None:
             total, freedom = found.chi_square()
             return 2 * total / max(freedom, 1)
-        assert self.reading is not None
-        assert self.expected is not None
-        at_plane = found.error_box.correct(self.reading.value)
+        at_plane = found.error_box.correct(self.seen[check.name].value)
         if self.turned is not None:
             at_plane = at_plane / self.turned
         x = seen_beyond(at_plane, found.error_box, self.path)
-        return replace(self.check.region, centre=x).squared_distance(self.expected)
+        return replace(check.region, centre=x).squared_distance(self.known[check.name])
 
     def agrees(self, chance: float) -> bool:
         """Whether no more is off than chance explains, by the region that it would have."""
-        if self.check is None:
+        check = self.check
+        if check is None:
             return not np.any(contradict(self.calibration, chance))
         if self.turned is not None:
             return not far_off(self.off, chance)
-        assert self.reading is not None
-        assert self.expected is not None
+        reading, expected = self.seen[check.name], self.known[check.name]
         inputs = replace(
-            self.check.inputs, calibration=self.calibration, reading=self.reading, path=self.path
+            check.inputs, calibration=self.calibration, reading=reading, path=self.path
         )
         with np.errstate(all="ignore"):
             where = region(inputs, propagate(inputs))
-            return not far_off(where.squared_distance(self.expected), chance)
-
-
-Change = Callable[[Scene, float], Scene]
+            return not far_off(where.squared_distance(expected), chance)
 
 
 @dataclass(frozen=True, eq=False)
 class Slip:
     """One thing that may have been otherwise, of a size that is looked for."""
 
-    said: Callable[[float], str]
-    change: Change
-    sizes: Real  # [1], from where the search starts
+    said: Callable[..., str]  # by its size
+    change: Callable[[Scene, float], Scene]
+    sizes: Real | tuple[float, ...] = (1.0,)  # [1], from where the search starts
     seldom: float = 0.0  # added to its misfit: what is met less often must fit better
+    unit: float = 1.0  # of the size that is said
     factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
     group: str = ""  # of those of one group the likeliest is told
 
+    def moved(self, scenes: Sequence[Scene], size: float) -> list[Scene]:
+        """The scenes as they would be; none where nothing can be solved then."""
+        try:
+            with np.errstate(all="ignore"):
+                moved = [self.change(scene, size) for scene in scenes]
+                return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
+        except CalibrationError:
+            return []
 
-def _solved(scene: Scene, values: Sequence[Complex]) -> Scene:
-    """With other values of what the standards are [1]."""
-    old = scene.calibration
-    known = tuple(replace(q, value=v) for q, v in zip(old.known, values, strict=True))
-    box = Bilinear.fit(values, [q.value for q in old.seen], old.weight)
-    return replace(scene, calibration=replace(old, known=known, error_box=box))
+
+def single(
+    sentence: str,
+    which: Literal["known", "seen"],
+    names: Sequence[str],
+    change: Callable[..., Iterable],
+    seldom: float = 0.0,
+) -> Slip:
+    """A slip without a size, in what one or two artefacts are or in what was read of them."""
+    said = partial(sentence.format, **dict(zip(("name", "other"), names, strict=False)))
+    return Slip(said, lambda scene, _: scene.other(which, names, change), seldom=seldom)
+
+
+def exchanges(pairs: Iterable[tuple[str, str]], seldom: float = 0.0) -> Iterator[Slip]:
+    """Readings under each other's name."""
+    for pair in pairs:
+        yield single(say.SUSPECT_EXCHANGED, "seen", pair, lambda a, b: (b, a), seldom)
+
+
+def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator[Slip]:
+    """Numbers of one reading that mean something else."""
+    for name in names:
+        for sentence, undo in meant.get(name, {}).items():
+            yield single(sentence, "seen", (name,), partial(_one, undo))
+
+
+def _one(change: Callable[..., Complex], *values: Complex) -> tuple[Complex]:
+    return (change(*values),)
 
 
 def all_slips(
     scenes: Sequence[Scene], z_ref: float, still: bool, meant: Mapping[str, Meanings]
 ) -> Iterator[Slip]:
     """All that is tried, the likelier ones first."""
-    first = scenes[0].calibration
-    for one, other in combinations(first.names, 2):
-        said = say.SUSPECT_EXCHANGED.format(one=one, other=other)
-        yield _single(said, partial(_exchanged, one, other))
-    for name, known in zip(first.names, first.known, strict=True):
-        yield from _of_standard(name, known.value, z_ref)
-        yield from _of_file(name, meant, partial(_other_reading, name))
+    solved = scenes[0].solved
     checks = [scene.check for scene in scenes if scene.check is not None]
+    yield from exchanges(combinations(solved.names, 2))
+    yield from misreadings((*solved.names, *(check.name for check in checks)), meant)
+    for name, known in zip(solved.names, solved.known, strict=True):
+        yield from _of_standard(name, known.value, z_ref)
     for check in checks:
-        ohm = _ohm(check.expected.value, z_ref)
-        change = partial(_other_check, check.name, z_ref)
-        yield Slip(partial(_value_words, check.name, ohm), change, _more_ohm(ohm), SELDOM)
-        yield from _of_file(check.name, meant, partial(_other_check_reading, check.name))
-        for name in first.names if not check.path else ():
-            said = say.SUSPECT_EXCHANGED.format(one=name, other=check.name)
-            yield replace(_single(said, partial(_exchanged_with, name, check.name)), seldom=SELDOM)
-            said = say.SUSPECT_TWICE.format(name=check.name, other=name)
-            yield replace(_single(said, partial(_twice, name, check.name)), seldom=SELDOM)
+        yield _resistor(check.name, check.expected.value, z_ref, SELDOM)
+        pairs = [(name, check.name) for name in solved.names if not check.path]
+        yield from exchanges(pairs, SELDOM)
+        for pair in pairs:
+            yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
     if checks:
         sentence = say.SUSPECT_PLANE if still else say.SUSPECT_TURN
-        yield Slip(partial(_metres_words, sentence, ""), _turned, OUT_M, SELDOM)
+        yield from _both_ways(sentence, "", _later, SELDOM)
     for check in checks:
         for place, step in enumerate(check.path):
             if isinstance(step.element, Cable):
                 yield from _of_cable(check.at or "", place, step.element.line)
             if isinstance(step.element, Adapter):
-                said = say.SUSPECT_REVERSED.format(at=check.at)
-                yield _single(said, partial(_reversed, place))
-
-
-def _single(said: str, change: Callable[[Scene], Scene]) -> Slip:
-    """A slip without a size."""
-    return Slip(lambda size: said, lambda scene, size: change(scene), np.ones(1))
-
-
-def _exchanged(one: str, other: str, scene: Scene) -> Scene:
-    return replace(scene, calibration=scene.calibration.exchanged(one, other))
-
-
-def _exchanged_with(standard: str, name: str, scene: Scene) -> Scene:
-    """With the readings of a standard and a check exchanged."""
-    if scene.check is None or scene.check.name != name or scene.reading is None:
-        return scene
-    old, reading = scene.calibration, scene.reading
-    changed = _other_reading(standard, lambda x: reading.value, scene)
-    value = old.seen[old.names.index(standard)].value
-    return replace(changed, reading=replace(reading, value=value))
-
-
-def _twice(standard: str, name: str, scene: Scene) -> Scene:
-    """With a check that is what a standard is."""
-    if scene.check is None or scene.check.name != name:
-        return scene
-    old = scene.calibration
-    return replace(scene, expected=old.known[old.names.index(standard)])
-
-
-def _of_file(
-    name: str,
-    meant: Mapping[str, Meanings],
-    other: Callable[[Callable[[Complex], Complex], Scene], Scene],
-) -> Iterator[Slip]:
-    """What may be wrong with the numbers of one reading."""
-    for said, undo in meant.get(name, {}).items():
-        yield _single(said, partial(other, undo))
-
-
-def _other_reading(name: str, meant: Callable[[Complex], Complex], scene: Scene) -> Scene:
-    """With what was meant in the file of a standard."""
-    old = scene.calibration
-    seen = tuple(
-        replace(q, value=meant(q.value)) if n == name else q
-        for n, q in zip(old.names, old.seen, strict=True)
-    )
-    box = Bilinear.fit([q.value for q in old.known], [q.value for q in seen], old.weight)
-    return replace(scene, calibration=replace(old, seen=seen, error_box=box))
-
-
-def _other_check_reading(name: str, meant: Callable[[Complex], Complex], scene: Scene) -> Scene:
-    """With what was meant in the file of a check."""
-    if scene.check is None or scene.check.name != name or scene.reading is None:
-        return scene
-    return replace(scene, reading=replace(scene.reading, value=meant(scene.reading.value)))
-
-
-def _ohm(value: Complex, z_ref: float) -> float:
-    """The resistance of what is a resistor all over the band [ohm]."""
-    return float(np.median(to_impedance(value, z_ref).real))
-
-
-def _more_ohm(ohm: float) -> Real:
-    """Sizes that leave a resistor more than nothing."""
-    return np.asarray(BOTH_OHM[ohm + BOTH_OHM > 1.0])
+                said = partial(say.SUSPECT_REVERSED.format, at=check.at)
+                yield Slip(said, partial(_reversed, place))
 
 
 def _of_standard(name: str, value: Complex, z_ref: float) -> Iterator[Slip]:
     """What may be wrong with one standard."""
     if np.all(np.abs(value - 1) > FAR):
-        series = partial(_with_series, name, z_ref, 1.0)
         if np.all(np.abs(value + 1) > FAR):
-            ohm = _ohm(value, z_ref)
-            yield Slip(partial(_value_words, name, ohm), series, _more_ohm(ohm))
+            yield _resistor(name, value, z_ref)
         else:
-            yield Slip(
-                partial(_ohm_words, say.SUSPECT_SERIES, name), series, SERIES_OHM[:-5], SELDOM
-            )
-        gap = partial(_with_series, name, z_ref, -1j)
-        yield Slip(partial(_ohm_words, say.SUSPECT_GAP, name), gap, SERIES_OHM, 2 * SELDOM)
+            loose = partial(_in_series, name, z_ref, 1.0)
+            yield Slip(_named(say.SUSPECT_SERIES, name), loose, SERIES_OHM[:-5], SELDOM)
+        gap = partial(_in_series, name, z_ref, -1j)
+        yield Slip(_named(say.SUSPECT_GAP, name), gap, SERIES_OHM, 2 * SELDOM)
     if np.all(np.abs(value) > FAR):
-        yield Slip(
-            partial(_metres_words, say.SUSPECT_OUT, name), partial(_out, name), OUT_M, 2 * SELDOM
-        )
+        yield from _both_ways(say.SUSPECT_OUT, name, partial(_out, name), 2 * SELDOM)
 
 
-def _value_words(name: str, ohm: float, more: float) -> str:
-    return say.SUSPECT_VALUE.format(name=name, ohm=ohm + more)
+def _named(sentence: str, name: str) -> Callable[..., str]:
+    return partial(sentence.format, name=name)
 
 
-def _ohm_words(sentence: str, name: str, ohm: float) -> str:
-    return sentence.format(name=name, ohm=ohm)
+def _resistor(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Slip:
+    """Another value [ohm] of what is a resistor all over the band."""
+    ohm = float(np.median(to_impedance(value, z_ref).real))
+    sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > 1.0]
+    more = partial(_in_series, name, z_ref, 1.0)
+    said = _named(say.SUSPECT_VALUE, name)
+    return Slip(said, lambda scene, size: more(scene, size - ohm), sizes, seldom)
 
 
-def _metres_words(sentence: str, name: str, metres: float) -> str:
-    way = say.FARTHER if metres > 0 else say.NEARER
-    return sentence.format(name=name, mm=abs(1e3 * metres), way=way)
+def _both_ways(
+    sentence: str, name: str, change: Callable[[Scene, float], Scene], seldom: float
+) -> Iterator[Slip]:
+    """A length in air, more or less of it [m]."""
+    for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)):
+        said = partial(sentence.format, name=name, way=way)
+        yield Slip(said, change, sign * OUT_M, seldom, sign * 1e3, group=f"{sentence} {name}")
 
 
-def _other_standard(name: str, scene: Scene, change: Callable[[Complex], Complex]) -> Scene:
-    """With a standard that is something else."""
-    old = scene.calibration
-    known = [
-        change(q.value) if n == name else q.value for n, q in zip(old.names, old.known, strict=True)
-    ]
-    return _solved(scene, known)
-
-
-def _with_series(name: str, z_ref: float, way: complex, scene: Scene, ohm: float) -> Scene:
-    """With something in series with a standard: resistance, or what falls with frequency."""
-    f = scene.calibration.frequency
+def _in_series(name: str, z_ref: float, way: complex, scene: Scene, ohm: float) -> Scene:
+    """With something in series: resistance, or what falls with frequency."""
+    f = scene.solved.frequency
     more = way * ohm * (np.median(f) / f if way.imag else 1)
-    return _other_standard(
-        name, scene, lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
-    )
+
+    def change(g: Complex) -> tuple[Complex]:
+        return (from_impedance(to_impedance(g, z_ref) + more, z_ref),)
+
+    return scene.other("known", (name,), change)
 
 
 def _out(name: str, scene: Scene, metres: float) -> Scene:
     """With a standard behind so much of line in air."""
-    return _other_standard(name, scene, lambda g: g / _turn(scene, metres))
+    return scene.other("known", (name,), lambda g: (g / _turn(scene, metres),))
 
 
 def _turn(scene: Scene, metres: float) -> Complex:
     """There and back over a length in air."""
-    f = scene.calibration.frequency
+    f = scene.solved.frequency
     return np.asarray(np.exp(4j * np.pi * f * metres / SPEED_OF_LIGHT))
 
 
-def _turned(scene: Scene, metres: float) -> Scene:
+def _later(scene: Scene, metres: float) -> Scene:
     return replace(scene, turned=_turn(scene, metres))
-
-
-def _other_check(name: str, z_ref: float, scene: Scene, more: float) -> Scene:
-    """With a check that has another resistance."""
-    if scene.check is None or scene.check.name != name or scene.expected is None:
-        return scene
-    z = to_impedance(scene.expected.value, z_ref) + more
-    return replace(scene, expected=replace(scene.expected, value=from_impedance(z, z_ref)))
 
 
 def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     """What may be wrong with a cable that was removed before a check."""
+
+    def slip(sentence: str, which: int, sizes: Real, unit: float, factor: bool = True) -> Slip:
+        change = partial(_times, place, which)
+        return Slip(partial(sentence.format, at=at), change, sizes, unit=unit, factor=factor)
+
     for feet in (FOOT, 1 / FOOT):
-        for which, sentence in ((LENGTH, say.SUSPECT_FEET), (LOSS, say.SUSPECT_LOSS_FEET)):
-            said = sentence.format(at=at, metres=feet * line.length_m, times=feet)
-            yield _single(said, partial(_times, place, which, times=feet))
-    length = partial(_line_words, say.SUSPECT_LENGTH, at, line)
-    yield Slip(length, partial(_times, place, LENGTH), TIMES, factor=True)
-    speed = partial(_line_words, say.SUSPECT_VELOCITY, at, line)
-    velocity = partial(_times, place, VELOCITY)
-    yield Slip(speed, velocity, SPEEDS / line.velocity_factor, factor=True)
-    yield Slip(partial(_loss_words, at), partial(_times, place, LOSS), TIMES[::8], factor=True)
+        yield slip(say.SUSPECT_FEET, LENGTH, np.array([feet]), line.length_m, False)
+        yield slip(say.SUSPECT_LOSS_FEET, LOSS, np.array([feet]), 1.0, False)
+    yield slip(say.SUSPECT_LENGTH, LENGTH, TIMES, line.length_m)
+    speeds = SPEEDS / line.velocity_factor
+    yield slip(say.SUSPECT_VELOCITY, VELOCITY, speeds, line.velocity_factor)
+    yield slip(say.SUSPECT_LOSS, LOSS, TIMES[::8], 1.0)
     for kind, cable in CABLES.items():
         other = partial(_other_line, place, cable.line(line.length_m))
-        said = say.SUSPECT_TYPE.format(at=at, kind=kind)
-        yield replace(_single(said, other), seldom=SELDOM / 2, group="type")
-
-
-def _line_words(sentence: str, at: str, line: Line, times: float) -> str:
-    velocity, metres = line.velocity_factor * times, line.length_m * times
-    return sentence.format(at=at, metres=metres, velocity=velocity)
-
-
-def _loss_words(at: str, times: float) -> str:
-    return say.SUSPECT_LOSS.format(at=at, times=times)
+        said = partial(say.SUSPECT_TYPE.format, at=at, kind=kind)
+        yield Slip(said, other, seldom=SELDOM / 2, group="type")
 
 
 def _times(place: int, which: int, scene: Scene, times: float) -> Scene:
@@ -316,7 +295,7 @@ def _times(place: int, which: int, scene: Scene, times: float) -> Scene:
     return _other_step(scene, place, replace(scene.path[place], parameters=tuple(inputs)))
 
 
-def _reversed(place: int, scene: Scene) -> Scene:
+def _reversed(place: int, scene: Scene, _: float) -> Scene:
     """With an adapter turned round."""
     if not scene.path:
         return scene
@@ -324,7 +303,7 @@ def _reversed(place: int, scene: Scene) -> Scene:
     return _other_step(scene, place, replace(step, parameters=step.parameters[::-1]))
 
 
-def _other_line(place: int, line: Line, scene: Scene) -> Scene:
+def _other_line(place: int, line: Line, scene: Scene, _: float) -> Scene:
     """With another cable."""
     if not scene.path:
         return scene

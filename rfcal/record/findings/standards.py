@@ -14,7 +14,7 @@ from rfcal.measurement.error_terms import Calibration, calibrate
 from rfcal.record.findings.analyzer import about_analyzer
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import Meanings
-from rfcal.uncertainty.significance import TOGETHER, too_many
+from rfcal.record.findings.slips import contradict
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -33,13 +33,6 @@ MANY = 20
 """Standards beyond which an exchange of two is contradicted by the others."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
-
-
-def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
-    """The points where the standards contradict each other; none where chance explains them."""
-    each = chance / TOGETHER
-    bad = calibration.disagrees(each)
-    return bad & too_many(bad, each)
 
 
 def about_standards(
@@ -94,7 +87,7 @@ def _read_alike(calibration: Calibration) -> list[Finding]:
     return found
 
 
-def exchanges(calibration: Calibration) -> Iterator[tuple[str, str]]:
+def pairs_of(calibration: Calibration) -> Iterator[tuple[str, str]]:
     """Standards that may have been exchanged; none of so many that the others would show it."""
     return combinations(calibration.names if len(calibration.names) <= MANY else (), 2)
 
@@ -125,7 +118,7 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
             would_be[name] = say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
     pairs = [
         f"'{one}' and '{other}' exchanged"
-        for one, other in exchanges(calibration)
+        for one, other in pairs_of(calibration)
         if not np.any(contradict(calibration.exchanged(one, other)))
     ]
     if len(would_be) + len(pairs) > 1:

@@ -5,14 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.analyzer import implausible
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import Meanings
-from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips
-from rfcal.record.findings.standards import contradict
+from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips, contradict
 from rfcal.record.results import Check
 
 POINTS = 48
@@ -50,7 +48,7 @@ def suspects(
         off, size, moved = _best(slip, scenes)
         left = [as_read[id(scene)] for scene in moved if id(scene) in as_read]
         if moved and all(left) and all(s.agrees(chance) for s in moved if id(s) not in as_read):
-            said = slip.said(size)
+            said = slip.said(size=abs(slip.unit * size))
             odd = any(implausible(scene.calibration.error_box) for scene in moved)
             groups[slip.group or said] = min(
                 (odd, off + slip.seldom, said), groups.get(slip.group or said, (True, np.inf, ""))
@@ -93,14 +91,14 @@ def explained(
 
 
 def _scenes(calibration: Calibration, checks: Sequence[Check]) -> list[Scene]:
-    scenes = [Scene(calibration.at_points(_few(calibration.frequency)), None)]
+    scenes = [Scene.of(calibration.at_points(_few(calibration.frequency)))]
     if len(calibration.names) == 3:
         scenes = []
     for check in checks:
         few = _few(check.frequency)
         inputs, expected = check.inputs.at(few), check.expected.at_points(few)
         at = replace(check, region=check.region.at(few), expected=expected, inputs=inputs)
-        scenes.append(Scene(inputs.calibration, at, inputs.reading, expected, inputs.path))
+        scenes.append(Scene.of(inputs.calibration, at))
     return scenes
 
 
@@ -111,10 +109,10 @@ def _few(frequency: Real) -> np.ndarray:
 
 def _best(slip: Slip, scenes: Sequence[Scene]) -> tuple[float, float, list[Scene]]:
     """The misfit of the size that fits best, that size, and the scenes as they would be."""
-    sizes, best = slip.sizes, (np.inf, 0.0, list[Scene]())
+    sizes, best = np.asarray(slip.sizes), (np.inf, 0.0, list[Scene]())
     for _ in range(ZOOMS if sizes.size > 1 else 1):
         for size in sizes:
-            moved = _moved(slip, scenes, float(size))
+            moved = slip.moved(scenes, float(size))
             off = sum(float(np.log1p(np.mean(scene.off))) for scene in moved)
             off += SELDOM * abs(np.log(size)) if slip.factor else 0.0
             if moved and off < best[0]:
@@ -122,13 +120,3 @@ def _best(slip: Slip, scenes: Sequence[Scene]) -> tuple[float, float, list[Scene
         at = int(np.argmin(np.abs(sizes - best[1])))
         sizes = np.linspace(sizes[max(at - 1, 0)], sizes[min(at + 1, sizes.size - 1)], STEPS)
     return best
-
-
-def _moved(slip: Slip, scenes: Sequence[Scene], size: float) -> list[Scene]:
-    """The scenes as they would be; none where nothing can be solved then."""
-    try:
-        with np.errstate(all="ignore"):
-            moved = [slip.change(scene, size) for scene in scenes]
-            return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
-    except CalibrationError:
-        return []

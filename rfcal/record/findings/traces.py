@@ -1,11 +1,11 @@
 """Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex
 from rfcal.readings.sweep import Sweep
@@ -68,9 +68,9 @@ def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
     return [
         say.REFERENCES_DIFFER(
             label=by[odd][0],
-            labels=_all(by[odd]),
+            labels=quoted(by[odd]),
             odd_ohm=odd,
-            others=_all(by[usual]),
+            others=quoted(by[usual]),
             usual_ohm=usual,
         )
     ]
@@ -100,7 +100,7 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         found.append(
             say.ALL_ABOVE_ONE(
                 label=above[0],
-                labels=_all(above),
+                labels=quoted(above),
                 low=low,
                 high=high,
                 low_db=low_db,
@@ -117,11 +117,11 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     shorts = [k for k in small if kinds.get(k) == "short" and sure]
     if shorts:
         found.append(
-            say.RADIANS(label=small[0], labels=_all(small), why="a raw short reads about 180")
+            say.RADIANS(label=small[0], labels=quoted(small), why="a raw short reads about 180")
         )
     elif wrapped:
         why = "its sweep jumps from one end of that to the other"
-        found.append(say.RADIANS(label=wrapped[0], labels=_all(wrapped), why=why))
+        found.append(say.RADIANS(label=wrapped[0], labels=quoted(wrapped), why=why))
     return found
 
 
@@ -173,11 +173,3 @@ def _mirrored(x: np.ndarray, noise: float) -> int | None:
 
 def _kind(item: Artefact) -> str:
     return item.model.kind if item.model is not None else "known"
-
-
-def _all(labels: Sequence[str]) -> str:
-    """Some labels in words, quoted; of many the first."""
-    first, *others = [f"'{label}'" for label in labels]
-    if len(others) > 2:
-        return f"{first} and {len(others)} others"
-    return f"{', '.join([first, *others[:-1]])} and {others[-1]}" if others else first

@@ -3,13 +3,10 @@
 from collections.abc import Container, Sequence
 
 from rfcal import defaults
-from rfcal.findings import Finding
+from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Record
-
-TOLD = 3
-"""Devices that are named where many lack a reading."""
 
 
 def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[Finding]:
@@ -38,7 +35,7 @@ def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[
         kinds = dict.fromkeys(kind for _, kinds in missing for kind in kinds)
         found.append(
             say.NO_CHECK_BEHIND(
-                devices=_names([name for name, _ in missing]),
+                devices=quoted([name for name, _ in missing]),
                 invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
                 ohm=defaults.FAR_CHECK * record.reference_ohm,
                 at=missing[0][0],
@@ -46,12 +43,12 @@ def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[
         )
     artefact = _worth_reading_again([*record.standards, *record.checks])
     if not record.rereads and artefact:
-        devices = _names([item.name for item in record.measurements]) or "the line"
+        devices = quoted([item.name for item in record.measurements]) or "the line"
         found.append(say.NO_REREAD(devices=devices, artefact=artefact))
     again = {reread.of for reread in record.rereads}
     complete = not (found or misfits) and record.standards and record.measurements
     if told is not None and complete and not again & {check.name for check in record.checks}:
-        devices = _names([item.name for item in record.measurements])
+        devices = quoted([item.name for item in record.measurements])
         found.append(say.OTHER_SETTING(check=record.checks[0].name, devices=devices))
     return found
 
@@ -65,10 +62,3 @@ def _worth_reading_again(artefacts: Sequence[Artefact]) -> str:
     """The one that shows most of what may have moved: a short before an open before all others."""
     kinds = {item.model.kind if item.model else "": item.name for item in reversed(artefacts)}
     return next((kinds[kind] for kind in ("short", "open", *kinds) if kind in kinds), "")
-
-
-def _names(names: Sequence[str]) -> str:
-    """Names in words, the first few of many."""
-    more = [f"{len(names) - TOLD} more"] if len(names) > TOLD + 1 else []
-    told = [f"'{name}'" for name in (names[:TOLD] if more else names)] + more
-    return " and ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))

@@ -231,15 +231,16 @@ class _Job:
         """What lies between the plane and a device, as it is known, and its steps."""
         elements, steps = [], []
         for between in item.between:
-            if between.name not in self.ends:  # a check may have come the same way
+            if new := between.name not in self.ends:  # else a check came the same way
                 self.ends[between.name] = readings.path_sweeps(self.record, between)
                 self.files += self.ends[between.name]
             self.assumed.append(assumed_of_element(between.name, between.doubt, between.assumed))
             elements.append(readings.element(between, self.ends[between.name]))
             with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
-            z_ref = self.record.reference_ohm
-            self.findings += about_path(between.name, steps[-1], here, z_ref)
+            if new:
+                z_ref = self.record.reference_ohm
+                self.findings += about_path(between.name, steps[-1], here, z_ref)
         return tuple(elements), tuple(steps)
 
     def line(self, wanted: LineCheck) -> LineState:

@@ -163,9 +163,10 @@ ANSWER_NEAREST = note(
 MOVED = warning(
     "moved: {of}",
     "Between its two readings '{of}' has {how} {where}, {times:.2g} times as far as what was "
-    "stated explains: look for {look}. Then read standards and devices anew; so far the "
+    "stated explains: look for {look}. {too}Then read standards and devices anew; so far the "
     "uncertainty of every device is widened by it.",
 )
+MOVED_TOO = "So it is with {others}, less far. "
 TURNED = "turned {way} by {degrees:.2g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
 JUMPED = "jumped at {mhz:.6g} MHz"

@@ -86,36 +86,36 @@ SUSPECTS = "All would agree if {several}.{left}"
 OR_IF = "; or if "
 NOTHING_TELLS = " Nothing here tells which."
 LIKELIEST = " These are the likeliest of {count} slips that explain it."
-SUSPECT_EXCHANGED = "'{one}' and '{other}' were exchanged"
+SUSPECT_EXCHANGED = "'{name}' and '{other}' were exchanged"
 SUSPECT_CORRECTED = "the instrument's own correction was off for '{name}', as for the standards"
-SUSPECT_TWICE = "'{name}' was really '{other}', read under both names"
+SUSPECT_TWICE = "'{other}' was really '{name}', read under both names"
 SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
-SUSPECT_VALUE = "'{name}' were {ohm:.3g} ohm"
-SUSPECT_SERIES = "'{name}' had {ohm:.2g} ohm in series, as of a loose contact"
+SUSPECT_VALUE = "'{name}' were {size:.3g} ohm"
+SUSPECT_SERIES = "'{name}' had {size:.2g} ohm in series, as of a loose contact"
 SUSPECT_GAP = (
-    "'{name}' had {ohm:.2g} ohm of capacitance in series, as of a contact that does not touch"
+    "'{name}' had {size:.2g} ohm of capacitance in series, as of a contact that does not touch"
 )
-SUSPECT_OUT = "'{name}' lay {mm:.2g} mm {way} than is stated"
+SUSPECT_OUT = "'{name}' lay {size:.2g} mm {way} than is stated"
 SUSPECT_TURN = (
-    "the standards' plane lay {mm:.2g} mm {way} than the later one, or a lead was bent or warmed "
+    "the standards' plane lay {size:.2g} mm {way} than the later one, or a lead was bent or warmed "
     "since"
 )
-SUSPECT_PLANE = "the standards' plane lay {mm:.2g} mm {way} than the later one"
+SUSPECT_PLANE = "the standards' plane lay {size:.2g} mm {way} than the later one"
 FARTHER, NEARER = "farther out", "nearer"
-SUSPECT_LENGTH = "the length of the line before '{at}' were {metres:.3g} m"
-SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {velocity:.2g}"
+SUSPECT_LENGTH = "the length of the line before '{at}' were {size:.3g} m"
+SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {size:.2g}"
 SUSPECT_REVERSED = "the adapter before '{at}' were the other way round"
 SUSPECT_FEET = (
-    "the length of the line before '{at}' were {metres:.3g} m, so that feet and metres are mixed up"
+    "the length of the line before '{at}' were {size:.3g} m, so that feet and metres are mixed up"
 )
 SUSPECT_LOSS_FEET = (
-    "the loss of the line before '{at}' were {times:.2g} times as much, so that it is one per 100 "
+    "the loss of the line before '{at}' were {size:.2g} times as much, so that it is one per 100 "
     "feet"
 )
 SUSPECT_CONJUGATED = "the sign of X of '{name}' was wrong"
 SUSPECT_RADIANS = "the angles of '{name}' were in radians"
 SUSPECT_LINEAR = "the magnitudes of '{name}' were linear instead of in decibels"
-SUSPECT_LOSS = "the loss of the line before '{at}' were {times:.2g} times as much"
+SUSPECT_LOSS = "the loss of the line before '{at}' were {size:.2g} times as much"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(
     "check-at-standard: {check}",
