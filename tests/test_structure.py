@@ -78,7 +78,7 @@ def test_maths_needs_numpy_alone():
     [
         "rfcal",
         "rfcal.maths.bilinear",
-        "rfcal.measurement.model",
+        "rfcal.measurement.propagate",
         "rfcal.matching.ranking",
         "rfcal.matching.trim",
         "rfcal.record.job.compute",

@@ -8,7 +8,7 @@ import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Real
-from rfcal.measurement.model import impedance
+from rfcal.measurement.propagate import impedance
 from rfcal.uncertainty.coverage import COVERAGE, freedom_along, student
 from rfcal.uncertainty.quantity import Quantity, combine
 from rfcal.uncertainty.significance import far_off

@@ -3,7 +3,7 @@
 Point by point, impedance and round trip follow from the two sweeps, but near multiples of a
 quarter wave hardly any of the readings depends on the impedance. A fit over the band reports the
 properties instead: delay, impedance and the two terms of the loss law, losses never below zero.
-To remove a line, use its measured map (`rfcal.measurement.deembedding.Measured`), never the fit.
+To remove a line, use its measured map (`measurement.deembedding.LineBySweeps`), never the fit.
 """
 
 from collections.abc import Iterator

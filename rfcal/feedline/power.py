@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.model import Inputs
+from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import Line
 from rfcal.uncertainty.coverage import K_AXIS
 

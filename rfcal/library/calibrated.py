@@ -12,17 +12,17 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.findings import grid_words, span_mhz
 from rfcal.library.device import Device
-from rfcal.maths.checks import reference
+from rfcal.maths.arguments import reference
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.models.interpolation import same_grid
-from rfcal.models.standards import Artefact, Standard, Tabulated
+from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.network import Network
 from rfcal.readings.rows import MOST_POINTS
 from rfcal.readings.sweep import Sweep, read_sweeps
 
-AnyArtefact = TypeVar("AnyArtefact", bound=Artefact)
+AnyStandard = TypeVar("AnyStandard", bound=Reflector)
 
 CONTRADICTION = 1e-6
 """Chance below which residuals of four standards or more contradict each other at a frequency."""
@@ -143,7 +143,7 @@ class CalibratedAnalyzer:
 
 
 def calibrate(
-    standards: Mapping[AnyArtefact, Sweep | Network],
+    standards: Mapping[AnyStandard, Sweep | Network],
     *,
     analyzer: Analyzer | None = None,
     z_ref: float = defaults.REFERENCE_OHM,

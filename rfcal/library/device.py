@@ -15,13 +15,13 @@ from rfcal.errors import ArgumentError, CalibrationError, ReadingError
 from rfcal.feedline.power import PathLoss, path_loss
 from rfcal.findings import grid_words
 from rfcal.library.answer import Answer, Value
-from rfcal.maths.checks import deviations, frozen, number
+from rfcal.maths.arguments import deviations, frozen, number
 from rfcal.maths.reflection import Real
-from rfcal.measurement import model
+from rfcal.measurement import propagate
 from rfcal.measurement.bench import Bench
-from rfcal.measurement.model import Inputs
 from rfcal.measurement.monte_carlo import Assessment
 from rfcal.measurement.path import PathElement
+from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.network import Network, network_of
 from rfcal.readings.rows import MEGAHERTZ_HZ
@@ -76,7 +76,7 @@ class Device:
     31.11 ± 0.29 ohm
     >>> line = rfcal.Line(0.5, velocity_factor=0.66, conductor_db=0.5)
     >>> print(antenna.add(line).at(70.2e6).resistance)
-    71.9 ± 5.2 ohm
+    71.9 ± 5.1 ohm
     """
 
     name: str
@@ -125,7 +125,7 @@ class Device:
     @cached_property
     def impedance(self) -> Quantity:
         """Corrected impedance [ohm]: ``impedance.value`` and its effects."""
-        return model.impedance(self.reflection, self.z_ref)
+        return propagate.impedance(self.reflection, self.z_ref)
 
     @cached_property
     def budget(self) -> Mapping[str, Real]:
@@ -162,7 +162,7 @@ class Device:
             self.frequency,
             self.reflection,
             z_ref=self.z_ref,
-            region=model.region(self.inputs, self.reflection),
+            region=propagate.region(self.inputs, self.reflection),
             passive=~active_points(self.reflection),
         )
         return MappingProxyType(found)

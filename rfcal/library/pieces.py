@@ -6,9 +6,9 @@ from dataclasses import replace
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import grid_words
-from rfcal.library.calibrated import AnyArtefact, calibrate
+from rfcal.library.calibrated import AnyStandard, calibrate
 from rfcal.library.device import Device
-from rfcal.maths.checks import number
+from rfcal.maths.arguments import number
 from rfcal.measurement.bench import Analyzer
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.sweep import Sweep
@@ -18,7 +18,7 @@ PIECE = 50_000
 
 
 def correct_in_pieces(
-    standards: Mapping[AnyArtefact, Sweep],
+    standards: Mapping[AnyStandard, Sweep],
     reading: Sweep,
     *,
     analyzer: Analyzer | None = None,

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError
-from rfcal.maths.checks import choice, drawn
+from rfcal.maths.arguments import choice, drawn
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import ArgumentError, CalibrationError
-from rfcal.maths.checks import frozen, numbers
+from rfcal.maths.arguments import frozen, numbers
 from rfcal.maths.fitting import least_squares, through_three
 from rfcal.maths.reflection import Complex, Real
 

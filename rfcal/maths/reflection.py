@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal import defaults
-from rfcal.maths.checks import number, numbers
+from rfcal.maths.arguments import number, numbers
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]

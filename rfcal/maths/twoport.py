@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
+from rfcal.maths.arguments import drawn, frozen, numbers
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.checks import drawn, frozen, numbers
 from rfcal.maths.reflection import Complex, Real
 
 

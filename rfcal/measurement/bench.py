@@ -31,11 +31,10 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import grid_words, span_mhz
-from rfcal.maths.checks import deviations, number
+from rfcal.maths.arguments import deviations, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
-from rfcal.measurement.model import Inputs, behind_path, propagate
 from rfcal.measurement.path import (
     PathElement,
     SeriesPart,
@@ -45,6 +44,7 @@ from rfcal.measurement.path import (
     by_sweeps,
     same_points,
 )
+from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line

@@ -47,7 +47,7 @@ class Step:
     def at_points(self, index: NDArray[np.intp]) -> "Step":
         """The same at some of its frequencies."""
         element = self.element
-        if isinstance(element, Cable):
+        if isinstance(element, LineByFigures):
             element = replace(element, frequency=element.frequency[index])
         return replace(
             self,
@@ -71,7 +71,7 @@ def seen_beyond(reflection: Complex, error_box: Bilinear, path: Sequence[Step]) 
 
 
 @dataclass(frozen=True, eq=False)
-class Cable:
+class LineByFigures:
     """A line known by its figures.
 
     Inputs: length [m], velocity factor [1], z0 [ohm], relative loss and skin effect [1].
@@ -134,7 +134,7 @@ class Cable:
         return list(by_mismatch * moved[0] + by_trip * moved[1])
 
 
-class Measured:
+class LineBySweeps:
     """A line known by two sweeps, its far end open and short; inputs: these two reflections.
 
     A line is symmetrical and reciprocal, so two conditions fix its map at each frequency, whatever
@@ -211,7 +211,7 @@ class InSeries:
         return [(1 - seen) ** 2 / (2 * self.z_ref)]
 
 
-class Fixture:
+class FixtureBySweeps:
     """A fixture known by itself open and short: stray series impedance, then stray admittance.
 
     Inputs: the two reflections. Open/short compensation as used with impedance meters (common

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
+from rfcal.maths.arguments import frozen
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.checks import frozen
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes

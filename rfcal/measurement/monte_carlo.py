@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty.coverage import (
     COVERAGE,
     K_AXIS,

@@ -9,7 +9,14 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.deembedding import Adapter, Cable, Fixture, InSeries, Measured, Step
+from rfcal.measurement.deembedding import (
+    Adapter,
+    FixtureBySweeps,
+    InSeries,
+    LineByFigures,
+    LineBySweeps,
+    Step,
+)
 from rfcal.measurement.error_terms import Calibration
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
@@ -72,7 +79,7 @@ def by_figures(element: PathElement, line: Line, frequency: Real, z_ref: float) 
             f"there and back it loses {np.max(there_and_back):.3g} dB {span_mhz(frequency, lost)}, "
             "so nothing of the device comes back: check length_m and the loss"
         )
-    cable = Cable(frequency, line, z_ref)
+    cable = LineByFigures(frequency, line, z_ref)
     inputs = cable.quantities({**usual_doubt(line), **element.deviations}, element.name)
     return Step(cable, parameters=tuple(inputs), embed=element.embed)
 
@@ -130,7 +137,7 @@ def by_sweeps(
     connection: float,
 ) -> Step:
     """A line or fixture whose far end was read open and short, each connected by itself."""
-    box = Fixture() if element.fixture else Measured()
+    box = FixtureBySweeps() if element.fixture else LineBySweeps()
     corrected = [here.error_box.correct(r.value) for r in readings]
     if np.any(alike := np.abs(corrected[0] - corrected[1]) < ALIKE):
         raise CalibrationError(

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
-from rfcal.maths.checks import choice, deviations
+from rfcal.maths.arguments import choice, deviations
 from rfcal.models.line import UNCERTAIN, Line, loss_law
 
 _COMPENDIUM = "nine-point table quoted in ARRL Antenna Compendium vol. 6 (1999)"

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM, deviations, drawn, frequencies
+from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, deviations, drawn, frequencies
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 

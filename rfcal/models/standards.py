@@ -15,7 +15,16 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.errors import ArgumentError
-from rfcal.maths import checks
+from rfcal.maths.arguments import (
+    LEAST_OHM,
+    MOST_OHM,
+    choice,
+    deviations,
+    drawn,
+    frequencies,
+    frozen,
+    reference,
+)
 from rfcal.maths.bilinear import Bilinear, section_by_round_trip
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
@@ -67,12 +76,12 @@ def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     return total
 
 
-class Artefact:
+class Reflector:
     """What a reflection is known of, whichever way it is described."""
 
 
 @dataclass(frozen=True, eq=False)
-class Standard(Artefact):
+class Standard(Reflector):
     """An open, short or load behind an offset line.
 
     Parameters
@@ -80,8 +89,9 @@ class Standard(Artefact):
     kind : str
         ``"open"``, ``"short"`` or ``"load"``.
     resistance : float
-        Resistance of a load [ohm]. Like every number here it may be an array, shape (N, 1), of
-        draws; results then have shape (N, F).
+        Resistance of a load [ohm], 50 where it is not stated; nan of others, which have none. Like
+        every number here it may be an array, shape (N, 1), of draws; results then have shape
+        (N, F).
     inductance : float or sequence of up to four float
         Series inductance of a short or load: L0 [H], L1 [H/Hz], L2 [H/Hz^2], L3 [H/Hz^3].
     capacitance : float or sequence of up to four float
@@ -110,7 +120,7 @@ class Standard(Artefact):
     """
 
     kind: str
-    resistance: float = defaults.LOAD_OHM
+    resistance: float = None  # type: ignore[assignment]  # of a load the usual one
     inductance: tuple[float, ...] = (0.0,)
     capacitance: tuple[float, ...] = (0.0,)
     offset_delay: float = 0.0
@@ -137,11 +147,17 @@ class Standard(Artefact):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        checks.choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
-        checks.choice(self.build, "how a standard is built", defaults.BUILT)
+        choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
+        choice(self.build, "how a standard is built", defaults.BUILT)
+        if self.resistance is None:
+            usual = defaults.LOAD_OHM if self.kind == "load" else np.nan
+            object.__setattr__(self, "resistance", usual)
+        elif self.kind != "load" and self.resistance is not np.nan:
+            raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
         values: dict[str, Any] = {
-            name: checks.drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
+            name: drawn(getattr(self, name), f"the {what} of the {self.kind}", **limits)
             for name, what, limits in _LIMITS
+            if name != "resistance" or self.kind == "load"
         }
         if np.any((values["offset_loss"] > 0) & (values["offset_loss"] < LEAST_LOSS)):
             raise ArgumentError(
@@ -149,9 +165,7 @@ class Standard(Artefact):
                 "those of kits are some 1e9, stated in Gohm/s"
             )
         values |= {name: self._checked(name) for name in ("inductance", "capacitance")}
-        if self.kind != "load" and np.any(self.resistance != defaults.LOAD_OHM):
-            raise ArgumentError(f"a resistance of {self.resistance} has no meaning for {self.kind}")
-        values["uncertainty"] = checks.deviations(
+        values["uncertainty"] = deviations(
             self.uncertainty, f"a standard of kind '{self.kind}'", UNCERTAIN[self.kind]
         )
         if not isinstance(self.name, str):
@@ -168,8 +182,8 @@ class Standard(Artefact):
         if not 1 <= len(row) <= 4:
             raise ArgumentError(f"the {name} of a standard has one to four numbers, not {len(row)}")
         what, most = f"the {name} of the {self.kind}", _MOST[name]
-        row = (checks.drawn(row[0], what, low=-most, high=most), *row[1:])
-        row = tuple(checks.drawn(value, what) for value in row)
+        row = (drawn(row[0], what, low=-most, high=most), *row[1:])
+        row = tuple(drawn(value, what) for value in row)
         if name not in KINDS[self.kind] and any(np.any(value) for value in row):
             raise ArgumentError(f"a standard of kind '{self.kind}' has no {name}")
         return row
@@ -189,8 +203,8 @@ class Standard(Artefact):
         ndarray, shape (F,)
             Reflection coefficient [1].
         """
-        checks.reference(z_ref)
-        w = 2 * np.pi * checks.frequencies(frequency)
+        reference(z_ref)
+        w = 2 * np.pi * frequencies(frequency)
         return self._offset(w, z_ref).apply(self._termination(w, z_ref))
 
     def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str = "") -> Quantity:
@@ -245,7 +259,7 @@ class Standard(Artefact):
 
     def _slope(self, frequency: ArrayLike, parameter: str, z_ref: float) -> Complex:
         """Derivative of the reflection by a constant coefficient or the delay [1/SI], (F,)."""
-        w = 2 * np.pi * checks.frequencies(frequency)
+        w = 2 * np.pi * frequencies(frequency)
         termination = self._termination(w, z_ref)
         if parameter == "delay":
             # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
@@ -299,12 +313,16 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("resistance", "resistance [ohm]", {"low": 0, "above": True}),
     ("offset_delay", "offset delay [s]", {"low": -MOST_DELAY_S, "high": MOST_DELAY_S}),
     ("offset_loss", "offset loss [ohm/s]", {"low": 0, "high": 1e15}),
-    ("offset_z0", "offset impedance [ohm]", {"low": checks.LEAST_OHM, "high": checks.MOST_OHM}),
+    (
+        "offset_z0",
+        "offset impedance [ohm]",
+        {"low": LEAST_OHM, "high": MOST_OHM},
+    ),
 )
 
 
 @dataclass(frozen=True, eq=False)
-class Tabulated(Artefact):
+class Tabulated(Reflector):
     """A standard or artefact whose reflection is itself a sweep (kind ``known``).
 
     Parameters
@@ -346,9 +364,9 @@ class Tabulated(Artefact):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        checks.reference(self.z_table)
-        grid = checks.frozen(checks.frequencies(self.grid), "")
-        values = checks.frozen(self.values, "a table's values")
+        reference(self.z_table)
+        grid = frozen(frequencies(self.grid), "")
+        values = frozen(self.values, "a table's values")
         if grid.ndim != 1 or values.shape != grid.shape or np.any(np.diff(grid) <= 0):
             raise ArgumentError(
                 "the table of a standard needs ascending frequencies and a value for each, found "
@@ -364,7 +382,7 @@ class Tabulated(Artefact):
             )
         if not isinstance(self.name, str) or not self.name:
             raise ArgumentError(f"the name of a table is a text, found {self.name!r}")
-        known = checks.deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])
+        known = deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])
         for name, value in {"grid": grid, "values": values, "uncertainty": known}.items():
             object.__setattr__(self, name, value)
 
@@ -402,8 +420,8 @@ class Tabulated(Artefact):
         Quantity
             Reflection coefficient [1] and its effects.
         """
-        checks.reference(z_ref)
-        name, frequency = name or self.name, np.atleast_1d(checks.frequencies(frequency))
+        reference(z_ref)
+        name, frequency = name or self.name, np.atleast_1d(frequencies(frequency))
         table = renormalise(self.values, self.z_table, z_ref)
         effects = both_axes(f"{name}: residual reflection", self.uncertainty.get("reflection", 0.0))
         if same_grid(frequency, self.grid):

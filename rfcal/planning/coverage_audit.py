@@ -15,7 +15,7 @@ from rfcal.maths.reflection import Complex, from_impedance
 from rfcal.measurement.bench import Known
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
-from rfcal.measurement.model import Inputs, impedance, propagate, region
+from rfcal.measurement.propagate import Inputs, impedance, propagate, region
 from rfcal.measurement.reread import Moved
 from rfcal.models.standards import Standard
 from rfcal.models.usual import with_default_uncertainty

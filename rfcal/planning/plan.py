@@ -10,7 +10,7 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.circles import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.measurement.model import Inputs, impedance, propagate, region
+from rfcal.measurement.propagate import Inputs, impedance, propagate, region
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.models.usual import with_default_uncertainty
 from rfcal.planning.setup import Length, Setup

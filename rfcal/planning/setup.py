@@ -10,7 +10,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import Inputs
+from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.sweep import Sweep, TwoPortSweep

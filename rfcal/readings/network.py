@@ -5,7 +5,7 @@ from typing import Any, Protocol, runtime_checkable
 import numpy as np
 
 from rfcal.errors import ArgumentError
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM, frequencies, numbers
+from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, frequencies, numbers
 from rfcal.maths.reflection import Complex, Real, renormalise
 
 

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from rfcal import defaults
 from rfcal.errors import ArgumentError, ReadingError
 from rfcal.findings import grid_words
-from rfcal.maths.checks import frequencies, frozen, numbers, reference
+from rfcal.maths.arguments import frequencies, frozen, numbers, reference
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file

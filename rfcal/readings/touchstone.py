@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM
+from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
 from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
 

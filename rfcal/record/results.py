@@ -22,12 +22,12 @@ from rfcal.matching.network import Network
 from rfcal.matching.ranking import Ranking
 from rfcal.matching.tolerance import Sensitivity, Yield
 from rfcal.matching.trim import Trim
-from rfcal.maths.checks import choice
+from rfcal.maths.arguments import choice
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import Inputs
+from rfcal.measurement.propagate import Inputs
 from rfcal.measurement.reread import Moved
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.component import ComponentRequest

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.maths import circles as levels
-from rfcal.maths.checks import frozen
+from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.curved_regions import Region, region_of

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import ArgumentError
-from rfcal.maths.checks import frozen
+from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real
 
 

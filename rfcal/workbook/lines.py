@@ -9,8 +9,8 @@ from rfcal.feedline.faults import Events, find_events
 from rfcal.feedline.power import along, loss_db
 from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_circle
 from rfcal.maths.twoport import TwoPort
-from rfcal.measurement import model
-from rfcal.measurement.deembedding import Cable
+from rfcal.measurement import propagate
+from rfcal.measurement.deembedding import LineByFigures
 from rfcal.models.line import Line
 from rfcal.record.results import Device, LineState, Results
 from rfcal.report.figures import chart, style
@@ -83,7 +83,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
     """
     device = results.device(name)
     inputs, f, at = device.inputs, device.frequency, device.answer
-    near = model.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
+    near = propagate.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
     part = _around(f, at)
     z, half = device.impedance.value, device.expanded_uncertainty()[at]
     drawn = comparison(
@@ -93,7 +93,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         ("line taken away by its own sweeps", "line taken away by figures"),
         np.array([0.3 * np.ptp(ohm) + 10 for ohm in (z.real[part], z.imag[part])]),
     )
-    cable = Cable(f[part], line, device.z_ref)
+    cable = LineByFigures(f[part], line, device.z_ref)
 
     def update(length, velocity_factor, z0, loss):
         figures: list[Any] = [length, velocity_factor, z0, loss / 100, line.skin]

@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 from rfcal import defaults
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Real, from_impedance, to_impedance
-from rfcal.measurement.model import Inputs, impedance, propagate, region
 from rfcal.measurement.monte_carlo import ellipse_of
+from rfcal.measurement.propagate import Inputs, impedance, propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import Blind

@@ -9,7 +9,7 @@ from skrf.media import DefinedGammaZ0
 from rfcal.components.throughs import Ports, doubt_of, reflection_of
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.bench import Analyzer
-from rfcal.measurement.model import impedance
+from rfcal.measurement.propagate import impedance
 from rfcal.readings.sweep import TwoPortSweep
 
 FREQUENCY = skrf.Frequency(1, 100, 34, unit="MHz")

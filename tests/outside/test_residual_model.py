@@ -13,7 +13,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.measurement.error_terms import calibrate, self_correcting
-from rfcal.measurement.model import Inputs, propagate
+from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.uncertainty.quantity import Effect, Quantity
 
 TABLE = Path(__file__).parents[1] / "reference" / "residual_model.csv"

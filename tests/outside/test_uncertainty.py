@@ -10,8 +10,8 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate, self_correcting
-from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import coverage_factors, degrees_of_freedom, from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes

@@ -8,7 +8,7 @@ from rfcal.cli import main
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
-from rfcal.measurement.model import region
+from rfcal.measurement.propagate import region
 from rfcal.models.standards import Standard
 from rfcal.models.usual import with_default_uncertainty
 from rfcal.readings.sweep import Sweep

@@ -9,7 +9,7 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.measurement.deembedding import Cable
+from rfcal.measurement.deembedding import LineByFigures
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
@@ -289,7 +289,7 @@ def behind(record, path, *, also=""):
     """A record whose device lies behind a line, its far ends read off the display."""
     mhz, truth = [14.0, 15.0], 30 - 20j
     f = np.array(mhz) * 1e6
-    through = Cable(f, LINE, 50.0)
+    through = LineByFigures(f, LINE, 50.0)
     through = through.bilinear([LINE.length_m, LINE.velocity_factor, LINE.z0, 1.0, LINE.skin])
     seen = {n: to_impedance(through.apply(x + 0j * f), 50.0) for n, x in (("o", 1), ("s", -1))}
     seen["coil"] = to_impedance(through.apply(from_impedance(truth, 50.0) + 0j * f), 50.0)
@@ -319,7 +319,7 @@ def test_the_far_ends_of_a_checked_line_may_be_typed(tmp_path, record):
     folder, _ = behind(record, "", also="[line_check]\nreading = 'line.csv'\nlength_m = 3.0\nBOTH")
     text = (folder / "record.toml").read_text()
     f = np.arange(14e6, 34e6, 0.5e6)
-    through = Cable(f, LINE, 50.0)
+    through = LineByFigures(f, LINE, 50.0)
     through = through.bilinear([LINE.length_m, LINE.velocity_factor, LINE.z0, 1.0, LINE.skin])
     box = analyzer(f)
 
@@ -358,7 +358,7 @@ def test_far_ends_typed_wrongly_are_told_how(record, path, said):
 def through_cable(truth, mhz, metres):
     """What is seen of a device [ohm] through a cable, and the table that says so."""
     line = CABLES["RG-213"].line(metres)
-    cable = Cable(np.array([mhz * 1e6]), line, 50.0)
+    cable = LineByFigures(np.array([mhz * 1e6]), line, 50.0)
     inputs = [line.length_m, line.velocity_factor, line.z0, 1.0, line.skin]
     seen = cable.bilinear(inputs).apply(from_impedance(np.array([truth]), 50.0))
     table = f'[[measurement.between]]\nline = "RG-213"\nlength_m = {metres}\n'

@@ -14,7 +14,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.printed import PLACES, as_printed
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
-from rfcal.measurement.model import propagate
+from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.record.export import results_json
 from rfcal.record.findings.match import about_match

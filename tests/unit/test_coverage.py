@@ -14,7 +14,7 @@ from scipy.stats import binom
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.model import Inputs, impedance, propagate
+from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.quantity import Quantity, both_axes

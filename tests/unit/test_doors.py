@@ -38,7 +38,7 @@ WRONG = {
     "infinite resistance": (lambda: Standard("load", np.inf), "finite"),
     "resistance is no number": (lambda: Standard("load", np.nan), "nan"),
     "true as resistance": (lambda: Standard("load", True), "True"),
-    "resistance of an open": (lambda: Standard("open", 40.0), "no meaning for open"),
+    "resistance of an open": (lambda: Standard("open", 50), "no meaning for open"),
     "inductance of an open": (lambda: Standard("open", inductance=1e-9), "has no inductance"),
     "capacitance of a short": (lambda: Standard("short", capacitance=1e-12), "has no capacitance"),
     "five coefficients": (lambda: Standard("short", inductance=(1e-9,) * 5), "not 5"),

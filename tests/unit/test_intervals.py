@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from rfcal.maths import circles as levels
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.model import propagate
+from rfcal.measurement.propagate import propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
 from rfcal.planning.coverage_audit import audit, session

@@ -6,8 +6,8 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.model import Inputs, impedance, propagate
 from rfcal.measurement.monte_carlo import ASKED, assess, monte_carlo, tolerance_of
+from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 

@@ -12,9 +12,9 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import deembedding as path
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.model import Inputs, propagate
-from rfcal.measurement.model import impedance as impedance_of
 from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.measurement.propagate import Inputs, propagate
+from rfcal.measurement.propagate import impedance as impedance_of
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.uncertainty.coverage import standard_uncertainty
@@ -23,7 +23,7 @@ from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])
 LINE = Line(14.2, 0.83, 48.6, conductor_db=0.4, dielectric_db=0.01)
 X = np.array([0.3 - 0.4j, -0.2 + 0.7j, 0.05 + 0.02j, 0.9j])
-CABLE = path.Cable(FREQUENCY, LINE, 50.0)
+CABLE = path.LineByFigures(FREQUENCY, LINE, 50.0)
 
 
 def ends(line: Line) -> list[np.ndarray]:
@@ -35,9 +35,9 @@ def ends(line: Line) -> list[np.ndarray]:
 ELEMENTS = {
     "cable": (CABLE, [q.value for q in CABLE.quantities(dict.fromkeys(
         ("length", "velocity factor", "impedance", "loss", "skin effect"), 0.0), "c")]),
-    "measured": (path.Measured(), ends(LINE)),
+    "measured": (path.LineBySweeps(), ends(LINE)),
     "adapter": (path.Adapter(), [np.full(4, v) for v in (0.1 + 0.05j, 0.8 - 0.3j, -0.07j)]),
-    "fixture": (path.Fixture(), [np.full(4, v) for v in (0.98 - 0.1j, -0.97 + 0.12j)]),
+    "fixture": (path.FixtureBySweeps(), [np.full(4, v) for v in (0.98 - 0.1j, -0.97 + 0.12j)]),
 }  # fmt: skip
 
 
@@ -74,9 +74,9 @@ def test_fixture_compensation_is_the_textbook_formula():
     device = np.array([3 - 40j, 800 + 10j, 50 + 0j, 2 + 300j])
     seen = (TwoPort.series(zs) @ TwoPort.shunt(yo)).input_impedance(device)
     known = [from_impedance(np.full(4, z)) for z in (zs + 1 / yo, zs)]
-    box = path.Fixture().bilinear(known)
+    box = path.FixtureBySweeps().bilinear(known)
     assert to_impedance(box.correct(from_impedance(seen))) == pytest.approx(device, rel=1e-9)
-    ideal = path.Fixture().bilinear([np.ones(4, complex), known[1]])
+    ideal = path.FixtureBySweeps().bilinear([np.ones(4, complex), known[1]])
     assert to_impedance(ideal.apply(from_impedance(device))) == pytest.approx(device + zs)
 
 
@@ -101,7 +101,9 @@ def test_measured_line_round_trip(size, turn, length, velocity, z0, loss):
     through = line.two_port(FREQUENCY).bilinear(50.0)
     known = [through.apply(np.full(4, v, complex)) for v in (1.0, -1.0)]
     # near odd quarter waves of a line of little loss the two sweeps say little about z0
-    assert path.Measured().bilinear(known).correct(through.apply(x)) == pytest.approx(x, abs=1e-4)
+    assert path.LineBySweeps().bilinear(known).correct(through.apply(x)) == pytest.approx(
+        x, abs=1e-4
+    )
 
 
 def test_what_two_quantities_share_is_added_before_it_is_squared():
@@ -136,7 +138,7 @@ def session(line: Line) -> Inputs:
 
     ends = {"far end open": 1.0, "far end short": -1.0}
     pairs = [read(name, np.full(7, v, complex)) for name, v in ends.items()]
-    step = path.Step(path.Measured(), readings=tuple(pairs))
+    step = path.Step(path.LineBySweeps(), readings=tuple(pairs))
     return Inputs(calibration, *read("device", device), (step,))
 
 
@@ -153,7 +155,7 @@ def test_device_behind_a_measured_line_both_ways():
 @pytest.mark.parametrize("embed", [False, True])
 def test_inputs_at_some_frequencies_give_the_same_answers_there(embed):
     inputs = session(Line(14.2, 0.83, 48.6, conductor_db=0.9))
-    cable = path.Cable(inputs.calibration.frequency, Line(0.3), 50.0)
+    cable = path.LineByFigures(inputs.calibration.frequency, Line(0.3), 50.0)
     names = ("length", "velocity factor", "impedance", "loss", "skin effect")
     jumper = cable.quantities(dict.fromkeys(names, 0.01), "jumper")
     last = path.Step(cable, parameters=tuple(jumper), embed=embed)

@@ -7,8 +7,8 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.model import propagate
 from rfcal.measurement.monte_carlo import monte_carlo
+from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.planning.plan import blind, changes, plan

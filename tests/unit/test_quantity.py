@@ -7,9 +7,9 @@ import pytest
 
 from rfcal.errors import RfcalError
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
-from rfcal.measurement.deembedding import Measured
+from rfcal.measurement.deembedding import LineBySweeps
 from rfcal.measurement.error_terms import self_correcting
-from rfcal.measurement.model import propagate
+from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
@@ -126,7 +126,7 @@ def test_every_reading_has_noise_drift_and_connections_of_its_own():
     ]
     names = [effect.influence for quantity in quantities for effect in quantity.effects]
     assert len(names) == len(set(names))
-    assert isinstance(steps[0].element, Measured)
+    assert isinstance(steps[0].element, LineBySweeps)
 
 
 def test_one_name_for_two_things_is_refused():

@@ -6,7 +6,7 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
-from rfcal.measurement.model import impedance
+from rfcal.measurement.propagate import impedance
 from rfcal.models.standards import Standard
 from rfcal.planning.coverage_audit import audit, standards
 from rfcal.planning.setup import Setup

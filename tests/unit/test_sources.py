@@ -8,7 +8,7 @@ from rfcal.maths import circles as levels
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate, drift_effects, self_correcting
-from rfcal.measurement.model import Inputs, propagate
+from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.coverage import SHAPED, coverage_factors, degrees_of_freedom, from_repeats
 from rfcal.uncertainty.quantity import Quantity, both_axes

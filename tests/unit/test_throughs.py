@@ -8,7 +8,7 @@ from rfcal.components.fixture import removed, share
 from rfcal.components.throughs import Ports, reflection_through
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer
-from rfcal.measurement.model import impedance
+from rfcal.measurement.propagate import impedance
 from rfcal.uncertainty.coverage import K_AXIS, standard_uncertainty
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity

@@ -10,8 +10,8 @@ import numpy as np
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex
-from rfcal.measurement.deembedding import Cable
-from rfcal.measurement.model import at_plane
+from rfcal.measurement.deembedding import LineByFigures
+from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.catalogue.readings import MOVED, SAME_READING
@@ -118,7 +118,7 @@ def soundness(told: Iterable[Finding], checked: bool) -> bool | None:
 def _length(found: Device) -> str:
     """To look at the length of the lines that are removed; nothing where there are none."""
     removed = (step.element for step in found.inputs.path if not step.embed)
-    metres = sum(e.line.length_m for e in removed if isinstance(e, Cable))
+    metres = sum(e.line.length_m for e in removed if isinstance(e, LineByFigures))
     return say.HIDDEN_LENGTH.format(metres=metres) if metres else ""
 
 
@@ -128,7 +128,7 @@ def _causes(found: Device, solved: bool, sound: bool | None, meant: Meanings) ->
     if sound is False:
         return say.CAUSE_FIRST
     if any(not step.embed for step in path) and _passive(found, raw):
-        line = any(isinstance(step.element, Cable) for step in path)
+        line = any(isinstance(step.element, LineByFigures) for step in path)
         return say.CAUSE_LINE if line else say.CAUSE_REMOVED
     mended = [said.format(name=name) for said, undo in meant.items() if _passive(found, undo(raw))]
     others = say.CAUSES_INSIDE if not solved else say.CAUSES_STILL if sound else say.CAUSES_OPEN

@@ -7,7 +7,7 @@ import numpy as np
 from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, swr_words
 from rfcal.maths.reflection import to_impedance
-from rfcal.measurement.model import impedance_half_widths
+from rfcal.measurement.propagate import impedance_half_widths
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult

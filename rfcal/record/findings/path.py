@@ -5,9 +5,9 @@ import numpy as np
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.measure import measure_line
 from rfcal.findings import Finding
-from rfcal.measurement.deembedding import Measured, Step
+from rfcal.measurement.deembedding import LineBySweeps, Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import at_plane
+from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
@@ -20,7 +20,7 @@ def about_path(name: str, step: Step, calibration: Calibration, z_ref: float) ->
 
     The calibration is that at the device's frequencies, the reference [ohm] the reflections'.
     """
-    if not isinstance(step.element, Measured):
+    if not isinstance(step.element, LineBySweeps):
         return []
     # in a row, so that no turn is lost between them
     few = slice(MOST_JUDGED)

@@ -12,9 +12,9 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
-from rfcal.measurement.deembedding import Adapter, Cable, Step, seen_beyond
+from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import propagate, region
+from rfcal.measurement.propagate import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.catalogue import standards as say
@@ -197,7 +197,7 @@ def all_slips(
         yield from _both_ways(sentence, "", _later, SELDOM)
     for check in checks:
         for place, step in enumerate(check.path):
-            if isinstance(step.element, Cable):
+            if isinstance(step.element, LineByFigures):
                 yield from _of_cable(check.at or "", place, step.element.line)
             if isinstance(step.element, Adapter):
                 said = partial(say.SUSPECT_REVERSED.format, at=check.at)
@@ -308,7 +308,7 @@ def _other_line(place: int, line: Line, scene: Scene, _: float) -> Scene:
     if not scene.path:
         return scene
     step = scene.path[place]
-    assert isinstance(step.element, Cable)
+    assert isinstance(step.element, LineByFigures)
     values = (line.length_m, line.velocity_factor, line.z0, 1.0, line.skin)
     inputs = (
         replace(q, value=0 * q.value + v) for q, v in zip(step.parameters, values, strict=True)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from rfcal.maths.checks import LEAST_OHM, MOST_OHM
+from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.readings.rows import RECORD_POINTS, too_many
 from rfcal.record.format.keys import Key, Table, show
 
@@ -152,7 +152,7 @@ class Text(Key):
 
 
 @dataclass(frozen=True)
-class Line(Text):
+class OneLine(Text):
     """A text of one line, with nothing in it that cannot be printed."""
 
     def _value(self, table: Table, found: Any) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
 from rfcal.record.format.keys import Key, Table, as_text, show
-from rfcal.record.format.kinds import Choice, Files, Line, Rows
+from rfcal.record.format.kinds import Choice, Files, OneLine, Rows
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["
 
 BEYOND = ">999"
 """How a cell beyond the display's range may look."""
-NAME = Line("name", "its name, as the page shows it", needed=True)
+NAME = OneLine("name", "its name, as the page shows it", needed=True)
 READING = (
     Files(
         "reading",

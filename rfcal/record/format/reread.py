@@ -4,14 +4,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rfcal.record.format.keys import Section, Table
-from rfcal.record.format.kinds import Line
+from rfcal.record.format.kinds import OneLine
 from rfcal.record.format.reading import HOW, READING, Reading, read_reading
 
 REREAD = Section(
     "[[reread]]",
     "A standard or check connected and read once more after the devices: what moved in between "
     "shows, and counts.",
-    (Line("of", "name of the standard or check that is read again", needed=True), *READING, *HOW),
+    (
+        OneLine("of", "name of the standard or check that is read again", needed=True),
+        *READING,
+        *HOW,
+    ),
     readings=READING,
 )
 

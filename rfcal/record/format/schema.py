@@ -14,7 +14,7 @@ from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
 from rfcal.record.format.keys import FILE, Section, Table, as_text
-from rfcal.record.format.kinds import OHM, Choice, Day, File, Line, Number, Text, Whole
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
@@ -34,7 +34,7 @@ RECORD = Section(
     "[record]",
     "",
     (
-        Line("title", "what the page is headed with", needed=True),
+        OneLine("title", "what the page is headed with", needed=True),
         Day("date", "day of the readings, such as 2026-05-16"),
         Text("by", "who measured", default=""),
         Text("notes", "what else is worth knowing", default=""),
@@ -77,7 +77,7 @@ MEASUREMENT = Section(
     (
         *(NAME, *READING, *HOW),
         Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
-        Line(
+        OneLine(
             "same_as",
             "name of another measurement of the same device, which one of both reads behind "
             "something known, such as a short cable: together they tell the sign of X",

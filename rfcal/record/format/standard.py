@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from rfcal import defaults
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
 from rfcal.record.format.keys import Key, Section, Table
-from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Line, Number
+from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
 from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
 
 
@@ -115,7 +115,7 @@ def _kind_of_check(table: Table) -> str:
 _KIND_OF_CHECK = replace(
     KIND, needed=False, instead="`known` with `definition`, else `load` with `resistance_ohm`"
 )
-AT = Line(
+AT = OneLine(
     "at",
     "name of the measurement in whose device's place it was connected: it is corrected through the "
     "same path, and so shows a wrong one",

@@ -15,8 +15,8 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.model import propagate, region
 from rfcal.measurement.monte_carlo import assess
+from rfcal.measurement.propagate import propagate, region
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
 from rfcal.models.usual import missing_uncertainty

@@ -18,8 +18,8 @@ from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import Tolerance, production_yield, raw_range, sensitivity
 from rfcal.matching.trim import trim
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
-from rfcal.measurement.deembedding import Cable, Step
-from rfcal.measurement.model import Inputs, beyond, impedance_half_widths, propagate
+from rfcal.measurement.deembedding import LineByFigures, Step
+from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, propagate
 from rfcal.models.interpolation import SAME
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
@@ -188,7 +188,7 @@ def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:
         )
     if not isinstance(place, float):
         return inputs, bare
-    if len(inputs.path) != 1 or not isinstance(cable := inputs.path[0].element, Cable):
+    if len(inputs.path) != 1 or not isinstance(cable := inputs.path[0].element, LineByFigures):
         raise RecordError(
             FILE,
             where,
@@ -203,7 +203,7 @@ def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:
     return replace(inputs, path=(near,)), replace(inputs, path=(far,))
 
 
-def _piece(step: Step, cable: Cable, length_m: float) -> Step:
+def _piece(step: Step, cable: LineByFigures, length_m: float) -> Step:
     """A piece of a line's step; all the doubt of the whole line's length is in it."""
     whole = step.parameters[0]
     length = Quantity(whole.value - cable.line.length_m + length_m, whole.effects)
