@@ -109,14 +109,18 @@ def _calibration(results: Results) -> dict[str, Any]:
 def _check(check: Check) -> dict[str, Any]:
     half = check.expanded_uncertainty()
     return {
-        "name": check.name,
+        **_own(check, "name", "agrees"),
         "frequency_hz": check.frequency,
         "measured": Told(check.measured.value, half),
         "expected": Told(check.expected.value, half),
         "expanded_uncertainty": Told(half),
-        "agrees": check.agrees,
         "share_of_points_inside": float(check.inside.mean()),
     }
+
+
+def _own(thing: Any, *names: str) -> dict[str, Any]:
+    """Some of a thing's attributes, which are told by their own names."""
+    return {name: getattr(thing, name) for name in names}
 
 
 def _reread(reread: Reread) -> dict[str, Any]:
@@ -204,8 +208,7 @@ def _verdict(device: Device) -> dict[str, Any]:
 
 def _line(line: LineState) -> dict[str, Any]:
     now, found = line.now, line.properties
-    columns = (now.distance_m, now.distance_uncertainty_m, now.reflection, now.kind, now.fits)
-    names = ("distance_m", "distance_uncertainty_m", "reflection", "kind", "fits")
+    columns = _own(now, "distance_m", "distance_uncertainty_m", "reflection", "kind", "fits")
     against: dict[str, Any] = {"changes": None}
     if line.comparison is not None:
         shift = line.comparison.shift
@@ -219,7 +222,9 @@ def _line(line: LineState) -> dict[str, Any]:
         }
     data: dict[str, Any] = {
         "state": line_verdict(line)[0],
-        "events": [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)],
+        "events": [
+            dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)
+        ],
         **against,
         "length_m": line.length_m or None,
         "resolution_m": now.resolution_m,
@@ -248,30 +253,19 @@ def _lost(lost: Lost | None) -> dict[str, Any] | None:
     """What a line loses more than it did, or than is stated, one way at a frequency."""
     if lost is None:
         return None
-    return {
-        "more_db": lost.more_db,
-        "standard_uncertainty_db": lost.uncertainty_db,
-        "at_hz": lost.at_hz,
-        "length_m": lost.length_m,
-        "sure": lost.sure,
-    }
+    told = _own(lost, "more_db", "at_hz", "length_m", "sure")
+    return {**told, "standard_uncertainty_db": lost.uncertainty_db}
 
 
 def _match(result: MatchResult) -> dict[str, Any]:
     request = result.request
     return {
-        "measurement": request.measurement,
+        **_own(request, "measurement", "band_hz", "place", "section_q", "phase_deg"),
+        **_own(result.ranking, "nothing_needed", "raw_worst_swr", "refused"),
         "frequency_hz": request.centre_hz,
-        "band_hz": list(request.band_hz),
-        "place": request.place,
-        "section_q": request.section_q,
-        "phase_deg": request.phase_deg,
-        "nothing_needed": result.ranking.nothing_needed,
-        "raw_worst_swr": result.ranking.raw_worst_swr,
         "raw_worst_swr_interval": list(result.raw_swr),
         "doubt": result.doubt or None,
         "networks": [_network(result, p) for p in result.proposals],
-        "refused": result.ranking.refused,
         "path_loss_db": result.path_db,
         "worst_swr_at_plane": result.plane_swr,
         "limit_swr": result.limit.swr if result.limit and result.limit.told else None,
@@ -282,8 +276,7 @@ def _match(result: MatchResult) -> dict[str, Any]:
 def _after(after: AfterBuilding) -> dict[str, Any]:
     trimming, network = after.trimming, after.network
     return {
-        "verdict": trimming.verdict,
-        "message": trimming.message,
+        **_own(trimming, "verdict", "message"),
         "topology": network.topology,
         "parts": [element.in_words() for element in network.elements],
     }

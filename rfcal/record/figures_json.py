@@ -10,9 +10,6 @@ from rfcal.record.json_text import Told, once
 from rfcal.record.results import Part
 from rfcal.uncertainty.derived import Figure
 
-KEY_ENDINGS = {"ohm": "ohm", "H": "h", "F": "f", "dB": "db", "Hz": "hz", "s": "s"}
-"""Endings of the keys of figures, by unit."""
-
 
 def told_part(part: Part) -> dict[str, Any]:
     """One part: its answer, its circuit and all that were tried, its equivalents."""
@@ -31,13 +28,8 @@ def told_part(part: Part) -> dict[str, Any]:
             for key, figure in _keyed(verdict.figures).items()
         },
         "models": [
-            {
-                "model": f.name,
-                "chi_square": f.chi_square,
-                "degrees_of_freedom": f.freedom,
-                "criterion": f.criterion,
-                "describes": f.describes,
-            }
+            {"model": f.name, "chi_square": f.chi_square, "degrees_of_freedom": f.freedom}
+            | {"criterion": f.criterion, "describes": f.describes}
             for f in verdict.fits
         ],
         "frequency_hz": verdict.sweep.frequency,
@@ -57,7 +49,7 @@ def told_figures(figures: Mapping[str, Figure]) -> dict[str, Any]:
 
 def _keyed(figures: Mapping[str, Figure]) -> dict[str, Figure]:
     return {
-        f"{name}_{KEY_ENDINGS[figure.unit]}" if figure.unit else name: figure
+        f"{name}_{figure.unit.lower()}" if figure.unit else name: figure
         for name, figure in figures.items()
     }
 

@@ -34,7 +34,7 @@ COMPONENT = Section(
         File("fixture_open", "sweep of the fixture without the part"),
         File("fixture_short", "and with a piece of wire in its place"),
         File("fixture_load", "and with a load of `reference_ohm` in its place, if there is one"),
-        Number("temperature_c", "its temperature", "°C", ABSOLUTE_ZERO_C, 5000.0),
+        Number("temperature_c", "its temperature", ABSOLUTE_ZERO_C, 5000.0),
     ),
     kind=lambda table: str(table.values.get("method", "reflection")),
     kinds={

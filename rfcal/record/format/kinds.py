@@ -11,10 +11,14 @@ from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.readings.rows import RECORD_POINTS, too_many
 from rfcal.record.format.keys import Key, Table, show
 
-UNITS = {"MHz": 1e6, "ps": 1e-12, "Gohm/s": 1e9, "%": 0.01}
-"""Units of the record that are not SI, and what each is in SI."""
-OHM = ("ohm", LEAST_OHM, MOST_OHM)
-"""Unit and bounds of an impedance that things refer to."""
+ENDINGS = {
+    **{"_ohm": ("ohm", 1.0), "_m": ("m", 1.0), "_h": ("H", 1.0), "_f": ("F", 1.0)},
+    **{"_w": ("W", 1.0), "_c": ("°C", 1.0), "_percent": ("%", 0.01), "_mhz": ("MHz", 1e6)},
+    **{"_ps": ("ps", 1e-12), "_gohm_per_s": ("Gohm/s", 1e9)},
+}
+"""How the names of keys end, the unit that says, and what it is in SI; else a number is plain."""
+OHM = (LEAST_OHM, MOST_OHM)
+"""Bounds of an impedance [ohm] that things refer to."""
 
 
 def all_texts(found: Any, least: int = 1) -> bool:
@@ -27,7 +31,6 @@ def all_texts(found: Any, least: int = 1) -> bool:
 class Number(Key):
     """A number; default and bounds are in SI as it is read, whatever unit is written."""
 
-    unit: str = ""
     low: float = -math.inf
     high: float = math.inf
     above: bool = False  # whether `low` itself is refused
@@ -35,9 +38,19 @@ class Number(Key):
     wanted = "a number"
 
     @property
+    def unit(self) -> str:
+        """What the name's ending says; mostly nothing."""
+        return self._unit[0]
+
+    @property
     def factor(self) -> float:
         """What one of the unit is in SI."""
-        return UNITS.get(self.unit, 1.0)
+        return self._unit[1]
+
+    @property
+    def _unit(self) -> tuple[str, float]:
+        units = (unit for ending, unit in ENDINGS.items() if self.name.endswith(ending))
+        return next(units, ("", 1.0))
 
     def _value(self, table: Table, found: Any) -> float:
         written = table.finite(self.name, found)

@@ -21,23 +21,21 @@ LEAST_M = 0.1
 """A shorter line is not measured by its length [m]."""
 
 _OF_TYPE = "its type's"
-LENGTH = Number("length_m", "its length", "m", 0.0, LONGEST_M)
-LENGTH_UNCERTAINTY = Number(
-    "length_uncertainty_m", "uncertainty of its length", "m", 0.0, UNCERTAIN["length"]
-)
-VELOCITY_FACTOR = Number(
-    "velocity_factor",
-    "speed on it over the speed of light",
-    low=0.01,
-    high=1.0,
-    most="which is faster than light",
-    instead=_OF_TYPE,
-)
-VELOCITY_FACTOR_UNCERTAINTY = Number(
+_SPEED, _LIGHT = "speed on it over the speed of light", "which is faster than light"
+
+
+def uncertain(part: str, name: str, of: str, **how: Any) -> Number:
+    """A key for what is uncertain of a line, by its name in `UNCERTAIN`."""
+    return Number(name, f"uncertainty of {of}", 0.0, UNCERTAIN[part], **how)
+
+
+LENGTH = Number("length_m", "its length", 0.0, LONGEST_M)
+LENGTH_UNCERTAINTY = uncertain("length", "length_uncertainty_m", "its length")
+VELOCITY_FACTOR = Number("velocity_factor", _SPEED, 0.01, 1.0, most=_LIGHT, instead=_OF_TYPE)
+VELOCITY_FACTOR_UNCERTAINTY = uncertain(
+    "velocity factor",
     "velocity_factor_uncertainty",
-    "uncertainty of its velocity factor",
-    low=0.0,
-    high=UNCERTAIN["velocity factor"],
+    "its velocity factor",
     default=defaults.PATH["velocity factor"],
 )
 Z0 = Number("z0_ohm", "its impedance", *OHM, instead=_OF_TYPE)

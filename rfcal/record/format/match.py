@@ -128,6 +128,8 @@ BUILT = Section(
 class Phase(Number):
     """A number of degrees that a section can turn by."""
 
+    form = "number, degrees, -180 to 180"
+
     def _value(self, table: Table, found: Any) -> float:
         phase = super()._value(table, found)
         if min(abs(phase), 180 - abs(phase)) < 0.1:
@@ -141,16 +143,16 @@ _SECTION_Q = (
     "Q of pi and T sections, the larger one of both sides; where neither this nor a phase is "
     "given, values go where the band is best"
 )
-SECTION_Q = Number("section_q", _SECTION_Q, "", 0.0, 1e3, above=True)
+SECTION_Q = Number("section_q", _SECTION_Q, 0.0, 1e3, above=True)
 _PHASE = "or how far the load side lags: a pi's voltage, a T's current"
-PHASE = Phase("phase_deg", _PHASE, "degrees, -180 to 180", -180.0, 180.0, above=True)
+PHASE = Phase("phase_deg", _PHASE, -180.0, 180.0, above=True)
 _OWN = "that of the coil as it would be wound"
 STOCK = (
     Choice("series", "preferred values", among=E_SERIES, default=defaults.PREFERRED),
-    Number("inductor_q", "Q of coils", "", 1.0, 1e6, default=defaults.INDUCTOR_Q),
-    Number("capacitor_q", "Q of capacitors", "", 1.0, 1e6, default=defaults.CAPACITOR_Q),
-    Number("inductor_parallel_f", "a coil's own capacitance", "F", 0.0, 1e-6, instead=_OWN),
-    Number("capacitor_series_h", "inductance of a capacitor's leads", "H", 0.0, 1e-3, default=0.0),
+    Number("inductor_q", "Q of coils", 1.0, 1e6, default=defaults.INDUCTOR_Q),
+    Number("capacitor_q", "Q of capacitors", 1.0, 1e6, default=defaults.CAPACITOR_Q),
+    Number("inductor_parallel_f", "a coil's own capacitance", 0.0, 1e-6, instead=_OWN),
+    Number("capacitor_series_h", "inductance of a capacitor's leads", 0.0, 1e-3, default=0.0),
 )
 """Keys of the parts that exist, by the names that `Stock` gives them."""
 LINES = Lines(
@@ -171,13 +173,13 @@ MATCH = Section(
     "Networks that match a device, of parts that can be bought and cut; several as `[[match]]`.",
     (
         Text("measurement", "name of the device", instead="the first"),
-        Number("frequency_mhz", "design frequency", "MHz", 0.0, above=True, instead=_DESIGN),
+        Number("frequency_mhz", "design frequency", 0.0, above=True, instead=_DESIGN),
         Band("band_mhz", "where the SWR counts", instead="the frequency alone"),
-        Number("power_w", "power, for volts and amperes", "W", 1e-6, 1e6, default=defaults.POWER_W),
+        Number("power_w", "power, for volts and amperes", 1e-6, 1e6, default=defaults.POWER_W),
         Number("target_ohm", "what the device is to become", *OHM, instead="`reference_ohm`"),
-        Number("target_swr", _SWR, "", 1.0, 100.0, above=True, default=defaults.TARGET_SWR),
+        Number("target_swr", _SWR, 1.0, 100.0, above=True, default=defaults.TARGET_SWR),
         *STOCK,
-        Number("tolerance_percent", _TOLERANCE, "%", 0.0, 0.5, default=defaults.TOLERANCE),
+        Number("tolerance_percent", _TOLERANCE, 0.0, 0.5, default=defaults.TOLERANCE),
         LINES,
         Words("topologies", "which are tried", among=TOPOLOGIES),
         SECTION_Q,

@@ -7,7 +7,7 @@ from typing import Any
 from rfcal import defaults
 from rfcal.measurement.path import SeriesPart, usual_doubt
 from rfcal.models.cables import CABLES, cable_type
-from rfcal.models.line import UNCERTAIN, Line
+from rfcal.models.line import Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
@@ -31,51 +31,40 @@ _LINE = Text(
 _USUAL_Z0 = f"{100 * defaults.PATH['impedance']:g} % of it, or its type's"
 _USUAL_LOSS = f"{100 * defaults.PATH['loss']:g}, or what tables of its type differ by"
 _USUAL_FILE = f"{defaults.PATH['far end']:g}, of an adapter {defaults.PATH['adapter']:g}"
-_SKIN = "uncertainty of the reactance inside its conductors, in parts of it"
+_SKIN = "the reactance inside its conductors, in parts of it"
 UNCERTAINTY = Number(
     "uncertainty",
     "uncertainty of what open and short reflect, or of an adapter's parameters",
-    low=0.0,
-    high=1.0,
+    *(0.0, 1.0),
     instead=_USUAL_FILE,
     kinds=("measured", "adapter", "fixture"),
-)
-_OHM, _PERCENT, _SHARE = (
-    (unit, 0.0, UNCERTAIN[part])
-    for part, unit in (("impedance", "ohm"), ("loss", "%"), ("skin effect", ""))
 )
 _OF_CABLE = {
     "length": replace(lines.LENGTH_UNCERTAINTY, default=defaults.PATH["length"]),
     "velocity factor": lines.VELOCITY_FACTOR_UNCERTAINTY,
-    "impedance": Number(
-        "z0_uncertainty_ohm", "uncertainty of its impedance", *_OHM, instead=_USUAL_Z0
-    ),
-    "loss": Number(
-        "loss_uncertainty_percent", "uncertainty of its loss", *_PERCENT, instead=_USUAL_LOSS
-    ),
-    "skin effect": Number("skin_effect_uncertainty", _SKIN, *_SHARE, default=defaults.SKIN_EFFECT),
+    **{
+        part: lines.uncertain(part, name, of, **how)
+        for part, name, of, how in (
+            ("impedance", "z0_uncertainty_ohm", "its impedance", {"instead": _USUAL_Z0}),
+            ("loss", "loss_uncertainty_percent", "its loss", {"instead": _USUAL_LOSS}),
+            ("skin effect", "skin_effect_uncertainty", _SKIN, {"default": defaults.SKIN_EFFECT}),
+        )
+    },
 }
+"""Keys of what is uncertain of a cable, by its name in `defaults.PATH`."""
 UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
 _CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
+_SERIES = "a capacitor in series with the device"
 SERIES = (
-    Number(
-        "series_capacitance_f",
-        "a capacitor in series with the device",
-        "F",
-        1e-15,
-        1.0,
-        kinds=("part",),
-    ),
-    Number("series_inductance_h", "or a coil", "H", 1e-12, 1e3, kinds=("part",)),
+    Number("series_capacitance_f", _SERIES, 1e-15, 1.0, kinds=("part",)),
+    Number("series_inductance_h", "or a coil", 1e-12, 1e3, kinds=("part",)),
 )
 SERIES_UNCERTAINTY = Number(
     "series_uncertainty_percent",
     "uncertainty of its reactance",
-    "%",
-    0.0,
-    1.0,
+    *(0.0, 1.0),
     default=defaults.SERIES_PART,
     kinds=("part",),
 )

@@ -62,11 +62,11 @@ ANALYZER = Section(
     "[analyzer]",
     "What one raw reading is worth.",
     tuple(
-        Number(key, says, low=0.0, high=_MOST_WORTH.get(key, 1.0), default=defaults.ANALYZER[key])
+        Number(key, says, 0.0, _MOST_WORTH.get(key, 1.0), default=defaults.ANALYZER[key])
         for key, says in _WORTH.items()
     )
     + tuple(
-        Number(key, f"{n.replace('_', ' ')} {_LEAVES}", "", 0.0, 1.0, default=defaults.RESIDUAL[n])
+        Number(key, f"{n.replace('_', ' ')} {_LEAVES}", 0.0, 1.0, default=defaults.RESIDUAL[n])
         for key, n in RESIDUAL.items()
     ),
 )
@@ -76,7 +76,7 @@ MEASUREMENT = Section(
     "What to correct, read after the standards without moving anything else.",
     (
         *(NAME, *READING, *HOW),
-        Number("answer_mhz", _ANSWER, "MHz", 0.0, above=True, instead=_MIDDLE),
+        Number("answer_mhz", _ANSWER, 0.0, above=True, instead=_MIDDLE),
         OneLine(
             "same_as",
             "name of another measurement of the same device, which one of both reads behind "
@@ -160,18 +160,14 @@ def load(folder: str | Path, *, ahead: bool = False) -> Record:
     folder = Path(folder)
     try:
         if not (folder / FILE).resolve().is_relative_to(folder.resolve()):
-            raise RecordError(
-                str(folder / FILE), "", "this is a link that leads outside the folder"
-            )
+            why = "this is a link that leads outside the folder"
+            raise RecordError(str(folder / FILE), "", why)
         content = whole_file(folder / FILE, MOST_RECORD_BYTES)
-    except FileNotFoundError:
-        raise RecordError(
-            str(folder), "", f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
-        ) from None
-    except NotADirectoryError:
-        raise RecordError(
-            str(folder), "", f"this is a file, and a record is named by the folder its {FILE} is in"
-        ) from None
+    except (FileNotFoundError, NotADirectoryError):
+        why = f"there is no {FILE} here; 'rfcal new FOLDER' writes one to start from"
+        if folder.is_file():
+            why = f"this is a file, and a record is named by the folder its {FILE} is in"
+        raise RecordError(str(folder), "", why) from None
     except (OSError, ValueError, RuntimeError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(folder / FILE), "", f"cannot be read ({why})") from error
@@ -333,18 +329,16 @@ def _by_ports(
 ) -> tuple[tuple[Measurement, ...], tuple[Measurement, ...]]:
     """Measurements at one port, and those whose reading is a sweep of two."""
     names = {one.measurement for one in components if one.between_ports}
-    for item in every:
-        if item.name in names and (item.between or len(item.reading.files) != 1):
+    between_ports = tuple(item for item in every if item.name in names)
+    for item in between_ports:
+        if item.between or len(item.reading.files) != 1:
             raise RecordError(
                 FILE,
                 item.place,
                 "what is read between two ports has one two-port sweep as its `reading`, and "
                 "nothing of [[measurement.between]]: a fixture stands in its [[component]]",
             )
-    return (
-        tuple(item for item in every if item.name not in names),
-        tuple(item for item in every if item.name in names),
-    )
+    return tuple(item for item in every if item.name not in names), between_ports
 
 
 def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:

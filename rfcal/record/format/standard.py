@@ -24,13 +24,13 @@ def _usual(what: str) -> str:
     return ", ".join(f"{value:g} ({', '.join(own)})" for value, own in kinds.items())
 
 
-def _uncertain(name: str, part: str, of: str, unit: str, usual: str) -> Number:
+def _uncertain(part: str, name: str, of: str, usual: str = "") -> Number:
     """A key for one of `Standard.uncertainty`, of the kinds that have it."""
-    says, kinds = f"uncertainty of {of}", _with(part, UNCERTAIN)
-    most = UNCERTAIN[kinds[0]][part]
-    if unit:
+    kinds, usual = _with(part, UNCERTAIN), usual or _usual(part)
+    if part != "reflection":
         usual = f"by `build`; of a {defaults.BUILD} {usual}"
-    return Number(name, says, unit, 0.0, most, kinds=kinds, instead=usual)
+    most = UNCERTAIN[kinds[0]][part]
+    return Number(name, f"uncertainty of {of}", 0.0, most, kinds=kinds, instead=usual)
 
 
 KIND = Choice("kind", "what it is", among=KINDS, needed=True)
@@ -46,15 +46,13 @@ _SHUNT = "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end 
 _DELAY = "one-way delay of the line in front of it"
 _KEYS: dict[str, Key] = {
     "resistance": Number(
-        "resistance_ohm", "by ohmmeter", "ohm", 0.0, above=True, default=defaults.LOAD_OHM
+        "resistance_ohm", "by ohmmeter", 0.0, above=True, default=defaults.LOAD_OHM
     ),
     "inductance": Coefficients("inductance", _SERIES),
     "capacitance": Coefficients("capacitance", _SHUNT),
-    "offset_delay": Number(
-        "offset_delay_ps", _DELAY, "ps", -MOST_DELAY_S, MOST_DELAY_S, default=0.0
-    ),
+    "offset_delay": Number("offset_delay_ps", _DELAY, -MOST_DELAY_S, MOST_DELAY_S, default=0.0),
     "offset_loss": Number(
-        "offset_loss_gohm_per_s", "that line's loss at 1 GHz", "Gohm/s", 0.0, 1e15, default=0.0
+        "offset_loss_gohm_per_s", "that line's loss at 1 GHz", 0.0, 1e15, default=0.0
     ),
     "offset_z0": Number("offset_z0_ohm", "that line's impedance", *OHM, default=defaults.LOAD_OHM),
 }
@@ -71,20 +69,11 @@ _ALL = (
 _LOAD = f"{100 * defaults.LOAD_RELATIVE[defaults.BUILD]:.2g} %"
 _DELAY_PS = f"{defaults.OFFSET_DELAY_S[defaults.BUILD] * 1e12:g}"
 UNCERTAINTIES = {
-    part: _uncertain(name, part, of, unit, usual)
-    for part, name, of, unit, usual in (
-        ("reflection", "uncertainty", _ALL, "", _usual("reflection")),
-        ("resistance", "resistance_uncertainty_ohm", "its resistance", "ohm", _LOAD),
-        ("inductance", "inductance_uncertainty_h", "the first of these", "H", _usual("inductance")),
-        (
-            "capacitance",
-            "capacitance_uncertainty_f",
-            "the first of these",
-            "F",
-            _usual("capacitance"),
-        ),
-        ("delay", "offset_delay_uncertainty_ps", "its offset delay", "ps", _DELAY_PS),
-    )
+    "reflection": _uncertain("reflection", "uncertainty", _ALL),
+    "resistance": _uncertain("resistance", "resistance_uncertainty_ohm", "its resistance", _LOAD),
+    "inductance": _uncertain("inductance", "inductance_uncertainty_h", "the first of these"),
+    "capacitance": _uncertain("capacitance", "capacitance_uncertainty_f", "the first of these"),
+    "delay": _uncertain("delay", "offset_delay_uncertainty_ps", "its offset delay", _DELAY_PS),
 }
 """Standard uncertainties, each by its name in `Standard.uncertainty`."""
 
