@@ -18,6 +18,7 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from traitlets import Unicode
 
 from rfcal.report.figures import style
 from rfcal.report.figures.render import fast_png, settle
@@ -52,6 +53,12 @@ COLUMNS = "repeat(auto-fit, minmax(min(100%, 31rem), 1fr))"
 """As many columns of controls as there is room for."""
 
 
+class _Image(widgets.Image):
+    """An image with a name; the library sets one only beside a description."""
+
+    description = Unicode("").tag(sync=True)
+
+
 class Pictured(widgets.VBox):
     """Widgets around one picture and its words: both are stored with a notebook, and compared."""
 
@@ -61,7 +68,7 @@ class Pictured(widgets.VBox):
     def __init__(self) -> None:
         # never wider than its column, and never blown up to fill it
         size = widgets.Layout(max_width="100%", align_self="flex-start")
-        self._image = widgets.Image(format="png", layout=size)
+        self._image = _Image(format="png", layout=size, tooltip="the words beside it say the same")
         self._words = widgets.HTML()
         super().__init__()
 
