@@ -12,7 +12,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import MARGIN, NEAREST, Echoes, find_echoes
+from rfcal.feedline.echoes import NEAREST, Echoes, find_echoes
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
@@ -221,8 +221,7 @@ def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
     gone = np.all(off >= near, axis=1)
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
-    sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
-    bounce_m, bounce = _bounces(events_m, sizes)
+    bounces_m = np.concatenate([events.bounces_m, baseline.bounces_m])
     events_m = events_m[events_m <= end_m]
     if np.isfinite(end_m) and not np.any(np.abs(events_m - end_m) < near):
         events_m = np.append(events_m, end_m)
@@ -231,24 +230,15 @@ def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float
         d = max(float(found.distance[k]), 0.0)
         beside = np.abs(events_m - d)
         stronger = np.where(np.isfinite(place), np.abs(found.distance - d), np.inf)
-        bounced = bounce[np.abs(bounce_m - d) < near]
         if beside.size and beside.min() < near:
             place[k] = events_m[np.argmin(beside)]
         elif stronger.min() < CLUSTER * found.band.resolution:
             place[k] = place[np.argmin(stronger)]
-        elif np.any(2 * MARGIN * bounced > size[k]):
+        elif np.any(np.abs(bounces_m - d) < near):
             continue  # it has grown, or moved with both of its ends
         else:
             place[k] = d if not events_m.size or d < events_m.max() else events_m.max()
     return place
-
-
-def _bounces(distance: Real, size: Real) -> tuple[Real, Real]:
-    """Where waves that bounce between three events are seen [m], and how large at most [1]."""
-    i, j, k = np.indices((distance.size,) * 3).reshape(3, -1)
-    made = (distance[i] < distance[j]) & (distance[i] < distance[k])
-    i, j, k = i[made], j[made], k[made]
-    return distance[j] + distance[k] - distance[i], size[i] * size[j] * size[k]
 
 
 def _change(

@@ -19,6 +19,11 @@ LEFT = 1e-9
 """Where a line leaves less of an echo than this [1], its loss is made good no further."""
 
 
+def is_narrow(frequency: Real) -> bool:
+    """Whether a sweep is less wide than its middle is high."""
+    return bool(np.ptp(frequency) < np.mean(frequency))
+
+
 @dataclass(frozen=True, eq=False)
 class Band:
     """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency."""
@@ -36,6 +41,17 @@ class Band:
     def width(self) -> float:
         """Swept band [Hz]."""
         return float(self.frequency[-1] - self.frequency[0])
+
+    @property
+    def narrow(self) -> bool:
+        """Whether it is less wide than its middle is high."""
+        return is_narrow(self.frequency)
+
+    @property
+    def turn(self) -> float:
+        """By how much a place that is off turns what it reflects, mid-band [rad/m]."""
+        # 4 pi f / v
+        return float(4 * np.pi / self.speed * np.mean(self.frequency))
 
     @property
     def resolution(self) -> float:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
 from rfcal.feedline.faults import Events
@@ -36,10 +37,10 @@ PLACED, TURNS = 0.75, 3
 to so many times: those of lines of a known type leave 0.6 at most where all are in their places,
 and 1 where one is not (by simulation)."""
 
-OWN_DELAY, OVER_BAND, NARROW = 1.7, 1.7, 1.0
+OWN_DELAY, OVER_BAND = 1.7, 1.7
 """An antenna's own delay makes the end seem off by the first of these in wavelengths of mid-band,
 and less by exp of minus the second times the band's share of mid-band (standard, by simulation of
-resonators of Q 3 to 20 and 15 to 150 ohm); from the third of mid-band on it splits into echoes."""
+resonators of Q 3 to 20 and 15 to 150 ohm); by a wide band it splits into echoes."""
 
 
 def folds(events: Events, length_m: float) -> bool:
@@ -108,7 +109,7 @@ def own_delay(events: Events, frequency: Real) -> Real:
     middle = float(np.mean(frequency))
     share = float(frequency[-1] - frequency[0]) / middle
     wave = events.velocity_factor * SPEED_OF_LIGHT / middle
-    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave if share < NARROW else 0.0
+    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave * is_narrow(frequency)
     return np.where([kind in UNCLEAR for kind in events.kind], own, 0.0)
 
 

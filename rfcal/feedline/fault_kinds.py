@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
+from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.reactances import in_series
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
@@ -49,6 +50,9 @@ TWIN = 1.6
 
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""
+
+BENDS = 1.0
+"""What a spread of one resolution adds to the square shape of an echo [1]."""
 
 FALLS, OFF_QUARTER = 0.15, 0.7
 """Slope over the band, in parts of the mean reflection, and phase off a quarter turn [rad], that
@@ -209,6 +213,21 @@ class Reflections:
         return {form: np.angle(self._as(form) @ self.band.weight) for form in FORMS}
 
     @cached_property
+    def merged(self) -> Real:
+        """How far each place may be that of two seen as one [m], shape (K,), by a narrow band.
+
+        There one place hardly goes over the band, and what does so are places that beat.
+        """
+        band = self.band
+        if not band.narrow:
+            return np.zeros(self.size.size)
+        # sum a_i exp(-j k s_i) over sum a_i: its slope and bend give the spread of the s_i
+        first, second = np.abs(self.coefficients[:, 1:3].T) / self.size
+        bend = np.maximum(second - 3 * self.uncertainty / self.size, 0)
+        spread = np.sqrt(bend / BENDS) * band.resolution
+        return np.minimum(np.hypot(first / band.per_metre, spread), NEAREST * band.resolution)
+
+    @cached_property
     def _rings(self) -> Real:
         """What rings behind each and stands beside it, in parts of it."""
         behind = self.distance - self.distance[:, None]
@@ -282,39 +301,46 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     # an open line or a shorted one may have lost more than is known
     ends = total or (goes_on is None and not seen.loss_known)
     resists = goes_on if goes_on is not None else not total
-    phase = np.hypot(seen.phase_uncertainty[m], u / abs(r))
-    sure = phase <= SURE_PHASE
-    reach = max(ON_AXIS, PHASES * phase)
-    ways = {k: r * k.sign * np.exp(-1j * seen.ways[k.over_band][m]) for k in KINDS}
-    off = {kind: abs(np.angle(way)) for kind, way in ways.items()}
-    if gap is None:  # a narrow band leaves both
-        off[GAP] = off[CRUSH] = min(off[GAP], off[CRUSH])
-    could = {True: resists, False: not total}
-    near = [
+    could = [
         kind
-        for kind in sorted(KINDS, key=off.__getitem__)
-        if off[kind] <= reach
-        and (ends if kind.end else could[kind.resistive])
+        for kind in KINDS
+        if (ends if kind.end else resists if kind.resistive else not total)
         and (kind != GAP or gap is None)
     ]
-    fits = [kind for kind in near if seen.goes_as[kind.over_band][m]]
-    if len(fits) == 1 and (goes_on if fits[0].resistive else total or not fits[0].end):
+    phase, narrow = np.hypot(seen.phase_uncertainty[m], u / abs(r)), seen.band.narrow
+    sure = phase <= SURE_PHASE
+    fits = _alike(seen, m, _near(seen, m, r, could, phase))
+    one = len(fits) == 1 and (sure or not narrow)
+    if one and (goes_on if fits[0].resistive else total or not fits[0].end):
         return fits[0].name, ()
-    if not fits and (sure or not _narrow(seen.band)):
-        return MISMATCH if sure else UNKNOWN, ()
-    seen_whole = sure and seen.loss_known and len(fits) == 1
-    return MISMATCH if seen_whole else UNKNOWN, tuple(kind.name for kind in fits or near)
+    if narrow and not (sure and fits):
+        # two seen as one go over the band otherwise and lie elsewhere
+        near = _near(seen, m, r, could, phase + seen.band.turn * seen.merged[m])
+        fits = _alike(seen, m, near) or near
+    names = tuple(kind.name for kind in fits)
+    settled = sure and ((one and seen.loss_known) or not fits)
+    return MISMATCH if settled else UNKNOWN, names
 
 
-def _narrow(band: Band) -> bool:
-    return bool(band.width < np.mean(band.frequency))
+def _near(seen: Reflections, m: int, r: complex, could: list[Kind], phase: float) -> list[Kind]:
+    """Which kinds lie where event m does, which reflects r there, as its phase is uncertain."""
+    ways = {k: r * k.sign * np.exp(-1j * seen.ways[k.over_band][m]) for k in could}
+    off = {kind: abs(np.angle(way)) for kind, way in ways.items()}
+    if GAP in off:  # only a wide band tells the two
+        off[GAP] = off[CRUSH] = min(off[GAP], off[CRUSH])
+    return [k for k in sorted(off, key=off.__getitem__) if off[k] <= max(ON_AXIS, PHASES * phase)]
+
+
+def _alike(seen: Reflections, m: int, kinds: list[Kind]) -> list[Kind]:
+    """Which of those kinds go over the band as event m does."""
+    return [kind for kind in kinds if seen.goes_as[kind.over_band][m]]
 
 
 def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
     """Whether event m, which reflects r where it is, is a gap by all of a wide band."""
     if abs(r) > 1 - FULL:
         return False
-    if _narrow(seen.band):
+    if seen.band.narrow:
         return None  # its phase alone tells, if anything
     left, least = LOSS_OFF * seen.band.attenuation, -1.0
     if not seen.loss_known:

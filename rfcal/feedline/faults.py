@@ -35,12 +35,6 @@ FAULT = 0.05
 """Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
 have 26 dB of return loss or more (common practice, no source)."""
 
-NARROW = 1.0
-"""A band below this part of its middle is a narrow one."""
-
-BENDS = 1.0
-"""What a spread of one resolution adds to the square shape of an echo [1]."""
-
 RINGS_ON = 6.0
 """What reflects less behind a place within so many resolutions may be part of its answer."""
 
@@ -90,18 +84,16 @@ def in_line(
     what one standard uncertainty of the impedance does [1, relative].
     """
     real = np.full(frequency.size, line.z0, complex)
-    impedance = line.impedance(frequency) if loss_known else real
-    seen = renormalise(reflection, z_ref, impedance)
-    shared = np.zeros((0, frequency.size), complex)
-    if common is not None:
-        shared = renormalise(reflection + common, z_ref, impedance) - seen
+    by_loss = line.impedance(frequency)
+    impedance = by_loss if loss_known else real
+    moved = [renormalise(reflection, z_ref, impedance)]
     if not loss_known:
-        by_guess = renormalise(reflection, z_ref, line.impedance(frequency)) - seen
-        shared = np.concatenate([shared, by_guess[None]])
+        moved.append(renormalise(reflection, z_ref, by_loss))
     if of_z0:
-        by_z0 = renormalise(reflection, z_ref, impedance * (1 + of_z0)) - seen
-        shared = np.concatenate([shared, by_z0[None]])
-    return seen, shared
+        moved.append(renormalise(reflection, z_ref, impedance * (1 + of_z0)))
+    if common is not None:
+        moved += [*renormalise(reflection + common, z_ref, impedance)]
+    return moved[0], np.array(moved[1:]).reshape(-1, frequency.size) - moved[0]
 
 
 def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: float) -> Line:
@@ -210,13 +202,13 @@ def find_events(
     seen, shared = in_line(band.frequency, reflection, line, *given)
     echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
     told, of_place, bounces = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
-    (kinds, fits), merged = tell_kinds(told), _merged(told)
+    kinds, fits = tell_kinds(told)
     before_plane = np.minimum(told.distance, 0.0)  # what seems to lie there is at the plane
-    off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), merged], axis=0)
+    off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), told.merged], axis=0)
     return Events(
         distance_m=told.distance - before_plane,
         distance_uncertainty_m=off,
-        merged_m=merged,
+        merged_m=told.merged,
         reflection=told.mean,
         reflection_uncertainty=told.uncertainty,
         kind=kinds,
@@ -232,22 +224,6 @@ def find_events(
     )
 
 
-def _merged(seen: Reflections) -> Real:
-    """How far each place may be that of two seen as one [m], shape (K,), by a narrow band.
-
-    There one place hardly goes over the band, and what does so are places that beat.
-    """
-    band = seen.band
-    if band.width > NARROW * np.mean(band.frequency):
-        return np.zeros(seen.size.size)
-    own = seen.uncertainty / seen.size
-    # sum a_i exp(-j k s_i) over sum a_i: its slope and bend give the spread of the s_i
-    slope = np.abs(seen.coefficients[:, 1]) / seen.size / band.per_metre
-    bend = np.maximum(np.abs(seen.coefficients[:, 2]) / seen.size - 3 * own, 0)
-    spread = np.sqrt(bend / BENDS) * band.resolution
-    return np.minimum(np.hypot(slope, spread), NEAREST * band.resolution)
-
-
 def _seen(band: Band, echoes: Echoes, seen: Complex) -> float:
     """How far a `FAULT` stands out of noise and of what stays of stronger echoes [m]."""
     floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(seen))))
@@ -259,14 +235,12 @@ def _unsure(
     band: Band, distance: Real, of_distance: Real, of_velocity: float, loss_known: bool
 ) -> tuple[Real, Real]:
     """Standard uncertainties of phases [rad], and of places by the line's own figures [m]."""
-    # a place off by s turns the reflection by 4 pi f s / v
-    per_metre = 4 * np.pi / band.speed * np.mean(band.frequency)
-    phase, by_velocity = per_metre * of_distance, distance * of_velocity
+    phase, by_velocity = band.turn * of_distance, distance * of_velocity
     if loss_known:
         return phase, by_velocity
     # a guess of the loss: of the phase inside the conductors, and half of that of the place
-    guessed = GUESS * distance * np.mean(2 * band.propagation.imag - per_metre)
-    return np.hypot(phase, guessed), np.hypot(by_velocity, guessed / per_metre / 2)
+    guessed = GUESS * distance * np.mean(2 * band.propagation.imag - band.turn)
+    return np.hypot(phase, guessed), np.hypot(by_velocity, guessed / band.turn / 2)
 
 
 def gate(

@@ -7,7 +7,8 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
 from rfcal.uncertainty.quantity import Quantity, both_axes, combine
@@ -67,12 +68,37 @@ class LineProperties:
         return self.line.loss_db_per_100m(frequency) * share, np.sqrt(variance)
 
 
-def fit_line(
-    start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
-) -> LineProperties:
-    """The line that explains sweeps, by what each far end reflects [1] to `far_end` (k = 1)."""
+@dataclass(frozen=True, eq=False)
+class FarEnds:
+    """Sweeps of a line with its far end open or short."""
+
+    frequency: Real  # [Hz], shape (F,)
+    ends: dict[float, Quantity]  # by what the far end reflects: 1 open, -1 short
+    z_ref: float = defaults.REFERENCE_OHM
+    far_end: float = 0.0  # standard uncertainty of what that is [1]
+
+    def round_trip(self, z0: float) -> Complex:
+        """What the sweeps show of a line's round trip, if it has that impedance [ohm]."""
+        seen = [e * renormalise(s.value, self.z_ref, z0) for e, s in self.ends.items()]
+        return np.asarray(np.mean(seen, axis=0))
+
+    def seen(self, through: Bilinear) -> Complex:
+        """What the sweeps would be through that line, one after the other."""
+        every = [np.full(self.frequency.size, end, complex) for end in self.ends]
+        return np.concatenate([through.apply(end) for end in every])
+
+    def off(self, line: Line) -> Complex:
+        """What a line leaves of the sweeps, one after the other."""
+        through = line.two_port(self.frequency).bilinear(self.z_ref)
+        measured = [sweep.value for sweep in self.ends.values()]
+        return np.asarray(self.seen(through) - np.concatenate(measured))
+
+
+def fit_line(start: Line, swept: FarEnds) -> LineProperties:
+    """The line that explains sweeps."""
+    frequency, ends, z_ref = swept.frequency, swept.ends, swept.z_ref
     _require_way_back(start, frequency)
-    found, weight = _nearest(start, frequency, ends, z_ref)
+    found, weight = _nearest(start, swept)
     # at a bound of the search, or of no length, it is not this line that was swept; where its
     # round trip hardly turns over the band it may be
     scale, z0 = found.x[:2]
@@ -86,14 +112,12 @@ def fit_line(
     seen = []
     for end, sweep in ends.items():
         slope = through.derivative(np.full(frequency.size, end))
-        own = both_axes("far end", far_end, slope=slope, influence=("far end", end))
+        own = both_axes("far end", swept.far_end, slope=slope, influence=("far end", end))
         seen.append(sweep.plus(*own))
     left = found.fun[:-1].reshape(2 * len(ends), -1)
     # J+ takes what differs from point to point, as the scatter tells; and what is common to all
     solve = np.linalg.pinv(found.jac)
-    moved = solve[:, :-1] @ np.column_stack(
-        [_common_columns(seen), _thin_columns(line, frequency, ends, z_ref)]
-    )
+    moved = solve[:, :-1] @ np.column_stack([_common_columns(seen), _thin_columns(line, swept)])
     covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
     delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
     units = np.array([delay / scale, 1.0, 1.0, 1.0])
@@ -118,25 +142,20 @@ def _line(start: Line, values: Real) -> Line:
     return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
 
 
-def _nearest(
-    start: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float
-) -> tuple[Any, float]:
+def _nearest(start: Line, swept: FarEnds) -> tuple[Any, float]:
     """Least squares over the sweeps, and the residuals' standard deviation [1].
 
     The last residual is what is known of the skin effect beforehand.
     """
     from scipy.optimize import least_squares
 
-    measured = np.concatenate([sweep.value for sweep in ends.values()])
-    weight = 1.0  # first with a developed skin effect, then as the sweeps tell
+    z_ref, weight = swept.z_ref, 1.0  # first with a developed skin effect, then as the sweeps tell
 
     def misfit(values: Real) -> Real:
         with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # it is no step then
-            through = _line(start, values).two_port(frequency).bilinear(z_ref)
-            seen = [through.apply(np.full(frequency.size, end, complex)) for end in ends]
-        difference = np.concatenate(seen) - measured
+            off = swept.off(_line(start, values))
         known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
-        return np.concatenate([difference.real, difference.imag, [known]])
+        return np.concatenate([off.real, off.imag, [known]])
 
     values = np.array([1.0, start.z0, start.conductor_db, start.dielectric_db, 1.0])
     for _ in range(3):
@@ -151,7 +170,7 @@ def _nearest(
     return found, weight
 
 
-def _thin_columns(line: Line, frequency: Real, ends: dict[float, Quantity], z_ref: float) -> Real:
+def _thin_columns(line: Line, swept: FarEnds) -> Real:
     """Changes of all real, then all imaginary parts by a skin effect that is not yet developed.
 
     The fit's law has it developed at all frequencies, which a thin centre's is only once it is many
@@ -159,15 +178,14 @@ def _thin_columns(line: Line, frequency: Real, ends: dict[float, Quantity], z_re
     the centre is, its loss tells as that of a round copper wire; plated and stranded ones depart
     from it as much, so it is an influence and no part of the law.
     """
+    frequency, z_ref = swept.frequency, swept.z_ref
     high = replace(line, conductor_db=0.0)  # without conductors' loss
     series, shunt = high.per_metre(frequency)
     ohm = 2 * line.z0 * line.conductor_db / 100 * NEPER_PER_DB * np.sqrt(frequency / 1e6)
     inside = (1 + 1j) * ohm * (1 - CENTRE + CENTRE * _undeveloped(line, frequency))
     impedance = series + inside
     thin = TwoPort.line(np.sqrt(impedance / shunt), np.sqrt(impedance * shunt) * line.length_m)
-    maps = thin.bilinear(z_ref), line.two_port(frequency).bilinear(z_ref)
-    far = [np.full(frequency.size, end, complex) for end in ends]
-    change = np.concatenate([maps[0].apply(end) - maps[1].apply(end) for end in far])
+    change = swept.seen(thin.bilinear(z_ref)) - swept.seen(line.two_port(frequency).bilinear(z_ref))
     return np.concatenate([change.real, change.imag])
 
 

@@ -16,14 +16,14 @@ from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.fit import (
     EXCHANGED,
     NO_LINE,
+    FarEnds,
     LineProperties,
     coarse_delay,
     fit_line,
     require_points,
 )
-from rfcal.maths.reflection import Complex, Real, renormalise
+from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.uncertainty.quantity import Quantity
 
 NARROW = 0.5
 """Below this share of the middle frequency a span may leave impedance and delay to each other."""
@@ -39,54 +39,32 @@ MOST_RATIO = 16.0
 
 
 def measure_line(
-    frequency: Real,
-    far_open: Quantity | Complex | None,
-    far_short: Quantity | Complex | None = None,
+    swept: FarEnds,
     *,
-    z_ref: float = defaults.REFERENCE_OHM,
-    velocity_factor: float | None = None,
+    velocity_factor: float = defaults.VELOCITY_FACTOR,
     length_m: float | None = None,
-    far_end: float = 0.0,
 ) -> LineProperties:
     """Delay, impedance and loss of a line from sweeps with its far end open and short.
 
     One of the two sweeps will do, on trust that the line is uniform, its loss follows the loss
-    law and its far end is what it is said to be; two check each other.
+    law and its far end is what it is said to be; two check each other. By a length the velocity
+    factor follows.
     """
-    if (velocity_factor is None) == (length_m is None):
-        raise CalibrationError(
-            "a sweep sees a line's delay only: give exactly one of velocity factor and length"
-        )
-    ends = _ends(far_open, far_short)
-    if not ends:
-        raise CalibrationError("give a sweep of the line with its far end open, short, or both")
-    velocity = velocity_factor or defaults.VELOCITY_FACTOR
-    found = _best(frequency, ends, z_ref, far_end, velocity, length_m)
+    found = _best(swept, velocity_factor, length_m)
     return found if length_m is None else _of_length(found, length_m)
 
 
-def measure_unfollowed(
-    frequency: Real,
-    far_open: Quantity | None,
-    far_short: Quantity | None,
-    *,
-    z_ref: float,
-    velocity_factor: float,
-    far_end: float,
-) -> LineProperties | None:
+def measure_unfollowed(swept: FarEnds, velocity_factor: float) -> LineProperties | None:
     """A line that turns too far from point to point to be followed: the shortest that fits.
 
     None where it can be followed, or none fits.
     """
-    ends = _ends(far_open, far_short)
-    delays = _folded(frequency, ends)
-    if followed(frequency, delays[0]):
+    delays = _folded(swept)
+    if followed(swept.frequency, delays[0]):
         return None
     for delay in delays:
-        length = delay * velocity_factor * SPEED_OF_LIGHT
         try:
-            line = Line(length, velocity_factor, z_ref, 0.5, 0.005)
-            found = fit_line(line, frequency, ends, z_ref, far_end)
+            found = fit_line(_start(delay, velocity_factor, swept.z_ref), swept)
         except CalibrationError:
             continue  # no line so long
         if found.fits:
@@ -94,15 +72,10 @@ def measure_unfollowed(
     return None
 
 
-def _ends(
-    far_open: Quantity | Complex | None, far_short: Quantity | Complex | None
-) -> dict[float, Quantity]:
-    """Sweeps by what their far end reflects [1]."""
-    return {
-        end: sweep if isinstance(sweep, Quantity) else Quantity(np.asarray(sweep, complex))
-        for end, sweep in ((1.0, far_open), (-1.0, far_short))
-        if sweep is not None
-    }
+def _start(delay_s: float, velocity_factor: float, z0: float) -> Line:
+    """A line of usual loss to start a fit from."""
+    length = max(delay_s, 1e-12) * velocity_factor * SPEED_OF_LIGHT
+    return Line(length, velocity_factor, z0, 0.5, 0.005)
 
 
 def _of_length(found: LineProperties, length_m: float) -> LineProperties:
@@ -125,27 +98,20 @@ def _of_length(found: LineProperties, length_m: float) -> LineProperties:
     return replace(found, line=line, covariance=found.covariance * scale * scale[:, None])
 
 
-def _best(
-    frequency: Real,
-    ends: dict[float, Quantity],
-    z_ref: float,
-    far_end: float,
-    velocity: float,
-    length_m: float | None,
-) -> LineProperties:
+def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProperties:
     """The fit from the best of many starts, unless another line would do as well."""
+    frequency, one_end = swept.frequency, len(swept.ends) == 1
     require_points(frequency)
-    narrow = frequency[-1] - frequency[0] < NARROW * float(np.mean(frequency))
+    narrow = bool(np.ptp(frequency) < NARROW * np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []
-    starts = _starts(frequency, ends, z_ref, narrow and len(ends) == 1)
-    if length_m is not None and _wide_steps(frequency, length_m):
-        starts = iter([(z_ref, delay) for delay in _delays(frequency, ends, length_m)])
+    starts = _starts(swept, narrow and one_end)
+    if length_m is not None and not followed(frequency, length_m / SLOWEST / SPEED_OF_LIGHT):
+        starts = iter([(swept.z_ref, delay) for delay in _delays(swept, length_m)])
     for z0, start in starts:
         try:
             delay = start if isinstance(start, float) else coarse_delay(frequency, start)
-            line = Line(max(delay, 1e-12) * velocity * SPEED_OF_LIGHT, velocity, z0, 0.5, 0.005)
-            found.append(fit_line(line, frequency, ends, z_ref, far_end))
+            found.append(fit_line(_start(delay, velocity, z0), swept))
         except CalibrationError as error:
             errors.append(error)
         if found and found[-1].fits and not narrow and not isinstance(start, float):
@@ -153,17 +119,12 @@ def _best(
     if not found:
         raise errors[0]
     best, *others = sorted(found, key=lambda one: one.residual)
-    _require_no_rival(frequency, best, others, best.expected_residual if len(ends) == 1 else 0.0)
-    if not best.fits and len(ends) == 1:
+    _require_no_rival(frequency, best, others, best.expected_residual if one_end else 0.0)
+    if not best.fits and one_end:
         raise NotThisLineError(NO_LINE)
-    if narrow and len(ends) == 2 and _exchanged(best, frequency, ends, z_ref, far_end):
+    if narrow and not one_end and _exchanged(best, swept):
         raise NotThisLineError(EXCHANGED)
     return best
-
-
-def _wide_steps(frequency: Real, length_m: float) -> bool:
-    """Whether a line so long may turn by more between points than its phase can be followed."""
-    return not followed(frequency, length_m / SLOWEST / SPEED_OF_LIGHT)
 
 
 def followed(frequency: Real, delay_s: float) -> bool:
@@ -171,40 +132,36 @@ def followed(frequency: Real, delay_s: float) -> bool:
     return bool(2 * delay_s * np.max(np.diff(frequency)) <= FOLLOWED)
 
 
-def _delays(frequency: Real, ends: dict[float, Quantity], length_m: float) -> list[float]:
+def _delays(swept: FarEnds, length_m: float) -> list[float]:
     """Delays [s] that a line so long may have, those first whose round trip is like the sweeps."""
-    span = float(frequency[-1] - frequency[0])
     shortest = length_m / SPEED_OF_LIGHT
-    delay = np.arange(shortest, shortest / SLOWEST, 1 / (8 * span))
-    return _likest(frequency, ends, delay)[:STARTS]
+    return _likest(swept, shortest, shortest / SLOWEST)[:STARTS]
 
 
-def _folded(frequency: Real, ends: dict[float, Quantity]) -> list[float]:
+def _folded(swept: FarEnds) -> list[float]:
     """Delays [s] of a line whose round trip may turn by any whole turns more in each step."""
-    fold = 1 / (2 * float(np.mean(np.diff(frequency))))
-    delay = np.arange(0, fold, 1 / (8 * float(frequency[-1] - frequency[0])))
-    return [_likest(frequency, ends, delay)[0] + turns * fold for turns in range(FOLDS)]
+    fold = 1 / (2 * float(np.mean(np.diff(swept.frequency))))
+    return [_likest(swept, 0, fold)[0] + turns * fold for turns in range(FOLDS)]
 
 
-def _likest(frequency: Real, ends: dict[float, Quantity], delay: Real) -> list[float]:
-    """Delays [s], those first whose round trip is like the sweeps."""
-    trip: Complex = np.mean([end * sweep.value for end, sweep in ends.items()], axis=0)
+def _likest(swept: FarEnds, least: float, most: float) -> list[float]:
+    """Delays between two [s], those first whose round trip is like the sweeps."""
+    delay = np.arange(least, most, 1 / (8 * np.ptp(swept.frequency)))
     # |sum of trip exp(+j 4 pi f delay)| is largest where the round trip is exp(-j 4 pi f delay)
-    alike = np.abs(np.exp(4j * np.pi * delay[:, None] * frequency) @ trip)
+    trip = swept.round_trip(swept.z_ref)
+    alike = np.abs(np.exp(4j * np.pi * delay[:, None] * swept.frequency) @ trip)
     return [float(d) for d in delay[np.argsort(-alike)]]
 
 
-def _exchanged(
-    best: LineProperties, frequency: Real, ends: dict[float, Quantity], z_ref: float, far_end: float
-) -> bool:
+def _exchanged(best: LineProperties, swept: FarEnds) -> bool:
     """Whether a line a quarter wave longer or shorter, its ends exchanged, fits clearly better."""
-    other_way = {-end: sweep for end, sweep in ends.items()}
+    other_way = replace(swept, ends={-end: sweep for end, sweep in swept.ends.items()})
     speed = best.line.velocity_factor * SPEED_OF_LIGHT
     for turn in (-1, 1):
-        delay = best.delay_s + turn / (4 * float(np.mean(frequency)))
+        delay = best.delay_s + turn / (4 * float(np.mean(swept.frequency)))
         line = replace(best.line, length_m=max(delay, 1e-12) * speed)
         try:
-            other = fit_line(line, frequency, other_way, z_ref, far_end)
+            other = fit_line(line, other_way)
         except CalibrationError:
             continue  # no line that way
         if other.residual < 0.6 * best.residual:
@@ -212,9 +169,7 @@ def _exchanged(
     return False
 
 
-def _starts(
-    frequency: Real, ends: dict[float, Quantity], z_ref: float, every: bool
-) -> Iterator[tuple[float, Complex | float]]:
+def _starts(swept: FarEnds, every: bool) -> Iterator[tuple[float, Complex | float]]:
     """Impedances [ohm] to start a fit from, each with the line's round trip or its delay [s].
 
     Seen in a reference near the line's own impedance, the phase of the round trip is straight:
@@ -222,38 +177,27 @@ def _starts(
     other: then all pairs that agree with it in the middle of the band are looked at besides.
     """
     starts = []
-    for z0 in z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
-        seen = [e * renormalise(s.value, z_ref, z0) for e, s in ends.items()]
-        trip: Complex = np.mean(seen, axis=0)
+    for z0 in swept.z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
+        trip = swept.round_trip(z0)
         phase = np.unwrap(np.angle(trip))
-        slope, offset = np.polyfit(frequency, phase, 1)
-        bend = float(np.std(phase - slope * frequency - offset))
+        slope, offset = np.polyfit(swept.frequency, phase, 1)
+        bend = float(np.std(phase - slope * swept.frequency - offset))
         starts.append((bend, float(z0), trip, float(slope), float(offset)))
     starts.sort(key=lambda start: start[0])
     yield from ((z0, trip) for _, z0, trip, *_ in starts[:STARTS])
     if every:
-        ((end, sweep),) = ends.items()
-        trends = [(z0, slope, offset) for _, z0, _, slope, offset in starts]
-        yield from _pairs(frequency, end, sweep.value, z_ref, trends)
+        yield from _pairs(swept, [(z0, slope, offset) for _, z0, _, slope, offset in starts])
 
 
-def _pairs(
-    frequency: Real,
-    end: float,
-    sweep: Complex,
-    z_ref: float,
-    trends: list[tuple[float, float, float]],
-) -> list[tuple[float, float]]:
+def _pairs(swept: FarEnds, trends: list[tuple[float, float, float]]) -> list[tuple[float, float]]:
     """The impedances and delays that come nearest to one sweep, by its phase in mid-band."""
     # phase = -4 pi f delay, up to whole turns
-    centre, found = float(np.mean(frequency)), []
+    centre, found = float(np.mean(swept.frequency)), []
     longest = max(-slope for _, slope, _ in trends) / (2 * np.pi) + 1 / centre
     for z0, slope, offset in trends[::2]:
         first = (-(slope * centre + offset) / (4 * np.pi * centre)) % (1 / (2 * centre))
-        for delay in np.maximum(np.arange(first, longest, 1 / (2 * centre)), 1e-12):
-            line = Line(delay * SPEED_OF_LIGHT, 1.0, z0, 0.5, 0.005)
-            through = line.two_port(frequency).bilinear(z_ref)
-            off = through.apply(np.full(frequency.size, end, complex)) - sweep
+        for delay in np.arange(first, longest, 1 / (2 * centre)):
+            off = swept.off(_start(delay, 1.0, z0))
             found.append((float(np.mean(np.abs(off) ** 2)), z0, float(delay)))
     return [(z0, delay) for _, z0, delay in sorted(found)[: 2 * STARTS]]
 

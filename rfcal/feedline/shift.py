@@ -20,6 +20,9 @@ MOST_STRETCH = 0.005
 """A line is taken to be stretched by no more than this [1]; weather does less (common practice,
 no source)."""
 
+LEAST_STRETCH = 1e-4
+"""Less than this [1] a kelvin does (common practice, no source), and is not told."""
+
 REACH_M = 3.0
 """Echoes further from each other than this, and than the resolution, are not one that moved [m]."""
 
@@ -57,7 +60,8 @@ class Shift:
     @property
     def significant(self) -> bool:
         """Whether anything has moved for certain."""
-        return abs(self.size) > SIGNIFICANT * self.uncertainty
+        least = LEAST_STRETCH if self.between_m is None else 0.0
+        return abs(self.size) > max(SIGNIFICANT * self.uncertainty, least)
 
     def form(self, distance: Real) -> Real:
         """How far places move outward for a size of 1 [m, or 1]."""

@@ -64,14 +64,14 @@ def test_a_band_too_narrow_says_what_would_do(stated):
         for f in about_line(state(rng, NARROW, line, seen, **stated))
         if f.code == "line-narrow"
     )
-    # v / (2 B) is 10.6 m; one and a half of it are to be 2 m
-    needed = 1.5 * 0.85 * SPEED_OF_LIGHT / 2 / 2 / 1e6
     assert "within 16 m of each other or of the line's end appear as one" in said
-    wanted = float(re.search(r"sweep (\d+) MHz or more to tell", said)[1])
-    # without a length the farthest place that is seen stands for the end
-    assert (
-        (wanted == pytest.approx(needed, rel=0.02)) if stated else (needed <= wanted < 2 * needed)
+    wanted, aim = map(
+        float, re.search(r"sweep (\d+) MHz or more to tell .* (\S+) m on", said).groups()
     )
+    # one and a half of v / (2 B) are to be 2 m or less; and kinds are to be told, too
+    assert wanted * aim == pytest.approx(1.5 * 0.85 * SPEED_OF_LIGHT / 2 / 1e6, rel=0.04)
+    assert aim <= 2
+    assert wanted >= 146
     wide = about_line(state(rng, WIDE, line, foot(WIDE, line, 75.0), **stated))
     assert "line-narrow" not in [f.code for f in wide]
 

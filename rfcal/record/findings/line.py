@@ -7,6 +7,7 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
+from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
@@ -93,6 +94,9 @@ def _width(state: LineState) -> list[Finding]:
     if aim > near:
         return []
     needed = float(f"{width * near / aim:.2g}")
+    if len(_open_kinds(state)) > 1:  # as wide as tells kinds as well
+        needed = max(needed, float(np.mean(state.frequency)) / 1e6)
+        aim = width * near / needed
     return [say.LINE_NARROW(width_mhz=width, near_m=near, needed_mhz=needed, aim_m=aim)]
 
 
@@ -159,29 +163,36 @@ def rings(state: LineState) -> np.ndarray:
 def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     """What a place may be; where its kind is not known, at most three that fit."""
     twins = {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
-    if not fits or len(fits) == 1:
+    if len(fits) < 2:
         kind = fits[0] if fits else kind
         return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
-    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits[:MOST_FIT]]
-    kinds = f"{', '.join(some)} or {last}"
-    return kinds if len(fits) <= MOST_FIT else say.LINE_FIT_BEST.format(kinds=kinds)
+    if len(fits) > MOST_FIT:
+        return say.LINE_ANY
+    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits]
+    return f"{', '.join(some)} or {last}"
+
+
+def _last(state: LineState) -> int | None:
+    """From which place on nothing is a fault: the end, or what may be it."""
+    open_ended = not state.length_m or state.beyond_m is not None
+    return strongest_on(state.now).start if state.end is None and open_ended else state.end
+
+
+def _open_kinds(state: LineState) -> set[str]:
+    """Kinds that fit places before the end whose kind is not known."""
+    return {fit for fits in state.now.fits[: _last(state)] for fit in fits}
 
 
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
-    now, said = state.now, []
-    last = state.end  # what may be the end is no fault
-    if last is None and (not state.length_m or state.beyond_m is not None):
-        last = strongest_on(now).start
-    kinds, fits = set(now.kind[:last]), {fit for each in now.fits[:last] for fit in each}
-    if not {"open", "short"} & set(now.kind) and say.LINE_TWINS.keys() & (kinds | fits):
-        said = [say.LINE_TELL_TWINS]
+    now, fits = state.now, _open_kinds(state)
+    twins = set() if {"open", "short"} & set(now.kind) else say.LINE_TWINS.keys()
+    said = [say.LINE_TELL_TWINS] if twins & {*now.kind[: _last(state)], *fits} else []
     if not fits:
         return said
-    low, high = state.frequency[0], state.frequency[-1]
-    if high - low < (low + high) / 2:
-        # as wide as its middle
-        return [say.LINE_TELL_BAND.format(low=(low + high) / 4e6, high=(low + high) * 0.75e-6)]
+    if is_narrow(state.frequency):
+        half = float(np.mean(state.frequency)) / 2e6
+        return [say.LINE_TELL_BAND.format(low=half, high=3 * half)]
     return said if state.loss_known else [*said, say.LINE_TELL_LOSS]
 
 

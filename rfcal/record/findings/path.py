@@ -3,6 +3,7 @@
 import numpy as np
 
 from rfcal.errors import CalibrationError, NotThisLineError
+from rfcal.feedline.fit import FarEnds
 from rfcal.feedline.measure import measure_line
 from rfcal.findings import Finding
 from rfcal.measurement.deembedding import LineBySweeps, Step
@@ -24,14 +25,14 @@ def about_path(name: str, step: Step, calibration: Calibration, z_ref: float) ->
         return []
     # in a row, so that no turn is lost between them
     few = slice(MOST_JUDGED)
-    ends = []
-    for pair in step.readings:
+    ends = {}
+    for far, pair in zip((1.0, -1.0), step.readings, strict=True):
         end = at_plane(calibration, *pair)
         doubt = both_axes("all", np.sqrt(end.variance()[few]), per_point=True)
-        ends.append(Quantity(end.value[few], doubt))
+        ends[far] = Quantity(end.value[few], doubt)
     why = ""
     try:  # the delay is all the same to the judgement, so the velocity factor is too
-        fit = measure_line(calibration.frequency[few], *ends, z_ref=z_ref, velocity_factor=1.0)
+        fit = measure_line(FarEnds(calibration.frequency[few], ends, z_ref), velocity_factor=1.0)
         if not fit.fits:
             why = (
                 f"the sweeps of its open and short end are off those of a uniform line by "

@@ -24,7 +24,7 @@ from rfcal.feedline.end import (
     with_own_delay,
 )
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
-from rfcal.feedline.fit import LineProperties
+from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.measure import followed, measure_line, measure_unfollowed
 from rfcal.maths.reflection import Real
@@ -147,12 +147,11 @@ def _by_its_ends(
 ) -> LineProperties:
     """The line's own properties, from sweeps with its far end open or short [1]."""
     seen = dict(zip((end for end, _ in wanted.far_ends), ends, strict=True))
-    swept = frequency, seen.get(1.0), seen.get(-1.0)
-    given: dict[str, Any] = {"z_ref": z_ref, "far_end": defaults.PATH["far end"]}
+    swept = FarEnds(frequency, seen, z_ref, defaults.PATH["far end"])
     if wanted.by_length:
-        return measure_line(*swept, length_m=wanted.line.length_m, **given)
-    given["velocity_factor"] = wanted.line.velocity_factor
-    return measure_unfollowed(*swept, **given) or measure_line(*swept, **given)
+        return measure_line(swept, length_m=wanted.line.length_m)
+    velocity = wanted.line.velocity_factor
+    return measure_unfollowed(swept, velocity) or measure_line(swept, velocity_factor=velocity)
 
 
 def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tuple[float, float]:
