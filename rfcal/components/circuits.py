@@ -130,17 +130,13 @@ def _line_start(open_end: bool) -> Start:
     return start
 
 
-def _ratio(value: Complex) -> Real:
-    """One over Q: resistance over the size of reactance."""
-    size = np.abs(value.imag)
-    return value.real / np.where(size > 0, size, 1e-12)
-
-
 def _loss_of(formula: Formula) -> Inner:
     """One over Q of a circuit at the answer's frequency; the same of impedance and admittance."""
 
     def inner(p: Values, at: Scale) -> Real:
-        return _ratio(np.asarray(formula(np.array(at.answer), p)))
+        value = np.asarray(formula(np.array(at.answer), p))
+        size = np.abs(value.imag)
+        return value.real / np.where(size > 0, size, 1e-12)
 
     return inner
 
@@ -151,13 +147,7 @@ def _series(u: Real, p: Values) -> Complex:
 
 
 def _antenna(u: Real, p: Values) -> Complex:
-    r, x, s, a = p
-    return r + a * u**2 + 1j * (x * u - s / u)
-
-
-def _parallel(u: Real, p: Values) -> Complex:
-    g, b, t = p
-    return g + 1j * (b * u - t / u)
+    return _series(u, p[:3]) + p[3] * u**2
 
 
 def _coil(u: Real, p: Values) -> Complex:
@@ -176,16 +166,10 @@ def _resistor(u: Real, p: Values) -> Complex:
     return _shunted(u, r + 1j * x * u, b)
 
 
-def _open_line(u: Real, p: Values) -> Complex:
-    # y = tanh(gamma l) / z0
-    z0, delay, loss = p
-    return np.tanh(loss * np.sqrt(u) + 1j * delay * u) / z0
-
-
-def _short_line(u: Real, p: Values) -> Complex:
-    # z = z0 tanh(gamma l)
-    z0, delay, loss = p
-    return np.tanh(loss * np.sqrt(u) + 1j * delay * u) * z0
+def _on_line(u: Real, p: Values) -> Complex:
+    """What a short end's impedance is of a line's own, and an open end's admittance."""
+    _, delay, loss = p
+    return np.tanh(loss * np.sqrt(u) + 1j * delay * u)
 
 
 def inside(u: Real, squared: Any) -> bool:
@@ -203,31 +187,32 @@ _H: dict[str, Callable[[int], Wanted]] = {
 }
 
 
-def _own(i: int, j: int, *, shared_ratio: bool) -> Wanted:
-    """Own resonance by the product of two parameters, or by the first over the second."""
-
-    def squared(p: Values, at: Scale) -> Real:
-        return (p[i] / p[j] if shared_ratio else p[i] * p[j]) / at.middle**2
-
-    return Wanted("Hz", squared, resonance)
+def _own(squared: Callable[[Values], Any]) -> Wanted:
+    """Own resonance, where u squared times this is 1."""
+    return Wanted("Hz", lambda p, at: squared(p) / at.middle**2, resonance)
 
 
-def _resonator(loss: int, store: int, other: int) -> dict[str, Wanted]:
-    """Resonance, Q and bandwidth of loss, what stores as u and what stores as 1/u."""
+def _resonator(loss: Callable[[Values], Any]) -> dict[str, Wanted]:
+    """Resonance, Q and bandwidth by the loss at resonance, of what stores as u and as 1/u."""
     return {
-        "resonance": _own(store, other, shared_ratio=True),
-        "q": Wanted(
-            "", lambda p, at: p[loss] / np.sqrt(np.maximum(p[store] * p[other], 1e-300)), over
-        ),
-        "bandwidth": Wanted("Hz", lambda p, at: p[loss] / p[store] * at.middle / (2 * np.pi)),
+        "resonance": _own(lambda p: p[1] / p[2]),
+        "q": Wanted("", lambda p, at: loss(p) / np.sqrt(np.maximum(p[1] * p[2], 1e-300)), over),
+        "bandwidth": Wanted("Hz", lambda p, at: loss(p) / p[1] * at.middle / (2 * np.pi)),
     }
 
 
-_COIL = {"inductance": _H["x"](0), "self_capacitance": _H["b"](1)}
-_SERIES = {"resistance": _H["r"](0), "inductance": _H["x"](1), "capacitance": _H["1/b"](2)}
-_ANTENNA_LOSS = Wanted(
-    "", lambda p, at: (p[0] + p[3] * p[2] / p[1]) / np.sqrt(np.maximum(p[1] * p[2], 1e-300)), over
-)
+def _wound(formula: Formula, resistance: Inner) -> dict[str, Wanted]:
+    """What is read off a coil, by its loss resistance in parts of the reference."""
+    return {
+        "inductance": _H["x"](0),
+        "self_capacitance": _H["b"](1),
+        "resistance": Wanted("ohm", lambda p, at: resistance(p, at) * at.z_ref),
+        "q": Wanted("", _loss_of(formula), over),
+        "self_resonance": _own(lambda p: p[0] * p[1]),
+    }
+
+
+_RLC = {"resistance": _H["r"](0), "inductance": _H["x"](1), "capacitance": _H["1/b"](2)}
 _LINE = {
     "z0": _H["r"](0),
     "delay": Wanted("s", lambda p, at: p[1] / at.middle),
@@ -238,16 +223,13 @@ _LINE = {
 }
 
 
+def _radiated(p: Values) -> Any:
+    """What an antenna radiates as at its resonance."""
+    return p[3] * p[2] / p[1]
+
+
 def _rlc_start(u: Real, z: Complex) -> Real:
     return _linear(z, np.ones_like(u), 1j * u, -1j / u)
-
-
-def _antenna_start(u: Real, z: Complex) -> Real:
-    return _linear(z, np.ones_like(u), 1j * u, -1j / u, u**2)
-
-
-def _cored_start(u: Real, y: Complex) -> Real:
-    return np.append(_coil_start(u, y), 1.0)
 
 
 def _is_coil(u: Real, p: Values) -> bool:
@@ -255,6 +237,15 @@ def _is_coil(u: Real, p: Values) -> bool:
     x, b, r = p[:3]
     power = np.clip(p[3], *POWERS) if len(p) > 3 else 0.5
     return bool(x * u[0] > abs(r) * u[0] ** power) and not x * b * u[0] ** 2 > 1
+
+
+def _resonates(u: Real, p: Values) -> bool:
+    return p[1] > 0 and p[2] > 0 and inside(u, p[1] / p[2])
+
+
+def _is_line(u: Real, p: Values) -> bool:
+    """A quarter of a wave and more at the sweep's high end."""
+    return bool(p[0] > 0 and p[1] * u[-1] > np.pi / 2)
 
 
 CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
@@ -268,101 +259,82 @@ CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
                 "esr": _H["r"](0),
                 "esl": _H["x"](1),
                 "q": Wanted("", _loss_of(_series), over),
-                "self_resonance": _own(1, 2, shared_ratio=True),
+                "self_resonance": _own(lambda p: p[1] / p[2]),
             },
-            holds=lambda u, p: (
-                p[2] > 0 and not p[1] * u[-1] ** 2 > p[2] and p[2] / u[0] > abs(p[0])
-            ),
+            lambda u, p: p[2] > 0 and not p[1] * u[-1] ** 2 > p[2] and p[2] / u[0] > abs(p[0]),
         ),
         "coil": Circuit(
             ("L", "self-capacitance", "skin resistance"),
             _coil,
             _coil_start,
-            {
-                **_COIL,
-                "resistance": Wanted("ohm", lambda p, at: p[2] * np.sqrt(at.answer) * at.z_ref),
-                "q": Wanted("", _loss_of(_coil), over),
-                "self_resonance": _own(0, 1, shared_ratio=False),
-            },
+            _wound(_coil, lambda p, at: p[2] * np.sqrt(at.answer)),
+            _is_coil,
             admittance=True,
-            holds=_is_coil,
         ),
         "resistor": Circuit(
             ("R", "L", "C"),
             _resistor,
             _resistor_start,
-            {
-                "resistance": _H["r"](0),
-                "inductance": _H["x"](1),
-                "capacitance": _H["b"](2),
-            },
+            {"resistance": _H["r"](0), "inductance": _H["x"](1), "capacitance": _H["b"](2)},
+            lambda u, p: p[0] > max(abs(p[1]) * u[0], 0.0) and abs(p[2]) * p[0] * u[0] < 1,
             admittance=True,
-            holds=lambda u, p: p[0] > max(abs(p[1]) * u[0], 0.0) and abs(p[2]) * p[0] * u[0] < 1,
         ),
         "series resonator": Circuit(
             ("R", "L", "1/C"),
             _series,
             _rlc_start,
-            {**_resonator(0, 1, 2), **_SERIES},
-            holds=lambda u, p: p[1] > 0 and p[2] > 0 and inside(u, p[1] / p[2]),
+            {**_resonator(lambda p: p[0]), **_RLC},
+            _resonates,
         ),
         "parallel resonator": Circuit(
             ("1/R", "C", "1/L"),
-            _parallel,
+            _series,
             _rlc_start,
             {
-                **_resonator(0, 1, 2),
+                **_resonator(lambda p: p[0]),
                 "resistance": _H["1/r"](0),
                 "inductance": _H["1/x"](2),
                 "capacitance": _H["b"](1),
             },
+            _resonates,
             admittance=True,
-            holds=lambda u, p: p[1] > 0 and p[2] > 0 and inside(u, p[1] / p[2]),
         ),
         "cored coil": Circuit(
             ("L", "self-capacitance", "core loss", "its power of frequency"),
             _cored,
-            _cored_start,
+            lambda u, y: np.append(_coil_start(u, y), 1.0),
             {
-                **_COIL,
-                "resistance": Wanted("ohm", lambda p, at: p[2] * at.answer ** p[3] * at.z_ref),
-                "q": Wanted("", _loss_of(_cored), over),
-                "self_resonance": _own(0, 1, shared_ratio=False),
+                **_wound(_cored, lambda p, at: p[2] * at.answer ** p[3]),
                 "loss_power": Wanted("", lambda p, at: p[3]),
             },
+            _is_coil,
             admittance=True,
-            holds=_is_coil,
         ),
         "open line": Circuit(
             ("impedance", "delay", "loss"),
-            _open_line,
+            lambda u, p: _on_line(u, p) / p[0],
             _line_start(True),
             _LINE,
+            _is_line,
             admittance=True,
-            holds=lambda u, p: p[0] > 0 and p[1] * u[-1] > np.pi / 2,
         ),
         "shorted line": Circuit(
             ("impedance", "delay", "loss"),
-            _short_line,
+            lambda u, p: _on_line(u, p) * p[0],
             _line_start(False),
             _LINE,
-            holds=lambda u, p: p[0] > 0 and p[1] * u[-1] > np.pi / 2,
+            _is_line,
         ),
         "antenna": Circuit(
             ("loss resistance", "L", "1/C", "radiation resistance"),
             _antenna,
-            _antenna_start,
+            lambda u, z: _linear(z, np.ones_like(u), 1j * u, -1j / u, u**2),
             {
-                "resonance": _own(1, 2, shared_ratio=True),
-                "q": _ANTENNA_LOSS,
-                "bandwidth": Wanted(
-                    "Hz",
-                    lambda p, at: (p[0] / p[1] + p[3] * p[2] / p[1] ** 2) * at.middle / (2 * np.pi),
-                ),
-                **_SERIES,
-                "radiation_resistance": Wanted("ohm", lambda p, at: p[3] * p[2] / p[1] * at.z_ref),
+                **_resonator(lambda p: p[0] + _radiated(p)),
+                **_RLC,
+                "radiation_resistance": Wanted("ohm", lambda p, at: _radiated(p) * at.z_ref),
             },
-            holds=lambda u, p: p[1] > 0 and p[2] > 0 and inside(u, p[1] / p[2]),
+            _resonates,
         ),
     }
 )

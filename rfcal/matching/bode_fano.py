@@ -44,14 +44,11 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENC
     for series in (True, False):
         seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
         # both models are linear in their parts; weighed by the reflection's derivative
-        weight = np.abs(2 * ref / (seen + ref) ** 2)
-        level, rising, falling = _fit(frequency, seen, weight)
+        level, rising, falling = _fit(frequency, seen, np.abs(2 * ref / (seen + ref) ** 2))
         with np.errstate(divide="ignore"):
-            inverse = 1 / np.array([level, falling])
-        if series:
-            model = LoadModel(True, level, rising, float(inverse[1]))
-        else:
-            model = LoadModel(False, float(inverse[0]), float(inverse[1]), rising)
+            over_level, over_falling = map(float, 1 / np.array([level, falling]))
+        parts = (level, rising, over_falling) if series else (over_level, over_falling, rising)
+        model = LoadModel(series, *parts)
         # no network without loss changes this distance of two loads: |(Z1 - Z2)/(Z1 + Z2*)|
         z = model.impedance(frequency)
         away = np.abs((load - z) / (load + np.conj(z)))

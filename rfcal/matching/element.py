@@ -14,6 +14,11 @@ SERIES, SHUNT, SECTION = "series", "shunt", "section"
 Part = Inductor | Capacitor | Stub | Line
 State = tuple[Complex, Complex]
 """Voltage and current at one joint of the network [V, A], each of shape (..., F)."""
+LUMPED: dict[type, tuple[str, str]] = {
+    Inductor: ("inductance_h", "H"),
+    Capacitor: ("capacitance_f", "F"),
+}
+"""Name and unit of what is their value."""
 LEAST_POWER = {"H": -3, "F": -4}
 """Powers of a thousand below which no part is written: 0.56 pF, not 560 fF."""
 
@@ -33,22 +38,21 @@ class NetworkElement:
     part: Part
 
     @property
-    def value(self) -> Any:
-        """Inductance [H], capacitance [F] or length [m]."""
-        return self.part.length_m if isinstance(self.part, Line) else self.part.value
-
-    @property
     def line(self) -> Line | None:
         """The line that it is made of, if it is."""
         part = self.part
         return part if isinstance(part, Line) else part.line if isinstance(part, Stub) else None
 
     @property
+    def value(self) -> Any:
+        """Inductance [H], capacitance [F] or length [m]."""
+        line = self.line
+        return line.length_m if line is not None else getattr(self.part, LUMPED[type(self.part)][0])
+
+    @property
     def unit(self) -> str:
         """Unit of `value`: ``"H"``, ``"F"`` or ``"m"``."""
-        if self.line is not None:
-            return "m"
-        return "H" if isinstance(self.part, Inductor) else "F"
+        return "m" if self.line is not None else LUMPED[type(self.part)][1]
 
     def in_words(self) -> str:
         """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
@@ -56,12 +60,19 @@ class NetworkElement:
             return f"{self.value:.4g} m of {self.line.z0:.3g} ohm"
         return value_words(self.value, self.unit)
 
+    def with_part(self, part: Any = None, **changed: Any) -> "NetworkElement":
+        """The same element of another part, or with its own part changed."""
+        return replace(self, part=part or replace(self.part, **changed))
+
+    def with_line(self, line: Line) -> "NetworkElement":
+        """The same element cut from another line."""
+        return self.with_part(line) if isinstance(self.part, Line) else self.with_part(line=line)
+
     def with_value(self, value: Any) -> "NetworkElement":
         """The same element with another value, shape () or, for draws, (..., 1)."""
-        part = self.part
-        if isinstance(part, Line):
-            return replace(self, part=replace(part, length_m=value))
-        return replace(self, part=part.with_value(value))
+        if self.line is not None:
+            return self.with_line(replace(self.line, length_m=value))
+        return self.with_part(**{LUMPED[type(self.part)][0]: value})
 
     def source_side(self, frequency: ArrayLike, far: State) -> State:
         """Voltage and current at the source side from those at the load side."""

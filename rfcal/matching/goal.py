@@ -8,7 +8,6 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.lumped import check_load
 from rfcal.matching.network import Network
-from rfcal.matching.search import heights
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.interpolation import SAME
 from rfcal.uncertainty.quantity import Quantity
@@ -33,28 +32,24 @@ class Bandwidth:
         return self.high_hz - self.low_hz
 
 
-def bandwidth(frequency: Real, ratio: Real, limit: float, centre_hz: float) -> Bandwidth:
-    """The band about a centre in which the SWR is within a limit, edges between points."""
-    finite = np.where(np.isinf(ratio), 1.0, ratio)
-    size = np.where(np.isinf(ratio), 1.0, (finite - 1) / (finite + 1))
+def bandwidth(frequency: Real, size: Real, limit: float, centre_hz: float) -> Bandwidth:
+    """The band about a centre in which the SWR of a reflection's size [1] is within a limit.
+
+    Its edges lie between points.
+    """
     over = size - (limit - 1) / (limit + 1)
-    if np.interp(centre_hz, frequency, over) > 0:
+    height = float(np.interp(centre_hz, frequency, over))
+    if height > 0:
         return Bandwidth(centre_hz, centre_hz, False)
-
-    def edge(order: slice) -> tuple[float, bool]:
-        f, o = frequency[order], over[order]
-        beyond = np.flatnonzero((f > centre_hz if order.step == 1 else f < centre_hz) & (o > 0))
-        if not beyond.size:
-            return float(f[-1]), True
-        k = beyond[0]
-        if k == 0 or o[k - 1] > 0:  # the crossing lies between the centre and its neighbour
-            start, height = centre_hz, float(np.interp(centre_hz, frequency, over))
-        else:
-            start, height = f[k - 1], o[k - 1]
-        return float(start + (f[k] - start) * -height / (o[k] - height)), False
-
-    (low, cut_low), (high, cut_high) = edge(slice(None, None, -1)), edge(slice(None, None, 1))
-    return Bandwidth(low, high, cut_low or cut_high)
+    ends, cut = [], False
+    for side in (frequency < centre_hz, frequency > centre_hz):
+        order = np.argsort(np.abs(frequency[side] - centre_hz))
+        f, o = np.r_[centre_hz, frequency[side][order]], np.r_[height, over[side][order]]
+        k = int(np.argmax(o > 0))
+        cut |= not k
+        # the crossing lies between a point within and one beyond
+        ends.append(float(np.interp(0, o[k - 1 : k + 1], f[k - 1 : k + 1]) if k else f[-1]))
+    return Bandwidth(ends[0], ends[1], cut)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,23 +151,23 @@ class Candidate:
 
 def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
     """What a network does over the sweep."""
-    f, z = goal.in_band()
-    height, lost = heights(network, f, z, goal.target_ohm)
+    band = goal.in_band()
+    height, lost = network.heights(*band, goal.target_ohm)
     ratio = float(swr(height))
-    curve, plain = (
-        swr(n.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)) for n in (network, ideal)
+    size, plain = (
+        np.abs(n.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)) for n in (network, ideal)
     )
-    centre, losses = np.array([goal.centre_hz]), network.losses_db(f, z).sum(axis=0)
+    centre, losses = np.array([goal.centre_hz]), network.losses_db(*band).sum(axis=0)
     return Candidate(
         network,
         ideal,
         ratio,
         float(losses.max()),
         float(lost),
-        curve,
-        plain,
+        swr(size),
+        swr(plain),
         network.losses_db(centre, np.array([goal.centre_load()]))[:, 0],
-        bandwidth(goal.frequency, curve, 1.5, goal.centre_hz),
-        bandwidth(goal.frequency, curve, 2.0, goal.centre_hz),
+        bandwidth(goal.frequency, size, 1.5, goal.centre_hz),
+        bandwidth(goal.frequency, size, 2.0, goal.centre_hz),
         ratio <= goal.target_swr,
     )

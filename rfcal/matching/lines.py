@@ -121,8 +121,7 @@ def double_stub(
             if abs(normalised) > TINY:
                 parts += [stub(frequency_hz, line, place=SHUNT, end=end, normalised=normalised)]
             parts += _section(frequency_hz, line, then)
-        note = f"spacing {spacing_waves:.4g} wavelengths"
-        found += [Network.of(f"double stub, {end}", parts, note)]
+        found += [Network.of(f"double stub, {end}", parts)]
     return tuple(found)
 
 
@@ -212,6 +211,5 @@ def two_sections(
             *_section(frequency_hz, near, (np.angle(on_near[0]) - np.angle(on_near[1])) / 2),
         ]
         if parts:
-            note = f"{zb:.4g} ohm, then {za:.4g} ohm at the load"
-            found.append(Network.of("two sections", parts, note))
+            found.append(Network.of("two sections", parts))
     return tuple(found)

@@ -50,13 +50,7 @@ def reactance(frequency_hz: float, ohm: float) -> Part:
     return Inductor(ohm / omega) if ohm > 0 else Capacitor(-1 / (omega * ohm))
 
 
-def ladder(
-    topology: str,
-    frequency_hz: float,
-    target_ohm: float,
-    parts: Ladder,
-    note: str = "",
-) -> Network | None:
+def ladder(topology: str, frequency_hz: float, target_ohm: float, parts: Ladder) -> Network | None:
     """A network of parts without loss.
 
     Parts that are as good as nothing beside the target are left out; None where none is left.
@@ -67,7 +61,7 @@ def ladder(
         if abs(size) > TINY:
             ohm = value if place == SERIES else -1 / value
             built.append((place, reactance(frequency_hz, ohm)))
-    return Network.of(topology, built, note) if built else None
+    return Network.of(topology, built) if built else None
 
 
 def _distinct(networks: list[Network | None]) -> tuple[Network, ...]:
@@ -146,13 +140,12 @@ def _sections(
     load_ohm: complex,
     target_ohm: float,
     pis: Callable[[complex], list[Ladder]],
-    note: str,
 ) -> tuple[Network, ...]:
     """Pi sections by the load's admittance [S], or T sections, which are duals of pi sections."""
     designs = pis(1 / load_ohm)
     if shape == "T":
         designs = [_dual(parts, target_ohm) for parts in pis(load_ohm / target_ohm**2)]
-    return _distinct([ladder(shape, frequency_hz, target_ohm, parts, note) for parts in designs])
+    return _distinct([ladder(shape, frequency_hz, target_ohm, parts) for parts in designs])
 
 
 def by_q(
@@ -192,7 +185,7 @@ def by_q(
             for s, t in product((1, -1), repeat=2)
         ]
 
-    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, f"Q = {short(q)}")
+    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis)
 
 
 def by_phase(
@@ -221,5 +214,4 @@ def by_phase(
         source, load = (1 - cosine / ratio) / x, (1 - ratio * cosine) / x - y.imag
         return [[(SHUNT, source), (SERIES, x), (SHUNT, load)]]
 
-    note = f"phase {np.degrees(phase_rad):.4g} degrees"
-    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis, note)
+    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis)

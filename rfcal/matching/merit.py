@@ -44,18 +44,15 @@ def effort(network: Network) -> float:
     )
 
 
-def floats(network: Network) -> bool:
-    """Whether a stub of it lies in series, so that neither of its conductors is at ground."""
-    return any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
-
-
 def cable_m(network: Network) -> float:
     """How much line it is cut from [m]."""
     return sum(float(e.value) for e in network.elements if e.line is not None)
 
 
 def _awkward(network: Network) -> bool:
-    return floats(network) or cable_m(network) > defaults.MUCH_CABLE_M
+    """Whether it takes much cable, or a stub in series, of which neither conductor is at ground."""
+    floats = any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
+    return floats or cable_m(network) > defaults.MUCH_CABLE_M
 
 
 def group(candidate: Candidate, bare_db: float, least_db: float) -> Group:

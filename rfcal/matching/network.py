@@ -23,23 +23,14 @@ _LETTER = {Inductor: "L", Capacitor: "C", Stub: "stub ", Line: "line "}
 
 
 @dataclass(frozen=True, eq=False)
-class Stress:
-    """What each element must stand: peak values [V] and [A], along it for a line."""
-
-    volt: Real  # (K, ..., F)
-    ampere: Real  # (K, ..., F)
-
-
-@dataclass(frozen=True, eq=False)
 class Network:
     """A matching network."""
 
     topology: str  # such as "L, shunt part at load"
     elements: tuple[NetworkElement, ...]  # from source to load
-    note: str = ""  # what tells it from others of its topology, such as "Q = 3"
 
     @classmethod
-    def of(cls, topology: str, parts: Sequence[tuple[str, Part]], note: str = "") -> "Network":
+    def of(cls, topology: str, parts: Sequence[tuple[str, Part]]) -> "Network":
         """A network of (place, part) from source to load, named by counting: L1, C1, line 1."""
         count: dict[str, int] = {}
         elements = []
@@ -47,17 +38,17 @@ class Network:
             letter = _LETTER[type(part)]
             count[letter] = count.get(letter, 0) + 1
             elements.append(NetworkElement(f"{letter}{count[letter]}", place, part))
-        return cls(topology, tuple(elements), note)
+        return cls(topology, tuple(elements))
 
     @property
     def form(self) -> str:
         """``"low-pass"`` or ``"high-pass"`` where all its lumped parts agree, else empty."""
-        kinds = {(e.place, type(e.part)) for e in self.elements if e.line is None}
-        if kinds and kinds <= {(SERIES, Inductor), (SHUNT, Capacitor)}:
-            return "low-pass"
-        if kinds and kinds <= {(SERIES, Capacitor), (SHUNT, Inductor)}:
-            return "high-pass"
-        return ""
+        low = {
+            (e.place, type(e.part)) in ((SERIES, Inductor), (SHUNT, Capacitor))
+            for e in self.elements
+            if e.line is None
+        }
+        return ("low-pass" if True in low else "high-pass") if len(low) == 1 else ""
 
     @property
     def values(self) -> list[Any]:
@@ -94,6 +85,21 @@ class Network:
         volt, ampere = self.states(frequency, load)[0]
         return (volt - z_ref * ampere) / (volt + z_ref * ampere)
 
+    def worst(self, frequency: Real, load: Complex, z_ref: float) -> Real:
+        """Largest reflection over the frequencies [1], shape (...) of the values or the load."""
+        seen = self.seen(frequency, load, z_ref=z_ref)
+        return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
+
+    def heights(self, frequency: Real, load: Complex, z_ref: float) -> tuple[Real, Real]:
+        """Largest reflection [1] and most power reflected or lost [dB] over the frequencies."""
+        volt, ampere = self.states(frequency, load)[0]
+        ahead, back = (
+            wave.real**2 + wave.imag**2 for wave in (volt + z_ref * ampere, volt - z_ref * ampere)
+        )
+        # of |V + Z0 I|^2 / (4 Z0) that a source can give, Re(Z) arrives with one ampere in the load
+        share = ahead / (4 * z_ref * load.real)
+        return np.sqrt((back / ahead).max(axis=-1)), 10 * np.log10(share.max(axis=-1))
+
     def seen_and_slopes(
         self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM
     ) -> tuple[Complex, Complex, Complex]:
@@ -115,16 +121,18 @@ class Network:
         watts = [(v * np.conj(i)).real for v, i in self.states(frequency, load)]
         return _stack([10 * np.log10(p / q) for p, q in pairwise(watts)])
 
-    def stress(self, frequency: ArrayLike, load: ArrayLike, *, power_w: float) -> Stress:
-        """Peak voltage and current of each element, at a power into the network."""
+    def stress(self, frequency: ArrayLike, load: ArrayLike, *, power_w: float) -> tuple[Real, Real]:
+        """Peak voltage [V] and current [A] of each element, along it for a line, (K, ..., F).
+
+        At a power into the network.
+        """
         joints = self.states(frequency, load)
         into = (joints[0][0] * np.conj(joints[0][1])).real
         scale = np.sqrt(2 * power_w / into)  # effective values of the one-ampere run to amplitudes
         pairs = zip(self.elements, pairwise(joints), strict=True)
-        volts, amperes = zip(
-            *(e.peaks(frequency, near, far) for e, (near, far) in pairs), strict=True
-        )
-        return Stress(scale * _stack(volts), scale * _stack(amperes))
+        peaks = [e.peaks(frequency, near, far) for e, (near, far) in pairs]
+        volts, amperes = zip(*peaks, strict=True)
+        return scale * _stack(volts), scale * _stack(amperes)
 
 
 def _stack(rows: Sequence) -> Any:

@@ -5,8 +5,7 @@ own capacitance is in parallel with it and the inductance of a capacitor's leads
 Preferred values: IEC 60063 (E6 to E24 from its table, E48 and finer by its rule).
 """
 
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,15 +33,6 @@ class Inductor:
         drawn(self.inductance_h, "an inductance [H]", low=0)
         drawn(self.q, "the Q of a coil [1]", low=0, above=True, infinite=True)
         drawn(self.parallel_f, "a coil's own capacitance [F]", low=0)
-
-    @property
-    def value(self) -> Any:
-        """Inductance [H]."""
-        return self.inductance_h
-
-    def with_value(self, value: Any) -> "Inductor":
-        """The same kind of coil with another inductance."""
-        return replace(self, inductance_h=value)
 
     def _coil(self, frequency: ArrayLike) -> Complex:
         # Z = j w L + w L / Q
@@ -74,15 +64,6 @@ class Capacitor:
         drawn(self.q, "the Q of a capacitor [1]", low=0, above=True, infinite=True)
         drawn(self.series_h, "the inductance of a capacitor's leads [H]", low=0)
 
-    @property
-    def value(self) -> Any:
-        """Capacitance [F]."""
-        return self.capacitance_f
-
-    def with_value(self, value: Any) -> "Capacitor":
-        """The same kind of capacitor with another capacitance."""
-        return replace(self, capacitance_f=value)
-
     def _plates(self, frequency: ArrayLike) -> Complex:
         # Z = 1/(j w C) + 1/(w C Q)
         return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
@@ -108,15 +89,6 @@ class Stub:
             raise ArgumentError(f"a stub is cut from a Line, found {self.line!r}")
         choice(self.end, "the end of a stub", ("open", "short"))
 
-    @property
-    def value(self) -> Any:
-        """Length [m]."""
-        return self.line.length_m
-
-    def with_value(self, value: Any) -> "Stub":
-        """The same kind of stub with another length."""
-        return replace(self, line=replace(self.line, length_m=value))
-
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""
         zc, propagation = self.line.constants(frequency)
@@ -130,17 +102,13 @@ class Stub:
         return propagation * self.line.length_m * (zc - self.impedance(frequency) ** 2 / zc)
 
 
-_TABLE = {
-    "E6": "10 15 22 33 47 68",
-    "E12": "10 12 15 18 22 27 33 39 47 56 68 82",
-    "E24": "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91",
-}
+_E24 = "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91"
 
 
 def _decade(series: str) -> Real:
-    if series in _TABLE:
-        return np.array(_TABLE[series].split(), float) / 10
     count = int(series[1:])
+    if count <= 24:  # E12 and E6 are every second and every fourth of E24
+        return np.array(_E24.split()[:: 24 // count], float) / 10
     values = np.round(100 * 10 ** (np.arange(count) / count)) / 100
     if series == "E192":
         values[185] = 9.2  # the standard's one departure from its own rule

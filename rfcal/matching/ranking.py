@@ -12,7 +12,7 @@ from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge
 from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
-from rfcal.matching.search import best_in_stock, heights, worst
+from rfcal.matching.search import best_in_stock
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
 from rfcal.maths.reflection import swr
@@ -74,19 +74,7 @@ def _built(
         for real in stock.realise(ideal):
             if _one_piece(real):
                 continue
-            f, z = goal.in_band()
-            best = best_in_stock(
-                real,
-                f,
-                z,
-                stock=stock,
-                z_ref=goal.target_ohm,
-                target_swr=goal.target_swr,
-                free=free,
-            )
-            chosen = stock.wound(best)
-            # where values have moved, the design's Q or spacing is no longer the network's
-            yield replace(chosen, note="") if free else chosen, ideal
+            yield stock.wound(best_in_stock(real, goal, stock, free=free)), ideal
 
 
 def _one_piece(network: Network) -> bool:
@@ -100,13 +88,11 @@ def _one_piece(network: Network) -> bool:
 
 def _idle(goal: Goal, network: Network) -> bool:
     """Whether a part could be left out and hardly anybody would notice."""
-    band, elements = goal.in_band(), network.elements
-    with_all = worst(network, *band, goal.target_ohm)
-    return any(
-        worst(replace(network, elements=elements[:k] + elements[k + 1 :]), *band, goal.target_ohm)
-        < with_all + UNNOTICED
-        for k in range(len(elements))
+    band, elements = (*goal.in_band(), goal.target_ohm), network.elements
+    others = (
+        replace(network, elements=elements[:k] + elements[k + 1 :]) for k in range(len(elements))
     )
+    return any(other.worst(*band) < network.worst(*band) + UNNOTICED for other in others)
 
 
 def _alike(one: Network, other: Network) -> bool:
@@ -121,13 +107,6 @@ def _alike(one: Network, other: Network) -> bool:
     )
 
 
-def _signature(network: Network) -> tuple:
-    """What two networks have in common that are the same."""
-    return network.topology, *(
-        (e.place, type(e.part), f"{e.value:.6e}", e.line and e.line.z0) for e in network.elements
-    )
-
-
 def rank(
     goal: Goal,
     *,
@@ -139,23 +118,14 @@ def rank(
     """All topologies with parts that exist, in order of merit; pi and T of a Q or a phase [rad]."""
     if q is not None and phase_rad is not None:
         raise MatchingError("a pi or T section has a chosen Q or a chosen phase, not both")
-    for name in topologies:
-        if name not in TOPOLOGIES:
-            raise MatchingError(f"topology '{name}' is not known: take of {', '.join(TOPOLOGIES)}")
     stock = replace(stock or Stock(), frequency_hz=goal.centre_hz)
     load, target = goal.centre_load(), goal.target_ohm
     task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
     chosen = q is not None or phase_rad is not None
     networks, refused = _all_tried(task, goal, stock, topologies, chosen)
-    height, lost = heights(NOTHING, *goal.in_band(), target)
-    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], float(lost))
-    return Ranking(
-        candidates,
-        refused | wasteful,
-        float(swr(height)),
-        float(lost),
-        goal.target_swr,
-    )
+    height, lost = map(float, NOTHING.heights(*goal.in_band(), target))
+    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], lost)
+    return Ranking(candidates, refused | wasteful, float(swr(height)), lost, goal.target_swr)
 
 
 def _all_tried(
@@ -168,8 +138,9 @@ def _all_tried(
         if name in topologies:
             free = not (topology.chosen and chosen)
             networks, why = _tried(topology.designs(task), goal, stock, free)
-            for pair in networks:
-                found.setdefault(_signature(pair[0]), pair)
+            for real, ideal in networks:
+                parts = (f"{e.place} {e.in_words()}" for e in real.elements)
+                found.setdefault((real.topology, *parts), (real, ideal))
             if not networks and why:
                 refused[name] = why[0]
     return list(found.values()), refused

@@ -14,8 +14,9 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.matching.element import NetworkElement
+from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.parts import E_SERIES, Stub, preferred, preferred_below
+from rfcal.matching.parts import E_SERIES, preferred, preferred_below
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real, swr
 from rfcal.models.line import Line
@@ -99,34 +100,16 @@ def _sampled(network: Network, frequency: Real) -> Network:
     """The same network, its lines' constants reckoned once; for these frequencies only."""
     elements = []
     for element in network.elements:
-        line, part = element.line, element.part
-        if line is not None:
+        if (line := element.line) is not None:
             kept = line.constants(frequency)
             new = _Sampled(**{f.name: getattr(line, f.name) for f in fields(Line)}, kept=kept)
-            part = replace(part, line=new) if isinstance(part, Stub) else new
-        elements.append(replace(element, part=part))
+            element = element.with_line(new)
+        elements.append(element)
     return replace(network, elements=tuple(elements))
 
 
-def worst(network: Network, frequency: Real, load: Complex, z_ref: float) -> Real:
-    """Largest reflection over the frequencies [1], shape (...) of the network's values or load."""
-    seen = network.seen(frequency, load, z_ref=z_ref)
-    return np.sqrt((seen.real**2 + seen.imag**2).max(axis=-1))
-
-
-def heights(network: Network, frequency: Real, load: Complex, z_ref: float) -> tuple[Real, Real]:
-    """Largest reflection [1] and most power reflected or lost [dB] over the frequencies."""
-    volt, ampere = network.states(frequency, load)[0]
-    ahead, back = (
-        wave.real**2 + wave.imag**2 for wave in (volt + z_ref * ampere, volt - z_ref * ampere)
-    )
-    # of |V + Z0 I|^2 / (4 Z0) that a source can give, Re(Z) arrives with one ampere in the load
-    share = ahead / (4 * z_ref * load.real)
-    return np.sqrt((back / ahead).max(axis=-1)), 10 * np.log10(share.max(axis=-1))
-
-
 def _descend(
-    network: Network, frequency: Real, load: Complex, stock: Stock, z_ref: float
+    network: Network, frequency: Real, load: Complex, z_ref: float, stock: Stock
 ) -> Network:
     """Downhill from a design, with values of any size.
 
@@ -164,30 +147,21 @@ def _descend(
     return network.with_values(np.exp(best).tolist())
 
 
-def best_in_stock(
-    network: Network,
-    frequency: Real,
-    load: Complex,
-    *,
-    stock: Stock,
-    z_ref: float = defaults.REFERENCE_OHM,
-    target_swr: float = defaults.TARGET_SWR,
-    free: bool = True,
-) -> Network:
+def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = True) -> Network:
     """The values in stock that bring most power to the load where in the band it is least.
 
     They hold the target SWR where the lowest SWR found does. From the design's on, a local optimum:
     no combination of the values next to these is better. Without `free` they stay next to the
     design's, as where a Q was chosen.
     """
+    frequency, load = goal.in_band()
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
-    few = frequency[thin], load[thin]
+    few = frequency[thin], load[thin], goal.target_ohm
     lumped = all(element.line is None for element in network.elements)
     wide = lumped and len(network.elements) <= 2
-    rough = _sampled(network, few[0])
-    start = rough
+    start = rough = _sampled(network, few[0])
     if free and not wide:
-        start = _descend(rough, *few, stock, z_ref)
+        start = _descend(rough, *few, stock)
     axes = [
         _Axis.of(element, design, frequency, stock, free, wide)
         for element, design in zip(start.elements, network.elements, strict=True)
@@ -195,17 +169,17 @@ def best_in_stock(
     at = [axis.hold(axis.start) for axis in axes]
     width = NEAR.get(len(axes), 2)
     strides = [axis.stride for axis in axes]
-    low = _in_steps(rough, axes, at, strides, width, lambda one: worst(one, *few, z_ref))
+    low = _in_steps(rough, axes, at, strides, width, lambda one: one.worst(*few))
     strides, width = [-(-stride // 4) for stride in strides], max(1, min(width, 5 - len(axes)))
-    at = _by_power(rough, axes, low, strides, width, (*few, z_ref), target_swr)
-    fine, band = _sampled(network, frequency), (frequency, load, z_ref)
+    at = _by_power(rough, axes, low, strides, width, few, goal.target_swr)
+    fine, band = _sampled(network, frequency), (frequency, load, goal.target_ohm)
     found = []
     # what holds the target by a hair at few points may miss it between them
     for begun in (at, low) if at != low else (at,):
-        best = _by_power(fine, axes, begun, [1] * len(axes), 1, band, target_swr)
+        best = _by_power(fine, axes, begun, [1] * len(axes), 1, band, goal.target_swr)
         values = _values(axes, best)
-        size, lost = heights(fine.with_values(values), *band)
-        found.append((bool(swr(size) > target_swr), float(lost), values))
+        size, lost = fine.with_values(values).heights(*band)
+        found.append((bool(swr(size) > goal.target_swr), float(lost), values))
     return network.with_values(min(found)[2])
 
 
@@ -222,14 +196,14 @@ def _by_power(
     limit = (target_swr - 1) / (target_swr + 1)
 
     def height(at: list[int]) -> Real:
-        return worst(network.with_values(_values(axes, at)), *band)
+        return network.with_values(_values(axes, at)).worst(*band)
 
     if height(at) > limit:
-        at = _climb(network, axes, at, [1] * len(axes), 1, lambda one: worst(one, *band))
+        at = _climb(network, axes, at, [1] * len(axes), 1, lambda one: one.worst(*band))
     limit = limit if height(at) <= limit else np.inf
 
     def cost(one: Network) -> Real:
-        size, lost = heights(one, *band)
+        size, lost = one.heights(*band)
         # a step of power, which nobody notices, is given for staying clear of the target
         return np.where(size <= limit, lost + defaults.POWER_STEP_DB * (size / limit) ** 4, np.inf)
 

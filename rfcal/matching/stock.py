@@ -81,12 +81,11 @@ class Stock:
         if isinstance(part, Inductor):
             own = self.inductor_parallel_f
             if own is None:
-                winding = wound(float(part.value))
+                winding = wound(float(element.value))
                 own = winding.capacitance_f if winding else 0.0
-            return [replace(element, part=Inductor(part.value, self.inductor_q, own))]
+            return [element.with_part(q=self.inductor_q, parallel_f=own)]
         if isinstance(part, Capacitor):
-            capacitor = Capacitor(part.value, self.capacitor_q, self.capacitor_series_h)
-            return [replace(element, part=capacitor)]
+            return [element.with_part(q=self.capacitor_q, series_h=self.capacitor_series_h)]
         line = element.line
         assert line is not None
         near = [one for one in self.lines if np.isclose(one.z0, line.z0)]
@@ -95,13 +94,11 @@ class Stock:
             above = [one for one in self.lines if one.z0 > line.z0]
             near = sorted(below, key=lambda one: -one.z0)[:1]
             near += sorted(above, key=lambda one: one.z0)[:1]
-        cut = []
-        for one in near:  # the same number of wavelengths on the line that there is
-            length = line.length_m * one.velocity_factor / line.velocity_factor
-            whole = replace(one, length_m=length)
-            new = Stub(whole, part.end) if isinstance(part, Stub) else whole
-            cut.append(replace(element, part=new))
-        return cut
+        # the same number of wavelengths on the line that there is
+        waves = line.length_m / line.velocity_factor
+        return [
+            element.with_line(replace(one, length_m=waves * one.velocity_factor)) for one in near
+        ]
 
     def realise(self, network: Network) -> list[Network]:
         """The network of real parts, values still as designed; several where lines are between."""

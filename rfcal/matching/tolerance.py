@@ -7,10 +7,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Stub
-from rfcal.matching.search import worst
 from rfcal.maths.reflection import Complex, Real, swr
-from rfcal.models.line import Line
 
 ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
 """How far off a value is tried [1, relative]."""
@@ -30,7 +27,7 @@ class Tolerance:
         values = []
         for element in network.elements:
             off = rng.uniform(-1, 1, (draws, 1))
-            if isinstance(element.part, Line | Stub):
+            if element.line is not None:
                 values.append(np.maximum(element.value + off * self.length_m, 1e-6))
             else:
                 values.append(element.value * (1 + off * self.lumped))
@@ -45,7 +42,6 @@ class Yield:
     measurement: float  # by the measured load's uncertainty alone; 1 or 0 where it was given none
     both: float
     standard_uncertainty: float  # of `both`, by the number of draws
-    worst_swr: Real  # in the band, of every draw of both, shape (N,)
 
 
 def production_yield(
@@ -70,10 +66,10 @@ def production_yield(
         if load_draws is not None:
             loads = goal.load_at(frequency, load_draws[start:stop])
         for row, (one, seen) in enumerate(((built, load), (network, loads), (built, loads))):
-            found[row, start:stop] = swr(worst(one, frequency, seen, goal.target_ohm))
+            found[row, start:stop] = swr(one.worst(frequency, seen, goal.target_ohm))
     parts, measurement, both = (found <= goal.target_swr).mean(axis=1)
     spread = np.sqrt(max(both * (1 - both), 1 / draws) / draws)
-    return Yield(float(parts), float(measurement), float(both), float(spread), found[2])
+    return Yield(float(parts), float(measurement), float(both), float(spread))
 
 
 def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
@@ -84,7 +80,7 @@ def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
     frequency, nothing, found = goal.in_band()[0], Network.of("nothing", []), []
     for start in range(0, len(load_draws), CHUNK):
         loads = goal.load_at(frequency, load_draws[start : start + CHUNK])
-        found.append(worst(nothing, frequency, loads, goal.target_ohm))
+        found.append(nothing.worst(frequency, loads, goal.target_ohm))
     low, high = swr(np.quantile(np.concatenate(found), [0.025, 0.975]))
     return float(low), float(high)
 
@@ -144,7 +140,7 @@ def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
     for off in (-ROOM, ROOM):
         values = network.values
         values[k] = values[k] * (1 + off[:, None])
-        held = swr(worst(network.with_values(values), *goal.in_band(), goal.target_ohm))
+        held = swr(network.with_values(values).worst(*goal.in_band(), goal.target_ohm))
         beyond = held > goal.target_swr
         first = int(beyond.argmax()) if np.any(beyond) else ROOM.size
         found.append(float(ROOM[first - 1]) if first else np.nan)
@@ -153,17 +149,12 @@ def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
     """What each element does to the dip, by changing it up and down by 1 %, and its room."""
-    count = len(network.elements)
-    change = 1 + 0.01 * np.concatenate([np.eye(count), -np.eye(count)])
-    many = network.with_values(
-        [c[:, None] * v for c, v in zip(change.T, network.values, strict=True)]
-    )
-    at = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
-    return tuple(
-        Sensitivity(
-            element.name,
-            float(at[k] - at[k + count]) / 2,
-            _room(goal, network, k),
-        )
-        for k, element in enumerate(network.elements)
-    )
+    found = []
+    for k, element in enumerate(network.elements):
+        values = network.values
+        values[k] = values[k] * np.array([[1.01], [0.99]])
+        many = network.with_values(values)
+        up, down = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
+        room = _room(goal, network, k)
+        found.append(Sensitivity(element.name, float(up - down) / 2, room))
+    return tuple(found)

@@ -112,9 +112,8 @@ class Fit:
         """The networks of some unknowns (S, n), values of shape (S, 1)."""
         elements = list(self.network.elements)
         for place, k in enumerate(self.coils):
-            part = elements[k].part
-            own = part.parallel_f * np.maximum(1 + OWN * x[:, self.told + place, None], 0)
-            elements[k] = replace(elements[k], part=replace(part, parallel_f=own))
+            times = np.maximum(1 + OWN * x[:, self.told + place, None], 0)
+            elements[k] = elements[k].with_part(parallel_f=times * elements[k].part.parallel_f)
         network = replace(self.network, elements=tuple(elements))
         ratios = np.exp(x[:, : len(elements)].T[..., None])
         pairs = zip(network.values, ratios, strict=True)

@@ -16,7 +16,6 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.merit import Group, effort
 from rfcal.matching.parts import preferred, preferred_below
 from rfcal.matching.ranking import rank
-from rfcal.matching.search import heights
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import Tolerance, production_yield
 from rfcal.models.cables import CABLES
@@ -65,7 +64,7 @@ def by_general_optimiser(goal, candidate):
             (preferred(k.astype(int)) if e.line is None else k * 1e-3)[..., None]
             for e, k in zip(elements, np.round(index), strict=True)
         ]
-        return heights(candidate.network.with_values(values), *band, goal.target_ohm)
+        return candidate.network.with_values(values).heights(*band, goal.target_ohm)
 
     def objective(index):
         size, lost = heights_of(index)

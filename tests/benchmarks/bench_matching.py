@@ -12,7 +12,6 @@ from scipy.optimize import differential_evolution
 from rfcal.matching.goal import Goal
 from rfcal.matching.parts import Inductor, preferred, preferred_below
 from rfcal.matching.ranking import rank
-from rfcal.matching.search import worst
 from rfcal.matching.stock import Stock
 from rfcal.models.line import Line
 
@@ -61,7 +60,7 @@ def by_general_optimiser(network, frequency, load):
             float(preferred(int(k))) if e.line is None else k * 1e-3
             for e, k in zip(elements, np.round(index), strict=True)
         ]
-        return float(worst(network.with_values(values), frequency, load, 50.0))
+        return float(network.with_values(values).worst(frequency, load, 50.0))
 
     found = differential_evolution(objective, bounds, integrality=[True] * len(bounds), seed=1)
     return found.fun
@@ -75,5 +74,5 @@ def test_against_a_general_optimiser(benchmark):
     start = time.perf_counter()
     theirs = [by_general_optimiser(c.network, frequency, load) for c in ranking.candidates]
     faster = (time.perf_counter() - start) / benchmark.stats.stats.median
-    ours = [float(worst(c.network, frequency, load, 50.0)) for c in ranking.candidates]
+    ours = [float(c.network.worst(frequency, load, 50.0)) for c in ranking.candidates]
     benchmark.extra_info.update(matching="search", faster=faster, ours=ours, theirs=theirs)

@@ -8,9 +8,9 @@ import pytest
 
 from rfcal.components.choice import choose
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.equivalents import equivalents
 from rfcal.components.fit import Sweep, fit
 from rfcal.components.weighting import Weighting
+from rfcal.record.job.components import equivalents
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.quantity import Quantity, both_axes
 

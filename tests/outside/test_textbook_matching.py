@@ -107,7 +107,7 @@ def test_quarter_wave(case):
     frequency = np.linspace(0.5 * F, 1.5 * F, 20_001)
     load = np.full(frequency.size, complex(*case["load_ohm"]))
     seen = np.abs(network.seen(frequency, load, z_ref=50.0))
-    at = band.bandwidth(frequency, (1 + seen) / (1 - seen), 1.5, F)
+    at = band.bandwidth(frequency, seen, 1.5, F)
     figures = {"z_ohm": section.line.z0, "bandwidth": at.width_hz / F}
     for name, figure in case["values"].items():
         assert figures[name] == pytest.approx(figure["recomputed"], rel=1e-6)
@@ -138,7 +138,7 @@ def test_stub_of_a_susceptance(case):
     _, stub = lines.stub(
         case["frequency_hz"], line, place="shunt", end="open", normalised=normalised
     )
-    agree(case, {"length_m": stub.value})
+    agree(case, {"length_m": stub.line.length_m})
 
 
 @pytest.mark.parametrize("series", E_SERIES)

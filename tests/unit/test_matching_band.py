@@ -14,7 +14,7 @@ from rfcal.matching.element import NetworkElement
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
-from rfcal.maths.reflection import from_impedance, swr, to_impedance
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Quantity, both_axes
 from tests import built_networks
@@ -61,7 +61,7 @@ def test_search_finds_what_all_combinations_hold():
             if choice.lacks(ideal):
                 continue
             (real,) = choice.realise(ideal)
-            found = search.best_in_stock(real, f, z, stock=choice)
+            found = search.best_in_stock(real, band.Goal(f, z, f.mean(), (f[0], f[-1])), choice)
             assert all(
                 e.value == pytest.approx(preferred(preferred_below(e.value, "E12"), "E12"))
                 for e in found.elements
@@ -74,8 +74,8 @@ def test_search_finds_what_all_combinations_hold():
                 )
             ]
             every = real.with_values([values[0][:, None, None], values[1][:, None]])
-            best = search.worst(every, f, z, 50.0).min()
-            ours = float(search.worst(found, f, z, 50.0))
+            best = every.worst(f, z, 50.0).min()
+            ours = float(found.worst(f, z, 50.0))
             assert ours <= best * 1.05 + 1e-3
             equal += ours <= best + 1e-12
             count += 1
@@ -95,7 +95,7 @@ def test_values_are_those_that_bring_most_power(section):
         q = np.sqrt(max(resistance, 50) / min(resistance, 50))
         for ideal in lumped.by_q(CENTRE, load[0], shape=section, q=q):
             (real,) = choice.realise(ideal)
-            found = search.best_in_stock(real, f, z, stock=choice)
+            found = search.best_in_stock(real, band.Goal(f, z, f.mean(), (f[0], f[-1])), choice)
             grid = np.ix_(
                 *(
                     np.concatenate([E_SERIES["E6"] * 10.0**k for k in decades])
@@ -106,10 +106,10 @@ def test_values_are_those_that_bring_most_power(section):
                 )
             )
             every = real.with_values([values[..., None] for values in grid])
-            size, lost = search.heights(every, f[:: f.size // 5], z[:: f.size // 5], 50.0)
+            size, lost = every.heights(f[:: f.size // 5], z[:: f.size // 5], 50.0)
             best = np.where(size <= 0.2, lost, np.inf)
             if np.isfinite(best.min()):
-                mine, ours = search.heights(found, f, z, 50.0)
+                mine, ours = found.heights(f, z, 50.0)
                 assert mine <= 0.2
                 off.append(float(ours - best.min()))
                 by_swr.append(float(lost.flat[size.argmin()] - best.min()))
@@ -131,7 +131,7 @@ def test_lengths_are_cut_to_the_step():
             candidate.network.with_values([v + s * 1e-3 for v, s in zip(at, steps, strict=True)])
             for steps in product((-1, 0, 1), repeat=len(at))
         ]
-        size, lost = np.transpose([search.heights(n, f, z, 50.0) for n in around])
+        size, lost = np.transpose([n.heights(f, z, 50.0) for n in around])
         held = lost[size <= 0.2] if candidate.meets else lost
         assert held.min() > lost[len(lost) // 2] - 0.1
 
@@ -200,17 +200,12 @@ def test_an_edge_of_the_sweep_rounded_otherwise_is_the_same_edge():
         assert np.all(np.isfinite(z))
 
 
-def test_unknown_topology():
-    with pytest.raises(MatchingError, match="'ell' is not known"):
-        ranking_of(GOAL, topologies=("ell",))
-
-
 def test_bandwidth_of_a_resonator_by_its_formula():
     """Matched series resonance: |x| = 2 rho / sqrt(1 - rho^2) at the edges, x = Q (f/f0 - f0/f)."""
     q, f0 = 20.0, 14e6
     frequency = np.linspace(10e6, 18e6, 4001)
     load = 50 * (1 + 1j * q * (frequency / f0 - f0 / frequency))
-    curve = swr(from_impedance(load))
+    curve = np.abs(from_impedance(load))
     for limit in (1.5, 2.0):
         at = band.bandwidth(frequency, curve, limit, f0)
         assert at.width_hz == pytest.approx(f0 * (limit - 1) / np.sqrt(limit) / q, rel=1e-4)
@@ -221,7 +216,7 @@ def test_bandwidth_of_a_resonator_by_its_formula():
     assert cut.cut
     assert (cut.low_hz, cut.high_hz) == (frequency[1990], frequency[2010])
     coarse = np.array([13e6, 14.05e6, 15e6])  # edges between the centre and its neighbours
-    wide = band.bandwidth(coarse, np.array([4.0, 1.0, 4.0]), 2.0, 14.0e6)
+    wide = band.bandwidth(coarse, np.array([0.6, 0.0, 0.6]), 2.0, 14.0e6)
     assert 13e6 < wide.low_hz < 14.0e6 < wide.high_hz < 15e6
 
 
@@ -335,7 +330,6 @@ def test_yield_against_its_closed_form():
     assert found.parts == found.both
     assert found.parts == pytest.approx(expected, abs=3.5 * found.standard_uncertainty)
     assert found.measurement == 1
-    assert found.worst_swr.shape == (20_000,)
 
 
 def test_yield_with_a_doubtful_load():
@@ -572,8 +566,10 @@ def test_a_matched_load_needs_nothing():
 def test_a_chosen_q_is_kept():
     """Values stay next to the design's, so that the Q asked for is the Q that is built."""
     ranking = ranking_of(GOAL, stock=STOCK, topologies=("pi",), q=12.0)
+    y = 1 / GOAL.centre_load()
     for candidate in ranking.candidates:
-        assert candidate.network.note == "Q = 12"
+        near, *_, far = ((1 / e.part.impedance(CENTRE)).imag for e in candidate.ideal.elements)
+        assert max(abs(near) * 50, abs(far + y.imag) / y.real) == pytest.approx(12)
         for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
             assert real.value in next_to(ideal.value)
 
@@ -588,7 +584,6 @@ def test_a_chosen_phase_is_kept(degrees):
         which = 0 if candidate.ideal.topology == "pi" else 1
         lag = np.degrees(np.angle(joints[0][which] / joints[-1][which]))[0]
         assert lag == pytest.approx(degrees)
-        assert candidate.network.note == f"phase {degrees} degrees"
         for real, ideal in zip(candidate.network.elements, candidate.ideal.elements, strict=True):
             assert real.value in next_to(ideal.value)
 
@@ -637,8 +632,8 @@ def test_no_part_of_a_proposal_does_nothing(seed):
             assert not (one.place == other.place == "section" and one.line.z0 == other.line.z0)
         for k in range(len(elements) if len(elements) > 1 else 0):
             less = replace(candidate.network, elements=elements[:k] + elements[k + 1 :])
-            worse = search.worst(less, *goal.in_band(), 50.0)
-            assert worse > search.worst(candidate.network, *goal.in_band(), 50.0)
+            worse = less.worst(*goal.in_band(), 50.0)
+            assert worse > candidate.network.worst(*goal.in_band(), 50.0)
 
 
 def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():

@@ -1,11 +1,12 @@
 """A part in words, and what there is to say about its fit."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.components.choice import NEGATIVE, SPARE
-from rfcal.components.choke import holds_back, widest
 from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
+from rfcal.maths.reflection import Real
 from rfcal.record.findings.catalogue import parts as say
 from rfcal.record.results import Part
 from rfcal.uncertainty.derived import Figure
@@ -137,8 +138,15 @@ def choke_band(part: Part) -> tuple[float, float] | None:
     """The band [Hz] in which a part in series between ports holds back as a choke should."""
     if part.request.method != "series-through" or part.verdict.reason == "fixture":
         return None
-    where = holds_back(part.equivalents["impedance_magnitude"], CHOKE_OHM)
-    return widest(part.verdict.sweep.frequency, where)
+    surely = part.equivalents["impedance_magnitude"].low >= CHOKE_OHM
+    return widest(part.verdict.sweep.frequency, surely)
+
+
+def widest(frequency: Real, where: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """The widest band [Hz] without a gap, by the ratio of its ends; None without any."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], where, [False]]).astype(int)))
+    bands = [(float(frequency[a]), float(frequency[b - 1])) for a, b in edges.reshape(-1, 2)]
+    return max(bands, key=lambda band: band[1] / band[0], default=None)
 
 
 def article(model: str) -> str:

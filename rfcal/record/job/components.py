@@ -1,12 +1,12 @@
 """Parts: which circuit a corrected device is, or what was read between two ports."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from rfcal.components.choice import Verdict, choose
-from rfcal.components.equivalents import equivalents
+from rfcal.components.circuits import over
 from rfcal.components.fit import Sweep
 from rfcal.components.fixture import removed, share
 from rfcal.components.throughs import Ports, reflection_of
@@ -29,6 +29,25 @@ FIXTURE = ("fixture, open", "fixture, short", "fixture, load")
 """What a fixture is read with, in the order of its files."""
 MOSTLY = 1.0
 """Of the part's own |Z|, from which a fixture adds more than the part is."""
+TWO_ELEMENTS = (
+    "resistance",
+    "reactance",
+    "impedance_magnitude",
+    "series_inductance",
+    "series_capacitance",
+    "parallel_resistance",
+    "parallel_inductance",
+    "parallel_capacitance",
+    "q",
+)
+"""What is read off a reflection that concerns a part. In series its resistance is its ESR."""
+
+
+def equivalents(figures: Mapping[str, Figure]) -> dict[str, Figure]:
+    """Of a device's figures those of a part, and the dissipation factor, one over Q."""
+    q = figures["q"]
+    loss = Figure(over(q.value), over(q.high), over(q.low), "", 0.0)
+    return {name: figures[name] for name in TWO_ELEMENTS} | {"dissipation_factor": loss}
 
 
 def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity]) -> Part:

@@ -78,8 +78,7 @@ def _half_q(goal: Goal, network: Network) -> Candidate | None:
     if not any(isinstance(e.part, Inductor) for e in network.elements):
         return None
     elements = tuple(
-        replace(e, part=replace(e.part, q=e.part.q / 2)) if isinstance(e.part, Inductor) else e
-        for e in network.elements
+        e.with_part(q=e.part.q / 2) if isinstance(e.part, Inductor) else e for e in network.elements
     )
     worse = replace(network, elements=elements)
     return judge(goal, worse, worse)
@@ -145,8 +144,8 @@ def _proposal(
         draws=len(drawn),
         load_draws=drawn,
     )
-    stress = network.stress(*goal.in_band(), power_w=request.power_w)
-    volt, ampere = np.max(stress.volt, axis=-1), np.max(stress.ampere, axis=-1)
+    peaks = network.stress(*goal.in_band(), power_w=request.power_w)
+    volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
 
 
