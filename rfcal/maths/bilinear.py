@@ -301,21 +301,6 @@ class Bilinear:
             raise
 
 
-def section_by_round_trip(x: Complex, mismatch: Complex, round_trip: Complex) -> Complex:
-    """Derivative of what is seen through a piece of line by its round trip, x beyond it [1]."""
-    g = mismatch
-    # what is seen is bilinear in the round trip too
-    return Bilinear._of(x - g, g * (1 - g * x), g * (x - g), 1 - g * x).derivative(round_trip)
-
-
-def section_by_mismatch(x: Complex, mismatch: Complex, round_trip: Complex) -> Complex:
-    """Derivative of what is seen through a piece of line by its mismatch, x beyond it [1]."""
-    g, q = mismatch, round_trip
-    # the quotient rule
-    above, below = (q - g**2) * x + g * (1 - q), 1 - q * g**2 - g * (1 - q) * x
-    return ((1 - q - 2 * g * x) * below + above * (2 * q * g + (1 - q) * x)) / below**2
-
-
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
     """One array a point."""
     try:

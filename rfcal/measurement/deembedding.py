@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal import defaults
-from rfcal.maths.bilinear import Bilinear, section_by_mismatch, section_by_round_trip
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
@@ -111,27 +111,21 @@ class LineByFigures:
             skin=skin,
         )
 
-    def _section(self, line: Line) -> tuple[Complex, Complex]:
-        zc = line.impedance(self.frequency)
-        trip = np.exp(-2 * line.propagation(self.frequency) * line.length_m)
-        return (zc - self.z_ref) / (zc + self.z_ref), trip
-
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
         """The line as a map."""
-        return Bilinear.section(*self._section(self._line(inputs)))
+        line = self._line(inputs)
+        zc = line.impedance(self.frequency)
+        trip = np.exp(-2 * line.propagation(self.frequency) * line.length_m)
+        return Bilinear.section((zc - self.z_ref) / (zc + self.z_ref), trip)
 
     def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input, by central differences of the section."""
-        mismatch, trip = self._section(self._line(inputs))
-        by_mismatch = section_by_mismatch(x, mismatch, trip)
-        by_trip = section_by_round_trip(x, mismatch, trip)
+        """Derivative of what is seen by each input, by central differences."""
         values = np.array(np.broadcast_arrays(*inputs))
         steps = STEP * np.maximum(np.abs(values), 1.0)
         # input, which of them is moved, frequency
         one = np.eye(len(values))[..., None] * steps
-        ends = (self._section(self._line(values[:, None] + side * one)) for side in (-1, 1))
-        moved = [(late - early) / (2 * steps) for early, late in zip(*ends, strict=True)]
-        return list(by_mismatch * moved[0] + by_trip * moved[1])
+        early, late = (self.bilinear(values[:, None] + side * one) for side in (-1, 1))
+        return list((late.apply(x) - early.apply(x)) / (2 * steps))
 
 
 class LineBySweeps:

@@ -25,7 +25,7 @@ from rfcal.maths.arguments import (
     frozen,
     reference,
 )
-from rfcal.maths.bilinear import Bilinear, section_by_round_trip
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -205,7 +205,13 @@ class Standard(Reflector):
         """
         reference(z_ref)
         w = 2 * np.pi * frequencies(frequency)
-        return self._offset(w, z_ref).apply(self._termination(w, z_ref))
+        # loss per delay [ohm/s]: square root of frequency; zc = z0 + (1 - j) loss / (2 w)
+        loss = self.offset_loss * np.sqrt(w / (2 * np.pi * 1e9))
+        zc = self.offset_z0 + (1 - 1j) * loss / (2 * w)
+        propagation = 1j * w + (1 + 1j) * loss / (2 * self.offset_z0)  # per second of delay
+        trip = np.exp(-2 * propagation * self.offset_delay)
+        offset = Bilinear.section((zc - z_ref) / (zc + z_ref), trip)
+        return offset.apply(self._termination(w, z_ref))
 
     def quantity(self, frequency: ArrayLike, *, z_ref: float, name: str = "") -> Quantity:
         """Reflection coefficient with the effects of the stated uncertainties.
@@ -224,31 +230,35 @@ class Standard(Reflector):
         Quantity
             Reflection coefficient [1] and its effects, all common to every frequency.
         """
-        name = name or self.name
+        name, value = name or self.name, self.reflection(frequency, z_ref=z_ref)
         effects: list[Effect] = []
         for parameter, deviation in self.uncertainty.items():
             if parameter == "reflection":
                 effects += both_axes(f"{name}: residual reflection", deviation)
             elif deviation:
-                change = self._slope(frequency, parameter, z_ref) * deviation
-                curve = self._curve(frequency, parameter, deviation, z_ref, change)
+                ends = np.array([[-deviation], [deviation]])
+                low, high = self.off(parameter, ends).reflection(frequency, z_ref=z_ref)
+                change = (high - low) / 2
+                bent = np.max(np.abs(change)) > STRAIGHT
+                curve = (high + low) / 2 - value if bent else 0.0
                 effects.append(Effect(f"{name}: {parameter}", change, curve=curve))
-        return Quantity(self.reflection(frequency, z_ref=z_ref), tuple(effects))
-
-    def _curve(
-        self, frequency: ArrayLike, parameter: str, deviation: float, z_ref: float, change: Complex
-    ) -> Complex | float:
-        """Half the second derivative by what is `deviation` off [1], where that is no small one."""
-        if np.max(np.abs(change)) < STRAIGHT:
-            return 0.0
-        ends = (
-            self.off(parameter, side * deviation).reflection(frequency, z_ref=z_ref)
-            for side in (-1, 1)
-        )
-        return (sum(ends) - 2 * self.reflection(frequency, z_ref=z_ref)) / 2
+        return Quantity(value, tuple(effects))
 
     def off(self, parameter: str, deviation: Any) -> "Standard":
-        """The same standard with one uncertain parameter off by so much, a number or draws."""
+        """The same standard with one uncertain parameter off.
+
+        Parameters
+        ----------
+        parameter : str
+            As a key of `uncertainty`, but for ``reflection``.
+        deviation : float or ndarray, shape (N, 1)
+            By how much, in its unit; or draws.
+
+        Returns
+        -------
+        Standard
+            Of the same uncertainty.
+        """
         if parameter == "delay":
             return replace(self, offset_delay=self.offset_delay + deviation)
         if parameter == "resistance":
@@ -257,56 +267,16 @@ class Standard(Reflector):
         stray: dict[str, Any] = {parameter: (first + deviation, *others)}
         return replace(self, **stray)
 
-    def _slope(self, frequency: ArrayLike, parameter: str, z_ref: float) -> Complex:
-        """Derivative of the reflection by a constant coefficient or the delay [1/SI], (F,)."""
-        w = 2 * np.pi * frequencies(frequency)
-        termination = self._termination(w, z_ref)
-        if parameter == "delay":
-            # d(round trip)/d(delay) = -2 (gamma l / delay) round trip
-            mismatch, propagation = self._offset_line(w, z_ref)
-            trip = np.exp(-2 * propagation * self.offset_delay)
-            return section_by_round_trip(termination, mismatch, trip) * -2 * propagation * trip
-        series, susceptance = self._series(w), z_ref * self._shunt(w)
-        one = np.ones_like(series)
-        if parameter == "capacitance":
-            y1 = 0 if self.kind == "open" else 1 / series
-            in_shunt = Bilinear(-one, one - z_ref * y1, one, one + z_ref * y1)
-            inner = in_shunt.derivative(susceptance) * z_ref * 1j * w
-        else:
-            in_series = Bilinear(1 - susceptance, -z_ref * one, 1 + susceptance, z_ref * one)
-            inner = in_series.derivative(series) * (1 if parameter == "resistance" else 1j * w)
-        return self._offset(w, z_ref).derivative(termination) * inner
-
-    def _series(self, w: Real) -> Complex:
-        """Series branch of the termination [ohm]: R + j w L."""
-        resistance = self.resistance if self.kind == "load" else 0.0
-        reactance = w * _polynomial(self.inductance, w / (2 * np.pi))
-        return np.asarray(resistance + 1j * reactance, complex)
-
-    def _shunt(self, w: Real) -> Complex:
-        """Shunt branch of the termination [S]: j w C."""
-        susceptance = w * _polynomial(self.capacitance, w / (2 * np.pi))
-        return np.asarray(1j * susceptance, complex)
-
     def _termination(self, w: Real, z_ref: float) -> Complex:
         """Reflection of the termination itself, the offset line taken away."""
-        q = z_ref * self._shunt(w)
+        hertz = w / (2 * np.pi)
+        q = 1j * z_ref * w * _polynomial(self.capacitance, hertz)
         if self.kind == "open":
-            return (1 - q) / (1 + q)
-        z = self._series(w)
-        return (z * (1 - q) - z_ref) / (z * (1 + q) + z_ref)
-
-    def _offset_line(self, w: Real, z_ref: float) -> tuple[Complex, Complex]:
-        """Its impedance as a reflection [1] in z_ref, its propagation per second of delay [1/s]."""
-        # loss per delay [ohm/s]: square root of frequency; zc = z0 + (1 - j) loss / (2 w)
-        loss = self.offset_loss * np.sqrt(w / (2 * np.pi * 1e9))
-        zc = self.offset_z0 + (1 - 1j) * loss / (2 * w)
-        return (zc - z_ref) / (zc + z_ref), 1j * w + (1 + 1j) * loss / (2 * self.offset_z0)
-
-    def _offset(self, w: Real, z_ref: float) -> Bilinear:
-        """The offset line as a map of the termination's reflection."""
-        mismatch, propagation = self._offset_line(w, z_ref)
-        return Bilinear.section(mismatch, np.exp(-2 * propagation * self.offset_delay))
+            return np.asarray((1 - q) / (1 + q))
+        # R + j w L, with q across it
+        z = 1j * w * _polynomial(self.inductance, hertz)
+        z = z + self.resistance if self.kind == "load" else z
+        return np.asarray((z * (1 - q) - z_ref) / (z * (1 + q) + z_ref))
 
 
 _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (

@@ -34,16 +34,19 @@ MEANINGFUL = [
 
 
 @pytest.mark.parametrize(("kind", "parameter"), MEANINGFUL)
-def test_slopes_are_the_slopes(kind, parameter):
-    standard, (name, step) = STANDARDS[kind], STEPS[parameter]
+def test_effects_go_by_the_slopes(kind, parameter):
+    name, step = STEPS[parameter]
+    standard = replace(STANDARDS[kind], uncertainty={parameter: step})
     value = getattr(standard, name)
 
     def moved(by):
         new = (value[0] + by, *value[1:]) if isinstance(value, tuple) else value + by
         return replace(standard, **{name: new}).reflection(FREQUENCY)
 
-    slope = (moved(step) - moved(-step)) / (2 * step)
-    assert standard._slope(FREQUENCY, parameter, 50.0) == pytest.approx(slope, rel=1e-5)
+    (effect,) = standard.quantity(FREQUENCY, z_ref=50.0).effects
+    # a smaller step, and of fourth order
+    slope = (8 * (moved(step / 4) - moved(-step / 4)) - (moved(step / 2) - moved(-step / 2))) / 3
+    assert effect.change == pytest.approx(slope, rel=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -74,8 +77,9 @@ def test_uncertainties_add_and_keep_their_names():
     standard = replace(STANDARDS["load"], uncertainty={"reflection": 0.003, "resistance": 0.2})
     quantity = standard.quantity(FREQUENCY, z_ref=50.0, name="mine")
     assert set(quantity.by_source()) == {"mine: residual reflection", "mine: resistance"}
-    slope = np.abs(standard._slope(FREQUENCY, "resistance", 50.0))
-    assert quantity.variance() == pytest.approx(0.003**2 + (0.2 * slope) ** 2 / 2)
+    ends = [replace(standard, resistance=r).reflection(FREQUENCY) for r in (48.9, 49.1)]
+    slope = np.abs(ends[1] - ends[0]) / 0.2
+    assert quantity.variance() == pytest.approx(0.003**2 + (0.2 * slope) ** 2 / 2, rel=1e-5)
 
 
 def test_effects_are_what_drawn_parameters_give():
