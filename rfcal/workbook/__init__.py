@@ -5,7 +5,6 @@
 
 from rfcal.feedline.faults import gate
 from rfcal.matching.trim import trim
-from rfcal.maths.reflection import impedance_derivative
 from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.models.cables import CABLES
 from rfcal.planning.coverage_audit import audit

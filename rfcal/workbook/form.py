@@ -56,7 +56,7 @@ class ReadingForm(Pictured):
         self.judge()
         # the answer beside the boxes, where it is seen while one types, or under them on a phone
         columns = ([*rows, self._folder, write], [self._words, self._image])
-        half = widgets.Layout(flex=f"1 1 {WIDTH}")
+        half = widgets.Layout(flex=f"1 1 min(100%, {WIDTH})")
         self.children = (
             widgets.HBox([widgets.VBox(column, layout=half) for column in columns], layout=row),
         )

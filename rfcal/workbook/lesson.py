@@ -91,6 +91,7 @@ def against_truth(results: Results) -> str:
 LACKING = {
     "device": "a device, and this record has no [[measurement]]",
     "standards": "standards; here the instrument corrected itself",
+    "between": "a path to the device, and this record has nothing between it and the standards",
     "line": "a line, and this record has no [line_check]",
     "far ends": "a line's own figures, and this record has no sweeps of its far end open or short",
     "baseline": "what changed, and this record has no earlier sweep of its line",
@@ -107,6 +108,7 @@ def lacking(results: Results, *needs: str) -> str:
     there = {
         "device": bool(results.devices),
         "standards": bool(results.bench.standards),
+        "between": any(device.inputs.path for device in results.devices[:1]),
         "line": line is not None,
         "far ends": line is not None and line.properties is not None,
         "baseline": line is not None and line.comparison is not None,
@@ -127,7 +129,7 @@ def verdict(results: Results) -> str:
     disagree = [check.name for check in results.checks if not check.agrees]
     if disagree:
         return f"Do not trust the answer yet: {', '.join(disagree)} does not agree."
-    return "All as it should be: every check agrees."
+    return f"In '{results.record.title}' every check agrees."
 
 
 def save_report(results: Results, output: str | Path) -> list[str]:

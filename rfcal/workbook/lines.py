@@ -55,9 +55,10 @@ def loss_panel(own: Device | None = None) -> Panel:
         else:
             known = "R = {} and X = {} ohm".format(*_known(r, x, axis * at))
         return (
-            f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back, so a standard "
-            f"uncertainty of {uncertainty:g} of the reading is one of {uncertainty * at:.2g} of "
-            f"the device: {known}; without the line, R = {_known(r, x, axis)[0]} ohm."
+            f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back. A reading that is "
+            f"known to {uncertainty:g}, as one standard deviation, tells the device's reflection "
+            f"to {uncertainty * at:.2g}: {known}; without the line, R = "
+            f"{_known(r, x, axis)[0]} ohm."
         )
 
     sliders = started(LOSS_SLIDERS, place_of(own))
@@ -105,12 +106,12 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
             f"are {half[0]:.2g} and {half[1]:.2g} ohm."
         )
 
-    place = round(line.length_m, 2)
+    place, speed, ohm = round(line.length_m, 2), round(line.velocity_factor, 3), round(line.z0, 1)
     sliders = [
         # a start that is off shows what a length does
-        Slider("length", "length", "m", place - 0.5, place + 0.5, 0.01, place + 0.1),
-        Slider("velocity_factor", "velocity factor", "", 0.8, 0.9, 0.001, line.velocity_factor),
-        Slider("z0", "impedance", "ohm", 45.0, 57.0, 0.1, round(line.z0, 1)),
+        Slider("length", "length", "m", max(place - 0.5, 0.0), place + 0.5, 0.01, place + 0.1),
+        Slider("velocity_factor", "velocity factor", "", speed - 0.05, speed + 0.05, 0.001, speed),
+        Slider("z0", "impedance", "ohm", ohm - 6.0, ohm + 6.0, 0.1, ohm),
         Slider("loss", "loss, of what is stated", "%", 50.0, 150.0, 1.0, 100.0),
     ]
     return Panel(drawn.figure, sliders, update, moving=drawn.moving)

@@ -49,6 +49,8 @@ def started(sliders: Sequence[Slider], starts: Mapping[str, float]) -> list[Slid
 
 LABEL, BOX, TRACK = "14rem", "min(98%, 20rem)", "9rem"
 """Widths of a control's name, of the box with it, and the least of its track."""
+LEAST = "36rem"
+"""Width below which a picture's labels cannot be read."""
 COLUMNS = "repeat(auto-fit, minmax(min(100%, 31rem), 1fr))"
 """As many columns of controls as there is room for."""
 
@@ -126,7 +128,10 @@ class Panel(Pictured):
         ]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
         self.refresh()
-        self.children = (self._image, self._words, grid, reset)
+        # in a narrow window it is moved sideways, not made too small to read
+        self._image.layout.min_width = LEAST
+        picture = widgets.Box([self._image], layout=widgets.Layout(overflow="auto"))
+        self.children = (picture, self._words, grid, reset)
 
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
         """Make the box of the exact value, which has the accessible name, and the slider."""
