@@ -4,6 +4,8 @@ import json
 import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -59,11 +61,34 @@ def verify(page: Path) -> Verdict:
         return report.verify(page)
 
 
+@dataclass(frozen=True)
+class Told:
+    """Words that flow in the width there is, and are stored in short lines."""
+
+    lines: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return "\n".join(map(_short, self.lines))
+
+    def _repr_html_(self) -> str:
+        look = '<div style="padding-left: {}ch; text-indent: -2ch">\n{}\n</div>'
+        return "\n".join(
+            look.format(_inward(x), escape(_short(x).strip(), quote=False)) for x in self.lines
+        )
+
+
 def tell(*lines: str) -> None:
-    """Print lines, broken between words where they are wide: JupyterLab breaks within words."""
-    for line in lines:
-        inward = " " * (len(line) - len(line.lstrip()) + 2)
-        print(textwrap.fill(line, WIDE, subsequent_indent=inward, **KEPT))
+    """Say lines in a cell; printed, JupyterLab would break them within words."""
+    display(Told(lines))
+
+
+def _short(line: str) -> str:
+    return textwrap.fill(line, WIDE, subsequent_indent=" " * _inward(line), **KEPT)
+
+
+def _inward(line: str) -> int:
+    """How far in from the left a line goes on [characters]."""
+    return len(line) - len(line.lstrip()) + 2
 
 
 def against_truth(results: Results) -> str:
