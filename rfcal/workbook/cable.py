@@ -18,7 +18,7 @@ SLIDERS = (
     Slider("length", "cable length", "m", 0.0, 3.0, 0.01, 0.6),
     Slider("velocity_factor", "velocity factor", "", 0.5, 1.0, 0.01, 0.66),
     Slider("z0", "cable impedance", "ohm", 25.0, 300.0, 1.0, 50.0),
-    Slider("loss", "matched loss", "dB per 100 m", 0.0, 300.0, 1.0, 5.0),
+    Slider("loss", "loss", "dB per 100 m", 0.0, 300.0, 1.0, 5.0),
     Slider("r", "device R", "ohm", 0.0, 200.0, 0.5, 4.0),
     Slider("x", "device X", "ohm", -200.0, 200.0, 0.5, -30.0),
 )

@@ -19,8 +19,8 @@ from rfcal.workbook.panel import Panel, Slider, started
 from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison, place_of
 
 LOSS_SLIDERS = (
-    Slider("loss", "matched loss, one way", "dB", 0.0, 15.0, 0.1, 10.0),
-    Slider("uncertainty", "uncertainty of one reading", "", 0.0005, 0.02, 0.0005, 0.005),
+    Slider("loss", "loss, one way", "dB", 0.0, 15.0, 0.1, 10.0),
+    Slider("uncertainty", "doubt of one reading", "", 0.0005, 0.02, 0.0005, 0.005),
     Slider("r", "device R", "ohm", 1.0, 500.0, 1.0, 30.0),
     Slider("x", "device X", "ohm", -300.0, 300.0, 1.0, -20.0),
 )
@@ -112,7 +112,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         Slider("length", "length", "m", max(place - 0.5, 0.0), place + 0.5, 0.01, place + 0.1),
         Slider("velocity_factor", "velocity factor", "", speed - 0.05, speed + 0.05, 0.001, speed),
         Slider("z0", "impedance", "ohm", ohm - 6.0, ohm + 6.0, 0.1, ohm),
-        Slider("loss", "loss, of what is stated", "%", 50.0, 150.0, 1.0, 100.0),
+        Slider("loss", "loss, of stated", "%", 50.0, 150.0, 1.0, 100.0),
     ]
     return Panel(drawn.figure, sliders, update, moving=drawn.moving)
 
@@ -129,7 +129,7 @@ VOLTS, AMPERES = 300.0, 6.0
 STANDING_SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.8, 150.0, 0.1, 28.5),
     Slider("length", "length", "m", 0.1, 60.0, 0.1, 40.0),
-    Slider("loss", "matched loss", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
+    Slider("loss", "loss", "dB per 100 m", 0.0, 20.0, 0.1, 3.0),
     Slider("r", "antenna R", "ohm", 5.0, 500.0, 1.0, 20.0),
     Slider("x", "antenna X", "ohm", -300.0, 300.0, 1.0, -60.0),
 )
@@ -183,8 +183,8 @@ def own_line(state: LineState | None) -> Line | None:
 
 FAULT_SLIDERS = (
     Slider("place", "place of the fault", "m", 1.0, 39.0, 0.1, 23.4),
-    Slider("ohm", "fault, shunt resistance", "ohm", 10.0, 2000.0, 10.0, 120.0),
-    Slider("stop", "highest frequency swept", "MHz", 20.0, 200.0, 1.0, 160.0),
+    Slider("ohm", "fault, shunt", "ohm", 10.0, 2000.0, 10.0, 120.0),
+    Slider("stop", "swept up to", "MHz", 20.0, 200.0, 1.0, 160.0),
     Slider("velocity_factor", "velocity factor believed", "", 0.6, 0.95, 0.01, 0.85),
 )
 

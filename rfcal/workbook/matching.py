@@ -106,5 +106,5 @@ def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:
     return where * (frequency.size > 1) + [
         Slider("q", "Q of the coils", "", 20.0, 500.0, 5.0, request.stock.inductor_q),
         Slider("target", "target", "ohm", 12.0, 200.0, 1.0, round(request.target_ohm)),
-        Slider("tolerance", "tolerance of the parts", "%", 0.0, 20.0, 0.5, parts),
+        Slider("tolerance", "tolerance", "%", 0.0, 20.0, 0.5, parts),
     ]

@@ -47,7 +47,7 @@ def started(sliders: Sequence[Slider], starts: Mapping[str, float]) -> list[Slid
     return found
 
 
-LABEL, BOX, TRACK = "14rem", "min(98%, 20rem)", "9rem"
+LABEL, BOX, TRACK = "11rem", "min(98%, 20rem)", "9rem"
 """Widths of a control's name, of the box with it, and the least of its track."""
 LEAST = "36rem"
 """Width below which a picture's labels cannot be read."""

@@ -9,9 +9,9 @@ from rfcal.workbook.panel import Panel, Slider
 from rfcal.workbook.pictures import comparison
 
 SLIDERS = (
-    Slider("load", "every load is off by", "ohm", -10.0, 10.0, 0.1, 4.0),
-    Slider("capacitance", "every open is off by", "fF", -50.0, 500.0, 10.0, 0.0),
-    Slider("inductance", "every short is off by", "nH", -0.3, 3.0, 0.1, 0.0),
+    Slider("load", "loads off by", "ohm", -10.0, 10.0, 0.1, 4.0),
+    Slider("capacitance", "opens off by", "fF", -50.0, 500.0, 10.0, 0.0),
+    Slider("inductance", "shorts off by", "nH", -0.3, 3.0, 0.1, 0.0),
 )
 
 

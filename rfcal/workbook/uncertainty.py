@@ -98,15 +98,14 @@ def usual_line(line_m: float, *, percent: float = 10.0, **stated: float) -> Leng
 def uncertainty_panel(own: Device | None = None) -> Panel:
     """The region of a device and its uncertainty by source: the analyzer and each standard."""
     short, opened, load = (defaults.STANDARD[kind] for kind in ("short", "open", "load"))
-    off = "residual reflection of the"
     sliders = [
         FREQUENCY,
         *_reading(),
         Slider("down_db", "tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
-        Slider("short", f"{off} short", "", 0.0, 0.02, 0.0005, short["reflection"]),
-        Slider("opened", f"{off} open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
-        Slider("load", f"{off} load", "", 0.0, 0.02, 0.0005, load["reflection"]),
-        Slider("load_ohm", "resistance of the load", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
+        Slider("short", "residual of the short", "", 0.0, 0.02, 0.0005, short["reflection"]),
+        Slider("opened", "residual of the open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
+        Slider("load", "residual of the load", "", 0.0, 0.02, 0.0005, load["reflection"]),
+        Slider("load_ohm", "load's resistance", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
     ]
     return _panel(STANDARDS, sliders, usual_setup, own)
 
@@ -131,12 +130,12 @@ def path_panel(own: Device | None = None) -> Panel:
     velocity, impedance = known["velocity factor"], 50 * known["impedance"]
     sliders = [
         FREQUENCY,
-        Slider("line_m", f"line to the device, {TYPE}", "m", 0.0, 30.0, 0.1, 2.0),
-        Slider("length", "uncertainty of its length", "m", 0.0, 0.2, 0.002, known["length"]),
-        Slider("velocity", "of its velocity factor", "", 0.0, 0.03, 0.0005, velocity),
-        Slider("impedance", "of its impedance", "ohm", 0.0, 5.0, 0.1, impedance),
-        Slider("percent", "of its loss", "%", 0.0, 50.0, 1.0, percent),
-        Slider("skin", "of its skin effect", "", 0.0, 1.0, 0.05, defaults.SKIN_EFFECT),
+        Slider("line_m", f"line of {TYPE}", "m", 0.0, 30.0, 0.1, 2.0),
+        Slider("length", "doubt of its length", "m", 0.0, 0.2, 0.002, known["length"]),
+        Slider("velocity", "doubt of velocity factor", "", 0.0, 0.03, 0.0005, velocity),
+        Slider("impedance", "doubt of impedance", "ohm", 0.0, 5.0, 0.1, impedance),
+        Slider("percent", "doubt of loss", "%", 0.0, 50.0, 1.0, percent),
+        Slider("skin", "doubt of skin effect", "", 0.0, 1.0, 0.05, defaults.SKIN_EFFECT),
     ]
 
     def setup(frequency, *, line_m, **stated):
@@ -151,8 +150,8 @@ def _reading() -> list[Slider]:
     return [
         Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, noise),
         Slider("connection", "connection", "", 0.0, 0.01, 0.0001, connection),
-        Slider("step_ohm", "display step, where typed", "ohm", 0.0, 2.0, 0.1, 0.0),
-        Slider("drift", "drift since the calibration", "", 0.0, 0.01, 0.0001, drift),
+        Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, 0.0),
+        Slider("drift", "drift", "", 0.0, 0.01, 0.0001, drift),
     ]
 
 

@@ -19,14 +19,18 @@ residual_tracking = 0.01
 name = "device"
 typed = [[14.2, 30.0, -20.0]]
 """
-MATCH = '[match]\nmeasurement = "antenna"\nfrequency_mhz = 70.2\ntarget_ohm = 50.0\n'
-TYPED_MATCH = '[match]\nmeasurement = "device"\nfrequency_mhz = 14.2\ntarget_swr = 1.5\n'
+MATCH = '[match]\nmeasurement = "antenna"\nfrequency_mhz = 70.2\ntopologies = ["L"]\n'
+TYPED_MATCH = '[match]\nmeasurement = "device"\nfrequency_mhz = 14.2\ntopologies = ["L"]\n'
 CABLE = '[[measurement.between]]\nline = "RG-213"\nlength_m = 0.5\n'
 
 
 def _demo(folder: Path, name: str, *without: str, more: str = "") -> None:
-    """A demo's readings, and its record without some of its tables and with more at its end."""
+    """A quarter of a demo's points, and its record without some tables, with more at its end."""
     shutil.copytree(DEMO / name, folder)
+    for path in folder.glob("raw/*.s1p"):
+        lines = path.read_text().splitlines(keepends=True)
+        head = [line for line in lines if line[0] in "!#"]
+        path.write_text("".join(head + lines[len(head) :: 4]))
     (folder / "truth.json").unlink(missing_ok=True)
     tables = re.split(r"(?m)^(?=\[)", (folder / "record.toml").read_text())
     kept = [table for table in tables if not table.startswith(without or ("none",))]
@@ -56,3 +60,17 @@ MAKE = {
     "with match": lambda folder: _demo(folder, "beacon-antenna", *NOT_LAST, more=ANTENNA + MATCH),
 }
 """What writes each record into a folder that is not there yet, by what it is."""
+
+LINE = {"line", "far ends", "baseline"}
+PLAIN = {*LINE, "between", "match", "network", "parts"}
+LACKS = {
+    "typed": PLAIN,
+    "no check": PLAIN,
+    "path by type": PLAIN - {"between"},
+    "far ends measured": PLAIN - {"between"},
+    "line check only": {"device", "between", "match", "network", "parts"},
+    "corrects itself": {*LINE, "between", "standards", "parts"},
+    "nothing needed": {*LINE, "between", "standards", "network", "parts"},
+    "with match": {*LINE, "between", "parts"},
+}
+"""What each of them has not, by the names of what a part of a notebook needs."""
