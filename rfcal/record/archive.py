@@ -13,6 +13,7 @@ import tempfile
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from hashlib import sha256
 from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
@@ -71,12 +72,8 @@ def carried_record(file: Path, *, compare: bool = True) -> dict[str, bytes]:
     found = unpack(_parsed(text, file), str(file))
     readings = {sha256(content).hexdigest() for name, content in found.items() if name != FILE}
     if compare and (readings - hashes or (of and of.decode() != fingerprint(found))):
-        raise RecordError(
-            str(file),
-            "",
-            "the record inside has other fingerprints than the page shows: one of "
-            "the two was changed",
-        )
+        why = "the record inside has other fingerprints than the page shows: one of the two was"
+        raise RecordError(str(file), "", f"{why} changed")
     return found
 
 
@@ -89,13 +86,10 @@ def _parsed(text: bytes, file: Path) -> dict[str, Any]:
             raise RecordError(str(file), "", "it carries a file twice")
         return found
 
-    try:
-        packed = json.loads(text, object_pairs_hook=once)
-    except (ValueError, RecursionError) as error:
-        raise RecordError(str(file), "", "the record inside is damaged") from error
-    if not isinstance(packed, dict):
-        raise RecordError(str(file), "", "the record inside is damaged")
-    return packed
+    with suppress(ValueError, RecursionError):
+        if isinstance(packed := json.loads(text, object_pairs_hook=once), dict):
+            return packed
+    raise RecordError(str(file), "", "the record inside is damaged")
 
 
 def recomputed(page_file: str | Path, *, compare: bool = True) -> Results:
@@ -110,12 +104,8 @@ def pack(files: Mapping[str, bytes]) -> dict[str, str]:
     """A record's files by their relative path, compressed and in base 64."""
     require_portable(files, FILE, ": rename it, so that the page can give it back anywhere")
     if sum(map(len, files.values())) > MOST_CARRIED:
-        raise RecordError(
-            FILE,
-            "",
-            f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry: keep "
-            "fewer points, or correct them in Python",
-        )
+        why = f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry"
+        raise RecordError(FILE, "", f"{why}: keep fewer points, or correct them in Python")
     return {
         name: base64.b64encode(zlib.compress(content, 6)).decode("ascii")
         for name, content in files.items()
@@ -129,9 +119,7 @@ def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
         raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
     found = {FILE: _inflated(packed, FILE, MOST_RECORD_BYTES, file)}
     named, left = named_files(found[FILE]), MOST_CARRIED - len(found[FILE])
-    for name in packed:
-        if name == FILE:
-            continue
+    for name in [name for name in packed if name != FILE]:
         if name not in named:
             raise RecordError(file, "", f"it carries a file {name!r} that its record does not name")
         found[name] = _inflated(packed, name, left, file)

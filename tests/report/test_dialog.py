@@ -58,7 +58,7 @@ def test_what_is_no_answer_is_asked_again(asked):
     assert "a frequency is a number of MHz above zero, found 'fourteen'" in said.out
     assert "one of the numbers of the list" in said.out
     assert "two numbers, R and X, are expected, found '12.2'" in said.out
-    assert "'12.2 j4' is not two numbers: type R and X with a space between" in said.out
+    assert "R and X, are expected, found '12.2 j4': type them with a space between" in said.out
 
 
 def test_a_standard_that_is_not_connected_is_doubted_at_once(asked):

@@ -11,7 +11,7 @@ from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
 from rfcal.record.format.keys import Section, Table, show
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
-from rfcal.record.format.reading import EndRows, Reading, ends_of
+from rfcal.record.format.reading import Reading, end_keys, ends_of
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""
@@ -114,14 +114,12 @@ LINE_CHECK = Section(
         replace(LENGTH_UNCERTAINTY, default=defaults.LINE_LENGTH_M),
         replace(Z0, instead="its type's, else `reference_ohm`"),
         replace(LOSS, instead="its type's, else a guess"),
-        File(
+        *end_keys(
             "far_end_open",
             "sweep of the line itself with its far end open, for its delay, impedance and loss, "
             "which are not stated then; with `length_m` the velocity factor follows too",
         ),
-        EndRows("far_end_open_typed", "the same, off the display", instead="`far_end_open`"),
-        File("far_end_short", "likewise with a short there; a narrow band asks for both"),
-        EndRows("far_end_short_typed", "the same, off the display", instead="`far_end_short`"),
+        *end_keys("far_end_short", "likewise with a short there; a narrow band asks for both"),
     ),
 )
 

@@ -11,7 +11,7 @@ from rfcal.models.line import Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
-from rfcal.record.format.reading import EndRows, Reading, ends_of
+from rfcal.record.format.reading import Reading, end_keys, ends_of
 
 KINDS = {
     "cable": "a line by its type",
@@ -75,15 +75,6 @@ ENDS = {
 """Keys of both ends, by kind of element."""
 
 
-def _end(name: str, says: str, kind: str) -> tuple[File, EndRows]:
-    """Keys of a far end, read into a file or typed off the display."""
-    kinds, typed = (kind,), f"{name}_typed"
-    return (
-        File(name, says, kinds=kinds, instead=f"`{typed}`"),
-        EndRows(typed, "the same, off the display", kinds=kinds, instead=f"`{name}`"),
-    )
-
-
 def _kind(table: Table) -> str:
     fixture = "fixture_open_typed" if "fixture_open_typed" in table else "fixture_open"
     parts = [key.name for key in SERIES]
@@ -102,8 +93,8 @@ BETWEEN = Section(
     (
         _LINE,
         *(replace(key, kinds=("cable",)) for key in _CABLE),
-        *_end("far_end_open", "sweep of the line itself with its far end open", "measured"),
-        *_end("far_end_short", "and with a short there", "measured"),
+        *end_keys("far_end_open", "sweep of the line itself with its far end open", "measured"),
+        *end_keys("far_end_short", "and with a short there", "measured"),
         File(
             "adapter",
             "two-port Touchstone file, port 1 towards the analyzer",
@@ -112,8 +103,8 @@ BETWEEN = Section(
         ),
         *SERIES,
         SERIES_UNCERTAINTY,
-        *_end("fixture_open", "sweep of a fixture, open", "fixture"),
-        *_end("fixture_short", "and with a short in it", "fixture"),
+        *end_keys("fixture_open", "sweep of a fixture, open", "fixture"),
+        *end_keys("fixture_short", "and with a short in it", "fixture"),
         UNCERTAINTY,
         Flag(
             "add",

@@ -9,7 +9,7 @@ from typing import Any
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
 from rfcal.record.format.keys import Key, Table, as_text, show
-from rfcal.record.format.kinds import Choice, Files, OneLine, Rows
+from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,15 @@ class EndRows(DisplayRows):
                 "frequencies where the display shows it, or sweep it into a file",
             )
         return cell
+
+
+def end_keys(name: str, says: str, *kinds: str) -> tuple[File, EndRows]:
+    """Keys of a far end, read into a file or typed off the display."""
+    typed = f"{name}_typed"
+    return (
+        File(name, says, kinds=kinds, instead=f"`{typed}`"),
+        EndRows(typed, "the same, off the display", kinds=kinds, instead=f"`{name}`"),
+    )
 
 
 def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["Reading", ...]:

@@ -85,22 +85,22 @@ def compute(
     >>> print(results.device("antenna").at(70.2e6).resistance)
     31.11 ± 0.29 ohm
     """
-    if not isinstance(record, Record):
-        record = schema.load(record)
     return _Job(record, say).results()
 
 
 def inspect(record: Record | str | Path) -> Results:
     """Read and judge the raw readings of a record; no device is corrected, none matched."""
-    if not isinstance(record, Record):
-        record = schema.load(record)
     return _Job(record).results(correct=False)
 
 
 class _Job:
     """One pass over a record; sweeps are read once, findings gathered on the way."""
 
-    def __init__(self, record: Record, say: Callable[[str], object] = lambda said: None):
+    def __init__(
+        self, record: Record | str | Path, say: Callable[[str], object] = lambda said: None
+    ):
+        if not isinstance(record, Record):
+            record = schema.load(record)
         self.record, self.say = record, say
         self.findings: list[Finding] = []
         self.assumed = [assumed_of_analyzer(record)]

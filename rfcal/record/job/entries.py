@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 from rfcal import defaults
@@ -49,17 +50,14 @@ class Entry:
 
     def numbers(self, shows: str) -> tuple[str, str]:
         """The two numbers as TOML has them, each with the digits that were typed."""
-        cells = _cells(self.cells, signed=shows == "R and X")
-        what = " and ".join(SHOWS[shows])
-        if len(cells) != 2:
-            raise ArgumentError(f"two numbers, {what}, are expected, found '{self.cells:.40}'")
-        first, second = (_number(cell) for cell in cells)
-        if not first or not second:
+        cells = [_number(cell) for cell in _cells(self.cells, signed=shows == "R and X")]
+        if len(cells) != 2 or not all(cells):
             raise ArgumentError(
-                f"'{self.cells:.40}' is not two numbers: type {what} with a space between; what is "
-                "beyond the display is > with the largest number that it can show, such as >999"
+                f"two numbers, {' and '.join(SHOWS[shows])}, are expected, found "
+                f"'{self.cells:.40}': type them with a space between; what is beyond the display "
+                "is > with the largest number that it can show, such as >999"
             )
-        return first, second
+        return cells[0], cells[1]
 
 
 def _cells(text: str, *, signed: bool) -> list[str]:
@@ -78,12 +76,8 @@ def _number(cell: str) -> str:
     said = cell.strip().replace(",", ".").removeprefix("+")
     if re.fullmatch(r">\d+(\.\d*)?", said):
         return json.dumps(said)
-    if not re.fullmatch(r"-?(\d+(\.\d*)?|\.\d+)", said):
-        return ""
-    # no leading zeros, digits on both sides of the point
-    sign, said = ("-", said[1:]) if said.startswith("-") else ("", said)
-    whole, point, rest = said.partition(".")
-    return f"{sign}{whole.lstrip('0') or '0'}{point}{rest or ('0' if point else '')}"
+    # without leading zeros, and with digits on both sides of the point
+    return f"{Decimal(said):f}" if re.fullmatch(r"-?(\d+(\.\d*)?|\.\d+)", said) else ""
 
 
 def ohms(text: str) -> str:
