@@ -21,6 +21,7 @@ NEGATIVE = -3.0
 """Standard deviations below zero from which what must be positive is not."""
 MODELS = {name: (name,) for name in CIRCUITS} | {
     "coil": ("coil", "cored coil"),
+    "antenna": ("antenna", "shunted antenna"),
     "line": ("open line", "shorted line"),
     "all": tuple(CIRCUITS),
 }

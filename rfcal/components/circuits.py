@@ -228,8 +228,33 @@ def _radiated(p: Values) -> Any:
     return p[3] * p[2] / p[1]
 
 
+_ANTENNA = {
+    **_resonator(lambda p: p[0] + _radiated(p)),
+    **_RLC,
+    "radiation_resistance": Wanted("ohm", lambda p, at: _radiated(p) * at.z_ref),
+}
+
+
 def _rlc_start(u: Real, z: Complex) -> Real:
     return _linear(z, np.ones_like(u), 1j * u, -1j / u)
+
+
+def _antenna_start(u: Real, z: Complex) -> Real:
+    return _linear(z, np.ones_like(u), 1j * u, -1j / u, u**2)
+
+
+def _fed(u: Real, p: Values) -> Complex:
+    return _shunted(u, _antenna(u, p[:4]), p[4])
+
+
+def _fed_start(u: Real, y: Complex) -> Real:
+    """The best of many capacitances across it, the antenna behind following from each."""
+    tried = []
+    for b in np.geomspace(0.003, 3, 25):
+        p = np.append(_antenna_start(u, 1 / (y - 1j * b * u)), b)
+        guess = _fed(u, tuple(p))
+        tried.append((float(np.sum(np.abs((guess - y) / (guess + 1) / (y + 1)) ** 2)), p))
+    return min(tried, key=lambda one: one[0])[1]
 
 
 def _is_coil(u: Real, p: Values) -> bool:
@@ -328,13 +353,17 @@ CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
         "antenna": Circuit(
             ("loss resistance", "L", "1/C", "radiation resistance"),
             _antenna,
-            lambda u, z: _linear(z, np.ones_like(u), 1j * u, -1j / u, u**2),
-            {
-                **_resonator(lambda p: p[0] + _radiated(p)),
-                **_RLC,
-                "radiation_resistance": Wanted("ohm", lambda p, at: _radiated(p) * at.z_ref),
-            },
+            _antenna_start,
+            _ANTENNA,
             _resonates,
+        ),
+        "shunted antenna": Circuit(
+            ("loss resistance", "L", "1/C", "radiation resistance", "capacitance across its feed"),
+            _fed,
+            _fed_start,
+            {**_ANTENNA, "feed_capacitance": _H["b"](4)},
+            _resonates,
+            admittance=True,
         ),
     }
 )

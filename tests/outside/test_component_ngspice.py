@@ -58,11 +58,15 @@ def made(name, n, rng):
     if name == "series resonator":
         r = log_uniform(rng, 1, 50)
         return series(n, r, henry, farad), {"resistance": r, "inductance": henry}
-    if name == "antenna":
+    if "antenna" in name:
         # radiation at 10 MHz, with the square of frequency
         r, radiates = log_uniform(rng, 2, 20), rng.uniform(20, 60) * (OWN / at) ** 2
         true = {"resistance": r, "radiation_resistance": radiates * (at / OWN) ** 2}
-        return series(n, r, henry, farad, f"{radiates:.12g}"), true | {"inductance": henry}
+        rows = series(n, r, henry, farad, f"{radiates:.12g}")
+        if name == "shunted antenna":
+            true["feed_capacitance"] = log_uniform(rng, 5e-12, 80e-12)
+            rows.append(f"Cf{n} {n} 0 {true['feed_capacitance']:.12g}")
+        return rows, true | {"inductance": henry}
     if name == "parallel resonator":
         r = at * henry * log_uniform(rng, 2, 50)
         rows = [f"R{n} {n} 0 {r:.12g}", f"L{n} {n} 0 {henry:.12g}", f"C{n} {n} 0 {farad:.12g}"]

@@ -25,6 +25,7 @@ TRUE = {
     "shorted line": (1.5, 0.5, 0.01),
     "antenna": (0.1, MIDDLE * 1e-6 / 50, 1 / (MIDDLE * 100e-12 * 50), 0.5),
 }
+TRUE["shunted antenna"] = (*TRUE["antenna"], MIDDLE * 20e-12 * 50)
 
 
 def known_to(reflection, noise=0.0005, common=1.0):

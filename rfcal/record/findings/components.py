@@ -22,6 +22,7 @@ NAMES = {
     "esr": "series resistance (ESR)",
     "esl": "series inductance (ESL)",
     "self_capacitance": "self-capacitance",
+    "feed_capacitance": "capacitance across its feed",
     "q": "Q",
     "resonance": "resonance",
     "bandwidth": "bandwidth at half power",
@@ -40,6 +41,7 @@ FIRST = {
     "series resonator": ("resonance", "q", "bandwidth"),
     "parallel resonator": ("resonance", "q", "bandwidth"),
     "antenna": ("resonance", "q", "bandwidth"),
+    "shunted antenna": ("resonance", "q", "bandwidth"),
     "open line": ("z0", "delay", "loss"),
     "shorted line": ("z0", "delay", "loss"),
 }
