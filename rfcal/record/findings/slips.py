@@ -73,13 +73,17 @@ class Scene:
         return cls(solved, known, seen | {name: check.inputs.reading}, check, check.path)
 
     def other(
-        self, which: Literal["known", "seen"], names: Sequence[str], change: Callable[..., Iterable]
+        self,
+        which: Literal["known", "seen"],
+        names: Sequence[str],
+        change: Callable[..., Complex | tuple[Complex, ...]],
     ) -> "Scene":
         """With what a change makes of the values of some artefacts, if they are all here."""
         old = getattr(self, which)
         if not set(names) <= old.keys():
             return self
-        values = change(*(old[name].value for name in names))
+        made = change(*(old[name].value for name in names))
+        values = made if isinstance(made, tuple) else (made,)
         new = {n: replace(old[n], value=v) for n, v in zip(names, values, strict=True)}
         return replace(self, **{which: old | new})
 
@@ -125,12 +129,15 @@ class Scene:
             return not far_off(where.squared_distance(expected), chance)
 
 
+Change = Callable[[Scene, float], Scene]
+
+
 @dataclass(frozen=True, eq=False)
 class Slip:
     """One thing that may have been otherwise, of a size that is looked for."""
 
     said: Callable[..., str]  # by its size
-    change: Callable[[Scene, float], Scene]
+    change: Change
     sizes: Real | tuple[float, ...] = (1.0,)  # [1], from where the search starts
     seldom: float = 0.0  # added to its misfit: what is met less often must fit better
     unit: float = 1.0  # of the size that is said
@@ -151,7 +158,7 @@ def single(
     sentence: str,
     which: Literal["known", "seen"],
     names: Sequence[str],
-    change: Callable[..., Iterable],
+    change: Callable[..., Complex | tuple[Complex, ...]],
     seldom: float = 0.0,
 ) -> Slip:
     """A slip without a size, in what one or two artefacts are or in what was read of them."""
@@ -169,11 +176,7 @@ def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator
     """Numbers of one reading that mean something else."""
     for name in names:
         for sentence, undo in meant.get(name, {}).items():
-            yield single(sentence, "seen", (name,), partial(_one, undo))
-
-
-def _one(change: Callable[..., Complex], *values: Complex) -> tuple[Complex]:
-    return (change(*values),)
+            yield single(sentence, "seen", (name,), undo)
 
 
 def all_slips(
@@ -201,7 +204,7 @@ def all_slips(
                 yield from _of_cable(check.at or "", place, step.element.line)
             if isinstance(step.element, Adapter):
                 said = partial(say.SUSPECT_REVERSED.format, at=check.at)
-                yield Slip(said, partial(_reversed, place))
+                yield Slip(said, _on_path(place, _reversed))
 
 
 def _of_standard(name: str, value: Complex, z_ref: float) -> Iterator[Slip]:
@@ -211,15 +214,13 @@ def _of_standard(name: str, value: Complex, z_ref: float) -> Iterator[Slip]:
             yield _resistor(name, value, z_ref)
         else:
             loose = partial(_in_series, name, z_ref, 1.0)
-            yield Slip(_named(say.SUSPECT_SERIES, name), loose, SERIES_OHM[:-5], SELDOM)
+            yield Slip(
+                partial(say.SUSPECT_SERIES.format, name=name), loose, SERIES_OHM[:-5], SELDOM
+            )
         gap = partial(_in_series, name, z_ref, -1j)
-        yield Slip(_named(say.SUSPECT_GAP, name), gap, SERIES_OHM, 2 * SELDOM)
+        yield Slip(partial(say.SUSPECT_GAP.format, name=name), gap, SERIES_OHM, 2 * SELDOM)
     if np.all(np.abs(value) > FAR):
         yield from _both_ways(say.SUSPECT_OUT, name, partial(_out, name), 2 * SELDOM)
-
-
-def _named(sentence: str, name: str) -> Callable[..., str]:
-    return partial(sentence.format, name=name)
 
 
 def _resistor(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Slip:
@@ -227,13 +228,11 @@ def _resistor(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> S
     ohm = float(np.median(to_impedance(value, z_ref).real))
     sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > 1.0]
     more = partial(_in_series, name, z_ref, 1.0)
-    said = _named(say.SUSPECT_VALUE, name)
+    said = partial(say.SUSPECT_VALUE.format, name=name)
     return Slip(said, lambda scene, size: more(scene, size - ohm), sizes, seldom)
 
 
-def _both_ways(
-    sentence: str, name: str, change: Callable[[Scene, float], Scene], seldom: float
-) -> Iterator[Slip]:
+def _both_ways(sentence: str, name: str, change: Change, seldom: float) -> Iterator[Slip]:
     """A length in air, more or less of it [m]."""
     for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)):
         said = partial(sentence.format, name=name, way=way)
@@ -245,15 +244,14 @@ def _in_series(name: str, z_ref: float, way: complex, scene: Scene, ohm: float) 
     f = scene.solved.frequency
     more = way * ohm * (np.median(f) / f if way.imag else 1)
 
-    def change(g: Complex) -> tuple[Complex]:
-        return (from_impedance(to_impedance(g, z_ref) + more, z_ref),)
-
-    return scene.other("known", (name,), change)
+    return scene.other(
+        "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
+    )
 
 
 def _out(name: str, scene: Scene, metres: float) -> Scene:
     """With a standard behind so much of line in air."""
-    return scene.other("known", (name,), lambda g: (g / _turn(scene, metres),))
+    return scene.other("known", (name,), lambda g: g / _turn(scene, metres))
 
 
 def _turn(scene: Scene, metres: float) -> Complex:
@@ -270,7 +268,7 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     """What may be wrong with a cable that was removed before a check."""
 
     def slip(sentence: str, which: int, sizes: Real, unit: float, factor: bool = True) -> Slip:
-        change = partial(_times, place, which)
+        change = _on_path(place, partial(_times, which))
         return Slip(partial(sentence.format, at=at), change, sizes, unit=unit, factor=factor)
 
     for feet in (FOOT, 1 / FOOT):
@@ -281,41 +279,36 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     yield slip(say.SUSPECT_VELOCITY, VELOCITY, speeds, line.velocity_factor)
     yield slip(say.SUSPECT_LOSS, LOSS, TIMES[::8], 1.0)
     for kind, cable in CABLES.items():
-        other = partial(_other_line, place, cable.line(line.length_m))
+        other = _on_path(place, partial(_other_line, cable.line(line.length_m)))
         said = partial(say.SUSPECT_TYPE.format, at=at, kind=kind)
         yield Slip(said, other, seldom=SELDOM / 2, group="type")
 
 
-def _times(place: int, which: int, scene: Scene, times: float) -> Scene:
-    """With one input of a cable so many times what it is."""
-    if not scene.path:
-        return scene
-    inputs = list(scene.path[place].parameters)
+def _on_path(place: int, change: Callable[[Step, float], Step]) -> Change:
+    """With another element before the checks that have one there."""
+
+    def moved(scene: Scene, size: float) -> Scene:
+        path = [change(s, size) if i == place else s for i, s in enumerate(scene.path)]
+        return replace(scene, path=tuple(path)) if path else scene
+
+    return moved
+
+
+def _times(which: int, step: Step, times: float) -> Step:
+    """One input of a cable so many times what it is."""
+    inputs = list(step.parameters)
     inputs[which] = replace(inputs[which], value=inputs[which].value * times)
-    return _other_step(scene, place, replace(scene.path[place], parameters=tuple(inputs)))
+    return replace(step, parameters=tuple(inputs))
 
 
-def _reversed(place: int, scene: Scene, _: float) -> Scene:
-    """With an adapter turned round."""
-    if not scene.path:
-        return scene
-    step = scene.path[place]
-    return _other_step(scene, place, replace(step, parameters=step.parameters[::-1]))
+def _reversed(step: Step, _: float) -> Step:
+    return replace(step, parameters=step.parameters[::-1])
 
 
-def _other_line(place: int, line: Line, scene: Scene, _: float) -> Scene:
-    """With another cable."""
-    if not scene.path:
-        return scene
-    step = scene.path[place]
+def _other_line(line: Line, step: Step, _: float) -> Step:
     assert isinstance(step.element, LineByFigures)
     values = (line.length_m, line.velocity_factor, line.z0, 1.0, line.skin)
     inputs = (
         replace(q, value=0 * q.value + v) for q, v in zip(step.parameters, values, strict=True)
     )
-    element = replace(step.element, line=line)
-    return _other_step(scene, place, replace(step, element=element, parameters=tuple(inputs)))
-
-
-def _other_step(scene: Scene, place: int, step: Step) -> Scene:
-    return replace(scene, path=(*scene.path[:place], step, *scene.path[place + 1 :]))
+    return replace(step, element=replace(step.element, line=line), parameters=tuple(inputs))

@@ -24,48 +24,6 @@ MOST = 3
 """Slips that are told; where more explain a contradiction, the likeliest."""
 
 
-def suspects(
-    calibration: Calibration,
-    checks: Sequence[Check],
-    *,
-    chance: float,
-    z_ref: float,
-    still: bool,
-    meant: Mapping[str, Meanings],
-) -> list[str]:
-    """The slips that would make everything agree, in words, the likeliest first.
-
-    None that leaves error terms that no analyzer has, where another does not.
-    The chance [1] is that of each test's false alarm; `still` says that what was read again has not
-    moved.
-    """
-    scenes = _scenes(calibration, checks)
-    odd = bool(implausible(calibration.error_box))
-    found = [(odd, 0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
-    as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
-    groups: dict[str, tuple[bool, float, str]] = {}
-    for slip in all_slips(scenes, z_ref, still, meant):
-        off, size, moved = _best(slip, scenes)
-        left = [as_read[id(scene)] for scene in moved if id(scene) in as_read]
-        if moved and all(left) and all(s.agrees(chance) for s in moved if id(s) not in as_read):
-            said = slip.said(size=abs(slip.unit * size))
-            odd = any(implausible(scene.calibration.error_box) for scene in moved)
-            groups[slip.group or said] = min(
-                (odd, off + slip.seldom, said), groups.get(slip.group or said, (True, np.inf, ""))
-            )
-    told = sorted([*found, *groups.values()])
-    return [said for odd, _, said in told if odd == told[0][0]]
-
-
-def _corrected(check: Check) -> bool:
-    """Whether a raw reading is what the artefact is, by an analyzer that makes more of it."""
-    if check.path or check.agrees:
-        return False
-    true = check.expected.value
-    made = np.abs(check.calibration.error_box.apply(true) - true)
-    return bool(np.max(np.abs(check.reading - true)) < AS_IT_IS < np.mean(made))
-
-
 def explained(
     calibration: Calibration,
     checks: Sequence[Check],
@@ -75,19 +33,46 @@ def explained(
     still: bool,
     meant: Mapping[str, Meanings],
 ) -> str:
-    """Which slips would explain a contradiction, in a sentence; nothing where there is none.
+    """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
-    As `suspects`, asked only where standards or checks do not agree.
+    None that leaves error terms that no analyzer has, where another does not.
+    The chance [1] is that of each test's false alarm; `still` says that what was read again has not
+    moved, and `meant` what else the numbers of a reading may mean.
     """
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
-    suspected = suspects(calibration, checks, chance=chance, z_ref=z_ref, still=still, meant=meant)
+    scenes = _scenes(calibration, checks)
+    odd = bool(implausible(calibration.error_box))
+    found = [(odd, 0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
+    as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
+    groups: dict[str, tuple[bool, float, str]] = {}
+    for slip in all_slips(scenes, z_ref, still, meant):
+        off, size, moved = _best(slip, scenes)
+        left = [as_read.get(id(scene)) for scene in moved]
+        changed = [scene for scene in moved if id(scene) not in as_read]
+        if moved and False not in left and all(scene.agrees(chance) for scene in changed):
+            said = slip.said(size=abs(slip.unit * size))
+            odd = any(implausible(scene.calibration.error_box) for scene in moved)
+            groups[slip.group or said] = min(
+                (odd, off + slip.seldom, said), groups.get(slip.group or said, (True, np.inf, ""))
+            )
+    told = sorted([*found, *groups.values()])
+    suspected = [said for odd, _, said in told if odd == told[0][0]]
     if not suspected:
         return ""
-    left = say.NOTHING_TELLS if len(suspected) > 1 else ""
+    which = say.NOTHING_TELLS if len(suspected) > 1 else ""
     if len(suspected) > MOST:
-        left = say.LIKELIEST.format(count=len(suspected))
-    return say.SUSPECTS.format(several=say.OR_IF.join(suspected[:MOST]), left=left)
+        which = say.LIKELIEST.format(count=len(suspected))
+    return say.SUSPECTS.format(several=say.OR_IF.join(suspected[:MOST]), left=which)
+
+
+def _corrected(check: Check) -> bool:
+    """Whether a raw reading is what the artefact is, by an analyzer that makes more of it."""
+    if check.path or check.agrees:
+        return False
+    true = check.expected.value
+    made = np.abs(check.calibration.error_box.apply(true) - true)
+    return bool(np.max(np.abs(check.reading - true)) < AS_IT_IS < np.mean(made))
 
 
 def _scenes(calibration: Calibration, checks: Sequence[Check]) -> list[Scene]:

@@ -24,8 +24,9 @@ BOTH_ABOVE = 0.4
 directivity and source match together (common practice, no source)."""
 MIRRORED = 3.0
 """So many times less a curve bends at its turn if the sign that it lost is put back."""
-BEND = 16.0
-"""In deviations of the noise: what seven points bend beyond it is no noise."""
+BEND = 20.0
+"""In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
+and so take no part of the chance of a false alarm."""
 
 
 def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:

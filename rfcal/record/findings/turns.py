@@ -39,7 +39,6 @@ class Turn:
     points: slice
     turned: float  # anticlockwise [rad]
     most: float  # [rad]
-    doubt: float  # standard deviation of their difference [rad]
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,9 +73,9 @@ class Curve:
             weights = along / np.sum(along**2) * np.ptp(f)  # of a straight line's rise
             aside = float(np.mean(np.abs(np.sin(phase))))
             most = -aside * float(np.log(f[-1] / f[0]))
-            turn = Turn(run, float(weights @ phase), most, self._doubt(-1j * weights, run))
-            if aside > ASIDE and turn.turned > SURE * turn.doubt:
-                yield turn
+            turned = float(weights @ phase)
+            if aside > ASIDE and turned > SURE * self._doubt(-1j * weights, run):
+                yield Turn(run, turned, most)
 
     def _by_loss(self) -> Iterator[Turn]:
         """Only loss turns anticlockwise, and by no more than causality makes of it."""
@@ -87,18 +86,16 @@ class Curve:
             counts = np.diff(np.append(first, count))
             f, log = (np.add.reduceat(v[run], first) / counts for v in (self.frequency, self.log))
             phases = phase_of_loss(f)
-            beyond = (log.imag - phases @ log.real)[1:-1]
-            end = int(np.argmax(beyond - np.minimum.accumulate(beyond)))
-            start = int(np.argmin(beyond[: end + 1]))
-            a, b = start + 1, end + 1
-            most = float((phases[b] - phases[a]) @ log.real)
-            weights = phases[a] - phases[b] + 1j * (np.arange(f.size) == a)
-            weights = weights - 1j * (np.arange(f.size) == b)
+            beyond = (log.imag - phases @ log.real)[1:-1]  # the ends are not defined
+            b = int(np.argmax(beyond - np.minimum.accumulate(beyond))) + 1
+            a = int(np.argmin(beyond[:b])) + 1
+            turned, most = log.imag[b] - log.imag[a], (phases[b] - phases[a]) @ log.real
+            weights = phases[a] - phases[b] + 1j * (np.eye(f.size)[a] - np.eye(f.size)[b])
             doubt = self._doubt(np.repeat(weights / counts, counts), run)
             between = np.abs(weights.real[1:-1]) @ np.abs(np.diff(log.real, 2)) / 6
-            if beyond[end] - beyond[start] > max(TOLD_RAD + between, SURE * doubt):
+            if turned - most > max(TOLD_RAD + between, SURE * doubt):
                 points = slice(run.start + first[a], run.start + first[b] + counts[b])
-                yield Turn(points, float(log.imag[b] - log.imag[a]), most, doubt)
+                yield Turn(points, turned, most)
 
     def _runs(self, where: NDArray[np.bool_]) -> list[slice]:
         """Where it is told from point to point, the longest run first."""
