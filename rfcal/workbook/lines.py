@@ -87,7 +87,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
     near = propagate.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
     part = _around(f, at)
     z, half = device.impedance.value, device.expanded_uncertainty()[at]
-    drawn = comparison(
+    figure, moving, move = comparison(
         f[part],
         device.reflection.value[part],
         device.z_ref,
@@ -98,7 +98,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
 
     def update(length, velocity_factor, z0, loss):
         figures: list[Any] = [length, velocity_factor, z0, loss / 100, line.skin]
-        moved = drawn.move(cable.bilinear(figures).correct(near[part]))
+        moved = move(cable.bilinear(figures).correct(near[part]))
         off = moved[at - part.start] - z[at]
         return (
             f"At {words.mhz(f[at])}, R by the figures is off by {off.real:+.1f} ohm and X by "
@@ -114,7 +114,7 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         Slider("z0", "impedance", "ohm", ohm - 6.0, ohm + 6.0, 0.1, ohm),
         Slider("loss", "loss, of stated", "%", 50.0, 150.0, 1.0, 100.0),
     ]
-    return Panel(drawn.figure, sliders, update, moving=drawn.moving)
+    return Panel(figure, sliders, update, moving=moving)
 
 
 def _around(frequency: Real, at: int) -> slice:

@@ -1,10 +1,8 @@
 """What the pictures of several panels share: a chart with axes, one curve kept and one moving."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -41,33 +39,14 @@ def chart_and_axes(z_ref: float = defaults.REFERENCE_OHM) -> tuple[Figure, Axes,
     return figure, left, right
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
-    """A device on the chart and its R and X over frequency, and beside each a curve that moves."""
-
-    figure: Figure
-    megahertz: Real
-    z_ref: float  # [ohm]
-    moving: Sequence[Artist]  # on the chart, of R, of X
-
-    def move(self, reflection: Complex) -> Complex:
-        """Move the curves to another reflection; gives its impedance [ohm]."""
-        impedance = to_impedance(reflection, self.z_ref)
-        drawn = (
-            (reflection.real, reflection.imag),
-            (self.megahertz, impedance.real),
-            (self.megahertz, impedance.imag),
-        )
-        for line, (x, y) in zip(self.moving, drawn, strict=True):
-            assert isinstance(line, Line2D)
-            line.set_data(x, y)
-        return impedance
-
-
 def comparison(
     frequency: Real, reflection: Complex, z_ref: float, labels: tuple[str, str], margins: Real
-) -> Comparison:
-    """Draw a reflection that stays; labels of it and of what moves, room above R and X [ohm]."""
+) -> tuple[Figure, list[Line2D], Callable[[Complex], Complex]]:
+    """A device on the chart and its R and X over frequency, and beside each a curve that moves.
+
+    Labels are of what stays and of what moves, margins the room above R and X [ohm]. What comes
+    third moves the curves to another reflection and gives its impedance [ohm].
+    """
     figure = style.new_figure(8.4, 4.4)
     places = figure.subplot_mosaic([["chart", "R"], ["chart", "X"]], width_ratios=(1.1, 1))
     chart.draw_grid(places["chart"], z_ref=z_ref)
@@ -83,4 +62,12 @@ def comparison(
     places["X"].set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
     places["R"].tick_params(labelbottom=False)
     style.add_legend(figure, places["chart"])
-    return Comparison(figure, megahertz, z_ref, moving)
+
+    def move(reflection: Complex) -> Complex:
+        impedance = to_impedance(reflection, z_ref)
+        for line, part in zip(moving[1:], (impedance.real, impedance.imag), strict=True):
+            line.set_data(megahertz, part)
+        moving[0].set_data(reflection.real, reflection.imag)
+        return impedance
+
+    return figure, moving, move

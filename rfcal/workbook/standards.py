@@ -20,7 +20,7 @@ def standards_panel(results: Results, name: str) -> Panel:
     device = results.device(name)
     z, at = device.impedance.value, device.answer
     half = device.expanded_uncertainty()[at]
-    drawn = comparison(
+    figure, moving, move = comparison(
         device.frequency,
         device.reflection.value,
         device.z_ref,
@@ -36,11 +36,11 @@ def standards_panel(results: Results, name: str) -> Panel:
             open_farad=capacitance * 1e-15,
             short_henry=inductance * 1e-9,
         )
-        off = drawn.move(moved)[at] - z[at]
+        off = move(moved)[at] - z[at]
         return (
             f"At {words.mhz(device.frequency[at])}, R moves by {off.real:+.2f} ohm and X by "
             f"{off.imag:+.2f} ohm; the 95 % half-widths of the record are {half[0]:.2f} and "
             f"{half[1]:.2f} ohm."
         )
 
-    return Panel(drawn.figure, SLIDERS, update, moving=drawn.moving)
+    return Panel(figure, SLIDERS, update, moving=moving)

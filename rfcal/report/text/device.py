@@ -34,6 +34,8 @@ MOST_SHOWN = 50
 """Devices of a record that are told of at length; where there are more, each has a line."""
 COUNTS = 0.3
 """Part of a 95 % half-width from which what a stray of a load does is worth a line."""
+TOLD_SHARE = 0.005
+"""Of a variance, from which a source has a line."""
 SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
 EACH = " (95 %, each by itself)"
@@ -196,6 +198,21 @@ MONTE_CARLO = (
     "of the last digit of a one-digit uncertainty) or the verdict cannot change."
 )
 """What is the same in all that `method_words` says."""
+
+
+def budget_rows(device: Device) -> list[tuple[str, str, str]]:
+    """Shares of the sources in the variances of R and of X, the largest first."""
+    shares = ((source, *share[device.answer]) for source, share in device.budget.items())
+    told = sorted(
+        (row for row in shares if max(row[1:]) >= TOLD_SHARE), key=lambda row: -max(row[1:])
+    )
+    return [(source, f"{r:.1%}", f"{x:.1%}") for source, r, x in told]
+
+
+def has_gaps(device: Device) -> bool:
+    """Whether the curves of R and X are missing where no more is known than their bands."""
+    ends = device.interval
+    return not np.isfinite(ends).all() or bool(np.any(device.impedance.value.real < ends[:, 0, 0]))
 
 
 def method_words(device: Device) -> str:
