@@ -9,7 +9,7 @@ from rfcal.measurement.path import SeriesPart, usual_doubt
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format import line as lines
-from rfcal.record.format.keys import Section, Table
+from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
 from rfcal.record.format.reading import Reading, end_keys, ends_of
 
@@ -56,18 +56,14 @@ UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
 _CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
-_SERIES = "a capacitor in series with the device"
-SERIES = (
-    Number("series_capacitance_f", _SERIES, 1e-15, 1.0, kinds=("part",)),
-    Number("series_inductance_h", "or a coil", 1e-12, 1e3, kinds=("part",)),
+_CAPACITOR = "a capacitor in series with the device"
+_OFF = "uncertainty of its reactance"
+PART = (
+    Number("series_capacitance_f", _CAPACITOR, 1e-15, 1.0),
+    Number("series_inductance_h", "or a coil", 1e-12, 1e3),
+    Number("series_uncertainty_percent", _OFF, 0.0, 1.0, default=defaults.SERIES_PART),
 )
-SERIES_UNCERTAINTY = Number(
-    "series_uncertainty_percent",
-    "uncertainty of its reactance",
-    *(0.0, 1.0),
-    default=defaults.SERIES_PART,
-    kinds=("part",),
-)
+"""Keys of a part in series: a capacitor or a coil, and how far that is off."""
 ENDS = {
     "measured": ("far_end_open", "far_end_short"),
     "fixture": ("fixture_open", "fixture_short"),
@@ -77,7 +73,7 @@ ENDS = {
 
 def _kind(table: Table) -> str:
     fixture = "fixture_open_typed" if "fixture_open_typed" in table else "fixture_open"
-    parts = [key.name for key in SERIES]
+    parts = [key.name for key in PART[:2]]
     kind = table.one_of(("line", "adapter", fixture, *parts), "say what it is")
     if kind in parts:
         return "part"
@@ -86,25 +82,31 @@ def _kind(table: Table) -> str:
     return "fixture" if kind == fixture else kind
 
 
+def _of(kind: str, *keys: Key) -> tuple[Key, ...]:
+    """Keys that stand with one kind of element alone."""
+    return tuple(replace(key, kinds=(kind,)) for key in keys)
+
+
+_ADAPTER = "two-port Touchstone file, port 1 towards the analyzer"
 BETWEEN = Section(
     "[[measurement.between]]",
     "Something between the standards' plane and the device, in order from the plane outward; it is "
     "taken away.",
     (
         _LINE,
-        *(replace(key, kinds=("cable",)) for key in _CABLE),
-        *end_keys("far_end_open", "sweep of the line itself with its far end open", "measured"),
-        *end_keys("far_end_short", "and with a short there", "measured"),
-        File(
-            "adapter",
-            "two-port Touchstone file, port 1 towards the analyzer",
-            needed=True,
-            kinds=("adapter",),
+        *_of("cable", *_CABLE),
+        *_of(
+            "measured",
+            *end_keys("far_end_open", "sweep of the line itself with its far end open"),
+            *end_keys("far_end_short", "and with a short there"),
         ),
-        *SERIES,
-        SERIES_UNCERTAINTY,
-        *end_keys("fixture_open", "sweep of a fixture, open", "fixture"),
-        *end_keys("fixture_short", "and with a short in it", "fixture"),
+        *_of("adapter", File("adapter", _ADAPTER, needed=True)),
+        *_of("part", *PART),
+        *_of(
+            "fixture",
+            *end_keys("fixture_open", "sweep of a fixture, open"),
+            *end_keys("fixture_short", "and with a short in it"),
+        ),
         UNCERTAINTY,
         Flag(
             "add",
@@ -138,9 +140,8 @@ def read_between(tables: Sequence[Table], device: str) -> tuple[Between, ...]:
     path = tuple(_element(table, device, i) for i, table in enumerate(tables, start=1))
     for before, item, table in zip(path, path[1:], tables[1:], strict=False):
         if before.embed and not item.embed:
-            raise table.fail(
-                "", "what is removed must stand before what is added: exchange the tables"
-            )
+            why = "what is removed must stand before what is added: exchange the tables"
+            raise table.fail("", why)
     return path
 
 
@@ -163,7 +164,7 @@ def _element(table: Table, device: str, number: int) -> Between:
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},
         assumed=tuple(what for what in doubt if UNCERTAINTIES[what].name not in table),
         embed=found["add"],
-        part=_part(found) if kind == "part" else None,
+        part=SeriesPart(*(found[k.name] for k in PART)) if kind == "part" else None,
     )
 
 
@@ -176,12 +177,6 @@ def _ends(table: Table, found: dict[str, Any], kind: str) -> tuple[Reading, ...]
         absent = next(key for key in ENDS[kind] if not {key, f"{key}_typed"} & set(table.values))
         raise table.missing(absent, f"a file here, or rows off the display as {absent}_typed,")
     return ends
-
-
-def _part(found: dict[str, Any]) -> SeriesPart:
-    """A part in series, a capacitor or a coil."""
-    farad, henry = (found[key.name] for key in SERIES)
-    return SeriesPart(farad, henry, found[SERIES_UNCERTAINTY.name])
 
 
 def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import Key, Table, as_text, show
+from rfcal.record.format.keys import TOGETHER, Key, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
@@ -49,13 +49,10 @@ class EndRows(DisplayRows):
         return cell
 
 
-def end_keys(name: str, says: str, *kinds: str) -> tuple[File, EndRows]:
+def end_keys(name: str, says: str) -> tuple[File, EndRows]:
     """Keys of a far end, read into a file or typed off the display."""
-    typed = f"{name}_typed"
-    return (
-        File(name, says, kinds=kinds, instead=f"`{typed}`"),
-        EndRows(typed, "the same, off the display", kinds=kinds, instead=f"`{name}`"),
-    )
+    typed = EndRows(f"{name}_typed", "the same, off the display", instead=f"`{name}`")
+    return File(name, says, instead=f"`{typed.name}`"), typed
 
 
 def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["Reading", ...]:
@@ -195,23 +192,17 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
         return Reading()
     sign_known = found.get(X_SIGN.name, "shown") == "shown"
     if not sign_known and key != "typed":
-        raise table.fail(
-            X_SIGN.name,
-            f"this key belongs to typed rows of MHz, R and X, and here is {key}, "
-            + ("which shows no sign anyhow" if "z" in key or "swr" in key else "which has the sign")
-            + ": leave it out",
-        )
+        shows = "shows no sign anyhow" if key in TOGETHER else "has the sign"
+        why = f"this key belongs to typed rows of MHz, R and X, and here is {key}, which {shows}"
+        raise table.fail(X_SIGN.name, f"{why}: leave it out")
     layout = layout_of(table, found, key)
     if key == "reading":
         return Reading(found[key], layout=layout)
     if key == "typed":
         for i, row in enumerate(found[key] if not sign_known else (), start=1):
             if row[2] < 0:
-                raise table.fail(
-                    f"typed, row {i}",
-                    f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size of "
-                    "X alone in every row",
-                )
+                why = f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size"
+                raise table.fail(f"typed, row {i}", f"{why} of X alone in every row")
         step = min(_display_step(table, key, column, 0) for column in (1, 2))
         return Reading(typed=found[key], steps=(step, step), sign_known=sign_known)
     if key == "typed_reflection":
@@ -230,16 +221,11 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
 def layout_of(table: Table, found: dict[str, Any], key: str) -> Layout:
     """How the files of a table are written; refused where nothing is a CSV file."""
     stated = [name for name in (COLUMNS.name, DELIMITER.name, DECIMAL.name) if name in table]
-    files = found[key] if key == "reading" else ()
-    files = (files,) if isinstance(files, str) else files
-    if stated and not all(map(_may_be_csv, files or ("x.s1p",))):
+    files = found[key] if key == "reading" else ("x.s1p",)
+    if stated and any(re.search(r"\.(s\d+p|ts)$", file.lower()) for file in files):
         raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
     columns, delimiter, decimal = (found[key.name] for key in (COLUMNS, DELIMITER, DECIMAL))
     return Layout(columns or {}, delimiter, decimal)
-
-
-def _may_be_csv(file: str) -> bool:
-    return re.search(r"\.(s\d+p|ts)$", file.lower()) is None
 
 
 def _display_step(table: Table, key: str, column: int, coarsest: int) -> float:

@@ -202,40 +202,33 @@ def _values(content: bytes) -> dict[str, Any]:
         raise RecordError(FILE, "", "a key of more than a hundred parts: no key here has two")
     try:
         return tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
-    except UnicodeDecodeError as error:
-        raise RecordError(
-            FILE, "", "this is not UTF-8 text: save it as UTF-8 in your editor"
-        ) from error
     except (ValueError, RecursionError, ArithmeticError) as error:
-        raise RecordError(
-            FILE,
-            "",
-            f"not a TOML file: {error}; texts stand in quotes, numbers take a point, and "
-            'what is beyond a display is a text too: ">999"',
-        ) from error
+        why = f"not a TOML file: {error}; texts stand in quotes, numbers take a point, and what is "
+        why += 'beyond a display is a text too: ">999"'
+        if isinstance(error, UnicodeDecodeError):
+            why = "this is not UTF-8 text: save it as UTF-8 in your editor"
+        raise RecordError(FILE, "", why) from error
 
 
 def _record(top: Table, content: bytes) -> Record:
     top.only((*(key.name for key in TOP.keys), *(s.name for s in SECTIONS if s is not BETWEEN)))
     if top.values.get("format") != 1 or isinstance(top.values["format"], bool):
-        raise top.fail(
-            "format",
-            "there must be a line 'format = 1' before the tables; it is the only format there is",
-        )
+        why = "there must be a line 'format = 1' before the tables; it is the only format there is"
+        raise top.fail("format", why)
     head = RECORD.read(top.inner(RECORD.name))
     worth = top.inner(ANALYZER.name)
     analyzer = ANALYZER.read(worth)
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
     tables = _items(top, MEASUREMENT)
-    every = tuple(_measurement(t) for t in tables)
-    _require_others(tables, every)
-    components = read_components(
-        top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header), [m.name for m in every]
-    )
+    names = [table.values["name"] for table in tables]
+    every = tuple(_measurement(table, names) for table in tables)
+    parts = top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header)
+    components = read_components(parts, names)
     measurements, between_ports = _by_ports(every, components)
+    names = [item.name for item in measurements]
     residual = _residual(top, worth, analyzer, len(standards))
     _require_purpose(top, bool(every), head["purpose"])
-    checks = tuple(_check(t, measurements) for t in _items(top, CHECK))
+    checks = tuple(read_artefact(t, CHECK, names) for t in _items(top, CHECK))
     artefacts = [item.name for item in (*standards, *checks)]
     z_ref = head["reference_ohm"]
     line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
@@ -253,7 +246,7 @@ def _record(top: Table, content: bytes) -> Record:
         measurements=measurements,
         line_check=line,
         residual=residual,
-        matches=read_match(top, z_ref, [m.name for m in measurements]),
+        matches=read_match(top, z_ref, names),
         rereads=read_rereads(_items(top, REREAD), artefacts),
         components=components,
         between_ports=between_ports,
@@ -267,10 +260,8 @@ def _require_purpose(top: Table, measured: bool, purpose: str) -> None:
     if LINE_CHECK.name in top:
         return
     if not measured:
-        raise top.fail(
-            "measurement",
-            "there is no [[measurement]] and no [line_check], so nothing to correct",
-        )
+        why = "there is no [[measurement]] and no [line_check], so nothing to correct"
+        raise top.fail("measurement", why)
     if purpose == "line":
         raise top.fail("[record] purpose", "there is no [line_check] to tell a line's state by")
 
@@ -281,10 +272,8 @@ def _residual(
     """Residual errors of an instrument that corrects itself; None where standards stand in."""
     stated = [key for key in RESIDUAL if key in worth]
     if stated and standards:
-        raise worth.fail(
-            stated[0],
-            "an instrument that corrects itself has no [[standard]]: leave out one of the two",
-        )
+        why = "an instrument that corrects itself has no [[standard]]: leave out one of the two"
+        raise worth.fail(stated[0], why)
     if stated:
         return {name: analyzer[key] for key, name in RESIDUAL.items()}
     if standards < 3:
@@ -306,14 +295,11 @@ def _require_distinct_names(top: Table, record: Record) -> None:
     seen: dict[str, str] = {}
     for item in record.items():
         if item.name in seen:
-            used = item in record.checks and any(s.name == item.name for s in record.standards)
-            raise top.fail(
-                item.place,
-                f"'{item.name}' took part in the solution as {seen[item.name]}, so it cannot "
-                "contradict it: check with an artefact that is no standard"
-                if used
-                else f"the name '{item.name}' is used twice, see {seen[item.name]}",
-            )
+            why = f"the name '{item.name}' is used twice, see {seen[item.name]}"
+            if item in record.checks and any(s.name == item.name for s in record.standards):
+                why = f"'{item.name}' took part in the solution as {seen[item.name]}, so it cannot "
+                why += "contradict it: check with an artefact that is no standard"
+            raise top.fail(item.place, why)
         seen[item.name] = item.place
 
 
@@ -341,30 +327,12 @@ def _by_ports(
     return tuple(item for item in every if item.name not in names), between_ports
 
 
-def _check(table: Table, measurements: Sequence[Measurement]) -> Artefact:
-    check = read_artefact(table, CHECK)
-    if check.at is not None:
-        table.named("at", check.at, [item.name for item in measurements], "[[measurement]]")
-    return check
-
-
-def _require_others(tables: Sequence[Table], measurements: Sequence[Measurement]) -> None:
-    """Refuse a measurement of the same device as none, or as itself."""
-    names = [item.name for item in measurements]
-    for table, item in zip(tables, measurements, strict=True):
-        if item.same_as is not None:
-            others = [name for name in names if name != item.name]
-            table.named("same_as", item.same_as, others, "other [[measurement]]")
-
-
-def _measurement(table: Table) -> Measurement:
+def _measurement(table: Table, names: Sequence[str]) -> Measurement:
     found = MEASUREMENT.read(table)
-    between = table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}", BETWEEN.header)
-    return Measurement(
-        found["name"],
-        table.place,
-        read_reading(table, found),
-        found["answer_mhz"],
-        read_between(between, found["name"]),
-        found["same_as"],
-    )
+    name, same_as = found["name"], found["same_as"]
+    if same_as is not None:
+        others = [other for other in names if other != name]
+        table.named("same_as", same_as, others, "other [[measurement]]")
+    tables = table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}", BETWEEN.header)
+    reading, between = read_reading(table, found), read_between(tables, name)
+    return Measurement(name, table.place, reading, found["answer_mhz"], between, same_as)

@@ -1,6 +1,6 @@
 """``[[standard]]`` and ``[[check]]``: what was connected, and how surely that is known."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
@@ -134,9 +134,11 @@ class Artefact:
     at: str | None = None  # of a check: the measurement through whose path it was read
 
 
-def read_artefact(table: Table, section: Section) -> Artefact:
-    """One standard or check."""
+def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) -> Artefact:
+    """One standard or check; `measured` are the names of measurements."""
     found, kind = section.read(table), section.kind(table)
+    if found.get(AT.name) is not None:
+        table.named(AT.name, found[AT.name], measured, "[[measurement]]")
     stated = {part: found[key.name] for part, key in UNCERTAINTIES.items() if key.name in table}
     figures = {part: found[key.name] for part, key in MODEL.items() if key.name in found}
     return Artefact(

@@ -165,21 +165,15 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     for check in record.checks:
         for standard in record.standards:
             if _same_reading(sweeps[check.name], sweeps[standard.name]):
-                raise RecordError(
-                    FILE,
-                    check.place,
-                    f"its reading is that of the standard '{standard.name}', which took part in "
-                    "the solution and so cannot contradict it: check with an artefact that is no "
-                    "standard",
+                why = f"its reading is that of the standard '{standard.name}', which took part in "
+                why += (
+                    "the solution and so cannot contradict it: check with one that is no standard"
                 )
+                raise RecordError(FILE, check.place, why)
     for again in record.rereads:
         if again.reading.files and _same_reading(sweeps[again.name], sweeps[again.of]):
-            raise RecordError(
-                FILE,
-                again.place,
-                f"its reading is the one that '{again.of}' has already: connect it once more after "
-                "the devices, and read it anew",
-            )
+            why = f"its reading is the one that '{again.of}' has already: connect it once more "
+            raise RecordError(FILE, again.place, f"{why}after the devices, and read it anew")
 
 
 def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
@@ -187,12 +181,9 @@ def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     for one, other in combinations(record.standards, 2):
         files = sweeps[one.name].origin, sweeps[other.name].origin
         if None not in files and _same_reading(sweeps[one.name], sweeps[other.name]):
-            raise RecordError(
-                FILE,
-                other.place,
-                f"its reading is that of '{one.name}': one sweep is no evidence twice; connect the "
-                "standard again and read it anew, or leave it out",
-            )
+            why = f"its reading is that of '{one.name}': one sweep is no evidence twice; connect "
+            why += "the standard again and read it anew, or leave it out"
+            raise RecordError(FILE, other.place, why)
 
 
 def _same_reading(one: Sweep, other: Sweep) -> bool:
