@@ -269,7 +269,9 @@ def require_apart(
                 f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
                 "at the numbers and units of its definition"
             )
-    condition = np.linalg.cond(np.moveaxis(g[..., None] ** np.arange(3), 0, -2))
+    powers = np.stack([np.ones_like(g), g, g * g])
+    squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))
+    condition = np.sqrt(squares[:, 2] / np.maximum(squares[:, 0], 1e-300))
     advice = {
         "are defined": "look at their values and units (H, F, ohm), or use another standard",
         "were read": "look whether one sweep was saved twice, or use another standard",

@@ -6,7 +6,7 @@ effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluat
 random draws of the same inputs.
 """
 
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -83,42 +83,52 @@ def region(inputs: Inputs, reflection: Quantity) -> Region:
 
 
 def _strays(inputs: Inputs, reflection: Quantity) -> list[Triple]:
-    """The reflection with each large stray of a standard certain: small, as believed, large."""
+    """The reflection with each large stray of a standard certain."""
     least = np.sqrt(np.maximum(np.linalg.eigvalsh(reflection.covariance())[:, 0], 0))
-    calibration, found = inputs.calibration, []
-    for place, known in enumerate(calibration.known):
-        for effect in known.effects:
-            if np.all(np.abs(effect.change) ** 2 <= BENT * least):
-                continue
-            others = tuple(e for e in known.effects if e is not effect)
-            three = []
-            for side in (-NODE, 0.0, NODE):
-                certain = list(calibration.known)
-                certain[place] = Quantity(known.value + effect.moved(side), others)
-                three.append(
-                    propagate(replace(inputs, calibration=calibration.with_known(certain)))
-                )
-            found.append((three[0], three[1], three[2]))
-    return found
+    known = inputs.calibration.known
+
+    def answer(moved: Sequence[Quantity]) -> Quantity:
+        return propagate(replace(inputs, calibration=inputs.calibration.with_known(moved)))
+
+    return [
+        _at_nodes(answer, known, place, effect)
+        for place, quantity in enumerate(known)
+        for effect in quantity.effects
+        if np.any(np.abs(effect.change) ** 2 > BENT * least)
+    ]
 
 
 def _turned(inputs: Inputs) -> list[Triple]:
-    """The reflection with each doubtful turn certain: too small, as believed, too large."""
+    """The reflection with each doubtful turn certain."""
     near = at_plane(inputs.calibration, inputs.reading, inputs.connection)
     found = []
     for place, step in enumerate(inputs.path):
+
+        def answer(moved: tuple[Quantity, ...], place: int = place, step: Step = step) -> Quantity:
+            path = list(inputs.path)
+            path[place] = replace(step, parameters=moved)
+            return beyond(near, replace(inputs, path=tuple(path)))
+
         for k in getattr(step.element, "TURNING", ()):
-            parameter = step.parameters[k]
-            change = sum(effect.change for effect in parameter.effects)
-            three = []
-            for side in (-NODE, 0.0, NODE):
-                certain = list(step.parameters)
-                certain[k] = Quantity(parameter.value + side * change)
-                path = list(inputs.path)
-                path[place] = replace(step, parameters=tuple(certain))
-                three.append(beyond(near, replace(inputs, path=tuple(path))))
-            found.append((three[0], three[1], three[2]))
+            (effect,) = step.parameters[k].effects
+            found.append(_at_nodes(answer, step.parameters, k, effect))
     return found
+
+
+def _at_nodes(
+    answer: Callable[[tuple[Quantity, ...]], Quantity],
+    quantities: tuple[Quantity, ...],
+    place: int,
+    effect: Effect,
+) -> Triple:
+    """An answer with one effect of one of its quantities certain: small, as believed, large."""
+    known = quantities[place]
+    others = tuple(e for e in known.effects if e is not effect)
+    low, middle, high = (
+        answer((*quantities[:place], one, *quantities[place + 1 :]))
+        for one in (Quantity(known.value + effect.moved(k), others) for k in (-NODE, 0.0, NODE))
+    )
+    return low, middle, high
 
 
 def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:

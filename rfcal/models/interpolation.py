@@ -70,20 +70,27 @@ def between_points(
             f"{what} have {grid.size} points, and {FEWEST} or more are needed to take values "
             "between them: give them at more frequencies, or at the device's own"
         )
-    turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
-    size = np.abs(values)
-    # small values turn freely without moving far: only the part of the row's full size counts
-    full = np.maximum(size.max(axis=-1, keepdims=True), SMALL)
-    turn = turn * np.minimum(size[..., 1:], size[..., :-1]) / full
-    if np.max(turn) > TURN_LIMIT:
+    turn = _turn(values)
+    if (most := np.max(turn)) > TURN_LIMIT:
         at = np.unravel_index(np.argmax(turn), turn.shape)[-1]
         raise CalibrationError(
-            f"{what} turn by {np.degrees(np.max(turn)):.3g} degrees between {grid[at] / 1e6:.10g} "
-            f"and {grid[at + 1] / 1e6:.10g} MHz, and no more than "
-            f"{np.degrees(TURN_LIMIT):.3g} can be interpolated: {cure}"
+            f"{what} turn by {np.degrees(most):.3g} degrees between {grid[at] / 1e6:.10g} and "
+            f"{grid[at + 1] / 1e6:.10g} MHz, and no more than {np.degrees(TURN_LIMIT):.3g} can be "
+            f"interpolated: {cure}"
         )
     cubic = CubicSpline(grid, values, axis=-1)(frequency)
     index = np.clip(np.searchsorted(grid, frequency) - 1, 0, grid.size - 2)
     share = (frequency - grid[index]) / (grid[index + 1] - grid[index])
     straight = values[..., index] * (1 - share) + values[..., index + 1] * share
     return cubic, np.abs(cubic - straight)
+
+
+def _turn(values: Complex) -> Real:
+    """How far values turn from point to point [rad], shape (..., G - 1).
+
+    Small values turn freely without moving far: only the part of the row's full size counts.
+    """
+    size = np.abs(values)
+    full = np.maximum(size.max(axis=-1, keepdims=True), SMALL)
+    turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
+    return np.asarray(turn * np.minimum(size[..., 1:], size[..., :-1]) / full)

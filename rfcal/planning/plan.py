@@ -124,7 +124,9 @@ def changes(setup: Setup) -> dict[str, Setup]:
     found["calibrate at the far end"] = there
     found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
     if any(line.kind == "cable" for line in setup.lines):
-        swept = tuple(_swept(line) for line in setup.lines)
+        swept = tuple(
+            replace(line, kind="measured") if line.kind == "cable" else line for line in setup.lines
+        )
         found["sweep the cable itself, open and short"] = replace(setup, lines=swept)
     return found
 
@@ -175,10 +177,6 @@ def _shorter(line: Length) -> Length:
     if line.kind not in ("cable", "measured") or line.seen is not None:
         return line
     return replace(line, line=replace(line.line, length_m=line.line.length_m / 2))
-
-
-def _swept(line: Length) -> Length:
-    return replace(line, kind="measured") if line.kind == "cable" else line
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,6 +3,7 @@
 import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
 
@@ -81,6 +82,16 @@ def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     return enumerate(csv.reader(lines, delimiter=delimiter), start=1)
 
 
+def first_rows(
+    text: str, delimiters: Sequence[str] = DELIMITERS, most: int = FIRST_LINES
+) -> Iterator[tuple[str, int, list[str]]]:
+    """The first rows of cells by each delimiter, as far as they can be read."""
+    for delimiter in delimiters:
+        with suppress(csv.Error):
+            for line, row in islice(cells_of(text, delimiter), most):
+                yield delimiter, line, row
+
+
 def _plain(cell: str) -> str:
     return cell.strip().lower()
 
@@ -89,16 +100,12 @@ def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str]]:
     """Line of the header, what stands between its cells, and these in small letters."""
     wanted = {_plain(name) for name in layout.columns.values()}
     likest: list[str] = []
-    for delimiter in (layout.delimiter,) if layout.delimiter else DELIMITERS:
-        try:
-            for line, row in islice(cells_of(text, delimiter), FIRST_LINES if wanted else 1):
-                cells = [_plain(cell) for cell in row]
-                likest = max(likest, cells, key=_words)
-                known = wanted <= set(cells) if wanted else len(cells) > 1
-                if known:
-                    return line, delimiter, cells
-        except csv.Error:
-            continue
+    delimiters = (layout.delimiter,) if layout.delimiter else DELIMITERS
+    for delimiter, line, row in first_rows(text, delimiters, FIRST_LINES if wanted else 1):
+        cells = [_plain(cell) for cell in row]
+        likest = max(likest, cells, key=_words)
+        if wanted <= set(cells) if wanted else len(cells) > 1:
+            return line, delimiter, cells
     if not wanted:
         raise ReadingError(file, _wanted(likest), 1)
     missing = ", ".join(f"'{name}'" for name in layout.columns.values())

@@ -141,16 +141,23 @@ def size_options(
     rows = z_rows or swr_rows
     frequency = from_megahertz(np.array([row[0] for row in rows], float), where)
     if z_rows and swr_rows:
-        _require_same_rows(z_rows, swr_rows, where)
+        if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
+            raise ReadingError(
+                where,
+                "typed_z_ohm and typed_swr are of one reading: give both at the same frequencies, "
+                "in the same order",
+            )
         either = [
             _both(i, z[1], s[1], steps, z_ref, where)
             for i, (z, s) in enumerate(zip(z_rows, swr_rows, strict=True), start=1)
         ]
-        found = [(sign, _even([row(sign) for row in map(_conjugated, either)])) for sign in (1, -1)]
-    elif z_rows:
-        found = [(0, _even([_circle_of_z(i, z[1], z_ref, where) for i, z in _n(z_rows)]))]
+        found = [(1, _even(either)), (-1, np.conj(_even(either)))]
     else:
-        found = [(0, _even([_circle_of_swr(i, s[1], where) for i, s in _n(swr_rows)]))]
+        circles = (
+            _circle_of_z(i, row[1], z_ref, where) if z_rows else _circle_of_swr(i, row[1], where)
+            for i, row in enumerate(rows, start=1)
+        )
+        found = [(0, _even(list(circles)))]
     one = not (z_rows and swr_rows)  # of two sizes all is among the options
 
     def sweep(x: Complex) -> Sweep:
@@ -159,26 +166,6 @@ def size_options(
         return Sweep(frequency, x, z_ref, label, effects=effects, assumed_reference=bare)
 
     return _options([(sign, sweep(x)) for sign, kept in found for x in kept])
-
-
-def _n(rows: Sequence[Sequence[float]]) -> list[tuple[int, Sequence[float]]]:
-    return list(enumerate(rows, start=1))
-
-
-def _conjugated(reflection: Complex):
-    """The reflections of either sign of X, by it."""
-    return lambda sign: reflection if sign > 0 else np.conj(reflection)
-
-
-def _require_same_rows(
-    z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]], where: str
-) -> None:
-    if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
-        raise ReadingError(
-            where,
-            "typed_z_ohm and typed_swr are of one reading: give both at the same frequencies, in "
-            "the same order",
-        )
 
 
 def _range(i: int, shown: float, step: float, least: float, what: str, where: str) -> Real:

@@ -1,15 +1,13 @@
 """CSV files of unknown programs: which columns are what, by the words of their header."""
 
-import csv
 import re
 from collections.abc import Sequence
-from itertools import islice
 from pathlib import Path
 
 from rfcal import defaults
 from rfcal.errors import ReadingError
 from rfcal.readings.content import decoded, whole_file
-from rfcal.readings.csv import AS_FOUND, DELIMITERS, FIRST_LINES, PAIRS, Layout, cells_of
+from rfcal.readings.csv import AS_FOUND, PAIRS, Layout, first_rows
 from rfcal.readings.sweep import Sweep, read_sweep
 
 REFLECTION = {"s", "s11", "gamma", "γ", "rho", "ρ", "reflection"}
@@ -41,13 +39,9 @@ def read_guessed(
 
 def guessed(text: str) -> Layout | None:
     """The columns of a file by the first row that has a frequency and a pair; None without."""
-    for delimiter in DELIMITERS:
-        try:
-            for _, row in islice(cells_of(text, delimiter), FIRST_LINES):
-                if columns := _columns([cell.strip() for cell in row]):
-                    return Layout(columns)
-        except csv.Error:
-            continue
+    for _, _, row in first_rows(text):
+        if columns := _columns([cell.strip() for cell in row]):
+            return Layout(columns)
     return None
 
 
