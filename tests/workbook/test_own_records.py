@@ -2,6 +2,7 @@
 
 import ast
 import builtins
+from functools import partial
 from pathlib import Path
 
 import matplotlib
@@ -25,15 +26,15 @@ def names(tree: ast.AST, context: type) -> set[str]:
     return {n.id for n in found}
 
 
-def cells(notebook: str) -> list[str]:
-    """Code that a record changes: what comes from `folder`, and what that needs."""
+def cells(notebook: str, start: str = "folder") -> list[str]:
+    """Code with what comes from a name, and what that needs; of `folder`, what a record changes."""
     book = nbformat.read(FOLDER / f"{notebook}.ipynb", 4)
     sources = [c.source for c in book.cells if c.cell_type == "code"]
     trees = [ast.parse(source) for source in sources]
-    own, keep = {"folder"}, set()
+    own, keep = {start}, set()
     for i, tree in enumerate(trees):
         stored = names(tree, ast.Store)
-        if sources[i].startswith("folder = ") or own & (names(tree, ast.Load) - stored):
+        if start in stored or own & (names(tree, ast.Load) - stored):
             own |= stored
             keep.add(i)
     wanted: set[str] = set()
@@ -109,6 +110,26 @@ def test_a_notebook_goes_on_with_a_record_of_its_reader(
     assert told == missing(cells(notebook), LACKS[make])
     if not compute(folders[make]).checks:
         assert "all as it should be" not in said.lower()
+
+
+@pytest.mark.parametrize("notebook", NOTEBOOKS)
+def test_each_slip_of_an_exercise_is_answered_with_its_reason(notebook, monkeypatch):
+    judged, check = [], workbook.check
+
+    def tried(answer, true, *, unit, why, slips):
+        ask = partial(check, true=true, unit=unit, why=why, slips=slips)
+        assert ask(true).startswith("Right")
+        for reason, value in slips.items():
+            assert ask(value).endswith(f": {reason}")
+        judged.append(why)
+        return ask(answer)
+
+    monkeypatch.setattr(workbook, "check", tried)
+    monkeypatch.chdir(FOLDER)
+    room: dict[str, object] = {}
+    for source in cells(notebook, "my_answer"):
+        exec(source, room)
+    assert len(judged) >= 3
 
 
 def test_a_verdict_needs_a_check(folders):
