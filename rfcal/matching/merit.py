@@ -65,10 +65,20 @@ def group(candidate: Candidate, bare_db: float, least_db: float) -> Group:
     return Group.AWKWARD if _awkward(candidate.network) else Group.HOLDS
 
 
-def _wasted(candidate: Candidate, bare_db: float, least_db: float) -> bool:
-    """Whether so much is lost in it, where another or none would do better, that it is left out."""
-    worse = min(bare_db, least_db + defaults.MUCH_LOSS_DB)
-    return candidate.loss_db > defaults.MUCH_LOSS_DB and candidate.lost_db > worse
+def _why_not(candidate: Candidate, bare_db: float, least_db: float, easy_db: float) -> str:
+    """Why it is left out, where another or none does better; mostly nothing.
+
+    What is lost without one, with the one that loses least, and with the easy one of those [dB].
+    """
+    lost, worse = candidate.lost_db, min(bare_db, least_db + defaults.MUCH_LOSS_DB)
+    if candidate.loss_db > defaults.MUCH_LOSS_DB and lost > worse:
+        return (
+            f"it would lose over {defaults.MUCH_LOSS_DB:g} dB, where another network or none "
+            "delivers more"
+        )
+    if cable_m(candidate.network) > defaults.MUCH_CABLE_M and lost > easy_db:
+        return f"it would take over {defaults.MUCH_CABLE_M:g} m of cable, where less does better"
+    return ""
 
 
 def in_order(
@@ -82,28 +92,17 @@ def in_order(
     easy = min(
         (c.lost_db for c in candidates if group(c, bare_db, least) == Group.HOLDS), default=np.inf
     )
-    kept, left_out = [], {}
-    for candidate in candidates:
-        cable = cable_m(candidate.network)
-        if _wasted(candidate, bare_db, least):
-            left_out[candidate.network.topology] = (
-                f"it would lose over {defaults.MUCH_LOSS_DB:g} dB, where another network or none "
-                "delivers more"
-            )
-        elif cable > defaults.MUCH_CABLE_M and candidate.lost_db > easy:
-            left_out[candidate.network.topology] = (
-                f"it would take over {defaults.MUCH_CABLE_M:g} m of cable, where less does better"
-            )
-        else:
-            kept.append(candidate)
-    names = {c.network.topology for c in kept}
+    why = [_why_not(candidate, bare_db, least, easy) for candidate in candidates]
+    kept = [c for c, reason in zip(candidates, why, strict=True) if not reason]
     ordered = by_merit(
         kept,
         lambda c: group(c, bare_db, least),
         lambda c: c.lost_db,
         lambda c: (effort(c.network), c.worst_swr),
     )
-    return tuple(ordered), {name: why for name, why in left_out.items() if name not in names}
+    names = {c.network.topology for c in kept}
+    left_out = ((c.network.topology, reason) for c, reason in zip(candidates, why, strict=True))
+    return tuple(ordered), {name: reason for name, reason in left_out if name not in names}
 
 
 def by_merit(

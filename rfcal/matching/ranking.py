@@ -1,6 +1,6 @@
 """All topologies with parts that exist, in order of merit."""
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -61,20 +61,6 @@ class Ranking:
             if not any(_alike(candidate.network, other.network) for other in best.values()):
                 best.setdefault(candidate.network.topology, candidate)
         return tuple(best.values())
-
-
-def _built(
-    ideals: Sequence[Network], goal: Goal, stock: Stock, free: bool
-) -> Iterator[tuple[Network, Network]]:
-    """Every design in parts of the stock; refused where none of them can be had."""
-    lacks = [stock.lacks(ideal) for ideal in ideals]
-    if all(lacks):
-        raise MatchingError(lacks[0])
-    for ideal in (i for i, lack in zip(ideals, lacks, strict=True) if not lack):
-        for real in stock.realise(ideal):
-            if _one_piece(real):
-                continue
-            yield stock.wound(best_in_stock(real, goal, stock, free=free)), ideal
 
 
 def _one_piece(network: Network) -> bool:
@@ -153,11 +139,17 @@ def _tried(
     networks, refused = [], []
     for design in designs:
         try:
-            for real, ideal in _built(design(), goal, stock, free):
-                if _idle(goal, real):
-                    refused.append(IDLE[len(real.elements) > 1])
-                else:
-                    networks.append((real, ideal))
+            ideals = design()
         except MatchingError as error:
             refused.append(str(error))
+            continue
+        lacks = [stock.lacks(ideal) for ideal in ideals]
+        refused += lacks[:1] if all(lacks) else []
+        had = (one for one, lack in zip(ideals, lacks, strict=True) if not lack)
+        for ideal, real in ((i, r) for i in had for r in stock.realise(i) if not _one_piece(r)):
+            found = stock.wound(best_in_stock(real, goal, stock, free=free))
+            if _idle(goal, found):
+                refused.append(IDLE[len(found.elements) > 1])
+            else:
+                networks.append((found, ideal))
     return networks, refused

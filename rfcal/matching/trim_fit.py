@@ -7,6 +7,7 @@ what is new at every point is a weight. So is what a coil's own capacitance may 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -36,15 +37,6 @@ ROUNDS, SETTLED = 40, 1e-3
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
 
-def _common(quantity: Quantity, names: Sequence) -> Complex:
-    """What each influence common to all frequencies changes, by name; shape (N, F)."""
-    found = np.zeros((len(names), quantity.value.size), complex)
-    for effect in quantity.effects:
-        if not effect.per_point:
-            found[names.index(effect.influence)] = effect.change
-    return found
-
-
 @dataclass(frozen=True, eq=False)
 class Fit:
     """Weighted misfit of a network, between its load and what is seen of it [1].
@@ -59,38 +51,40 @@ class Fit:
     load: Quantity  # reflection [1]
     built: Quantity  # reflection at the network's input [1]
     z_ref: float
-    of_load: Complex  # what the common influences change, shape (N, F)
-    of_built: Complex
     whiten: Real  # of each point's real and imaginary part, shape (F, 2, 2)
 
     @classmethod
     def of(
-        cls,
-        network: Network,
-        frequency: Real,
-        load: Quantity,
-        built: Quantity,
-        z_ref: float,
+        cls, network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float
     ) -> "Fit":
         """The fit with the weights of the network as designed."""
-        every = (*load.effects, *built.effects)
-        names = list(dict.fromkeys(e.influence for e in every if not e.per_point))
-        of_load, of_built = _common(load, names), _common(built, names)
         plain = np.broadcast_to(np.eye(2), (frequency.size, 2, 2))
-        fit = cls(network, frequency, load, built, z_ref, of_load, of_built, plain)
+        fit = cls(network, frequency, load, built, z_ref, plain)
         return fit.weighed(np.zeros(fit.size))
 
-    @property
+    @cached_property
+    def commons(self) -> Complex:
+        """What the common influences change of the load and of what is seen, shape (2, N, F)."""
+        every = (*self.load.effects, *self.built.effects)
+        names = list(dict.fromkeys(e.influence for e in every if not e.per_point))
+        found = np.zeros((2, len(names), self.frequency.size), complex)
+        for rows, quantity in zip(found, (self.load, self.built), strict=True):
+            for effect in quantity.effects:
+                if not effect.per_point:
+                    rows[names.index(effect.influence)] = effect.change
+        return found
+
+    @cached_property
     def size(self) -> int:
         """Number of unknowns."""
-        return self.told + self.coils.size + len(self.of_load)
+        return self.told + self.coils.size + self.commons.shape[1]
 
-    @property
+    @cached_property
     def told(self) -> int:
         """How many of the unknowns are what is sought: one for each part, two for the load."""
         return len(self.network.elements) + 2
 
-    @property
+    @cached_property
     def coils(self) -> np.ndarray:
         """Which elements are coils with a capacitance of their own."""
         parts = (e.part for e in self.network.elements)
@@ -126,7 +120,7 @@ class Fit:
         """
         count, omega = len(self.network.elements), 2 * np.pi * self.frequency
         larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
-        reflection = self.load.value + x[:, self.told + self.coils.size :] @ self.of_load
+        reflection = self.load.value + x[:, self.told + self.coils.size :] @ self.commons[0]
         measured = to_impedance(reflection, self.z_ref)
         # Z' = m Z / (1 + j w C m Z)
         across = 1 + 1j * omega * stray * larger * measured
@@ -157,8 +151,8 @@ class Fit:
         """
         seen, slopes, through = self._seen(x)
         errors = x[:, self.told + self.coils.size :]
-        away = self._white(self.built.value + errors @ self.of_built - seen)
-        of_errors = self.of_built - through[:, None] * self.of_load
+        away = self._white(self.built.value + errors @ self.commons[1] - seen)
+        of_errors = self.commons[1] - through[:, None] * self.commons[0]
         by_each = self._white(np.concatenate([-slopes, of_errors], axis=1))
         own = np.broadcast_to(np.eye(self.size)[:, self.told :], (*x.shape, self.size - self.told))
         return (
@@ -242,7 +236,5 @@ class Fit:
             frequency=self.frequency[index],
             load=self.load.at_points(index),
             built=self.built.at_points(index),
-            of_load=self.of_load[:, index],
-            of_built=self.of_built[:, index],
             whiten=self.whiten[index],
         )

@@ -37,13 +37,6 @@ class Winding:
         return self.inside_m + self.wire_m
 
     @property
-    def inductance_h(self) -> float:
-        """By Wheeler [H]."""
-        # L = mu0 pi r^2 n^2 / (l + 0.9 r)
-        r = self.diameter_m / 2
-        return float(MU_0 * np.pi * r**2 * self.turns**2 / (self.length_m + 0.9 * r))
-
-    @property
     def capacitance_f(self) -> float:
         """Its own, by Medhurst [F]."""
         # C / pF = D / cm (0.1126 l/D + 0.08 + 0.27 / sqrt(l/D))
