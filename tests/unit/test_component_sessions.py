@@ -20,7 +20,7 @@ KINDS = ("short", "open", "load")
 
 
 def test_a_coils_values_are_covered_in_whole_sessions():
-    rng, sessions = np.random.default_rng(11), 1000
+    rng, sessions = np.random.default_rng(11), 500
 
     def off(deviation, points=1):
         return deviation * (rng.standard_normal(points) + 1j * rng.standard_normal(points))
@@ -52,5 +52,5 @@ def test_a_coils_values_are_covered_in_whole_sessions():
         for key, value in true.items():
             inside[key] += bool(figures[key].low[0] <= value <= figures[key].high[0])
     shares = np.array(list(inside.values())) / sessions
-    assert np.all((shares >= 0.927) & (shares <= 0.975)), inside
+    assert np.all((shares >= 0.919) & (shares <= 0.977)), inside
     assert describes >= 0.99 * sessions

@@ -98,7 +98,7 @@ def test_noise_alone_is_as_uncertain_as_scipy_says():
 
 @pytest.mark.parametrize("name", ["capacitor", "parallel resonator"])
 def test_intervals_of_values_cover_what_they_say(name):
-    sweep, rng, sessions = sweep_of(name, 21), np.random.default_rng(5), 1000
+    sweep, rng, sessions = sweep_of(name, 21), np.random.default_rng(5), 500
     drawn, true = sweep.reflection.draw(rng, sessions), truth(name, sweep)
     inside = dict.fromkeys(true, 0)
     for values in drawn:
@@ -107,7 +107,7 @@ def test_intervals_of_values_cover_what_they_say(name):
         for key, value in true.items():
             inside[key] += bool(found[key].low[0] <= value <= found[key].high[0])
     shares = np.array(list(inside.values())) / sessions
-    assert np.all((shares >= 0.927) & (shares <= 0.975)), inside
+    assert np.all((shares >= 0.919) & (shares <= 0.977)), inside
 
 
 def test_a_resonance_outside_the_sweep_is_no_value():
