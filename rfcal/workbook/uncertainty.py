@@ -25,6 +25,7 @@ from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider, started
 from rfcal.workbook.pictures import place_of
 
+KINDS = ("short", "open", "load")
 READING = ("noise", "connection", "display step", "drift")
 LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
 STANDARDS = (*READING, "short", "open", *LOAD)
@@ -51,36 +52,28 @@ PLACE = (
 def usual_setup(
     frequency_hz: float,
     *,
-    short: float = defaults.STANDARD["short"]["reflection"],
-    opened: float = defaults.STANDARD["open"]["reflection"],
-    load: float = defaults.STANDARD["load"]["reflection"],
     load_ohm: float = LOAD_OHM,
     step_ohm: float = 0.0,
     down_db: float = 0.0,
-    **analyzer: Any,
+    **stated: Any,
 ) -> Setup:
     """A set-up of short, open and load; what is not stated is as in a record that is silent.
 
-    Standard uncertainties of the standards' reflections [1] and of the load's resistance [ohm],
-    the step of a display that is typed from [ohm] (0 for files), how far the reflection tracking
-    lies below 1 [dB], and ``noise``, ``connection`` and ``drift`` of the analyzer [1].
+    Standard uncertainties of the load's resistance [ohm] and, by their names, of the standards'
+    reflections [1]; the step of a display that is typed from [ohm] (0 for files), how far the
+    reflection tracking lies below 1 [dB]; ``noise``, ``connection``, ``drift`` of the analyzer [1].
     """
-    stated = {
-        "short": {"reflection": short},
-        "open": {"reflection": opened},
-        "load": {"reflection": load, "resistance": load_ohm},
-    }
-    standards = {
-        kind: Standard(kind, uncertainty={**defaults.STANDARD[kind], **known})
-        for kind, known in stated.items()
-    }
+    known = {kind: dict(defaults.STANDARD[kind]) for kind in KINDS}
+    known["load"]["resistance"] = load_ohm
+    for kind in KINDS:
+        known[kind]["reflection"] = stated.pop(kind, known[kind]["reflection"])
     return Setup(
         np.array([frequency_hz]),
-        standards,
+        {kind: Standard(kind, uncertainty=doubt) for kind, doubt in known.items()},
         tracking=10 ** (-down_db / 20),
         typed=step_ohm > 0,
         resolution_ohm=step_ohm,
-        **analyzer,
+        **stated,
     )
 
 
@@ -97,14 +90,12 @@ def usual_line(line_m: float, *, percent: float = 10.0, **stated: float) -> Leng
 
 def uncertainty_panel(own: Device | None = None) -> Panel:
     """The region of a device and its uncertainty by source: the analyzer and each standard."""
-    short, opened, load = (defaults.STANDARD[kind] for kind in ("short", "open", "load"))
+    usual = {kind: defaults.STANDARD[kind]["reflection"] for kind in KINDS}
     sliders = [
         FREQUENCY,
         *_reading(),
         Slider("down_db", "tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
-        Slider("short", "residual of the short", "", 0.0, 0.02, 0.0005, short["reflection"]),
-        Slider("opened", "residual of the open", "", 0.0, 0.02, 0.0005, opened["reflection"]),
-        Slider("load", "residual of the load", "", 0.0, 0.02, 0.0005, load["reflection"]),
+        *(Slider(k, f"residual of the {k}", "", 0.0, 0.02, 0.0005, usual[k]) for k in KINDS),
         Slider("load_ohm", "load's resistance", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
     ]
     return _panel(STANDARDS, sliders, usual_setup, own)
@@ -146,12 +137,12 @@ def path_panel(own: Device | None = None) -> Panel:
 
 def _reading() -> list[Slider]:
     """What one reading is worth, whatever it is of."""
-    noise, connection, drift = (defaults.ANALYZER[k] for k in ("noise", "connection", "drift"))
+    usual = defaults.ANALYZER
     return [
-        Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, noise),
-        Slider("connection", "connection", "", 0.0, 0.01, 0.0001, connection),
+        Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, usual["noise"]),
+        Slider("connection", "connection", "", 0.0, 0.01, 0.0001, usual["connection"]),
         Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, 0.0),
-        Slider("drift", "drift", "", 0.0, 0.01, 0.0001, drift),
+        Slider("drift", "drift", "", 0.0, 0.01, 0.0001, usual["drift"]),
     ]
 
 
@@ -220,13 +211,9 @@ def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
     rows = len(groups)
     ax.set(xlim=(0, 100), ylim=(rows - 0.5, -0.5), yticks=range(rows), yticklabels=groups)
     bars = []
-    for part, role, hatch, side in (("R", "corrected", "", -1), ("X", "model", "//", 1)):
-        look: dict[str, Any] = {
-            "facecolors": style.ROLES[role].color,
-            "hatch": hatch,
-            "label": f"of {part}",
-        }
-        bars.append(PolyCollection(_rectangles(np.ones(rows), side), **look))
+    for label, role, hatch, side in (("of R", "corrected", "", -1), ("of X", "model", "//", 1)):
+        look: dict[str, Any] = {"facecolors": style.ROLES[role].color, "hatch": hatch}
+        bars.append(PolyCollection(_rectangles(np.ones(rows), side), label=label, **look))
         ax.add_collection(bars[-1], autolim=False)
     # above the bars, which may be as long as the axis
     place = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0), "ncols": 2}
