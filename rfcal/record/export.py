@@ -209,6 +209,7 @@ def _verdict(device: Device) -> dict[str, Any]:
 def _line(line: LineState) -> dict[str, Any]:
     now, found = line.now, line.properties
     columns = _own(now, "distance_m", "distance_uncertainty_m", "reflection", "kind", "fits")
+    rows = zip(*columns.values(), strict=True)
     against: dict[str, Any] = {"changes": None}
     if line.comparison is not None:
         shift = line.comparison.shift
@@ -222,9 +223,7 @@ def _line(line: LineState) -> dict[str, Any]:
         }
     data: dict[str, Any] = {
         "state": line_verdict(line)[0],
-        "events": [
-            dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)
-        ],
+        "events": [dict(zip(columns, row, strict=True)) for row in rows],
         **against,
         "length_m": line.length_m or None,
         "resolution_m": now.resolution_m,

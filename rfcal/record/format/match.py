@@ -241,7 +241,9 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     centre, band = found.pop("frequency_mhz"), found.pop("band_mhz")
     centre = centre or (sum(band) / 2 if band else math.nan)
     parts = {key.name: found.pop(key.name) for key in STOCK}
-    stock = Stock(lines=found.pop("lines") or _usual_lines(), **parts)
+    cable = CABLES[defaults.STOCK_CABLE].line(1.0)
+    usual = tuple(replace(cable, z0=z0) for z0 in defaults.STOCK_OHM)
+    stock = Stock(lines=found.pop("lines") or usual, **parts)
     return MatchRequest(
         table.place,
         centre_hz=centre,
@@ -261,12 +263,6 @@ def _built_network(table: Table, built: Built | None, stock: Stock) -> Network |
         return as_printed(built.topology, built.parts, stock)
     except MatchingError as error:
         raise table.fail("built", str(error)) from error
-
-
-def _usual_lines() -> tuple[Line, ...]:
-    """Lines of the usual impedances with the loss of the usual cable."""
-    usual = CABLES[defaults.STOCK_CABLE].line(1.0)
-    return tuple(replace(usual, z0=z0) for z0 in defaults.STOCK_OHM)
 
 
 def _require_one_section(table: Table, topologies: Sequence[str]) -> None:

@@ -210,11 +210,22 @@ def _values(content: bytes) -> dict[str, Any]:
         raise RecordError(FILE, "", why) from error
 
 
-def _record(top: Table, content: bytes) -> Record:
+def _about(table: Table) -> dict[str, str]:
+    for key, value in table.values.items():
+        if isinstance(value, dict | list):
+            raise table.fail(key, "expected a text in quotes")
+    return {key: as_text(value) for key, value in table.values.items()}
+
+
+def _require_format(top: Table) -> None:
     top.only((*(key.name for key in TOP.keys), *(s.name for s in SECTIONS if s is not BETWEEN)))
     if top.values.get("format") != 1 or isinstance(top.values["format"], bool):
         why = "there must be a line 'format = 1' before the tables; it is the only format there is"
         raise top.fail("format", why)
+
+
+def _record(top: Table, content: bytes) -> Record:
+    _require_format(top)
     head = RECORD.read(top.inner(RECORD.name))
     worth = top.inner(ANALYZER.name)
     analyzer = ANALYZER.read(worth)
@@ -236,7 +247,7 @@ def _record(top: Table, content: bytes) -> Record:
         folder=top.folder,
         content=content,
         **head,
-        about={k: _free(top, k, v) for k, v in top.inner(ABOUT.name).values.items()},
+        about=_about(top.inner(ABOUT.name)),
         analyzer={key: analyzer[key] for key in _WORTH},
         assumed=tuple(
             key for key in analyzer if key not in worth and (key in _WORTH or residual is not None)
@@ -283,12 +294,6 @@ def _residual(
             f"instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer])",
         )
     return None
-
-
-def _free(top: Table, key: str, value: Any) -> str:
-    if isinstance(value, dict | list):
-        raise top.fail(f"[about] {key}", "expected a text in quotes")
-    return as_text(value)
 
 
 def _require_distinct_names(top: Table, record: Record) -> None:

@@ -124,7 +124,8 @@ def _table(rows: list[str], said: set[str]) -> Iterator[str]:
         name = entry.removeprefix("# ").split(" = ")[0]
         key = keys.get(name)
         if key is not None and name not in said:
-            comment = comment or _comment(key)
+            told = isinstance(key, Rows | Choice)  # what is written does not show from the default
+            comment = comment or (f"{key.form}: {key.says}" if told else key.says)
             said.add(name)
         yield from _line(entry if " = " in entry else f"{entry} = {_usual(key)}", comment)
 
@@ -133,11 +134,6 @@ def _usual(key: Key | None) -> str:
     """A key's default as TOML has it."""
     usual = key.usual if key else ""
     return f'"{usual}"' if isinstance(key, Choice) else usual
-
-
-def _comment(key: Key) -> str:
-    """What a key says, and first what is written where that does not show."""
-    return f"{key.form}: {key.says}" if isinstance(key, Rows | Choice) else key.says
 
 
 def _line(entry: str, comment: str) -> Iterator[str]:

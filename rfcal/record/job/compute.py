@@ -109,13 +109,7 @@ class _Job:
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
         self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
-        for item in record.items():
-            say(f"reading '{item.name}'")
-            options = readings.read(record, item.reading, item.name, item.place)
-            self.options[item.name], sweep = options, options.sweeps[0]
-            self.sweeps[item.name] = sweep
-            self.files += sweep.parts or (sweep,)
-            self.findings += about_reading(item, sweep, solved=bool(record.standards))
+        self._read()
         readings.require_one_unit(record, self.sweeps)
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.findings += about_traces(record, self.sweeps)
@@ -139,6 +133,16 @@ class _Job:
         self.findings += (*about_builds(record), *about_displays(record), *about_example(record))
         self.calibration = self.bench.calibration(self.grid)
         readings.require_distinct(record, self.sweeps)
+
+    def _read(self) -> None:
+        """Read everything that was connected."""
+        for item in self.record.items():
+            self.say(f"reading '{item.name}'")
+            options = readings.read(self.record, item.reading, item.name, item.place)
+            self.options[item.name], sweep = options, options.sweeps[0]
+            self.sweeps[item.name] = sweep
+            self.files += sweep.parts or (sweep,)
+            self.findings += about_reading(item, sweep, solved=bool(self.record.standards))
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""

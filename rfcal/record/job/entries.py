@@ -161,8 +161,9 @@ def judged(shows: str, entry: Entry) -> str:
         return f"R is {r:g} ohm, below zero: is its sign right, and is it R that you read?" * below
     if entry.kind not in OFTEN or seen is None or abs(abs(seen) - OFTEN[entry.kind]) <= FAR:
         return ""
+    a = "an" if entry.kind == "open" else "a"
     return (
-        f"it reflects {abs(seen):.2f} of what arrives, {_a(entry.kind)} about "
+        f"it reflects {abs(seen):.2f} of what arrives, {a} {entry.kind} about "
         f"{OFTEN[entry.kind]:g}: is it connected, and are the numbers right?"
     )
 
@@ -182,7 +183,3 @@ def check_doubt(ohm: str) -> str:
     if low <= float(ohms(ohm)) <= high:
         return ""
     return f"{ohms(ohm)} ohm is not within {low:g} to {high:g}: such a check says little"
-
-
-def _a(kind: str) -> str:
-    return "an open" if kind == "open" else f"a {kind}"

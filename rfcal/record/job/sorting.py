@@ -121,7 +121,11 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Lay
         raise RecordError(str(folder), "", "there is no such folder to read sweeps from")
     files = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in (".s1p", ".csv"))
     if len(files) > LARGEST:
-        raise RecordError(str(folder), "", f"it holds {len(files)} sweeps, more than {LARGEST}")
+        raise RecordError(
+            str(folder),
+            "",
+            f"it holds {len(files)} sweeps, more than {LARGEST}: leave those of one job in it",
+        )
     layouts, left_out = {}, []
     for name in files:
         try:
@@ -129,12 +133,8 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Lay
             layouts[sweep] = layout
         except ReadingError as error:
             left_out.append(f"left out: {error}")
-    groups: list[list[Sweep]] = []
-    for sweep in layouts:
-        alike = (g for g in groups if same_grid(g[0].frequency, sweep.frequency))
-        group = next(alike, None)
-        groups.append([sweep]) if group is None else group.append(sweep)
-    largest = max(groups, key=len, default=[])
+    alike = ([s for s in layouts if same_grid(s.frequency, one.frequency)] for one in layouts)
+    largest = max(alike, key=len, default=[])
     grid = largest[0].frequency if largest else np.zeros(0)
     taken = {
         sweep: layout
