@@ -21,6 +21,7 @@ from rfcal.report.page import page
 
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _VERSION = re.compile(r"Computed by (.*?)\.\s*This page carries", re.DOTALL)
+_Number = int | Decimal
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -188,25 +189,24 @@ def _verify_json(file: Path, record: Path) -> Verdict:
         raise RecordError(str(file), "", "this is no results.json of rfcal")
     made, here = shown.pop("software"), fresh.pop("software")
     other = "" if made == here else ", ".join(f"{name} {made[name]}" for name in made)
-    count, differences = 0, []
-    for place, a, b in _leaves(shown, fresh, ""):
-        count += isinstance(a, int | Decimal)
-        if a != b and not (other and _numbers(a, b) and _near(Decimal(a), Decimal(b))):
+    said, gives = dict(_leaves(shown)), dict(_leaves(fresh))
+    differences = []
+    for place in said | gives:
+        a, b = said.get(place), gives.get(place)
+        numbers = [Decimal(value) for value in (a, b) if isinstance(value, _Number)]
+        if a != b and not (other and len(numbers) == 2 and _near(*numbers)):
             differences.append(f"{place} is {a!s:.60}, and the record gives {b!s:.60}")
+    count = sum(isinstance(value, _Number) for value in said.values())
     return Verdict(count, tuple(differences), other)
 
 
-def _numbers(*values: Any) -> bool:
-    return all(isinstance(v, int | Decimal) for v in values)
-
-
-def _leaves(a: Any, b: Any, place: str) -> Iterator[tuple[str, Any, Any]]:
-    """The single values of two trees beside each other, each with its place."""
-    if isinstance(a, dict) and isinstance(b, dict):
-        for key in dict.fromkeys((*a, *b)):
-            yield from _leaves(a.get(key), b.get(key), f"{place}.{key}".lstrip("."))
-    elif isinstance(a, list) and isinstance(b, list) and len(a) == len(b):
-        for i, (one, other) in enumerate(zip(a, b, strict=True)):
-            yield from _leaves(one, other, f"{place}[{i}]")
+def _leaves(tree: Any, place: str = "") -> Iterator[tuple[str, Any]]:
+    """The single values of a tree, each with its place."""
+    if isinstance(tree, dict):
+        for key, branch in tree.items():
+            yield from _leaves(branch, f"{place}.{key}".lstrip("."))
+    elif isinstance(tree, list):
+        for i, branch in enumerate(tree):
+            yield from _leaves(branch, f"{place}[{i}]")
     else:
-        yield place, a, b
+        yield place, tree

@@ -65,7 +65,7 @@ def answer(device: Device) -> dict[str, str]:
     return {
         "name": device.name,
         "at": mhz(device.frequency[at]),
-        "impedance": complex_ohm(z.value[at], half),
+        "impedance": _headline(r, x) or complex_ohm(z.value[at], half),
         **{"r": r, "x": x},
         "ohm": nothing or f"R = {r} ohm, X = {x} ohm",
         "each": "" if nothing else EACH,
@@ -79,6 +79,13 @@ def answer(device: Device) -> dict[str, str]:
             for axis, (part, source) in enumerate(zip("RX", top, strict=False))
         ),
     }
+
+
+def _headline(r: str, x: str) -> str:
+    """R and X apart where one has one end only; nothing where both have a value."""
+    ends = [part.partition("one-sided: ")[2].rstrip(")") for part in (r, x)]
+    told = (f"{n} {e}" if e else f"{n} = {p}" for n, e, p in zip("RX", ends, (r, x), strict=True))
+    return f"{', '.join(told)} ohm" if any(ends) else ""
 
 
 def sensitivity(results: Results, device: Device) -> str:
@@ -226,16 +233,13 @@ def method_words(device: Device) -> str:
             "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8): believe "
             "the interval, not the standard deviation."
         )
-    where = "there" if points == 1 else f"at {share:.0%} of the {points} points"
-    begin = f"Monte Carlo upholds linear propagation {where}"
-    if asked < points:
-        begin = (
-            f"Monte Carlo was asked at {asked} of the {points} points, that of the answer and "
-            f"those where most is bent, and upholds linear propagation at {share:.0%} of them"
-        )
-    least, most = int(assessed.draws.min()), int(assessed.draws.max())
-    draws = f"{least} to {most}" if most > least else str(least)
-    said = f"{begin}, by {draws} draws a point."
+    bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
+    begin = (
+        f"Monte Carlo was asked at {'every point' if asked == points else bent}, and upholds "
+        f"linear propagation at {share:.0%} of them"
+    )
+    draws = "to".join(f" {n} " for n in sorted({assessed.draws.min(), assessed.draws.max()}))
+    said = f"{begin if points > 1 else 'Monte Carlo upholds linear propagation'}, by{draws}draws."
     if assessed.settled.all():
         return said
     return (
