@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
-from rfcal.matching.lumped import check_load
+from rfcal.matching.lumped import TINY
 from rfcal.matching.network import Network
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.interpolation import SAME
@@ -79,7 +79,7 @@ class Goal:
                 f"{first / 1e6:.6g} to {last / 1e6:.6g} MHz: measure the band, or ask for less"
             )
         for f, z in zip(*self.in_band(), strict=True):
-            check_load(complex(z), f"at {f / 1e6:.6g} MHz")
+            _require_taking(complex(z), f"the load at {f / 1e6:.6g} MHz")
 
     def load_at(self, frequency: Real, load: Complex | None = None) -> Complex:
         """The load, or draws of it (..., F), at frequencies of the sweep: its reflection's chords.
@@ -106,6 +106,21 @@ class Goal:
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
         return complex(self.load_at(np.array([self.centre_hz]))[0])
+
+
+def _require_taking(load_ohm: complex, what: str) -> None:
+    """Refuse loads that no network can match."""
+    if not np.isfinite(load_ohm):
+        raise MatchingError(f"{what} is an open circuit and takes no power")
+    if abs(load_ohm.real) <= TINY * abs(load_ohm):
+        raise MatchingError(
+            f"{what} has no resistance and takes no power: nothing can be matched to it"
+        )
+    if load_ohm.real < 0:
+        raise MatchingError(
+            f"{what} has a resistance of {load_ohm.real:.4g} ohm and gives power instead "
+            "of taking it: check the calibration before matching"
+        )
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:

@@ -10,10 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
-from rfcal.matching.lumped import MATCHED, TINY, check_load, reactance, short
+from rfcal.matching.lumped import MATCHED, TINY, Point, reactance, short
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Stub
 from rfcal.maths.reflection import from_impedance
@@ -43,20 +42,13 @@ def stub(
 
 
 def single_stub(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    line: Line,
-    place: str = SHUNT,
-    end: str = "short",
+    at: Point, *, line: Line, place: str = SHUNT, end: str = "short"
 ) -> tuple[Network, ...]:
     """A piece of line at the load, and a stub of the same line where it ends; up to two."""
-    check_load(load_ohm)
     sign = 1 if place == SHUNT else -1
     # in shunt all is of admittances, whose reflection is the negative one
-    rho = sign * complex(from_impedance(load_ohm, line.z0))
-    wanted = (line.z0 / target_ohm) ** sign
+    rho = sign * complex(from_impedance(at.load_ohm, line.z0))
+    wanted = (line.z0 / at.target_ohm) ** sign
     size = abs(rho)
     low, high = (1 - size) / (1 + size), (1 + size) / (1 - size)
     if size < TINY and abs(wanted - 1) < TINY:
@@ -66,7 +58,7 @@ def single_stub(
         raise MatchingError(
             f"along a line of {short(line.z0)} ohm this load's {quantity} stays between "
             f"{short(low)} and {short(high)} of the line's, and a {place} stub would need "
-            f"{short(wanted)}: use a line of {short(target_ohm)} ohm, or an L section"
+            f"{short(wanted)}: use a line of {short(at.target_ohm)} ohm, or an L section"
         )
     # Re (1 - rho e^(j a)) / (1 + rho e^(j a)) = wanted, at an angle a of the turned reflection
     cosine = ((1 - size**2) / wanted - 1 - size**2) / (2 * size)
@@ -75,17 +67,15 @@ def single_stub(
         imaginary = -2 * size * np.sin(turned) / (1 + size**2 + 2 * size * np.cos(turned))
         parts: Parts = []
         if abs(imaginary) > TINY:
-            parts += [stub(frequency_hz, line, place=place, end=end, normalised=-imaginary)]
-        parts += _section(frequency_hz, line, (np.angle(rho) - turned) / 2)
+            parts += [stub(at.frequency_hz, line, place=place, end=end, normalised=-imaginary)]
+        parts += _section(at.frequency_hz, line, (np.angle(rho) - turned) / 2)
         if parts:
             found.append(Network.of(f"{place} stub, {end}", parts))
     return tuple(found)
 
 
 def double_stub(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
+    at: Point,
     *,
     line: Line,
     end: str = "short",
@@ -93,14 +83,13 @@ def double_stub(
     first_waves: float = 0.0,
 ) -> tuple[Network, ...]:
     """Two shunt stubs, the first so far from the load [wavelengths], the other so far from it."""
-    check_load(load_ohm)
     first, spacing = 2 * np.pi * first_waves, 2 * np.pi * spacing_waves
     sine, cosine = np.sin(spacing), np.cos(spacing)
     if abs(sine) < 1e-6:
         raise MatchingError("two stubs need a distance other than half a wave: try an eighth")
-    turned = complex(from_impedance(load_ohm, line.z0)) * np.exp(-2j * first)
+    turned = complex(from_impedance(at.load_ohm, line.z0)) * np.exp(-2j * first)
     y = (1 - turned) / (1 + turned)
-    wanted = line.z0 / target_ohm
+    wanted = line.z0 / at.target_ohm
     # Re of (y cos + j sin)/(cos + j y sin) = wanted: (cos - b sin)^2 = g / wanted - g^2 sin^2
     square = y.real / wanted - (y.real * sine) ** 2
     if square < -TINY:
@@ -119,44 +108,37 @@ def double_stub(
         parts: Parts = []
         for normalised, then in ((-outer.imag, spacing), (b - y.imag, first)):
             if abs(normalised) > TINY:
-                parts += [stub(frequency_hz, line, place=SHUNT, end=end, normalised=normalised)]
-            parts += _section(frequency_hz, line, then)
+                parts += [stub(at.frequency_hz, line, place=SHUNT, end=end, normalised=normalised)]
+            parts += _section(at.frequency_hz, line, then)
         found += [Network.of(f"double stub, {end}", parts)]
     return tuple(found)
 
 
-def quarter_wave(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    line: Line,
-) -> tuple[Network, ...]:
+def quarter_wave(at: Point, *, line: Line) -> tuple[Network, ...]:
     """A quarter-wave section and what makes the load real for it.
 
     Tuned by a reactance in series or in shunt, or by a piece of line to the largest or the
     smallest voltage; alone for a load that is real already.
     """
-    check_load(load_ohm)
-    y = 1 / load_ohm
+    y = 1 / at.load_ohm
 
     def section(resistance: float) -> Parts:
         # Z0 = sqrt(R R0)
-        whole = replace(line, z0=float(np.sqrt(resistance * target_ohm)))
-        return _section(frequency_hz, whole, np.pi / 2)
+        whole = replace(line, z0=float(np.sqrt(resistance * at.target_ohm)))
+        return _section(at.frequency_hz, whole, np.pi / 2)
 
-    if abs(load_ohm.imag) < TINY * target_ohm:
-        return (Network.of("quarter wave", section(load_ohm.real)),)
-    rho = complex(from_impedance(load_ohm, line.z0))
+    if abs(at.load_ohm.imag) < TINY * at.target_ohm:
+        return (Network.of("quarter wave", section(at.load_ohm.real)),)
+    rho = complex(from_impedance(at.load_ohm, line.z0))
     ratio = (1 + abs(rho)) / (1 - abs(rho))
-    series = [(SERIES, reactance(frequency_hz, -load_ohm.imag))]
-    shunt = [(SHUNT, reactance(frequency_hz, 1 / y.imag))]
+    series = [(SERIES, reactance(at.frequency_hz, -at.load_ohm.imag))]
+    shunt = [(SHUNT, reactance(at.frequency_hz, 1 / y.imag))]
     angle = np.angle(rho)
     tuned = (
-        ("series part", load_ohm.real, series),
+        ("series part", at.load_ohm.real, series),
         ("shunt part", 1 / y.real, shunt),
-        ("line", line.z0 * ratio, _section(frequency_hz, line, angle / 2)),
-        ("line", line.z0 / ratio, _section(frequency_hz, line, (angle + np.pi) / 2)),
+        ("line", line.z0 * ratio, _section(at.frequency_hz, line, angle / 2)),
+        ("line", line.z0 / ratio, _section(at.frequency_hz, line, (angle + np.pi) / 2)),
     )
     return tuple(
         Network.of(f"quarter wave, {name} at load", section(r) + tuning)
@@ -185,30 +167,22 @@ def _meetings(load_ohm: complex, target_ohm: float, za: float, zb: float) -> lis
     )
 
 
-def two_sections(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    near: Line,
-    far: Line,
-) -> tuple[Network, ...]:
+def two_sections(at: Point, *, near: Line, far: Line) -> tuple[Network, ...]:
     """Two sections, of the line `near` at the load and `far` at the source; up to two designs."""
-    check_load(load_ohm)
     za, zb = near.z0, far.z0
-    if abs(za - zb) < TINY * za or abs(zb - target_ohm) < TINY * zb:
+    if abs(za - zb) < TINY * za or abs(zb - at.target_ohm) < TINY * zb:
         raise MatchingError(
             "two sections need lines of different impedances, and the one at the source another "
             f"impedance than the target's: {za:.4g} and {zb:.4g} ohm match nothing more"
         )
     found = []
-    for meeting in _meetings(load_ohm, target_ohm, za, zb):
+    for meeting in _meetings(at.load_ohm, at.target_ohm, za, zb):
         # a line of length l turns the reflection in its own impedance by -2 beta l
-        on_near = from_impedance([load_ohm, meeting], za)
-        on_far = from_impedance([meeting, target_ohm], zb)
+        on_near = from_impedance([at.load_ohm, meeting], za)
+        on_far = from_impedance([meeting, at.target_ohm], zb)
         parts = [
-            *_section(frequency_hz, far, (np.angle(on_far[0]) - np.angle(on_far[1])) / 2),
-            *_section(frequency_hz, near, (np.angle(on_near[0]) - np.angle(on_near[1])) / 2),
+            *_section(at.frequency_hz, far, (np.angle(on_far[0]) - np.angle(on_far[1])) / 2),
+            *_section(at.frequency_hz, near, (np.angle(on_near[0]) - np.angle(on_near[1])) / 2),
         ]
         if parts:
             found.append(Network.of("two sections", parts))

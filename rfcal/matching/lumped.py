@@ -6,6 +6,7 @@ network without loss.
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -15,6 +16,16 @@ from rfcal.errors import MatchingError
 from rfcal.matching.element import SERIES, SHUNT, Part
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
+
+
+@dataclass(frozen=True)
+class Point:
+    """A load at one frequency, and the resistance that it is to become."""
+
+    frequency_hz: float
+    load_ohm: complex
+    target_ohm: float = defaults.REFERENCE_OHM
+
 
 Ladder = list[tuple[str, float]]
 """Series reactances [ohm] and shunt susceptances [S], source to load."""
@@ -28,39 +39,23 @@ def short(value: float) -> str:
     return f"{float(f'{value:.3g}'):g}"
 
 
-def check_load(load_ohm: complex, where: str = "") -> None:
-    """Refuse loads that no network can match."""
-    place = f" {where}" if where else ""
-    if not np.isfinite(load_ohm):
-        raise MatchingError(f"the load{place} is an open circuit and takes no power")
-    if abs(load_ohm.real) <= TINY * abs(load_ohm):
-        raise MatchingError(
-            f"the load{place} has no resistance and takes no power: nothing can be matched to it"
-        )
-    if load_ohm.real < 0:
-        raise MatchingError(
-            f"the load{place} has a resistance of {load_ohm.real:.4g} ohm and gives power instead "
-            "of taking it: check the calibration before matching"
-        )
-
-
 def reactance(frequency_hz: float, ohm: float) -> Part:
     """The part without loss that has a reactance [ohm], not zero."""
     omega = 2 * np.pi * frequency_hz
     return Inductor(ohm / omega) if ohm > 0 else Capacitor(-1 / (omega * ohm))
 
 
-def ladder(topology: str, frequency_hz: float, target_ohm: float, parts: Ladder) -> Network | None:
+def ladder(topology: str, at: Point, parts: Ladder) -> Network | None:
     """A network of parts without loss.
 
     Parts that are as good as nothing beside the target are left out; None where none is left.
     """
     built = []
     for place, value in parts:
-        size = value / target_ohm if place == SERIES else value * target_ohm
+        size = value / at.target_ohm if place == SERIES else value * at.target_ohm
         if abs(size) > TINY:
             ohm = value if place == SERIES else -1 / value
-            built.append((place, reactance(frequency_hz, ohm)))
+            built.append((place, reactance(at.frequency_hz, ohm)))
     return Network.of(topology, built) if built else None
 
 
@@ -76,26 +71,19 @@ def _distinct(networks: list[Network | None]) -> tuple[Network, ...]:
     return tuple(found.values())
 
 
-def single(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    enough_swr: float = defaults.TARGET_SWR,
-) -> tuple[Network, ...]:
+def single(at: Point, *, enough_swr: float = defaults.TARGET_SWR) -> tuple[Network, ...]:
     """One reactance in series or in shunt, where that reaches the SWR that is enough [1]."""
-    check_load(load_ohm)
-    y = 1 / load_ohm
+    y = 1 / at.load_ohm
     found, best = [], []
     for place, resistance, value in (
-        (SERIES, load_ohm.real, -load_ohm.imag),
+        (SERIES, at.load_ohm.real, -at.load_ohm.imag),
         (SHUNT, 1 / y.real, -y.imag),
     ):
         # a real load: SWR = R / R0 or R0 / R
-        best.append(max(resistance / target_ohm, target_ohm / resistance))
+        best.append(max(resistance / at.target_ohm, at.target_ohm / resistance))
         if best[-1] <= enough_swr * (1 + TINY):
             topology = f"single {place} reactance"
-            found.append(ladder(topology, frequency_hz, target_ohm, [(place, value)]))
+            found.append(ladder(topology, at, [(place, value)]))
     if not found:
         raise MatchingError(
             f"one reactance reaches SWR {best[0]:.4g} in series and {best[1]:.4g} as a shunt, "
@@ -116,53 +104,38 @@ def _dual(parts: Ladder, target_ohm: float) -> Ladder:
     ]
 
 
-def l_section(
-    frequency_hz: float, load_ohm: complex, target_ohm: float = defaults.REFERENCE_OHM
-) -> tuple[Network, ...]:
+def l_section(at: Point) -> tuple[Network, ...]:
     """Every L section, up to four: not every load has both orders."""
-    check_load(load_ohm)
     found = []
-    for order, z in (("series", load_ohm), ("shunt", target_ohm**2 / load_ohm)):
-        if z.real > target_ohm:
+    for order, z in (("series", at.load_ohm), ("shunt", at.target_ohm**2 / at.load_ohm)):
+        if z.real > at.target_ohm:
             continue
         # R + jx on the circle of conductance 1/R0: x = +-sqrt(R (R0 - R))
-        size = np.sqrt(z.real * (target_ohm - z.real))
+        size = np.sqrt(z.real * (at.target_ohm - z.real))
         for x in (size, -size):
             parts = [(SHUNT, -(1 / (z.real + 1j * x)).imag), (SERIES, x - z.imag)]
-            parts = parts if order == "series" else _dual(parts, target_ohm)
-            found.append(ladder(f"L, {order} part at load", frequency_hz, target_ohm, parts))
+            parts = parts if order == "series" else _dual(parts, at.target_ohm)
+            found.append(ladder(f"L, {order} part at load", at, parts))
     return _distinct(found)
 
 
-def _sections(
-    shape: str,
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float,
-    pis: Callable[[complex], list[Ladder]],
-) -> tuple[Network, ...]:
+def _sections(shape: str, at: Point, pis: Callable[[complex], list[Ladder]]) -> tuple[Network, ...]:
     """Pi sections by the load's admittance [S], or T sections, which are duals of pi sections."""
-    designs = pis(1 / load_ohm)
     if shape == "T":
-        designs = [_dual(parts, target_ohm) for parts in pis(load_ohm / target_ohm**2)]
-    return _distinct([ladder(shape, frequency_hz, target_ohm, parts) for parts in designs])
+        square = at.target_ohm**2
+        designs = [_dual(parts, at.target_ohm) for parts in pis(at.load_ohm / square)]
+    else:
+        designs = pis(1 / at.load_ohm)
+    return _distinct([ladder(shape, at, parts) for parts in designs])
 
 
-def by_q(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    shape: str,
-    q: float,
-) -> tuple[Network, ...]:
+def by_q(at: Point, *, shape: str, q: float) -> tuple[Network, ...]:
     """Every pi or T section whose larger Q is the one asked for, by the signs of its parts.
 
     It is that of a pi's node on one side, and that of a T's branch.
     """
-    check_load(load_ohm)
-    resistance = load_ohm.real if shape == "T" else 1 / (1 / load_ohm).real
-    low, high = sorted((resistance, target_ohm))
+    resistance = at.load_ohm.real if shape == "T" else 1 / (1 / at.load_ohm).real
+    low, high = sorted((resistance, at.target_ohm))
     # Q^2 + 1 = R high / R low
     least = np.sqrt(high / low - 1)
     if q < least * (1 - TINY):
@@ -173,45 +146,37 @@ def by_q(
     small = float(np.sqrt(max((q**2 + 1) * low / high - 1, 0)))
 
     def pis(y: complex) -> list[Ladder]:
-        q_load, q_source = (q, small) if 1 / y.real >= target_ohm else (small, q)
+        q_load, q_source = (q, small) if 1 / y.real >= at.target_ohm else (small, q)
         # both sides are stepped down to one virtual resistance, Rv = R / (Q^2 + 1)
-        virtual = max(1 / y.real, target_ohm) / (q**2 + 1)
+        virtual = max(1 / y.real, at.target_ohm) / (q**2 + 1)
         return [
             [
-                (SHUNT, s * q_source / target_ohm),
+                (SHUNT, s * q_source / at.target_ohm),
                 (SERIES, virtual * (s * q_source + t * q_load)),
                 (SHUNT, t * q_load * y.real - y.imag),
             ]
             for s, t in product((1, -1), repeat=2)
         ]
 
-    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis)
+    return _sections(shape, at, pis)
 
 
-def by_phase(
-    frequency_hz: float,
-    load_ohm: complex,
-    target_ohm: float = defaults.REFERENCE_OHM,
-    *,
-    shape: str,
-    phase_rad: float,
-) -> tuple[Network, ...]:
+def by_phase(at: Point, *, shape: str, phase_rad: float) -> tuple[Network, ...]:
     """The pi or T section at which the load lags the input by a phase, -pi to pi [rad].
 
     It is the phase of a pi's voltage, and that of a T's current. The chain matrix of a reciprocal
     network without loss that matches R2 to R1 and turns by p is ``A = sqrt(R1/R2) cos p, B = j
     sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
     """
-    check_load(load_ohm)
     sine, cosine = np.sin(phase_rad), np.cos(phase_rad)
     if abs(sine) < 1e-6:
         raise MatchingError("a pi or T section has a phase other than zero and half a turn")
 
     def pis(y: complex) -> list[Ladder]:
-        ratio = np.sqrt(target_ohm * y.real)
+        ratio = np.sqrt(at.target_ohm * y.real)
         # a series reactance x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load)
-        x = np.sqrt(target_ohm / y.real) * sine
+        x = np.sqrt(at.target_ohm / y.real) * sine
         source, load = (1 - cosine / ratio) / x, (1 - ratio * cosine) / x - y.imag
         return [[(SHUNT, source), (SERIES, x), (SHUNT, load)]]
 
-    return _sections(shape, frequency_hz, load_ohm, target_ohm, pis)
+    return _sections(shape, at, pis)

@@ -10,6 +10,7 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge
+from rfcal.matching.lumped import Point
 from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
 from rfcal.matching.search import best_in_stock
@@ -105,11 +106,11 @@ def rank(
     if q is not None and phase_rad is not None:
         raise MatchingError("a pi or T section has a chosen Q or a chosen phase, not both")
     stock = replace(stock or Stock(), frequency_hz=goal.centre_hz)
-    load, target = goal.centre_load(), goal.target_ohm
-    task = Task(goal.centre_hz, load, target, goal.target_swr, stock.lines, q, phase_rad)
+    at = Point(goal.centre_hz, goal.centre_load(), goal.target_ohm)
+    task = Task(at, goal.target_swr, stock.lines, q, phase_rad)
     chosen = q is not None or phase_rad is not None
     networks, refused = _all_tried(task, goal, stock, topologies, chosen)
-    height, lost = map(float, NOTHING.heights(*goal.in_band(), target))
+    height, lost = map(float, NOTHING.heights(*goal.in_band(), goal.target_ohm))
     candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], lost)
     return Ranking(candidates, refused | wasteful, float(swr(height)), lost, goal.target_swr)
 

@@ -10,6 +10,7 @@ import numpy as np
 from rfcal.errors import MatchingError
 from rfcal.matching import lines, lumped
 from rfcal.matching.element import SECTION, SERIES, SHUNT
+from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.models.line import Line
 
@@ -22,9 +23,7 @@ ENDS = ("open", "short")
 class Task:
     """What a closed form is to match, and what may be chosen in it."""
 
-    frequency_hz: float
-    load_ohm: complex
-    target_ohm: float
+    at: Point
     enough_swr: float  # SWR [1] that a single reactance must reach
     available: tuple[Line, ...]  # lines to cut from, of any length
     q: float | None = None  # of pi and T sections [1]
@@ -32,11 +31,11 @@ class Task:
 
     def by(self, design: Callable[..., tuple[Network, ...]], **keywords) -> Design:
         """The design for this load."""
-        return partial(design, self.frequency_hz, self.load_ohm, self.target_ohm, **keywords)
+        return partial(design, self.at, **keywords)
 
     def q_between(self, resistance: float) -> float:
         """The Q asked for, else one that leaves the L section at the least Q behind."""
-        low, high = sorted((resistance, self.target_ohm))
+        low, high = sorted((resistance, self.at.target_ohm))
         return self.q or float(np.sqrt(high / low))
 
     @cached_property
@@ -47,7 +46,7 @@ class Task:
     @property
     def main_line(self) -> tuple[Line, ...]:
         """The line that is nearest to the target, or none."""
-        return tuple(sorted(self.lines, key=lambda line: abs(line.z0 - self.target_ohm))[:1])
+        return tuple(sorted(self.lines, key=lambda line: abs(line.z0 - self.at.target_ohm))[:1])
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,7 @@ class Topology:
 
 def _sections(task: Task, shape: str) -> Iterator[Design]:
     if task.phase_rad is None:
-        resistance = task.load_ohm.real if shape == "T" else 1 / (1 / task.load_ohm).real
+        resistance = task.at.load_ohm.real if shape == "T" else 1 / (1 / task.at.load_ohm).real
         yield task.by(lumped.by_q, shape=shape, q=task.q_between(resistance))
     else:
         yield task.by(lumped.by_phase, shape=shape, phase_rad=task.phase_rad)

@@ -10,6 +10,7 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.feedline.power import loss_db
 from rfcal.matching import lumped
+from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.printed import PLACES, as_printed
@@ -283,11 +284,11 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
 @pytest.mark.parametrize(
     ("key", "value", "closed"),
     [
-        ("section_q", 4.0, lumped.by_q(55e6, DEVICE_OHM, shape="pi", q=4.0)),
+        ("section_q", 4.0, lumped.by_q(Point(55e6, DEVICE_OHM), shape="pi", q=4.0)),
         (
             "phase_deg",
             -70.0,
-            lumped.by_phase(55e6, DEVICE_OHM, shape="pi", phase_rad=np.radians(-70.0)),
+            lumped.by_phase(Point(55e6, DEVICE_OHM), shape="pi", phase_rad=np.radians(-70.0)),
         ),
     ],
 )
