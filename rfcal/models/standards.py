@@ -61,7 +61,7 @@ UNCERTAIN = {
 """What may be uncertain of each kind of standard, and more than its standard uncertainty is
 [1, ohm, H, F, s]."""
 
-STRAIGHT = 0.02
+STRAIGHT = 0.01
 """Change of a reflection by one standard deviation below which its curve, of half its square, is
 none [1]."""
 MOST_REFLECTION = 1.5
