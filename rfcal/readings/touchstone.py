@@ -159,17 +159,11 @@ def _take_options(head: _Head, line: str, number: int) -> None:
         )
     head.options = _DEFAULTS | {part: said[0] for part, said in found.items()}
     head.lines["#"] = number
-    parameter, impedance = head.options["parameter"], head.options["R"]
+    parameter = head.options["parameter"]
     if parameter in "GH":
         raise ReadingError(head.file, "the option line says G or H: one port has S, Z or Y", number)
     if head.ports > 1 and parameter != "S":
         raise ReadingError(head.file, "a two-port file must hold scattering parameters (S)", number)
-    if not _is_number(impedance) or not 0 < float(impedance) < math.inf:
-        raise ReadingError(
-            head.file,
-            f"the option line's reference impedance, R {impedance}, is no number of ohms above 0",
-            number,
-        )
 
 
 def _take_keyword(head: _Head, line: str, number: int) -> None:
