@@ -39,7 +39,7 @@ def corrected(
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise ArgumentError(f"two sweeps are named '{twice}': give them names that differ")
     analyzer = CalibratedAnalyzer(results.bench, results.calibration)
-    between = results.device(like).between if like else ()
+    other = results.device(like) if like else None
     taken = {item.reading.label for item in results.bench.standards}
     devices = []
     for file in files:
@@ -58,19 +58,14 @@ def corrected(
             )
         try:
             device = analyzer.correct(sweep)
-            device = device.behind(between) if between else device
-            devices.append(replace(device, answer=_answer(results, like, device)))
+            if other is not None:
+                device = device.behind(other.between) if other.between else device
+                off = np.abs(device.frequency - other.frequency[other.answer])
+                device = replace(device, answer=int(np.argmin(off)))
         except RfcalError as error:
-            raise type(error)(f"'{file}': {error}") from error
+            raise ReadingError(str(file), str(error)) from error
+        devices.append(device)
     return devices
-
-
-def _answer(results: Results, like: str, device: Device) -> int:
-    """Where the answer is quoted: at the frequency of the measurement that it is like."""
-    if not like:
-        return device.answer
-    other = results.device(like)
-    return int(np.argmin(np.abs(device.frequency - other.frequency[other.answer])))
 
 
 def path_words(results: Results, like: str) -> list[str]:
