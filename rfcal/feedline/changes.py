@@ -12,7 +12,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import NEAREST, Echoes, find_echoes
+from rfcal.feedline.echoes import MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
@@ -80,38 +80,42 @@ def compare(
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
-    ends = None if end_then_m is None or not np.isfinite(end_m) else (end_then_m, end_m)
-    then_found, now_found = find_echoes(band, before), find_echoes(band, after)
-    lost = grown(then_found, now_found, end_then_m)
-    differ = partial(_differ, then_found, now_found, after, shared, (baseline, events), ends, end_m)
+    found = find_echoes(band, before), find_echoes(band, after)
+    differ = partial(_differ, _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m))
+    lost = grown(*found, end_then_m)
+    if lost is None:
+        return differ(None)
     # loss in the conductors delays the wave, that of joints and braids hardly does
-    ways = [lost] if lost is None else [replace(lost, inside=share) for share in (1.0, 0.0)]
-    found = min(map(differ, ways), key=lambda one: sum(change.size for change in one.changes))
+    ways = [differ(replace(lost, inside=share)) for share in (1.0, 0.0)]
+    best = min(ways, key=lambda one: sum(change.size for change in one.changes))
     # what is new on the way keeps part of the wave from the end as well
-    anew = lost is not None and any(c.what == "new" for c in found.changes)
-    return differ(None) if anew else found
+    return differ(None) if any(c.what == "new" for c in best.changes) else best
 
 
-def _differ(
-    then: Echoes,
-    now: Echoes,
-    after: Complex,
-    shared: Complex,
-    pair: tuple[Events, Events],
-    ends: tuple[float, float] | None,
-    end_m: float,
-    lost: Lost | None,
-) -> Comparison:
+@dataclass(frozen=True, eq=False)
+class _Sweeps:
+    """Two sweeps of one line, and what was found in them."""
+
+    then: Echoes
+    now: Echoes
+    after: Complex  # the later one in the line's impedance [1]
+    shared: Complex  # its common changes, and those of the earlier one (N, F)
+    baseline: Events
+    events: Events
+    end_then_m: float | None  # where the line ended, and ends, if known
+    end_m: float
+
+
+def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
     """What differs once it is made good that the line has grown, and loses more."""
-    band, (baseline, events) = now.band, pair
-    shift, before = _moved(then, now, after, ends, lost)
+    band, baseline = sweeps.now.band, sweeps.baseline
+    shift, before = _moved(sweeps, lost)
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
-    difference = after - before
-    found = find_echoes(band, difference)
+    difference = sweeps.after - before
     worst = int(np.argmax(np.abs(difference)))
-    changes = _laid_to_places(found, shared, (baseline, events), (before, after), end_m)
+    changes = _laid_to_places(replace(sweeps, baseline=baseline), before)
     return Comparison(
         changes,
         _from_new(shift, changes, baseline, band),
@@ -121,23 +125,18 @@ def _differ(
     )
 
 
-def _moved(
-    then: Echoes,
-    now: Echoes,
-    after: Complex,
-    ends_m: tuple[float, float] | None,
-    lost: Lost | None,
-) -> tuple[Shift | None, Complex]:
+def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
     """How the line's places have moved, and the earlier sweep with its echoes moved and faded."""
-    band, each = then.band, np.array([then.model(then.distance == d) for d in then.distance])
+    then, band, after = sweeps.then, sweeps.then.band, sweeps.after
+    each = then.parts()
+    before = np.sum(each, axis=0) + then.left
     if lost is not None:  # what rings behind the end has gone through no more of the line
         way = np.minimum(then.distance, lost.length_m)
-        each = each * np.exp(-2 * way[:, None] * lost.growth(band.frequency))
-    before = np.sum(each, axis=0) + then.left
-    if lost is not None:
+        faded = each * np.exp(-2 * way[:, None] * lost.growth(band.frequency))
+        before = np.sum(faded, axis=0) + then.left
         then = find_echoes(band, before)
-        each = np.array([then.model(then.distance == d) for d in then.distance])
-    shift = find_shift(then, now, ends_m)
+        each = then.parts()
+    shift = find_shift(then, sweeps.now, np.array([sweeps.end_then_m, sweeps.end_m], float))
     if shift is None:
         return None, before
     # what no echo explains comes from where the strongest does, most likely
@@ -189,76 +188,71 @@ def slowed(change: Change, frequency: Real, speed: float) -> float:
     return float(abs(change.after) / np.mean(frequency) / (2 * np.pi) * speed)
 
 
-def _laid_to_places(
-    found: Echoes,
-    shared: Complex,
-    events: tuple[Events, Events],
-    seen: tuple[Complex, Complex],
-    end_m: float,
-) -> tuple[Change, ...]:
-    """Changes at places, from the echoes of the difference; pairs are baseline and sweep."""
+def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
+    """Changes at places, from the echoes of the difference to what was before, moved."""
+    found = find_echoes(sweeps.now.band, sweeps.after - before)
     _, of_size = found.uncertainty()
-    uncertainty = np.hypot(of_size, np.linalg.norm(found.moved_by(shared), axis=0) / np.sqrt(2))
+    of_common = np.linalg.norm(found.moved_by(sweeps.shared), axis=0) / np.sqrt(2)
+    uncertainty = np.hypot(of_size, of_common)
     size = np.linalg.norm(found.coefficients, axis=1)
-    place = _places(found, size, events, end_m)
+    place = _places(sweeps, found.distance, size)
     changes: list[Change] = []
     for where in np.unique(place[np.isfinite(place)]):
         here = place == where
         whole, least = (float(np.linalg.norm(of[here])) for of in (size, uncertainty))
         if whole > max(LEAST, SIGNIFICANT * least):
-            changes += [_change(found.band, float(where), whole, events, seen)]
+            changes += [_change(sweeps, before, float(where), whole)]
     return tuple(changes)
 
 
-def _places(found: Echoes, size: Real, pair: tuple[Events, Events], end_m: float) -> Real:
+def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     """To what place each echo of the difference belongs; nan for a bounce.
 
     To an event beside it; else to a stronger one just before or behind it, as one change splits
     into several echoes; else, behind all events, to the last of them, which rings. What is left
     is a place of its own.
     """
-    near, (baseline, events) = NEAREST * found.band.resolution, pair
+    near, baseline, events = sweeps.now.band.near, sweeps.baseline, sweeps.events
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
     gone = np.all(off >= near, axis=1)
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
-    bounces_m = np.concatenate([events.bounces_m, baseline.bounces_m])
-    events_m = events_m[events_m <= end_m]
-    if np.isfinite(end_m) and not np.any(np.abs(events_m - end_m) < near):
-        events_m = np.append(events_m, end_m)
+    sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
+    way, bounce_m = bounces(events_m)
+    bounce = np.prod(sizes[way], axis=0)
+    events_m = events_m[events_m <= sweeps.end_m]
+    if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
+        events_m = np.append(events_m, sweeps.end_m)
     place = np.full(size.size, np.nan)
     for k in np.argsort(-size):
-        d = max(float(found.distance[k]), 0.0)
+        d = max(float(distance[k]), 0.0)
         beside = np.abs(events_m - d)
-        stronger = np.where(np.isfinite(place), np.abs(found.distance - d), np.inf)
+        stronger = np.where(np.isfinite(place), np.abs(distance - d), np.inf)
         if beside.size and beside.min() < near:
             place[k] = events_m[np.argmin(beside)]
-        elif stronger.min() < CLUSTER * found.band.resolution:
+        elif stronger.min() < CLUSTER * sweeps.now.band.resolution:
             place[k] = place[np.argmin(stronger)]
-        elif np.any(np.abs(bounces_m - d) < near):
+        elif np.any(2 * MARGIN * bounce[np.abs(bounce_m - d) < near] > size[k]):
             continue  # it has grown, or moved with both of its ends
         else:
             place[k] = d if not events_m.size or d < events_m.max() else events_m.max()
     return place
 
 
-def _change(
-    band: Band, where: float, size: float, found: tuple[Events, Events], seen: tuple[Complex, ...]
-) -> Change:
+def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Change:
     """The change at a place, by the nearest event of baseline and sweep if it is near enough.
 
     Where the lists, which hold the strongest, have neither, the traces say how large they are.
     """
-    value, kind = [], []
+    band, value, kind = sweeps.now.band, [], []
     fits: list[tuple[str, ...]] = [()]
-    for events in found:
-        off = np.abs(events.distance_m - where)
-        here = int(np.argmin(off)) if off.size and np.min(off) < NEAREST * band.resolution else None
+    for events in (sweeps.baseline, sweeps.events):
+        here = events.nearest(where, band.near)
         value.append(0j if here is None else complex(events.reflection[here]))
         kind.append("" if here is None else events.kind[here])
         fits += [] if here is None else [events.fits[here]]
     if not any(kind):
         at, fade = int(np.argmin(np.abs(band.grid - where))), float(band.fade(np.array([where]))[0])
-        value = [complex(band.trace(sweep)[at]) / fade for sweep in seen]
+        value = [complex(band.trace(sweep)[at]) / fade for sweep in (before, sweeps.after)]
         grown = abs(value[1]) / max(abs(value[0]), 1e-12)
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"

@@ -15,6 +15,9 @@ UNEVEN = 0.01
 RIDGE = 0.01
 """Reluctance to let an echo vary over the band, in parts of its column's own weight."""
 
+NEAREST = 1.5
+"""Two echoes are told apart when further from each other than this many resolutions."""
+
 LEFT = 1e-9
 """Where a line leaves less of an echo than this [1], its loss is made good no further."""
 
@@ -58,6 +61,11 @@ class Band:
         """Distance at which two echoes can be told apart [m] (any textbook on radar)."""
         # v / (2 B), a sinc's first null
         return self.speed / (2 * self.width)
+
+    @property
+    def near(self) -> float:
+        """Distance from which on two echoes are told apart [m]."""
+        return NEAREST * self.resolution
 
     @property
     def range(self) -> float:

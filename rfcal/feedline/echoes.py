@@ -11,12 +11,10 @@ ones are fitted too, but not reported.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.feedline.echo_basis import Band
 from rfcal.maths.reflection import Complex, Real
-
-NEAREST = 1.5
-"""Two echoes are told apart when further from each other than this many resolutions."""
 
 FLAT = 0.001
 """Uncertainty of a place in resolutions, as reflections vary over the band unlike the model."""
@@ -65,6 +63,11 @@ class Echoes:
         kept = np.where(chosen[:, None], self.coefficients, 0)
         return kept.ravel() @ self.basis
 
+    def parts(self) -> Complex:
+        """What each echo gives of the sweep [1], shape (K, F)."""
+        basis = self.basis.reshape(*self.coefficients.shape, self.left.size)
+        return np.asarray(np.einsum("kp,kpf->kf", self.coefficients, basis))
+
     def at_foot(self) -> Real:
         """How large the echoes are as seen at the foot [1], the line's loss in them."""
         return np.abs(self.mean) * self.band.fade(self.distance)
@@ -102,7 +105,7 @@ def find_echoes(band: Band, reflection: Complex) -> Echoes:
         peak, noise = _strongest(band, left, np.concatenate([distance, refused]), floor)
         if peak is None or max(distance.size, refused.size) == MOST:
             break
-        behind = peak > band.range - NEAREST * band.resolution
+        behind = peak > band.range - band.near
         tried = np.append(distance, peak - band.range * behind)
         # only neighbours are fitted anew: those further off hardly feel it
         near = np.abs(tried - tried[-1]) < NEIGHBOURS * band.resolution
@@ -125,7 +128,7 @@ def _strongest(band: Band, left: Complex, taken: Real, floor: float) -> tuple[fl
     noise = float(np.median(size)) / np.sqrt(np.log(2))
     peaks = np.flatnonzero((size > np.roll(size, 1)) & (size >= np.roll(size, -1)))
     peaks = peaks[size[peaks] > max(STANDS_OUT * noise, floor)]
-    apart = np.abs(folded(grid[peaks] - taken[:, None], band.range)) > NEAREST * band.resolution
+    apart = np.abs(folded(grid[peaks] - taken[:, None], band.range)) > band.near
     peaks = peaks[np.all(apart, axis=0)]
     return float(grid[peaks[np.argmax(size[peaks])]]) if peaks.size else None, noise
 
@@ -136,6 +139,15 @@ def _settled(
     """Echoes moved to where a fit puts them: distances, and the fit there."""
     distance = distance + band.shift(band.fit(distance, reflection)[0])
     return distance, *band.fit(distance, reflection)
+
+
+def bounces(distance: Real) -> tuple[NDArray[np.intp], Real]:
+    """Which three echoes waves may bounce between, (3, N), and where that is seen [m], (N,)."""
+    way = np.indices((distance.size,) * 3).reshape(3, distance.size**3)
+    i, j, k = distance[way]
+    made = (i < j) & (i < k)
+    # out to j, back to i, out to k and home
+    return way[:, made], (j + k - i)[made]
 
 
 def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real, Real]:
@@ -153,16 +165,13 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
         own[m], passed = abs(r), (1 - abs(r.real)) ** 2 + r.imag**2
         through *= passed if real[m] and own[m] < TOTAL else 1.0
         beyond[m] = 1 / max(through, FLOOR)
-    i, j, k = np.indices((d.size,) * 3).reshape(3, d.size**3)
+    (i, j, k), place = bounces(d)
     # j and k in either order are two ways; one of them may be a bounce, and leads to the next
-    made = (i < j) & (i < k) & real[i] & (own[i] < TOTAL)
-    made &= judged[j] & judged[k] & (real[j] | real[k])
-    i, j, k = (a[made] for a in (i, j, k))
+    made = real[i] & (own[i] < TOTAL) & judged[j] & judged[k] & (real[j] | real[k])
+    i, j, k, place = i[made], j[made], k[made], place[made]
     # root mean square over the band: the mean of a product is up to that of its factors
     whole = np.linalg.norm(echoes.coefficients, axis=1) * band.fade(d) / band.kept(d)
-    # out to j, back to i, out to k and home: seen at d_j + d_k - d_i, of size |r_i r_j r_k|, over
-    # the transmission up to i that all three carry already
-    place = d[j] + d[k] - d[i]
+    # of size |r_i r_j r_k|, over the transmission up to i that all three carry already
     return place, own[i] * whole[j] * whole[k] * beyond[i] * band.kept(place)
 
 
@@ -198,7 +207,7 @@ def _pulled(echoes: Echoes, real: np.ndarray) -> Real:
     band, size, distance = echoes.band, echoes.at_foot(), echoes.distance
     place, expected = _bounced(echoes, real, np.ones(size.size, bool))
     off = np.abs(folded(place - distance[:, None], band.range))
-    near = np.where(off < NEAREST * band.resolution, expected, 0).sum(axis=1)
+    near = np.where(off < band.near, expected, 0).sum(axis=1)
     # a neighbour that the shapes cannot part from it pulls too
     gap = np.abs(distance - distance[:, None])
     beside = np.where((gap > 0) & (gap < 3 * band.resolution), size, 0).sum(axis=1)

@@ -5,8 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import is_narrow
-from rfcal.feedline.echoes import NEAREST
+from rfcal.feedline.echo_basis import NEAREST, is_narrow
 from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, Real
@@ -45,7 +44,7 @@ resonators of Q 3 to 20 and 15 to 150 ohm); by a wide band it splits into echoes
 
 def folds(events: Events, length_m: float) -> bool:
     """Whether the steps are so wide that a line's far parts appear nearer than they are."""
-    return length_m > events.range_m - NEAREST * events.resolution_m
+    return length_m > events.range_m - events.near_m
 
 
 def placed_by_loss(frequency: Real, seen: Complex, line: Line, events: Events) -> bool:

@@ -12,7 +12,6 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.reactances import in_series
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
@@ -177,6 +176,13 @@ class Reflections:
         return self.distance / self.band.resolution
 
     @cached_property
+    def left(self) -> Real:
+        """What may be left of the loss, of either sign if that is known [Np/m], shape (F,)."""
+        if self.loss_known:
+            return LOSS_OFF * self.band.attenuation
+        return LOSSIEST * np.sqrt(self.band.frequency / 1e6) * NEPER_PER_DB / 100
+
+    @cached_property
     def goes_as(self) -> dict[Callable, np.ndarray]:
         """Which of them each way of going over the band explains, shape (K,).
 
@@ -184,13 +190,10 @@ class Reflections:
         goes over the band.
         """
         some = slice(None, None, max(1, self.band.frequency.size // 100))
-        frequency, weight = self.band.frequency[some], self.band.weight[some]
+        weight, shares = self.band.weight[some], np.linspace(0, 1, 33)
         if self.loss_known:
-            lost, shares = self.band.attenuation[some], np.linspace(-LOSS_OFF, LOSS_OFF, 7)
-        else:
-            lost = LOSSIEST * np.sqrt(frequency / 1e6) * NEPER_PER_DB / 100
-            shares = np.linspace(0, 1, 33)
-        left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * lost)
+            shares = np.linspace(-1, 1, 7)
+        left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * self.left[some])
         known = (self.coefficients / self.mean[:, None])[:, None]
         found = {}
         for form in FORMS:
@@ -225,7 +228,7 @@ class Reflections:
         first, second = np.abs(self.coefficients[:, 1:3].T) / self.size
         bend = np.maximum(second - 3 * self.uncertainty / self.size, 0)
         spread = np.sqrt(bend / BENDS) * band.resolution
-        return np.minimum(np.hypot(first / band.per_metre, spread), NEAREST * band.resolution)
+        return np.minimum(np.hypot(first / band.per_metre, spread), band.near)
 
     @cached_property
     def _rings(self) -> Real:
@@ -342,10 +345,7 @@ def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
         return False
     if seen.band.narrow:
         return None  # its phase alone tells, if anything
-    left, least = LOSS_OFF * seen.band.attenuation, -1.0
-    if not seen.loss_known:
-        left, least = LOSSIEST * np.sqrt(seen.band.frequency / 1e6) * NEPER_PER_DB / 100, 0.0
-    way_back = 2 * seen.distance[m] * left
+    way_back, least = 2 * seen.distance[m] * seen.left, -1.0 if seen.loss_known else 0.0
     return in_series(seen.answer[m] / through, seen.band, way_back, least)
 
 

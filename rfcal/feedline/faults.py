@@ -10,11 +10,10 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.feedline.echo_basis import Band, prepare
+from rfcal.feedline.echo_basis import NEAREST, Band, prepare
 from rfcal.feedline.echoes import (
     DYNAMIC_DB,
     MOST,
-    NEAREST,
     STANDS_OUT,
     Echoes,
     find_echoes,
@@ -58,7 +57,7 @@ class Events:
     reflection_uncertainty: Real
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
-    resolution_m: float  # closer events than 1.5 of it appear as one
+    resolution_m: float
     range_m: float  # what lies beyond is folded back into it
     seen_m: float  # as far as a `FAULT` stands out, by the line's loss as known or guessed
     grid_m: Real  # distances of the trace, shape (G,)
@@ -66,6 +65,16 @@ class Events:
     noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
     bounces_m: Real  # where something only seems to reflect, by bouncing between places
+
+    @property
+    def near_m(self) -> float:
+        """Closer events than this appear as one [m]."""
+        return NEAREST * self.resolution_m
+
+    def nearest(self, where_m: float, within_m: float) -> int | None:
+        """The event that is nearest to a place, if it is as near as that."""
+        off = np.abs(self.distance_m - where_m)
+        return int(np.argmin(off)) if np.min(off, initial=np.inf) < within_m else None
 
 
 def in_line(
@@ -130,27 +139,12 @@ def _parted(echoes: Echoes, strongest: np.ndarray) -> tuple[np.ndarray, Real]:
     beside = np.zeros(size.size)
     for m in strongest:
         off = np.abs(echoes.distance[kept] - echoes.distance[m])
-        if np.all(off >= NEAREST * echoes.band.resolution):
+        if np.all(off >= echoes.band.near):
             kept = np.append(kept, m)
         else:
             owner = kept[np.argmin(off)]
             beside[owner] = np.hypot(beside[owner], size[m])
     return kept, beside
-
-
-def _standing_out(
-    echoes: Echoes, shared: Complex, single: np.ndarray, of_size: Real
-) -> tuple[np.ndarray, Real, Real]:
-    """Which echoes are events, near to far, and of each, shape (K,).
-
-    Standard uncertainties of size [1], and what else reflects beside it [1].
-    """
-    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
-    size = np.abs(echoes.mean)
-    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
-    kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
-    real = np.sort(kept[: MOST // 2])
-    return real, np.hypot(of_size, of_common)[real], beside[real]
 
 
 def _told(
@@ -161,8 +155,13 @@ def _told(
     Standard uncertainties.
     """
     single, of_distance, of_size = placed(echoes)
-    real, of_size, beside = _standing_out(echoes, shared, single, of_size)
-    distance, of_distance = echoes.distance[real], of_distance[real]
+    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
+    size = np.abs(echoes.mean)
+    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
+    kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
+    real = np.sort(kept[: MOST // 2])
+    distance, of_distance, beside = echoes.distance[real], of_distance[real], beside[real]
+    of_size = np.hypot(of_size, of_common)[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
     each = echoes.coefficients[real], of_size, phase, beside, _answers(echoes, real)
     told = Reflections(echoes.band, distance, *each, loss_known)
@@ -177,7 +176,7 @@ def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
     rings &= ~np.isin(np.arange(size.size), real) | (size < SHARE * size[real, None])
     rings[np.arange(real.size), real] = True
     back = np.exp(2 * distance[real, None] * band.propagation)
-    return np.array([echoes.model(row) for row in rings]).reshape(back.shape) * back
+    return rings @ echoes.parts() * back
 
 
 def find_events(

@@ -10,7 +10,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import NEAREST, Echoes, find_echoes
+from rfcal.feedline.echoes import Echoes, find_echoes
 from rfcal.feedline.faults import in_line
 from rfcal.feedline.fit import LineProperties
 from rfcal.maths.reflection import Complex, Real
@@ -125,7 +125,7 @@ def _whole_db(band: Band, end_m: float) -> float:
 
 def _from(echoes: Echoes, end_m: float) -> Complex:
     """What comes back from the line's end, and what rings behind it."""
-    return echoes.model(echoes.distance > end_m - NEAREST * echoes.band.resolution)
+    return echoes.model(echoes.distance > end_m - echoes.band.near)
 
 
 def _fitted(

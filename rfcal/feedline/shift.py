@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.feedline.echoes import NEAREST, Echoes, placed
+from rfcal.feedline.echoes import Echoes, placed
 from rfcal.maths.reflection import Complex, Real
 
 SIGNIFICANT = 4.0
@@ -70,29 +70,22 @@ class Shift:
         return (distance > sum(self.between_m) / 2).astype(float)
 
 
-def find_shift(
-    then: Echoes, now: Echoes, ends_m: tuple[float, float] | None = None
-) -> Shift | None:
+def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     """How places moved from one sweep of a line to another, by the places themselves.
 
     A stretch, be it insignificant, where it explains them and no move from one place on does
     better; else a significant one of those, or None. The line's end in both sweeps, where known, is
     a witness by itself once it has moved by more than what it ends in can make it seem.
     """
-    known = [_known(echoes) for echoes in (then, now)]
-    pairs = _pairs(then, now)
-    place = then.distance[pairs[:, 0]]
-    moved = now.distance[pairs[:, 1]] - place
-    uncertainty = np.hypot(*(each[pairs[:, i]] for i, each in enumerate(known)))
-    resolution, told = then.band.resolution, np.isfinite(uncertainty)
-    place, moved, uncertainty = place[told], moved[told], uncertainty[told]
-    if ends_m is not None and abs(ends_m[1] - ends_m[0]) > NEAREST * resolution:
-        before = np.minimum(place, place + moved) < min(ends_m) - NEAREST * resolution
-        place, moved = (
-            np.append(place[before], ends_m[0]),
-            np.append(moved[before], ends_m[1] - ends_m[0]),
-        )
-        uncertainty = np.append(uncertainty[before], resolution * OF_END)
+    pairs, near = _pairs(then, now), then.band.near
+    place, later = then.distance[pairs[:, 0]], now.distance[pairs[:, 1]]
+    uncertainty = np.hypot(*(_known(e)[pairs[:, i]] for i, e in enumerate((then, now))))
+    seen = np.stack([place, later - place, uncertainty])[:, np.isfinite(uncertainty)]
+    if np.all(np.isfinite(ends_m)) and abs(ends_m[1] - ends_m[0]) > near:
+        end = [ends_m[0], ends_m[1] - ends_m[0], then.band.resolution * OF_END]
+        before = np.minimum(seen[0], seen[0] + seen[1]) < min(ends_m) - near
+        seen = np.column_stack([seen[:, before], end])
+    place, moved, uncertainty = seen
     if not place.size:
         return None
     stretch, misfit = _fitted(Shift(), place, moved, uncertainty)
@@ -109,7 +102,7 @@ def find_shift(
 def _known(echoes: Echoes) -> Real:
     """Standard uncertainties of places [m]; a bounce is none, nor what calibration leaves."""
     real, of_distance, _ = placed(echoes)
-    behind_foot = echoes.distance > NEAREST * echoes.band.resolution
+    behind_foot = echoes.distance > echoes.band.near
     return np.where(real & behind_foot, of_distance, np.inf)
 
 
@@ -120,8 +113,7 @@ def _fitted(form: Shift, place: Real, moved: Real, uncertainty: Real) -> tuple[S
     information = max(float(np.sum(weight * along**2)), 1e-300)
     size = float(np.sum(weight * along * moved)) / information
     left = float(np.sum(weight * (moved - size * along) ** 2))
-    witnesses = int(np.sum(weight > 0))
-    return Shift(size, information**-0.5, form.between_m), left / max(witnesses - 1, 1)
+    return Shift(size, information**-0.5, form.between_m), left / max(place.size - 1, 1)
 
 
 def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:

@@ -8,7 +8,6 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echo_basis import is_narrow
-from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.faults import FAULT
@@ -73,7 +72,7 @@ def _range(state: LineState) -> list[Finding]:
     now, length = state.now, state.length_m
     step = float(np.mean(np.diff(state.frequency))) / 1e6
     if folds(now, length):
-        least = step * now.range_m / (length + NEAREST * now.resolution_m)
+        least = step * now.range_m / (length + now.near_m)
         values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
         return [say.LINE_STEPS(length_m=length, **values)]
     if not _may_fold(state):
@@ -85,7 +84,7 @@ def _range(state: LineState) -> list[Finding]:
 
 def _width(state: LineState) -> list[Finding]:
     """What a narrow band leaves open."""
-    now, near = state.now, NEAREST * state.now.resolution_m
+    now, near = state.now, state.now.near_m
     length = state.length_m or float(np.max(now.distance_m, initial=0.0))
     if not 0 < length < COARSE * near:
         return []
@@ -234,7 +233,7 @@ def _change_words(state: LineState, change: Change) -> str:
     if change.what == "gone":
         return say.LINE_GONE.format(place=place, size=before)
     at_end = _at_end(state, change.distance_m)
-    what = say.LINE_END.format(near=_near(state)) if at_end else "the reflection"
+    what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
@@ -256,7 +255,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=_near(state))
+        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=state.now.near_m)
         said = [sound, *_end_itself(state)]
         if told:
             said = [*told, f"that is before {end}", *_or_end(state, strong)]
@@ -296,16 +295,8 @@ def _at_end(state: LineState, distance_m: float) -> bool:
     """Whether a change is at the line's end, as far as its place is known."""
     if not state.length_m or state.beyond_m is not None:
         return False
-    now = state.now
-    end = state.length_m if state.end is None else float(now.distance_m[state.end])
-    return abs(distance_m - end) < NEAREST * now.resolution_m and not any(
-        abs(distance_m - d) < abs(distance_m - end) for d in now.distance_m
-    )
-
-
-def _near(state: LineState) -> str:
-    """From how far on two places are told apart [m]."""
-    return f"{NEAREST * state.now.resolution_m:.2g}"
+    end = state.length_m if state.end is None else float(state.now.distance_m[state.end])
+    return abs(distance_m - end) < LEAST_MOVE  # there changes at the end are laid to
 
 
 def _end(state: LineState) -> str:
@@ -325,11 +316,8 @@ def size_words(reflection: float) -> str:
 
 def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
-    now = state.now
-    if not now.distance_m.size:
-        return f"{distance_m:.1f} m"
-    nearest = int(np.argmin(np.abs(now.distance_m - distance_m)))
-    if abs(now.distance_m[nearest] - distance_m) > now.resolution_m:
+    now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
+    if nearest is None:
         return f"{distance_m:.1f} m"
     place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
     farther = may_be_farther(state, distance_m)

@@ -10,7 +10,6 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.changes import Comparison, compare
 from rfcal.feedline.echo_basis import prepare
-from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.end import (
     behind_end,
     beyond_end,
@@ -49,14 +48,15 @@ def line_state(
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     doubts = _doubts(wanted, line, found)
     given: dict[str, Any] = {"loss_known": loss_known, "z_ref": z_ref}
-    of_line: dict[str, Any] = {
-        "velocity_factor_uncertainty": doubts[1],
-        "z0_uncertainty": _of_z0(found),
-    }
+    # cables of one type differ
+    of_z0 = (
+        found.standard_uncertainty["z0"] / found.line.z0 if found else defaults.PATH["impedance"]
+    )
 
     def look(sweep: Quantity, line: Line) -> _Sight:
         common = sweep.common_changes()
-        swept = find_events(frequency, sweep.value, line, common=common, **given, **of_line)
+        unsure = {"velocity_factor_uncertainty": doubts[1], "z0_uncertainty": of_z0}
+        swept = find_events(frequency, sweep.value, line, common=common, **given | unsure)
         fade = prepare(frequency, sweep.value, line, loss_known).fade
         return _ended(frequency, swept, fade, line, doubts, found is not None)
 
@@ -165,13 +165,6 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
     return line.length_m * relative if found else wanted.doubt.get("length", 0.0), of_velocity
 
 
-def _of_z0(found: LineProperties | None) -> float:
-    """Standard uncertainty of the line's impedance [1, relative]: as cables of one type differ."""
-    if found is None:
-        return defaults.PATH["impedance"]
-    return found.standard_uncertainty["z0"] / found.line.z0
-
-
 def _ended(
     frequency: Real,
     swept: Events,
@@ -187,7 +180,7 @@ def _ended(
     open_ended = _Sight(swept, with_own_delay(events, own, strongest_on(events)), folded)
     if not length:
         return open_ended
-    last = length + NEAREST * events.resolution_m
+    last = length + events.near_m
     # a place that may be two is no end by that
     of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
     of_length, of_velocity = doubts[0], doubts[1] / line.velocity_factor

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from rfcal.feedline.echoes import NEAREST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
@@ -24,7 +23,7 @@ from rfcal.uncertainty.words import plus_minus, rounded
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
     now = line.now
-    near = NEAREST * now.resolution_m
+    near = now.near_m
     far = min(now.range_m - near, now.seen_m)
     apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
@@ -47,7 +46,7 @@ def line_lines(line: LineState) -> list[str]:
             row.insert(0, f"or {now.range_m:.0f} m farther")
         elif i == line.end:
             row.insert(0, "the line's end")
-            hides = LINE_HIDES.format(near=f"{near:.2g}")
+            hides = LINE_HIDES.format(near=near)
             row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, LINE_NO_PLACE.format(length_m=line.length_m))
@@ -68,8 +67,8 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = size_words(abs(c.before)), size_words(abs(c.after))
         told = {
-            "new": f"new, {kind_words(line, c.kind, c.fits)}, {after}",
-            "gone": f"gone, {kind_words(line, c.kind, c.fits)}, {before}",
+            "new": f"new, {after}",
+            "gone": f"gone, {before}",
             "changed": f"changed by {c.size:.2g} (phase counted), from {before} to {after}",
         }
         said.append(f"  {place_words(line, c.distance_m)}: {told[c.what]}")
@@ -85,20 +84,16 @@ def _comparison_lines(line: LineState) -> list[str]:
 def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
     more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
+    if shift.between_m is not None or (shift.from_m is not None and not shift.sure):
+        return f"that the line is {more} was taken out before the sweeps were compared"
+    where = f"or from one place on, as no other place tells which; {weather} makes"
+    if shift.sure:
+        where = f"as far as its places tell: {weather} makes"
     water = ", more may be water in the cable" if shift.size > 0 else ""
-    if shift.between_m is None and shift.sure:
-        return (
-            f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it "
-            f"as far as its places tell: {weather} makes a part in a thousand or so{water}; this "
-            "was taken out first"
-        )
-    if shift.between_m is None and shift.from_m is None:
-        return (
-            f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline: all along it, "
-            f"as {weather} makes it, or from one place on; no other place tells which. This was "
-            "taken out first"
-        )
-    return f"that the line is {more} was taken out before the sweeps were compared"
+    return (
+        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it "
+        f"{where} a part in a thousand or so{water}; this was taken out first"
+    )
 
 
 def _properties(line: LineState) -> list[str]:
