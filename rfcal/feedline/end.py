@@ -53,8 +53,6 @@ def placed_by_loss(frequency: Real, seen: Complex, line: Line, events: Events) -
     An event that lies farther by the range, once or more, appears in the same place, but comes back
     with the loss of the longer way, which grows with frequency.
     """
-    size = np.abs(events.reflection)
-    clear = np.flatnonzero(size > CLEAR * np.max(size, initial=0))
     propagation = line.propagation(frequency)
 
     def left(places: Real) -> float:
@@ -63,14 +61,13 @@ def placed_by_loss(frequency: Real, seen: Complex, line: Line, events: Events) -
         amplitude = np.linalg.lstsq(system, seen)[0]
         return float(np.linalg.norm(system @ amplitude - seen))
 
-    here = left(events.distance_m)
-    for at in clear:
-        farther = [events.distance_m.copy() for _ in range(TURNS)]
-        for turns, places in enumerate(farther, start=1):
-            places[at] += turns * events.range_m
-        if here > PLACED * min(left(places) for places in farther):
-            return False
-    return True
+    size, here = np.abs(events.reflection), left(events.distance_m)
+    farther = [
+        events.distance_m + turns * events.range_m * (np.arange(size.size) == at)
+        for at in np.flatnonzero(size > CLEAR * np.max(size, initial=0))
+        for turns in range(1, TURNS + 1)
+    ]
+    return all(here <= PLACED * left(places) for places in farther)
 
 
 def unfolded_places(events: Events, place: Real, length_m: float) -> Real:

@@ -1,13 +1,12 @@
 """What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond.
 
 A kind that one place shows by itself is a row of `KINDS`, its name the word that people read.
-Stretches and slow changes are told by several places together.
+What several places tell together, `rfcal.feedline.fault_runs` does.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 
@@ -25,9 +24,6 @@ SURE_PHASE = 0.35
 ON_AXIS = 0.3
 """A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
 within this of half pi as that of a reactance."""
-
-SMALL = 0.4
-"""Stretches are told up to this reflection [1]: larger ones are as often an end."""
 
 BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
 """What shows that a line goes on behind an event is larger than the first of these times the event,
@@ -47,26 +43,12 @@ LOSS_OFF = 0.3
 TWIN = 1.6
 """An event of opposite sign may be the other end of a stretch if not this many times different."""
 
-ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
-"""The ends of a stretch are alike within this share, the second where the loss is not known."""
-
 BENDS = 1.0
 """What a spread of one resolution adds to the square shape of an echo [1]."""
-
-FALLS, OFF_QUARTER = 0.15, 0.7
-"""Slope over the band, in parts of the mean reflection, and phase off a quarter turn [rad], that
-show a slow change begin, end or turn."""
 
 UNSHAPED = 0.2
 """How far what is of no one kind seems off, in resolutions, where a sweep begins near zero, so far
 below its resonance (standard, by simulation of antennas and gaps)."""
-
-PAIRED, LONG = 3.0, 25.0
-"""Its ends are not this many times different, nor this many resolutions apart."""
-
-FAINT, RUN, DUST = 0.1, 4.0, 0.2
-"""Three or more reflections below the first [1], no further apart than the second (in resolutions)
-and none below the third times the largest, can be one slow change."""
 
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
@@ -78,8 +60,9 @@ SLOW, STRETCH = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
 
 
-def _level(size: Real, frequency: Real, weight: Real) -> Complex:
-    # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt: alike at all frequencies
+def level(size: Real, frequency: Real, weight: Real) -> Complex:
+    """What reflects alike at all frequencies, shape (K, F)."""
+    # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt
     return np.ones((size.size, frequency.size), complex)
 
 
@@ -129,19 +112,19 @@ GAP = Kind(
     "series capacitance", "capacitance in series", "a broken conductor or an open joint", _falling
 )
 KINDS = (
-    Kind("series resistance", "a resistive joint", "", _level, resistive=True),
-    Kind("shunt resistance", "a leak across the line", "a wet joint", _level, -1, resistive=True),
+    Kind("series resistance", "a resistive joint", "", level, resistive=True),
+    Kind("shunt resistance", "a leak across the line", "a wet joint", level, -1, resistive=True),
     # an antenna far below its resonance is one too
-    Kind("open", "an open line", "", _level, end=True),
-    Kind("short", "a shorted line", "", _level, -1, end=True),
+    Kind("open", "an open line", "", level, end=True),
+    Kind("short", "a shorted line", "", level, -1, end=True),
     # of a connector, or of a stretch shorter than half the resolution
     Kind("series inductance", "inductance in series", "a loose joint", _rising),
     CRUSH,
     GAP,
 )
-FORMS = _level, _rising, _falling
+FORMS = level, _rising, _falling
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
-REACTIVE = {kind.name for kind in KINDS if kind.over_band is not _level}
+REACTIVE = {kind.name for kind in KINDS if kind.over_band is not level}
 SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
 """What delays the wave that passes it."""
 
@@ -244,16 +227,6 @@ Told = tuple[str, tuple[str, ...]]
 """A kind, and those that fit where it is not known."""
 
 
-def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Kinds of events on one uniform line, and the kinds that fit those of none that is known."""
-    if not seen.distance.size:
-        return (), ()
-    told, ends = _stretches(seen, _single(seen))
-    kinds = _ramps(seen, _slow_changes(seen, [kind for kind, _ in told], ends))
-    fits = (fit if k in UNCLEAR else () for k, (_, fit) in zip(kinds, told, strict=True))
-    return tuple(kinds), tuple(fits)
-
-
 def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     """How far each place seems off by the slope of a reactance's phase [m], shape (K,).
 
@@ -271,7 +244,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     return np.hypot(slope, np.where(unclear, UNSHAPED * from_zero * seen.band.resolution, 0.0))
 
 
-def _single(seen: Reflections) -> list[Told]:
+def tell_each(seen: Reflections) -> list[Told]:
     """What each event tells by itself."""
     told, through = [], 1.0  # transmission up to the event, there and back
     for m in range(seen.size.size):
@@ -279,14 +252,15 @@ def _single(seen: Reflections) -> list[Told]:
         passed = max(1 - abs(r), 0.0) ** 2
         kind, fits = _told(seen, m, r, passed, through)
         if kind in RESISTIVE and _has_twin(seen, through * passed, m):
-            kind, fits = UNKNOWN, (kind, _stretch(r))
+            kind, fits = UNKNOWN, (kind, stretch(r))
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
         through *= max(passed if kind in RESISTIVE else 1 - abs(r) ** 2, 0.01)
         told.append((kind, fits))
     return told
 
 
-def _stretch(r: complex) -> str:
+def stretch(r: complex) -> str:
+    """A stretch that begins or ends where that is reflected."""
     return STRETCH.format("lower" if r.real < 0 else "higher")
 
 
@@ -356,7 +330,7 @@ def _goes_on(seen: Reflections, m: int, passed: float, through: float) -> bool |
     if not np.any(beyond):
         return None
     most, largest = passed * (1 + FULL), int(np.argmax(beyond))
-    if seen.goes_as[_level][m + 1 + largest]:
+    if seen.goes_as[level][m + 1 + largest]:
         # an end that reflects alike all over the band tells a step of impedance, which loses
         # nothing, from a resistance: what it shows must be nearer to the latter
         most = min(most, np.sqrt(passed * max(1 - (seen.size[m] / through) ** 2, 0.0)))
@@ -372,65 +346,5 @@ def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
     beyond = np.arange(size.size) > m
     # the far end of a stretch reflects -r (1 - r^2) where its near end reflects r
     expected = np.where(beyond, size[m] * (1 - size[m] ** 2), size[m])
-    end = beyond & seen.goes_as[_level] & (np.abs(size / passed - 1) < FULL)
+    end = beyond & seen.goes_as[level] & (np.abs(size / passed - 1) < FULL)
     return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
-
-
-def _stretches(seen: Reflections, told: list[Told]) -> tuple[list[Told], set[int]]:
-    """What is told with stretches of another impedance, and which events are ends of one.
-
-    Where what lies beyond shows that nothing was lost it is one; else two resistances would do as
-    well, and neither is claimed.
-    """
-    told, ends = list(told), set()
-    share = ALIKE if seen.loss_known else ALIKE_BY_GUESS
-    for m in range(len(told) - 1):
-        pair = slice(m, m + 2)
-        r, off = seen.mean[pair].real, np.abs(seen.mean[pair].imag)
-        # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
-        off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
-        alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
-        if alike and np.all(seen.size[pair] < SMALL) and np.all(off < ON_AXIS * np.abs(r)):
-            lossless = np.all(seen.goes_as[_level][pair]) and told[pair] == [(MISMATCH, ())] * 2
-            kind = _stretch(r[0])
-            for k in (m, m + 1):
-                losing = f"{'shunt' if seen.mean[k].real < 0 else 'series'} resistance"
-                told[k] = (kind, ()) if lossless else (UNKNOWN, (kind, losing))
-            ends |= {m, m + 1}
-    return told, ends
-
-
-def _slow_changes(seen: Reflections, kinds: list[str], ends: set[int]) -> list[str]:
-    """Kinds with several in a row told as one slow change.
-
-    Not where most of the row have a clear kind of their own, as three connectors have; and not
-    behind a large echo, which rings.
-    """
-    kinds, size, apart = list(kinds), seen.size, seen.apart
-    largest = int(np.argmax(size))
-    last = largest if size[largest] >= FAINT else len(kinds)
-    breaks = [m for m in range(1, last) if apart[m] - apart[m - 1] >= RUN]
-    breaks += [m + after for m in range(last) if size[m] >= FAINT for after in (0, 1)]
-    for start, stop in pairwise(sorted({0, last, *breaks})):
-        row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
-        rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
-        unclear = [m for m in row if m not in ends and kinds[m] in UNCLEAR]
-        if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
-            kinds[start:stop] = [SLOW] * (stop - start)
-    return kinds
-
-
-def _ramps(seen: Reflections, kinds: list[str]) -> list[str]:
-    """Kinds with slow changes told by their two ends: alone, one could be a gap in a conductor."""
-    kinds, size, apart = list(kinds), seen.size, seen.apart
-    # where the impedance begins to change along the line by Z', r = Z' / (4 j beta Z) (small
-    # reflections; Pozar, 5.8): a quarter turn off a resistance, and less the higher the frequency
-    slope = seen.coefficients[:, 1] / seen.mean
-    off_quarter = np.abs(np.abs(np.angle(seen.mean)) - np.pi / 2)
-    falls = (slope.real < -FALLS) & (np.abs(slope.imag) < FALLS) & (off_quarter < OFF_QUARTER)
-    slow: set[int] = set()
-    for m, n in pairwise(m for m, kind in enumerate(kinds) if falls[m] and kind == MISMATCH):
-        weak = np.all(size[m : n + 1] < FAINT) and apart[m] > 1 and apart[n] - apart[m] < LONG
-        if weak and 1 / PAIRED < size[n] / size[m] < PAIRED:
-            slow |= set(range(m, n + 1))
-    return [SLOW if m in slow and kind in UNCLEAR else kind for m, kind in enumerate(kinds)]

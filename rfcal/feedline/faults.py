@@ -20,7 +20,8 @@ from rfcal.feedline.echoes import (
     folded,
     placed,
 )
-from rfcal.feedline.fault_kinds import LOSSIEST, SHARE, Reflections, seems_off, tell_kinds
+from rfcal.feedline.fault_kinds import LOSSIEST, SHARE, Reflections, seems_off
+from rfcal.feedline.fault_runs import tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 

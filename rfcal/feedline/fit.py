@@ -233,14 +233,6 @@ def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
     return np.asarray(conductor * root / frequency[-1])
 
 
-def require_points(frequency: Real) -> None:
-    """Refuse a sweep with too few points to tell a line's length."""
-    if frequency.size < 5:
-        raise CalibrationError(
-            f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
-        )
-
-
 def _whole_turns(frequency: Real, at_zero: float, left: Real) -> float:
     """Turns of a straight phase at zero frequency, refused where what is left of it hides them."""
     scatter = np.std(left)
@@ -270,20 +262,14 @@ def coarse_delay(frequency: Real, round_trip: Complex) -> float:
     delay; carried back to zero frequency it must come to a whole number of turns, which fixes the
     delay much better.
     """
-    require_points(frequency)
     phase = np.unwrap(np.angle(round_trip)) + _inside_conductors(frequency, round_trip)
-    step = np.abs(np.diff(phase))
-    if np.max(step) > 0.8 * np.pi:
-        raise CalibrationError(
-            f"the round trip turns by {np.degrees(np.max(step)):.0f} degrees between neighbouring "
-            f"points, so the line's length is ambiguous: sweep in steps below "
-            f"{np.min(np.diff(frequency)) / 2e6:.3g} MHz"
-        )
     slope, at_zero = np.polyfit(frequency, phase, 1)
-    if slope * (frequency[-1] - frequency[0]) > np.pi:
+    step, backwards = np.max(np.abs(np.diff(phase))), slope * np.ptp(frequency) > np.pi
+    if step > 0.8 * np.pi or backwards:
+        how = "backwards" if backwards else f"by {np.degrees(step):.0f} degrees"
         raise CalibrationError(
-            "the round trip seems to turn backwards, so the steps are too wide for the line's "
-            f"length: sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
+            f"the round trip turns {how} from point to point, so the line's length is ambiguous: "
+            f"sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
         )
     turns = _whole_turns(frequency, float(at_zero), phase - (slope * frequency + at_zero))
     # least squares through that point at zero frequency: phase = -4 pi f delay

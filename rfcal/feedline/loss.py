@@ -65,15 +65,12 @@ class Lost:
     def on(self, line: Line) -> Line:
         """The line as it is now."""
         conductor, dielectric = (
-            100 / NEPER_PER_DB * more for more in (self.conductor, self.dielectric)
+            each * 100 / NEPER_PER_DB for each in (self.conductor, self.dielectric)
         )
         whole = max(line.conductor_db + conductor, 1e-12)
-        return replace(
-            line,
-            conductor_db=whole,
-            dielectric_db=line.dielectric_db + dielectric,
-            skin=line.skin + (self.inside - line.skin) * conductor / whole,
-        )
+        skin = line.skin + (self.inside - line.skin) * conductor / whole
+        dielectric += line.dielectric_db
+        return replace(line, conductor_db=whole, dielectric_db=dielectric, skin=skin)
 
 
 def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:

@@ -20,7 +20,6 @@ from rfcal.feedline.fit import (
     LineProperties,
     coarse_delay,
     fit_line,
-    require_points,
 )
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -101,7 +100,10 @@ def _of_length(found: LineProperties, length_m: float) -> LineProperties:
 def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProperties:
     """The fit from the best of many starts, unless another line would do as well."""
     frequency, one_end = swept.frequency, len(swept.ends) == 1
-    require_points(frequency)
+    if frequency.size < 5:
+        raise CalibrationError(
+            f"{frequency.size} points leave a line's length ambiguous; sweep five or more"
+        )
     narrow = bool(np.ptp(frequency) < NARROW * np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []
@@ -186,15 +188,18 @@ def _starts(swept: FarEnds, every: bool) -> Iterator[tuple[float, Complex | floa
     starts.sort(key=lambda start: start[0])
     yield from ((z0, trip) for _, z0, trip, *_ in starts[:STARTS])
     if every:
-        yield from _pairs(swept, [(z0, slope, offset) for _, z0, _, slope, offset in starts])
+        yield from _pairs(swept, np.array([(z0, *trend) for _, z0, _, *trend in starts]))
 
 
-def _pairs(swept: FarEnds, trends: list[tuple[float, float, float]]) -> list[tuple[float, float]]:
-    """The impedances and delays that come nearest to one sweep, by its phase in mid-band."""
+def _pairs(swept: FarEnds, trends: Real) -> list[tuple[float, float]]:
+    """The impedances and delays that come nearest to one sweep, by its phase in mid-band.
+
+    Of impedances, and slope and offset of the phase in each, shape (N, 3).
+    """
     # phase = -4 pi f delay, up to whole turns
     centre, found = float(np.mean(swept.frequency)), []
-    longest = max(-slope for _, slope, _ in trends) / (2 * np.pi) + 1 / centre
-    for z0, slope, offset in trends[::2]:
+    longest = -np.min(trends[:, 1]) / (2 * np.pi) + 1 / centre
+    for z0, slope, offset in trends[::2].tolist():
         first = (-(slope * centre + offset) / (4 * np.pi * centre)) % (1 / (2 * centre))
         for delay in np.arange(first, longest, 1 / (2 * centre)):
             off = swept.off(_start(delay, 1.0, z0))

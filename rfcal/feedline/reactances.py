@@ -29,47 +29,38 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | N
     `left` is what may be left of the line's loss, there and back [Np], (F,), and `least` the least
     share of it.
     """
+    from scipy.optimize import least_squares
+
     some = slice(None, None, max(1, band.frequency.size // 100))
-    given = answer[some], band, some, left[some], least
+    frequency, weight = band.frequency[some], np.sqrt(band.weight[some])
+    ratio, turn = frequency / np.average(frequency, weights=weight**2), 4 * np.pi / band.speed
+    whole, share = float(np.linalg.norm(weight * answer[some])), 0.1 * (least == 0)
+    bounds = [-MOST, -band.resolution, least], [MOST, band.resolution, 1.0]
+
+    def misfit(way: Callable[[Complex], Complex], start: float) -> tuple[float, float]:
+        """What a reactance leaves of the answer [1], and its q in mid-band [1]."""
+
+        def off(unknown: Real) -> Real:
+            log_q, place, share = unknown.tolist()
+            # a place off by s turns the phase by 4 pi f s / v
+            turned = np.exp(-1j * turn * frequency * place - share * left[some])
+            seen = way(1j * np.exp(log_q) * ratio) * turned
+            rest = weight * (seen - answer[some]) / whole
+            return np.concatenate([rest.real, rest.imag])
+
+        found = least_squares(off, [np.log(start), 0.0, share], bounds=bounds)
+        return float(np.sqrt(2 * found.cost)), float(np.exp(found.x[0]))
+
     size = np.average(np.abs(answer), weights=band.weight).clip(0.01, 0.99)
     start = float(np.sqrt(1 / size**2 - 1))
     # f in parts of mid-band: r = 1 / (1 + j q f), q = 4 pi C z0, of a capacitance in series;
     # -j q f / (1 + j q f), q = C pi z0, of one across; j q f / (1 + j q f), q = L pi / z0, of an
     # inductance in series
-    series, q = _misfit(lambda x: 1 / (1 + x), start, *given)
+    series, q = misfit(lambda x: 1 / (1 + x), start)
     if not series < FITS or q < np.sqrt(1 / OPEN**2 - 1):
         return False
-    across, _ = _misfit(lambda x: -x / (1 + x), 1 / start, *given)
-    other, _ = _misfit(lambda x: x / (1 + x), 1 / start, *given)
+    across, _ = misfit(lambda x: -x / (1 + x), 1 / start)
+    other, _ = misfit(lambda x: x / (1 + x), 1 / start)
     if BETTER * series < min(across, other):
         return True
     return None if BETTER * max(series, across) < other else False
-
-
-def _misfit(
-    way: Callable[[Complex], Complex],
-    start: float,
-    answer: Complex,
-    band: Band,
-    some: slice,
-    left: Real,
-    least: float,
-) -> tuple[float, float]:
-    """What a reactance leaves of an answer [1], and its q in mid-band [1]."""
-    from scipy.optimize import least_squares
-
-    frequency, weight = band.frequency[some], np.sqrt(band.weight[some])
-    ratio = frequency / np.average(frequency, weights=weight**2)
-    size = float(np.linalg.norm(weight * answer))
-
-    def off(unknown: Real) -> Real:
-        log_q, place, share = unknown.tolist()
-        # a place off by s turns the phase by 4 pi f s / v
-        turned = np.exp(-4j * np.pi * frequency * place / band.speed - share * left)
-        rest = weight * (way(1j * np.exp(log_q) * ratio) * turned - answer) / size
-        return np.concatenate([rest.real, rest.imag])
-
-    near, share = band.resolution, 0.1 * (least == 0)
-    bounds = [-MOST, -near, least], [MOST, near, 1.0]
-    found = least_squares(off, [np.log(start), 0.0, share], bounds=bounds)
-    return float(np.sqrt(2 * found.cost)), float(np.exp(found.x[0]))

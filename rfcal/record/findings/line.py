@@ -159,12 +159,16 @@ def rings(state: LineState) -> np.ndarray:
     return late | ringing(now) if late.size and state.end is None else late
 
 
+def _twins(state: LineState) -> dict[str, str]:
+    """What a resistance may be, where no end that reflects all tells by its size."""
+    return {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
+
+
 def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     """What a place may be; where its kind is not known, at most three that fit."""
-    twins = {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
     if len(fits) < 2:
         kind = fits[0] if fits else kind
-        return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
+        return _twins(state).get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
     if len(fits) > MOST_FIT:
         return say.LINE_ANY
     *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits]
@@ -185,14 +189,12 @@ def _open_kinds(state: LineState) -> set[str]:
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
     now, fits = state.now, _open_kinds(state)
-    twins = set() if {"open", "short"} & set(now.kind) else say.LINE_TWINS.keys()
-    said = [say.LINE_TELL_TWINS] if twins & {*now.kind[: _last(state)], *fits} else []
-    if not fits:
-        return said
-    if is_narrow(state.frequency):
+    if fits and is_narrow(state.frequency):
         half = float(np.mean(state.frequency)) / 2e6
         return [say.LINE_TELL_BAND.format(low=half, high=3 * half)]
-    return said if state.loss_known else [*said, say.LINE_TELL_LOSS]
+    twins = _twins(state).keys() & {*now.kind[: _last(state)], *fits}
+    said = [say.LINE_TELL_TWINS] if twins else []
+    return said + ([say.LINE_TELL_LOSS] if fits and not state.loss_known else [])
 
 
 def lost_words(state: LineState, lost: Lost) -> str:

@@ -1,27 +1,16 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline import end as line_end
 from rfcal.feedline.changes import Comparison, compare
 from rfcal.feedline.echo_basis import prepare
-from rfcal.feedline.end import (
-    behind_end,
-    beyond_end,
-    end_among,
-    folds,
-    own_delay,
-    placed_by_loss,
-    strongest_on,
-    unfolded,
-    unfolded_places,
-    with_own_delay,
-)
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
@@ -46,39 +35,25 @@ def line_state(
     line, loss_known = (found.line, True) if found else (wanted.line, wanted.loss_known)
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
-    doubts = _doubts(wanted, line, found)
-    given: dict[str, Any] = {"loss_known": loss_known, "z_ref": z_ref}
-    # cables of one type differ
-    of_z0 = (
-        found.standard_uncertainty["z0"] / found.line.z0 if found else defaults.PATH["impedance"]
-    )
-
-    def look(sweep: Quantity, line: Line) -> _Sight:
-        common = sweep.common_changes()
-        unsure = {"velocity_factor_uncertainty": doubts[1], "z0_uncertainty": of_z0}
-        swept = find_events(frequency, sweep.value, line, common=common, **given | unsure)
-        fade = prepare(frequency, sweep.value, line, loss_known).fade
-        return _ended(frequency, swept, fade, line, doubts, found is not None)
-
-    seen, before, comparison = look(now, line), None, None
-    grown = lost = _beyond_stated(wanted, frequency, now, z_ref, found, seen)
-    placed = loss_known and placed_by_loss(frequency, now.value, line, seen.swept)
+    foot = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
+    seen, before, comparison = foot.look(now), None, None
+    grown = lost = _beyond_stated(wanted, foot, now, seen)
+    placed = loss_known and line_end.placed_by_loss(frequency, now.value, line, seen.swept)
     if then is not None:
-        before = look(then, line)
-        differ = partial(compare, frequency, now, then, line, **given)
-        against = partial(_against, differ, before, length_m=line.length_m)
-        seen, comparison = against(seen)
+        before = foot.look(then)
+        seen, comparison = _against(foot, (then, before), (now, seen))
         grown = comparison.lost
-    if grown is not None and not (lost and found):  # so that its end is told as it is
-        seen = look(now, grown.on(line))
-        seen, comparison = (seen, None) if before is None else against(seen)
+    if grown is not None and (then or not found):  # so that its end is told as it is
+        seen = replace(foot, line=grown.on(line)).look(now)
+        if then is not None and before is not None:
+            seen, comparison = _against(foot, (then, before), (now, seen))
     return LineState(
         seen.events,
         before and before.events,
         comparison,
         found,
         line.length_m,
-        doubts[0],
+        foot.doubts[0],
         frequency,
         seen.beyond_m,
         seen.end,
@@ -98,48 +73,105 @@ class _Sight(NamedTuple):
     end: int | None = None  # which of them is the line's end
     beyond_m: float | None = None  # where more reflects from beyond a stated length
 
+    @property
+    def end_m(self) -> float | None:
+        """Where that end is [m]."""
+        return None if self.end is None else float(self.events.distance_m[self.end])
+
+
+@dataclass(frozen=True, eq=False)
+class _Foot:
+    """What is known of a line before what reflects on it is sought."""
+
+    frequency: Real  # [Hz]
+    z_ref: float  # [ohm]
+    line: Line
+    loss_known: bool
+    doubts: tuple[float, float]  # standard, of its length [m] and velocity factor [1]
+    found: LineProperties | None  # by its own sweeps
+
+    def look(self, sweep: Quantity) -> _Sight:
+        """What a sweep shows of it."""
+        found, usual = self.found, defaults.PATH["impedance"]  # as cables of one type differ
+        swept = find_events(
+            self.frequency,
+            sweep.value,
+            self.line,
+            loss_known=self.loss_known,
+            z_ref=self.z_ref,
+            velocity_factor_uncertainty=self.doubts[1],
+            z0_uncertainty=found.standard_uncertainty["z0"] / found.line.z0 if found else usual,
+            common=sweep.common_changes(),
+        )
+        fade = prepare(self.frequency, sweep.value, self.line, self.loss_known).fade
+        return self._ended(swept, fade)
+
+    def _ended(self, swept: Events, fade: Callable[[Real], Real]) -> _Sight:
+        """Events up to the line's end; more from beyond is told of a stated length alone."""
+        length, folded = self.line.length_m, line_end.folds(swept, self.line.length_m)
+        events = line_end.unfolded(swept, length, fade) if folded else swept
+        own = line_end.own_delay(events, self.frequency)
+        open_ended = _Sight(
+            swept, line_end.with_own_delay(events, own, line_end.strongest_on(events)), folded
+        )
+        if not length:
+            return open_ended
+        last = length + events.near_m
+        # a place that may be two is no end by that
+        of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
+        of_length, of_velocity = self.doubts[0], self.doubts[1] / self.line.velocity_factor
+        if self.found:  # the same velocity factor stands behind length and events
+            of_place = np.sqrt(np.maximum(of_place**2 - (of_velocity * events.distance_m) ** 2, 0))
+            of_length = 0.0
+        else:
+            last += 2 * of_length + 2 * length * of_velocity
+        end = line_end.end_among(events, length, np.hypot(of_place, own) + of_length, last)
+        beyond = None if self.found else line_end.beyond_end(events, end, last)
+        if beyond is not None:
+            return open_ended._replace(beyond_m=beyond)
+        events = line_end.behind_end(events, end, last)
+        if end is not None:
+            events = line_end.with_own_delay(events, own, slice(end, end + 1))
+        return _Sight(swept, events, folded, end)
+
 
 def _against(
-    differ: Callable[..., Comparison], then: _Sight, now: _Sight, length_m: float
+    foot: _Foot, baseline: tuple[Quantity, _Sight], sweep: tuple[Quantity, _Sight]
 ) -> tuple[_Sight, Comparison]:
     """Today's events by what the baseline knows, and what differs from it."""
+    then, now, length = baseline[1], sweep[1], foot.line.length_m
+    known: dict[str, Any] = {"loss_known": foot.loss_known, "z_ref": foot.z_ref}
+    differ = partial(compare, foot.frequency, sweep[0], baseline[0], foot.line, **known)
     if now.folded:  # compared as they appear
         found = differ(events=now.swept, baseline=then.swept)
         each = np.array([change.distance_m for change in found.changes])
-        places = unfolded_places(now.swept, each, length_m)
-        moved = [
-            replace(c, distance_m=float(d)) for c, d in zip(found.changes, places, strict=True)
-        ]
+        places = line_end.unfolded_places(now.swept, each, length).tolist()
+        moved = [replace(c, distance_m=d) for c, d in zip(found.changes, places, strict=True)]
         return now, replace(found, changes=tuple(sorted(moved, key=lambda c: c.distance_m)))
     if now.beyond_m is not None and then.beyond_m is None and then.end is not None:
         # the stated length was right in the baseline: the end is where it is now
         end = now.swept.distance_m.tolist().index(now.beyond_m)
-        now = now._replace(events=behind_end(now.swept, end, np.inf), end=end, beyond_m=None)
-    ends = [None if s.end is None else float(s.events.distance_m[s.end]) for s in (then, now)]
-    stated = np.inf if now.beyond_m is not None or not length_m else length_m
-    end_m = stated if ends[1] is None else ends[1]
-    given = {"events": now.events, "baseline": then.events, "end_m": end_m, "end_then_m": ends[0]}
-    return now, differ(**given)
+        now = now._replace(
+            events=line_end.behind_end(now.swept, end, np.inf), end=end, beyond_m=None
+        )
+    stated = np.inf if now.beyond_m is not None or not length else length
+    end_m = stated if now.end_m is None else now.end_m
+    ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}
+    return now, differ(events=now.events, baseline=then.events, **ends)
 
 
-def _beyond_stated(
-    wanted: LineCheck,
-    frequency: Real,
-    now: Quantity,
-    z_ref: float,
-    found: LineProperties | None,
-    seen: _Sight,
-) -> Lost | None:
+def _beyond_stated(wanted: LineCheck, foot: _Foot, now: Quantity, seen: _Sight) -> Lost | None:
     """What the line loses more than its type or the record says, as far as its end tells."""
     if not wanted.loss_known:
         return None
-    if found is not None:
-        return measured_more(frequency, found, wanted.line)
+    if foot.found is not None:
+        return measured_more(foot.frequency, foot.found, wanted.line)
     # what hardly reflects falls over the band as it likes
-    if seen.folded or seen.end is None or abs(seen.events.reflection[seen.end]) < FAULT:
+    end_m = None if seen.folded else seen.end_m
+    if end_m is None or abs(seen.events.reflection[seen.end]) < FAULT:
         return None
-    end_m = float(seen.events.distance_m[seen.end])
-    return more_than_stated(frequency, now.value, wanted.line, z_ref=z_ref, end_m=end_m)
+    swept = foot.frequency, now.value, wanted.line
+    return more_than_stated(*swept, z_ref=foot.z_ref, end_m=end_m)
 
 
 def _by_its_ends(
@@ -163,37 +195,3 @@ def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tupl
     of_velocity = wanted.doubt["velocity factor"]
     relative = float(np.hypot(of_velocity / line.velocity_factor, of_delay))
     return line.length_m * relative if found else wanted.doubt.get("length", 0.0), of_velocity
-
-
-def _ended(
-    frequency: Real,
-    swept: Events,
-    fade: Callable[[Real], Real],
-    line: Line,
-    doubts: tuple[float, float],
-    measured: bool,
-) -> _Sight:
-    """Events up to the line's end; more from beyond it is told of a stated length alone."""
-    length, folded = line.length_m, folds(swept, line.length_m)
-    events = unfolded(swept, length, fade) if folded else swept
-    own = own_delay(events, frequency)
-    open_ended = _Sight(swept, with_own_delay(events, own, strongest_on(events)), folded)
-    if not length:
-        return open_ended
-    last = length + events.near_m
-    # a place that may be two is no end by that
-    of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
-    of_length, of_velocity = doubts[0], doubts[1] / line.velocity_factor
-    if measured:  # the same velocity factor stands behind length and events
-        of_place = np.sqrt(np.maximum(of_place**2 - (of_velocity * events.distance_m) ** 2, 0))
-        of_length = 0.0
-    else:
-        last += 2 * of_length + 2 * length * of_velocity
-    end = end_among(events, length, np.linalg.norm([of_place, own], axis=0) + of_length, last)
-    beyond = None if measured else beyond_end(events, end, last)
-    if beyond is not None:
-        return open_ended._replace(beyond_m=beyond)
-    events = behind_end(events, end, last)
-    if end is not None:
-        events = with_own_delay(events, own, slice(end, end + 1))
-    return _Sight(swept, events, folded, end)

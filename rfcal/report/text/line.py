@@ -5,16 +5,8 @@ import numpy as np
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings.catalogue.line import LINE_HIDES, LINE_NO_PLACE, LINE_RINGS
-from rfcal.record.findings.line import (
-    kind_words,
-    line_verdict,
-    may_be_farther,
-    place_words,
-    rings,
-    size_words,
-    what_tells,
-)
+from rfcal.record.findings import line as state
+from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -28,30 +20,30 @@ def line_lines(line: LineState) -> list[str]:
     apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
     said = [
-        f"the line's state: {line_verdict(line)[0]}",
+        f"the line's state: {state.line_verdict(line)[0]}",
         *_properties(line),
         f"places that reflect, nearest first: {len(now.kind)} (resolution: told apart from {apart} "
         f"m on; range: seen up to {limit} m{lost}; kinds are those of one uniform line):",
     ]
     size = np.abs(now.reflection)
-    late, end = rings(line), "an antenna" if line.end is None else "the end"
+    late, end = state.rings(line), "an antenna" if line.end is None else "the end"
     for i, kind in enumerate(now.kind):
         half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
-        row = [size_words(float(size[i]))]
-        if i != line.end or kind not in UNCLEAR:
-            row.insert(
-                0, LINE_RINGS.format(end=end) if late[i] else kind_words(line, kind, now.fits[i])
-            )
-        if may_be_farther(line, now.distance_m[i]):
+        row = [state.size_words(float(size[i]))]
+        if late[i]:
+            row.insert(0, say.LINE_RINGS.format(end=end))
+        elif i != line.end or kind not in UNCLEAR:
+            row.insert(0, state.kind_words(line, kind, now.fits[i]))
+        if state.may_be_farther(line, now.distance_m[i]):
             row.insert(0, f"or {now.range_m:.0f} m farther")
         elif i == line.end:
             row.insert(0, "the line's end")
-            hides = LINE_HIDES.format(near=near)
+            hides = say.LINE_HIDES.format(near=near)
             row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
-            row.insert(-1, LINE_NO_PLACE.format(length_m=line.length_m))
+            row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {plus_minus(float(now.distance_m[i]), half)} m: {', '.join(row)}")
-    return said + what_tells(line) + _comparison_lines(line)
+    return said + state.what_tells(line) + _comparison_lines(line)
 
 
 def _comparison_lines(line: LineState) -> list[str]:
@@ -65,13 +57,10 @@ def _comparison_lines(line: LineState) -> list[str]:
             "too):"
         ]
     for c in found.changes:
-        before, after = size_words(abs(c.before)), size_words(abs(c.after))
-        told = {
-            "new": f"new, {after}",
-            "gone": f"gone, {before}",
-            "changed": f"changed by {c.size:.2g} (phase counted), from {before} to {after}",
-        }
-        said.append(f"  {place_words(line, c.distance_m)}: {told[c.what]}")
+        before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
+        told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
+        told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
+        said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:
         said.append(shift_words(found.shift))
     said.append(
