@@ -38,7 +38,10 @@ function ohms(re, im, reference) {
   const x = (reference * 2 * im) / size;
   const digits = Math.hypot(r, x) < 100 ? 1 : 0;
   const sign = x < 0 ? "\u2212" : "+";
-  return { words: `${r.toFixed(digits)} ${sign} j${Math.abs(x).toFixed(digits)} ohm`, r, x };
+  const reactance = `j${Math.abs(x).toFixed(digits)} ohm`;
+  // what reads as giving power does so within what is not known of it
+  const words = r < 0 ? `R not known, X = ${sign}${reactance.slice(1)}` : `${r.toFixed(digits)} ${sign} ${reactance}`;
+  return { words, r, x };
 }
 
 function nature(z) {
@@ -70,6 +73,18 @@ for (const curve of curves) {
   const mark = element("circle", { r: 0.035, fill: "#0072B2" }, svg);
   const seen = element("rect", { width: 0.07, height: 0.07, fill: "#D55E00" }, svg);
 
+  // the sweep above: its axes go from the first frequency to the last
+  const bands = document.getElementById(curve.id.replace("live", "bands"));
+  const box = bands.querySelector('[id$="-patch_2"] path').getBBox();
+  const low = bands.querySelector('[id$="-axes_2"] path').getBBox();
+  const first = curve.mhz[0], span = curve.mhz[curve.mhz.length - 1] - first || 1;
+  let pointed = false;
+  const here = element("line", { y1: box.y, y2: low.y + low.height, stroke: "none" }, bands);
+  const readout = element("text", {
+    x: box.x + 8, y: box.y + 14, "font-size": 11, fill: "#222222",
+    stroke: "#ffffff", "stroke-width": 4, "paint-order": "stroke",
+  }, bands);
+
   function show() {
     const metres = Number(cable.value), at = Number(cursor.value);
     const points = curve.mhz.map((_, i) => turned(curve, i, metres));
@@ -81,6 +96,10 @@ for (const curve of curves) {
     cable.setAttribute("aria-valuetext", `${metres.toFixed(2)} m`);
     cursor.setAttribute("aria-valuetext", `${curve.mhz[at]} MHz`);
     const own = ohms(curve.re[at], curve.im[at], curve.reference);
+    const along = box.x + (box.width * (curve.mhz[at] - first)) / span;
+    here.setAttribute("x1", along);
+    here.setAttribute("x2", along);
+    if (pointed) readout.textContent = `${curve.mhz[at]} MHz: ${own.words}`;
     const through = ohms(points[at][0], points[at][1], curve.reference);
     said.textContent =
       `At ${curve.mhz[at]} MHz it is ${own.words}, ${nature(own)}. Through ` +
@@ -97,6 +116,17 @@ for (const curve of curves) {
       if (far < least) [best, least] = [i, far];
     }
     if (least < 0.2) { cursor.value = best; show(); }
+  });
+  bands.addEventListener("pointermove", (event) => {
+    const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(
+      bands.getScreenCTM().inverse());
+    const share = (place.x - box.x) / box.width;
+    if (share < 0 || share > 1) return;
+    const off = curve.mhz.map((mhz) => Math.abs(mhz - first - share * span));
+    cursor.value = off.indexOf(Math.min(...off));
+    pointed = true;
+    here.setAttribute("stroke", curve.mhz.length > 1 ? "#222222" : "none");
+    show();
   });
   for (const input of [cable, cursor]) input.addEventListener("input", show);
   section.hidden = false;

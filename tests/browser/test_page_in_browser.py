@@ -73,6 +73,28 @@ def test_the_plane_slider_says_what_the_library_says(opened):
         assert said.endswith(f"{nature}.")
 
 
+def test_the_pointer_reads_off_the_sweep(opened):
+    from selenium.webdriver import ActionChains
+
+    antenna = rfcal.compute(BEACON).device("antenna")
+    bands = opened.find_element("css selector", "#bands-1")
+    opened.execute_script("arguments[0].scrollIntoView({block: 'center'})", bands)
+    for across in (-0.2, 0.0, 0.3):
+        right = int(across * bands.rect["width"])
+        ActionChains(opened).move_to_element_with_offset(bands, right, -40).perform()
+        said = bands.find_element("css selector", "svg > text").text
+        mhz, r, x = (float(v) for v in re.findall(r"[\d.]+", said))
+        z = antenna.at(mhz * 1e6)
+        assert r == pytest.approx(z.resistance.value, abs=0.06)
+        assert x == pytest.approx(abs(z.reactance.value), abs=0.06)
+        line = opened.execute_script(
+            "const l = arguments[0].querySelector('svg > line').getBoundingClientRect(),"
+            "b = arguments[0].getBoundingClientRect(); return l.x - b.x - b.width / 2",
+            bands,
+        )
+        assert line == pytest.approx(right, abs=3)
+
+
 def test_every_control_and_picture_has_a_name_and_headings_follow_each_other(opened):
     for control in opened.find_elements("css selector", "input, svg, summary, figure > *"):
         if control.is_displayed() and control.tag_name != "figcaption":

@@ -84,6 +84,9 @@ def device_bands(device: Device) -> Figure:
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
         lower.axhline(0, color=style.MUTED, linewidth=0.8)
     lower.set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    if z.size > 1:
+        # from end to end: the page's script finds a frequency by its place
+        lower.set_xlim(*device.frequency[[0, -1]] / 1e6)
     _one_tick(lower, device.frequency / 1e6)
     style.add_legend(figure, upper)
     return figure
