@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal.components.agreement import expanded
 from rfcal.components.circuits import Circuit, Scale
 from rfcal.components.weighting import Weighting
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Complex, Real
-from rfcal.uncertainty.coverage import COVERAGE, freedom_along, student
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity
 
@@ -86,10 +86,7 @@ class Fit:
             middle.astype(complex),
             tuple(replace(e, change=slope @ e.change) for e in self.parameters.effects),
         )
-        deviation = np.sqrt(found.covariance()[:, 0, 0])
-        freedom = np.maximum(freedom_along(found, np.ones(middle.size, complex)), 1.0)
-        half = student(freedom, np.full(middle.size, (1 + COVERAGE) / 2)) * deviation
-        half = half * (np.sqrt(self.excess) if self.significant else 1.0)
+        half = expanded(found)[:, 0] * (np.sqrt(self.excess) if self.significant else 1.0)
         return {
             name: _figure(w.outer, w.unit, *(np.array([v]) for v in row))
             for (name, w), row in zip(
