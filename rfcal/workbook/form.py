@@ -45,7 +45,8 @@ class ReadingForm(Pictured):
         self._said = {kind: widgets.HTML() for kind in KINDS}
         write = widgets.Button(description="Write the record")
         write.on_click(lambda _: self._write())
-        for box in (self._shows, self._frequency, self._name, *self._boxes()):
+        boxes = (*self._cells.values(), *self._ohms.values())
+        for box in (self._shows, self._frequency, self._name, *boxes):
             box.observe(lambda _: self.judge(), "value")
         rows: list[widgets.Widget] = [self._shows, self._frequency]
         row = widgets.Layout(flex_flow="row wrap", overflow="hidden")
@@ -60,16 +61,6 @@ class ReadingForm(Pictured):
         self.children = (
             widgets.HBox([widgets.VBox(column, layout=half) for column in columns], layout=row),
         )
-
-    def _boxes(self) -> list[widgets.Text]:
-        return [*self._cells.values(), *self._ohms.values()]
-
-    def fill(self, megahertz: str, name: str = "device", **cells: str) -> None:
-        """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``."""
-        self._frequency.value, self._name.value = megahertz, name
-        for which, typed in cells.items():
-            kind, _, what = which.replace("_again", " again").partition("_")
-            (self._ohms if what else self._cells)[kind].value = typed
 
     def typed(self) -> list[Entry]:
         """The readings that are there."""

@@ -22,18 +22,26 @@ def form(tmp_path):
     return workbook.ReadingForm(tmp_path / "typed")
 
 
+def fill(form, megahertz, name="device", **cells):
+    """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``."""
+    form._frequency.value, form._name.value = megahertz, name
+    for which, typed in cells.items():
+        kind, _, what = which.replace("_again", " again").partition("_")
+        (form._ohms if what else form._cells)[kind].value = typed
+
+
 def test_it_says_what_is_still_to_be_read(form):
     assert form.sentence == "Type the frequency, then what the display shows of each."
     empty = form.png
-    form.fill("14.1", short=READ["short"])
+    fill(form, "14.1", short=READ["short"])
     assert form.sentence == "Still to be read: open, load, device."
     assert form.png != empty
-    form.fill("14.1", **{k: READ[k] for k in ("open", "load", "load_ohm")})
+    fill(form, "14.1", **{k: READ[k] for k in ("open", "load", "load_ohm")})
     assert form.sentence.splitlines()[-1] == "Still to be read: device."
 
 
 def test_the_answer_is_that_of_the_record_it_writes(form, tmp_path):
-    form.fill("14.1", "coil", **READ)
+    fill(form, "14.1", "coil", **READ)
     form._write()
     assert "Wrote" in form._words.value
     device = rfcal.compute(tmp_path / "typed").device("coil")
@@ -45,14 +53,14 @@ def test_the_answer_is_that_of_the_record_it_writes(form, tmp_path):
 
 
 def test_each_reading_is_judged_beside_its_box(form):
-    form.fill("14.1", short="51 3", open="20", check="35 7")
+    fill(form, "14.1", short="51 3", open="20", check="35 7")
     assert "it reflects 0.03 of what arrives" in form._said["short"].value
     assert "two numbers, R and X, are expected" in form._said["open"].value
     assert form._said["check"].value == "type its ohms above first"
 
 
 def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):
-    form.fill("14.1", short=READ["short"])
+    fill(form, "14.1", short=READ["short"])
     form._write()
     assert "Nothing was written. Still to be read: open, load, device." in form._words.value
     assert not (tmp_path / "typed").exists()
@@ -60,21 +68,21 @@ def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):
 
 def test_a_display_without_signs_keeps_both_answers(form):
     form._shows.value = "R and X without its sign"
-    form.fill("14.1", "coil", **{k: v.replace("-", "") for k, v in READ.items()})
+    fill(form, "14.1", "coil", **{k: v.replace("-", "") for k, v in READ.items()})
     assert "Two answers remain for 'coil'" in form.sentence
 
 
 def test_text_is_only_text(form):
-    form.fill("14.1", "<b>coil</b>", **READ)
+    fill(form, "14.1", "<b>coil</b>", **READ)
     assert "<b>coil" not in form._words.value
-    form.fill("<i>", "coil", short="<i> 3")
+    fill(form, "<i>", "coil", short="<i> 3")
     assert "<i>" not in form._words.value + form._said["short"].value
 
 
 def test_an_unlikely_unit_and_a_poor_check_are_doubted(form):
-    form.fill("14100", "coil", **{**READ, "check_ohm": "3.3 ohm"})
+    fill(form, "14100", "coil", **{**READ, "check_ohm": "3.3 ohm"})
     assert "if it was read in kHz, it is 14.1 MHz" in form.sentence
     assert "3.3 ohm is not within 10 to 200" in form._said["check"].value
-    form.fill("14.1", "coil", **{**READ, "device": "43.4 - j19", "check_ohm": "33 ohm"})
+    fill(form, "14.1", "coil", **{**READ, "device": "43.4 - j19", "check_ohm": "33 ohm"})
     assert "kHz" not in form.sentence
     assert "check '33 ohm' agrees" in form.sentence
