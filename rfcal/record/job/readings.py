@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from itertools import combinations
 
 import numpy as np
 
@@ -135,16 +134,15 @@ def _first_difference(one: Real, other: Real) -> str:
 
 def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse readings whose frequencies are a thousand or a million times those of the first."""
-    first, *others = record.items() or (None,)
-    for item in others:
-        assert first is not None
-        usual, own = (float(np.mean(sweeps[i.name].frequency)) for i in (first, item))
+    items = record.items()
+    for item in items[1:]:
+        usual, own = (float(np.mean(sweeps[i.name].frequency)) for i in (items[0], item))
         if factor := unit_factor(own, usual):
             raise RecordError(
                 FILE,
                 item.place,
                 f"its reading has {grid_words(sweeps[item.name].frequency)}, about {factor} those "
-                f"of '{first.name}': look which of the two has the wrong unit of frequency, Hz, "
+                f"of '{items[0].name}': look which of the two has the wrong unit of frequency, Hz, "
                 "kHz or MHz",
             )
 
@@ -162,34 +160,44 @@ def unit_factor(one_hz: float, other_hz: float) -> str:
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse a check whose reading is that of a standard, and a file that was read again."""
+    standards = {_numbers(sweeps[one.name]): one.name for one in record.standards}
     for check in record.checks:
-        for standard in record.standards:
-            if _same_reading(sweeps[check.name], sweeps[standard.name]):
-                why = f"its reading is that of the standard '{standard.name}', which took part in "
-                why += (
-                    "the solution and so cannot contradict it: check with one that is no standard"
-                )
-                raise RecordError(FILE, check.place, why)
+        if name := standards.get(_numbers(sweeps[check.name])):
+            raise RecordError(
+                FILE,
+                check.place,
+                f"its reading is that of the standard '{name}', which took part in the solution "
+                "and so cannot contradict it: check with an artefact that is no standard",
+            )
     for again in record.rereads:
-        if again.reading.files and _same_reading(sweeps[again.name], sweeps[again.of]):
-            why = f"its reading is the one that '{again.of}' has already: connect it once more "
-            raise RecordError(FILE, again.place, f"{why}after the devices, and read it anew")
+        if again.reading.files and _numbers(sweeps[again.name]) == _numbers(sweeps[again.of]):
+            raise RecordError(
+                FILE,
+                again.place,
+                f"its reading is the one that '{again.of}' has already: connect it once more after "
+                "the devices, and read it anew",
+            )
 
 
 def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse one file that was read as two standards: it would count as evidence twice."""
-    for one, other in combinations(record.standards, 2):
-        files = sweeps[one.name].origin, sweeps[other.name].origin
-        if None not in files and _same_reading(sweeps[one.name], sweeps[other.name]):
-            why = f"its reading is that of '{one.name}': one sweep is no evidence twice; connect "
-            why += "the standard again and read it anew, or leave it out"
-            raise RecordError(FILE, other.place, why)
+    seen: dict[tuple[bytes, bytes], str] = {}
+    for item in record.standards:
+        if sweeps[item.name].origin is None:  # what was typed may be the same
+            continue
+        name = seen.setdefault(_numbers(sweeps[item.name]), item.name)
+        if name != item.name:
+            raise RecordError(
+                FILE,
+                item.place,
+                f"its reading is that of '{name}': one sweep is no evidence twice; connect the "
+                "standard again and read it anew, or leave it out",
+            )
 
 
-def _same_reading(one: Sweep, other: Sweep) -> bool:
-    return np.array_equal(one.frequency, other.frequency) and np.array_equal(
-        one.reflection, other.reflection
-    )
+def _numbers(sweep: Sweep) -> tuple[bytes, bytes]:
+    """What two readings have in common that are one."""
+    return sweep.frequency.tobytes(), sweep.reflection.tobytes()
 
 
 def tests_by_chance(record: Record) -> int:
