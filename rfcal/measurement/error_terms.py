@@ -92,12 +92,6 @@ class Calibration:
             doubt=None if self.doubt is None else self.doubt[..., index],
         )
 
-    def exchanged(self, one: str, other: str) -> "Calibration":
-        """The calibration as if the readings of two standards had been exchanged, fitted anew."""
-        seen = dict(zip(self.names, self.seen, strict=True))
-        seen[one], seen[other] = seen[other], seen[one]
-        return replace(self, seen=tuple(seen.values())).with_known(self.known)
-
     def with_known(self, known: Sequence[Quantity]) -> "Calibration":
         """The calibration by the same readings of other standards, fitted anew."""
         g, m = [k.value for k in known], [s.value for s in self.seen]

@@ -1,17 +1,18 @@
 """Do the checks agree: verdicts that chance alone seldom turns, and what they cannot see."""
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import Scene, contradict, exchanges
-from rfcal.record.findings.standards import pairs_of
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal
@@ -42,6 +43,8 @@ OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
 """Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
 SMALL = 0.15
 """A check that is farther off [1] was not moved there by drift or a loose connector."""
+MANY = 20
+"""Standards beyond which an exchange of two is contradicted by the others."""
 SEEN = 0.05
 """An exchange of standards is seen where it moves a check by so much [1]."""
 
@@ -62,8 +65,9 @@ def about_checks(
     """
     if not found:
         return []
-    among = pairs_of(calibration) if solved else ()
-    unseen = [pair for pair in among if not np.any(contradict(calibration.exchanged(*pair)))]
+    names = calibration.names if solved and len(calibration.names) <= MANY else ()
+    pairs = list(combinations(names, 2))
+    as_read = Scene.of(calibration)
     findings = []
     for check in found:
         if not check.agrees:
@@ -71,15 +75,18 @@ def about_checks(
         if solved and (twin := _same_place(check)):
             findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
     scenes = [Scene.of(check.calibration, check) for check in found if check.agrees]
-    # the pairs whose exchange would leave all checks in agreement
-    blind = [
-        pair
-        for pair, slip in zip(unseen, exchanges(unseen), strict=True)
-        if not any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(scenes, 1.0))
-    ]
+    # the pairs whose exchange would leave standards and checks in agreement, and the error terms
+    blind = {
+        pair: swapped.calibration.error_box
+        for pair, slip in zip(pairs, exchanges(pairs), strict=True)
+        for swapped in slip.moved([as_read], 1.0)
+        if not np.any(contradict(swapped.calibration))
+        and not any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(scenes, 1.0))
+    }
     if blind and len(scenes) == len(found):
-        pairs = ", or ".join(quoted(pair) for pair in blind)
-        findings.append(say.CHECK_BLIND(pairs=pairs, other=_another(calibration, blind, z_ref)))
+        either = ", or ".join(quoted(pair) for pair in blind)
+        other = _another(calibration, list(blind.values()), z_ref)
+        findings.append(say.CHECK_BLIND(pairs=either, other=other))
     return findings
 
 
@@ -103,13 +110,12 @@ def _build_of(item: Artefact) -> str:
     return item.model.build if resistor and item.model else ""
 
 
-def _another(calibration: Calibration, blind: Sequence[tuple[str, str]], z_ref: float) -> str:
-    """A resistor that would show each of these exchanges, in words."""
+def _another(calibration: Calibration, blind: Sequence[Bilinear], z_ref: float) -> str:
+    """A resistor that would show that the error terms are none of these, in words."""
     for ohm in OTHERS_OHM:
         true = np.full(calibration.frequency.shape, from_impedance(ohm, z_ref))
         raw = calibration.error_box.apply(true)
-        boxes = [calibration.exchanged(*pair).error_box for pair in blind]
-        if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in boxes):
+        if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in blind):
             return f"{ohm:g} ohm"
     return say.NO_RESISTOR
 

@@ -10,7 +10,6 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
@@ -94,8 +93,7 @@ class Scene:
         known, seen = (tuple(of[name] for name in old.names) for of in (self.known, self.seen))
         if known == old.known and seen == old.seen:
             return old
-        box = Bilinear.fit([q.value for q in known], [q.value for q in seen], old.weight)
-        return replace(old, known=known, seen=seen, error_box=box)
+        return replace(old, seen=seen).with_known(known)
 
     @cached_property
     def off(self) -> Real:

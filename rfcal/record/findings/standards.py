@@ -1,6 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from itertools import combinations
 from types import MappingProxyType
 
@@ -29,8 +29,6 @@ source)."""
 ALIKE, APART = 0.15, 0.7
 """Raw readings nearer to each other than the first [1] are of no standards that are as far apart as
 the second: analyzers show more of a step on the chart (common practice, no source)."""
-MANY = 20
-"""Standards beyond which an exchange of two is contradicted by the others."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
 
@@ -87,11 +85,6 @@ def _read_alike(calibration: Calibration) -> list[Finding]:
     return found
 
 
-def pairs_of(calibration: Calibration) -> Iterator[tuple[str, str]]:
-    """Standards that may have been exchanged; none of so many that the others would show it."""
-    return combinations(calibration.names if len(calibration.names) <= MANY else (), 2)
-
-
 def growth(calibration: Calibration) -> Real:
     """How many times an error of one standard may come out elsewhere on the chart, shape (F,).
 
@@ -116,17 +109,12 @@ def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
             would_be[name] = say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
-    pairs = [
-        f"'{one}' and '{other}' exchanged"
-        for one, other in pairs_of(calibration)
-        if not np.any(contradict(calibration.exchanged(one, other)))
-    ]
-    if len(would_be) + len(pairs) > 1:
-        return say.SEVERAL_CULPRITS.format(several="; ".join([*would_be.values(), *pairs]))
+    if len(would_be) > 1:
+        return say.SEVERAL_CULPRITS.format(several="; ".join(would_be.values()))
     if would_be:
         one = say.ONE_PASSIVE if active else say.ONE_CULPRIT
         return one.format(one=next(iter(would_be.values())))
-    return say.EXCHANGED.format(pair=pairs[0]) if pairs else say.NO_CULPRIT
+    return say.NO_CULPRIT
 
 
 def _by_the_others(calibration: Calibration, name: str) -> Complex | None:

@@ -24,8 +24,9 @@ RUN = 8
 """Neighbouring points from which a turn is judged."""
 NODES = 100
 """Points at most by which it is; more are taken together."""
-STEP = 0.2
-"""From point to point ln x changes by less [1], or the curve is not told between them."""
+STEP, STEP_RAD = 0.2, 0.5
+"""From point to point the size changes by a smaller part [1], and the angle by less [rad], or the
+curve is not told between them."""
 SURE = 6.0
 """A turn that is so many standard deviations too far is none by chance."""
 TOLD_RAD = np.radians(3.0)
@@ -99,7 +100,8 @@ class Curve:
 
     def _runs(self, where: NDArray[np.bool_]) -> list[slice]:
         """Where it is told from point to point, the longest run first."""
-        near = np.abs(np.diff(np.nan_to_num(self.log))) < STEP
+        steps = np.diff(np.nan_to_num(self.log))
+        near = (np.abs(steps.real) < STEP) & (np.abs(steps.imag) < STEP_RAD)
         edges = np.flatnonzero(np.diff(np.pad(where[1:] & where[:-1] & near, 1)))
         runs = [slice(first, end + 1) for first, end in edges.reshape(-1, 2)]
         return sorted(

@@ -54,7 +54,6 @@ SEVERAL_CULPRITS = (
     "Any one of these explains it, and the readings do not say which: {several}. Look at the "
     "definition, the connection and the file of each, or read one more standard."
 )
-EXCHANGED = "They would agree with {pair}."
 NO_CULPRIT = (
     "No one of them alone explains it: look at all definitions, connections and files, and whether "
     "the analyzer or a lead was moved in between."
