@@ -191,9 +191,11 @@ def _shape(
         shape, turn = shape - own, turn + own[:, 1, 1]
         for end in (low, high):
             moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
-            step = np.log(moved / centre) if in_log else end.value - reflection.value
-            turned_with = np.where(patch, direction(np.asarray(moved / centre)), 1)
-            there: Complex = moved if in_log else turned_with.astype(complex)
+            ratio = np.asarray(moved / centre, complex)
+            step = np.log(ratio) if in_log else end.value - reflection.value
+            there: Complex = (
+                moved if in_log else np.where(patch, direction(ratio), np.ones_like(ratio))
+            )
             more = _scaled(end.covariance(), 1 / there) - _scaled(rest, 1 / frame)
             # a sixth of the squared way there, and half of what else grows on it
             shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2
