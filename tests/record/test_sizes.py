@@ -13,6 +13,7 @@ from rfcal.errors import SCREEN, CalibrationError, ReadingError
 from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
+from rfcal.record.format import kinds
 from rfcal.report.text import device
 from tests.record.conftest import BOX, bend, touchstone
 
@@ -69,11 +70,12 @@ def test_a_sweep_too_long_for_a_record(filed, tmp_path, capsys, monkeypatch, com
     assert not (tmp_path / "o").exists()
 
 
-def test_typed_rows_too_many(typed, capsys):
-    many = ",".join(f"[{14 + i * 1e-6:.6f},1,1]" for i in range(rows.RECORD_POINTS + 1))
+def test_typed_rows_too_many(typed, capsys, monkeypatch):
+    monkeypatch.setattr(kinds, "RECORD_POINTS", 20_001)
+    many = ",".join(f"[{14 + i * 1e-6:.6f},1,1]" for i in range(20_002))
     bend(typed, "typed = [[14.1, 12.2, -4.6]]", f"typed = [{many}]")
     assert main(["check", str(typed)]) == 2
-    assert "more than 200,001 points" in capsys.readouterr().err
+    assert "more than 20,001 points" in capsys.readouterr().err
 
 
 def test_a_file_of_too_many_points_for_anything(monkeypatch, tmp_path):
