@@ -198,13 +198,17 @@ class Panel(Pictured):
         """Update the sentence and the picture to the sliders."""
         self.sentence = self._update(**self.values)
         self._words.value = f'<p aria-live="polite">{escape(self.sentence)}</p>'
-        self._canvas.restore_region(self._still)
         for beyond in self._beyond:
             beyond.show()
-        for artist in self._moving:
+        self._draw(self._moving)
+        return self.sentence
+
+    def _draw(self, artists: Sequence[Artist]) -> None:
+        """Show the still part of the picture with these on it."""
+        self._canvas.restore_region(self._still)
+        for artist in artists:
             artist.draw(self._canvas.get_renderer())
         self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
-        return self.sentence
 
     def at(self, **values: float) -> str:
         """The sentence for other values than at the start; the panel stays as its reader has it."""
@@ -245,8 +249,7 @@ class Panel(Pictured):
             self.sentence = f"This cannot be shown: {str(error) or type(error).__name__}"
             self._words.value = f"<p><b>{escape(self.sentence)}</b></p>"
             # the last picture would belong to other values than the sliders show
-            self._canvas.restore_region(self._still)
-            self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
+            self._draw(())
             if self.raising:
                 raise
 

@@ -40,18 +40,15 @@ def draw_schematic(ax: Axes, network: Network) -> Axes:
     width = ELEMENT_WIDTH * (len(network.elements) + 1)
     ax.set(xlim=(-1.9, width + 1.9), ylim=(-0.7, 2.6), aspect="equal")
     _wire(ax, (-0.6, RAIL), (0.4, RAIL))
-    _wire(ax, (-0.6, GROUND), (width + 0.1, GROUND))
     _words(ax, -0.75, (RAIL + GROUND) / 2, "to the\ntransmitter", ha="right", va="center")
     at = 0.4
     for element in network.elements:
         middle = at + ELEMENT_WIDTH / 2
         _draw_element(ax, element, at, middle)
         at += ELEMENT_WIDTH
-    _wire(ax, (at, RAIL), (width + 0.1, RAIL))
-    top, bottom = RAIL - 0.4, GROUND + 0.4
-    ax.add_patch(_box(width - 0.12, bottom, 0.44, top - bottom))
-    _wire(ax, (width + 0.1, RAIL), (width + 0.1, top))
-    _wire(ax, (width + 0.1, GROUND), (width + 0.1, bottom))
+    # round through the load, whose box lies on the wire
+    _wire(ax, (at, RAIL), (width + 0.1, RAIL), (width + 0.1, GROUND), (-0.6, GROUND))
+    ax.add_patch(_box(width - 0.12, GROUND + 0.4, 0.44, RAIL - GROUND - 0.8))
     _words(ax, width + 0.5, (RAIL + GROUND) / 2, "load", ha="left", va="center")
     return ax
 
@@ -61,8 +58,7 @@ def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -
     label = f"{element.name}\n{element.in_words()}".replace(" of ", "\nof ")
     end = at + ELEMENT_WIDTH
     if element.place == "section":
-        _wire(ax, (at, RAIL), (middle - 0.7, RAIL))
-        _wire(ax, (middle + 0.7, RAIL), (end, RAIL))
+        _wire(ax, (at, RAIL), (end, RAIL))
         ax.add_patch(_box(middle - 0.7, RAIL - 0.14, 1.4, 0.28))
         _words(ax, middle, RAIL + 0.25, label, ha="center", va="bottom")
     elif element.place == SERIES:
@@ -83,30 +79,26 @@ def _symbol(
     ax: Axes, element: NetworkElement, centre: tuple[float, float], *, upright: bool
 ) -> None:
     """A coil, a capacitor or a stub one unit long, lying or standing."""
-    along = np.linspace(-0.5, 0.5, 60)
     if isinstance(element.part, Stub):
-        ends = "o" if element.part.end == "open" else "s"
         box = (0.4, 1.0) if upright else (1.0, 0.4)
         ax.add_patch(_box(centre[0] - box[0] / 2, centre[1] - box[1] / 2, *box))
-        word = "open" if ends == "o" else "short"
-        _words(ax, *centre, word, ha="center", va="center", rotation=90 if upright else 0, size=8)
+        turn = 90 if upright else 0
+        _words(ax, *centre, element.part.end, ha="center", va="center", rotation=turn, size=8)
         return
     if isinstance(element.part, Capacitor):
-        pieces = [
-            ([-0.5, -0.09], [0, 0]),
-            ([0.09, 0.5], [0, 0]),
-            ([-0.09, -0.09], [-0.3, 0.3]),
-            ([0.09, 0.09], [-0.3, 0.3]),
-        ]
+        # a lead and a plate, and the same on the other side
+        lead, plate = ([-0.5, -0.09], [0.0, 0.0]), ([-0.09, -0.09], [-0.3, 0.3])
+        pieces = [sign * np.array(piece) for piece in (lead, plate) for sign in (1, -1)]
     else:
-        pieces = [(list(along), list(0.22 * np.abs(np.sin(4 * np.pi * (along + 0.5)))))]
-    for x, y in pieces:
-        first, second = (y, x) if upright else (x, y)
-        ax.plot(np.array(first) + centre[0], np.array(second) + centre[1], **_WIRE)
+        along = np.linspace(-0.5, 0.5, 60)
+        pieces = [np.array([along, 0.22 * np.abs(np.sin(4 * np.pi * (along + 0.5)))])]
+    for piece in pieces:
+        x, y = piece[::-1] if upright else piece
+        ax.plot(x + centre[0], y + centre[1], **_WIRE)
 
 
-def _wire(ax: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
-    ax.plot([start[0], end[0]], [start[1], end[1]], **_WIRE)
+def _wire(ax: Axes, *corners: tuple[float, float]) -> None:
+    ax.plot(*np.transpose(corners), **_WIRE)
 
 
 def _box(x: float, y: float, width: float, height: float):

@@ -264,11 +264,10 @@ def match_remarks(result: MatchResult) -> list[str]:
     """The limit, what the line still loses, what was refused, and what to trim."""
     said = _cut_from(result)
     if result.path_db is not None:
-        place = result.request.place
         how = {
             "device": "with the match at the device",
             "calibration plane": "with the match before the line",
-        }.get(str(place), "with the match on the line")
+        }.get(str(result.request.place), "with the match on the line")
         said.append(
             f"{how} the path itself still loses {result.path_db:.2f} dB"
             if np.isfinite(result.path_db)
