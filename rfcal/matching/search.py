@@ -41,12 +41,9 @@ NEAR = {1: 8, 2: 4}
 class _Axis:
     """The values that one element may have, by number."""
 
-    start: int
+    grid: Real  # that are in stock, ascending
     stride: int  # of the first round
-    lowest: int
-    highest: int
-    scale: float  # of a length's number [m]
-    series: str  # of preferred values; none for a length
+    start: int
 
     @classmethod
     def of(
@@ -62,25 +59,22 @@ class _Axis:
         if element.line is not None:
             longest = int(0.5 * np.max(element.line.wavelength_m(frequency)) / stock.step_m)
             shortest = int(np.ceil(low / stock.step_m - 1e-9))
-            at = round(element.value / stock.step_m)
-            return cls(at, LONG, shortest, longest, stock.step_m, "")
-        first, last = (int(k) for k in preferred_below([low * (1 - 1e-8), high], stock.series))
-        first += int(preferred(first, stock.series) < low * (1 - 1e-9))
+            grid: Real = np.arange(shortest, longest + 1, dtype=float) * stock.step_m
+            return cls(grid, LONG, int(np.abs(grid - element.value).argmin()))
+        first, last = preferred_below([low * (1 - 1e-8), high], stock.series)
+        grid = preferred(np.arange(first, last + 1), stock.series)
+        grid = grid[grid >= low * (1 - 1e-9)]
         if not free:
-            below = int(preferred_below(design.value, stock.series))
-            first, last = max(first, below - 1), min(last, below + 2)
-        below = int(preferred_below(element.value, stock.series))
-        pair = preferred([below, below + 1], stock.series)
-        start = below + int(pair[1] / element.value < element.value / pair[0])
+            below = max(int(np.searchsorted(grid, design.value * (1 + 1e-9))) - 1, 0)
+            grid = grid[max(below - 1, 0) : below + 3]
         stride = len(E_SERIES[stock.series]) // COARSE if free and wide else 1
-        return cls(start, stride, first, last, 1.0, stock.series)
+        return cls(grid, stride, int(np.abs(np.log(grid / element.value)).argmin()))
 
     def hold(self, number: int) -> int:
-        return min(max(number, self.lowest), self.highest)
+        return min(max(number, 0), self.grid.size - 1)
 
     def values(self, number: ArrayLike) -> Real:
-        number = np.clip(number, self.lowest, self.highest)
-        return preferred(number, self.series) if self.series else number * self.scale
+        return self.grid[np.clip(number, 0, self.grid.size - 1)]
 
 
 @dataclass(frozen=True)
@@ -166,7 +160,7 @@ def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = Tr
         _Axis.of(element, design, frequency, stock, free, wide)
         for element, design in zip(start.elements, network.elements, strict=True)
     ]
-    at = [axis.hold(axis.start) for axis in axes]
+    at = [axis.start for axis in axes]
     width = NEAR.get(len(axes), 2)
     strides = [axis.stride for axis in axes]
     low = _in_steps(rough, axes, at, strides, width, lambda one: one.worst(*few))
