@@ -107,10 +107,11 @@ def plane_panel(results: Results, name: str, line: Line) -> Panel:
         )
 
     place, speed, ohm = round(line.length_m, 2), round(line.velocity_factor, 3), round(line.z0, 1)
+    fastest = min(speed + 0.05, 1.0)
     sliders = [
         # a start that is off shows what a length does
         Slider("length", "length", "m", max(place - 0.5, 0.0), place + 0.5, 0.01, place + 0.1),
-        Slider("velocity_factor", "velocity factor", "", speed - 0.05, speed + 0.05, 0.001, speed),
+        Slider("velocity_factor", "velocity factor", "", speed - 0.05, fastest, 0.001, speed),
         Slider("z0", "impedance", "ohm", ohm - 6.0, ohm + 6.0, 0.1, ohm),
         Slider("loss", "loss, of stated", "%", 50.0, 150.0, 1.0, 100.0),
     ]

@@ -3,6 +3,7 @@
 import base64
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets
@@ -311,6 +312,15 @@ def test_loss_panel_reads_r_and_x_off_the_circle():
     found = [float(v) for v in re.findall(r"\((-?\d+) to (-?\d+)\)", said)[1]]
     assert found == pytest.approx([x.min(), x.max()], abs=11)
     assert "R = 1 (one-sided: below 89)" in panel.move(loss=15, uncertainty=0.02, r=1, x=0)
+
+
+def test_plane_panel_takes_a_short_line_in_air(computed):
+    tower = computed("tower-line")
+    line = replace(tower.line.properties.line, length_m=0.3, velocity_factor=0.97, z0=300.0)
+    panel = workbook.plane_panel(tower, "antenna", line)
+    for slider in panel.sliders:
+        assert "ohm" in panel.at(**{slider.name: slider.low})
+        assert "ohm" in panel.at(**{slider.name: slider.high})
 
 
 def test_standing_wave_panel_gains_nothing():
