@@ -238,7 +238,7 @@ def _words(verdict: str, off: list[Suspect], alike: str, *, few: bool) -> str:
         "several parts": f"{cures}; {again} before you change more than one part",
         "undecided": f"the readings cannot tell which, the likelier first: {cures}"
         + (f"; {again} first" if alike else ""),
-        "changed load": f"measure the load again before you touch a part: {alike} than it was "
+        "changed load": f"measure the load again before you touch a part: {alike} than when it was "
         "measured explains the readings, and no part does as well",
         "unexplained": f"no values of the parts agree with the readings: {LOOK}",
     }[verdict]
