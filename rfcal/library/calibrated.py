@@ -1,6 +1,6 @@
 """Readings in, a calibrated analyzer out: the same bench as a record's, with the same defaults."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
@@ -195,6 +195,16 @@ def calibrate(
             "an instrument that corrects itself has no standards to be calibrated by: write a "
             "record with its residual errors, and compute that"
         )
+    _require_readings(known)
+    bench = Bench(analyzer or Analyzer(), known, float(z_ref))
+    calibration = bench.calibration()
+    _require_agreement(calibration)
+    _require_plausible(calibration)
+    return CalibratedAnalyzer(bench, calibration)
+
+
+def _require_readings(known: Sequence[Known]) -> None:
+    """Refuse none at all, readings at unlike frequencies, and one reading for two standards."""
     if not known:
         raise CalibrationError("no standard is given, and three or more that differ are needed")
     grid = known[0].reading.frequency
@@ -212,11 +222,6 @@ def calibrate(
                 f"the reading of '{other.name}' is that of '{one.name}': one sweep is no evidence "
                 "twice; connect the standard again and read it anew, or leave it out"
             )
-    bench = Bench(analyzer or Analyzer(), known, float(z_ref))
-    calibration = bench.calibration()
-    _require_agreement(calibration)
-    _require_plausible(calibration)
-    return CalibratedAnalyzer(bench, calibration)
 
 
 def _require_agreement(calibration: Calibration) -> None:

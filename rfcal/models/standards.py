@@ -283,11 +283,7 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("resistance", "resistance [ohm]", {"low": 0, "above": True}),
     ("offset_delay", "offset delay [s]", {"low": -MOST_DELAY_S, "high": MOST_DELAY_S}),
     ("offset_loss", "offset loss [ohm/s]", {"low": 0, "high": 1e15}),
-    (
-        "offset_z0",
-        "offset impedance [ohm]",
-        {"low": LEAST_OHM, "high": MOST_OHM},
-    ),
+    ("offset_z0", "offset impedance [ohm]", {"low": LEAST_OHM, "high": MOST_OHM}),
 )
 
 

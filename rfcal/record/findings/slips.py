@@ -241,7 +241,6 @@ def _in_series(name: str, z_ref: float, way: complex, scene: Scene, ohm: float) 
     """With something in series: resistance, or what falls with frequency."""
     f = scene.solved.frequency
     more = way * ohm * (np.median(f) / f if way.imag else 1)
-
     return scene.other(
         "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
     )

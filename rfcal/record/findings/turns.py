@@ -6,6 +6,7 @@ Both hold for all passive things alike, and for each at any plane before it.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,7 +59,7 @@ class Curve:
 
     def impossible(self) -> Turn | None:
         """A turn that nothing passive makes; None where there is none."""
-        return next((turn for turn in (*self._by_reactance(), *self._by_loss())), None)
+        return next(chain(self._by_reactance(), self._by_loss()), None)
 
     def _by_reactance(self) -> Iterator[Turn]:
         """Where next to nothing is lost, reactance rises as that of one coil or capacitor, or more.

@@ -182,8 +182,17 @@ class _Job:
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += (*about_defaults(self.assumed), *about_unseen(record, self.findings))
         return Results(
-            *(record, (*self.files, *self.parts.files), self.bench, calibration, checks, devices),
-            *(sorted_findings(self.findings), line, matches, rereads, parts),
+            record=record,
+            sweeps=(*self.files, *self.parts.files),
+            bench=self.bench,
+            calibration=calibration,
+            checks=checks,
+            devices=devices,
+            findings=sorted_findings(self.findings),
+            line=line,
+            matches=matches,
+            rereads=rereads,
+            parts=parts,
         )
 
     def _judged(self, checks: tuple[Check, ...], rereads: tuple[Reread, ...]) -> None:

@@ -48,19 +48,19 @@ def line_state(
         if then is not None and before is not None:
             seen, comparison = _against(foot, (then, before), (now, seen))
     return LineState(
-        seen.events,
-        before and before.events,
-        comparison,
-        found,
-        line.length_m,
-        foot.doubts[0],
-        frequency,
-        seen.beyond_m,
-        seen.end,
-        lost,
-        loss_known,
-        placed,
-        bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
+        now=seen.events,
+        before=before and before.events,
+        comparison=comparison,
+        properties=found,
+        length_m=line.length_m,
+        length_uncertainty_m=foot.doubts[0],
+        frequency=frequency,
+        beyond_m=seen.beyond_m,
+        end=seen.end,
+        lost=lost,
+        loss_known=loss_known,
+        placed=placed,
+        unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
 
