@@ -210,7 +210,7 @@ class Possible:
                 slope * np.sqrt(np.maximum(sizes[:, i], 0)) * (axes[:, 0, i] + 1j * axes[:, 1, i]),
                 per_point=True,
                 rectangular=True,
-                influence=(source, i),
+                influence=(source, nearest.label, i),
             )
             for i in (0, 1)
         )

@@ -29,7 +29,7 @@ from rfcal.record.format.schema import FILE, Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, ends_of
 
-HIDDEN = "{name}: what the display does not show"
+HIDDEN = "what the display does not show"
 """The name of that uncertainty in the budget."""
 
 
@@ -185,7 +185,7 @@ def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], De
     nearest = outermost[0][1]
 
     def joined(own: NDArray[np.bool_]) -> tuple[Device, dict[str, Figure]]:
-        merged = found.merged(here, nearest, HIDDEN.format(name=nearest.label), own)
+        merged = found.merged(here, nearest, HIDDEN, own)
         device = make(found.bench.likeliest(), merged)
         return device, {
             key: _joined(device.figures[key], [end.figures[key] for end in ends])

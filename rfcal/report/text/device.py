@@ -111,7 +111,7 @@ def sensitivity(results: Results, device: Device) -> str:
 
 def _raw_words(device: Device, raw_ohm: complex) -> str:
     """What was read, to three digits and more; nothing where a display left some of it open."""
-    if any(HIDDEN.format(name=device.raw.label) == e.source for e in device.raw.effects):
+    if any(e.source == HIDDEN for e in device.raw.effects):
         return ""
     size = abs(raw_ohm) / 1000 if raw_ohm and np.isfinite(raw_ohm) else 0.1
     return complex_ohm(raw_ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
