@@ -1,13 +1,13 @@
 """The fit of a uniform line to sweeps with its far end open and short, from one start."""
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.bounded import least_squares, nonnegative
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
@@ -22,10 +22,13 @@ SKIN_DEPTH_M, SURFACE_OHM = 66.1e-6, 2.61e-4
 CENTRE = 0.77
 """Share of a coaxial line's conductor loss in its centre [1]: b / (a + b) of 50 ohm in polyethylene
 (Pozar, table 2.1)."""
+ORDERS = 200
+"""Of Bessel functions, from which downwards their ratio is known to 1e-8 where a conductor is 1000
+skin depths thick or less."""
 LEAST_DB = 0.05
 """A line of less conductor loss at 1 MHz [dB per 100 m] has a skin effect that is developed."""
-MOST_LOSS_DB = 200.0
-"""Of a line whose end is still seen, one way [dB]."""
+MOST_LOSS = 7.0
+"""Of a line whose end is still seen, one way [Np]."""
 EXCHANGED = (
     "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
     "exchanged, or whether the steps are too wide for so long a line"
@@ -98,15 +101,15 @@ def fit_line(start: Line, swept: FarEnds) -> LineProperties:
     """The line that explains sweeps."""
     frequency, ends, z_ref = swept.frequency, swept.ends, swept.z_ref
     _require_way_back(start, frequency)
-    found, weight = _nearest(start, swept)
+    values, residuals, slopes, weight = _nearest(start, swept)
     # at a bound of the search, or of no length, it is not this line that was swept; where its
     # round trip hardly turns over the band it may be
-    scale, z0 = found.x[:2]
+    scale, z0 = values[:2]
     if not (0.51 < scale < 1.99 and start.length_m > 0 and 0.06 < z0 / z_ref < 19):
         span = frequency[-1] - frequency[0]
         turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
         raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
-    line = _line(start, found.x)
+    line = _line(start, values)
     _require_way_back(line, frequency)
     through = line.two_port(frequency).bilinear(z_ref)
     seen = []
@@ -114,9 +117,9 @@ def fit_line(start: Line, swept: FarEnds) -> LineProperties:
         slope = through.derivative(np.full(frequency.size, end))
         own = both_axes("far end", swept.far_end, slope=slope, influence=("far end", end))
         seen.append(sweep.plus(*own))
-    left = found.fun[:-1].reshape(2 * len(ends), -1)
+    left = residuals[:-1].reshape(2 * len(ends), -1)
     # J+ takes what differs from point to point, as the scatter tells; and what is common to all
-    solve = np.linalg.pinv(found.jac)
+    solve = np.linalg.pinv(slopes)
     moved = solve[:, :-1] @ np.column_stack([_common_columns(seen), _thin_columns(line, swept)])
     covariance = solve @ solve.T * weight**2 * _bunched(left) + moved @ moved.T
     delay = line.length_m / line.velocity_factor / SPEED_OF_LIGHT
@@ -131,8 +134,9 @@ def fit_line(start: Line, swept: FarEnds) -> LineProperties:
 
 
 def _require_way_back(line: Line, frequency: Real) -> None:
-    """Refuse a line of whose end nothing comes back."""
-    if np.max(line.loss_db_per_100m(frequency)) * line.length_m / 100 > MOST_LOSS_DB:
+    """Refuse a line of whose end nothing comes back, or which takes a wave up as it enters."""
+    gamma = line.propagation(frequency)
+    if np.any((gamma.real * line.length_m > MOST_LOSS) | (gamma.real > gamma.imag)):
         raise CalibrationError(NO_LINE)
 
 
@@ -142,13 +146,11 @@ def _line(start: Line, values: Real) -> Line:
     return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
 
 
-def _nearest(start: Line, swept: FarEnds) -> tuple[Any, float]:
-    """Least squares over the sweeps, and the residuals' standard deviation [1].
+def _nearest(start: Line, swept: FarEnds) -> tuple[Real, Real, Real, float]:
+    """Values of a fit, residuals, their slopes, and the residuals' standard deviation [1].
 
     The last residual is what is known of the skin effect beforehand.
     """
-    from scipy.optimize import least_squares
-
     z_ref, weight = swept.z_ref, 1.0  # first with a developed skin effect, then as the sweeps tell
 
     def misfit(values: Real) -> Real:
@@ -157,17 +159,13 @@ def _nearest(start: Line, swept: FarEnds) -> tuple[Any, float]:
         known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
         return np.concatenate([off.real, off.imag, [known]])
 
+    least = np.array([0.5, z_ref / 20, 0, 0, -1])
+    most = np.array([2.0, z_ref * 20, np.inf, np.inf, 3])
     values = np.array([1.0, start.z0, start.conductor_db, start.dielectric_db, 1.0])
     for _ in range(3):
-        found = least_squares(
-            misfit,
-            values,
-            bounds=([0.5, z_ref / 20, 0, 0, -1], [2.0, z_ref * 20, np.inf, np.inf, 3]),
-            x_scale=[1e-3, 1.0, 0.1, 0.01, 0.1],
-        )
-        values, freedom = found.x, found.fun.size - found.x.size
-        weight = float(np.sqrt(2 * found.cost / freedom)) + 1e-9
-    return found, weight
+        values, left, slopes = least_squares(misfit, values, least, most)
+        weight = float(np.linalg.norm(left) / np.sqrt(left.size - values.size)) + 1e-9
+    return values, left, slopes, weight
 
 
 def _thin_columns(line: Line, swept: FarEnds) -> Real:
@@ -194,13 +192,15 @@ def _undeveloped(line: Line, frequency: Real) -> Real:
 
     S. A. Schelkunoff, Bell System Technical Journal 13 (1934), 532: k J0(k a) / (2 pi a s J1(k a)).
     """
-    from scipy.special import jve
-
     # R = 2 z0 alpha = Rs / (2 pi a) / CENTRE at 1 MHz
     ohm = 2 * line.z0 * max(line.conductor_db, LEAST_DB) / 100 * NEPER_PER_DB
     radius = SURFACE_OHM / (2 * np.pi * CENTRE * ohm)
     argument = (1 - 1j) * radius / SKIN_DEPTH_M * np.sqrt(frequency / 1e6)
-    return np.asarray(jve(0, argument) / (1j * jve(1, argument)))
+    # J(n - 1) / J(n) = 2 n / x - J(n + 1) / J(n), downwards: scipy's own takes long to load
+    ratio = 2 * ORDERS / argument
+    for order in range(ORDERS - 1, 0, -1):
+        ratio = 2 * order / argument - 1 / ratio
+    return np.asarray(-1j * ratio)
 
 
 def _common_columns(sweeps: list[Quantity]) -> Real:
@@ -225,11 +225,9 @@ def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
 
     Left in, it would carry a lossy line's phase at zero frequency off by half of it.
     """
-    from scipy.optimize import nnls
-
     lost = -np.log(np.maximum(np.abs(round_trip), 1e-12))
     root = np.sqrt(frequency)
-    (conductor, _), _ = nnls(np.stack([root, frequency], axis=-1) / frequency[-1], lost)
+    (conductor, _), _ = nonnegative(np.stack([root, frequency], axis=-1) / frequency[-1], lost)
     return np.asarray(conductor * root / frequency[-1])
 
 

@@ -13,6 +13,7 @@ from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import Echoes, find_echoes
 from rfcal.feedline.faults import in_line
 from rfcal.feedline.fit import LineProperties
+from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -129,8 +130,6 @@ def _fitted(
     echoes: Echoes, before: Complex, after: Complex, end_m: float, *, free: bool
 ) -> Lost | None:
     """The growth of loss that makes one echo the other; with a factor below 1 if that is free."""
-    from scipy.optimize import nnls
-
     band = echoes.band
     if end_m < band.resolution:
         return None
@@ -142,7 +141,7 @@ def _fitted(
     weight /= np.linalg.norm(weight)
     laws = 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
     columns = np.column_stack([laws, np.ones(megahertz.size)]) if free else laws
-    solved, left = nnls(columns * weight[:, None], fallen * weight)
+    solved, left = nonnegative(columns * weight[:, None], fallen * weight)
     by_loss = laws @ solved[:2]
     mean, by_mean = (float(np.average(y, weights=weight**2)) for y in (fallen, by_loss))
     flat = float(np.linalg.norm((fallen - mean) * weight))

@@ -143,7 +143,8 @@ def _delays(swept: FarEnds, length_m: float) -> list[float]:
 def _folded(swept: FarEnds) -> list[float]:
     """Delays [s] of a line whose round trip may turn by any whole turns more in each step."""
     fold = 1 / (2 * float(np.mean(np.diff(swept.frequency))))
-    return [_likest(swept, 0, fold)[0] + turns * fold for turns in range(FOLDS)]
+    likest = _likest(swept, 0, fold)[0]
+    return [likest + turns * fold for turns in range(FOLDS)]
 
 
 def _likest(swept: FarEnds, least: float, most: float) -> list[float]:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
+from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real
 
 FITS, BETTER = 0.15, 3.0
@@ -29,13 +30,12 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | N
     `left` is what may be left of the line's loss, there and back [Np], (F,), and `least` the least
     share of it.
     """
-    from scipy.optimize import least_squares
-
     some = slice(None, None, max(1, band.frequency.size // 100))
     frequency, weight = band.frequency[some], np.sqrt(band.weight[some])
     ratio, turn = frequency / np.average(frequency, weights=weight**2), 4 * np.pi / band.speed
     whole, share = float(np.linalg.norm(weight * answer[some])), 0.1 * (least == 0)
-    bounds = [-MOST, -band.resolution, least], [MOST, band.resolution, 1.0]
+    most = np.array([MOST, band.resolution, 1.0])
+    lowest = np.array([-MOST, -band.resolution, least])
 
     def misfit(way: Callable[[Complex], Complex], start: float) -> tuple[float, float]:
         """What a reactance leaves of the answer [1], and its q in mid-band [1]."""
@@ -48,8 +48,8 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | N
             rest = weight * (seen - answer[some]) / whole
             return np.concatenate([rest.real, rest.imag])
 
-        found = least_squares(off, [np.log(start), 0.0, share], bounds=bounds)
-        return float(np.sqrt(2 * found.cost)), float(np.exp(found.x[0]))
+        found, rest, _ = least_squares(off, np.array([np.log(start), 0.0, share]), lowest, most)
+        return float(np.linalg.norm(rest)), float(np.exp(found[0]))
 
     size = np.average(np.abs(answer), weights=band.weight).clip(0.01, 0.99)
     start = float(np.sqrt(1 / size**2 - 1))

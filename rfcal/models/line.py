@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, deviations, drawn, frequencies
+from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 
@@ -238,8 +239,5 @@ def loss_law(table: Sequence[tuple[float, ...]]) -> tuple[float, float]:
     columns = np.stack([np.sqrt(megahertz), megahertz], axis=-1) / loss[:, None]
     if len(table) == 1:  # one row cannot tell the two apart: take it as conductor loss
         columns = columns * [1, 0]
-    fitted = np.linalg.lstsq(columns, np.ones(len(table)))[0]
-    if np.any(fitted < 0):  # of two the best without a negative is then the other alone
-        columns = columns * (fitted > 0)
-        fitted = np.linalg.lstsq(columns, np.ones(len(table)))[0]
-    return float(fitted[0]), float(fitted[1])
+    (conductor, dielectric), _ = nonnegative(columns, np.ones(len(table)))
+    return float(conductor), float(dielectric)

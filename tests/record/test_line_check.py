@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -416,3 +418,11 @@ def test_a_line_that_has_grown_lossier_is_reported_whole(tower, tmp_path):
     assert found["lost"]["more_db"] == pytest.approx(more, rel=0.06)
     assert found["state"].startswith("The line loses ")
     assert found["state"].endswith("nothing else has changed.")
+
+
+def test_checking_a_line_with_its_far_ends_loads_nothing_heavy():
+    code = "import sys; from rfcal.cli import main; main(sys.argv[1:]); print(*sys.modules)"
+    asked = [sys.executable, "-c", code, "check", "data/demo/tower-line"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=True)
+    assert "New reflection at 23.4" in done.stdout
+    assert not {"scipy", "matplotlib"} & set(done.stdout.split())

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy.optimize import least_squares as scipy_least_squares
+from scipy.optimize import nnls
 
 from rfcal.errors import CalibrationError
 from rfcal.maths import reflection as refl
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.bounded import least_squares, nonnegative
 from rfcal.maths.fitting import influence
 from rfcal.maths.twoport import TwoPort
 
@@ -152,3 +155,28 @@ def test_circle_of_reflections_is_a_circle_of_impedances():
         np.broadcast_to(reach[:2, None], (2, 7)), rel=1e-9
     )
     assert np.isinf(reach[2])
+
+
+def test_parts_that_are_not_negative_are_those_of_scipy():
+    rng = np.random.default_rng(5)
+    for _ in range(50):
+        columns, seen = rng.standard_normal((20, 3)), rng.standard_normal(20)
+        (parts, left), (expected, expected_left) = nonnegative(columns, seen), nnls(columns, seen)
+        assert parts == pytest.approx(expected, abs=1e-12)
+        assert left == pytest.approx(expected_left)
+
+
+@pytest.mark.parametrize("most", [np.array([5.0, 9.0]), np.array([5.0, 1.2])])
+def test_least_squares_between_bounds_are_those_of_scipy(most):
+    rng, x = np.random.default_rng(6), np.linspace(0, 3, 40)
+    seen = 2 * np.exp(-1.5 * x) + 0.01 * rng.standard_normal(40)
+
+    def misfit(values):
+        return values[0] * np.exp(-values[1] * x) - seen
+
+    start, least = np.array([0.5, 0.1]), np.zeros(2)
+    values, left, slopes = least_squares(misfit, start, least, most)
+    expected = scipy_least_squares(misfit, start, bounds=(least, most))
+    assert values == pytest.approx(expected.x, abs=1e-6)
+    assert left == pytest.approx(misfit(values))
+    assert slopes == pytest.approx(expected.jac, abs=1e-5)
