@@ -138,6 +138,7 @@ def _add_output(add: Callable[..., Any], *, required: bool = True) -> None:
 
 
 def _report(options: argparse.Namespace) -> None:
+    from rfcal.record.export import earlier_files
     from rfcal.report.page import output_files
     from rfcal.report.summary import summary_lines
     from rfcal.report.text.match import match_lines
@@ -147,13 +148,17 @@ def _report(options: argparse.Namespace) -> None:
     output = output_files(results, _progress)
     _require_no_input(options.output, output, results)
     _progress(f"writing {_few(list(output))}")
-    write_files(options.output, output, force=options.force, cure=_CURE)
+    gone = write_files(
+        options.output, output, force=options.force, cure=_CURE, earlier=earlier_files
+    )
     _progress("")
     _say(*summary_lines(results))
     for result in results.matches:
         _say(*match_lines(result))
     others = _few([name for name in output if name != "report.html"])
     _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
+    if gone:
+        _say(f"Taken away, of the earlier report there: {_few(gone)}")
     _say(f"Workbook: {WORKBOOK}")
 
 

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,10 @@ from rfcal.record.results import (
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 
+MOST_HEAD = 4_000_000
+"""Bytes of results.json within which it says what is of its set."""
+_SET = re.compile(rb'^"record": .*"fingerprint": "([0-9a-f]{64})", "files": (.*)', re.MULTILINE)
+_FILE = re.compile(rb'"([a-z0-9-]+\.s1p)"')
 OF_OTHER = ("impedance_ohm", "expanded_uncertainty_ohm", "interval_ohm", "derived")
 """What is said of a second answer."""
 
@@ -49,6 +54,7 @@ def results_json(results: Results) -> Iterator[bytes]:
             "date": record.date,
             "reference_ohm": record.reference_ohm,
             "fingerprint": fingerprint(own_files(results)),
+            "files": list(file_names(results).values()),
         },
         "inputs": inputs(results),
         "software": results.software,
@@ -330,6 +336,22 @@ def _upper(covariance: np.ndarray) -> np.ndarray:
 def touchstone(device: Device, of: str) -> str:
     """A corrected measurement as a one-port Touchstone file, with its record's fingerprint."""
     return device.touchstone(f"; record {of}")
+
+
+def earlier_files(folder: Path) -> list[str]:
+    """Touchstone files that the results.json of a folder calls its own, and that still are."""
+    said = folder / "results.json"
+    found = _SET.search(_begins(said, MOST_HEAD)) if said.is_file() else None
+    if found is None:
+        return []
+    names = dict.fromkeys(name.decode() for name in _FILE.findall(found[2]))
+    there = (name for name in names if (folder / name).is_file())
+    return [name for name in there if found[1] in _begins(folder / name, 10_000)]
+
+
+def _begins(file: Path, most: int) -> bytes:
+    with file.open("rb") as opened:
+        return opened.read(most)
 
 
 def slug(name: str) -> str:

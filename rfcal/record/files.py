@@ -8,7 +8,7 @@ every moment each file of a whole set stands in `READY` or in its place.
 import os
 import shutil
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -16,6 +16,8 @@ from typing import IO
 from rfcal.errors import RecordError
 
 ASIDE, READY, NEW, OLD, LOCK = ".rfcal-writing", "ready", "new", "old", "lock"
+GONE = "gone"
+"""What of an earlier set a whole one takes away."""
 
 
 def write_files(
@@ -24,10 +26,12 @@ def write_files(
     *,
     force: bool = False,
     cure: str = "choose another folder",
-) -> None:
+    earlier: Callable[[Path], Iterable[str]] = lambda folder: (),
+) -> list[str]:
     """Write files by relative path, all or none; with `force` over those of the same names.
 
-    `cure` says what to do where a file is there already.
+    `cure` says what to do where a file is there already, `earlier` which files in the folder are
+    of an earlier set: those that are not written again are taken away, and given back by name.
     """
     made: list[Path] = []
     try:
@@ -36,8 +40,11 @@ def write_files(
             _finish_what_was_stopped(folder, aside)
             for name in files:
                 require_place(folder, name, "" if force else cure)
+            gone = [name for name in earlier(folder) if name not in files]
             _write(aside / NEW, files)
-            _swap_in(folder, aside, list(files), made)
+            (aside / GONE).write_text("\n".join(gone), encoding="utf-8")
+            _swap_in(folder, aside, list(files), gone, made)
+            return gone
     except BaseException as error:
         for path in reversed(made):
             if path.exists() and not any(path.iterdir()):
@@ -91,6 +98,8 @@ def _finish_what_was_stopped(folder: Path, aside: Path) -> None:
     """Put in its place what is left of a whole set; throw away one that never became whole."""
     left = [p for p in (aside / READY).rglob("*") if not p.is_dir() or p.is_symlink()]
     names = [str(path.relative_to(aside / READY)) for path in left]
+    if (aside / READY).exists() and (aside / GONE).is_file():
+        names += (aside / GONE).read_text(encoding="utf-8").splitlines()
     for name in names:
         require_place(folder, name)
     _move(folder, aside, names, [])
@@ -128,33 +137,37 @@ def _write(aside: Path, files: Mapping[str, bytes | Iterable[bytes]]) -> None:
             file.writelines([content] if isinstance(content, bytes) else content)
 
 
-def _swap_in(folder: Path, aside: Path, names: list[str], made: list[Path]) -> None:
+def _swap_in(
+    folder: Path, aside: Path, names: list[str], gone: list[str], made: list[Path]
+) -> None:
     """Move a written set into its place; undo it whatever stops that."""
     try:
         os.rename(aside / NEW, aside / READY)
-        _move(folder, aside, names, made)
+        _move(folder, aside, [*names, *gone], made)
         os.rename(aside / READY, aside / NEW)
     except BaseException:
         if (aside / READY).exists():
-            _move_back(folder, aside, names)
+            _move_back(folder, aside, names, gone)
         raise
 
 
 def _move(folder: Path, aside: Path, names: list[str], made: list[Path]) -> None:
+    """Put files in their places, and set aside what is there and is not to be any more."""
     for name in names:
-        target, old = folder / name, aside / OLD / name
+        target, ready, old = folder / name, aside / READY / name, aside / OLD / name
         _make(target.parent, made)
         if os.path.lexists(target):
             old.parent.mkdir(parents=True, exist_ok=True)
             os.replace(target, old)
-        os.replace(aside / READY / name, target)
+        if os.path.lexists(ready):
+            os.replace(ready, target)
 
 
-def _move_back(folder: Path, aside: Path, names: list[str]) -> None:
+def _move_back(folder: Path, aside: Path, names: list[str], gone: list[str]) -> None:
     """The files as they were before; stopped in here, the next run finishes the new set."""
-    for name in names:
+    for name in (*names, *gone):
         target, ready, old = folder / name, aside / READY / name, aside / OLD / name
-        if not os.path.lexists(ready):
+        if name not in gone and not os.path.lexists(ready):
             os.replace(target, ready)
         if os.path.lexists(old):
             os.replace(old, target)

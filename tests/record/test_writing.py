@@ -19,8 +19,8 @@ from rfcal.record.job import compute
 from tests.record.conftest import bend
 
 ROOT = Path(__file__).parents[2]
-OLD = {"a": b"old", "raw/b": b"old", "c": b"old"}
-NEW = dict.fromkeys([*OLD, "d"], b"new")
+OLD = {"a": b"old", "raw/b": b"old", "c": b"old", "gone": b"old", "raw/gone": b"old"}
+NEW = dict.fromkeys(["a", "raw/b", "c", "d"], b"new")
 KILLS = """
 import os, random, signal, sys, time
 from pathlib import Path
@@ -35,7 +35,10 @@ for run in range(100):
     child = os.fork()
     while not child:
         run += 1
-        write_files(folder, {name: [str(run).encode()] * 100 for name in names}, force=True)
+        own = f"only-{run}"
+        of_set = lambda folder: [path.name for path in folder.glob("only-*")]
+        content = {name: [str(run).encode()] * 100 for name in (*names, own)}
+        write_files(folder, content, force=True, earlier=of_set)
     time.sleep(random.uniform(0.002, 0.02))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
@@ -44,8 +47,10 @@ for run in range(100):
         write_files(folder, {"a": b"never"})
     except RecordError as error:
         assert "already there" in str(error), error
-    assert len({(folder / name).read_bytes() for name in names}) == 1, run
-    assert {p.name for p in folder.iterdir()} == {"a", "raw", "c", "foreign"}, run
+    kept = [*names, *(p.name for p in folder.glob("only-*"))]
+    (said,) = {(folder / name).read_text() for name in kept}
+    assert set(kept[3:]) <= {f"only-{said[:len(said) // 100]}"}, (run, kept)
+    assert {p.name for p in folder.iterdir()} == {"a", "raw", "c", "foreign", *kept[3:]}, run
 assert left > 20, left
 """
 
@@ -59,7 +64,11 @@ def test_after_kills_at_random_moments_the_next_run_makes_the_set_whole(tmp_path
     subprocess.run([sys.executable, "-c", KILLS, str(tmp_path)], check=True)
 
 
-@pytest.mark.parametrize("at", range(7))
+def of_old(folder):
+    return list(OLD)
+
+
+@pytest.mark.parametrize("at", range(9))
 def test_ctrl_c_at_any_move_leaves_the_old_set(tmp_path, monkeypatch, at):
     write_files(tmp_path, OLD)
     moves, replace = [], os.replace
@@ -72,7 +81,7 @@ def test_ctrl_c_at_any_move_leaves_the_old_set(tmp_path, monkeypatch, at):
 
     monkeypatch.setattr(os, "replace", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        write_files(tmp_path, NEW, force=True)
+        write_files(tmp_path, NEW, force=True, earlier=of_old)
     assert held(tmp_path) == OLD
     assert not (tmp_path / files.ASIDE).exists()
 
@@ -88,20 +97,21 @@ def test_a_stop_while_the_content_is_made_leaves_nothing(tmp_path, kind):
     assert not list(tmp_path.iterdir())
 
 
-def test_a_stop_while_undoing_is_made_good_by_the_next_run(tmp_path, monkeypatch):
+@pytest.mark.parametrize("at", range(4, 10))
+def test_a_stop_while_undoing_is_made_good_by_the_next_run(tmp_path, monkeypatch, at):
     write_files(tmp_path, OLD)
     moves, replace = [], os.replace
 
     def stopped(source, target):
         moves.append(target)
-        if len(moves) >= 4:
+        if len(moves) >= at:
             raise KeyboardInterrupt
         replace(source, target)
 
     with monkeypatch.context() as m:
         m.setattr(os, "replace", stopped)
         with pytest.raises(KeyboardInterrupt):
-            write_files(tmp_path, NEW, force=True)
+            write_files(tmp_path, NEW, force=True, earlier=of_old)
     assert (tmp_path / files.ASIDE).exists()
     with pytest.raises(RecordError, match="already there"):
         write_files(tmp_path, OLD)
@@ -167,3 +177,26 @@ def test_each_file_tells_of_which_record_it_is(filed, tmp_path):
         told.append(json.loads((output / "results.json").read_text())["record"]["fingerprint"])
         assert all(told[-1] in path.read_text() for path in output.iterdir())
     assert len(set(told)) == 3
+
+
+def test_a_forced_report_leaves_one_set_and_what_others_put_there(filed, tmp_path, capsys):
+    output = tmp_path / "out"
+    command = ["report", str(filed), "--output", str(output)]
+    assert main(command) == 0
+    earlier = {path.name for path in output.iterdir()}
+    (old,) = (output / name for name in earlier if name.endswith(".s1p"))
+    assert "Taken away" not in capsys.readouterr().out
+    copy, own = output / "copy-of-mine.s1p", output / "notes.txt"
+    copy.write_bytes(old.read_bytes())
+    own.write_text("mine")
+    bend(filed, 'name = "device"', 'name = "renamed"')
+    assert main(command) == 2
+    assert main([*command, "--force"]) == 0
+    assert f"of the earlier report there: {old.name}" in capsys.readouterr().out
+    assert {path.name for path in output.iterdir()} == {
+        *("report.html", "results.json", "renamed.s1p", copy.name, own.name)
+    }
+    bend(filed, 'name = "renamed"', 'name = "again"')
+    (output / "renamed.s1p").write_text("! not of rfcal any more")
+    assert main([*command, "--force"]) == 0
+    assert (output / "renamed.s1p").exists()
