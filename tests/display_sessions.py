@@ -14,8 +14,7 @@ from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.undecided import of_certain, undecided
 from rfcal.models.standards import Standard
 from rfcal.models.usual import with_default_uncertainty
-from rfcal.readings.display import Beyond, Options, certain, size_options, typed_options
-from rfcal.readings.typed import typed_sweep
+from rfcal.readings.display import Beyond, Display, Options
 from rfcal.record.job import displays
 
 WORTH = Analyzer(noise=0.0005, connection=0.001, drift=0.0)
@@ -55,8 +54,8 @@ def random_devices(rng, count):
 
 def displayed(kind, z, frequency, shown, label):
     """What the display leaves of raw impedances [ohm]."""
-    mhz, step, common = frequency / 1e6, shown.step_ohm, {"label": label, "z_ref": 50.0}
-    common["where"] = label
+    mhz, step = frequency / 1e6, shown.step_ohm
+    display = Display(label, 50.0, label, (step, 0.01))
 
     def cell(value, beyond, step=step):
         return Beyond(shown.most_ohm) if beyond else round(value / step) * step
@@ -68,9 +67,7 @@ def displayed(kind, z, frequency, shown, label):
             (m, cell(a, out), cell(b, out))
             for m, a, b, out in zip(mhz, z.real, x, beyond, strict=True)
         ]
-        if kind == "signed" and not beyond.any():
-            return certain(typed_sweep(rows, step_ohm=step, **common))
-        return typed_options(rows, sign_known=kind == "signed", step_ohm=step, **common)
+        return display.impedances(rows, sign_known=kind == "signed")
     size = np.abs(from_impedance(z, 50.0))
     swr = (1 + size) / np.abs(1 - size)
     sizes = np.abs(z)
@@ -80,7 +77,7 @@ def displayed(kind, z, frequency, shown, label):
         for m, v, bad in zip(mhz, swr, size > 1, strict=True)
     ]
     z_rows, s_rows = {"sizes": (z_rows, s_rows), "size": (z_rows, ()), "swr": ((), s_rows)}[kind]
-    return size_options(z_rows, s_rows, steps=(step, 0.01), **common)
+    return display.sizes(z_rows, s_rows)
 
 
 def sessions(rng, frequency, shown, device=None):

@@ -13,8 +13,8 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
+from rfcal.readings.display import display_effects, polar_effects
 from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.readings.typed import display_effects, polar_effects
 from rfcal.uncertainty.quantity import Effect
 
 EXTRA: Mapping[str, Standard] = {

@@ -1,4 +1,4 @@
-"""Displays that show less than R and X: every reading that such a display leaves possible.
+"""Numbers typed off a display: every reading that it leaves possible, its step in its uncertainty.
 
 The sign of X may be missing, a cell may say only that it is beyond the display's range, or nothing
 but |Z| or SWR may be shown. What is then possible are `Options`: readings of which at each
@@ -6,7 +6,7 @@ frequency one is true, the edges of what is possible among them.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
+from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
 from rfcal.readings.sweep import Sweep
-from rfcal.readings.typed import display_effects, from_megahertz
-from rfcal.uncertainty.quantity import Effect
+from rfcal.uncertainty.quantity import Effect, both_axes
 
+LARGEST_TYPED = 5.0
+"""A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
 MOST_RAW = 1.1
 """Size of a raw reflection beyond which none is looked for [1] (common practice, no source)."""
 ENDLESS = 1e6
@@ -70,42 +72,165 @@ def certain(sweep: Sweep) -> Options:
     return Options((sweep,), (0,))
 
 
-def typed_options(
-    rows: Sequence[Sequence[float]],
-    *,
-    sign_known: bool,
-    label: str,
-    step_ohm: float,
-    z_ref: float,
-    where: str,
-) -> Options:
-    """From rows of MHz, R and X, where X has no sign or cells are `Beyond` the display."""
-    frequency = from_megahertz(np.array([row[0] for row in rows], float), where)
-    signs = (0,) if sign_known else (1, -1)
-    kept = [[_of_row(row, sign, z_ref) for row in rows] for sign in signs]
-    beyond = np.array([_is_beyond(row) for row in rows])
-    options = []
-    for sign, of_rows in zip(signs, kept, strict=True):
-        for reflection in _even(of_rows):
-            # all that a cell beyond the display may be is among the options
-            effects = display_effects(label, np.where(beyond, 0.0, step_ohm), reflection, z_ref)
-            options.append((sign, Sweep(frequency, reflection, z_ref, label, effects=effects)))
-    return _options(options)
+@dataclass(frozen=True)
+class Display:
+    """What shows the two numbers of one reading; rows of such begin with the frequency [MHz]."""
 
+    label: str  # of the reading, for the budget
+    z_ref: float  # reference impedance [ohm]
+    where: str  # the rows stand in the record, for errors
+    steps: tuple[float, float]  # by which its numbers go
 
-def _of_row(row: Sequence[float], sign: int, z_ref: float) -> Complex:
-    """Reflections [1] that one row of MHz, R, X leaves possible, X of this sign (0: as typed)."""
-    _, r, x = row
-    if not _is_beyond(row):
-        return np.array([from_impedance(complex(r, sign * abs(x) if sign else x), z_ref)])
-    if isinstance(r, Beyond) and isinstance(x, Beyond):
-        return beyond_impedance(min(r, x), z_ref, sign)
-    if isinstance(r, Beyond):
-        along = np.array([1.0, 3.0, ENDLESS]) * r
-        return np.asarray(from_impedance(along + 1j * (sign * abs(x) if sign else x), z_ref))
-    along = np.array([1.0, 3.0, ENDLESS]) * abs(x)
-    both = np.concatenate([s * along for s in ((sign,) if sign else (1, -1))])
-    return np.asarray(from_impedance(r + 1j * both, z_ref))
+    def impedances(self, rows: Sequence[Sequence[float]], *, sign_known: bool = True) -> Options:
+        """From R and X [ohm], where X may have no sign and cells may be `Beyond` the display."""
+        frequency, numbers = self._columns(rows)
+        beyond = np.array([_is_beyond(row) for row in rows])
+        found = []
+        for sign in (0,) if sign_known else (1, -1):
+            x = sign * np.abs(numbers[1]) if sign else numbers[1]
+            kept = np.array(from_impedance(numbers[0] + 1j * x, self.z_ref))[None]
+            if beyond.any():
+                kept = _even(
+                    [
+                        self._beyond(row, sign) if less else kept[:, at]
+                        for at, (row, less) in enumerate(zip(rows, beyond, strict=True))
+                    ]
+                )
+            found.append((sign, kept))
+        # all that a cell beyond the display may be is among the options
+        step = np.where(beyond, 0.0, self.steps[0])
+        return self._options(
+            frequency, found, lambda x: display_effects(self.label, step, x, self.z_ref)
+        )
+
+    def polar(self, rows: Sequence[Sequence[float]]) -> Options:
+        """From the magnitude [1] and the angle [degree] of a reflection."""
+        frequency, numbers = self._columns(rows)
+        for i, (_, magnitude, degrees) in enumerate(rows, start=1):
+            if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
+                raise ReadingError(
+                    self.where,
+                    f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a "
+                    f"magnitude from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and "
+                    "an angle within 360 degrees",
+                )
+        direction = np.exp(1j * np.radians(numbers[1]))
+        found = [(0, (numbers[0] * direction)[None])]
+        return self._options(
+            frequency, found, lambda x: polar_effects(self.label, self.steps, x, direction), True
+        )
+
+    def sizes(
+        self, z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]]
+    ) -> Options:
+        """From |Z| [ohm], from SWR, or from both."""
+        frequency, _ = self._columns(z_rows or swr_rows)
+        if not (z_rows and swr_rows):
+            circle = self._circle_of_z if z_rows else self._circle_of_swr
+            circles = [circle(i, row[1]) for i, row in enumerate(z_rows or swr_rows, start=1)]
+            return self._options(
+                frequency,
+                [(0, _even(circles))],
+                lambda x: _size_effects(self.label, self.steps, bool(z_rows), x, self.z_ref),
+                bool(swr_rows),
+            )
+        if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
+            raise ReadingError(
+                self.where,
+                "typed_z_ohm and typed_swr are of one reading: give both at the same frequencies, "
+                "in the same order",
+            )
+        both = enumerate(zip(z_rows, swr_rows, strict=True), start=1)
+        either = _even([self._both(i, z[1], swr[1]) for i, (z, swr) in both])
+        # of two sizes all is among the options
+        return self._options(frequency, [(1, either), (-1, np.conj(either))], lambda x: (), True)
+
+    def _columns(self, rows: Sequence[Sequence[float]]) -> tuple[Real, Real]:
+        """Frequencies [Hz], and the columns of numbers."""
+        table = np.array(rows, float).T
+        if table[0, -1] * 1e6 > HIGHEST_HZ:
+            why = f"the first column is MHz, and {table[0, -1]:.10g} is too much"
+            raise ReadingError(self.where, why)
+        require_ascending(table[0] * 1e6, self.where)
+        return table[0] * 1e6, table[1:]
+
+    def _options(
+        self,
+        frequency: Real,
+        found: Sequence[tuple[int, Complex]],
+        effects: Callable[[Complex], tuple[Effect, ...]],
+        bare: bool = False,
+    ) -> Options:
+        """Options (K, F) of each sign of X, with what the display's step makes uncertain of one."""
+        signs = tuple(sign for sign, kept in found for _ in kept)
+        sweeps = []
+        for x in (x for _, kept in found for x in kept):
+            require_plausible(x, self.where)
+            sweeps.append(Sweep(frequency, x, self.z_ref, self.label, None, effects(x), bare))
+        return Options(tuple(sweeps), signs)
+
+    def _beyond(self, row: Sequence[float], sign: int) -> Complex:
+        """Reflections [1] that a row with a cell beyond the display leaves possible."""
+        _, r, x = row
+        if isinstance(r, Beyond) and isinstance(x, Beyond):
+            return beyond_impedance(min(r, x), self.z_ref, sign)
+        if isinstance(r, Beyond):
+            along = np.array([1.0, 3.0, ENDLESS]) * r
+            return from_impedance(along + 1j * (sign * abs(x) if sign else x), self.z_ref)
+        along = np.array([1.0, 3.0, ENDLESS]) * abs(x)
+        both = np.concatenate([s * along for s in ((sign,) if sign else (1, -1))])
+        return from_impedance(r + 1j * both, self.z_ref)
+
+    def _range(self, i: int, shown: float, step: float, least: float, what: str) -> Real:
+        """The least and the greatest value that shows like this."""
+        if not shown >= least:
+            why = f"row {i}: {shown:g} is no {what}, which is {least:g} or more"
+            raise ReadingError(self.where, why)
+        if isinstance(shown, Beyond):
+            return np.array([shown, ENDLESS * shown])
+        return np.array([max(shown - step / 2, least), shown + step / 2])
+
+    def _both(self, i: int, z_shown: float, swr_shown: float) -> Complex:
+        """Reflections [1] with X of zero or more that |Z| and SWR leave possible together."""
+        z_ref = self.z_ref
+        z = self._range(i, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
+        s = self._range(i, swr_shown, self.steps[1], 1.0, "SWR")
+        middle = np.array([[z_shown], *z]), np.array([swr_shown, *s])
+        # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
+        r = (middle[0] ** 2 + z_ref**2) / z_ref * middle[1] / (middle[1] ** 2 + 1)
+        size = middle[0] + 0 * r
+        if np.all(r > size * (1 + 1e-9)):
+            least = max(z_shown / z_ref, z_ref / z_shown) if z_shown else math.inf
+            raise ReadingError(
+                self.where,
+                f"row {i}: |Z| of {z_shown:g} ohm has an SWR of {least:.3g} or more in {z_ref:g} "
+                f"ohm, and {swr_shown:g} was typed: look at both, and at reference_ohm",
+            )
+        x = np.sqrt(np.maximum(size**2 - r**2, 0))
+        found = np.asarray(from_impedance(np.minimum(r, size) + 1j * x, z_ref))
+        possible = r <= size * (1 + 1e-9)
+        # where a corner is impossible, the edge of what is possible lies on X = 0 at this |Z|
+        on_axis = np.asarray(from_impedance(z[:, 0] + 0j, z_ref))
+        return np.concatenate([found[possible], on_axis[: 0 if possible.all() else None]])
+
+    def _circle_of_z(self, i: int, shown: float) -> Complex:
+        """Reflections [1] that |Z| alone leaves possible."""
+        self._range(i, shown, 0.0, 0.0, "|Z|")
+        if isinstance(shown, Beyond):
+            return beyond_impedance(shown, self.z_ref)
+        # a half circle in the plane of Z, and a little more for what no analyzer corrected yet
+        length = 2 * np.pi * self.z_ref * shown / (self.z_ref**2 + shown**2)
+        angles = np.pi * np.linspace(-0.55, 0.55, 9 + 2 * int(length / APART / 2))
+        found = from_impedance(shown * np.exp(1j * angles), self.z_ref)
+        found = found[np.argsort(np.abs(angles))]  # the usual first
+        return found[np.abs(found) <= MOST_RAW]
+
+    def _circle_of_swr(self, i: int, shown: float) -> Complex:
+        """Reflections [1] that SWR alone leaves possible."""
+        ends = self._range(i, shown, 0.0, 1.0, "SWR")
+        sizes = np.unique((ends - 1) / (ends + 1))
+        count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
+        return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
 
 
 def _is_beyond(row: Sequence[float]) -> bool:
@@ -128,99 +253,37 @@ def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:
     return np.concatenate([reflection, rim * min(MOST_RAW, 1 + 2 * size)])
 
 
-def size_options(
-    z_rows: Sequence[Sequence[float]],
-    swr_rows: Sequence[Sequence[float]],
-    *,
-    steps: tuple[float, float],
-    label: str,
-    z_ref: float,
-    where: str,
-) -> Options:
-    """From rows of MHz and |Z| [ohm], of MHz and SWR, or both, off displays with these steps."""
-    rows = z_rows or swr_rows
-    frequency = from_megahertz(np.array([row[0] for row in rows], float), where)
-    if z_rows and swr_rows:
-        if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
-            raise ReadingError(
-                where,
-                "typed_z_ohm and typed_swr are of one reading: give both at the same frequencies, "
-                "in the same order",
-            )
-        either = [
-            _both(i, z[1], s[1], steps, z_ref, where)
-            for i, (z, s) in enumerate(zip(z_rows, swr_rows, strict=True), start=1)
-        ]
-        found = [(1, _even(either)), (-1, np.conj(_even(either)))]
-    else:
-        circles = (
-            _circle_of_z(i, row[1], z_ref, where) if z_rows else _circle_of_swr(i, row[1], where)
-            for i, row in enumerate(rows, start=1)
-        )
-        found = [(0, _even(list(circles)))]
-    one = not (z_rows and swr_rows)  # of two sizes all is among the options
+def display_effects(
+    label: str, step_ohm: float | Real, reading: Complex, z_ref: float
+) -> tuple[Effect, ...]:
+    """What the display's step makes uncertain of an impedance that was typed off it, along R and X.
 
-    def sweep(x: Complex) -> Sweep:
-        effects = _size_effects(label, steps, bool(z_rows), x, z_ref) if one else ()
-        bare = bool(swr_rows)
-        return Sweep(frequency, x, z_ref, label, effects=effects, assumed_reference=bare)
-
-    return _options([(sign, sweep(x)) for sign, kept in found for x in kept])
+    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
+    """
+    return both_axes(
+        f"{label}: display step",
+        step_ohm / np.sqrt(12),
+        slope=(1 - reading) ** 2 / (2 * z_ref),
+        per_point=True,
+        rectangular=True,
+    )
 
 
-def _range(i: int, shown: float, step: float, least: float, what: str, where: str) -> Real:
-    """The least and the greatest value that shows like this."""
-    if not shown >= least:
-        raise ReadingError(where, f"row {i}: {shown:g} is no {what}, which is {least:g} or more")
-    if isinstance(shown, Beyond):
-        return np.array([shown, ENDLESS * shown])
-    return np.array([max(shown - step / 2, least), shown + step / 2])
+def polar_effects(
+    label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
+) -> tuple[Effect, ...]:
+    """What the display's steps [1, degree] make uncertain of a magnitude and an angle typed off it.
 
-
-def _both(
-    i: int, z_shown: float, swr_shown: float, steps: tuple[float, float], z_ref: float, where: str
-) -> Complex:
-    """Reflections [1] with X of zero or more that |Z| and SWR leave possible together."""
-    z = _range(i, z_shown, steps[0], 0.0, "|Z|", where)[:, None]
-    s = _range(i, swr_shown, steps[1], 1.0, "SWR", where)
-    middle = np.array([[z_shown], *z]), np.array([swr_shown, *s])
-    # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
-    r = (middle[0] ** 2 + z_ref**2) / z_ref * middle[1] / (middle[1] ** 2 + 1)
-    size = middle[0] + 0 * r
-    if np.all(r > size * (1 + 1e-9)):
-        least = max(z_shown / z_ref, z_ref / z_shown) if z_shown else math.inf
-        raise ReadingError(
-            where,
-            f"row {i}: |Z| of {z_shown:g} ohm has an SWR of {least:.3g} or more in {z_ref:g} ohm, "
-            f"and {swr_shown:g} was typed: look at both, and at reference_ohm",
-        )
-    x = np.sqrt(np.maximum(size**2 - r**2, 0))
-    found = np.asarray(from_impedance(np.minimum(r, size) + 1j * x, z_ref))
-    possible = r <= size * (1 + 1e-9)
-    # where a corner is impossible, the edge of what is possible lies on X = 0 at this |Z|
-    on_axis = np.asarray(from_impedance(z[:, 0] + 0j, z_ref))
-    return np.concatenate([found[possible], on_axis[: 0 if possible.all() else None]])
-
-
-def _circle_of_z(i: int, shown: float, z_ref: float, where: str) -> Complex:
-    """Reflections [1] that |Z| alone leaves possible."""
-    _range(i, shown, 0.0, 0.0, "|Z|", where)
-    if isinstance(shown, Beyond):
-        return beyond_impedance(shown, z_ref)
-    # a half circle in the plane of Z, and a little more for what no analyzer corrected yet
-    length = 2 * np.pi * z_ref * shown / (z_ref**2 + shown**2)
-    angles = np.pi * np.linspace(-0.55, 0.55, 9 + 2 * int(length / APART / 2))
-    found = np.asarray(from_impedance(shown * np.exp(1j * angles), z_ref))
-    found = found[np.argsort(np.abs(angles))]  # the usual first
-    return found[np.abs(found) <= MOST_RAW]
-
-
-def _circle_of_swr(i: int, shown: float, where: str) -> Complex:
-    """Reflections [1] that SWR alone leaves possible."""
-    ends = _range(i, shown, 0.0, 1.0, "SWR", where)
-    sizes = np.unique((ends - 1) / (ends + 1))
-    count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
-    return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
+    The direction of a reading that may be zero is stated.
+    """
+    if direction is None:
+        direction = np.exp(1j * np.angle(reading))
+    name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
+    ways = {"magnitude": size * direction, "angle": np.radians(turn) * 1j * reading}
+    return tuple(
+        Effect(name, change, per_point=True, rectangular=True, influence=(name, way))
+        for way, change in ways.items()
+    )
 
 
 def _size_effects(
@@ -242,7 +305,3 @@ def _even(of_rows: Sequence[Complex]) -> Complex:
     """As many options for each row, shape (K, F): the last of a row stands in again."""
     most = max(row.size for row in of_rows)
     return np.stack([np.pad(row, (0, most - row.size), mode="edge") for row in of_rows], axis=-1)
-
-
-def _options(found: Sequence[tuple[int, Sweep]]) -> Options:
-    return Options(tuple(sweep for _, sweep in found), tuple(sign for sign, _ in found))

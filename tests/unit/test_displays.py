@@ -6,7 +6,7 @@ import pytest
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.undecided import rising
-from rfcal.readings.display import Beyond, beyond_impedance, size_options
+from rfcal.readings.display import Beyond, Display, beyond_impedance
 from rfcal.record.job import displays
 from tests.display_sessions import Shown, coverage, sessions, spread
 
@@ -76,10 +76,7 @@ def test_a_passage_through_resonance_is_followed():
 
 def test_sizes_that_do_not_go_together_are_refused():
     def options(z, swr):
-        steps, where = (1.0, 0.1), "row"
-        return size_options(
-            [(14.0, z)], [(14.0, swr)], steps=steps, label="a", z_ref=50.0, where=where
-        )
+        return Display("a", 50.0, "row", (1.0, 0.1)).sizes([(14.0, z)], [(14.0, swr)])
 
     with pytest.raises(ReadingError, match="SWR of 5 or more"):
         options(10.0, 1.5)

@@ -66,5 +66,5 @@ def assumed_of_element(name: str, doubt: Mapping[str, float], assumed: Sequence[
 
 def _taken(key: Number, deviation: float) -> str:
     """A key with what was taken for it, such as ``inductance_uncertainty_h 0.1 nH``."""
-    factor, unit = PREFIXES.get(key.unit, (key.factor, key.unit))
+    factor, unit = PREFIXES.get(key.unit[1], key.unit)
     return f"{key.name} {deviation / factor:.3g} {unit}".rstrip()

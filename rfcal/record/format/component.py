@@ -13,6 +13,12 @@ ABSOLUTE_ZERO_C = -273.15
 THROUGHS = METHODS[1:]
 """Methods that need two ports."""
 
+METHOD = Choice(
+    "method",
+    "how it was connected: at one port, or between two, whose sweep is its `reading` then",
+    default="reflection",
+    among=METHODS,
+)
 COMPONENT = Section(
     "[[component]]",
     "What part a device is: an equivalent circuit fitted over its sweep, with its values.",
@@ -24,19 +30,14 @@ COMPONENT = Section(
             default="all",
             among=MODELS,
         ),
-        Choice(
-            "method",
-            "how it was connected: at one port, or between two, whose sweep is its `reading` then",
-            default="reflection",
-            among=METHODS,
-        ),
+        METHOD,
         File("through", "two-port sweep of the empty way from port to port", kinds=THROUGHS),
         File("fixture_open", "sweep of the fixture without the part"),
         File("fixture_short", "and with a piece of wire in its place"),
         File("fixture_load", "and with a load of `reference_ohm` in its place, if there is one"),
         Number("temperature_c", "its temperature", ABSOLUTE_ZERO_C, 5000.0),
     ),
-    kind=lambda table: str(table.values.get("method", "reflection")),
+    kind=METHOD.read,
     kinds={
         "reflection": "a part at one port",
         "series-through": "a part in series between two ports",

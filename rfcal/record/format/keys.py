@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import KW_ONLY, dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from rfcal.errors import RecordError
 from rfcal.readings.csv import LARGEST
@@ -116,11 +116,12 @@ class Table:
             raise self.fail(key, f"expected a table headed [{key}]")
         return self.inside(value, f"[{key}]")
 
-    def tables(self, key: str, place: str, header: str) -> list["Table"]:
-        """Tables under a header of ``[[]]``, their place numbered; none where the key is absent."""
-        found = self.values.get(key, [])
+    def tables(self, section: "Section") -> list["Table"]:
+        """All tables of a section, their place numbered; none where there is none."""
+        found, place = self.values.get(section.name, []), f"{self.place} {section.name}"
         if not isinstance(found, list) or not all(isinstance(v, dict) for v in found):
-            raise self.fail(key, f"expected tables headed {header}")
+            raise self.fail(section.name, f"expected tables headed {section.header}")
+        place = place if self.place else section.header
         return [self.inside(v, f"{place} {i}") for i, v in enumerate(found, start=1)]
 
 
@@ -135,6 +136,7 @@ class Key:
     needed: bool = False  # whether it must be there
     instead: str = ""  # what stands in, in words, where that follows from something else
     kinds: tuple[str, ...] = ()  # of which kinds of its table it may stand; of all where empty
+    of: ClassVar[type] = str  # what TOML makes of it
 
     def read(self, table: Table) -> Any:
         """The value in SI, or what stands in for it."""
@@ -152,7 +154,7 @@ class Key:
 
     def _fits(self, found: Any) -> bool:
         """Whether what stands there is of this kind at all."""
-        raise NotImplementedError
+        return type(found) is self.of
 
     @property
     def wanted(self) -> str:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -12,11 +12,11 @@ from rfcal.readings.rows import RECORD_POINTS, too_many
 from rfcal.record.format.keys import Key, Table, show
 
 ENDINGS = {
-    **{"_ohm": ("ohm", 1.0), "_m": ("m", 1.0), "_h": ("H", 1.0), "_f": ("F", 1.0)},
-    **{"_w": ("W", 1.0), "_c": ("°C", 1.0), "_percent": ("%", 0.01), "_mhz": ("MHz", 1e6)},
-    **{"_ps": ("ps", 1e-12), "_gohm_per_s": ("Gohm/s", 1e9)},
+    **{"_ohm": (1.0, "ohm"), "_m": (1.0, "m"), "_h": (1.0, "H"), "_f": (1.0, "F")},
+    **{"_w": (1.0, "W"), "_c": (1.0, "°C"), "_percent": (0.01, "%"), "_mhz": (1e6, "MHz")},
+    **{"_ps": (1e-12, "ps"), "_gohm_per_s": (1e9, "Gohm/s")},
 }
-"""How the names of keys end, the unit that says, and what it is in SI; else a number is plain."""
+"""How the names of keys end, and the unit that says: what it is in SI; else a number is plain."""
 OHM = (LEAST_OHM, MOST_OHM)
 """Bounds of an impedance [ohm] that things refer to."""
 
@@ -38,43 +38,33 @@ class Number(Key):
     wanted = "a number"
 
     @property
-    def unit(self) -> str:
-        """What the name's ending says; mostly nothing."""
-        return self._unit[0]
-
-    @property
-    def factor(self) -> float:
-        """What one of the unit is in SI."""
-        return self._unit[1]
-
-    @property
-    def _unit(self) -> tuple[str, float]:
+    def unit(self) -> tuple[float, str]:
+        """What the name's ending says, mostly nothing: what one of it is in SI, and its sign."""
         units = (unit for ending, unit in ENDINGS.items() if self.name.endswith(ending))
-        return next(units, ("", 1.0))
+        return next(units, (1.0, ""))
 
     def _value(self, table: Table, found: Any) -> float:
-        written = table.finite(self.name, found)
-        low, high = self.low / self.factor, self.high / self.factor
+        written, factor = table.finite(self.name, found), self.unit[0]
+        low, high = self.low / factor, self.high / factor
         if written < low or (self.above and written == low):
             than = "above" if self.above else "at least"
             raise table.fail(self.name, f"{written:g} is not {than} {low:g}")
         if written > high:
             raise table.fail(self.name, f"{written:g} is above {high:g}, {self.most}")
-        return written * self.factor
+        return written * factor
 
     @property
     def form(self) -> str:
         """With the unit."""
-        return f"number, {self.unit}" if self.unit else "number"
+        return f"number, {self.unit[1]}" if self.unit[1] else "number"
 
     @property
     def usual(self) -> str:
         """The default in the unit that is written."""
         known = self.default is not None and not self.instead
-        return f"{self.default / self.factor:.4g}" if known else super().usual
+        return f"{self.default / self.unit[0]:.4g}" if known else super().usual
 
 
-@dataclass(frozen=True)
 class Whole(Key):
     """A whole number, zero or more."""
 
@@ -82,7 +72,7 @@ class Whole(Key):
     wanted = "a whole number, zero or more"
 
     def _fits(self, found: Any) -> bool:
-        return isinstance(found, int) and not isinstance(found, bool) and found >= 0
+        return type(found) is int and found >= 0
 
 
 @dataclass(frozen=True)
@@ -143,20 +133,14 @@ class Flag(Key):
     default: bool = False
     form = wanted = "true or false"
     usual = "false"
-
-    def _fits(self, found: Any) -> bool:
-        return isinstance(found, bool)
+    of = bool
 
 
-@dataclass(frozen=True)
 class Text(Key):
     """A text, which may be empty only where it need not be there."""
 
     form = "text"
     wanted = "a text in quotes"
-
-    def _fits(self, found: Any) -> bool:
-        return isinstance(found, str)
 
     def _value(self, table: Table, found: Any) -> Any:
         if not super()._value(table, found).strip() and self.needed:
@@ -164,7 +148,6 @@ class Text(Key):
         return found
 
 
-@dataclass(frozen=True)
 class OneLine(Text):
     """A text of one line, with nothing in it that cannot be printed."""
 
@@ -182,9 +165,7 @@ class Day(Key):
     default: str = ""
     form = "date"
     wanted = "a date such as 2026-05-16"
-
-    def _fits(self, found: Any) -> bool:
-        return isinstance(found, date) and not isinstance(found, datetime)
+    of = date
 
     def _value(self, table: Table, found: Any) -> str:
         return super()._value(table, found).isoformat()
@@ -210,7 +191,6 @@ class Choice(Key):
         return f"one of {', '.join(self.among)}"
 
 
-@dataclass(frozen=True)
 class Words(Choice):
     """Some of a few words, all of them by default."""
 
@@ -229,7 +209,6 @@ class Words(Choice):
         return f"list of {super().form}"
 
 
-@dataclass(frozen=True)
 class File(Text):
     """A file inside the record's folder, by its path relative to it."""
 
@@ -254,7 +233,6 @@ class File(Text):
         return found
 
 
-@dataclass(frozen=True)
 class Files(File):
     """A file, or a list of two or more that repeat it; read as a tuple."""
 

@@ -41,7 +41,6 @@ VELOCITY_FACTOR_UNCERTAINTY = uncertain(
 Z0 = Number("z0_ohm", "its impedance", *OHM, instead=_OF_TYPE)
 
 
-@dataclass(frozen=True)
 class Loss(Rows):
     """Matched loss of a line, which the loss law must be able to follow."""
 

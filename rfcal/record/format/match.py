@@ -23,7 +23,6 @@ PLACES = ("device", "calibration plane")
 OWN_LINE = Section("lines", "A line of your own to cut from.", NEEDED)
 
 
-@dataclass(frozen=True)
 class Band(Key):
     """Two frequencies [Hz] that ascend."""
 
@@ -40,7 +39,6 @@ class Band(Key):
         return low, high
 
 
-@dataclass(frozen=True)
 class Place(Key):
     """A word, or metres from the device."""
 
@@ -56,7 +54,6 @@ class Place(Key):
         return table.finite(self.name, found[0])
 
 
-@dataclass(frozen=True)
 class Lines(Key):
     """Lines to cut from, by type or by figures of the user's own."""
 
@@ -91,7 +88,6 @@ class Built:
     parts: tuple[str, ...] = ()  # as the page prints them, from the transmitter's side
 
 
-@dataclass(frozen=True)
 class BuiltKey(File):
     """The sweep after building, and which network was built."""
 
@@ -103,7 +99,6 @@ class BuiltKey(File):
         return Built(**BUILT.read(table.inside(found, f"{table.place} {self.name}")))
 
 
-@dataclass(frozen=True)
 class Printed(Key):
     """Parts as they are printed."""
 
@@ -124,7 +119,6 @@ BUILT = Section(
 )
 
 
-@dataclass(frozen=True)
 class Phase(Number):
     """A number of degrees that a section can turn by."""
 

@@ -12,7 +12,6 @@ from rfcal.record.format.keys import TOGETHER, Key, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
-@dataclass(frozen=True)
 class DisplayRows(Rows):
     """Rows off a display, in which a cell may be beyond its range, such as ``">999"``."""
 
@@ -117,7 +116,6 @@ X_SIGN = Choice(
 )
 
 
-@dataclass(frozen=True)
 class Columns(Key):
     """Which columns of a CSV file are what."""
 

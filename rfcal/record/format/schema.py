@@ -233,8 +233,7 @@ def _record(top: Table, content: bytes) -> Record:
     tables = _items(top, MEASUREMENT)
     names = [table.values["name"] for table in tables]
     every = tuple(_measurement(table, names) for table in tables)
-    parts = top.tables(COMPONENT.name, COMPONENT.header, COMPONENT.header)
-    components = read_components(parts, names)
+    components = read_components(top.tables(COMPONENT), names)
     measurements, between_ports = _by_ports(every, components)
     names = [item.name for item in measurements]
     residual = _residual(top, worth, analyzer, len(standards))
@@ -310,7 +309,7 @@ def _require_distinct_names(top: Table, record: Record) -> None:
 
 def _items(top: Table, section: Section) -> list[Table]:
     """The tables of a section, each with a place that says its number and name."""
-    tables = top.tables(section.name, section.header, section.header)
+    tables = top.tables(section)
     name = section.keys[0]
     return [t.inside(t.values, f"{t.place} ('{name.read(t)}')") for t in tables]
 
@@ -338,6 +337,5 @@ def _measurement(table: Table, names: Sequence[str]) -> Measurement:
     if same_as is not None:
         others = [other for other in names if other != name]
         table.named("same_as", same_as, others, "other [[measurement]]")
-    tables = table.tables(BETWEEN.name, f"{table.place} {BETWEEN.name}", BETWEEN.header)
-    reading, between = read_reading(table, found), read_between(tables, name)
+    reading, between = read_reading(table, found), read_between(table.tables(BETWEEN), name)
     return Measurement(name, table.place, reading, found["answer_mhz"], between, same_as)

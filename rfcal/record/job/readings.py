@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -11,9 +13,8 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.path import PathElement
 from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
-from rfcal.readings.display import Options, certain, size_options, typed_options
+from rfcal.readings.display import Display, Options, certain
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
-from rfcal.readings.typed import typed_reflection_sweep, typed_sweep
 from rfcal.record.format.path import Between
 from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
@@ -24,29 +25,16 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
 
     One option, but of a display that shows less.
     """
-    z_ref, where = record.reference_ohm, f"{FILE}, {place}"
     if reading.files:
-        return certain(
-            read_sweeps(
-                record.folder, reading.files, label=label, z_ref=z_ref, layout=reading.layout
-            )
-        )
+        how: Any = {"label": label, "z_ref": record.reference_ohm, "layout": reading.layout}
+        return certain(read_sweeps(record.folder, reading.files, **how))
+    display = Display(label, record.reference_ohm, f"{FILE}, {place}", reading.steps)
     if reading.typed is not None:
-        step, rows, known = record.display_step_ohm, reading.typed, reading.sign_known
-        if reading.shows_less:
-            return typed_options(
-                rows, sign_known=known, label=label, step_ohm=step, z_ref=z_ref, where=where
-            )
-        return certain(typed_sweep(rows, label=label, step_ohm=step, z_ref=z_ref, where=where))
-    if reading.shows_less:
-        z, swr, steps = reading.typed_z or (), reading.typed_swr or (), reading.steps
-        return size_options(z, swr, steps=steps, label=label, z_ref=z_ref, where=where)
-    assert reading.typed_reflection is not None
-    return certain(
-        typed_reflection_sweep(
-            reading.typed_reflection, label=label, steps=reading.steps, z_ref=z_ref, where=where
-        )
-    )
+        display = replace(display, steps=(record.display_step_ohm,) * 2)
+        return display.impedances(reading.typed, sign_known=reading.sign_known)
+    if reading.typed_reflection is not None:
+        return display.polar(reading.typed_reflection)
+    return display.sizes(reading.typed_z or (), reading.typed_swr or ())
 
 
 def grid_of(record: Record, item: Artefact | Measurement | Reread) -> Real | None:
