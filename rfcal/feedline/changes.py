@@ -13,7 +13,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import MARGIN, Echoes, bounces, find_echoes
-from rfcal.feedline.fault_kinds import SLOWING
+from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
@@ -27,6 +27,13 @@ LEAST = 0.02
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
+
+MUCH = 0.05
+"""What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
+
+PASSES, TAKES, MOST = 0.5, 0.75, 4.0
+"""A place is no resistance if what passed it lost less than the first of these parts of what a
+resistance as large takes up, and is one between the second and the third (by simulation)."""
 
 AS_MUCH = 2.0
 """A reactance delays the wave by as much as places moved if within this many times."""
@@ -104,6 +111,34 @@ class _Sweeps:
     events: Events
     end_then_m: float | None  # where the line ended, and ends, if known
     end_m: float
+
+
+def told_by_passing(events: Events, baseline: Events) -> Events:
+    """The same, with the nearest new place told by what passes it, where a single kind is sure."""
+    near, size = events.near_m, np.abs(events.reflection)
+    known = [baseline.nearest(d, near) is not None for d in events.distance_m.tolist()]
+    new = np.flatnonzero(~np.array(known, bool) & (size > MUCH) & (size < 1))
+    behind = np.abs(baseline.reflection)
+    behind = np.where(
+        baseline.distance_m > np.min(events.distance_m[new], initial=np.inf) + near, behind, 0
+    )
+    if not np.any(behind > MUCH):
+        return events
+    far = int(np.argmax(behind))
+    now = events.nearest(baseline.distance_m[far], near)
+    if now is None or np.any(new[1:] < now):
+        return events
+    m, r = new[0], size[new[0]]
+    # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
+    share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))
+    if not (abs(share) < PASSES or TAKES < share < MOST):
+        return events
+    kinds, fits = list(events.kind), list(events.fits)
+    could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
+    could = tuple(kind for kind in could if (kind in RESISTIVE) == (share > PASSES))
+    if could:
+        kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
+    return replace(events, kind=tuple(kinds), fits=tuple(fits))
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:

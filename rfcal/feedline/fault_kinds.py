@@ -53,6 +53,9 @@ below its resonance (standard, by simulation of antennas and gaps)."""
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
 
+STEP = "step of impedance"
+"""What reflects as a resistance does and passes more."""
+
 PHASES = 2.0
 """Kinds fit whose phase is within so many standard uncertainties."""
 

@@ -83,8 +83,52 @@ def test_what_lies_beyond_a_known_end_is_called_ringing():
         state(np.random.default_rng(2), WIDE, line, foot(WIDE, line, rod(WIDE)), length_m=21.21)
     )
     (end,) = (k for k, text in enumerate(said) if "the line's end, " in text)
-    assert len(said) > end + 1
-    assert all("ringing behind the end" in text for text in said[end + 1 :])
+    assert end == len(said) - 2
+    assert "behind the end and is no place" in said[-1]
+
+
+@pytest.mark.parametrize("band", [WIDE, HIGH, np.linspace(140e6, 152e6, 121)], ids=len)
+def test_what_passes_a_new_place_tells_whether_it_takes_up_power(band):
+    rng, line, told = np.random.default_rng(8), Line(60.0, 0.85, 50.0, 0.5), Counter()
+    w = 2j * np.pi * band
+    for part, resists in (
+        (TwoPort.series(25.0 + 0 * w), True),
+        (TwoPort.shunt(1 / 100.0 + 0 * w), True),
+        (TwoPort.series(w * 30e-9), False),
+        (TwoPort.shunt(w * 10e-12), False),
+        (TwoPort.series(1 / (w * 100e-12)), False),
+    ):
+        near, far = line.two_port(band, 25.0), line.two_port(band, 35.0)
+        end = random_rod(rng, band)
+        now = from_impedance((near @ part @ far).input_impedance(end))
+        found = state(rng, band, line, now, foot(band, line, end), length_m=60.0)
+        said = line_lines(found)[0]
+        assert "step" not in said, said
+        told[resists] += ("resistive joint" in said or "leak" in said) == resists
+    assert told[True] == 2
+    assert told[False] == 3
+
+
+def test_what_tells_kinds_follows_from_what_the_record_has():
+    """Far ends swept of the sound line do not tell what a fault is: so they are asked for anew."""
+    line = Line(40.0, 0.85, 50.0, 0.5)
+    wanted = LineCheck("", None, ((1.0, "end"),), line, True, {"length": 0.1}, (), True)
+    rng, fault = np.random.default_rng(4), ("shunt", 100.0, 17.0)
+    for ends, words in (((), "sweep once more"), ((1e9,), "as it is now")):
+        sweeps = [Quantity(noisy(rng, foot(WIDE, line, z), 0.0005)) for z in ends]
+        now = Quantity(noisy(rng, foot(WIDE, line, 70.0, fault), 0.0005))
+        has = (
+            wanted
+            if ends
+            else replace(
+                wanted,
+                far_ends=(),
+                by_length=False,
+                doubt={"length": 0.1, "velocity factor": 0.005},
+            )
+        )
+        said = line_lines(line_state(has, WIDE, now, None, sweeps, 50.0))
+        assert words in " ".join(said), said
 
 
 def test_an_antenna_at_the_end_of_a_sound_line_is_no_two_places():

@@ -167,8 +167,8 @@ def _twins(state: LineState) -> dict[str, str]:
 def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     """What a place may be; where its kind is not known, at most three that fit."""
     if len(fits) < 2:
-        kind = fits[0] if fits else kind
-        return _twins(state).get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
+        twins, kind = {} if fits == (kind,) else _twins(state), fits[0] if fits else kind
+        return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
     if len(fits) > MOST_FIT:
         return say.LINE_ANY
     *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits]
@@ -183,7 +183,8 @@ def _last(state: LineState) -> int | None:
 
 def _open_kinds(state: LineState) -> set[str]:
     """Kinds that fit places before the end whose kind is not known."""
-    return {fit for fits in state.now.fits[: _last(state)] for fit in fits}
+    places = list(zip(state.now.kind, state.now.fits, strict=True))[: _last(state)]
+    return {fit for kind, fits in places for fit in fits if fits != (kind,)}
 
 
 def what_tells(state: LineState) -> list[str]:
@@ -192,8 +193,10 @@ def what_tells(state: LineState) -> list[str]:
     if fits and is_narrow(state.frequency):
         half = float(np.mean(state.frequency)) / 2e6
         return [say.LINE_TELL_BAND.format(low=half, high=3 * half)]
-    twins = _twins(state).keys() & {*now.kind[: _last(state)], *fits}
-    said = [say.LINE_TELL_TWINS] if twins else []
+    told = {k for k, of in zip(now.kind, now.fits[: _last(state)], strict=False) if of != (k,)}
+    said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
+    if said and state.properties is not None:
+        said = [say.LINE_TELL_TWINS_NOW] if state.properties.fits else []
     return said + ([say.LINE_TELL_LOSS] if fits and not state.loss_known else [])
 
 

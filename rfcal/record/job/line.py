@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline import end as line_end
-from rfcal.feedline.changes import Comparison, compare
+from rfcal.feedline.changes import Comparison, compare, told_by_passing
 from rfcal.feedline.echo_basis import prepare
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
@@ -154,6 +154,7 @@ def _against(
         now = now._replace(
             events=line_end.behind_end(now.swept, end, np.inf), end=end, beyond_m=None
         )
+    now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.inf if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
     ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}

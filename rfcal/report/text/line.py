@@ -11,6 +11,9 @@ from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
 
+FAINTEST = 0.005
+"""What reflects less [1] is not listed: the best connectors do (common practice, no source)."""
+
 
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
@@ -19,20 +22,19 @@ def line_lines(line: LineState) -> list[str]:
     far = min(now.range_m - near, now.seen_m)
     apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
+    size, late = np.abs(now.reflection), state.rings(line)
+    places = np.flatnonzero(~late & (size > FAINTEST)).tolist()
     said = [
         f"the line's state: {state.line_verdict(line)[0]}",
         *_properties(line),
-        f"places that reflect, nearest first: {len(now.kind)} (resolution: told apart from {apart} "
-        f"m on; range: seen up to {limit} m{lost}; kinds are those of one uniform line):",
+        f"places that reflect {FAINTEST:g} or more, nearest first: {len(places)} (resolution: told "
+        f"apart from {apart} m on; range: seen up to {limit} m{lost}; kinds are those of one "
+        "uniform line):",
     ]
-    size = np.abs(now.reflection)
-    late, end = state.rings(line), "an antenna" if line.end is None else "the end"
-    for i, kind in enumerate(now.kind):
-        half = coverage.K_AXIS * float(now.distance_uncertainty_m[i])
+    for i in places:
+        half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         row = [state.size_words(float(size[i]))]
-        if late[i]:
-            row.insert(0, say.LINE_RINGS.format(end=end))
-        elif i != line.end or kind not in UNCLEAR:
+        if i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, kind, now.fits[i]))
         if state.may_be_farther(line, now.distance_m[i]):
             row.insert(0, f"or {now.range_m:.0f} m farther")
@@ -43,6 +45,10 @@ def line_lines(line: LineState) -> list[str]:
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {plus_minus(float(now.distance_m[i]), half)} m: {', '.join(row)}")
+    if np.any(late):
+        echoes = " and ".join(f"{d:.1f}" for d in now.distance_m[late])
+        end = "an antenna" if line.end is None else "the end"
+        said.append("  " + say.LINE_RINGS.format(places=echoes, end=end))
     return said + state.what_tells(line) + _comparison_lines(line)
 
 

@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.fault_kinds import KINDS
+from rfcal.feedline.fault_kinds import KINDS, STEP
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -56,6 +56,7 @@ LINE_END_KINDS = {
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
+    STEP: "a step of impedance, as of another cable, or of a wet or crushed one",
     "unknown": "of a kind that this sweep cannot tell",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
@@ -71,12 +72,16 @@ LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
     "end open or short, whose reflection tells by its size which of the two stands before it"
 )
+LINE_TELL_TWINS_NOW = (
+    "a resistance takes up power and a step of impedance does not: the far end's sweeps in this "
+    "record are of the line without it, so sweep the line with its far end open as it is now"
+)
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
 )
 LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
 
-LINE_RINGS = "ringing behind {end}, no place"
+LINE_RINGS = "what appears at {places} m rings behind {end} and is no place"
 LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
 LINE_LENGTH = warning(
     "line-length: line check",
