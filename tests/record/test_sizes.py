@@ -134,6 +134,23 @@ def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch
     assert main(["verify", str(tmp_path / "o/report.html")]) == 0
 
 
+def test_a_page_of_six_long_sweeps_is_small(filed, tmp_path):
+    frequency = np.linspace(1e6, 60e6, 1601)
+    rng, turns = np.random.default_rng(1), np.exp(-2j * np.pi * frequency * 9e-9)
+    true = {"short": -1.0, "open": 1.0, "load": 0.0}
+    true |= {f"d{i}": (0.2 + 0.1 * i) * turns**i for i in range(6)}
+    for name, reflection in true.items():
+        noise = 3e-4 * rng.normal(size=(2, 1601))
+        read = np.round(BOX.apply(reflection) + noise[0] + 1j * noise[1], 7)
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, read))
+    bend(filed, '"device"\nreading = "raw/device.s1p"', '"d0"\nreading = "raw/d0.s1p"')
+    with (filed / "record.toml").open("a") as file:
+        for i in range(1, 6):
+            file.write(f'[[measurement]]\nname = "d{i}"\nreading = "raw/d{i}.s1p"\n')
+    assert main(["report", str(filed), "--output", str(tmp_path / "o")]) == 0
+    assert (tmp_path / "o/report.html").stat().st_size < 3_000_000
+
+
 def test_a_long_sweep_is_corrected_in_pieces_as_at_once(tmp_path):
     frequency = np.linspace(50e6, 60e6, 101)
     true = {"short": -1, "open": 1, "load": 0, "device": 0.3 - 0.4j}
