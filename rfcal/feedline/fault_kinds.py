@@ -145,6 +145,7 @@ class Reflections:
     beside: Real  # what else reflects too near to each to be told apart from it [1]
     answer: Complex  # all that comes from each, what rings in it too, as if it were here (K, F)
     loss_known: bool
+    off: Real  # how far farther what tells their kinds puts them [m]
 
     @cached_property
     def mean(self) -> Complex:
@@ -323,7 +324,8 @@ def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
     if seen.band.narrow:
         return None  # its phase alone tells, if anything
     way_back, least = 2 * seen.distance[m] * seen.left, -1.0 if seen.loss_known else 0.0
-    return in_series(seen.answer[m] / through, seen.band, way_back, least)
+    gap, seen.off[m] = in_series(seen.answer[m] / through, seen.band, way_back, least)
+    return gap
 
 
 def _goes_on(seen: Reflections, m: int, passed: float, through: float) -> bool | None:

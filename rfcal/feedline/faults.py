@@ -165,7 +165,7 @@ def _told(
     of_size = np.hypot(of_size, of_common)[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
     each = echoes.coefficients[real], of_size, phase, beside, _answers(echoes, real)
-    told = Reflections(echoes.band, distance, *each, loss_known)
+    told = Reflections(echoes.band, distance, *each, loss_known, np.zeros(real.size))
     return told, np.hypot(of_distance, by_velocity), echoes.distance[~single]
 
 
@@ -203,10 +203,11 @@ def find_events(
     echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
     told, of_place, bounces = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
     kinds, fits = tell_kinds(told)
-    before_plane = np.minimum(told.distance, 0.0)  # what seems to lie there is at the plane
+    distance = told.distance + told.off
+    before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), told.merged], axis=0)
     return Events(
-        distance_m=told.distance - before_plane,
+        distance_m=distance - before_plane,
         distance_uncertainty_m=off,
         merged_m=told.merged,
         reflection=told.mean,

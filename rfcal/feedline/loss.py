@@ -22,7 +22,7 @@ LEAST_DB, LEAST_SHARE = 0.3, 0.15
 copper gains 0.4 % of resistance for each kelvin (value from memory), half of it in loss."""
 
 EXPLAINED = 0.1
-"""Loss explains what an echo lost but for this part of it."""
+"""Loss explains what an echo lost but for this part of it, or twice that where it is certain."""
 
 BY_SLOPE = 0.1
 """Standard uncertainty of a loss by the slope of one echo alone, in parts of it: what the end and
@@ -134,10 +134,10 @@ def _fitted(
     if end_m < band.resolution:
         return None
     megahertz = band.frequency / 1e6
-    size = np.abs(before)
+    size, now = np.maximum(np.abs([before, after]), 1e-9)
     # ln|after / before| = ln|factor| - 2 d (c sqrt(f) + e f)
-    fallen = -np.log(np.maximum(np.abs(after), 1e-9) / np.maximum(size, 1e-9))
-    weight = np.sqrt(band.weight) * size
+    fallen = np.log(size / now)
+    weight = np.sqrt(band.weight) * size * now / np.hypot(size, now)
     weight /= np.linalg.norm(weight)
     laws = 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
     columns = np.column_stack([laws, np.ones(megahertz.size)]) if free else laws
@@ -145,7 +145,7 @@ def _fitted(
     by_loss = laws @ solved[:2]
     mean, by_mean = (float(np.average(y, weights=weight**2)) for y in (fallen, by_loss))
     flat = float(np.linalg.norm((fallen - mean) * weight))
-    noise = np.std(echoes.left) * weight / np.maximum(size, 1e-9)  # of `fallen`, weighted
+    noise = np.std(echoes.left) * weight / now  # of `fallen`, weighted
     # what of it is left in the loss: the gain of the weighted fit of what is not zero
     law = (weight**2 @ columns) * (solved > 0) * (np.arange(solved.size) < 2)
     gain = law @ np.linalg.pinv(columns * (solved > 0) * weight[:, None])
@@ -158,7 +158,9 @@ def _fitted(
         float(np.hypot(doubt, free * BY_SLOPE * by_mean)) / 2 / NEPER_PER_DB,
         flat > TELLS * max(left, echoes.noise),
     )
-    if not left < min(EXPLAINED * by_mean, flat) or not (found.sure or found.more_db < MOST_DB):
+    if not left < min(EXPLAINED * (1 + found.sure) * by_mean, flat) or not (
+        found.sure or found.more_db < MOST_DB
+    ):
         return None
     least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
     return found if found.more_db > least else None

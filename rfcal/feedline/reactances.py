@@ -24,8 +24,10 @@ MOST = 7.0
 """Natural logarithm of how far a reactance may be from the line's impedance, either way [1]."""
 
 
-def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | None:
-    """Whether an answer (F,) is that of a capacitance in series; None if of one across as well.
+def in_series(answer: Complex, band: Band, left: Real, least: float) -> tuple[bool | None, float]:
+    """Whether an answer (F,) is that of a capacitance in series, and how far on that is [m].
+
+    None where something else explains it as well.
 
     `left` is what may be left of the line's loss, there and back [Np], (F,), and `least` the least
     share of it.
@@ -37,8 +39,8 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | N
     most = np.array([MOST, band.resolution, 1.0])
     lowest = np.array([-MOST, -band.resolution, least])
 
-    def misfit(way: Callable[[Complex], Complex], start: float) -> tuple[float, float]:
-        """What a reactance leaves of the answer [1], and its q in mid-band [1]."""
+    def misfit(way: Callable[[Complex], Complex], start: float) -> tuple[float, Real]:
+        """What a reactance leaves of the answer [1], and ln q in mid-band, its place and loss."""
 
         def off(unknown: Real) -> Real:
             log_q, place, share = unknown.tolist()
@@ -49,18 +51,17 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> bool | N
             return np.concatenate([rest.real, rest.imag])
 
         found, rest, _ = least_squares(off, np.array([np.log(start), 0.0, share]), lowest, most)
-        return float(np.linalg.norm(rest)), float(np.exp(found[0]))
+        return float(np.linalg.norm(rest)), found
 
     size = np.average(np.abs(answer), weights=band.weight).clip(0.01, 0.99)
     start = float(np.sqrt(1 / size**2 - 1))
     # f in parts of mid-band: r = 1 / (1 + j q f), q = 4 pi C z0, of a capacitance in series;
     # -j q f / (1 + j q f), q = C pi z0, of one across; j q f / (1 + j q f), q = L pi / z0, of an
     # inductance in series
-    series, q = misfit(lambda x: 1 / (1 + x), start)
-    if not series < FITS or q < np.sqrt(1 / OPEN**2 - 1):
-        return False
+    series, (log_q, place, _) = misfit(lambda x: 1 / (1 + x), start)
+    if not series < FITS:
+        return False, 0.0
     across, _ = misfit(lambda x: -x / (1 + x), 1 / start)
     other, _ = misfit(lambda x: x / (1 + x), 1 / start)
-    if BETTER * series < min(across, other):
-        return True
-    return None if BETTER * max(series, across) < other else False
+    sure = BETTER * series < min(across, other) and log_q > np.log(1 / OPEN**2 - 1) / 2
+    return (True, float(place)) if sure else (None, 0.0)

@@ -111,3 +111,14 @@ def test_a_matched_end_of_a_sound_line_tells_no_loss(frequency):
         found = state(rng, frequency, line, seen, loss_known=True, **stated)
         assert found.lost is None
         assert not line_verdict(found)[1]
+
+
+@pytest.mark.parametrize("conductor_db", [2.2, 2.5])
+@pytest.mark.parametrize("end", [75.0, 35.0])
+def test_so_much_more_loss_that_hardly_anything_comes_back_is_no_other_end(end, conductor_db):
+    line = Line(64.0, 0.85, 50.0, 0.74)
+    old = replace(line, conductor_db=conductor_db)
+    for stated in ({}, {"length_m": 64.0}):
+        now, then = (foot(WIDE, each, end) for each in (old, line))
+        found = state(np.random.default_rng(1), WIDE, line, now, then, **stated)
+        assert line_verdict(found)[0].startswith("The line loses ")

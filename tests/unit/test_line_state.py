@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from rfcal.feedline.end import BEHIND
+from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -107,6 +108,23 @@ def test_what_passes_a_new_place_tells_whether_it_takes_up_power(band):
         told[resists] += ("resistive joint" in said or "leak" in said) == resists
     assert told[True] == 2
     assert told[False] == 3
+
+
+def test_a_gap_is_placed_by_all_of_a_wide_band_and_is_no_resistance():
+    """What its phase turns over the band is no distance."""
+    rng, off = np.random.default_rng(4), []
+    for band in (WIDE, HIGH):
+        for _ in range(12):
+            line = Line(rng.uniform(40, 80), 0.85, 50.0, 0.5)
+            place, farad = rng.uniform(3, 35), rng.uniform(60e-12, 150e-12)
+            near, far = line.two_port(band, place), line.two_port(band, line.length_m - place)
+            gap = TwoPort.series(1 / (2j * np.pi * band * farad))
+            seen = from_impedance((near @ gap @ far).input_impedance(50.0 + 0 * band))
+            now = state(rng, band, line, seen, loss_known=bool(rng.random() < 0.5)).now
+            m = int(np.argmin(np.abs(now.distance_m - place)))
+            off.append((now.distance_m[m] - place) / now.distance_uncertainty_m[m])
+            assert now.kind[m] in {"series capacitance", *UNCLEAR}
+    assert np.max(np.abs(off)) < 2
 
 
 def test_what_tells_kinds_follows_from_what_the_record_has():
