@@ -243,7 +243,7 @@ class Results:
         """Versions of what computes this, by name."""
         from importlib.metadata import version
 
-        names = ("rfcal", "numpy", "scipy", "scikit-rf")
+        names = ("rfcal", "numpy", "scipy", "scikit-rf", "matplotlib")
         return {**{name: version(name) for name in names}, "python": platform.python_version()}
 
     def device(self, name: str) -> Device:

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from difflib import SequenceMatcher
@@ -19,9 +19,8 @@ from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
 from rfcal.report.page import page
 
-_NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
-_VERSION = re.compile(r"Computed by (.*?)\.\s*This page carries", re.DOTALL)
-_Number = int | Decimal
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:[eE][+-]?\d{1,3})?")
+_MADE = re.compile(r"Computed by ([\w-]+ [\w.+]+(?:, [\w-]+ [\w.+]+)*)\.\n")
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -32,6 +31,7 @@ class Verdict:
     numbers: int  # how many it shows
     differences: tuple[str, ...]  # each what it says and what the record gives; empty where it fits
     other_versions: str = ""  # what made it, where that is not what checked it
+    drawn: bool = True  # whether pictures were compared
 
     def lines(self, file: str, most: int = 10) -> list[str]:
         """In words, the first one the verdict."""
@@ -47,7 +47,7 @@ class Verdict:
         if self.other_versions:
             said.append(
                 f"it was made by {self.other_versions}, which is not what checked it: a last digit "
-                "may differ by one, and pictures were not compared"
+                "may differ by one" + ("" if self.drawn else ", and pictures were not compared")
             )
         return said
 
@@ -77,51 +77,72 @@ def _text(file: Path) -> str:
 
 
 def _verify_page(shown: str, results: Results) -> Verdict:
-    fresh = page(results)
-    versions = [
-        " ".join(found[1].split()) for found in map(_VERSION.search, (shown, fresh)) if found
-    ]
-    other = versions[0] if len(versions) == 2 and versions[0] != versions[1] else ""
+    fresh, here = page(results), results.software
+    made = here
+    for found in [*_MADE.finditer(shown)][-1:]:  # that it was something else is no difference
+        made = dict(pair.split(" ") for pair in found[1].split(", "))
+        shown = shown[: found.start(1)] + _software(here) + shown[found.end(1) :]
     old, new = _Shown(shown), _Shown(fresh)
-    differences = _of_texts(old.texts, new.texts, close=bool(other))
-    if not other:
-        pairs = zip(old.pictures, new.pictures, strict=False)
-        differences += [f"the picture '{a[0]:.60}' was changed" for a, b in pairs if a != b]
-        drawn = [re.search(r'id="curves">.*', text) for text in (shown, fresh)]
-        if drawn[0] and drawn[1] and drawn[0][0] != drawn[1][0]:
-            differences.append("the curves that its slider moves were changed")
-        elif not differences and shown != fresh:
-            differences.append("the page was changed in what is not text: its style, say")
+    close, drawn = made != here, made.get("matplotlib") == here["matplotlib"]
+    differences = _of_texts(old.texts, new.texts, close=close)
+    differences += [
+        f"the picture '{a[0]:.60}' was changed"
+        for a, b in zip(old.pictures, new.pictures, strict=False)
+        if drawn and not _alike(a[1], b[1], close=close)
+    ]
+    if not _alike(old.curves, new.curves, close=close):
+        differences.append("the curves that its slider moves were changed")
+    if not differences and (old.rest != new.rest or not (close or shown == fresh)):
+        differences.append("the page was changed in what is not text: its style, say")
     numbers = sum(len(_NUMBER.findall(text)) for text in old.texts)
-    return Verdict(numbers, tuple(differences), other)
+    return Verdict(numbers, tuple(differences), _software(made) if close else "", drawn)
+
+
+def _software(versions: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {version}" for name, version in versions.items())
 
 
 class _Shown(HTMLParser):
-    """What a page shows: its pieces of text in order, and its pictures apart."""
+    """What a page shows: its pieces of text in order, and all that they stand in apart."""
 
     def __init__(self, text: str):
         super().__init__()
-        self.texts: list[str] = []
+        self.texts: list[str] = []  # and the words of pictures
         self.pictures: list[tuple[str, str]] = []
-        self.hidden = 0
-        source = re.sub(r"<svg\b.*?</svg>", self._picture, text, flags=re.DOTALL)
-        self.feed(source)
+        self.curves = ""  # what the page's script draws
+        self.rest: list[str] = []  # tags, styles, scripts, comments
+        self._hidden = ""  # the tag of the element whose text is not shown
+        self.feed(re.sub(r"<svg\b.*?</svg>", self._picture, text, flags=re.DOTALL))
+        self.close()
 
     def _picture(self, found: re.Match[str]) -> str:
         label = re.search(r'aria-label="([^"]*)"', found[0])
         self.pictures.append((label[1] if label else "", found[0]))
-        return ""
+        return f"<svg>{self.pictures[-1][0]}</svg>"
 
     def handle_starttag(self, tag: str, attrs: Any) -> None:
-        self.hidden += tag in ("script", "style")
-
-    def handle_endtag(self, tag: str) -> None:
-        self.hidden -= tag in ("script", "style")
+        self.rest.append(str(self.get_starttag_text()))
+        self._hidden = self.rest[-1] if tag in ("script", "style") else ""
 
     def handle_data(self, data: str) -> None:
-        said = " ".join(data.split())
-        if said and not self.hidden:
+        if 'id="curves"' in self._hidden:
+            self.curves += data
+        elif self._hidden:
+            self.rest.append(data)
+        elif said := " ".join(data.split()):
             self.texts.append(said)
+
+    def handle_endtag(self, tag: str) -> None:
+        self._hidden = ""
+        self.rest.append(tag)
+
+    def handle_decl(self, decl: str) -> None:
+        self.rest.append(decl)
+
+    def _other(self, data: str) -> None:
+        self.rest.append(data)
+
+    handle_comment = handle_pi = unknown_decl = _other
 
 
 def _of_texts(old: list[str], new: list[str], *, close: bool) -> list[str]:
@@ -139,7 +160,7 @@ def _of_texts(old: list[str], new: list[str], *, close: bool) -> list[str]:
                 files.append(
                     f"{what} inside is not what the page was made from: its SHA-256 differs"
                 )
-            elif not (a == b or "Computed by" in a or (close and _alike(a, b))):
+            elif not _alike(a, b, close=close):
                 said.append(_pair(a, b))
     return files + said
 
@@ -161,18 +182,15 @@ def _alike_first(one: list[str], other: list[str]) -> int:
     return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
 
 
-def _alike(one: str, other: str) -> bool:
-    """Whether two texts differ in the last digits of their numbers at most."""
-    if _NUMBER.sub("#", one) != _NUMBER.sub("#", other):
-        return False
-    pairs = zip(_NUMBER.findall(one), _NUMBER.findall(other), strict=True)
-    return all(_near(Decimal(a), Decimal(b)) for a, b in pairs)
-
-
-def _near(a: Decimal, b: Decimal) -> bool:
-    """Whether two numbers are the same to the digits of both, or one off in the last."""
-    last = max(int(v.as_tuple().exponent) for v in (a, b))
-    return abs(a - b) <= Decimal(1).scaleb(last)
+def _alike(one: str, other: str, *, close: bool) -> bool:
+    """Whether two texts are the same; with `close` the last digits of numbers may be one off."""
+    if one == other or not close or _NUMBER.sub("#", one) != _NUMBER.sub("#", other):
+        return one == other
+    pairs = zip(*(map(Decimal, _NUMBER.findall(text)) for text in (one, other)), strict=True)
+    return all(
+        abs(a - b) <= Decimal(1).scaleb(max(int(v.as_tuple().exponent) for v in (a, b)))
+        for a, b in pairs
+    )
 
 
 def _verify_json(file: Path, record: Path) -> Verdict:
@@ -180,33 +198,42 @@ def _verify_json(file: Path, record: Path) -> Verdict:
         raise RecordError(
             str(file), "", "it carries no readings: name the record's folder, or the page with it"
         )
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) < len(pairs):
+            raise RecordError(str(file), "", "it says the same key twice")
+        return found
+
     try:
-        shown = json.loads(_text(file), parse_float=Decimal)
+        shown = json.loads(_text(file), parse_float=Decimal, object_pairs_hook=once)
     except (ValueError, RecursionError) as error:
         raise RecordError(str(file), "", "this is no results.json") from error
     fresh = json.loads(b"".join(results_json(_results(record))), parse_float=Decimal)
-    if not isinstance(shown, dict) or "software" not in shown:
-        raise RecordError(str(file), "", "this is no results.json of rfcal")
-    made, here = shown.pop("software"), fresh.pop("software")
-    other = "" if made == here else ", ".join(f"{name} {made[name]}" for name in made)
     said, gives = dict(_leaves(shown)), dict(_leaves(fresh))
+    versions = [place for place in gives if place[0] == "software"]
+    if not any(place in said for place in versions):
+        raise RecordError(str(file), "", "this is no results.json of rfcal")
+    other = [place for place in versions if said.get(place) != gives[place]]
     differences = []
     for place in said | gives:
         a, b = said.get(place), gives.get(place)
-        numbers = [Decimal(value) for value in (a, b) if isinstance(value, _Number)]
-        if a != b and not (other and len(numbers) == 2 and _near(*numbers)):
-            differences.append(f"{place} is {a!s:.60}, and the record gives {b!s:.60}")
-    count = sum(isinstance(value, _Number) for value in said.values())
-    return Verdict(count, tuple(differences), other)
+        if place not in other and not (a == b or _alike(str(a), str(b), close=bool(other))):
+            name = "".join(f".{key}" if isinstance(key, str) else f"[{key}]" for key in place)
+            differences.append(f"{name[1:]} is {a!s:.60}, and the record gives {b!s:.60}")
+    count = sum(isinstance(value, int | Decimal) for value in said.values())
+    made = _software({str(place[1]): f"{said.get(place)!s:.30}" for place in versions})
+    return Verdict(count, tuple(differences), made if other else "")
 
 
-def _leaves(tree: Any, place: str = "") -> Iterator[tuple[str, Any]]:
-    """The single values of a tree, each with its place."""
-    if isinstance(tree, dict):
-        for key, branch in tree.items():
-            yield from _leaves(branch, f"{place}.{key}".lstrip("."))
-    elif isinstance(tree, list):
-        for i, branch in enumerate(tree):
-            yield from _leaves(branch, f"{place}[{i}]")
+_Place = tuple[str | int, ...]
+
+
+def _leaves(tree: Any, place: _Place = ()) -> Iterator[tuple[_Place, Any]]:
+    """The single values of a tree, and what is empty in it, each with its place."""
+    branches = dict(enumerate(tree)) if isinstance(tree, list) else tree
+    if isinstance(branches, dict) and branches:
+        for key, branch in branches.items():
+            yield from _leaves(branch, (*place, key))
     else:
         yield place, tree

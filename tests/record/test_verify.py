@@ -4,10 +4,12 @@ import base64
 import json
 import re
 import zlib
+from itertools import pairwise
 
 import pytest
 
 from rfcal.cli import main
+from rfcal.report import verify as verifying
 from rfcal.report.verify import verify
 
 
@@ -98,13 +100,66 @@ def test_other_versions_may_differ_in_the_last_digit(output, tmp_path):
     value = answer(output)
     near, far = f"{float(value) + 0.01:.2f}", f"{float(value) + 0.05:.2f}"
     page = tmp_path / "report.html"
-    for other, count in ((near, 0), (far, 1)):
-        changed = text.replace(f"R = {value}", f"R = {other}").replace("numpy ", "numpy 0.", 1)
+    for other, count, name in ((near, 0, "numpy"), (far, 1, "matplotlib")):
+        changed = text.replace(f"R = {value}", f"R = {other}").replace(f"{name} ", f"{name} 0.", 1)
         page.write_text(changed)
         found = verify(page)
         assert len(found.differences) == count
-        assert "numpy 0." in found.other_versions
-        assert "not compared" in found.lines("report.html")[-1]
+        assert f"{name} 0." in found.other_versions
+        assert ("not compared" in found.lines("report.html")[-1]) == (name == "matplotlib")
+
+
+@pytest.fixture
+def elsewhere(reported, computed, monkeypatch):
+    """A page that other versions made, and what comes of checking what somebody made of it."""
+    shown = (reported("sensor-coil") / "report.html").read_text()
+    monkeypatch.setattr(verifying, "page", lambda results: shown)
+
+    def differences(text):
+        return verifying._verify_page(text, computed("sensor-coil")).differences
+
+    return shown.replace("numpy ", "numpy 0."), differences
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("</style>", ".warning, .note { display: none; }</style>", "not text"),
+        ('<p class="quiet">', '<p class="quiet" hidden>', "not text"),
+        ("const FACTOR = 0.66;", "const FACTOR = 0.99;", "not text"),
+        ("</html>", "</html>R = 50 ohm", "R = 50 ohm"),
+        ("<main>", "<!--<svg>-->R = 50 ohm<!--</svg>--><main>", "picture"),
+        ("<main>", "<main><svg><text>R = 50 ohm</text></svg>", "picture"),
+        ("sensor at 27.12 MHz: 2.47", "sensor at 27.12 MHz: 50.47", "50.47"),
+        ("sensor at 27.12 MHz: 2.47", "sensor at 27.12 MHz: 2.48", ""),
+        ('"re": [', '"re": [0.5, ', "curves"),
+        ("numpy 0.", "numpy 0. R is 50 ohm. ", "numpy 0."),
+        ("<path ", "<path/><path ", "picture"),
+        ("</main>", "", "not text"),
+    ],
+)
+def test_other_versions_excuse_a_last_digit_and_nothing_else(elsewhere, old, new, told):
+    text, differences = elsewhere
+    assert not differences(text)
+    assert old in text
+    found = differences(text.replace(old, new, 1))
+    assert bool(found) == bool(told)
+    assert told in " ".join(found)
+
+
+def test_each_text_that_is_edited_left_out_or_exchanged_is_told(elsewhere):
+    text, differences = elsewhere
+    end = text.index('<script type="application/json" id="curves"')
+    shown = [m for m in re.finditer(r">([^<>]*\w[^<>]*)<", text) if "{" not in m[1]]
+    shown = [m for m in shown if m.end() < end and "Computed by" not in m[1]]
+    assert len(shown) > 150
+    for first, then in pairwise(shown[::5]):
+        between = text[first.end(1) : then.start(1)]
+        digit = re.sub(r"\d", lambda m: str((int(m[0]) + 5) % 10), first[1], count=1)
+        for one, other in (("", then[1]), (digit, then[1]), (then[1], first[1])):
+            changed = text[: first.start(1)] + one + between + other + text[then.end(1) :]
+            if (one, other) != (first[1], then[1]) and first[1] != then[1]:
+                assert differences(changed), (one, other)
 
 
 def test_an_edited_number_of_results_json_is_told(filed, output, tmp_path, capsys):
@@ -116,6 +171,16 @@ def test_an_edited_number_of_results_json_is_told(filed, output, tmp_path, capsy
     assert said.startswith("measurements[0].impedance_ohm[3][0] is ")
     assert main(["verify", str(file)]) == 2
     assert "it carries no readings" in capsys.readouterr().err
+    for text in ('{"a": 1, "a": 2}', '{"software": [1]}', '{"software": {}}', "[1, 2"):
+        file.write_text(text)
+        assert main(["verify", str(file), str(filed)]) == 2
+        assert "rfcal: " in capsys.readouterr().err
+    shown["software"]["numpy"] = "0"
+    shown["measurements"][0]["impedance_ohm"][3][0] = float("1e300")
+    shown["measurements[0].impedance_ohm[3][0]"] = 30.0
+    file.write_text(json.dumps(shown).replace("1e+300", "1e999999999"))
+    assert main(["verify", str(file), str(filed)]) == 1
+    assert "measurements[0].impedance_ohm[3][0] is 1E+999999999" in capsys.readouterr().out
     file.write_text("[1, 2")
     assert main(["verify", str(file), str(filed)]) == 2
     assert "no results.json" in capsys.readouterr().err
