@@ -179,7 +179,7 @@ SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 """Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
 both sides [1]: three times their usual tolerance (common practice, no source)."""
 
-LEAST_YIELD = 0.1
+LEAST_YIELD = 0.5
 """A network that holds the target for less of what the device may be does not hold it [1] (common
 practice, no source)."""
 

@@ -24,6 +24,12 @@ CLEARER = 7.0
 EACH = 4.0
 """What each part more that is off must bring: about the logarithm of the number of readings (G.
 Schwarz, Ann. Stat. 6 (1978))."""
+MOST_TOLD = 50.0
+"""A doubt of a value that is larger tells nothing of the part [%]."""
+OTHER = 10.0
+"""Times the designed value from which on a part is none at all."""
+NO_PART = {"H": ("missing", "shorted"), "F": ("shorted", "missing"), "m": ("endless", "missing")}
+"""What a part is as good as whose value is far too large, and far too small."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 TELLING, MOST_OHM = 0.02, 1000
@@ -49,9 +55,14 @@ class Suspect:
         """Whether it is so far off that it is no part: one is missing, or was not connected."""
         return not np.exp(-FAR) <= 1 + self.change <= np.exp(FAR)
 
+    @property
+    def half_percent(self) -> float:
+        """Half the 95 % interval of the change [%]."""
+        return 196 * self.standard_uncertainty
+
     def size(self) -> str:
         """How far it is off."""
-        size, half = 100 * abs(self.change), 196 * self.standard_uncertainty
+        size, half = 100 * abs(self.change), self.half_percent
         # no more digits than the uncertainty supports
         places = int(np.clip(1 - np.floor(np.log10(max(half, 1e-3))), 0, 3))
         way = _way(self, "above", "below")
@@ -78,9 +89,21 @@ class Suspect:
         words = f"{1e3 * by:g} mm"
         return _way(self, f"cut {words} off", f"it is {words} too short, cut a new one")
 
+    def other(self) -> str:
+        """What it would be where it is so far off that it is another part, or none."""
+        times = 1 + self.change
+        if 1 / OTHER < times < OTHER and self.half_percent < MOST_TOLD * times:
+            value = float(f"{float(self.element.value) * times:.2g}")
+            instead = f"about {self.element.with_value(value).in_words()}, as another part would be"
+        else:
+            instead = f"as good as {NO_PART[self.element.unit][times < 1]}"
+        return f"{self.name} of {self.element.in_words()} would have to be {instead}"
+
     def told(self) -> str:
         """How far it could be off without being seen, rounded up."""
-        half = 100 * abs(self.change) + 196 * self.standard_uncertainty
+        half = 100 * abs(self.change) + self.half_percent
+        if half > MOST_TOLD:
+            return f"what {self.name} is cannot be told from this sweep"
         step = 10 ** np.floor(np.log10(half))
         return f"{self.name} within ± {np.ceil(half / step) * step:g} %"
 
@@ -97,8 +120,8 @@ class Trim:
     # "changed load", or "unexplained" where no values of the parts agree with them
     verdict: str
     message: str  # one sentence: what to change
-    # the parts that are off, or between which the readings cannot tell; for "unexplained" the one
-    # that would have to be so far off that it is no part that is off
+    # the parts that are off, or between which the readings cannot tell (none where it may be any);
+    # for "unexplained" the one that would have to be so far off that it is no part that is off
     off: tuple[Suspect, ...]
     alone: tuple[Suspect, ...]  # every part suspected alone, least misfit first
     together: tuple[Suspect, ...]  # every part where all may be off
@@ -146,7 +169,7 @@ def trim(
     message = _words(verdict, off, alike, few=frequency.size < FEW)
     if verdict == "as designed":
         message += f": {', '.join(s.told() for s in alone)}"
-    elif verdict == "undecided":
+    elif verdict == "undecided" and off:
         one, other = (found[network.elements.index(s.element)] for s in off[:2])
         message += f"; {_deciding(fit, off[:2], one, other)}"
     return Trim(verdict, message, tuple(off), tuple(alone), tuple(together), none)
@@ -178,7 +201,7 @@ def _decide(
     sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
     if far := [s for s in sure if s.far]:
         return "unexplained", far[:1]
-    return ("several parts", sure) if sure else ("undecided", together)
+    return ("several parts", sure) if sure else ("undecided", [])
 
 
 def _larger(times: float) -> str:
@@ -227,11 +250,13 @@ def _words(verdict: str, off: list[Suspect], alike: str, *, few: bool) -> str:
     """The verdict as a sentence; `alike` are changes of the load that would look alike."""
     cures = ("; or " if verdict == "undecided" else "; ").join(s.cure() for s in off)
     again = f"{CHANGED}{alike and f' ({alike})'}, so measure it again"
-    if verdict == "unexplained" and off:
+    if verdict == "undecided" and not off:
         return (
-            f"{off[0].name} would have to be {off[0].size()} its value, as if it were missing, "
-            f"shorted or another part: {LOOK}"
+            "more than one part is off, and this sweep cannot tell which or by how much: measure "
+            "each of them by itself"
         )
+    if verdict == "unexplained" and off:
+        return f"{off[0].other()}: {LOOK}"
     return {
         "as designed": "every part is as designed within what the readings can tell",
         "one part": f"{cures}; {again} first" if alike or few else cures,

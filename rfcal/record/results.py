@@ -117,7 +117,7 @@ class Proposal:
 
     @property
     def by_a_hair(self) -> bool:
-        """Whether it holds the target for next to nothing of what the device may be."""
+        """Whether it holds the target for less than half of what the device may be."""
         return self.candidate.meets and self.production.measurement < defaults.LEAST_YIELD
 
 
@@ -138,7 +138,8 @@ class MatchResult:
     request: MatchRequest
     goal: Goal  # load, band and target, where the network goes
     ranking: Ranking
-    proposals: tuple[Proposal, ...]  # the best of each topology, in order of merit
+    # the best of each topology, in order of merit; none where the answer is doubted
+    proposals: tuple[Proposal, ...]
     limit: Limit | None  # what no network without loss can beat; None at a single frequency
     after: AfterBuilding | None  # None where nothing was built yet
     load: Quantity  # its reflection, where the network goes [1]
@@ -153,7 +154,10 @@ class MatchResult:
     step_hz: float | None = None  # that the sweep should have; None where its own is small enough
     z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
     half_q: Candidate | None = None  # the first network of coils of half their Q
-    doubt: str = ""  # why the answer that the networks rest on is doubted; mostly nothing
+    doubt: str = ""  # why the answer cannot carry a network, and what to do; mostly nothing
+    # for how much of what the load may be the first network holds the target [1], where it is the
+    # measurement that leaves that open
+    load_share: float | None = None
 
     @property
     def spoilt(self) -> bool:

@@ -73,6 +73,12 @@ def coil(frequency=FREQUENCY, loss=1.0):
     return 1 / (1j * w * 2e-12 + 1 / wire)
 
 
+def test_a_coil_that_is_named_coil_is_called_so_once(tmp_path):
+    bent = recorded(tmp_path, coil()) / "record.toml"
+    bent.write_text(bent.read_text().replace('"part"', '"Coil 2"'))
+    assert summary_lines(compute(tmp_path))[1].startswith("Coil 2: 2.")
+
+
 def test_the_part_comes_first_and_alike_on_every_face(tmp_path):
     results = compute(recorded(tmp_path, coil(), said="temperature_c = 21.0\n"))
     first = summary_lines(results)[1]

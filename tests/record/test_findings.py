@@ -62,7 +62,14 @@ VALUES = {
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
     **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.345, "most": -3.4567, "too": ""},
-    **{"points": 3, "needed": "5", "model": "a coil", "rivals": "a resistor", "percent": 41.2},
+    **{
+        "points": 3,
+        "instead": "",
+        "needed": "5",
+        "model": "a coil",
+        "rivals": "a resistor",
+        "percent": 41.2,
+    },
     **{"parameter": "resistance", "first_mhz": 1.0, "last_mhz": 30.0},
     "cure": parts.BLIND_CURES[0],
 }

@@ -54,11 +54,12 @@ reading = "raw/more.s1p"
     assert main(["report", str(asked), "--output", str(tmp_path / "o")]) == 0
     lines = capsys.readouterr().out.splitlines()
     at = next(i for i, line in enumerate(lines) if line.startswith("match of"))
-    assert lines[at + 1].startswith("  build none of these yet: ")
+    assert lines[at + 1].startswith("  build nothing yet: ")
     assert "the standards contradict each other" in lines[at + 1]
-    assert not any("of such networks hold the target" in line for line in lines)
-    assert not any("inner conductor" in line for line in lines)
-    assert "Build none of these yet: " in (tmp_path / "o/report.html").read_text()
+    assert not any(line.startswith("  1. ") for line in lines)
+    page = (tmp_path / "o/report.html").read_text()
+    assert "Build nothing yet: " in page
+    assert 'aria-label="networks"' not in page
 
 
 def test_a_load_that_is_too_little_known_is_to_be_measured_better(asked):
@@ -67,11 +68,24 @@ def test_a_load_that_is_too_little_known_is_to_be_measured_better(asked):
     assert not any(f.code == "match-load" for f in compute_of(asked, 0.0001).findings)
     results = compute_of(asked, 0.02)
     (found,) = (f.message for f in results.findings if f.code == "match-load")
-    first = results.matches[0].proposals[0]
-    assert first.production.measurement < 0.9
+    (match,) = results.matches
     assert found.startswith("Measure 'device' better before you build: R = 1.7")
-    assert f"holds the target for {first.production.measurement:.0%} of what" in found
+    assert f"holds the target for {match.load_share:.0%} of what" in found
     assert "Most of that doubt comes from 'short" in found
+    assert match.load_share < 0.5
+    assert not match.proposals
+    assert match_words.match_first(match).startswith("build nothing yet: too little is known of")
+    assert not any(f.code == "match-voltage" for f in results.findings)
+
+
+def test_a_load_that_is_half_known_takes_parts_that_can_be_set(asked):
+    write(asked, "device", np.full(POINTS, from_impedance(1.7 + 4j)))
+    results = compute_of(asked, 0.012)
+    (found,) = (f.message for f in results.findings if f.code == "match-load")
+    (match,) = results.matches
+    assert 0.5 < match.load_share < 0.9
+    assert match.proposals[0].production.measurement == match.load_share
+    assert "before you build, or build it with parts that can be set: R = 1.7" in found
 
 
 def compute_of(folder, uncertainty):

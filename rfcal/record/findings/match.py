@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
+from rfcal.defaults import NOTED_LOSS_DB
 from rfcal.findings import Finding, swr_words
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.propagate import impedance_half_widths
@@ -50,8 +50,8 @@ def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
     found = _networks(result) if result.proposals else _none(result)
-    if result.proposals and _load_decides(result):
-        found.append(_unknown_load(result))
+    if result.load_share is not None:
+        found.append(_unknown_load(result, result.load_share))
     if result.step_hz is not None:
         low, high = request.band_hz
         where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
@@ -70,14 +70,7 @@ def about_match(result: MatchResult) -> list[Finding]:
     return found
 
 
-def _load_decides(result: MatchResult) -> bool:
-    """Whether it is the measurement that leaves open whether the first network does it."""
-    first = result.proposals[0]
-    share = first.production.measurement
-    return first.candidate.meets and share < min(SURE_YIELD, first.production.parts)
-
-
-def _unknown_load(result: MatchResult) -> Finding:
+def _unknown_load(result: MatchResult, share: float) -> Finding:
     """How little of the load is known, and what makes it so."""
     frequency, (low, high) = result.goal.frequency, result.request.band_hz
     at = int(np.abs(frequency - result.request.centre_hz).argmin())
@@ -92,7 +85,8 @@ def _unknown_load(result: MatchResult) -> Finding:
         r=plus_minus(ohm.real, half[0]),
         x=plus_minus(ohm.imag, half[1]),
         mhz=frequency[at] / 1e6,
-        share=result.proposals[0].production.measurement,
+        instead="" if result.doubt else ", or build it with parts that can be set",
+        share=share,
         sources=largest_sources(result.load, where),
     )
 
@@ -139,6 +133,6 @@ def _networks(result: MatchResult) -> list[Finding]:
 
 def _none(result: MatchResult) -> list[Finding]:
     """Whether a network is missed; a device may need none."""
-    if result.ranking.nothing_needed:
+    if result.ranking.nothing_needed or result.doubt:
         return []
     return [say.MATCH_NONE(device=result.request.measurement)]

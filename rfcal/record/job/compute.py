@@ -292,7 +292,7 @@ class _Job:
             place = f"{wanted.place_in_record} built"
             readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)
-        result = replace(matched(wanted, device, built), doubt=doubt)
+        result = matched(wanted, device, built, doubt)
         self.findings += about_match(result)
         return result
 

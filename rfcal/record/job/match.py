@@ -32,8 +32,13 @@ YIELD_STEP = 0.05
 """Yields that differ by less are equal [1]."""
 
 
-def matched(request: MatchRequest, device: Device, built: Quantity | None) -> MatchResult:
-    """Networks for a device; `built` is what the standards' plane saw after building."""
+def matched(
+    request: MatchRequest, device: Device, built: Quantity | None, doubt: str
+) -> MatchResult:
+    """Networks for a device, but none where its answer cannot carry them.
+
+    `built` is what the standards' plane saw after building, `doubt` why the answer is doubted.
+    """
     before, behind = _parted(request, device.inputs)
     load, z_ref, rng = propagate(before), device.z_ref, np.random.default_rng(device.seed)
     try:
@@ -48,9 +53,13 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
     proposals = tuple(
         by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
     )
+    made = request.built_network or next((p.candidate.network for p in proposals), None)
+    step_hz, share = step_needed(goal, load), next(map(_load_share, proposals), None)
+    doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
+    if doubt := doubt or _uncarried(step_hz, share):
+        proposals = ()
     best = proposals[0].candidate.network if proposals else None
     plane = None if best is None else _plane_swr(before, goal, best, z_ref)
-    made = request.built_network or best
     after = (
         None
         if built is None or made is None
@@ -67,10 +76,34 @@ def matched(request: MatchRequest, device: Device, built: Quantity | None) -> Ma
         raw_range(goal, drawn),
         _path_db(request, device, before, behind),
         plane,
-        step_needed(goal, load),
+        step_hz,
         z_ref,
         None if best is None else _half_q(goal, best),
+        doubt,
+        share,
     )
+
+
+def _load_share(first: Proposal) -> float | None:
+    """For how much of what the load may be it holds the target, where that leaves it open."""
+    made = first.production
+    decides = made.measurement < min(defaults.SURE_YIELD, made.parts)
+    return made.measurement if first.candidate.meets and decides else None
+
+
+def _uncarried(step_hz: float | None, share: float | None) -> str:
+    """Why too little is known of a load to build anything on it; mostly nothing."""
+    if step_hz is not None:
+        return (
+            "the load moves too far from one point of the sweep to the next; measure it in steps "
+            f"of {step_hz / 1e6:.2g} MHz or less"
+        )
+    if share is not None and share < defaults.LEAST_YIELD:
+        return (
+            "too little is known of the load: the best network, however exact its parts, holds "
+            f"the target for {share:.0%} of what the load may be; measure it better"
+        )
+    return ""
 
 
 def _half_q(goal: Goal, network: Network) -> Candidate | None:

@@ -27,9 +27,7 @@ PLACE = {
 
 
 def build_lines(result: MatchResult, proposal: Proposal) -> list[str]:
-    """One line for each part, the transmitter's end first; none on an answer that is doubted."""
-    if result.doubt:
-        return []
+    """One line for each part, the transmitter's end first."""
     elements = proposal.candidate.network.elements
     said = []
     for k, element in enumerate(elements):

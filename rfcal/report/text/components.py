@@ -57,8 +57,11 @@ def besides(part: Part) -> list[str]:
 def part_kind(part: Part) -> str:
     """What part it is, and at which temperature, in words that follow its name."""
     chosen, warm = part.verdict.chosen, part.request.temperature_c
-    return (f", {article(chosen.name)}" if chosen else "") + (
-        "" if warm is None else f", at {warm:g} °C"
+    kind = article(chosen.name) if chosen else ""
+    if chosen and chosen.name in part.request.measurement.lower():
+        kind = ""  # a coil named coil needs no second word
+    return "".join(
+        f", {said}" for said in (kind, "" if warm is None else f"at {warm:g} °C") if said
     )
 
 

@@ -25,10 +25,7 @@ def _title(network: Network) -> str:
 def match_first(result: MatchResult) -> str:
     """Why nothing should be built, or not yet; mostly empty."""
     if result.doubt:
-        return (
-            f"build none of these yet: {result.doubt}, so the answer that they rest on cannot be "
-            "trusted; mend that first"
-        )
+        return f"{'change' if result.after else 'build'} nothing yet: {result.doubt}"
     target, raw, (low, high) = (
         result.request.target_swr,
         result.ranking.raw_worst_swr,
@@ -56,9 +53,11 @@ def match_first(result: MatchResult) -> str:
 
 def match_head(result: MatchResult) -> list[str]:
     """What to do, in a sentence, and what it brings."""
-    done = match_after(result) or list(filter(None, [match_first(result)]))
-    if done:
-        return done[:1]
+    first = match_first(result)
+    if after := match_after(result):
+        return [first, *after] if result.doubt else after[:1]
+    if first:
+        return [first]
     if not result.proposals:
         return ["no network that was looked for holds the target with parts in stock"]
     row = match_row(result.proposals[0], result.limit)
@@ -80,13 +79,8 @@ def match_above(result: MatchResult, number: int) -> str:
     )
 
 
-def match_row(
-    proposal: Proposal, limit: Limit | None = None, *, doubted: bool = False
-) -> dict[str, str]:
-    """One line of the ranked table in words; with the limit, how close the network comes to it.
-
-    How many hold the target is not told of an answer that is doubted.
-    """
+def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
+    """One line of the ranked table in words; with the limit, how close the network comes to it."""
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
@@ -97,7 +91,7 @@ def match_row(
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
         "band": f"{' and '.join(dict.fromkeys((_width(c.at_1_5), _width(c.at_2))))} kHz",
-        "yield": "not told" if doubted else share_words(made.both, made.standard_uncertainty),
+        "yield": share_words(made.both, made.standard_uncertainty),
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
 
@@ -147,22 +141,19 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
 def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
-    said += [f"  {text}" for text in (*match_after(result), match_first(result)) if text]
+    first, after = match_first(result), match_after(result)
+    said += [f"  {text}" for text in ([first, *after] if result.doubt else [*after, first]) if text]
     for i, proposal in enumerate(result.proposals):
-        r = match_row(proposal, result.limit, doubted=bool(result.doubt))
+        r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
         said.append(
             f"  {i + 1}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
             f"{r['delivered']} of the power arrives, "
-            f"{_holding(result, r['yield'])}up to {r['volt']}"
+            f"{r['yield']} of such networks hold the target, up to {r['volt']}"
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
     return said + [f"  {text}" for text in match_remarks(result)]
-
-
-def _holding(result: MatchResult, share: str) -> str:
-    return "" if result.doubt else f"{share} of such networks hold the target, "
 
 
 def match_where(result: MatchResult) -> str:
@@ -297,7 +288,7 @@ def match_remarks(result: MatchResult) -> list[str]:
                 "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
                 f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
             )
-    if result.proposals or not result.ranking.nothing_needed:
+    if result.proposals or not (result.ranking.nothing_needed or result.doubt):
         names: dict[str, list[str]] = {}
         for name, why in result.ranking.refused.items():
             names.setdefault(why, []).append(name)

@@ -22,15 +22,15 @@ MATCH_TARGET = warning(
 )
 MATCH_LOAD = warning(
     "match-load: {device}",
-    "Measure '{device}' better before you build: R = {r} ohm and X = {x} ohm at {mhz:.6g} MHz "
-    "leave so much open that the first network, however exact its parts, holds the target for "
-    "{share:.0%} of what the device may be. Most of that doubt comes from {sources}.",
+    "Measure '{device}' better before you build{instead}: R = {r} ohm and X = {x} ohm at "
+    "{mhz:.6g} MHz leave so much open that the best network, however exact its parts, holds the "
+    "target for {share:.0%} of what the device may be. Most of that doubt comes from {sources}.",
 )
 MATCH_STEP = warning(
     "match-step: {device}",
-    "The load moves so far {where} from one point of the sweep to the next that its SWR between "
-    "them is a guess, and so is which network is best. Measure it in steps of "
-    "{step_mhz:.2g} MHz or less before you build.",
+    "Measure the load in steps of {step_mhz:.2g} MHz or less before you build: it moves so far "
+    "{where} from one point of the sweep to the next that its SWR between them is a guess, and "
+    "so is which network is best.",
 )
 MATCH_PLANE = warning(
     "match-plane: {device}",
