@@ -279,7 +279,17 @@ def test_raw_readings_far_above_one_are_a_note(filed, size, noted):
     assert len(notes) == noted
     for note in notes:
         assert note.severity == "note"
+        assert "'open' is" in note.message
         assert "up to 1.2 in magnitude from 50 to 60 MHz, which is much even for" in note.message
+
+
+def test_several_readings_far_above_one_are_one_note(filed):
+    frequency = np.linspace(50e6, 60e6, 11)
+    for name, size in (("open", 1.2), ("short", -1.3)):
+        raw = np.where(frequency < 55e6, size + 0j, size / 1.2)
+        (filed / f"raw/{name}.s1p").write_text(touchstone(frequency, raw))
+    (note,) = [f for f in compute.compute(filed).findings if f.code == "raw-above-one"]
+    assert "read of 'short' and 'open' is up to 1.3 in magnitude at 5 of 11 points" in note.message
 
 
 ROW = "typed = [[14.1, -43.0, -19.0]]"

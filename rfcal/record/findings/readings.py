@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
@@ -15,22 +15,26 @@ USUAL_SIZE = 1.1
 """Of a raw reflection [1]: so far an uncorrected analyzer's goes (common practice, no source)."""
 
 
-def about_reading(
-    item: Artefact | Measurement | Reread, sweep: Sweep, *, solved: bool = True
-) -> list[Finding]:
-    """One raw reading: far beyond the chart's edge, or typed with digits that tell its step.
+def about_digits(item: Artefact | Measurement | Reread) -> list[Finding]:
+    """A reading typed with digits that tell the display's step."""
+    if item.reading.typed_reflection is None:
+        return []
+    magnitude, degrees = item.reading.steps
+    return [say.DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees)]
 
-    What an instrument that corrects itself (not `solved`) reads is judged as an answer.
-    """
-    found = []
-    size = np.abs(sweep.reflection)
-    if solved and np.any(beyond := size > USUAL_SIZE):
-        where = span_mhz(sweep.frequency, beyond)
-        found.append(say.RAW_ABOVE_ONE(label=sweep.label, size=float(size.max()), where=where))
-    if item.reading.typed_reflection is not None:
-        magnitude, degrees = item.reading.steps
-        found.append(say.DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees))
-    return found
+
+def about_sizes(sweeps: Sequence[Sweep]) -> list[Finding]:
+    """Raw readings far beyond the chart's edge, all in one sentence."""
+    far = [s for s in sweeps if np.abs(s.reflection).max() > USUAL_SIZE]
+    if not far:
+        return []
+    labels = [s.label for s in far]
+    frequency = np.concatenate([s.frequency for s in far])
+    size = np.abs(np.concatenate([s.reflection for s in far]))
+    grid = np.unique(frequency)
+    where = span_mhz(grid, np.isin(grid, frequency[size > USUAL_SIZE]))
+    of = {"labels": ", ".join(labels), "names": quoted(labels)}
+    return [say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where)]
 
 
 def about_references(sweeps: Sequence[Sweep], z_ref: float) -> list[Finding]:

@@ -37,7 +37,12 @@ from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.misread import meanings
 from rfcal.record.findings.path import about_path
-from rfcal.record.findings.readings import about_answer, about_reading, about_references
+from rfcal.record.findings.readings import (
+    about_answer,
+    about_digits,
+    about_references,
+    about_sizes,
+)
 from rfcal.record.findings.rereads import about_rereads, as_stated
 from rfcal.record.findings.standards import about_correction, about_standards
 from rfcal.record.findings.suspects import explained
@@ -111,6 +116,8 @@ class _Job:
         self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
         self._read()
         readings.require_one_unit(record, self.sweeps)
+        # what an instrument that corrects itself reads is judged as an answer
+        self.findings += about_sizes([*self.sweeps.values()] if record.standards else [])
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.findings += about_traces(record, self.sweeps)
         self.meant = meanings(record, self.sweeps)
@@ -142,7 +149,7 @@ class _Job:
             self.options[item.name], sweep = options, options.sweeps[0]
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
-            self.findings += about_reading(item, sweep, solved=bool(self.record.standards))
+            self.findings += about_digits(item)
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""

@@ -5,10 +5,9 @@ from rfcal.record.findings.catalogue.entry import note, warning
 # Readings
 
 RAW_ABOVE_ONE = note(
-    "raw-above-one: {label}",
-    "The raw reading of '{label}' is up to {size:.3g} in magnitude {where}, which is "
-    "much even for an uncorrected analyzer: look at the sign of R, and whether it is the reading "
-    "that it should be.",
+    "raw-above-one: {labels}",
+    "What was read of {names} is up to {size:.3g} in magnitude {where}, which is much even for an "
+    "uncorrected analyzer: look at the sign of R, and whether it is the reading that it should be.",
 )
 DISPLAY_STEP = note(
     "display-step: {name}",
