@@ -11,7 +11,7 @@ import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
+from rfcal.readings.rows import MOST_POINTS, table, text_lines
 
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
@@ -59,21 +59,24 @@ def read_csv(
     if unit is None or pair is None:
         raise ReadingError(file, _wanted(header), line)
     places = [header.index(_plain(names[name])) for name in (unit, *pair)]
-    rows = Rows(file, most, UNITS_HZ[unit])
-    comma = layout.decimal == ","
-    try:
+    comma = layout.decimal == "," if layout.decimal else None
+
+    def rows() -> Iterator[tuple[int, list[float]]]:
+        nonlocal comma
         for number, row in cells_of(text, delimiter):
             if number <= line or not any(cell.strip() for cell in row):
                 continue
-            if not layout.decimal and not rows.lines:
+            if comma is None:  # the first row tells
                 comma = delimiter != "," and any(_has_comma(row, place) for place in places)
-            rows.add(_numbers(row, places, len(header), comma, file, number), number)
+            yield number, _numbers(row, places, len(header), comma, file, number)
+
+    try:
+        numbers, lines = table(rows(), file, most)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
-    frequency, numbers = rows.table()
-    value = _complex(pair, numbers)
-    bare = pair[0] not in ("r_ohm", "z_ohm")
-    return frequency, value if bare else from_impedance(value, z_ref), rows.lines, bare
+    value, bare = _complex(pair, numbers[:, 1:]), pair[0] not in ("r_ohm", "z_ohm")
+    value = value if bare else from_impedance(value, z_ref)
+    return numbers[:, 0] * UNITS_HZ[unit], value, lines, bare
 
 
 def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:

@@ -2,7 +2,7 @@
 
 import re
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -26,32 +26,19 @@ def text_lines(text: str) -> Iterator[tuple[int, str]]:
     return enumerate((found[1] for found in _LINE.finditer(text)), start=1)
 
 
-class Rows:
-    """The rows of one sweep, in each the frequency first; `unit` is what one of it is [Hz]."""
-
-    def __init__(self, file: str, most: int, unit: float = 1.0):
-        self.file, self.most, self.unit = file, most, unit
-        self.numbers, self.lines, self.last = array("d"), array("q"), -np.inf
-
-    def add(self, values: Sequence[float], line: int) -> None:
-        """One more row, and the line it stands on."""
-        hertz = values[0] * self.unit
-        if not self.lines:
-            _require_first(hertz, self.file, line)
-        elif hertz <= self.last:
-            raise _falls(self.file, len(self.lines) + 1, hertz, self.last, line)
-        if len(self.lines) >= self.most:
-            raise ReadingError(self.file, too_many(self.most), line)
-        self.numbers.extend(values)
-        self.lines.append(line)
-        self.last = hertz
-
-    def table(self) -> tuple[Real, Real]:
-        """Frequencies [Hz], and the other numbers, shape (F, K)."""
-        if not self.lines:
-            raise ReadingError(self.file, "there are no data lines: the sweep is empty")
-        numbers = np.frombuffer(self.numbers).reshape(len(self.lines), -1)
-        return numbers[:, 0] * self.unit, numbers[:, 1:]
+def table(
+    rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int
+) -> tuple[Real, Sequence[int]]:
+    """The numbers (F, K) of rows, each with its line, and their lines."""
+    numbers, lines = array("d"), array("q")
+    for line, values in rows:
+        if len(lines) >= most:
+            raise ReadingError(file, too_many(most), line)
+        numbers.extend(values)
+        lines.append(line)
+    if not lines:
+        raise ReadingError(file, "there are no data lines: the sweep is empty")
+    return np.frombuffer(numbers).reshape(len(lines), -1), lines
 
 
 def too_many(most: int) -> str:
@@ -66,43 +53,24 @@ def too_many(most: int) -> str:
 
 def require_ascending(frequency: Real, file: str, lines: Sequence[int] = ()) -> None:
     """Refuse frequencies [Hz] that do not rise, or that nobody measures at; `lines` of the file."""
-    first, last = (lines[0], lines[-1]) if len(lines) else (None, None)
-    _require_first(frequency[0], file, first)
-    if frequency[-1] > HIGHEST_HZ:
-        raise ReadingError(
-            file,
-            f"the last frequency is {frequency[-1]:.10g} Hz, beyond any measurement: is the unit "
-            "right?",
-            last,
+    last, at, wrong = f"the last frequency is {frequency[-1]:.10g} Hz", 0, ""
+    if not frequency[0] >= LOWEST_HZ:
+        first = f"the first frequency is {frequency[0]:.10g} Hz"
+        wrong = f"{first}; leave out zero and points below 1 Hz"
+    elif np.any(np.diff(frequency) <= 0):
+        at = int(np.argmax(np.diff(frequency) <= 0)) + 1
+        what = "repeats" if frequency[at] == frequency[at - 1] else "falls below"
+        wrong = (
+            f"frequencies must ascend, but point {at + 1} ({frequency[at]:.10g} Hz) {what} the one "
+            f"before it ({frequency[at - 1]:.10g} Hz)"
         )
-    if frequency[-1] < MEGAHERTZ_HZ:
-        raise ReadingError(
-            file,
-            f"the last frequency is {frequency[-1]:.10g} Hz, and nothing is measured so low: is "
-            f"the unit right, or is it {frequency[-1]:.10g} MHz?",
-            last,
-        )
-    steps = np.diff(frequency)
-    if np.any(steps <= 0):
-        at = int(np.argmax(steps <= 0)) + 1
-        line = lines[at] if len(lines) else None
-        raise _falls(file, at + 1, frequency[at], frequency[at - 1], line)
-
-
-def _require_first(hertz: float, file: str, line: int | None) -> None:
-    if not hertz >= LOWEST_HZ:
-        why = f"the first frequency is {hertz:.10g} Hz; leave out zero and points below 1 Hz"
-        raise ReadingError(file, why, line)
-
-
-def _falls(file: str, point: int, hertz: float, before: float, line: int | None) -> ReadingError:
-    what = "repeats" if hertz == before else "falls below"
-    return ReadingError(
-        file,
-        f"frequencies must ascend, but point {point} ({hertz:.10g} Hz) {what} the one before it "
-        f"({before:.10g} Hz)",
-        line,
-    )
+    elif frequency[-1] > HIGHEST_HZ:
+        at, wrong = -1, f"{last}, beyond any measurement: is the unit right?"
+    elif frequency[-1] < MEGAHERTZ_HZ:
+        usual = f"is the unit right, or is it {frequency[-1]:.10g} MHz?"
+        at, wrong = -1, f"{last}, and nothing is measured so low: {usual}"
+    if wrong:
+        raise ReadingError(file, wrong, lines[at] if len(lines) else None)
 
 
 def require_plausible(reflection: np.ndarray, file: str, lines: Sequence[int] = ()) -> None:

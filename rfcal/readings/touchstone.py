@@ -7,6 +7,7 @@ line ends of any kind); what would be a guess is refused, with its line.
 import math
 import re
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +15,7 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
-from rfcal.readings.rows import MOST_POINTS, Rows, text_lines
+from rfcal.readings.rows import MOST_POINTS, table, text_lines
 
 UNITS_HZ = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
@@ -23,7 +24,6 @@ _WORDS = {
     **dict.fromkeys("SYZGH", "parameter"),
     **dict.fromkeys(("MA", "DB", "RI"), "form"),
 }
-_COUNT = {1: "three", 2: "nine"}
 _WORD = re.compile(r"(?!nan$|inf$)[a-z_]+", re.IGNORECASE)
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 _KEYWORDS = (
@@ -55,20 +55,23 @@ class _Head:
         words = self.keywords.get("reference", self.options["R"]).split()
         line = self.lines.get("reference", self.lines["#"])
         if len(set(words)) > 1:
-            raise ReadingError(
-                self.file,
+            raise self.refused(
                 f"its ports have different reference impedances, {' and '.join(words)} ohm; one "
                 "for all is wanted: convert the file",
                 line,
             )
-        if not words or not _is_number(words[0]) or not LEAST_OHM <= float(words[0]) <= MOST_OHM:
-            raise ReadingError(
-                self.file,
+        found = _as_numbers(words[0]) if words else []
+        if not found or not LEAST_OHM <= found[0] <= MOST_OHM:
+            raise self.refused(
                 f"the reference impedance is '{''.join(words)}' ohm; a real one from "
                 f"{LEAST_OHM:g} to {MOST_OHM:g} is wanted",
                 line,
             )
-        return float(words[0])
+        return found[0]
+
+    def refused(self, why: str, line: int | None = None) -> ReadingError:
+        """The error for what stands on a line."""
+        return ReadingError(self.file, why, line)
 
 
 def read_touchstone(
@@ -79,14 +82,25 @@ def read_touchstone(
     Frequencies (F,) [Hz], parameters (F, ports, ports) [1] in the reference [ohm], and the number
     of the line on which each point stands.
     """
-    head, rows = _Head(file, ports), Rows(file, most)
+    head = _Head(file, ports)
+    numbers, lines = table(_points(head, text), file, most)
+    wanted = head.keywords.get("number of frequencies", str(len(lines)))
+    if wanted != str(len(lines)):
+        why = f"{wanted} frequencies are announced and {len(lines)} are there"
+        raise head.refused(why, head.lines["number of frequencies"])
+    frequency = numbers[:, 0] * UNITS_HZ[head.options["unit"]]
+    return frequency, _scattering(head, numbers[:, 1:]), head.z_ref, lines
+
+
+def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
+    """The numbers of each point with their line; what stands before goes into the head."""
     stray: tuple[int, str] | None = None
     for number, line in _meaningful(text):
         if _is_stray(line):  # before the file and behind it
             stray = (number, line) if head.lines else None
             continue
         if stray:
-            raise _unlike(head, *stray[::-1])
+            raise _unlike(head, *stray)
         if line[0] == "#":
             _take_options(head, line, number)
         elif line[0] == "[":
@@ -96,21 +110,11 @@ def read_touchstone(
         elif not head.options:
             raise _no_options(head, text, number)
         else:
-            rows.unit = UNITS_HZ[head.options["unit"]]
-            rows.add(_numbers(head, line, number), number)
+            yield number, _numbers(head, number, line)
     if not head.lines:
-        raise ReadingError(file, "the file is empty")
+        raise head.refused("the file is empty")
     if not head.options:
-        raise _no_options(head, text, None)
-    frequency, numbers = rows.table()
-    wanted = head.keywords.get("number of frequencies", str(len(frequency)))
-    if wanted != str(len(frequency)):
-        raise ReadingError(
-            file,
-            f"{wanted} frequencies are announced and {len(frequency)} are there",
-            head.lines["number of frequencies"],
-        )
-    return frequency, _scattering(head, numbers), head.z_ref, rows.lines
+        raise _no_options(head, text)
 
 
 def _meaningful(text: str) -> Iterator[tuple[int, str]]:
@@ -151,19 +155,16 @@ def _take_options(head: _Head, line: str, number: int) -> None:
         return
     for said in found.values():
         if len(said) > 1:
-            why = f"the option line says '{said[0]}' and '{said[1]}'"
-            raise ReadingError(head.file, why, number)
+            raise head.refused(f"the option line says '{said[0]}' and '{said[1]}'", number)
     if head.options:
-        raise ReadingError(
-            head.file, "a second option line: keep the one that describes the data", number
-        )
+        raise head.refused("a second option line: keep the one that describes the data", number)
     head.options = _DEFAULTS | {part: said[0] for part, said in found.items()}
     head.lines["#"] = number
     parameter = head.options["parameter"]
     if parameter in "GH":
-        raise ReadingError(head.file, "the option line says G or H: one port has S, Z or Y", number)
+        raise head.refused("the option line says G or H: one port has S, Z or Y", number)
     if head.ports > 1 and parameter != "S":
-        raise ReadingError(head.file, "a two-port file must hold scattering parameters (S)", number)
+        raise head.refused("a two-port file must hold scattering parameters (S)", number)
 
 
 def _take_keyword(head: _Head, line: str, number: int) -> None:
@@ -183,31 +184,33 @@ def _take_keyword(head: _Head, line: str, number: int) -> None:
     elif keyword == "two-port data order" and value not in ("12_21", "21_12"):
         wrong = f"the data order is '{value}', neither 12_21 nor 21_12"
     if wrong:
-        raise ReadingError(head.file, wrong, number)
+        raise head.refused(wrong, number)
 
 
-def _numbers(head: _Head, line: str, number: int) -> list[float]:
+def _as_numbers(text: str) -> list[float]:
+    """The numbers of a line; none where it holds something else."""
+    with suppress(ValueError):
+        return [] if "_" in text else [float(word) for word in text.split()]
+    return []
+
+
+def _numbers(head: _Head, number: int, line: str) -> list[float]:
     """The numbers of one point."""
-    try:
-        values = [float(word) for word in line.split()]
-    except ValueError:
-        values = []
-    if not values or "_" in line:
-        raise _unlike(head, line, number)
+    values = _as_numbers(line)
+    if not values:
+        raise _unlike(head, number, line)
     if len(values) != 1 + 2 * head.ports**2:
         port = "one pair" if head.ports == 1 else "four pairs"
         many = len(values) > 1 + 2 * head.ports**2
-        raise ReadingError(
-            head.file,
+        raise head.refused(
             f"expected a frequency and {port} of numbers, found {len(values)} numbers "
             f"({'is this a file of two or more ports?' if many else 'cut off?'})",
             number,
         )
     if not all(map(math.isfinite, values)):
-        raise ReadingError(head.file, "a value here is not finite (NaN or infinite)", number)
+        raise head.refused("a value here is not finite (NaN or infinite)", number)
     if head.options["form"] == "MA" and min(values[1::2]) < 0:
-        raise ReadingError(
-            head.file,
+        raise head.refused(
             f"a magnitude of {min(values[1::2]):.6g} is below zero: are the magnitudes in dB? "
             "Then write DB for MA in the option line",
             number,
@@ -236,35 +239,25 @@ def _scattering(head: _Head, numbers: Real) -> Complex:
     return square if turned else square.transpose(0, 2, 1)
 
 
-def _is_number(word: str) -> bool:
-    try:
-        float(word)
-    except ValueError:
-        return False
-    return "_" not in word
-
-
 def _is_stray(line: str) -> bool:
     """A single word such as BEGIN or END that some instruments put around the file."""
     return line[0].isalpha() and _WORD.fullmatch(line) is not None
 
 
-def _unlike(head: _Head, line: str, number: int) -> ReadingError:
+def _unlike(head: _Head, number: int, line: str) -> ReadingError:
     """The error for a line that holds something else than numbers."""
     hint = ", with a point for the decimals and spaces between" if "," in line else ""
-    count = _COUNT[head.ports]
-    return ReadingError(head.file, f"expected {count} numbers{hint}, found '{line[:60]}'", number)
+    count = {1: "three", 2: "nine"}[head.ports]
+    return head.refused(f"expected {count} numbers{hint}, found '{line[:60]}'", number)
 
 
-def _no_options(head: _Head, text: str, line: int | None) -> ReadingError:
+def _no_options(head: _Head, text: str, line: int | None = None) -> ReadingError:
     """The error for data without an option line, or before it."""
-    for _, later in _meaningful(text):
-        if later[0] == "#" and _options(later) is not None:
-            return ReadingError(head.file, "this stands before the option line ('# ...')", line)
-    return ReadingError(
-        head.file,
+    if any(one[0] == "#" and _options(one) is not None for _, one in _meaningful(text)):
+        return head.refused("this stands before the option line ('# ...')", line)
+    return head.refused(
         "there is no option line, so the unit of frequency and the number format would be a "
-        "guess: add a line such as '# Hz S RI R 50' before the data",
+        "guess: add a line such as '# Hz S RI R 50' before the data"
     )
 
 
