@@ -68,7 +68,8 @@ def read_csv(
                 continue
             if comma is None:  # the first row tells
                 comma = delimiter != "," and any(_has_comma(row, place) for place in places)
-            yield number, _numbers(row, places, len(header), comma, file, number)
+            hertz, *pair_of = _numbers(row, places, len(header), comma, file, number)
+            yield number, [hertz * UNITS_HZ[unit], *pair_of]
 
     try:
         numbers, lines = table(rows(), file, most)
@@ -76,7 +77,7 @@ def read_csv(
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
     value, bare = _complex(pair, numbers[:, 1:]), pair[0] not in ("r_ohm", "z_ohm")
     value = value if bare else from_impedance(value, z_ref)
-    return numbers[:, 0] * UNITS_HZ[unit], value, lines, bare
+    return numbers[:, 0], value, lines, bare
 
 
 def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:

@@ -29,13 +29,16 @@ def text_lines(text: str) -> Iterator[tuple[int, str]]:
 def table(
     rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int
 ) -> tuple[Real, Sequence[int]]:
-    """The numbers (F, K) of rows, each with its line, and their lines."""
-    numbers, lines = array("d"), array("q")
+    """The numbers (F, K) of rows, each with its line and in it the frequency [Hz] first; lines."""
+    numbers, lines, last = array("d"), array("q"), 0.0
     for line, values in rows:
         if len(lines) >= most:
             raise ReadingError(file, too_many(most), line)
         numbers.extend(values)
         lines.append(line)
+        if values[0] <= last:
+            require_ascending(np.array(numbers[:: len(values)]), file, lines)
+        last = values[0]
     if not lines:
         raise ReadingError(file, "there are no data lines: the sweep is empty")
     return np.frombuffer(numbers).reshape(len(lines), -1), lines

@@ -7,7 +7,6 @@ line ends of any kind); what would be a guess is refused, with its line.
 import math
 import re
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -88,8 +87,7 @@ def read_touchstone(
     if wanted != str(len(lines)):
         why = f"{wanted} frequencies are announced and {len(lines)} are there"
         raise head.refused(why, head.lines["number of frequencies"])
-    frequency = numbers[:, 0] * UNITS_HZ[head.options["unit"]]
-    return frequency, _scattering(head, numbers[:, 1:]), head.z_ref, lines
+    return numbers[:, 0], _scattering(head, numbers[:, 1:]), head.z_ref, lines
 
 
 def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
@@ -189,13 +187,14 @@ def _take_keyword(head: _Head, line: str, number: int) -> None:
 
 def _as_numbers(text: str) -> list[float]:
     """The numbers of a line; none where it holds something else."""
-    with suppress(ValueError):
+    try:
         return [] if "_" in text else [float(word) for word in text.split()]
-    return []
+    except ValueError:
+        return []
 
 
 def _numbers(head: _Head, number: int, line: str) -> list[float]:
-    """The numbers of one point."""
+    """The frequency [Hz] and the numbers of one point."""
     values = _as_numbers(line)
     if not values:
         raise _unlike(head, number, line)
@@ -215,6 +214,7 @@ def _numbers(head: _Head, number: int, line: str) -> list[float]:
             "Then write DB for MA in the option line",
             number,
         )
+    values[0] *= UNITS_HZ[head.options["unit"]]
     return values
 
 
