@@ -69,7 +69,7 @@ class Written:
             lines.append(f"offset_delay_ps = {model.offset_delay * 1e12!r}")
         for part, key in UNCERTAINTIES.items():
             if part in model.uncertainty:
-                value = float(model.uncertainty[part] / key.factor)
+                value = float(model.uncertainty[part] / key.unit[0])
                 lines.append(f"{key.name} = {value!r}")
         return "\n".join(lines) + "\n" + self.reading(name, model.reflection(F))
 

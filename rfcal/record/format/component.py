@@ -6,7 +6,7 @@ from typing import Any
 
 from rfcal.components.choice import MODELS
 from rfcal.components.throughs import METHODS
-from rfcal.record.format.keys import Section, Table
+from rfcal.record.format.keys import Placed, Section, Table
 from rfcal.record.format.kinds import Choice, File, Number, Text
 
 ABSOLUTE_ZERO_C = -273.15
@@ -47,7 +47,7 @@ COMPONENT = Section(
 
 
 @dataclass(frozen=True)
-class ComponentRequest:
+class ComponentRequest(Placed):
     """One part of a record."""
 
     measurement: str

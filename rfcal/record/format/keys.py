@@ -41,6 +41,16 @@ def show(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
+class Placed:
+    """What stands somewhere in the record, which refusals name."""
+
+    place: str
+
+    def refused(self, why: str) -> RecordError:
+        """The error for what stands there."""
+        return RecordError(FILE, self.place, why)
+
+
 class Table:
     """A table of the record as the TOML parser gave it, and its place, which refusals name."""
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rfcal.record.format.keys import Section, Table
+from rfcal.record.format.keys import Placed, Section, Table
 from rfcal.record.format.kinds import OneLine
 from rfcal.record.format.reading import HOW, READING, Reading, read_reading
 
@@ -21,7 +21,7 @@ REREAD = Section(
 
 
 @dataclass(frozen=True)
-class Reread:
+class Reread(Placed):
     """A second reading of an artefact."""
 
     name: str  # its label, such as ``"short, read again"``

@@ -13,7 +13,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Section, Table, as_text
+from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text
 from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
@@ -93,7 +93,7 @@ SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH, COMPONENT)
 
 
 @dataclass(frozen=True)
-class Measurement:
+class Measurement(Placed):
     """A device to be corrected."""
 
     name: str
@@ -261,7 +261,7 @@ def _record(top: Table, content: bytes) -> Record:
         components=components,
         between_ports=between_ports,
     )
-    _require_distinct_names(top, record)
+    _require_distinct_names(record)
     return record
 
 
@@ -295,7 +295,7 @@ def _residual(
     return None
 
 
-def _require_distinct_names(top: Table, record: Record) -> None:
+def _require_distinct_names(record: Record) -> None:
     seen: dict[str, str] = {}
     for item in record.items():
         if item.name in seen:
@@ -303,7 +303,7 @@ def _require_distinct_names(top: Table, record: Record) -> None:
             if item in record.checks and any(s.name == item.name for s in record.standards):
                 why = f"'{item.name}' took part in the solution as {seen[item.name]}, so it cannot "
                 why += "contradict it: check with an artefact that is no standard"
-            raise top.fail(item.place, why)
+            raise item.refused(why)
         seen[item.name] = item.place
 
 
@@ -322,9 +322,7 @@ def _by_ports(
     between_ports = tuple(item for item in every if item.name in names)
     for item in between_ports:
         if item.between or len(item.reading.files) != 1:
-            raise RecordError(
-                FILE,
-                item.place,
+            raise item.refused(
                 "what is read between two ports has one two-port sweep as its `reading`, and "
                 "nothing of [[measurement.between]]: a fixture stands in its [[component]]",
             )

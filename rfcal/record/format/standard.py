@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from rfcal import defaults
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
-from rfcal.record.format.keys import Key, Section, Table
+from rfcal.record.format.keys import Key, Placed, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
 from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
 
@@ -120,7 +120,7 @@ CHECK = replace(
 
 
 @dataclass(frozen=True)
-class Artefact:
+class Artefact(Placed):
     """A standard or a check artefact."""
 
     name: str

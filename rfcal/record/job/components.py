@@ -10,16 +10,15 @@ from rfcal.components.circuits import over
 from rfcal.components.fit import Sweep
 from rfcal.components.fixture import removed, share
 from rfcal.components.throughs import Ports, reflection_of
-from rfcal.errors import CalibrationError, RecordError
-from rfcal.findings import grid_words, span_mhz
+from rfcal.errors import CalibrationError
+from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real, to_admittance, to_impedance
 from rfcal.measurement.bench import Analyzer
-from rfcal.models.interpolation import same_grid
 from rfcal.readings.sweep import TwoPortSweep, read_two_port
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import FILE, Record
-from rfcal.record.job.readings import answer_of
+from rfcal.record.format.schema import Record
+from rfcal.record.job.readings import answer_of, require_same_grid
 from rfcal.record.results import Device, Fixture, Part
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Quantity
@@ -59,7 +58,7 @@ def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity
             own = removed(sweep.frequency, whole, opened, shorted, load[0] if load else None)
             added = share(whole, own)
     except CalibrationError as error:
-        raise RecordError(FILE, wanted.place, str(error)) from error
+        raise wanted.refused(str(error)) from error
     _require_finite(wanted, sweep.frequency, own)
     sweep = replace(sweep, reflection=own)
     hidden = bool(added[sweep.answer] > MOSTLY)
@@ -77,22 +76,10 @@ def _equivalents(sweep: Sweep) -> dict[str, Figure]:
     return equivalents(found)
 
 
-def _require_grid(wanted: ComponentRequest, grid: Real, frequency: Real) -> None:
-    if not same_grid(grid, frequency):
-        raise RecordError(
-            FILE,
-            wanted.place,
-            f"a sweep beside that of '{wanted.measurement}' has {grid_words(grid)}, it has "
-            f"{grid_words(frequency)}: read through and fixture at the part's frequencies",
-        )
-
-
 def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) -> None:
     finite = np.isfinite(found.value) & np.isfinite(found.variance())
     if not np.all(finite):
-        raise RecordError(
-            FILE,
-            wanted.place,
+        raise wanted.refused(
             f"'{wanted.measurement}' comes to no finite impedance {span_mhz(frequency, ~finite)}: "
             "look whether nothing passes there, or whether sweeps are exchanged",
         )
@@ -124,15 +111,6 @@ class Parts:
         """The frequencies [Hz] of the first sweep of two ports."""
         return self.files[0].frequency
 
-    def computed(
-        self,
-        devices: Sequence[Device],
-        worth: Analyzer,
-        at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
-    ) -> tuple[Part, ...]:
-        """All of them; sweeps of fixtures are corrected by `at_plane`."""
-        return tuple(self.part(one, devices, worth, at_plane) for one in self.record.components)
-
     def part(
         self,
         wanted: ComponentRequest,
@@ -140,7 +118,10 @@ class Parts:
         worth: Analyzer,
         at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
     ) -> Part:
-        """What part a corrected device is, or what was read between two ports."""
+        """What part a corrected device is, or what was read between two ports.
+
+        Sweeps of fixtures are corrected by `at_plane`.
+        """
         if wanted.between_ports:
             return self._between_ports(wanted, worth)
         device = next(d for d in devices if d.name == wanted.measurement)
@@ -148,7 +129,7 @@ class Parts:
         ends = []
         for file, end in zip(wanted.fixture, FIXTURE, strict=False):
             grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
-            _require_grid(wanted, grid, device.frequency)
+            require_same_grid(wanted.place, grid, device.frequency, end, f"'{device.name}'")
             ends.append(quantity)
         if ends:
             return _without_fixture(wanted, sweep, ends)
@@ -159,8 +140,9 @@ class Parts:
         item = next(m for m in self.record.between_ports if m.name == wanted.measurement)
         z_ref = self.record.reference_ohm
         read, through, *ends = self.sweeps[item.name]
-        for other in (through, *ends):
-            _require_grid(wanted, other.frequency, read.frequency)
+        for one in (through, *ends):
+            of = f"'{item.name}'"
+            require_same_grid(wanted.place, one.frequency, read.frequency, one.label, of)
         ports = Ports(worth)
         if worth.residual is not None:
             ports = replace(ports, match=worth.residual["source_match"] / np.sqrt(2))

@@ -135,11 +135,10 @@ class _Job:
             record.reference_ohm,
         )
         self.undecided = self._settled()
-        readings.require_independent(record, self.sweeps)
         self.chance = shared(readings.tests_by_chance(record))
         self.findings += (*about_builds(record), *about_displays(record), *about_example(record))
         self.calibration = self.bench.calibration(self.grid)
-        readings.require_distinct(record, self.sweeps)
+        readings.require_independent(record, self.sweeps)
 
     def _read(self) -> None:
         """Read everything that was connected."""
@@ -185,7 +184,8 @@ class _Job:
         line = self.line(record.line_check) if record.line_check else None
         matches = tuple(self.match(devices, one) for one in record.matches if correct)
         worth = self.bench.analyzer
-        parts = self.parts.computed(devices, worth, self._at_plane) if correct else ()
+        wanted = record.components if correct else ()
+        parts = tuple(self.parts.part(one, devices, worth, self._at_plane) for one in wanted)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += (*about_defaults(self.assumed), *about_unseen(record, self.findings))
         return Results(

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.errors import RecordError
 from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.maths.reflection import Real
@@ -25,7 +24,7 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES, SIGN_BY_OTHER
-from rfcal.record.format.schema import FILE, Record
+from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, ends_of
 
@@ -93,9 +92,7 @@ def _require_same_points(record: Record, options: Mapping[str, Options], grid: R
     """Refuse what was read elsewhere than standards whose display shows less."""
     for item in record.items():
         if not same_grid(options[item.name].frequency, grid):
-            raise RecordError(
-                FILE,
-                item.place,
+            raise item.refused(
                 "it was not read at the standards' frequencies, and what a display shows less of "
                 "them cannot be worked out in between: read everything at the same frequencies",
             )

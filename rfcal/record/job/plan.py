@@ -1,18 +1,22 @@
 """Before the climb: what a record's set-up will be able to say, before anything is read."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
+from rfcal.library.device import Device
 from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
 from rfcal.planning.plan import Plan, plan
 from rfcal.planning.setup import Length, Setup
+from rfcal.readings.display import Beyond
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
@@ -21,15 +25,20 @@ from rfcal.record.findings.standards import about_standards
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema
 from rfcal.record.format.path import Between
+from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
-from rfcal.record.job.compute import checked
-from rfcal.record.job.plan_shown import Shown, shown
+from rfcal.record.job.compute import checked, compute
+from rfcal.uncertainty.derived import Figure
 
 LENGTH_M = 0.05
 """Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
+
+
+Shown = tuple[dict[str, Figure], ...]
+"""The figures of each answer that remains, at the frequency of the plan."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +81,7 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
             setup = _setup(record, item, at, path)
             plans = {complex(value): plan(setup, value) for value in expected}
         setups.append(setup)
-        seen = shown(record, item, at, list(plans))
+        seen = _shown(record, item, at, list(plans))
         unshown = tuple(about_planned(record, item, list(plans), at, held=bool(seen)))
         planned.append(
             Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at), seen)
@@ -84,22 +93,23 @@ def _frequency(record: Record, item: Measurement) -> float:
     """Where the answer will be quoted [Hz]: as stated, or by the readings that are there."""
     if item.answer_hz is not None:
         return item.answer_hz
+    for grid in _grids(record, item).values():
+        return float(grid[grid.size // 2])
+    raise item.refused("nothing says at which frequency: give answer_mhz, or say --mhz")
+
+
+def _grids(record: Record, item: Measurement) -> dict[str, Real]:
+    """Frequencies [Hz] of what was read already of a device and of the standards, by name."""
     items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
-    for one in items:
-        if (frequency := readings.grid_of(record, one)) is not None:
-            return float(frequency[frequency.size // 2])
-    raise RecordError(
-        schema.FILE, item.place, "nothing says at which frequency: give answer_mhz, or say --mhz"
-    )
+    grids = ((one.name, readings.grid_of(record, one)) for one in items)
+    return {name: grid for name, grid in grids if grid is not None}
 
 
 def _elsewhere(record: Record, item: Measurement, hertz: float) -> tuple[Finding, ...]:
     """That what was read already does not reach the frequency [Hz] of the plan."""
-    items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
-    for one in items:
-        grid = readings.grid_of(record, one)
-        if grid is not None and not reaches(grid, hertz):
-            return (PLAN_ELSEWHERE(name=one.name, mhz=hertz / 1e6, grid=grid_words(grid)),)
+    for name, grid in _grids(record, item).items():
+        if not reaches(grid, hertz):
+            return (PLAN_ELSEWHERE(name=name, mhz=hertz / 1e6, grid=grid_words(grid)),)
     return ()
 
 
@@ -188,3 +198,84 @@ def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
     box = bench.step(here, readings.element(part, sweeps)).through(here.error_box)
     at = [int(np.argmin(np.abs(grid - hertz)))]
     return Bilinear(*(np.broadcast_to(v, grid.shape)[at] for v in (box.a, box.b, box.c, box.d)))
+
+
+def _shown(
+    record: Record, item: Measurement, hertz: float, expected: Sequence[complex]
+) -> dict[complex, Shown]:
+    """What the report would say of a device with the standards as they were read.
+
+    Empty where the standards are not all read yet, or where nothing is hidden.
+    """
+    if not _all_there(record, item, hertz):
+        return {}
+    inputs = compute(_with(record, item, item.reading)).device(item.name).inputs
+    box = inputs.calibration.error_box
+    frequency = inputs.calibration.frequency
+    at = int(np.argmin(np.abs(frequency - hertz)))
+    found = {}
+    for ohm in expected:
+        raw = from_impedance(np.full(frequency.size, ohm), record.reference_ohm)
+        for step in reversed(inputs.path):
+            through = step.through(box)
+            raw = (through.correct if step.embed else through.apply)(raw)
+        reading = _displayed(record, item.reading, frequency, box.apply(raw))
+        device = compute(_with(record, item, reading)).device(item.name)
+        answers = [device, device.other] if device.two_answers[at] else [device]
+        found[ohm] = tuple(_figures_at(one, at) for one in answers if one is not None)
+    return found
+
+
+def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
+    """Whether a reading of the device alone is all that is still to come."""
+    hidden = item.reading.shows_less or any(one.reading.shows_less for one in record.standards)
+    sizes = item.reading.typed_z or item.reading.typed_swr
+    if not hidden or not (sizes or item.reading.typed):
+        return False
+    if any(part.line is None and part.part is None for part in item.between):
+        return False
+    grids = _grids(record, item)
+    all_read = len(grids) > len(record.standards)
+    return all_read and all(reaches(grid, hertz) for grid in grids.values())
+
+
+def _with(record: Record, item: Measurement, reading: Reading) -> Record:
+    """The record as far as it is read, with another reading of the device alone."""
+    return replace(
+        record,
+        checks=tuple(one for one in record.checks if readings.grid_of(record, one) is not None),
+        measurements=(replace(item, reading=reading, same_as=None),),
+        rereads=tuple(one for one in record.rereads if readings.grid_of(record, one) is not None),
+        matches=(),
+        components=(),
+        between_ports=(),
+        line_check=None,
+    )
+
+
+def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> Reading:
+    """A raw reflection [1] as the device's display would show it."""
+    z = to_impedance(raw, record.reference_ohm)
+    read = [*(one.reading for one in record.standards), *(o.reading for o in record.measurements)]
+    typed = [reading.beyond for reading in read if reading.typed is not None]
+    most = min((cell for row in typed for cell in row), default=np.inf)
+
+    def cells(values: Real) -> list[float]:
+        return [Beyond(most) if abs(v) > most else float(v) for v in values]
+
+    mhz = [float(f) / 1e6 for f in frequency]
+    if like.typed is not None:
+        x = z.imag if like.sign_known else np.abs(z.imag)
+        return replace(like, typed=list(zip(mhz, cells(z.real), cells(x), strict=True)))
+    return replace(
+        like,
+        typed_z=like.typed_z and list(zip(mhz, cells(np.abs(z)), strict=True)),
+        typed_swr=like.typed_swr and list(zip(mhz, map(float, swr(raw)), strict=True)),
+    )
+
+
+def _figures_at(device: Device, at: int) -> dict[str, Figure]:
+    return {
+        name: replace(f, value=f.value[[at]], low=f.low[[at]], high=f.high[[at]])
+        for name, f in device.figures.items()
+    }

@@ -126,9 +126,7 @@ def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     for item in items[1:]:
         usual, own = (float(np.mean(sweeps[i.name].frequency)) for i in (items[0], item))
         if factor := unit_factor(own, usual):
-            raise RecordError(
-                FILE,
-                item.place,
+            raise item.refused(
                 f"its reading has {grid_words(sweeps[item.name].frequency)}, about {factor} those "
                 f"of '{items[0].name}': look which of the two has the wrong unit of frequency, Hz, "
                 "kHz or MHz",
@@ -147,39 +145,27 @@ def unit_factor(one_hz: float, other_hz: float) -> str:
 
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
-    """Refuse a check whose reading is that of a standard, and a file that was read again."""
-    standards = {_numbers(sweeps[one.name]): one.name for one in record.standards}
+    """Refuse one reading of two things: it would count twice, or could contradict nothing."""
+    standards = {_numbers(sweeps[one.name]): one.name for one in reversed(record.standards)}
     for check in record.checks:
         if name := standards.get(_numbers(sweeps[check.name])):
-            raise RecordError(
-                FILE,
-                check.place,
+            raise check.refused(
                 f"its reading is that of the standard '{name}', which took part in the solution "
-                "and so cannot contradict it: check with an artefact that is no standard",
+                "and so cannot contradict it: check with an artefact that is no standard"
             )
     for again in record.rereads:
         if again.reading.files and _numbers(sweeps[again.name]) == _numbers(sweeps[again.of]):
-            raise RecordError(
-                FILE,
-                again.place,
+            raise again.refused(
                 f"its reading is the one that '{again.of}' has already: connect it once more after "
-                "the devices, and read it anew",
+                "the devices, and read it anew"
             )
-
-
-def require_distinct(record: Record, sweeps: Mapping[str, Sweep]) -> None:
-    """Refuse one file that was read as two standards: it would count as evidence twice."""
-    seen: dict[tuple[bytes, bytes], str] = {}
     for item in record.standards:
-        if sweeps[item.name].origin is None:  # what was typed may be the same
-            continue
-        name = seen.setdefault(_numbers(sweeps[item.name]), item.name)
-        if name != item.name:
-            raise RecordError(
-                FILE,
-                item.place,
+        name = standards[_numbers(sweeps[item.name])]
+        # what was typed may be the same
+        if name != item.name and sweeps[item.name].origin is not None:
+            raise item.refused(
                 f"its reading is that of '{name}': one sweep is no evidence twice; connect the "
-                "standard again and read it anew, or leave it out",
+                "standard again and read it anew, or leave it out"
             )
 
 
