@@ -1,6 +1,6 @@
 """What calls are given, checked once at the door: numbers that mean something, and read-only."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -32,6 +32,17 @@ def frozen(values: ArrayLike, what: str, *, copy: bool = True) -> NDArray[Any]:
     array = array.copy() if copy else array.view()
     array.setflags(write=False)
     return array
+
+
+def together(values: Sequence[NDArray[Any]], what: str) -> tuple[int, ...]:
+    """The shape that arrays have together; `what` they are."""
+    try:
+        if len(values) <= 32:  # several times faster, and numpy's limit for it
+            return np.broadcast(*values).shape
+        return np.broadcast_shapes(*(v.shape for v in values))
+    except ValueError:
+        shapes = ", ".join(str(v.shape) for v in values)
+        raise ArgumentError(f"{what} must go together, but have shapes {shapes}") from None
 
 
 def number(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.errors import CalibrationError
+from rfcal.maths.arguments import together
 from rfcal.maths.reflection import Complex, Real
 
 ALIGNED = 1e-14
@@ -23,18 +24,21 @@ SAME_POINTS = (
 def through_three(
     g1: Complex, g2: Complex, g3: Complex, m1: Complex, m2: Complex, m3: Complex
 ) -> tuple[Complex, Complex, Complex, Complex]:
-    """Closed form with the third pair as origin: f(g3) = m3 costs nothing then."""
-    h1, h2 = g1 - g3, g2 - g3
-    n1, n2 = m1 - m3, m2 - m3
-    u, v = n1 * h2, n2 * h1
-    # n = a' h / (c' h + d')  through (h1, n1) and (h2, n2), then both origins moved back
-    product, remote = n1 * n2 * (h1 - h2), h1 * h2 * (n1 - n2)
-    # a' d' is zero where any two of the three are the same
-    if not np.logical_and.reduce(product * remote, axis=None):
+    """Closed form, by what a bilinear map leaves as it is.
+
+    The cross-ratio of four points (L. V. Ahlfors, Complex Analysis, section 3.3.1):
+    ``(x - g1) (g2 - g3) / ((x - g2) (g1 - g3))`` is the same of ``y, m1, m2, m3``.
+    """
+    h, n = g1 - g2, m1 - m2
+    u, v = (m1 - m3) * (g2 - g3), (m2 - m3) * (g1 - g3)
+    # with the second pair as origin: n' = a' h' / (c h' + d'), then both origins moved back
+    a, d, c = v * n, u * h, v - u
+    determinant = a * d  # zero where any two of the three are the same
+    # counting in one part is several times faster, and one part of what is not zero may be
+    if np.count_nonzero(determinant.real) < determinant.size and not determinant.all():
         raise CalibrationError(SAME_POINTS)
-    c = v - u
-    d = remote - g3 * c
-    return m3 * c + product, m3 * d - g3 * product, c, d
+    a = a + m2 * c
+    return a, m2 * d - g2 * a, c, d - g2 * c
 
 
 def least_squares(
@@ -71,7 +75,7 @@ def influence(
     dp = reflection * reading - system.p_mean
     # row N^-1 A^H w
     first, second = system.solve(system.wx, system.wp)
-    return system.share + dx * first + dp * second
+    return system.weighed(system.scale) + dx * first + dp * second
 
 
 def _shares_of_three(
@@ -93,25 +97,26 @@ class _Centred:
     def __init__(
         self, known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
     ):
-        shape = np.broadcast_shapes(*(np.shape(v) for v in (*known, *seen)))
+        shape = together([*known, *seen], "the points")
         g, self.m = _stacked(known, shape), _stacked(seen, shape)
-        self.w: Real | float = 1.0
-        self.share: Real | float = 1 / len(known)
-        if weight is not None:
-            self.w = _stacked(weight, shape)
-            self.share = self.w / self.w.sum(axis=0)
+        self.w = None if weight is None else _stacked(weight, shape)
+        self.scale = 1 / len(known) if self.w is None else 1 / self.w.sum(axis=0)
         self.x, self.g_mean = self.centre(g)
         self.p, self.p_mean = self.centre(g * self.m)
-        self.wx, self.wp = np.conj(self.x) * self.w, np.conj(self.p) * self.w
+        self.wx, self.wp = self.weighed(np.conj(self.x)), self.weighed(np.conj(self.p))
         self.xx = (self.wx * self.x).sum(axis=0).real
         self.pp = (self.wp * self.p).sum(axis=0).real
         self.xp = (self.wx * self.p).sum(axis=0)
         self.squares = self.xx * self.pp
         self.determinant = self.squares - (self.xp * np.conj(self.xp)).real
 
+    def weighed(self, column: Any) -> Any:
+        """The column times the weights."""
+        return column if self.w is None else column * self.w
+
     def centre(self, column: Complex) -> tuple[Complex, Complex]:
         """The column about its weighted mean, and the mean."""
-        mean = (self.share * column).sum(axis=0)
+        mean = self.weighed(column).sum(axis=0) * self.scale
         return column - mean, mean
 
     def solve(self, on_x: NDArray[Any], on_p: NDArray[Any]) -> tuple[Complex, Complex]:
@@ -122,4 +127,7 @@ class _Centred:
 
 
 def _stacked(values: Sequence[NDArray[Any]], shape: tuple[int, ...]) -> NDArray[Any]:
-    return np.array([np.broadcast_to(v, shape) for v in values])
+    whole = np.empty((len(values), *shape), np.result_type(*values))
+    for i, one in enumerate(values):
+        whole[i] = one
+    return whole
