@@ -36,17 +36,12 @@ def record_by_questions(title: str, on: date) -> str:
     print("Switch the instrument's own correction off. A decimal comma is as good as a point.")
     print("Answer 'back' to return to the previous question.")
     said: dict[str, str] = {}
-    at = 0
-    while at < len(STEPS):
-        step, way = STEPS[at], 1
-        if _applies(step, said):
-            try:
-                said[step] = _until(partial(_asked, step, said))
-            except _BackError:
-                way = -1
-        if way < 0 < at and not _applies(STEPS[at - 1], said):
-            way = -2
-        at = max(at + way, 0)
+    while step := next((s for s in STEPS if s not in said and _applies(s, said)), ""):
+        try:
+            said[step] = _until(partial(_asked, step, said))
+        except _BackError:
+            if said:
+                said.popitem()
     return entries.record_text(said["frequency"], said["shows"], _known(said), title, on)
 
 
@@ -92,9 +87,7 @@ def _asked(step: str, said: Mapping[str, str]) -> str:
     return _read(step, said)
 
 
-def _doubted(
-    typed: str, doubt: Callable[[str], str], checked: Callable[[str], str] = lambda text: text
-) -> str:
+def _doubted(typed: str, doubt: Callable[[str], str], checked: Callable[[str], str] = str) -> str:
     """An answer, asked for again as long as there is a doubt that the reader does not dismiss."""
     while why := doubt(typed):
         again = _ask(f"  Look again: {why} (Enter: leave it, or type it again): ")

@@ -167,11 +167,10 @@ def _of_texts(old: list[str], new: list[str], *, close: bool) -> list[str]:
 
 def _pair(one: str, other: str) -> str:
     """What is said and what should be, without the words that begin and end both."""
-    words, others = one.split(), other.split()
-    start = _alike_first(words, others)
-    end = _alike_first(words[start:][::-1], others[start:][::-1])
-    context = max(start - 3, 0)
-    said = (" ".join(text[context : max(len(text) - end, start)]) for text in (words, others))
+    texts = [one.split(), other.split()]
+    start = _alike_first(*texts)
+    end = _alike_first(*(words[start:][::-1] for words in texts))
+    said = (" ".join(words[max(start - 3, 0) : len(words) - end]) for words in texts)
     return "it says {}, and the record gives {}".format(
         *(f"'{text:.80}'" if text else "nothing" for text in said)
     )

@@ -86,13 +86,6 @@ def test_svg_is_the_same_twice_and_described(figures):
     assert used <= set(ids)
 
 
-def test_svg_wants_words_and_a_usable_prefix(figures):
-    with pytest.raises(ValueError, match="sentence"):
-        picture.svg_text(figures["chart"], alt=" ")
-    with pytest.raises(ValueError, match="cannot start an id"):
-        picture.svg_text(figures["chart"], alt="chart", prefix="1")
-
-
 def test_every_line_of_resistance_and_reactance_is_where_it_belongs():
     figure = style.new_figure()
     ax = chart.draw_grid(figure.add_subplot(), z_ref=50.0)

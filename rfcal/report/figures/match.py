@@ -1,6 +1,6 @@
 """Figures of matching networks: schematic, walk on the chart, SWR over frequency."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -29,7 +29,8 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
     )
     draw_schematic(places["net"], proposal.candidate.network)
     _draw_walk(places["walk"], result, proposal.candidate.network)
-    _draw_swr(places["swr"], result, proposal)
+    made = {"ideal parts": proposal.candidate.ideal_swr, "parts that exist": proposal.candidate.swr}
+    _draw_swr(places["swr"], result.goal, made)
     style.add_legend(figure, places["walk"], places["swr"])
     return figure
 
@@ -144,45 +145,31 @@ def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:
     chart.draw_trace(ax, way[-1], role="truth", label="seen by the transmitter")
 
 
-def _draw_swr(ax: Axes, result: MatchResult, proposal: Proposal) -> None:
-    style.dress(ax, "frequency [MHz]", "SWR [1]")
-    candidate = proposal.candidate
-    ways = (
-        (swr(from_impedance(result.goal.load, result.goal.target_ohm)), "raw", "no network"),
-        (candidate.ideal_swr, "", "ideal parts"),
-        (candidate.swr, "corrected", "parts that exist"),
-    )
-    _draw_ways(ax, result.goal, ways)
-
-
 def built_figure(result: MatchResult) -> Figure:
     """The SWR that was promised, and the one that was measured after building."""
     figure = style.new_figure(6.5, 4.0)
     ax, after = figure.subplots(), result.after
     assert after is not None
-    style.dress(ax, "frequency [MHz]", "SWR [1]")
-    ways = (
-        (swr(from_impedance(result.goal.load, result.goal.target_ohm)), "raw", "no network"),
-        (after.promised_swr, "", "promised"),
-        (after.found_swr, "corrected", "built"),
-    )
-    _draw_ways(ax, result.goal, ways)
+    _draw_swr(ax, result.goal, {"promised": after.promised_swr, "built": after.found_swr})
     style.add_legend(figure, ax)
     return figure
 
 
-def _draw_ways(ax: Axes, goal: Goal, ways: Sequence[tuple[Real, str, str]]) -> None:
-    """SWR over the band and about it, of each way its values, role and label."""
+def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
+    """SWR over the band and about it: without a network, as designed, and as it is."""
+    style.dress(ax, "frequency [MHz]", "SWR [1]")
     low, high = goal.band_hz
     near = np.abs(goal.frequency - goal.centre_hz) <= max(1.5 * (high - low), 0.02 * high)
     if near.sum() < 3:
         near[:] = True
     megahertz = goal.frequency[near] / 1e6
-    for values, role, label in ways:
-        look = style.line_look(role, near.size) if role else style.plain_look(1, near.size)
+    ways = {"no network": swr(from_impedance(goal.load, goal.target_ohm)), **with_network}
+    raw, made = (style.line_look(role, near.size) for role in ("raw", "corrected"))
+    looks = (raw, style.plain_look(1, near.size), made)
+    for (label, values), look in zip(ways.items(), looks, strict=True):
         ax.plot(megahertz, np.minimum(values[near], 99), label=label, **look)
     if high > low:
         ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
     ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))
-    ax.set_ylim(1, max(3.0, min(float(ways[-1][0][near].max()) * 1.2, 10.0)))
+    ax.set_ylim(1, max(3.0, min(float(values[near].max()) * 1.2, 10.0)))
     style.Beyond(ax).show()

@@ -1,21 +1,19 @@
 """A part in words: its answer, and the table of its values."""
 
 from rfcal.defaults import CHOKE_OHM
-from rfcal.record.findings.components import NAMES, article, choke_band, part_words, value_of
+from rfcal.record.findings.components import NAMES as VALUES
+from rfcal.record.findings.components import article, choke_band, part_words, value_of
 from rfcal.record.results import Part
+from rfcal.report.text.device import NAMES, TWO_ELEMENTS, rows_of
 from rfcal.uncertainty.words import figure_words, mhz
 
 EQUIVALENTS = {
     "resistance": "R in series (ESR)",
-    "series_inductance": "L in series with it",
-    "series_capacitance": "C in series with it",
-    "parallel_resistance": "R in parallel",
-    "parallel_inductance": "L in parallel with it",
-    "parallel_capacitance": "C in parallel with it",
-    "q": "Q",
+    **TWO_ELEMENTS,
+    "q": NAMES["q"],
     "dissipation_factor": "dissipation factor",
 }
-"""Equivalents at one frequency, in this order; a coil is not named a negative capacitor."""
+"""Equivalents at one frequency, in this order."""
 
 
 def part_lines(part: Part) -> list[str]:
@@ -67,14 +65,11 @@ def part_kind(part: Part) -> str:
 
 def value_rows(part: Part) -> list[tuple[str, str]]:
     """All values of the fitted circuit."""
-    return [(NAMES[name], value_of(figure)) for name, figure in part.verdict.figures.items()]
+    return [(VALUES[name], value_of(figure)) for name, figure in part.verdict.figures.items()]
 
 
 def equivalent_rows(part: Part) -> tuple[str, list[tuple[str, str]]]:
     """Equivalents at the answer's frequency, and that frequency."""
-    at, rows = part.verdict.sweep.answer, []
-    for name, words in EQUIVALENTS.items():
-        figure = part.equivalents[name]
-        if figure.value[at] > 0 or not name.endswith(("inductance", "capacitance")):
-            rows.append((words, figure_words(figure, at)))
-    return mhz(float(part.verdict.sweep.frequency[at])), rows
+    sweep = part.verdict.sweep
+    rows = rows_of(part.equivalents, EQUIVALENTS, sweep.answer)
+    return mhz(float(sweep.frequency[sweep.answer])), rows

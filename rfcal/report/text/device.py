@@ -1,6 +1,7 @@
 """A corrected measurement in words: the answer, how it reads in other ways, how sure it is."""
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Check, Device, Reread, Results
+from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import (
     complex_ohm,
     figure_words,
@@ -18,15 +20,16 @@ from rfcal.uncertainty.words import (
     value_words,
 )
 
+TWO_ELEMENTS = {
+    "series_inductance": "L in series with R",
+    "series_capacitance": "C in series with R",
+    "parallel_resistance": "R in parallel",
+    "parallel_inductance": "L in parallel with it",
+    "parallel_capacitance": "C in parallel with it",
+}
 NAMES = {
-    "impedance_magnitude": "|Z|",
-    "swr": "SWR",
-    "return_loss": "return loss",
-    "series_inductance": "as L in series with R",
-    "series_capacitance": "as C in series with R",
-    "parallel_resistance": "as R in parallel",
-    "parallel_inductance": "as L in parallel with it",
-    "parallel_capacitance": "as C in parallel with it",
+    **{"impedance_magnitude": "|Z|", "swr": "SWR", "return_loss": "return loss"},
+    **{name: f"as {words}" for name, words in TWO_ELEMENTS.items()},
     "q": "Q",
 }
 """Figures on the page, in this order; a coil is not named a negative capacitor, nor the reverse."""
@@ -183,18 +186,23 @@ def reread_line(reread: Reread) -> str:
 
 def figure_rows(device: Device) -> list[tuple[str, str]]:
     """What is read off the reflection at the answer's frequency, with 95 % intervals."""
-    at, rows = device.answer, []
-    for key, name in NAMES.items():
-        figure = device.figures[key]
+    return rows_of(device.figures, NAMES, device.answer)
+
+
+def rows_of(
+    figures: Mapping[str, Figure], names: Mapping[str, str], at: int
+) -> list[tuple[str, str]]:
+    """Some figures at one point, by their names in words."""
+    rows = []
+    for key, name in names.items():
+        figure = figures[key]
         value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
         reactive = key.endswith(("inductance", "capacitance"))
         if reactive and math.isinf(low) and math.isinf(high):
             rows.append((name, "unknown: it may be a coil or a capacitor, or neither"))
-            continue
-        if reactive and not value > 0:
-            continue
-        said = swr_interval(value, low, high) if key == "swr" else ""
-        rows.append((name, said or figure_words(figure, at)))
+        elif value > 0 or not reactive:
+            said = swr_interval(value, low, high) if key == "swr" else ""
+            rows.append((name, said or figure_words(figure, at)))
     return rows
 
 
