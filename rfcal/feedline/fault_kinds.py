@@ -116,7 +116,14 @@ GAP = Kind(
 )
 KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),
-    Kind("shunt resistance", "a leak across the line", "a wet joint", level, -1, resistive=True),
+    Kind(
+        "shunt resistance",
+        "a leak across the line",
+        "a wet joint",
+        level,
+        -1,
+        resistive=True,
+    ),
     # an antenna far below its resonance is one too
     Kind("open", "an open line", "", level, end=True),
     Kind("short", "a shorted line", "", level, -1, end=True),

@@ -156,7 +156,7 @@ def test_an_antenna_at_the_end_of_a_sound_line_is_no_two_places():
         line = Line(rng.uniform(25, 80), 0.85, 50 * (1 + 0.02 * rng.standard_normal()), 0.5)
         seen = foot(WIDE, line, random_rod(rng, WIDE))
         found = state(rng, WIDE, replace(line, z0=50.0), seen)
-        assert "that is the line's end if it is so long" in line_lines(found)[0]
+        assert "that may be the line's end" in line_lines(found)[0]
 
 
 def test_what_lies_beyond_a_wrong_length_cannot_be_a_place_of_that_line():
@@ -381,3 +381,32 @@ def test_loss_of_a_known_line_tells_whether_a_place_may_lie_farther(step, farthe
     assert ("line-folded" in codes) is farther
     unknown = state(rng, frequency, line, seen)
     assert not unknown.placed
+
+
+def test_too_faint_a_place_is_neither_listed_nor_taken_for_the_end():
+    """A crush before a load that hardly reflects: the load's last thousandths are no end."""
+    band, line = np.linspace(400e6, 470e6, 141), Line(12.0, 0.85, 50.0, 0.4)
+    near, far = line.two_port(band, 4.6), line.two_port(band, 7.4)
+    crush = TwoPort.shunt(2j * np.pi * band * 0.8e-12)
+    seen = from_impedance((near @ crush @ far).input_impedance(50.5 + 0 * band))
+    said = line_lines(state(np.random.default_rng(1), band, line, seen))
+    assert re.search(r"Reflection at 4\.6\d+ ± .* capacitance across the line", said[0])
+    assert "nearest first: 1 (" in said[1]
+
+
+def test_of_folded_places_it_is_said_how_to_sweep_and_no_kind():
+    """A line of 120 m, open, in steps that show 88 m."""
+    band, line = np.linspace(1.5e6, 99e6, 66), Line(120.0, 0.88, 50.0, 0.22)
+    found = state(np.random.default_rng(1), band, line, foot(band, line, 1e9, ("series", 15, 70)))
+    said = line_lines(found)
+    assert re.search(r"Sweep in steps below 0\.\d+ MHz, or state length_m", said[0])
+    assert [finding.code for finding in about_line(found)] == ["line-folded"]
+    assert all("or 88 m farther, 0." in row for row in said if row.startswith("  "))
+
+
+def test_the_end_of_a_line_of_known_length_is_listed_where_it_is():
+    """An antenna's own delay makes it seem farther."""
+    band, line = np.linspace(40e6, 60e6, 201), Line(40.0, 0.85, 50.0, 0.42)
+    seen = foot(band, line, rod(band, 50.3e6, 47.0, 9.0))
+    said = line_lines(state(np.random.default_rng(1), band, line, seen, length_m=40.0))
+    assert any(re.match(r"  40\.00 ± 0\.20 m: the line's end, seen at 4\d", row) for row in said)

@@ -30,6 +30,9 @@ tells the second, or a place every metre, would do (common practice, no source).
 LEAST_MOVE = 0.01
 """A line's growth is told no finer than this [m]."""
 
+FAINTEST = 0.005
+"""What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
+
 MOST_FIT = 3
 """So many of the kinds that fit are named."""
 
@@ -79,7 +82,7 @@ def _range(state: LineState) -> list[Finding]:
         return []
     place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
     values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
-    return [say.LINE_FOLDED(step_mhz=step, **values)]
+    return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]
 
 
 def _width(state: LineState) -> list[Finding]:
@@ -159,6 +162,11 @@ def rings(state: LineState) -> np.ndarray:
     return late | ringing(now) if late.size and state.end is None else late
 
 
+def places(state: LineState) -> list[int]:
+    """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
+    return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
+
+
 def _twins(state: LineState) -> dict[str, str]:
     """What a resistance may be, where no end that reflects all tells by its size."""
     return {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
@@ -175,28 +183,31 @@ def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     return f"{', '.join(some)} or {last}"
 
 
-def _last(state: LineState) -> int | None:
-    """From which place on nothing is a fault: the end, or what may be it."""
+def _before_end(state: LineState) -> list[int]:
+    """Which places may be faults: those before the end, or before what may be it."""
     open_ended = not state.length_m or state.beyond_m is not None
-    return strongest_on(state.now).start if state.end is None and open_ended else state.end
+    last = strongest_on(state.now).start if state.end is None and open_ended else state.end
+    return [m for m in places(state) if last is None or m < last]
 
 
 def _open_kinds(state: LineState) -> set[str]:
     """Kinds that fit places before the end whose kind is not known."""
-    places = list(zip(state.now.kind, state.now.fits, strict=True))[: _last(state)]
-    return {fit for kind, fits in places for fit in fits if fits != (kind,)}
+    told = [(state.now.kind[m], state.now.fits[m]) for m in _before_end(state)]
+    return {fit for kind, fits in told for fit in fits if fits != (kind,)}
 
 
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
     now, fits = state.now, _open_kinds(state)
+    if _may_fold(state):
+        return []
     if fits and is_narrow(state.frequency):
         half = float(np.mean(state.frequency)) / 2e6
         return [say.LINE_TELL_BAND.format(low=half, high=3 * half)]
-    told = {k for k, of in zip(now.kind, now.fits[: _last(state)], strict=False) if of != (k,)}
+    told = {now.kind[m] for m in _before_end(state) if now.fits[m] != (now.kind[m],)}
     said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
     if said and state.properties is not None:
-        said = [say.LINE_TELL_TWINS_NOW] if state.properties.fits else []
+        said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
     return said + ([say.LINE_TELL_LOSS] if fits and not state.loss_known else [])
 
 
@@ -247,12 +258,14 @@ def _alone(state: LineState) -> tuple[str, bool]:
     now, size = state.now, np.abs(state.now.reflection)
     if not size.size:
         return _sentence(say.LINE_SILENT.format(range_m=min(now.range_m, now.seen_m))), False
+    if _may_fold(state):
+        return _range(state)[0].message, False
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
         strong &= np.arange(size.size) != state.end
-    elif state.beyond_m is None:
-        strong[-1] = True  # the farthest may be the end, however weak it comes back
+    elif state.beyond_m is None:  # the farthest may be the end, however weak it comes back
+        strong[(places(state) or [int(np.argmax(size))])[-1]] = True
     strong &= ~rings(state)
     at = [float(d) for d in now.distance_m]
     every = zip(at, now.reflection.tolist(), now.kind, now.fits, strict=True)
@@ -263,7 +276,9 @@ def _alone(state: LineState) -> tuple[str, bool]:
         sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=state.now.near_m)
         said = [sound, *_end_itself(state)]
         if told:
-            said = [*told, f"that is before {end}", *_or_end(state, strong)]
+            other = _or_end(state, strong)
+            look = "" if other else say.LINE_LOOK_THERE
+            said = [*told, say.LINE_BEFORE.format(end=end) + look, *other]
         return _sentence("; ".join([*lost, *said])), bool(told or lost)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else say.LINE_ONE_END
     if state.beyond_m is not None:

@@ -11,8 +11,8 @@ from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
 
-FAINTEST = 0.005
-"""What reflects less [1] is not listed: the best connectors do (common practice, no source)."""
+WEATHER = 0.001
+"""By how much a line's delay changes with weather [1] (common practice, no source)."""
 
 
 def line_lines(line: LineState) -> list[str]:
@@ -23,30 +23,36 @@ def line_lines(line: LineState) -> list[str]:
     apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
     size, late = np.abs(now.reflection), state.rings(line)
-    places = np.flatnonzero(~late & (size > FAINTEST)).tolist()
+    places = state.places(line)
     said = [
         f"the line's state: {state.line_verdict(line)[0]}",
         *_properties(line),
-        f"places that reflect {FAINTEST:g} or more, nearest first: {len(places)} (resolution: told "
-        f"apart from {apart} m on; range: seen up to {limit} m{lost}; kinds are those of one "
-        "uniform line):",
+        f"places that reflect {state.FAINTEST:g} or more, nearest first: {len(places)} "
+        f"(resolution: told apart from {apart} m on; range: seen up to {limit} m{lost}; kinds are "
+        "those of one uniform line):",
     ]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
+        place = plus_minus(float(now.distance_m[i]), half)
         row = [state.size_words(float(size[i]))]
-        if i != line.end or kind not in UNCLEAR:
-            row.insert(0, state.kind_words(line, kind, now.fits[i]))
         if state.may_be_farther(line, now.distance_m[i]):
             row.insert(0, f"or {now.range_m:.0f} m farther")
-        elif i == line.end:
+        elif i != line.end or kind not in UNCLEAR:
+            row.insert(0, state.kind_words(line, kind, now.fits[i]))
+        if i == line.end:
+            known = coverage.K_AXIS * line.length_uncertainty_m
+            if abs(now.distance_m[i] - line.length_m) > known:
+                row.insert(0, f"seen at {place} m")
+            place = plus_minus(line.length_m, known)
             row.insert(0, "the line's end")
             hides = say.LINE_HIDES.format(near=near)
             row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
-        said.append(f"  {plus_minus(float(now.distance_m[i]), half)} m: {', '.join(row)}")
+        said.append(f"  {place} m: {', '.join(row)}")
     if np.any(late):
-        echoes = " and ".join(f"{d:.1f}" for d in now.distance_m[late])
+        *some, last = (f"{d:.1f}" for d in now.distance_m[late])
+        echoes = f"{', '.join(some)} and {last}" if some else last
         end = "an antenna" if line.end is None else "the end"
         said.append("  " + say.LINE_RINGS.format(places=echoes, end=end))
     return said + state.what_tells(line) + _comparison_lines(line)
@@ -78,16 +84,16 @@ def _comparison_lines(line: LineState) -> list[str]:
 
 def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
-    more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
+    more = "longer" if shift.size > 0 else "shorter"
+    taken = "that was made good before the sweeps were compared"
     if shift.between_m is not None or (shift.from_m is not None and not shift.sure):
-        return f"that the line is {more} was taken out before the sweeps were compared"
-    where = f"or from one place on, as no other place tells which; {weather} makes"
-    if shift.sure:
-        where = f"as far as its places tell: {weather} makes"
-    water = ", more may be water in the cable" if shift.size > 0 else ""
+        return f"the line is {more} than in the baseline: {taken}"
+    why = "as weather makes it" if abs(shift.size) < WEATHER else "more than weather makes"
+    look = "" if abs(shift.size) < WEATHER else "; look for water or another piece of cable"
+    where = "all along it" if shift.sure else "all along it or from one place on"
     return (
-        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it "
-        f"{where} a part in a thousand or so{water}; this was taken out first"
+        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, {why}, "
+        f"{where}: {taken}{look}"
     )
 
 

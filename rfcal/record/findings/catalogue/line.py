@@ -4,9 +4,11 @@ from rfcal.feedline.fault_kinds import KINDS, STEP
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
-LINE_NEW = "new reflection{s} at {places}, {kind}"
+LINE_NEW = "new reflection{s} at {places}, {kind}: look there"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
-LINE_ONE_END = "that is the line's end if it is so long: state length_m to be sure"
+LINE_BEFORE = "that is before {end}"
+LINE_LOOK_THERE = ": look there"
+LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
@@ -34,7 +36,7 @@ LINE_EITHER = (
 LINE_SLOWS = (
     "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
 )
-LINE_SOUND = "nothing reflects otherwise than it did by {least:g} or more, as far as {end}"
+LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_OR_END = (
     "or {place:.1f} m is that end, if the velocity factor is {fits:.2f} and not {stated:.2f}: look "
     "at the cable's type first"
@@ -76,6 +78,10 @@ LINE_TELL_TWINS_NOW = (
     "a resistance takes up power and a step of impedance does not: the far end's sweeps in this "
     "record are of the line without it, so sweep the line with its far end open as it is now"
 )
+LINE_TELL_TWINS_BY = (
+    "a resistance takes up power and a step of impedance does not: to be told which, name the "
+    "sweep with the far end open as reading, and the line's type in place of the far end's sweeps"
+)
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
 )
@@ -97,16 +103,15 @@ LINE_NARROW = note(
 )
 LINE_FOLDED = warning(
     "line-folded: line check",
-    "In steps of {step_mhz:.3g} MHz what lies beyond {range_m:.0f} m appears nearer by that: if "
-    "the line may be longer, {place_m:.1f} m may as well be {beyond_m:.1f} m. State length_m, or "
-    "sweep in smaller steps.",
+    "Sweep in steps below {least_mhz:.2g} MHz, or state length_m: in these of {step_mhz:.3g} MHz "
+    "what lies beyond {range_m:.0f} m appears nearer by that, so what seems to be at {place_m:.1f} "
+    "m may as well be at {beyond_m:.1f} m.",
 )
 LINE_STEPS = warning(
     "line-steps: line check",
-    "Steps of {step_mhz:.3g} MHz show {range_m:.0f} m and this line is {length_m:.4g} m long, so "
-    "what lies beyond appears nearer by that: a place may be where it is said to be or "
-    "{range_m:.0f} m farther, and what reflects there is more than said. Sweep in steps below "
-    "{least_mhz:.3g} MHz.",
+    "Sweep in steps below {least_mhz:.3g} MHz: those of {step_mhz:.3g} MHz show {range_m:.0f} m of "
+    "this line's {length_m:.4g} m, so a place may be where it is said to be or {range_m:.0f} m "
+    "farther, and then reflects more than said.",
 )
 LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
