@@ -29,11 +29,14 @@ def refreshed(path: Path) -> str:
     client.execute(cwd=str(FOLDER))
     notebook.metadata = {"kernelspec": KERNEL, "language_info": {"name": "python"}}
     for number, cell in enumerate(notebook.cells):
-        cell.id, cell.metadata = f"cell-{number:02d}", {}
+        # an exercise's own cell stays folded, a picture as wide as it is
+        folded = {k: v for k, v in cell.metadata.items() if k == "jupyter"}
+        cell.id, cell.metadata = f"cell-{number:02d}", folded
         for output in cell.get("outputs", ()):
             output.get("data", {}).pop(WIDGET, None)
             if "metadata" in output:
-                output["metadata"] = {}
+                wide = output["metadata"].get("image/png", {}).get("unconfined")
+                output["metadata"] = {"image/png": {"unconfined": True}} if wide else {}
         if cell.cell_type == "code":
             # what was said while something was under way is a view only
             cell.outputs = [o for o in cell.outputs if o.get("data", True)]

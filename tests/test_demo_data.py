@@ -31,7 +31,7 @@ def test_pigtail_turns_a_capacitor_into_an_inductor(computed):
 
 
 def test_demos_agree_with_their_checks_and_need_no_warning(computed):
-    for name in ("sensor-coil", "beacon-antenna"):
+    for name in ("sensor-coil", "beacon-antenna", "car-whip"):
         results = computed(name)
         assert all(check.agrees for check in results.checks)
         assert {f.code for f in results.findings} <= {"match-voltage", "other-setting"}

@@ -1,4 +1,4 @@
-"""Make the two demo records beside this file: all invented, all simulated, so the truth is known.
+"""Make three demo records beside this file: all invented, all simulated, so the truth is known.
 
 ``python data/demo/make_demo.py`` writes them anew; ``--check`` writes nothing and fails where
 what is there is not what would be written. Neither uses rfcal: the demo must not be made with
@@ -81,6 +81,7 @@ def to_impedance(g: np.ndarray) -> np.ndarray:
 SHORT_L, OPEN_C = 0.35e-9, 60e-15
 COIL = {"R": 2.4, "L": 0.66e-6, "C": 44.76e-12}
 ANTENNA = {"R": 31.0, "L": 1.2e-6, "C": 4.33e-12, "C_feed": 1.8e-12}
+WHIP = {"R": 14.0, "L": 1.5e-6, "C": 17.1e-12, "C_feed": 3e-12}
 
 
 def coil_impedance(w: np.ndarray) -> np.ndarray:
@@ -88,10 +89,10 @@ def coil_impedance(w: np.ndarray) -> np.ndarray:
     return COIL["R"] + 1j * w * COIL["L"] + 1 / (1j * w * COIL["C"])
 
 
-def antenna_impedance(w: np.ndarray) -> np.ndarray:
+def antenna_impedance(w: np.ndarray, of: dict[str, float] = ANTENNA) -> np.ndarray:
     """Antenna near resonance, with the capacitance of its feed point across."""
-    series = ANTENNA["R"] + 1j * w * ANTENNA["L"] + 1 / (1j * w * ANTENNA["C"])
-    return 1 / (1 / series + 1j * w * ANTENNA["C_feed"])
+    series = of["R"] + 1j * w * of["L"] + 1 / (1j * w * of["C"])
+    return 1 / (1 / series + 1j * w * of["C_feed"])
 
 
 ARTEFACTS: dict[str, Callable[[np.ndarray], np.ndarray]] = {
@@ -100,6 +101,7 @@ ARTEFACTS: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "load": lambda w: 49.9 + 0 * w,
     "sensor": coil_impedance,
     "antenna": antenna_impedance,
+    "whip": lambda w: antenna_impedance(w, WHIP),
 }
 
 
@@ -271,6 +273,69 @@ power_w = 50.0
 series = "E12"
 """
 
+WHIP_RECORD = """\
+# A demo, invented and simulated: see make_demo.py beside this folder.
+format = 1
+
+[record]
+title = "Whip on a car, too short for 10 m"
+date = 2026-06-13
+notes = "Short, open and load were connected at the foot of the whip, in its place."
+
+[about]
+instrument = "simulated one-port analyzer, own correction off, behind a pigtail of 75 cm"
+
+[analyzer]
+noise = 0.0005
+connection = 0.001
+drift = 0.0                    # standards and device were read within minutes
+
+[[standard]]
+name = "short"
+kind = "short"
+inductance = [0.35e-9]
+uncertainty = 0.002
+reading = "raw/short.s1p"
+
+[[standard]]
+name = "open"
+kind = "open"
+capacitance = [60e-15]
+uncertainty = 0.002
+reading = "raw/open.s1p"
+
+[[standard]]
+name = "load"
+kind = "load"
+resistance_ohm = 49.9          # by ohmmeter, at the plug
+resistance_uncertainty_ohm = 0.15
+uncertainty = 0.0              # nothing beyond that of its resistance
+reading = "raw/load.s1p"
+
+[[check]]                      # took no part in the solution, so it can contradict it
+name = "15 ohm resistor"
+resistance_ohm = 15.0
+resistance_uncertainty_ohm = 0.1
+uncertainty = 0.002
+reading = "raw/15-ohm.s1p"
+
+[[measurement]]
+name = "whip"
+reading = "raw/whip.s1p"
+answer_mhz = 28.4
+
+[[reread]]                     # connected once more at the end: shows what moved in between
+of = "short"
+reading = "raw/short-again.s1p"
+
+[match]                        # what to build between the whip and its cable
+measurement = "whip"
+frequency_mhz = 28.4
+band_mhz = [28.3, 28.5]
+power_w = 50.0
+series = "E12"
+"""
+
 
 def sensor_coil() -> dict[str, str]:
     """Files of the bench record: typed readings at one frequency."""
@@ -297,6 +362,14 @@ def beacon_antenna() -> dict[str, str]:
     files = session.sweeps(75, antenna=antenna)
     truth = _truth(session.frequency, antenna, ANTENNA, TOWER_LINE)
     return {"record.toml": BEACON_RECORD, "truth.json": truth, **files}
+
+
+def car_whip() -> dict[str, str]:
+    """Files of the whip's record: sweeps through a pigtail, standards at its end."""
+    session = Session(np.linspace(28e6, 29e6, 51), PIGTAIL, SEED + 2, 0.0005)
+    whip = antenna_impedance(session.w, WHIP)
+    truth = _truth(session.frequency, whip, WHIP, PIGTAIL)
+    return {"record.toml": WHIP_RECORD, "truth.json": truth, **session.sweeps(15, whip=whip)}
 
 
 def _truth(frequency, impedance, elements, cable) -> str:
@@ -338,5 +411,9 @@ def keep(records: dict[str, dict[str, str]], script: str) -> int:
 
 
 if __name__ == "__main__":
-    made = {"sensor-coil": sensor_coil(), "beacon-antenna": beacon_antenna()}
+    made = {
+        "sensor-coil": sensor_coil(),
+        "beacon-antenna": beacon_antenna(),
+        "car-whip": car_whip(),
+    }
     sys.exit(keep(made, "make_demo.py"))

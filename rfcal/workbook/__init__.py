@@ -18,30 +18,36 @@ from rfcal.report.compare import compare_lines, side_of
 from rfcal.report.figures.components import methods_figure, part_figure
 from rfcal.report.figures.device import device_bands, device_chart, error_terms_figure, line_figure
 from rfcal.report.figures.match import proposal_figure
-from rfcal.report.figures.render import Picture as show
 from rfcal.report.summary import summary_lines
 from rfcal.report.text.components import part_lines, value_rows
-from rfcal.report.text.device import answer, check_line, figure_rows, method_words
+from rfcal.report.text.device import (
+    answer,
+    budget_rows,
+    check_line,
+    figure_rows,
+    method_words,
+)
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import match_lines, match_parts, match_row
-from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.words import mhz, plus_minus
+from rfcal.uncertainty.words import plus_minus
 from rfcal.workbook.cable import cable_panel
 from rfcal.workbook.components import coil_panel
+from rfcal.workbook.corrected import plane_panel, standards_panel
 from rfcal.workbook.form import ReadingForm
 from rfcal.workbook.lesson import (
     against_truth,
-    check,
     compute,
-    lacking,
+    exercise,
+    has,
     save_report,
+    show,
+    table,
     tell,
     verdict,
     verify,
 )
-from rfcal.workbook.lines import fault_panel, loss_panel, plane_panel, standing_wave_panel
+from rfcal.workbook.lines import fault_panel, loss_panel, standing_wave_panel
 from rfcal.workbook.matching import match_panel
-from rfcal.workbook.standards import standards_panel
 from rfcal.workbook.uncertainty import (
     blind_figure,
     path_panel,
@@ -50,66 +56,3 @@ from rfcal.workbook.uncertainty import (
     usual_line,
     usual_setup,
 )
-
-__all__ = [
-    "CABLES",
-    "CAUTIONS",
-    "ReadingForm",
-    "against_truth",
-    "answer",
-    "audit",
-    "blind",
-    "blind_figure",
-    "budget",
-    "cable_panel",
-    "carried_record",
-    "changed",
-    "check",
-    "check_line",
-    "coil_panel",
-    "compare_lines",
-    "compute",
-    "corrected_with",
-    "device_bands",
-    "device_chart",
-    "error_terms",
-    "error_terms_figure",
-    "fault_panel",
-    "figure_rows",
-    "gate",
-    "kind_words",
-    "lacking",
-    "line_figure",
-    "line_lines",
-    "loss_panel",
-    "match_lines",
-    "match_panel",
-    "match_parts",
-    "match_row",
-    "method_words",
-    "methods_figure",
-    "mhz",
-    "monte_carlo",
-    "part_figure",
-    "part_lines",
-    "path_panel",
-    "plan",
-    "plane_panel",
-    "plus_minus",
-    "proposal_figure",
-    "residual_panel",
-    "save_report",
-    "show",
-    "side_of",
-    "standards_panel",
-    "standing_wave_panel",
-    "summary_lines",
-    "tell",
-    "trim",
-    "uncertainty_panel",
-    "usual_line",
-    "usual_setup",
-    "value_rows",
-    "verdict",
-    "verify",
-]

@@ -10,8 +10,7 @@ from rfcal.models.line import Line
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words
-from rfcal.workbook.panel import Panel, Slider, started
-from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, place_of
+from rfcal.workbook.panel import ONE_OHM, POINTS, Panel, Slider, chart_and_axes, place_of, started
 
 SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),

@@ -41,12 +41,13 @@ def coil_panel(part: Part) -> Panel:
         )
 
     found = {k: float(v.value[0]) for k, v in part.verdict.figures.items()}
+    ohm = round(found["resistance"], 1)
     sliders = [
         Slider("microhenry", "inductance", "µH", *_around(found["inductance"] * 1e6, 0.01)),
         Slider(
             "picofarad", "own capacitance", "pF", *_around(found["self_capacitance"] * 1e12, 0.02)
         ),
-        Slider("loss", "loss resistance", "ohm", 0.0, 20.0, 0.1, 1.0),
+        Slider("loss", "loss resistance", "ohm", 0.0, max(20.0, 2 * ohm), 0.1, ohm),
     ]
     return Panel(figure, sliders, update, moving=[curve, off])
 

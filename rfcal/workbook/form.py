@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 from html import escape
 from pathlib import Path
 
@@ -17,10 +18,11 @@ from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import png_bytes
 from rfcal.report.summary import summary_lines
-from rfcal.workbook.panel import Pictured
+from rfcal.workbook.panel import Pictured, text_box
 
 LABEL, WIDTH = "9rem", "21rem"
 BOX = f"min(98%, {WIDTH})"
+_box = partial(text_box, label=LABEL, width=BOX)
 HINTS = {"load": "50", "check": "such as 33"}
 """What stands in the box of a resistance before anything is typed."""
 
@@ -37,11 +39,11 @@ class ReadingForm(Pictured):
             style={"description_width": LABEL},
             layout=widgets.Layout(width=BOX),
         )
-        self._frequency = _box("frequency [MHz]", "14.1")
-        self._name = _box("device's name", "device")
-        self._folder = _box("record's folder", str(folder), value=str(folder))
-        self._cells = {kind: _box(kind, "R X") for kind in KINDS}
-        self._ohms = {kind: _box(f"{kind} by ohmmeter", hint) for kind, hint in HINTS.items()}
+        self._frequency = _box("frequency [MHz]", hint="14.1")
+        self._name = _box("device's name", hint="device")
+        self._folder = _box("record's folder", str(folder))
+        self._cells = {kind: _box(kind, hint="R X") for kind in KINDS}
+        self._ohms = {kind: _box(f"{kind} by ohmmeter", hint=hint) for kind, hint in HINTS.items()}
         self._said = {kind: widgets.HTML() for kind in KINDS}
         write = widgets.Button(description="Write the record")
         write.on_click(lambda _: self._write())
@@ -137,18 +139,6 @@ class ReadingForm(Pictured):
         except RfcalError as error:
             said = str(error)
         self._words.value += f'<p role="alert"><b>{escape(said)}</b></p>'
-
-
-def _box(label: str, hint: str, value: str = "") -> widgets.Text:
-    """A box for text, judged when it is left."""
-    return widgets.Text(
-        value=value,
-        description=label,
-        placeholder=hint,
-        continuous_update=False,
-        style={"description_width": LABEL},
-        layout=widgets.Layout(width=BOX),
-    )
 
 
 def _picture(shows: str, good: Sequence[Entry], found: Results | None) -> bytes:

@@ -1,8 +1,9 @@
 """What a lesson needs besides panels: exercises, the truth of simulated data, figures in cells."""
 
+import base64
 import json
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
@@ -12,6 +13,7 @@ from typing import Any
 import ipywidgets as widgets
 import numpy as np
 from IPython.display import display
+from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.files import write_files
@@ -19,10 +21,11 @@ from rfcal.record.format.schema import Record
 from rfcal.record.job import compute as job
 from rfcal.record.results import Results
 from rfcal.report import verify as report
+from rfcal.report.figures.render import png_bytes
 from rfcal.report.page import output_files
 from rfcal.report.verify import Verdict
 from rfcal.uncertainty import words
-from rfcal.workbook.pictures import ONE_OHM
+from rfcal.workbook.panel import ONE_OHM
 
 WIDE = 92
 """Characters of a line that a notebook shows without breaking it."""
@@ -48,10 +51,9 @@ def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> 
     """A record's results; a demo's, with the reason, where it lacks one of `LACKING`."""
     with under_way("reading the record") as say:
         results = job.compute(record, say=say)
-    why = lacking(results, *needs)
-    if not (why and demo):
+    if has(results, *needs):
         return results
-    tell(f"{why} What follows is the demo's.")
+    tell("What follows is the demo's.")
     return compute(demo)
 
 
@@ -62,24 +64,42 @@ def verify(page: Path) -> Verdict:
 
 
 @dataclass(frozen=True)
-class Told:
-    """Words that flow in the width there is, and are stored in short lines."""
+class _Shown:
+    """What a cell shows, and the words that are stored and compared."""
 
-    lines: tuple[str, ...]
+    plain: str
+    kind: str
+    data: str
 
     def __repr__(self) -> str:
-        return "\n".join(map(_short, self.lines))
+        return self.plain
 
-    def _repr_html_(self) -> str:
-        look = '<div style="padding-left: {}ch; text-indent: -2ch">\n{}\n</div>'
-        return "\n".join(
-            look.format(_inward(x), escape(_short(x).strip(), quote=False)) for x in self.lines
-        )
+    def _repr_mimebundle_(self, **kwargs: Any) -> tuple[dict[str, str], dict[str, Any]]:
+        wide = {"image/png": {"unconfined": True}}
+        return {"text/plain": self.plain, self.kind: self.data}, wide
 
 
-def tell(*lines: str) -> None:
-    """Say lines in a cell; printed, JupyterLab would break them within words."""
-    display(Told(lines))
+def tell(*lines: object) -> None:
+    """Say lines in a cell, in the width there is; printed, they would break within words."""
+    look = '<div style="padding-left: {}ch; text-indent: -2ch">\n{}\n</div>'
+    short = [_short(str(line)) for line in lines]
+    said = [(_inward(text), escape(text.strip(), quote=False)) for text in short]
+    display(_Shown("\n".join(short), "text/html", "\n".join(look.format(*x) for x in said)))
+
+
+def table(rows: Iterable[Sequence[object]]) -> None:
+    """Show rows of cells, which break in a narrow window."""
+    cells = [[str(cell) for cell in row] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    plain = ("  ".join(map(str.ljust, row, widths)).rstrip() for row in cells)
+    html = ("<tr><td>" + escape("\0".join(row), quote=False) + "</td></tr>" for row in cells)
+    text = "\n".join(["<table>", *html, "</table>"]).replace("\0", "</td><td>")
+    display(_Shown("\n".join(plain), "text/html", text))
+
+
+def show(figure: Figure, alt: str) -> None:
+    """Show a figure, and in words what it says; a narrow window moves it and does not shrink it."""
+    display(_Shown(alt, "image/png", base64.b64encode(png_bytes(figure)).decode("ascii")))
 
 
 def _short(line: str) -> str:
@@ -97,15 +117,12 @@ def against_truth(results: Results) -> str:
     if not path.is_file():
         return "No truth is recorded here, as with all real readings: only a [[check]] can speak."
     true = np.array(json.loads(path.read_text())["impedance_ohm"])
-    device = results.devices[0]
-    found = np.stack([device.impedance.value.real, device.impedance.value.imag], axis=-1)
-    inside = np.abs(found - true) <= device.expanded_uncertainty()
-    raw = to_impedance(device.raw.reflection, device.raw.z_ref)
-    at = device.answer
-    is_, read, corrected = (
-        words.complex_ohm(complex(z), ONE_OHM)
-        for z in (complex(*true[at]), raw[at], device.impedance.value[at])
-    )
+    device, at = results.devices[0], results.devices[0].answer
+    low, high = np.moveaxis(device.interval, -1, 0)
+    inside = (low <= true) & (true <= high)
+    raw = to_impedance(device.raw.reflection, device.raw.z_ref)[at]
+    impedances = complex(*true[at]), raw, device.impedance.value[at]
+    is_, read, corrected = (words.complex_ohm(complex(z), ONE_OHM) for z in impedances)
     return (
         f"Simulated, so the truth is known: at {words.mhz(device.frequency[at])} it is {is_}, the "
         f"raw reading {read}, corrected {corrected}. The 95 % interval holds the true R at "
@@ -113,38 +130,41 @@ def against_truth(results: Results) -> str:
     )
 
 
-LACKING = {
-    "device": "a device, and this record has no [[measurement]]",
-    "standards": "standards; here the instrument corrected itself",
-    "between": "a path to the device, and this record has nothing between it and the standards",
-    "line": "a line, and this record has no [line_check]",
-    "far ends": "a line's own figures, and this record has no sweeps of its far end open or short",
-    "baseline": "what changed, and this record has no earlier sweep of its line",
-    "match": "a match, and this record has no [match]",
-    "network": "networks, and here the device holds the target without one",
-    "parts": "components, and this record has no [[component]]",
+LACKING: dict[str, tuple[str, Callable[[Results], object]]] = {
+    "device": ("a device, and this record has no [[measurement]]", lambda r: r.devices),
+    "standards": (
+        "standards; here the instrument corrected itself",
+        lambda r: r.bench.standards,
+    ),
+    "between": (
+        "a path to the device, and this record has nothing between it and the standards",
+        lambda r: any(device.inputs.path for device in r.devices[:1]),
+    ),
+    "line": ("a line, and this record has no [line_check]", lambda r: r.line),
+    "far ends": (
+        "a line's own figures, and this record has no sweeps of its far end open or short",
+        lambda r: r.line and r.line.properties,
+    ),
+    "baseline": (
+        "what changed, and this record has no earlier sweep of its line",
+        lambda r: r.line and r.line.comparison,
+    ),
+    "match": ("a match, and this record has no [match]", lambda r: r.matches),
+    "network": (
+        "networks, and here the device holds the target without one",
+        lambda r: any(match.proposals for match in r.matches),
+    ),
+    "parts": ("components, and this record has no [[component]]", lambda r: r.parts),
 }
-"""What a part of a notebook is about, and why it does not apply."""
+"""What parts of a notebook are about and why one does not apply; what there is where it does."""
 
 
-def lacking(results: Results, *needs: str) -> str:
-    """Why a part does not apply to a record, by what it needs of `LACKING`; empty where it does."""
-    line = results.line
-    there = {
-        "device": bool(results.devices),
-        "standards": bool(results.bench.standards),
-        "between": any(device.inputs.path for device in results.devices[:1]),
-        "line": line is not None,
-        "far ends": line is not None and line.properties is not None,
-        "baseline": line is not None and line.comparison is not None,
-        "match": bool(results.matches),
-        "network": any(match.proposals for match in results.matches),
-        "parts": bool(results.parts),
-    }
-    for need in needs:
-        if not there[need]:
-            return f"This part is about {LACKING[need]}."
-    return ""
+def has(results: Results, *needs: str) -> bool:
+    """Whether a part applies to a record, by what it needs of `LACKING`; says why where not."""
+    why = [what for what, there in map(LACKING.__getitem__, needs) if not there(results)]
+    if why:
+        tell(f"This part is about {why[0]}.")
+    return not why
 
 
 def verdict(results: Results) -> str:
@@ -174,8 +194,15 @@ USUAL = (
 """What usual mistakes multiply an answer by, whatever was asked, and the sentence on each."""
 
 
-def check(answer: float, true: float, *, unit: str, why: str, slips: dict[str, float]) -> str:
-    """Judge a reader's number; `slips` has what mistakes give here, by the sentence on each."""
+def exercise(
+    true: float, unit: str = "", *, why: str, slips: dict[str, float]
+) -> Callable[[float], None]:
+    """What judges a reader's number; `slips` has what mistakes give, by the sentence on each."""
+    return lambda answer: tell(judged(answer, true, unit, why, slips))
+
+
+def judged(answer: float, true: float, unit: str, why: str, slips: dict[str, float]) -> str:
+    """The sentence on a reader's number."""
     said = f"{answer:g} {unit}".strip()
     if abs(answer - true) <= 0.02 * abs(true):
         return f"Right: {f'{true:.3g} {unit}'.strip()}. {why}"

@@ -1,4 +1,4 @@
-"""Panels of the notebooks about lines: loss, moving the plane, standing waves, faults."""
+"""Panels of the notebooks about lines: loss, standing waves, faults."""
 
 from dataclasses import replace
 from typing import Any
@@ -6,17 +6,14 @@ from typing import Any
 import numpy as np
 
 from rfcal.feedline.faults import Events, find_events
-from rfcal.feedline.power import along, loss_db
+from rfcal.feedline.power import along
 from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_circle
 from rfcal.maths.twoport import TwoPort
-from rfcal.measurement import propagate
-from rfcal.measurement.deembedding import LineByFigures
 from rfcal.models.line import Line
 from rfcal.record.results import Device, LineState, Results
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import coverage, words
-from rfcal.workbook.panel import Panel, Slider, started
-from rfcal.workbook.pictures import ONE_OHM, POINTS, chart_and_axes, comparison, place_of
+from rfcal.workbook.panel import ONE_OHM, POINTS, Panel, Slider, chart_and_axes, place_of, started
 
 LOSS_SLIDERS = (
     Slider("loss", "loss, one way", "dB", 0.0, 15.0, 0.1, 10.0),
@@ -77,55 +74,8 @@ def _known(r: float, x: float, radius: float) -> tuple[str, str]:
     )
 
 
-def plane_panel(results: Results, name: str, line: Line) -> Panel:
-    """A device behind a line taken away by its own sweeps, and by figures that start from `line`.
-
-    The measurement of that name must have a path.
-    """
-    device = results.device(name)
-    inputs, f, at = device.inputs, device.frequency, device.answer
-    near = propagate.at_plane(inputs.calibration, inputs.reading, inputs.connection).value
-    part = _around(f, at)
-    z, half = device.impedance.value, device.expanded_uncertainty()[at]
-    figure, moving, move = comparison(
-        f[part],
-        device.reflection.value[part],
-        device.z_ref,
-        ("line taken away by its own sweeps", "line taken away by figures"),
-        np.array([0.3 * np.ptp(ohm) + 10 for ohm in (z.real[part], z.imag[part])]),
-    )
-    cable = LineByFigures(f[part], line, device.z_ref)
-
-    def update(length, velocity_factor, z0, loss):
-        figures: list[Any] = [length, velocity_factor, z0, loss / 100, line.skin]
-        moved = move(cable.bilinear(figures).correct(near[part]))
-        off = moved[at - part.start] - z[at]
-        return (
-            f"At {words.mhz(f[at])}, R by the figures is off by {off.real:+.1f} ohm and X by "
-            f"{off.imag:+.1f} ohm from what the line's own sweeps give, whose 95 % half-widths "
-            f"are {half[0]:.2g} and {half[1]:.2g} ohm."
-        )
-
-    place, speed, ohm = round(line.length_m, 2), round(line.velocity_factor, 3), round(line.z0, 1)
-    fastest = min(speed + 0.05, 1.0)
-    sliders = [
-        # a start that is off shows what a length does
-        Slider("length", "length", "m", max(place - 0.5, 0.0), place + 0.5, 0.01, place + 0.1),
-        Slider("velocity_factor", "velocity factor", "", speed - 0.05, fastest, 0.001, speed),
-        Slider("z0", "impedance", "ohm", ohm - 6.0, ohm + 6.0, 0.1, ohm),
-        Slider("loss", "loss, of stated", "%", 50.0, 150.0, 1.0, 100.0),
-    ]
-    return Panel(figure, sliders, update, moving=moving)
-
-
-def _around(frequency: Real, at: int) -> slice:
-    """The part of a sweep within a tenth of one frequency."""
-    near = np.flatnonzero(np.abs(frequency - frequency[at]) <= 0.1 * frequency[at])
-    return slice(int(near[0]), int(near[-1]) + 1)
-
-
-VOLTS, AMPERES = 300.0, 6.0
-"""Where the axes of `standing_wave_panel` end [V, A]."""
+ROOM = 2.0
+"""How high the axes of `standing_wave_panel` reach, in parts of what stands on the line first."""
 
 STANDING_SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.8, 150.0, 0.1, 28.5),
@@ -147,31 +97,37 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
     own |= {"length": line.length_m} | ({"loss": loss} if loss else {})
     sliders = started(STANDING_SLIDERS, own)
     figure = style.new_figure(8.4, 4.4)
-    upper, lower = figure.subplots(2, 1, sharex=True)
-    distance = np.zeros(POINTS)
-    drawn = []
-    for ax, label, most in ((upper, "volts, rms [V]", VOLTS), (lower, "amperes, rms [A]", AMPERES)):
-        style.dress(ax, "", label)
-        ax.set(xlim=(0, sliders[1].high), ylim=(0, most))
-        look = style.line_look("model", POINTS) | {"linestyle": "-"}
-        drawn += ax.plot(distance, distance, **look)
-    lower.set_xlabel("distance from the antenna [m]", fontsize=style.SIZE_LABEL, color=style.TEXT)
+    places = figure.subplots(2, 1, sharex=True)
+    places[1].set_xlim(0, sliders[1].high)
+    style.dress(places[0], "", "volts, rms [V]")
+    style.dress(places[1], "distance from the antenna [m]", "amperes, rms [A]")
+    drawn, look = [], style.line_look("model", POINTS) | {"linestyle": "-"}
+    for ax in places:
+        drawn += ax.plot([], [], label="with this antenna", **look)
+        drawn += ax.plot([], [], label="with a matched one", **style.plain_look(1, POINTS))
+    style.add_legend(figure, places[0])
 
     def update(frequency, length, loss, r, x):
         here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
-        found = along(here, frequency * 1e6, r + 1j * x, power_w=100.0)
-        drawn[0].set_data(found.distance_m, found.volts)
-        drawn[1].set_data(found.distance_m, found.amps)
+        found, matched = (
+            along(here, frequency * 1e6, load, power_w=100.0) for load in (r + 1j * x, line.z0)
+        )
+        sizes = found.volts, matched.volts, found.amps, matched.amps
+        for curve, size in zip(drawn, sizes, strict=True):
+            curve.set_data(found.distance_m, size)
         # rounding must not make a line without loss a source
-        lost = max(float(loss_db(here, np.array([frequency * 1e6]), r + 1j * x)[0]), 0.0) + 0.0
+        arrives = min(found.watts[0], 100.0)
         load = words.complex_ohm(r + 1j * x, ONE_OHM)
         return (
             f"At {frequency:g} MHz the line would lose {loss * length / 100:.2f} dB if matched; "
-            f"with {load} at its end it loses {lost:.2f} dB, so of 100 W into it "
-            f"{100 * 10 ** (-lost / 10):.0f} W arrive. At most {found.volts.max():.0f} V and "
+            f"with {load} at its end it loses {10 * np.log10(100 / arrives):.2f} dB, so "
+            f"of 100 W into it {arrives:.0f} W arrive. At most {found.volts.max():.0f} V and "
             f"{found.amps.max():.1f} A stand on it."
         )
 
+    update(**{s.name: s.start for s in sliders})
+    for ax, curve in zip(places, drawn[::2], strict=True):
+        ax.set_ylim(0, float(f"{ROOM * curve.get_ydata().max():.1g}"))
     return Panel(figure, sliders, update, moving=drawn)
 
 

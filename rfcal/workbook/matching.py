@@ -15,8 +15,7 @@ from rfcal.record.results import MatchResult, Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.match import walk
 from rfcal.uncertainty import words
-from rfcal.workbook.panel import Panel, Slider
-from rfcal.workbook.pictures import chart_and_axes
+from rfcal.workbook.panel import Panel, Slider, chart_and_axes
 
 DRAWS = 100
 """Draws for the yield that the panel states: enough for the feel of it."""

@@ -16,11 +16,14 @@ from typing import Any
 import ipywidgets as widgets
 import numpy as np
 from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from traitlets import Unicode
 
-from rfcal.report.figures import style
+from rfcal import defaults
+from rfcal.record.results import Device
+from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import fast_png, settle
 
 
@@ -46,6 +49,31 @@ def started(sliders: Sequence[Slider], starts: Mapping[str, float]) -> list[Slid
         found.append(replace(slider, low=low, high=high, start=start))
     return found
 
+
+def place_of(device: Device | None) -> dict[str, float]:
+    """Frequency [MHz], R and X [ohm] from which sliders start for a device; none without one."""
+    if device is None or not np.isfinite(z := complex(device.impedance.value[device.answer])):
+        return {}
+    megahertz = float(device.frequency[device.answer]) / 1e6
+    return {"frequency": megahertz, "r": max(z.real, LEAST_OHM), "x": z.imag}
+
+
+def chart_and_axes(z_ref: float = defaults.REFERENCE_OHM) -> tuple[Figure, Axes, Axes]:
+    """A figure with an empty chart on the left and empty axes on the right."""
+    figure = style.new_figure(8.4, 4.4)
+    left, right = figure.subplots(1, 2, width_ratios=(1.1, 1))
+    chart.draw_grid(left, z_ref=z_ref)
+    return figure, left, right
+
+
+POINTS = 401
+"""Points of a curve that is reckoned, not measured."""
+
+ONE_OHM = np.ones(2)
+"""Half-widths of R and X [ohm] that print both with one decimal."""
+
+LEAST_OHM = 0.1
+"""A slider of R starts at this at least: no device gives power."""
 
 LABEL, BOX, TRACK = "11rem", "min(98%, 20rem)", "9rem"
 """Widths of a control's name, of the box with it, and the least of its track."""
@@ -107,7 +135,8 @@ class Panel(Pictured):
         moving: Sequence[Artist],
     ):
         self.sliders, self._update = tuple(sliders), update
-        self.values = {s.name: s.start for s in self.sliders}
+        self.starts = {s.name: s.start for s in self.sliders}
+        self.values = dict(self.starts)
         self._beyond = [style.Beyond(ax) for ax in figure.axes if ax.axison and ax.lines]
         marks = [artist for beyond in self._beyond for artist in beyond.artists]
         # drawn in the order in which a whole redraw would draw them
@@ -136,13 +165,7 @@ class Panel(Pictured):
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
         """Make the box of the exact value, which has the accessible name, and the slider."""
         unit = f" [{slider.unit}]" if slider.unit else ""
-        box = widgets.Text(
-            value=f"{slider.start:.10g}",
-            description=f"{slider.label}{unit}",
-            continuous_update=False,
-            style={"description_width": LABEL},
-            layout=widgets.Layout(width=BOX),
-        )
+        box = text_box(f"{slider.label}{unit}", f"{slider.start:.10g}", label=LABEL, width=BOX)
         track = widgets.FloatSlider(
             value=_snapped(slider, slider.start),
             min=slider.low,
@@ -160,8 +183,8 @@ class Panel(Pictured):
         if abs(value - self.values[slider.name]) > 0.501 * slider.step:
             steps = round((value - slider.low) / slider.step)
             # ten digits: a sum of steps such as 0.1 is not exact
-            self._take(slider, float(f"{slider.low + steps * slider.step:.10g}"))
-            self._guarded(self.refresh)
+            value = min(float(f"{slider.low + steps * slider.step:.10g}"), slider.high)
+            self._guarded(lambda: self.move(**{slider.name: value}))
 
     def _typed(self, slider: Slider, text: str) -> None:
         """Take what was typed, or say aloud why not."""
@@ -171,8 +194,7 @@ class Panel(Pictured):
             value = math.nan
         if slider.low <= value <= slider.high:
             if value != self.values[slider.name]:
-                self._take(slider, value)
-                self._guarded(self.refresh)
+                self._guarded(lambda: self.move(**{slider.name: value}))
             return
         self._show(slider)
         refused = (
@@ -182,11 +204,6 @@ class Panel(Pictured):
             f'<p role="alert"><b>{escape(refused.rstrip())}: {escape(text[:40])!r} was not '
             f"taken.</b></p><p>{escape(self.sentence)}</p>"
         )
-
-    def _take(self, slider: Slider, value: float) -> None:
-        """Let a value count, and show it."""
-        self.values[slider.name] = value
-        self._show(slider)
 
     def _show(self, slider: Slider) -> None:
         """Put the value that counts into box and slider."""
@@ -214,16 +231,22 @@ class Panel(Pictured):
         """The sentence for other values than at the start; the panel stays as its reader has it."""
         self._require(values)
         try:
-            return self._update(**{**{s.name: s.start for s in self.sliders}, **values})
+            return self._update(**self.starts | values)
         finally:
             self._update(**self.values)
+
+    def ends(self) -> None:
+        """Try every slider at both ends, and fail where the panel does."""
+        for slider in self.sliders:
+            for value in (slider.low, slider.high):
+                self.at(**{slider.name: value})
 
     def move(self, **values: float) -> str:
         """Move sliders as a reader would, all at once."""
         self._require(values)
+        self.values |= values
         for slider in self.sliders:
-            if slider.name in values:
-                self._take(slider, values[slider.name])
+            self._show(slider)
         return self.refresh()
 
     def _require(self, values: Mapping[str, float]) -> None:
@@ -239,7 +262,7 @@ class Panel(Pictured):
 
     def reset(self) -> str:
         """Put every slider back to its start."""
-        return self.move(**{s.name: s.start for s in self.sliders})
+        return self.move(**self.starts)
 
     def _guarded(self, action: Callable[[], Any]) -> None:
         """Run a callback; JupyterLab shows nothing of an error, so say it in the panel."""
@@ -252,6 +275,18 @@ class Panel(Pictured):
             self._draw(())
             if self.raising:
                 raise
+
+
+def text_box(name: str, value: str = "", *, label: str, width: str, hint: str = "") -> widgets.Text:
+    """A box for text, which counts when the box is left."""
+    return widgets.Text(
+        value=value,
+        description=name,
+        placeholder=hint,
+        continuous_update=False,
+        style={"description_width": label},
+        layout=widgets.Layout(width=width),
+    )
 
 
 def _snapped(slider: Slider, value: float) -> float:

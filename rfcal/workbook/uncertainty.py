@@ -22,8 +22,7 @@ from rfcal.report.figures import chart, style
 from rfcal.uncertainty import intervals, words
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.workbook.panel import Panel, Slider, started
-from rfcal.workbook.pictures import place_of
+from rfcal.workbook.panel import Panel, Slider, place_of, started
 
 KINDS = ("short", "open", "load")
 READING = ("noise", "connection", "display step", "drift")
@@ -77,15 +76,13 @@ def usual_setup(
     )
 
 
-def usual_line(line_m: float, *, percent: float = 10.0, **stated: float) -> Length:
+def usual_line(line_m: float, **stated: float) -> Length:
     """A line of RG-213 to the device, known by its figures, for the lines of a `Setup`.
 
-    Standard uncertainties of its loss [%], ``length`` [m], ``velocity`` factor [1], ``impedance``
-    [ohm] and ``skin`` effect [1]; as in a record where not stated.
+    Standard uncertainties by their names, the loss in parts of it; as in a record where not stated.
     """
-    names = {"velocity": "velocity factor", "skin": "skin effect"}
-    known = {names.get(key, key): value for key, value in stated.items()}
-    return Length("line", CABLES[TYPE].line(line_m), {**known, "loss": percent / 100})
+    kind = CABLES[TYPE]
+    return Length("line", kind.line(line_m), {"loss": kind.loss_doubt} | stated)
 
 
 def uncertainty_panel(own: Device | None = None) -> Panel:
@@ -108,42 +105,38 @@ def residual_panel(own: Device | None = None) -> Panel:
         for key, size in defaults.RESIDUAL.items()
     ]
 
-    def setup(frequency, *, directivity, source_match, tracking, **reading):
-        left = {"directivity": directivity, "source_match": source_match, "tracking": tracking}
-        return replace(usual_setup(frequency, **reading), standards={}, residual=left)
+    def setup(frequency, **stated):
+        left = {key: stated.pop(key) for key in defaults.RESIDUAL}
+        return replace(usual_setup(frequency, **stated), standards={}, residual=left)
 
     return _panel(RESIDUAL, [*_reading(), *sliders], setup, own)
 
 
 def path_panel(own: Device | None = None) -> Panel:
     """The same behind a line that is known by its figures, read and calibrated as usual."""
-    known, percent = defaults.PATH, 100 * CABLES[TYPE].loss_doubt
-    velocity, impedance = known["velocity factor"], 50 * known["impedance"]
-    sliders = [
-        FREQUENCY,
-        Slider("line_m", f"line of {TYPE}", "m", 0.0, 30.0, 0.1, 2.0),
-        Slider("length", "doubt of its length", "m", 0.0, 0.2, 0.002, known["length"]),
-        Slider("velocity", "doubt of velocity factor", "", 0.0, 0.03, 0.0005, velocity),
-        Slider("impedance", "doubt of impedance", "ohm", 0.0, 5.0, 0.1, impedance),
-        Slider("percent", "doubt of loss", "%", 0.0, 50.0, 1.0, percent),
-        Slider("skin", "doubt of skin effect", "", 0.0, 1.0, 0.05, defaults.SKIN_EFFECT),
-    ]
+    usual, percent = defaults.PATH, 100 * CABLES[TYPE].loss_doubt
+    sizes = (
+        ("length", "m", 0.2, 0.002, usual["length"]),
+        ("velocity factor", "", 0.03, 0.0005, usual["velocity factor"]),
+        ("impedance", "ohm", 5.0, 0.1, 50 * usual["impedance"]),
+        ("loss", "%", 50.0, 1.0, percent),
+        ("skin effect", "", 1.0, 0.05, defaults.SKIN_EFFECT),
+    )
+    length = Slider("line_m", f"line of {TYPE}", "m", 0.0, 30.0, 0.1, 2.0)
+    doubts = (Slider(n, f"doubt of {n}", unit, 0.0, *rest) for n, unit, *rest in sizes)
 
-    def setup(frequency, *, line_m, **stated):
-        return replace(usual_setup(frequency), lines=(usual_line(line_m, **stated),))
+    def setup(frequency, *, line_m, loss, **stated):
+        line = usual_line(line_m, loss=loss / 100, **stated)
+        return replace(usual_setup(frequency), lines=(line,))
 
-    return _panel(LINE, sliders, setup, own)
+    return _panel(LINE, [FREQUENCY, length, *doubts], setup, own)
 
 
 def _reading() -> list[Slider]:
     """What one reading is worth, whatever it is of."""
-    usual = defaults.ANALYZER
-    return [
-        Slider("noise", "noise of one reading", "", 0.0, 0.01, 0.0001, usual["noise"]),
-        Slider("connection", "connection", "", 0.0, 0.01, 0.0001, usual["connection"]),
-        Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, 0.0),
-        Slider("drift", "drift", "", 0.0, 0.01, 0.0001, usual["drift"]),
-    ]
+    names = ("noise", "connection", "drift")
+    sizes = (Slider(n, n, "", 0.0, 0.01, 0.0001, defaults.ANALYZER[n]) for n in names)
+    return [*sizes, Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, 0.0)]
 
 
 def _panel(
@@ -154,7 +147,7 @@ def _panel(
 ) -> Panel:
     """A device's region beside the shares of groups of sources, and the sliders that move them."""
     figure = style.new_figure(8.4, 4.6)
-    left, right = figure.subplots(1, 2, width_ratios=(1.15, 1))
+    left, right = figure.subplots(1, 2, width_ratios=(1.9, 1))
     chart.draw_grid(left)
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")

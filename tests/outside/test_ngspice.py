@@ -16,18 +16,19 @@ _spec = importlib.util.spec_from_file_location("make_demo", DEMO / "make_demo.py
 make_demo = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(make_demo)
 
+ANTENNA = "R1x far p {R}\nL1 p q {L}\nC1 q 0 {C}\nRq q 0 1e15\nC2 far 0 {C_feed}"
 CIRCUITS = {
     "short": f"L1 far 0 {make_demo.SHORT_L}",
     "open": f"C1 far 0 {make_demo.OPEN_C}\nR1x far 0 1e15",
     "load": "R1x far 0 49.9",
     "sensor": "R1x far p {R}\nL1 p q {L}\nC1 q 0 {C}\nRq q 0 1e15".format(**make_demo.COIL),
-    "antenna": ("R1x far p {R}\nL1 p q {L}\nC1 q 0 {C}\nRq q 0 1e15\nC2 far 0 {C_feed}").format(
-        **make_demo.ANTENNA
-    ),
+    "antenna": ANTENNA.format(**make_demo.ANTENNA),
+    "whip": ANTENNA.format(**make_demo.WHIP),
 }
 SETTINGS = {
     "sensor-coil": (make_demo.PIGTAIL, 27.12e6, 27.12e6, 1),
     "beacon-antenna": (make_demo.TOWER_LINE, 69e6, 72e6, 201),
+    "car-whip": (make_demo.PIGTAIL, 28e6, 29e6, 51),
 }
 
 
@@ -71,7 +72,8 @@ def test_raw_readings_before_noise(tmp_path, demo, artefact):
 
 
 @pytest.mark.parametrize(
-    ("demo", "artefact"), [("sensor-coil", "sensor"), ("beacon-antenna", "antenna")]
+    ("demo", "artefact"),
+    [("sensor-coil", "sensor"), ("beacon-antenna", "antenna"), ("car-whip", "whip")],
 )
 def test_corrected_device_against_the_simulated_truth(tmp_path, computed, demo, artefact):
     """What rfcal makes of the demo's noisy readings holds ngspice's own impedance of the device."""

@@ -2,7 +2,7 @@
 
 import ast
 import builtins
-from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
 import matplotlib
@@ -16,7 +16,7 @@ from rfcal.workbook import lesson
 from tests.workbook.own_records import LACKS, MAKE
 
 FOLDER = Path(__file__).parents[2] / "notebooks"
-THOROUGH, SLOW = "corrects itself", ("verify", "slider.low")
+THOROUGH, SLOW = "corrects itself", ("verify", ".ends()")
 """The record for which slow cells run too: a page computed again, sliders over their range."""
 NOTEBOOKS = sorted(path.stem for path in FOLDER.glob("*.ipynb"))
 
@@ -27,14 +27,14 @@ def names(tree: ast.AST, context: type) -> set[str]:
 
 
 def cells(notebook: str, start: str = "folder") -> list[str]:
-    """Code with what comes from a name, and what that needs; of `folder`, what a record changes."""
+    """Code with what comes from names, and what that needs; of `folder`, what a record changes."""
     book = nbformat.read(FOLDER / f"{notebook}.ipynb", 4)
     sources = [c.source for c in book.cells if c.cell_type == "code"]
     trees = [ast.parse(source) for source in sources]
     own, keep = {start}, set()
     for i, tree in enumerate(trees):
         stored = names(tree, ast.Store)
-        if start in stored or own & (names(tree, ast.Load) - stored):
+        if any(name.startswith(start) for name in stored) or own & (names(tree, ast.Load) - stored):
             own |= stored
             keep.add(i)
     wanted: set[str] = set()
@@ -56,7 +56,7 @@ def missing(sources: list[str], lacks: set[str]) -> set[str]:
     found = set()
     for node in (n for source in sources for n in ast.walk(ast.parse(source))):
         match node:
-            case ast.Call(func=ast.Attribute(attr="lacking" | "compute" as how), args=args):
+            case ast.Call(func=ast.Attribute(attr="has" | "compute" as how), args=args):
                 asked = [a.value for a in args if isinstance(a, ast.Constant)]
                 first = [need for need in asked if need in lacks][:1]
                 found |= set(first)
@@ -106,7 +106,7 @@ def test_a_notebook_goes_on_with_a_record_of_its_reader(
         elif make == THOROUGH or not any(word in source for word in SLOW):
             exec(source, room)
     said = " ".join(capsys.readouterr().out.split())
-    told = {need for need, words in lesson.LACKING.items() if f"about {words}." in said}
+    told = {need for need, (what, _) in lesson.LACKING.items() if f"about {what}." in said}
     assert told == missing(cells(notebook), LACKS[make])
     if not compute(folders[make]).checks:
         assert "all as it should be" not in said.lower()
@@ -114,22 +114,33 @@ def test_a_notebook_goes_on_with_a_record_of_its_reader(
 
 @pytest.mark.parametrize("notebook", NOTEBOOKS)
 def test_each_slip_of_an_exercise_is_answered_with_its_reason(notebook, monkeypatch):
-    judged, check = [], workbook.check
+    judges = []
 
-    def tried(answer, true, *, unit, why, slips):
-        ask = partial(check, true=true, unit=unit, why=why, slips=slips)
-        assert ask(true).startswith("Right")
+    def tried(true, unit="", *, why, slips):
+        assert lesson.judged(true, true, unit, why, slips).startswith("Right")
         for reason, value in slips.items():
-            assert ask(value).endswith(f": {reason}")
-        judged.append(why)
-        return ask(answer)
+            assert lesson.judged(value, true, unit, why, slips).endswith(f": {reason}")
+        judges.append(why)
+        return lambda answer: None
 
-    monkeypatch.setattr(workbook, "check", tried)
+    monkeypatch.setattr(workbook, "exercise", tried)
     monkeypatch.chdir(FOLDER)
     room: dict[str, object] = {}
-    for source in cells(notebook, "my_answer"):
+    for source in cells(notebook, "judge"):
         exec(source, room)
-    assert len(judged) >= 3
+    assert len(judges) >= 3
+
+
+@pytest.mark.parametrize("notebook", NOTEBOOKS)
+def test_what_judges_an_answer_is_folded_and_stands_before_it(notebook):
+    book = nbformat.read(FOLDER / f"{notebook}.ipynb", 4)
+    code = [cell for cell in book.cells if cell.cell_type == "code"]
+    for cell, after in pairwise(code):
+        folded = cell.metadata.get("jupyter", {}).get("source_hidden", False)
+        assert folded == ("workbook.exercise(" in cell.source)
+        # the fold shows its first line
+        assert not folded or cell.source.startswith("# The answer to exercise")
+        assert not folded or after.source.startswith("judge_")
 
 
 def test_a_verdict_needs_a_check(folders):

@@ -17,6 +17,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
+from rfcal.workbook import lesson
 from rfcal.workbook.cable import cable_words
 from rfcal.workbook.panel import Panel, Slider, started
 from tests.looked_at import faults
@@ -280,17 +281,17 @@ def test_words_about_a_cable():
 
 def test_exercises_say_why():
     said = {
-        answer: workbook.check(answer, 2.0, unit="m", why="Because.", slips={"slipped.": 4.0})
+        answer: lesson.judged(answer, 2.0, "m", "Because.", {"slipped.": 4.0})
         for answer in (2.01, 4.0, 3.0, 1.0)
     }
     assert said[2.01] == "Right: 2 m. Because."
     assert said[4.0] == "Not 4 m: slipped."
-    assert workbook.check(4.0, 2.0, unit="", why="Because.", slips={"why": 4.0}) == "Not 4: why"
+    assert lesson.judged(4.0, 2.0, "", "Because.", {"why": 4.0}) == "Not 4: why"
     assert "too large" in said[3.0]
     assert "too small" in said[1.0]
     usual = {-2.0: "sign", 2e-6: "MHz or Hz", 2000.0: "m or mm", 0.0349: "radians"}
     for answer, reason in usual.items():
-        assert reason in workbook.check(answer, 2.0, unit="m", why="Because.", slips={})
+        assert reason in lesson.judged(answer, 2.0, "m", "Because.", {})
 
 
 def test_real_readings_have_no_known_truth(beacon, tmp_path):

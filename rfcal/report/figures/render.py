@@ -1,12 +1,9 @@
 """From a figure to bytes that are the same every time: SVG for a page, PNG, and fast PNG."""
 
-import base64
 import re
-from dataclasses import dataclass
 from functools import cache
 from html import escape
 from io import BytesIO, StringIO
-from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -73,18 +70,6 @@ def _for_a_page(text: str, alt: str, prefix: str) -> str:
     head = f'<svg id="{prefix}" role="img" aria-label="{words}" style="max-width:100%;height:auto"'
     text = text.replace("<svg", head, 1)
     return re.sub(r"(<svg[^>]*>)", lambda m: f"{m[1]}\n <title>{words}</title>", text, count=1)
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A figure as a notebook shows it: a picture, and in words what it says."""
-
-    figure: Figure
-    alt: str
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, str]:
-        image = base64.b64encode(png_bytes(self.figure)).decode("ascii")
-        return {"image/png": image, "text/plain": self.alt}
 
 
 @cache
