@@ -28,13 +28,15 @@ def least_squares(
     """Values between bounds that leave the least misfit, that (M,), and its slopes (M, N).
 
     D. W. Marquardt, SIAM Journal on Applied Mathematics 11 (1963), 431; what would leave its bounds
-    stays there.
+    stays there, and where a slope is not finite no way leads on.
     """
     values, damping = np.clip(start, low, high), 1e-3
     left = misfit(values)
     for _ in range(STEPS):
         change = np.diag(SLOPE * np.maximum(np.abs(values), 1.0))
         slopes = np.stack([misfit(values + by) - left for by in change], axis=1) / np.diag(change)
+        if not np.all(np.isfinite(slopes)):
+            break
         downhill = -slopes.T @ left
         free = np.where(downhill > 0, values < high, values > low)
         size = np.maximum(np.linalg.norm(slopes, axis=0), 1e-12)

@@ -180,3 +180,15 @@ def test_least_squares_between_bounds_are_those_of_scipy(most):
     assert values == pytest.approx(expected.x, abs=1e-6)
     assert left == pytest.approx(misfit(values))
     assert slopes == pytest.approx(expected.jac, abs=1e-5)
+
+
+def test_least_squares_stay_where_the_misfit_next_to_them_overflows():
+    edge = np.log(np.finfo(float).max)
+
+    def misfit(values):
+        with np.errstate(over="ignore"):
+            return np.exp(values * np.ones(3))
+
+    values, left, _ = least_squares(misfit, np.array([edge]), np.zeros(1), np.full(1, 1e9))
+    assert values == pytest.approx([edge])
+    assert np.all(np.isfinite(left))
