@@ -15,6 +15,7 @@ from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.analyzer import about_analyzer
 from rfcal.record.findings.traces import (
+    _still,
     about_shape,
     about_unit,
     references_differ,
@@ -175,6 +176,32 @@ def test_linear_magnitudes_taken_for_decibels_are_told_of(tmp_path):
     session = swept_session("narrow")
     session.readings["load"].style |= {"numbers": "MA", "said": "DB"}
     assert "'load' would reflect" in drawn(tmp_path, session)["linear-as-decibels"].message
+
+
+@pytest.mark.parametrize(("band", "why"), [("narrow", "scatter far less"), ("wide", "jumps")])
+def test_radians_of_a_device_alone_are_told_by_their_scatter_or_their_turns(tmp_path, band, why):
+    session = swept_session(band)
+    device = session.readings["device"]
+    if band == "wide":  # behind a lead that turns by more than a radian from point to point
+        device.edits.append(lambda x: x * np.exp(-1.7j * np.arange(x.size)))
+    device.style |= {"numbers": "MA radians", "said": "MA"}
+    told = drawn(tmp_path, session)["radians"].message
+    assert "those of 'device' lie" in told
+    assert why in told
+
+
+def test_sizes_and_angles_of_honest_sweeps_scatter_alike():
+    session = swept_session("narrow")
+    readings = [reading.raw() for reading in session.readings.values()]
+    assert not any(_still(x) for x in readings)
+
+
+def test_khz_read_as_hz_are_told_by_a_lead_that_would_be_too_long(tmp_path):
+    session = swept_session("middle")
+    assert session.frequency[0] > 10e6  # so that no frequency is too low for an analyzer
+    for reading in session.readings.values():
+        reading.style |= {"unit": "Hz", "unit_hz": 1e3}
+    assert "kHz were read as Hz" in drawn(tmp_path, session)["frequency-unit"].message
 
 
 def test_radians_taken_for_degrees_are_told_of(tmp_path):

@@ -20,6 +20,9 @@ from rfcal.record.findings.slips import Scene, exchanges, misreadings
 LONGEST_S = 150e-9
 """Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
 source): steps in which it turns by a whole turn do not show which way the tracking turns."""
+LOW_HZ, PER_METRE_S = 1e6, 10e-9
+"""Below this an analyzer's own delay turns nothing to speak of, so that only a lead does; and a
+metre's round trip (common practice, no source)."""
 BACKWARD_S = 35e-12
 """Round trip by which standards of one's own making may hide a delay: 3.5 mm of cable (common
 practice, no source)."""
@@ -54,6 +57,9 @@ def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> l
         degrees = np.degrees(-2 * np.pi * turn.delay_s * np.ptp(frequency))
         where = span_mhz(frequency, frequency > 0)
         return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
+    if frequency[-1] < LOW_HZ and turn.delay_s - SURE * turn.doubt_s > LONGEST_S:
+        where = span_mhz(frequency, frequency > 0)
+        return [say.UNIT_BY_DELAY(metres=turn.delay_s / PER_METRE_S, where=where)]
     if turn.at_zero_doubt < KNOWN_RAD and np.pi - abs(turn.at_zero) < SURE * KNOWN_RAD:
         real = [np.mean(known.value.real) for known in calibration.known]
         ends = [calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real))]

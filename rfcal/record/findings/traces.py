@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
-from rfcal.maths.reflection import Complex
+from rfcal.maths.reflection import Complex, Real
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.misread import has_angles
@@ -19,6 +19,12 @@ RADIANS = 3.15
 """Angles in radians are smaller, whatever they are of."""
 DECIBEL = 10 ** (1 / 20)
 """What a magnitude of 1 becomes if it is taken for decibels."""
+SMOOTHER = 5.0
+"""So many times less a curve bends without its jumps."""
+FEWEST, STILL = 21, 15.0
+"""Points from which scatter is judged, and so many times as much of sizes as of angles is not that
+of noise: of 17 fourth differences once in a million sweeps, and so no part of the chance of a false
+alarm."""
 BOTH_ABOVE = 0.4
 """Imaginary part [1] that raw readings of short and open do not both have: their middle is about
 directivity and source match together (common practice, no source)."""
@@ -110,20 +116,40 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         )
     found += signs_lost(kinds, raw)
     polar = {item.name for item in record.items() if has_angles(item.reading, sweeps[item.name])}
-    degrees = {k: np.degrees(np.angle(x)) for k, x in raw.items() if k in polar}
+    return [*found, *_in_radians(kinds, {k: x for k, x in raw.items() if k in polar})]
+
+
+def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> list[Finding]:
+    """Whether angles in radians were taken for degrees, by readings that were given by angles."""
+    degrees = {k: np.degrees(np.angle(x)) for k, x in polar.items()}
     small = [k for k, angles in degrees.items() if np.all(np.abs(angles) < RADIANS)]
-    wrapped = [k for k in small if np.any(np.abs(np.diff(degrees[k])) > 2 * RADIANS - 1)]
     # at one frequency a lead may turn any one of them to there
-    sure = len(small) == len(degrees) or any(raw[k].size > 1 for k in small)
-    shorts = [k for k in small if kinds.get(k) == "short" and sure]
-    if shorts:
-        found.append(
-            say.RADIANS(label=small[0], labels=quoted(small), why="a raw short reads about 180")
-        )
-    elif wrapped:
-        why = "its sweep jumps from one end of that to the other"
-        found.append(say.RADIANS(label=wrapped[0], labels=quoted(wrapped), why=why))
-    return found
+    sure = len(small) == len(degrees) or any(polar[k].size > 1 for k in small)
+    told = {
+        say.RADIANS_SHORT: [k for k in small if kinds.get(k) == "short" and sure] and small,
+        say.RADIANS_WRAPPED: [k for k in small if _wrapped(degrees[k])],
+        say.RADIANS_STILL: [k for k in small if _still(polar[k])],
+    }
+    return [
+        say.RADIANS(label=labels[0], labels=quoted(labels), why=why)
+        for why, labels in told.items()
+        if labels
+    ][:1]
+
+
+def _wrapped(angles: Real) -> bool:
+    """Whether a curve goes on smoothly if its jumps are whole turns in radians."""
+    bends = [np.abs(np.diff(a, 2)) for a in (angles, np.unwrap(angles))]
+    return angles.size > 2 and float(np.max(bends[1])) < float(np.max(bends[0])) / SMOOTHER
+
+
+def _still(x: Complex) -> bool:
+    """Whether angles scatter far less than sizes, as they do if each is 57 times too small."""
+    if x.size < FEWEST or not np.all(x):
+        return False
+    scatter = np.diff(np.log(x), 4)
+    sizes, angles = (float(np.median(np.abs(part))) for part in (scatter.real, scatter.imag))
+    return angles < sizes / STILL
 
 
 def signs_lost(kinds: Mapping[str, str], raw: Mapping[str, Complex]) -> list[Finding]:

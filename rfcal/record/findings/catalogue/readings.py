@@ -140,6 +140,9 @@ RADIANS = warning(
     "Look whether angles in radians were taken for degrees: all those of {labels} lie within 3.15 "
     "degrees of zero, where {why}.",
 )
+RADIANS_SHORT = "a raw short reads about 180"
+RADIANS_WRAPPED = "its sweep jumps from one end of that to the other"
+RADIANS_STILL = "they scatter far less than its magnitudes, and noise does not"
 UNIT = warning(
     "frequency-unit: readings",
     "Look whether the unit of the frequencies is right: they go from {low:.6g} to {high:.6g} MHz, "

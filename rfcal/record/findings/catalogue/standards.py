@@ -21,6 +21,11 @@ ANTICLOCKWISE = warning(
     "Look whether all files are conjugated, or the sign of X is lost in all: the reflection "
     "tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
 )
+UNIT_BY_DELAY = warning(
+    "frequency-unit: standards",
+    "Look whether the unit of the frequencies is right, or kHz were read as Hz: the reflection "
+    "tracking turns {where} as behind {metres:.2g} m of cable before the standards.",
+)
 HALF_TURN = warning(
     "half-turn: standards",
     "Look whether the readings of {pair} were exchanged: the phase of the reflection "
