@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from rfcal.errors import ReadingError, RecordError
+from rfcal.errors import ReadingError, RecordError, RfcalError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.outliers import step_at, sticking_out
 from rfcal.maths.reflection import from_impedance
@@ -201,7 +201,15 @@ def test_khz_read_as_hz_are_told_by_a_lead_that_would_be_too_long(tmp_path):
     assert session.frequency[0] > 10e6  # so that no frequency is too low for an analyzer
     for reading in session.readings.values():
         reading.style |= {"unit": "Hz", "unit_hz": 1e3}
-    assert "kHz were read as Hz" in drawn(tmp_path, session)["frequency-unit"].message
+    assert "kHz were read as Hz" in drawn(tmp_path, session)["unit-by-delay"].message
+
+
+def test_a_unit_is_said_before_what_it_makes_impossible(tmp_path):
+    session = swept_session("narrow")
+    for reading in session.readings.values():
+        reading.style |= {"unit": "MHz", "unit_hz": 1e3}
+    with pytest.raises(RfcalError, match=r"^Look whether the unit .* Besides, .* defined alike"):
+        drawn(tmp_path, session)
 
 
 def test_radians_taken_for_degrees_are_told_of(tmp_path):

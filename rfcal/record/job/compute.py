@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
-from rfcal.errors import CalibrationError
+from rfcal.errors import CalibrationError, RfcalError
 from rfcal.feedline.power import path_loss
 from rfcal.findings import Finding, sorted_findings
 from rfcal.maths.reflection import Real
@@ -90,12 +90,23 @@ def compute(
     >>> print(results.device("antenna").at(70.2e6).resistance)
     31.11 ± 0.29 ohm
     """
-    return _Job(record, say).results()
+    return _asked(_Job(record, say))
 
 
 def inspect(record: Record | str | Path) -> Results:
     """Read and judge the raw readings of a record; no device is corrected, none matched."""
-    return _Job(record).results(correct=False)
+    return _asked(_Job(record), correct=False)
+
+
+def _asked(job: "_Job", *, correct: bool = True) -> Results:
+    """What a job comes to; of a refusal, what the readings show stands first."""
+    try:
+        job.solve()
+        return job.results(correct=correct)
+    except RfcalError as error:
+        if not job.traces:
+            raise
+        raise RfcalError(f"{job.traces[0].message} Besides, {error}") from error
 
 
 class _Job:
@@ -119,7 +130,12 @@ class _Job:
         # what an instrument that corrects itself reads is judged as an answer
         self.findings += about_sizes([*self.sweeps.values()] if record.standards else [])
         self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
-        self.findings += about_traces(record, self.sweeps)
+        self.traces = about_traces(record, self.sweeps)
+        self.findings += self.traces
+
+    def solve(self) -> None:
+        """The error terms, and what artefacts are."""
+        record = self.record
         self.meant = meanings(record, self.sweeps)
         for artefact in (*record.standards, *record.checks):
             model, table = readings.model_of(record, artefact)

@@ -22,7 +22,7 @@ ANTICLOCKWISE = warning(
     "tracking turns anticlockwise by {degrees:.3g} degrees {where}, as no delay does.",
 )
 UNIT_BY_DELAY = warning(
-    "frequency-unit: standards",
+    "unit-by-delay: standards",
     "Look whether the unit of the frequencies is right, or kHz were read as Hz: the reflection "
     "tracking turns {where} as behind {metres:.2g} m of cable before the standards.",
 )
