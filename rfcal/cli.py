@@ -11,6 +11,7 @@ import sys
 import warnings
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -146,16 +147,9 @@ def _report(options: argparse.Namespace) -> None:
     results = compute.compute(options.folder, say=_progress)
     _progress("figures and tables of the page")
     output = output_files(results, _progress)
-    _require_no_input(options.output, output, results)
-    _progress(f"writing {_few(list(output))}")
-    gone = write_files(
-        options.output, output, force=options.force, cure=_CURE, earlier=earlier_files
-    )
-    _progress("")
-    _say(*summary_lines(results))
-    for result in results.matches:
-        _say(*match_lines(result))
-    others = _few([name for name in output if name != "report.html"])
+    gone = _write(options, output, results, earlier=earlier_files)
+    _say(*summary_lines(results), *chain.from_iterable(map(match_lines, results.matches)))
+    others = _few(name for name in output if name != "report.html")
     _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
     if gone:
         _say(f"Taken away, of the earlier report there: {_few(gone)}")
@@ -167,8 +161,9 @@ def _say(*lines: str) -> None:
     print("\n".join(map(printable, lines)))
 
 
-def _few(names: Sequence[str]) -> str:
+def _few(files: Iterable[str]) -> str:
     """Names of files, of very many the first ones."""
+    names = list(files)
     more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED + 1 else ""
     return ", ".join(names[:MOST_NAMED] if more else names) + more
 
@@ -180,7 +175,17 @@ def _progress(said: str) -> None:
         print(f"\r\x1b[K{said}", end="", file=sys.stderr, flush=True)
 
 
-def _require_no_input(folder: Path, output: Iterable[str], results) -> None:
+def _write(options: argparse.Namespace, output: dict, results: Any = None, **how: Any) -> list[str]:
+    """Write a command's files; what of an earlier set it took away."""
+    if results is not None:
+        _require_no_input(options.output, output, results)
+    _progress(f"writing {_few(output)}")
+    gone = write_files(options.output, output, force=options.force, cure=_CURE, **how)
+    _progress("")
+    return gone
+
+
+def _require_no_input(folder: Path, output: Iterable[str], results: Any) -> None:
     """Never let an output file take the place of a raw reading, whatever was forced."""
     source = results.record.folder
     if folder.resolve() == source.resolve():
@@ -202,9 +207,7 @@ def _check(options: argparse.Namespace) -> None:
     for sweep in found.sweeps:
         origin = sweep.origin.file if sweep.origin else "typed"
         _say(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
-    _say(*good_lines(found))
-    for finding in found.findings:
-        _say(f"{finding.severity}: {finding.message}")
+    _say(*good_lines(found), *map(str, found.findings))
 
 
 def _plan(options: argparse.Namespace) -> None:
@@ -269,9 +272,7 @@ def _sort_out(source: Path, folder: Path) -> None:
         _say(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
         if guess.layout.columns:
             _say(f"  its columns were guessed: {column_words(guess.layout)}")
-    for said in left_out:
-        _say(said)
-    _say(f"Wrote {folder / FILE} with these; correct there what is wrong, then")
+    _say(*left_out, f"Wrote {folder / FILE} with these; correct there what is wrong, then")
 
 
 def _unpack(options: argparse.Namespace) -> None:
@@ -279,7 +280,7 @@ def _unpack(options: argparse.Namespace) -> None:
 
     found = carried_record(options.page)
     write_files(options.folder, found)
-    _say(f"Wrote to {options.folder}: {_few(list(found))}")
+    _say(f"Wrote to {options.folder}: {_few(found)}")
 
 
 def _verify(options: argparse.Namespace) -> int:
@@ -305,8 +306,8 @@ def _compare(options: argparse.Namespace) -> None:
         lines = compare.compare_lines(first, second, options.shared)
         pictures = compare.agreement_pictures(first, second, options.shared)
     if options.output is not None:
-        write_files(options.output, pictures, force=options.force, cure=_CURE)
-        lines.append(f"Wrote to {options.output}: {', '.join(pictures)}")
+        _write(options, pictures)
+        lines.append(f"Wrote to {options.output}: {_few(pictures)}")
     _say(*lines)
 
 
@@ -320,14 +321,13 @@ def _correct(options: argparse.Namespace) -> None:
     guessed: list[str] = []
     devices = kept.corrected(results, options.sweeps, options.like, guessed.append)
     output = dict(kept.output_files(devices))
-    _require_no_input(options.output, output, results)
-    write_files(options.output, output, force=options.force, cure=_CURE)
-    _progress("")
+    _write(options, output, results)
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
-    _say(*kept.path_words(results, options.like), *answers)
-    _say(kept.age_words(results, date.today()))
-    for said in guessed:
-        _say(said)
-    for finding in kept.findings(results, devices):
-        _say(f"{finding.severity}: {finding.message}")
-    _say(f"Wrote to {options.output}: {_few(list(output))}")
+    _say(
+        *kept.path_words(results, options.like),
+        *answers,
+        kept.age_words(results, date.today()),
+        *guessed,
+        *map(str, kept.findings(results, devices)),
+        f"Wrote to {options.output}: {_few(output)}",
+    )

@@ -15,6 +15,9 @@ class Finding:
     about: str  # the standard, check, measurement or table it is about
     message: str  # what was seen and what to do
 
+    def __str__(self) -> str:
+        return f"{self.severity}: {self.message}"
+
 
 def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Warnings before notes, each finding once, else in the same order."""
@@ -30,11 +33,8 @@ def span_mhz(frequency, where) -> str:
     if chosen.size == 1:
         return f"at {chosen[0] / 1e6:.6g} MHz"
     span = f"from {chosen[0] / 1e6:.6g} to {chosen[-1] / 1e6:.6g} MHz"
-    return (
-        span
-        if chosen.size == frequency.size
-        else (f"at {chosen.size} of {frequency.size} points {span}")
-    )
+    at = f"at {chosen.size} of {frequency.size} points "
+    return f"{at if chosen.size < frequency.size else ''}{span}"
 
 
 def grid_words(frequency) -> str:

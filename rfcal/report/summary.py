@@ -9,7 +9,7 @@ from rfcal.report.text.components import part_lines
 
 
 def summary_lines(results: Results) -> list[str]:
-    """The results in a few lines for a terminal."""
+    """The answers, the checks and all that is to be said, in this order."""
     said = [f"{results.record.title} ({results.record.date or 'no date'})"]
     line = [] if results.line is None else line_words.line_lines(results.line)
     if results.record.line_first:
@@ -38,5 +38,4 @@ def summary_lines(results: Results) -> list[str]:
     if not results.record.line_first:
         said += line
     # the line's state is told above
-    findings = [f for f in results.findings if f.code != LINE_FAULT.code]
-    return said + [f"{f.severity}: {f.message}" for f in findings]
+    return said + [str(f) for f in results.findings if f.code != LINE_FAULT.code]

@@ -20,7 +20,7 @@ def plan_lines(outlook: Outlook) -> list[str]:
     for planned in outlook.planned:
         said += _device(planned)
     seen = [f for f in outlook.findings if f.code not in UNSEEN]
-    said += [f"{f.severity}: {f.message}" for f in seen]
+    said += map(str, seen)
     unseen = [f.message for f in outlook.findings if f.code in UNSEEN]
     if not unseen and any(planned.unshown for planned in outlook.planned):
         return said
@@ -31,7 +31,7 @@ def plan_lines(outlook: Outlook) -> list[str]:
 
 def _device(planned: Planned) -> list[str]:
     """What to expect of one device."""
-    said = [f"{f.severity}: {f.message}" for f in (*planned.elsewhere, *planned.unshown)]
+    said = [str(finding) for finding in (*planned.elsewhere, *planned.unshown)]
     full = ", if all were shown," if planned.unshown else ""
     head = full if full and not planned.shown else ","
     said.append(f"{planned.name} at {mhz(planned.frequency_hz)}{head} with 95 % intervals:")
