@@ -4,7 +4,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.maths.reflection import Real
-from rfcal.measurement.deembedding import FixtureBySweeps, remove
+from rfcal.measurement.deembedding import FixtureBySweeps, across
 from rfcal.measurement.error_terms import calibrate
 from rfcal.measurement.propagate import at_plane
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -20,7 +20,7 @@ def removed(
     """
     far = defaults.PATH["far end"]
     if load is None:
-        return remove(part, FixtureBySweeps(), [opened, shorted])
+        return across(part, FixtureBySweeps(), [opened, shorted], embed=False)
     zero = np.zeros(frequency.size, complex)
     known = [
         Quantity(zero + complex(value), both_axes(f"fixture: {name}", far))

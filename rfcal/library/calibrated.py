@@ -17,12 +17,12 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.models.interpolation import same_grid
-from rfcal.models.standards import Reflector, Standard, Tabulated
+from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.network import Network
 from rfcal.readings.rows import MOST_POINTS
 from rfcal.readings.sweep import Sweep, read_sweeps
 
-AnyStandard = TypeVar("AnyStandard", bound=Reflector)
+AnyStandard = TypeVar("AnyStandard", bound=Standard | Tabulated)
 
 CONTRADICTION = 1e-6
 """Chance below which residuals of four standards or more contradict each other at a frequency."""

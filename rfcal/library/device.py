@@ -19,8 +19,8 @@ from rfcal.maths.arguments import deviations, frozen, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement import propagate
 from rfcal.measurement.bench import Bench
+from rfcal.measurement.deembedding import PathElement
 from rfcal.measurement.monte_carlo import Assessment
-from rfcal.measurement.path import PathElement
 from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.network import Network, network_of

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.maths.arguments import frozen, numbers, together
-from rfcal.maths.fitting import least_squares, through_three
+from rfcal.maths.fitting import through_many, through_three
 from rfcal.maths.reflection import Complex, Real
 
 BLOCK = 2048
@@ -296,7 +296,7 @@ def _solved(
     try:
         if len(known) == 3:
             return through_three(*known, *seen)
-        return least_squares(known, seen, weight)
+        return through_many(known, seen, weight)
     except (TypeError, ValueError):  # no numbers, or what does not go together
         together([numbers(v, "points") for v in (*known, *seen, *(weight or ()))], "the points")
         raise

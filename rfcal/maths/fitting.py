@@ -41,7 +41,7 @@ def through_three(
     return a, m2 * d - g2 * a, c, d - g2 * c
 
 
-def least_squares(
+def through_many(
     known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
 ) -> tuple[Complex, Complex, Complex, Complex]:
     """Normal equations; the constant term is eliminated by centring, two remain."""

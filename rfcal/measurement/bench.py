@@ -33,17 +33,17 @@ from rfcal.errors import CalibrationError
 from rfcal.findings import grid_words, span_mhz
 from rfcal.maths.arguments import deviations, number
 from rfcal.maths.reflection import Real
-from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
-from rfcal.measurement.path import (
+from rfcal.measurement.deembedding import (
     PathElement,
     SeriesPart,
+    Step,
     by_figures,
     by_file,
     by_part,
     by_sweeps,
     same_points,
 )
+from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
 from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid

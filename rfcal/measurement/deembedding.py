@@ -1,24 +1,35 @@
 """What lies between the calibration plane and the device: remove it, or add it.
 
-Each element of a path is one bilinear map with a name. Its inputs are quantities: parameters with
-their effects, or readings that went through the same calibration as the device (and so share its
-errors, which is kept track of).
+Each element of a path is one bilinear map. Its inputs are quantities: parameters with their
+effects, or readings that went through the same calibration as the device (and so share its errors,
+which is kept track of). A `PathElement` says by what it is known: figures, a file or sweeps.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rfcal import defaults
+from rfcal.errors import CalibrationError
+from rfcal.findings import span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
+from rfcal.measurement.error_terms import Calibration
+from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
-from rfcal.uncertainty.quantity import Effect, Quantity, combine
+from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
 
+SAME_WAY = 1e-9
+"""Passages there and back closer than this part of them are one number, written twice."""
+ALIKE = 1e-6
+"""Reflections closer than this are one reading, not two [1]."""
+MOST_LOSS_DB = 120.0
+"""Loss there and back [dB] beyond which no analyzer sees anything of a device."""
 STEP = 1e-5
 """Step of central differences, in parts of an input: good for nine digits."""
 
@@ -28,9 +39,6 @@ class Element(Protocol):
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
         """The map from beyond the element to its near side."""
-
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative by each input of what is seen of a reflection x [1] beyond, shape (F,)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,15 +126,6 @@ class LineByFigures:
         trip = np.exp(-2 * line.propagation(self.frequency) * line.length_m)
         return Bilinear.section((zc - self.z_ref) / (zc + self.z_ref), trip)
 
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input, by central differences."""
-        values = np.array(np.broadcast_arrays(*inputs))
-        steps = STEP * np.maximum(np.abs(values), 1.0)
-        # input, which of them is moved, frequency
-        one = np.eye(len(values))[..., None] * steps
-        early, late = (self.bilinear(values[:, None] + side * one) for side in (-1, 1))
-        return list((late.apply(x) - early.apply(x)) / (2 * steps))
-
 
 class LineBySweeps:
     """A line known by two sweeps, its far end open and short; inputs: these two reflections.
@@ -140,16 +139,6 @@ class LineBySweeps:
         o, s = inputs
         # Z_far = Zo (Zs - Z) / (Z - Zo), written in reflections
         return Bilinear(-2 - o + s, o + s, -o - s, s - o + 2 * o * s).invert()
-
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input."""
-        o, s = inputs
-        seen = self.bilinear(inputs).apply(x)
-        # implicit derivative of x (-(o + s) seen + s - o + 2 o s) = (s - o - 2) seen + o + s
-        below = 2 + o - s - x * (o + s)
-        by_open = (1 - seen - x * (2 * s - 1 - seen)) / below
-        by_short = (1 + seen - x * (2 * o + 1 - seen)) / below
-        return [by_open, by_short]
 
 
 @dataclass(frozen=True)
@@ -174,15 +163,6 @@ class Adapter:
         own = self._to_own()
         return own.invert() @ Bilinear.from_error_terms(s11, s22, through) @ own
 
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input."""
-        s11, through, s22 = inputs
-        own = self._to_own()
-        x = own.apply(x)
-        inside = x / (1 - s22 * x)
-        back = own.invert().derivative(s11 + through * inside)
-        return [back, back * inside, back * through * inside**2]
-
 
 @dataclass(frozen=True)
 class InSeries:
@@ -198,11 +178,6 @@ class InSeries:
         # seen = ((2 - z) x + z)/(2 + z - z x), z in parts of z_ref, since Z adds
         z = inputs[0] / self.z_ref
         return Bilinear(2 - z, z, -z, 2 + z)
-
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by the impedance."""
-        seen = self.bilinear(inputs).apply(x)
-        return [(1 - seen) ** 2 / (2 * self.z_ref)]
 
 
 class FixtureBySweeps:
@@ -220,34 +195,160 @@ class FixtureBySweeps:
         chain = TwoPort(v * (1 - s) + (1 + s) * u, (1 + s) * v, u * (1 - s), v * (1 - s))
         return chain.bilinear(1.0)
 
-    def slopes(self, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
-        """Derivative of what is seen by each input."""
-        o, s = inputs
-        seen = self.bilinear(inputs).apply(x)
-        # normalised: seen z = zs + w, w = 1/(1/z + y); y = y_open (1 - o)
-        y_open = (1 - s) / (2 * (o - s))
-        w = (1 + x) / (1 - x + y_open * (1 - o) * (1 + x))
-        moved = (1 - seen) ** 2
-        by_open = moved * (w * y_open) ** 2
-        by_short = moved * (1 - (w * y_open * (1 - o)) ** 2) / (1 - s) ** 2
-        return [by_open, by_short]
+
+def slopes(element: Element, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
+    """Derivative by each input of what is seen of a reflection x [1] beyond, shape (F,).
+
+    By central differences, of all inputs at once.
+    """
+    values = np.array(np.broadcast_arrays(*inputs))
+    steps = STEP * np.maximum(np.abs(values), 1.0)
+    # input, which of them is moved, frequency
+    one = np.eye(len(values))[..., None] * steps
+    early, late = (element.bilinear(values[:, None] + side * one) for side in (-1, 1))
+    return list((late.apply(x) - early.apply(x)) / (2 * steps))
 
 
-def remove(near: Quantity, element: Element, inputs: Sequence[Quantity]) -> Quantity:
-    """What is beyond an element, given what is seen at its near side [1], with every effect."""
+def across(
+    reflection: Quantity, element: Element, inputs: Sequence[Quantity], *, embed: bool
+) -> Quantity:
+    """A reflection [1] beyond an element, or where it is added before it, with every effect."""
     values = [q.value for q in inputs]
     box = element.bilinear(values)
-    far = box.correct(near.value)
-    slope = 1 / box.derivative(far)
-    by_input = element.slopes(far, values)
-    parts = [(q, -slope * d) for q, d in zip(inputs, by_input, strict=True)]
-    return combine(far, (near, slope), *parts)
+    far = reflection.value if embed else box.correct(reflection.value)
+    slope = box.derivative(far)
+    parts = list(zip(inputs, slopes(element, far, values), strict=True))
+    if embed:
+        return combine(box.apply(far), (reflection, slope), *parts)
+    return combine(far, (reflection, 1 / slope), *((q, -d / slope) for q, d in parts))
 
 
-def add(far: Quantity, element: Element, inputs: Sequence[Quantity]) -> Quantity:
-    """What is seen at an element's near side, given what is beyond it [1], with every effect."""
-    values = [q.value for q in inputs]
-    box = element.bilinear(values)
-    by_input = element.slopes(far.value, values)
-    parts = list(zip(inputs, by_input, strict=True))
-    return combine(box.apply(far.value), (far, box.derivative(far.value)), *parts)
+@dataclass(frozen=True)
+class SeriesPart:
+    """A capacitor or a coil in series with a device, its own loss left out."""
+
+    capacitance_f: float | None
+    inductance_h: float | None
+    uncertainty: float  # of its reactance [1], standard
+
+    def reactance(self, frequency: Real) -> Real:
+        """At frequencies [Hz], in ohm."""
+        w = 2 * np.pi * frequency
+        if self.capacitance_f is not None:
+            return np.asarray(-1 / (w * self.capacitance_f))
+        assert self.inductance_h is not None
+        return np.asarray(w * self.inductance_h)
+
+
+@dataclass(frozen=True, eq=False)
+class PathElement:
+    """One thing between the standards' plane and a device, and by what it is known."""
+
+    name: str
+    known_by: (
+        Line | TwoPortSweep | SeriesPart | Sequence[Sweep]
+    )  # sweeps: its far end open, and short
+    fixture: bool = False  # whether the sweeps are of a fixture, else of a line
+    deviations: Mapping[str, float] = field(default_factory=dict)  # as `usual_doubt`, of which
+    # those stand in that are not stated
+    embed: bool = False  # whether it is to be added, else removed
+
+
+def usual_doubt(line: Line) -> dict[str, float]:
+    """What is uncertain of a line, in the units of its inputs: as it says, else as `defaults.PATH`.
+
+    The impedance's is in ohm.
+    """
+    usual = {**defaults.PATH, "impedance": defaults.PATH["impedance"] * line.z0}
+    return {**usual, **line.uncertainty}
+
+
+def by_figures(element: PathElement, line: Line, frequency: Real, z_ref: float) -> Step:
+    """A cable at some frequencies [Hz]."""
+    there_and_back = 2 * line.loss_db_per_100m(frequency) * line.length_m / 100
+    if np.any(lost := there_and_back > MOST_LOSS_DB):
+        raise CalibrationError(
+            f"there and back it loses {np.max(there_and_back):.3g} dB {span_mhz(frequency, lost)}, "
+            "so nothing of the device comes back: check length_m and the loss"
+        )
+    cable = LineByFigures(frequency, line, z_ref)
+    inputs = cable.quantities({**usual_doubt(line), **element.deviations}, element.name)
+    return Step(cable, parameters=tuple(inputs), embed=element.embed)
+
+
+def by_file(element: PathElement, sweep: TwoPortSweep, frequency: Real, z_ref: float) -> Step:
+    """An adapter at some frequencies [Hz]: S11, S12 S21 and S22 in its own reference."""
+    s = sweep.s
+    if np.any(closed := np.abs(s[:, 0, 1] * s[:, 1, 0]) < 10 ** (-MOST_LOSS_DB / 20)):
+        raise CalibrationError(
+            f"'{sweep.origin.file if sweep.origin else sweep.label}' lets nothing through and back "
+            f"{span_mhz(sweep.frequency, closed)}: an adapter passes both ways"
+        )
+    rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
+    doubt: Real | float = 0.0
+    # the product of two parameters, each uncertain alike: together where they are one number
+    there, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
+    one = np.allclose(s[:, 1, 0], s[:, 0, 1], rtol=SAME_WAY, atol=0)
+    passing = there + back if one else np.hypot(there, back)
+    if not same_grid(frequency, sweep.frequency):
+        what = f"the parameters of '{element.name}'"
+        rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
+        passing = np.interp(frequency, sweep.frequency, passing)
+    alike, source = np.ones_like(passing), f"{element.name}: definition"
+    deviation = element.deviations.get("adapter", defaults.PATH["adapter"])
+    sizes = np.hypot(np.array([alike, passing, alike]) * deviation, doubt)
+    inputs = (
+        Quantity(row, both_axes(source, size, influence=(source, what)))
+        for what, row, size in zip(("S11", "S12 S21", "S22"), rows, sizes, strict=True)
+    )
+    return Step(Adapter(sweep.z_ref, z_ref), parameters=tuple(inputs), embed=element.embed)
+
+
+def by_part(element: PathElement, part: SeriesPart, frequency: Real, z_ref: float) -> Step:
+    """A part in series at some frequencies [Hz]."""
+    z: Complex = np.asarray(1j * part.reactance(frequency), complex)
+    effect = Effect(f"{element.name}: reactance", z * part.uncertainty)
+    return Step(InSeries(z_ref), parameters=(Quantity(z, (effect,)),), embed=element.embed)
+
+
+def same_points(sweep: Sweep, frequency: Real) -> Sweep:
+    """A sweep of an element's far end, refused where it was not read at the device's points."""
+    if not same_grid(sweep.frequency, frequency):
+        raise CalibrationError(
+            f"'{sweep.origin.file if sweep.origin else sweep.label}' was not read at the "
+            "device's frequencies: read the line open, short and with the device at the same points"
+        )
+    return sweep
+
+
+def by_sweeps(
+    element: PathElement,
+    here: Calibration,
+    labels: Sequence[str],
+    readings: Sequence[Quantity],
+    connection: float,
+) -> Step:
+    """A line or fixture whose far end was read open and short, each connected by itself."""
+    box = FixtureBySweeps() if element.fixture else LineBySweeps()
+    corrected = [here.error_box.correct(r.value) for r in readings]
+    if np.any(alike := np.abs(corrected[0] - corrected[1]) < ALIKE):
+        raise CalibrationError(
+            f"its two sweeps, open and short, read alike {span_mhz(here.frequency, alike)}: "
+            "look whether one file was named twice"
+        )
+    through, zero = box.bilinear(corrected), np.zeros(here.frequency.size, complex)
+    far_end = element.deviations.get("far end", defaults.PATH["far end"])
+    pairs = []
+    for label, reading, end in zip(labels, readings, (1.0, -1.0), strict=True):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            # what the far end is off from 1 or -1, as it is seen at the near side
+            slope = through.derivative(np.full(zero.shape, end, complex))
+        if np.any(lost := ~np.isfinite(slope)):
+            raise CalibrationError(
+                f"its two sweeps leave no way through {span_mhz(here.frequency, lost)}: look "
+                "whether open and short are exchanged"
+            )
+        near = both_axes(f"{label}: connection", connection)
+        far = both_axes(f"{label}: far end", far_end, slope=slope)
+        pairs.append((reading, Quantity(zero, (*near, *far))))
+    return Step(box, readings=tuple(pairs), embed=element.embed)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.arguments import frozen
-from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.bilinear import BLOCK, Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -263,9 +263,8 @@ def require_apart(
                 f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
                 "at the numbers and units of its definition"
             )
-    powers = np.stack([np.ones_like(g), g, g * g])
-    squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))
-    condition = np.sqrt(squares[:, 2] / np.maximum(squares[:, 0], 1e-300))
+    parts = np.array_split(g, range(BLOCK, g.shape[1], BLOCK), axis=1)
+    condition = np.concatenate([_condition(part) for part in parts])
     advice = {
         "are defined": "look at their values and units (H, F, ohm), or use another standard",
         "were read": "look whether one sweep was saved twice, or use another standard",
@@ -291,6 +290,13 @@ def require_apart(
             "use standards further apart on the chart"
         )
     return condition
+
+
+def _condition(g: Complex) -> Real:
+    """The condition number of standards' spread, shape (F,)."""
+    powers = np.stack([np.ones_like(g), g, g * g])
+    squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))
+    return np.sqrt(squares[:, 2] / np.maximum(squares[:, 0], 1e-300))
 
 
 def _together(points: Sequence[Quantity]) -> dict[tuple[int, int], np.ndarray]:

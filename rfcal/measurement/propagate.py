@@ -2,8 +2,8 @@
 
 The model: standards and their readings fix the error box, a reading is corrected by it, and what
 lies on the path is removed. Linear propagation (JCGM 100, the GUM) multiplies every input's
-effects by the model's exact derivatives; Monte Carlo (JCGM 101 and 102) evaluates the model on
-random draws of the same inputs.
+effects by the model's derivatives (of a path's elements by differences); Monte Carlo (JCGM 101 and
+102) evaluates the model on random draws of the same inputs.
 """
 
 from collections.abc import Callable, Hashable, Sequence
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.fitting import influence
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
-from rfcal.measurement.deembedding import Step, add, remove
+from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
@@ -135,8 +135,8 @@ def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
     """A reflection [1] at the standards' plane as it is beyond the path, with every effect."""
     for step in inputs.path:
         readings = [at_plane(inputs.calibration, *pair) for pair in step.readings]
-        move = add if step.embed else remove
-        reflection = move(reflection, step.element, [*readings, *step.parameters])
+        known = [*readings, *step.parameters]
+        reflection = across(reflection, step.element, known, embed=step.embed)
     return reflection
 
 

@@ -163,8 +163,7 @@ class Line:
         ndarray, shape (F,)
             Attenuation and phase [Np/m + j rad/m].
         """
-        series, shunt = self.per_metre(frequency)
-        return np.sqrt(series * shunt)
+        return self.constants(frequency)[1]
 
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Characteristic impedance, complex as the loss asks.
@@ -179,8 +178,7 @@ class Line:
         ndarray, shape (F,)
             Impedance [ohm].
         """
-        series, shunt = self.per_metre(frequency)
-        return np.sqrt(series / shunt)
+        return self.constants(frequency)[0]
 
     def constants(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
         """Characteristic impedance and propagation constant together.
@@ -217,7 +215,8 @@ class Line:
             From the near end to the far end.
         """
         length = self.length_m if length_m is None else np.asarray(length_m, float)
-        return TwoPort.line(self.impedance(frequency), self.propagation(frequency) * length)
+        impedance, propagation = self.constants(frequency)
+        return TwoPort.line(impedance, propagation * length)
 
 
 _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (

@@ -42,21 +42,10 @@ MOST_DELAY_S = 1e-6
 """More than any offset line of a standard [s]."""
 LEAST_LOSS = 1e6
 """Less than any loss of an offset line that is not zero [ohm/s]."""
-_MOST = {
-    "reflection": 1.0,
-    "resistance": 1e6,
-    "inductance": 1e-3,
-    "capacitance": 1e-6,
-    "delay": MOST_DELAY_S,
-}
+_MOST = {"inductance": 1e-3, "capacitance": 1e-6, "resistance": 1e6, "offset_delay": MOST_DELAY_S}
 UNCERTAIN = {
-    kind: {name: _MOST[name] for name in names}
-    for kind, names in {
-        "short": ("reflection", "inductance", "delay"),
-        "open": ("reflection", "capacitance", "delay"),
-        "load": ("reflection", "inductance", "capacitance", "resistance", "delay"),
-        "known": ("reflection",),
-    }.items()
+    kind: {"reflection": 1.0, **{k.removeprefix("offset_"): _MOST[k] for k in _MOST if k in said}}
+    for kind, said in KINDS.items()
 }
 """What may be uncertain of each kind of standard, and more than its standard uncertainty is
 [1, ohm, H, F, s]."""
@@ -76,12 +65,8 @@ def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     return total
 
 
-class Reflector:
-    """What a reflection is known of, whichever way it is described."""
-
-
 @dataclass(frozen=True, eq=False)
-class Standard(Reflector):
+class Standard:
     """An open, short or load behind an offset line.
 
     Parameters
@@ -288,7 +273,7 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 
 
 @dataclass(frozen=True, eq=False)
-class Tabulated(Reflector):
+class Tabulated:
     """A standard or artefact whose reflection is itself a sweep (kind ``known``).
 
     Parameters

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from rfcal import defaults
-from rfcal.measurement.path import SeriesPart, usual_doubt
+from rfcal.measurement.deembedding import SeriesPart, usual_doubt
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format import line as lines

@@ -10,7 +10,7 @@ import numpy as np
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
-from rfcal.measurement.path import PathElement
+from rfcal.measurement.deembedding import PathElement
 from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.display import Display, Options, certain
