@@ -180,8 +180,8 @@ SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 both sides [1]: three times their usual tolerance (common practice, no source)."""
 
 LEAST_YIELD = 0.5
-"""A network that holds the target for less of what the device may be does not hold it [1] (common
-practice, no source)."""
+"""A network of which less would hold the target, by its parts' tolerance and what the device may
+be, does not hold it [1] (common practice, no source)."""
 
 YIELD_DRAWS, FEWEST_DRAWS, MOST_DRAWN = 4000, 400, 4_000_000
 """Draws of parts and of the measured load for the share of networks that hold the target, which is

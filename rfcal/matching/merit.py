@@ -31,8 +31,9 @@ class Group(IntEnum):
 
     HOLDS = 0  # the target over the band, by parts that are easy to build
     AWKWARD = 1  # it holds, by a stub that floats or by much cable
-    MISSES = 2  # the target, and delivers more than no network would
-    BELOW = 3  # no network would deliver more
+    BY_A_HAIR = 2  # it holds, but less than half of such networks would
+    MISSES = 3  # the target, and delivers more than no network would
+    BELOW = 4  # no network would deliver more
 
 
 def effort(network: Network) -> float:

@@ -85,6 +85,21 @@ def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def load_share(goal: Goal, load_draws: Complex) -> float:
+    """Of what the load may be, how much is held to the target by a network that matches it exactly.
+
+    `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
+    """
+    frequency, load = goal.in_band()
+    held = 0
+    for start in range(0, len(load_draws), CHUNK):
+        z = goal.load_at(frequency, load_draws[start : start + CHUNK])
+        # seen of Z through a network without loss that matches Z0: |(Z - Z0) / (Z + Z0*)|
+        away = np.abs((z - load) / (z + np.conj(load))).max(axis=-1)
+        held += np.count_nonzero(away <= (goal.target_swr - 1) / (goal.target_swr + 1))
+    return float(held / len(load_draws))
+
+
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
     """What a small change of one part does."""

@@ -117,8 +117,8 @@ class Proposal:
 
     @property
     def by_a_hair(self) -> bool:
-        """Whether it holds the target for less than half of what the device may be."""
-        return self.candidate.meets and self.production.measurement < defaults.LEAST_YIELD
+        """Whether less than half of such networks would hold the target that it holds itself."""
+        return self.candidate.meets and self.production.both < defaults.LEAST_YIELD
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,9 +155,7 @@ class MatchResult:
     z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
     half_q: Candidate | None = None  # the first network of coils of half their Q
     doubt: str = ""  # why the answer cannot carry a network, and what to do; mostly nothing
-    # for how much of what the load may be the first network holds the target [1], where it is the
-    # measurement that leaves that open
-    load_share: float | None = None
+    load_share: float = 1.0  # of what the load may be, that an exact match to it holds [1]
 
     @property
     def spoilt(self) -> bool:

@@ -4,8 +4,10 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from rfcal.defaults import NOTED_LOSS_DB
+from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, swr_words
+from rfcal.matching.element import SERIES, NetworkElement
+from rfcal.matching.lumped import reactance
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.propagate import impedance_half_widths
 from rfcal.record.findings.catalogue import match as say
@@ -17,6 +19,9 @@ CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
 
 
+LARGE_X = 1.0
+"""Reactance in reference impedances beside which a resistance is read badly (common practice, no
+source)."""
 DOUBTS = {
     "error-terms": "the error terms are those of no sound analyzer",
     "standards-disagree": "the standards contradict each other",
@@ -50,8 +55,8 @@ def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
     found = _networks(result) if result.proposals else _none(result)
-    if result.load_share is not None:
-        found.append(_unknown_load(result, result.load_share))
+    if result.load_share < SURE_YIELD:
+        found.append(_unknown_load(result))
     if result.step_hz is not None:
         low, high = request.band_hz
         where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
@@ -70,7 +75,20 @@ def about_match(result: MatchResult) -> list[Finding]:
     return found
 
 
-def _unknown_load(result: MatchResult, share: float) -> Finding:
+def without_reactance(frequency_hz: float, ohm: complex, z_ref: float) -> str:
+    """What makes a resistance beside a large reactance readable; mostly nothing."""
+    if abs(ohm.imag) < LARGE_X * z_ref:
+        return ""
+    part = reactance(frequency_hz, -ohm.imag)
+    element = NetworkElement("", SERIES, part)
+    words = element.with_value(float(f"{element.value:.2g}")).in_words()
+    return (
+        f"take its X of about {float(f'{ohm.imag:.2g}'):g} ohm away first, by {words} in series "
+        "with it, and measure both together as the device"
+    )
+
+
+def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
     frequency, (low, high) = result.goal.frequency, result.request.band_hz
     at = int(np.abs(frequency - result.request.centre_hz).argmin())
@@ -80,13 +98,15 @@ def _unknown_load(result: MatchResult, share: float) -> Finding:
     )
     where = (frequency >= low) & (frequency <= high)
     where[at] = True
+    cure = without_reactance(float(frequency[at]), complex(ohm), result.z_ref)
     return say.MATCH_LOAD(
         device=result.request.measurement,
         r=plus_minus(ohm.real, half[0]),
         x=plus_minus(ohm.imag, half[1]),
         mhz=frequency[at] / 1e6,
         instead="" if result.doubt else ", or build it with parts that can be set",
-        share=share,
+        first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
+        share=result.load_share,
         sources=largest_sources(result.load, where),
     )
 

@@ -198,7 +198,7 @@ class _Job:
             self.path(self.calibration_on(self.sweeps[item.name]), item)
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
-        matches = tuple(self.match(devices, one) for one in record.matches if correct)
+        tried = [self.match(devices, one) for one in record.matches if correct]
         worth = self.bench.analyzer
         wanted = record.components if correct else ()
         parts = tuple(self.parts.part(one, devices, worth, self._at_plane) for one in wanted)
@@ -213,7 +213,7 @@ class _Job:
             devices=devices,
             findings=sorted_findings(self.findings),
             line=line,
-            matches=matches,
+            matches=tuple(one for one in tried if isinstance(one, MatchResult)),
             rereads=rereads,
             parts=parts,
         )
@@ -305,8 +305,8 @@ class _Job:
         here = self.calibration_on(sweep)
         return sweep.frequency, propagate(self.bench.inputs(here, sweep))
 
-    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult:
-        """Networks for one measurement."""
+    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Finding:
+        """Networks for one measurement, or why nothing is known of it."""
         device = next(d for d in devices if d.name == wanted.measurement)
         wanted = wanted.settled(float(device.frequency[device.answer]))
         built = None
@@ -316,7 +316,7 @@ class _Job:
             readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)
         result = matched(wanted, device, built, doubt)
-        self.findings += about_match(result)
+        self.findings += about_match(result) if isinstance(result, MatchResult) else [result]
         return result
 
     def check(self, item: Artefact) -> Check:

@@ -8,19 +8,27 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import MatchingError, RecordError
 from rfcal.feedline.power import loss_of, whole_map
-from rfcal.findings import span_mhz
+from rfcal.findings import Finding, span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.merit import Group, by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
-from rfcal.matching.tolerance import Tolerance, production_yield, raw_range, sensitivity
+from rfcal.matching.tolerance import (
+    Tolerance,
+    load_share,
+    production_yield,
+    raw_range,
+    sensitivity,
+)
 from rfcal.matching.trim import trim
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, propagate
 from rfcal.models.interpolation import SAME
+from rfcal.record.findings.catalogue import match as say
+from rfcal.record.findings.match import without_reactance
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
@@ -34,13 +42,15 @@ YIELD_STEP = 0.05
 
 def matched(
     request: MatchRequest, device: Device, built: Quantity | None, doubt: str
-) -> MatchResult:
-    """Networks for a device, but none where its answer cannot carry them.
+) -> MatchResult | Finding:
+    """Networks for a device, but none where its answer cannot carry them; or why nothing is known.
 
     `built` is what the standards' plane saw after building, `doubt` why the answer is doubted.
     """
     before, behind = _parted(request, device.inputs)
     load, z_ref, rng = propagate(before), device.z_ref, np.random.default_rng(device.seed)
+    if unknown := _unknown_resistance(request, device, load):
+        return unknown
     try:
         goal, ranking = _ranked(request, device, load)
     except MatchingError as error:
@@ -54,7 +64,7 @@ def matched(
         by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
     )
     made = request.built_network or next((p.candidate.network for p in proposals), None)
-    step_hz, share = step_needed(goal, load), next(map(_load_share, proposals), None)
+    step_hz, share = step_needed(goal, load), load_share(goal, drawn)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
     if doubt := doubt or _uncarried(step_hz, share):
         proposals = ()
@@ -84,24 +94,17 @@ def matched(
     )
 
 
-def _load_share(first: Proposal) -> float | None:
-    """For how much of what the load may be it holds the target, where that leaves it open."""
-    made = first.production
-    decides = made.measurement < min(defaults.SURE_YIELD, made.parts)
-    return made.measurement if first.candidate.meets and decides else None
-
-
-def _uncarried(step_hz: float | None, share: float | None) -> str:
+def _uncarried(step_hz: float | None, share: float) -> str:
     """Why too little is known of a load to build anything on it; mostly nothing."""
     if step_hz is not None:
         return (
             "the load moves too far from one point of the sweep to the next; measure it in steps "
             f"of {step_hz / 1e6:.2g} MHz or less"
         )
-    if share is not None and share < defaults.LEAST_YIELD:
+    if share < defaults.LEAST_YIELD:
         return (
-            "too little is known of the load: the best network, however exact its parts, holds "
-            f"the target for {share:.0%} of what the load may be; measure it better"
+            "too little is known of the load (even a network that fits it exactly holds the target "
+            f"for {share:.0%} of what it may be); measure it better"
         )
     return ""
 
@@ -119,7 +122,6 @@ def _half_q(goal: Goal, network: Network) -> Candidate | None:
 
 def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:
     """What is wanted of the load [1], and the networks that come near it."""
-    _require_resistance(request, device, load)
     goal = Goal(
         device.frequency,
         to_impedance(load.value, device.z_ref),
@@ -138,18 +140,21 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
     return goal, ranking
 
 
-def _require_resistance(request: MatchRequest, device: Device, load: Quantity) -> None:
-    """Refuse a load whose resistance cannot be told from zero: a match for it would be made up."""
-    (low, high), frequency = request.band_hz, device.frequency
-    resistance = to_impedance(load.value, device.z_ref).real
-    lost = resistance <= impedance_half_widths(load, device.z_ref)[:, 0]
+def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Finding | None:
+    """Where a resistance cannot be told from zero, for a match to it would be made up."""
+    (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
+    ohm = to_impedance(load.value, z_ref)
+    lost = ohm.real <= impedance_half_widths(load, z_ref)[:, 0]
     lost &= (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
-    if np.any(lost):
-        raise MatchingError(
-            f"the resistance of '{request.measurement}' cannot be told from zero or from an "
-            f"active load's {span_mhz(frequency, lost)}, so nothing is known to match it: measure "
-            "it better first"
-        )
+    if not np.any(lost):
+        return None
+    at = int(np.abs(np.where(lost, frequency, np.inf) - request.centre_hz).argmin())
+    return say.MATCH_UNKNOWN(
+        device=request.measurement,
+        where=span_mhz(frequency, lost),
+        first=without_reactance(float(frequency[at]), complex(ohm[at]), z_ref)
+        or "measure it better, and look whether it is connected",
+    )
 
 
 def _limit(goal: Goal) -> Limit | None:
@@ -193,9 +198,9 @@ def _after(
 
 
 def _group(ranking: Ranking, proposal: Proposal) -> Group:
-    """Where a network stands: what holds the target by a hair does not hold it."""
+    """Where a network stands, with what may become of it."""
     group = ranking.group(proposal.candidate)
-    return max(group, Group.MISSES) if proposal.by_a_hair else group
+    return max(group, Group.BY_A_HAIR) if proposal.by_a_hair else group
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:

@@ -118,4 +118,7 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
             f"cut {exact}, from shield end to shield end with its plugs: first {1e3 * long:.0f} "
             "mm, then shorten it before it is built in"
         )
-    return f"{how}; alone and open at its end it is a short circuit at {quarter_hz / 1e6:.4g} MHz"
+    return (
+        f"{how}; to check its length, leave its far end open: by itself it then reads as a short "
+        f"circuit at {quarter_hz / 1e6:.4g} MHz"
+    )

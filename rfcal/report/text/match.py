@@ -60,9 +60,15 @@ def match_head(result: MatchResult) -> list[str]:
         return [first]
     if not result.proposals:
         return ["no network that was looked for holds the target with parts in stock"]
-    row = match_row(result.proposals[0], result.limit)
+    best = result.proposals[0]
+    row, do = match_row(best, result.limit), "build this"
+    if not best.candidate.meets:
+        do = f"none of these networks holds SWR {result.request.target_swr:g}; the best is"
+    elif best.by_a_hair:
+        do = "build this of parts that can be set, for it holds the target by a hair"
+    parts = row["parts"].replace(", ", ", then ")
     return [
-        f"build {row['network']}, from the transmitter's side {row['parts']}",
+        f"{do}, from the transmitter's end: {parts} ({row['network']})",
         f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives; "
         f"{row['yield']} of such networks hold the target",
     ]

@@ -20,11 +20,16 @@ MATCH_TARGET = warning(
     "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
     "{remedy}.",
 )
+MATCH_UNKNOWN = warning(
+    "match-unknown: {device}",
+    "Build nothing yet to match '{device}': its R may as well be zero or below it {where}. To know "
+    "it, {first}.",
+)
 MATCH_LOAD = warning(
     "match-load: {device}",
     "Measure '{device}' better before you build{instead}: R = {r} ohm and X = {x} ohm at "
-    "{mhz:.6g} MHz leave so much open that the best network, however exact its parts, holds the "
-    "target for {share:.0%} of what the device may be. Most of that doubt comes from {sources}.",
+    "{mhz:.6g} MHz leave so much open that even a network that fits them exactly holds the target "
+    "for {share:.0%} of what the device may be. Most of that doubt comes from {sources}{first}.",
 )
 MATCH_STEP = warning(
     "match-step: {device}",
