@@ -90,14 +90,12 @@ def load_share(goal: Goal, load_draws: Complex) -> float:
 
     `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
     """
-    frequency, load = goal.in_band()
-    held = 0
+    (frequency, load), away = goal.in_band(), []
     for start in range(0, len(load_draws), CHUNK):
         z = goal.load_at(frequency, load_draws[start : start + CHUNK])
         # seen of Z through a network without loss that matches Z0: |(Z - Z0) / (Z + Z0*)|
-        away = np.abs((z - load) / (z + np.conj(load))).max(axis=-1)
-        held += np.count_nonzero(away <= (goal.target_swr - 1) / (goal.target_swr + 1))
-    return float(held / len(load_draws))
+        away.append(np.abs((z - load) / (z + np.conj(load))).max(axis=-1))
+    return float(np.mean(swr(np.concatenate(away)) <= goal.target_swr))
 
 
 @dataclass(frozen=True, eq=False)

@@ -239,7 +239,6 @@ def _ohm(reactance: float) -> str:
     return f"above {MOST_OHM} ohm" if reactance > 0 else f"below -{MOST_OHM} ohm"
 
 
-CHANGED = "a load that has changed since it was measured would look alike"
 LOOK = (
     "look for a wrong or bad connection, a changed load, or readings that are worth less than "
     "stated"
@@ -249,7 +248,8 @@ LOOK = (
 def _words(verdict: str, off: list[Suspect], alike: str, *, few: bool) -> str:
     """The verdict as a sentence; `alike` are changes of the load that would look alike."""
     cures = ("; or " if verdict == "undecided" else "; ").join(s.cure() for s in off)
-    again = f"{CHANGED}{alike and f' ({alike})'}, so measure it again"
+    so = alike and f" ({alike})"
+    again = f"measure the load again first: a load that has changed would look alike{so}"
     if verdict == "undecided" and not off:
         return (
             "more than one part is off, and this sweep cannot tell which or by how much: measure "
@@ -259,10 +259,10 @@ def _words(verdict: str, off: list[Suspect], alike: str, *, few: bool) -> str:
         return f"{off[0].other()}: {LOOK}"
     return {
         "as designed": "every part is as designed within what the readings can tell",
-        "one part": f"{cures}; {again} first" if alike or few else cures,
-        "several parts": f"{cures}; {again} before you change more than one part",
-        "undecided": f"the readings cannot tell which, the likelier first: {cures}"
-        + (f"; {again} first" if alike else ""),
+        "one part": f"{again}; if it is as it was, {cures}" if alike or few else cures,
+        "several parts": f"{again}; if it is as it was, {cures}",
+        "undecided": f"{f'{again}; ' if alike else ''}the readings cannot tell which, the likelier "
+        f"first: {cures}",
         "changed load": f"measure the load again before you touch a part: {alike} than when it was "
         "measured explains the readings, and no part does as well",
         "unexplained": f"no values of the parts agree with the readings: {LOOK}",

@@ -532,13 +532,16 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert "spread its turns" in after.trimming.message
     seen = after.network.seen(FREQUENCY, np.full(41, DEVICE_OHM))
     assert after.promised_swr == pytest.approx(swr(seen), rel=0.02)
-    said = match_words.match_after(result)[0]
+    does, said = match_words.match_after(result)
+    assert does == after.trimming.message
     assert said.startswith("after building L, series part at load, low-pass of 56 pF, 82 nH: worst")
     (match,) = json.loads(b"".join(results_json(compute(asked))))["match"]
     assert match["trim"]["parts"] == ["56 pF", "82 nH"]
 
 
-@pytest.mark.parametrize(("target", "first"), [(2.0, "leave it as it is"), (1.5, "after building")])
+@pytest.mark.parametrize(
+    ("target", "first"), [(2.0, "leave it as it is"), (1.5, "every part is as")]
+)
 def test_what_holds_its_target_is_left_as_it_is(asked, target, first):
     built_as(asked)
     (result,) = compute(asked).matches

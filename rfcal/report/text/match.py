@@ -55,7 +55,7 @@ def match_head(result: MatchResult) -> list[str]:
     """What to do, in a sentence, and what it brings."""
     first = match_first(result)
     if after := match_after(result):
-        return [first, *after] if result.doubt else after[:1]
+        return [first, *after] if result.doubt else after
     if first:
         return [first]
     if not result.proposals:
@@ -250,7 +250,7 @@ def match_after(result: MatchResult) -> list[str]:
     made = f"after building {_title(after.network)} of {parts}: {said}"
     target = result.request.target_swr
     if found > target:
-        return [f"{made}; {after.trimming.message}"]
+        return [after.trimming.message, made]
     return [
         f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
         f"what its parts seem to be, should you want more: {after.trimming.message}",
