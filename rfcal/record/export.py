@@ -12,6 +12,7 @@ from rfcal import defaults
 from rfcal.feedline.loss import Lost
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
+from rfcal.maths.reflection import swr
 from rfcal.record.figures_json import told_figures, told_part
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces
@@ -289,6 +290,8 @@ def _after(after: AfterBuilding) -> dict[str, Any]:
 
 def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     candidate, goal = proposal.candidate, result.goal
+    centre = np.array([goal.centre_hz])
+    at_centre = candidate.network.worst(centre, goal.load_at(centre), goal.target_ohm)
     elements = zip(candidate.network.elements, candidate.ideal.elements, strict=True)
     return {
         "topology": candidate.network.topology,
@@ -311,7 +314,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
             }
             for k, (real, ideal) in enumerate(elements)
         ],
-        "swr_at_frequency": float(np.interp(goal.centre_hz, goal.frequency, candidate.swr)),
+        "swr_at_frequency": float(swr(at_centre)),
         "worst_swr_in_band": candidate.worst_swr,
         "share_of_limit": result.limit.reached(candidate.worst_swr)
         if result.limit and candidate.loss_db <= defaults.SMALL_LOSS_DB

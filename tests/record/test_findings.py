@@ -65,6 +65,7 @@ VALUES = {
     **{
         "points": 3,
         "instead": "",
+        "first": "measure it",
         "needed": "5",
         "model": "a coil",
         "rivals": "a resistor",

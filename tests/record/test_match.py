@@ -63,6 +63,19 @@ def test_page_terminal_and_json(asked, tmp_path, capsys):
     assert {part["unit"] for part in first["parts"]} == {"H", "F"}
 
 
+def test_swr_between_points_is_that_of_the_load_there(asked):
+    """A reflection that turns through a match between two points: its SWR is no mean of theirs."""
+    omega = 2 * np.pi * FREQUENCY
+    write(asked, "device", from_impedance(30 + 1j * (omega - 2 * np.pi * 55.1e6) * 2e-6))
+    bend(asked, "frequency_mhz = 55", "frequency_mhz = 55.1")
+    results = compute(asked)
+    (match,) = json.loads(b"".join(results_json(results)))["match"]
+    candidate, goal = results.matches[0].proposals[0].candidate, results.matches[0].goal
+    there = candidate.network.two_port(55.1e6).input_impedance(goal.centre_load())
+    assert match["networks"][0]["swr_at_frequency"] == pytest.approx(swr(from_impedance(there)))
+    assert match["networks"][0]["swr_at_frequency"] < np.interp(55.1e6, FREQUENCY, candidate.swr)
+
+
 def test_power_calls_for_a_caution(asked):
     bend(asked, "power_w = 5", "power_w = 100")
     found = next(f for f in compute(asked).findings if f.code == "match-voltage")
