@@ -20,7 +20,7 @@ from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.network import Network
 from rfcal.readings.rows import MOST_POINTS
-from rfcal.readings.sweep import Sweep, read_sweeps
+from rfcal.readings.sweep import Sweep, read_sweep
 
 AnyStandard = TypeVar("AnyStandard", bound=Standard | Tabulated)
 
@@ -58,7 +58,7 @@ def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_O
         raise ArgumentError(
             f"one file is named twice among {', '.join(names):.200}: only new readings scatter"
         )
-    return read_sweeps(Path(), names, label=label, z_ref=z_ref, most=MOST_POINTS)
+    return read_sweep(Path(), *names, label=label, z_ref=z_ref, most=MOST_POINTS)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,10 +1,9 @@
 """Raw readings: Touchstone or CSV files, or numbers typed off a display, as one `Sweep`."""
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -158,40 +157,17 @@ class Sweep:
 
 def read_sweep(
     folder: Path,
-    file: str,
-    *,
+    *files: str,
     label: str,
     z_ref: float = defaults.REFERENCE_OHM,
     most: int = RECORD_POINTS,
     layout: Layout = AS_FOUND,
 ) -> Sweep:
-    """A sweep from a file, of so many points; a CSV of bare reflections refers to `z_ref` [ohm]."""
-    content = _content(folder, file)
-    text = decoded(content)
-    bare = False
-    if file.lower().endswith(".csv") or layout.columns:
-        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout)
-    else:
-        frequency, s, z_ref, lines = read_touchstone(text, file, most=most)
-        reflection = s[:, 0, 0]
-    require_ascending(frequency, file, lines)
-    require_plausible(reflection, file, lines)
-    origin = Origin(file, content if frequency.size <= RECORD_POINTS else b"")
-    return Sweep(frequency, reflection, z_ref, label, origin, (), bare)
+    """A sweep from a file, or the mean of several of one thing, with its scatter.
 
-
-def read_sweeps(
-    folder: Path,
-    files: Sequence[str],
-    *,
-    label: str,
-    z_ref: float = defaults.REFERENCE_OHM,
-    most: int = RECORD_POINTS,
-    layout: Layout = AS_FOUND,
-) -> Sweep:
-    """The mean of the sweeps of one thing, with the scatter of the mean; one is as it is."""
-    how: dict[str, Any] = {"label": label, "z_ref": z_ref, "most": most, "layout": layout}
-    parts = tuple(read_sweep(folder, file, **how) for file in files)
+    Of so many points; a CSV of bare reflections refers to `z_ref` [ohm].
+    """
+    parts = tuple(_one_sweep(folder, file, label, z_ref, most, layout) for file in files)
     first = parts[0]
     if len(parts) == 1:
         return first
@@ -203,15 +179,23 @@ def read_sweeps(
                 "sweeps of one kind can be averaged",
             )
     mean = from_repeats(np.array([part.reflection for part in parts]), f"{label}: repeats")
-    return Sweep(
-        first.frequency,
-        mean.value,
-        first.z_ref,
-        label,
-        effects=mean.effects,
-        assumed_reference=first.assumed_reference,
-        parts=parts,
-    )
+    return replace(first, reflection=mean.value, origin=None, effects=mean.effects, parts=parts)
+
+
+def _one_sweep(
+    folder: Path, file: str, label: str, z_ref: float, most: int, layout: Layout
+) -> Sweep:
+    content = _content(folder, file)
+    text, bare = decoded(content), False
+    if file.lower().endswith(".csv") or layout.columns:
+        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout)
+    else:
+        frequency, s, z_ref, lines = read_touchstone(text, file, most=most)
+        reflection = s[:, 0, 0]
+    require_ascending(frequency, file, lines)
+    require_plausible(reflection, file, lines)
+    origin = Origin(file, content if frequency.size <= RECORD_POINTS else b"")
+    return Sweep(frequency, reflection, z_ref, label, origin, (), bare)
 
 
 def _content(folder: Path, file: str) -> bytes:

@@ -25,7 +25,6 @@ from rfcal.matching.trim import Trim
 from rfcal.maths.arguments import choice
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
-from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs
 from rfcal.measurement.reread import Moved
@@ -56,21 +55,6 @@ class Check:
     agrees: bool  # as a whole, see `rfcal.record.findings.checks.agree`
     inputs: Inputs  # that it was corrected from
     at: str | None = None  # the device in whose place it was read
-
-    @property
-    def calibration(self) -> Calibration:
-        """That it was corrected with."""
-        return self.inputs.calibration
-
-    @property
-    def reading(self) -> Complex:
-        """Raw [1]."""
-        return self.inputs.reading.value
-
-    @property
-    def path(self) -> tuple[Step, ...]:
-        """What was removed to get there."""
-        return self.inputs.path
 
     def expanded_uncertainty(self) -> Real:
         """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""

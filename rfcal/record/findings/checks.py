@@ -74,7 +74,7 @@ def about_checks(
             findings.append(_disagrees(check, why, solved, still))
         if solved and (twin := _same_place(check)):
             findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
-    scenes = [Scene.of(check.calibration, check) for check in found if check.agrees]
+    scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
     # the pairs whose exchange would leave standards and checks in agreement, and the error terms
     blind = {
         pair: swapped.calibration.error_box
@@ -125,7 +125,7 @@ def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
     size = np.max(np.abs(check.region.centre - check.expected.value))
     if not solved:
         causes = say.CAUSES_INSIDE
-    elif check.path:
+    elif check.inputs.path:
         causes = say.CAUSES_BEHIND.format(at=check.at)
     elif size > SMALL:
         causes = say.CAUSES
@@ -137,7 +137,8 @@ def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
 
 def _same_place(check: Check) -> str:
     """Name of a standard that the check's artefact cannot be told from, all over the band."""
-    for name, known in zip(check.calibration.names, check.calibration.known, strict=True):
+    solved = check.inputs.calibration
+    for name, known in zip(solved.names, solved.known, strict=True):
         spread = np.sqrt(2 * (check.expected.variance() + known.variance()))
         if np.all(np.abs(check.expected.value - known.value) < K_ELLIPSE * spread):
             return name

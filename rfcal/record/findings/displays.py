@@ -11,8 +11,8 @@ from rfcal.measurement.undecided import LOSSY
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.format.standard import Reread
 from rfcal.record.format.start import starting_record
 
 EXAMPLE = starting_record().encode()

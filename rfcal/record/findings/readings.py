@@ -8,8 +8,8 @@ from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.models.interpolation import SAME
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import Artefact, Measurement
+from rfcal.record.format.standard import Reread
 
 USUAL_SIZE = 1.1
 """Of a raw reflection [1]: so far an uncorrected analyzer's goes (common practice, no source)."""

@@ -69,7 +69,7 @@ class Scene:
             return cls(solved, known, seen)
         name = check.name
         known |= {name: check.expected}
-        return cls(solved, known, seen | {name: check.inputs.reading}, check, check.path)
+        return cls(solved, known, seen | {name: check.inputs.reading}, check, check.inputs.path)
 
     def other(
         self,
@@ -189,7 +189,7 @@ def all_slips(
         yield from _of_standard(name, known.value, z_ref)
     for check in checks:
         yield _resistor(check.name, check.expected.value, z_ref, SELDOM)
-        pairs = [(name, check.name) for name in solved.names if not check.path]
+        pairs = [(name, check.name) for name in solved.names if not check.inputs.path]
         yield from exchanges(pairs, SELDOM)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
@@ -197,7 +197,7 @@ def all_slips(
         sentence = say.SUSPECT_PLANE if still else say.SUSPECT_TURN
         yield from _both_ways(sentence, "", _later, SELDOM)
     for check in checks:
-        for place, step in enumerate(check.path):
+        for place, step in enumerate(check.inputs.path):
             if isinstance(step.element, LineByFigures):
                 yield from _of_cable(check.at or "", place, step.element.line)
             if isinstance(step.element, Adapter):

@@ -68,11 +68,11 @@ def explained(
 
 def _corrected(check: Check) -> bool:
     """Whether a raw reading is what the artefact is, by an analyzer that makes more of it."""
-    if check.path or check.agrees:
+    if check.inputs.path or check.agrees:
         return False
     true = check.expected.value
-    made = np.abs(check.calibration.error_box.apply(true) - true)
-    return bool(np.max(np.abs(check.reading - true)) < AS_IT_IS < np.mean(made))
+    made = np.abs(check.inputs.calibration.error_box.apply(true) - true)
+    return bool(np.max(np.abs(check.inputs.reading.value - true)) < AS_IT_IS < np.mean(made))
 
 
 def _scenes(calibration: Calibration, checks: Sequence[Check]) -> list[Scene]:

@@ -129,6 +129,8 @@ class Table:
     def tables(self, section: "Section") -> list["Table"]:
         """All tables of a section, their place numbered; none where there is none."""
         found, place = self.values.get(section.name, []), f"{self.place} {section.name}"
+        if isinstance(found, dict) and not section.header.startswith("[["):
+            found = [found]
         if not isinstance(found, list) or not all(isinstance(v, dict) for v in found):
             raise self.fail(section.name, f"expected tables headed {section.header}")
         place = place if self.place else section.header

@@ -214,14 +214,7 @@ class MatchRequest:
 
 def read_match(top: Table, reference_ohm: float, names: Sequence[str]) -> tuple[MatchRequest, ...]:
     """All match tables of a record, whose measurements have these names."""
-    found = top.values.get(MATCH.name, [])
-    tables = found if isinstance(found, list) else [found]
-    if not all(isinstance(table, dict) for table in tables):
-        raise top.fail(MATCH.name, f"expected a table headed {MATCH.header}")
-    return tuple(
-        _request(top.inside(table, f"{MATCH.header} {i}"), reference_ohm, names)
-        for i, table in enumerate(tables, start=1)
-    )
+    return tuple(_request(table, reference_ohm, names) for table in top.tables(MATCH))
 
 
 def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchRequest:

@@ -127,7 +127,7 @@ class Columns(Key):
     def _value(self, table: Table, found: Any) -> dict[str, str]:
         known = [*UNITS_HZ, *dict.fromkeys(name for pair in PAIRS for name in pair)]
         super()._value(table, found)
-        Table(found, f"{table.place} {self.name}", table.folder).only(known)
+        table.inside(found, f"{table.place} {self.name}").only(known)
         pairs = [set(pair) for pair in PAIRS if set(pair) <= set(found)]
         if len(set(UNITS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:
             said = "; ".join(f"{' and '.join(pair)}" for pair in PAIRS)
@@ -196,24 +196,26 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     layout = layout_of(table, found, key)
     if key == "reading":
         return Reading(found[key], layout=layout)
+
+    def step(key: str, column: int = 1, coarsest: int = 0) -> float:
+        """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
+        cells = [Decimal(str(row[column]).lstrip("> ")) for row in table.values.get(key, ())]
+        places = (int(cell.as_tuple().exponent) for cell in cells)
+        return float(10.0 ** min(coarsest, *places)) if cells else 0.0
+
     if key == "typed":
         for i, row in enumerate(found[key] if not sign_known else (), start=1):
             if row[2] < 0:
                 why = f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size"
                 raise table.fail(f"typed, row {i}", f"{why} of X alone in every row")
-        step = min(_display_step(table, key, column, 0) for column in (1, 2))
-        return Reading(typed=found[key], steps=(step, step), sign_known=sign_known)
+        finest = min(step(key), step(key, 2))
+        return Reading(typed=found[key], steps=(finest, finest), sign_known=sign_known)
     if key == "typed_reflection":
         # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
-        steps = (_display_step(table, key, 1, -2), _display_step(table, key, 2, 0))
-        return Reading(typed_reflection=found[key], steps=steps)
-    z, swr = found.get("typed_z_ohm"), found.get("typed_swr")
+        return Reading(typed_reflection=found[key], steps=(step(key, 1, -2), step(key, 2)))
     # displays show |Z| to an ohm or finer and an SWR to 0.1 or finer
-    steps = (
-        _display_step(table, "typed_z_ohm", 1, 0) if z else 0.0,
-        _display_step(table, "typed_swr", 1, -1) if swr else 0.0,
-    )
-    return Reading(typed_z=z, typed_swr=swr, steps=steps)
+    steps = step("typed_z_ohm"), step("typed_swr", 1, -1)
+    return Reading(typed_z=found.get("typed_z_ohm"), typed_swr=found.get("typed_swr"), steps=steps)
 
 
 def layout_of(table: Table, found: dict[str, Any], key: str) -> Layout:
@@ -224,9 +226,3 @@ def layout_of(table: Table, found: dict[str, Any], key: str) -> Layout:
         raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
     columns, delimiter, decimal = (found[key.name] for key in (COLUMNS, DELIMITER, DECIMAL))
     return Layout(columns or {}, delimiter, decimal)
-
-
-def _display_step(table: Table, key: str, column: int, coarsest: int) -> float:
-    """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
-    cells = [Decimal(str(row[column]).lstrip("> ")) for row in table.values[key]]
-    return float(10.0 ** min(coarsest, *(int(c.as_tuple().exponent) for c in cells)))

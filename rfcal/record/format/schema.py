@@ -19,8 +19,15 @@ from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
 from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
-from rfcal.record.format.reread import REREAD, Reread, read_rereads
-from rfcal.record.format.standard import CHECK, STANDARD, Artefact, read_artefact
+from rfcal.record.format.standard import (
+    CHECK,
+    REREAD,
+    STANDARD,
+    Artefact,
+    Reread,
+    read_artefact,
+    read_rereads,
+)
 
 MOST_RECORD_BYTES = 16_000_000
 """Of a ``record.toml``: 200,001 typed rows, or ten thousand tables."""

@@ -1,6 +1,6 @@
-"""``[[standard]]`` and ``[[check]]``: what was connected, and how surely that is known."""
+"""``[[standard]]``, ``[[check]]``, ``[[reread]]``: what was connected, how surely that is known."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rfcal import defaults
@@ -152,3 +152,38 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
         build_stated=BUILD.name in table,
         at=found.get(AT.name),
     )
+
+
+REREAD = Section(
+    "[[reread]]",
+    "A standard or check connected and read once more after the devices: what moved in between "
+    "shows, and counts.",
+    (
+        OneLine("of", "name of the standard or check that is read again", needed=True),
+        *READING,
+        *HOW,
+    ),
+    readings=READING,
+)
+
+
+@dataclass(frozen=True)
+class Reread(Placed):
+    """A second reading of an artefact."""
+
+    name: str  # its label, such as ``"short, read again"``
+    of: str  # name of the artefact
+    place: str  # where it stands in the record, for errors
+    reading: Reading
+
+
+def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Reread, ...]:
+    """All rereads; `artefacts` are the names of standards and checks."""
+    found: list[Reread] = []
+    for table in tables:
+        values = REREAD.read(table)
+        table.named("of", of := values["of"], artefacts, "standard or check")
+        before = sum(item.of == of for item in found)
+        name = f"{of}, read again" + (f" ({before + 1})" if before else "")
+        found.append(Reread(name, of, table.place, read_reading(table, values)))
+    return tuple(found)

@@ -1,5 +1,6 @@
 """The record that ``rfcal new`` writes: it computes as it stands, and explains its own keys."""
 
+import json
 import textwrap
 from collections.abc import Iterator
 
@@ -108,6 +109,16 @@ def starting_record(shown: str = SHOWN) -> str:
     said: set[str] = set()
     tables = ["\n".join(_table(rows.splitlines(), said)) for rows in shown.split("\n\n")]
     return "\n\n".join(["\n".join([*intro, "format = 1"]), *tables]) + "\n"
+
+
+def item_rows(kind: str, said: str, name: str = "", of: str = "short") -> str:
+    """One table as `SHOWN` has it: of a check, a device, a standard of a kind, or a reread."""
+    if kind == "reread":
+        return f'[[reread]]\nof = "{of}"\n{said}'
+    if kind in ("check", "device"):
+        header = "check" if kind == "check" else "measurement"
+        return f"[[{header}]]\nname = {json.dumps(name)}\n{said}"
+    return f'[[standard]]\nname = "{kind}"\nkind = "{kind}"\n{said}'
 
 
 def _table(rows: list[str], said: set[str]) -> Iterator[str]:

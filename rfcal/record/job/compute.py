@@ -48,7 +48,7 @@ from rfcal.record.findings.standards import about_correction, about_standards
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_traces
 from rfcal.record.findings.unseen import about_unseen
-from rfcal.record.format import reread, schema
+from rfcal.record.format import schema, standard
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
@@ -254,7 +254,7 @@ class _Job:
             self.findings.append(INTERPOLATED(name=sweep.label))
         return moved
 
-    def again(self, item: reread.Reread) -> Reread:
+    def again(self, item: standard.Reread) -> Reread:
         """How far an artefact has moved since it was read first."""
         with readings.refused_at(item.place):
             here = self.calibration_on(self.sweeps[item.name])

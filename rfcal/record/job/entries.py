@@ -14,7 +14,7 @@ from rfcal.errors import ArgumentError
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.format import schema
 from rfcal.record.format.schema import Record
-from rfcal.record.format.start import starting_record
+from rfcal.record.format.start import item_rows, starting_record
 from rfcal.record.job.compute import compute, inspect
 from rfcal.record.results import Results
 
@@ -116,14 +116,10 @@ def _table(megahertz: str, shows: str, entry: Entry) -> str:
         typed = f"typed_z_ohm = [[{frequency}, {first}]]\ntyped_swr = [[{frequency}, {second}]]\n"
     elif shows != "R and X":
         typed += 'x_sign = "unknown"\n'
-    if entry.kind == "short again":
-        return f'[[reread]]\nof = "short"\n{typed}'
-    if entry.kind == "device":
-        return f"[[measurement]]\nname = {json.dumps(entry.name or 'device')}\n{typed}"
     known = f"resistance_ohm = {ohms(entry.ohm)}\n" if entry.ohm else ""
-    if entry.kind == "check":
-        return f'[[check]]\nname = "{ohms(entry.ohm)} ohm"\n{known}{typed}'
-    return f'[[standard]]\nname = "{entry.kind}"\nkind = "{entry.kind}"\n{known}{typed}'
+    kind = "reread" if entry.kind == "short again" else entry.kind
+    name = f"{ohms(entry.ohm)} ohm" if entry.kind == "check" else entry.name or "device"
+    return item_rows(kind, known + typed, name)
 
 
 def computed(megahertz: str, shows: str, entries: Sequence[Entry]) -> Results | None:

@@ -14,10 +14,10 @@ from rfcal.measurement.deembedding import PathElement
 from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.display import Display, Options, certain
-from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_sweeps, read_two_port
+from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.format.path import Between
-from rfcal.record.format.reread import Reread
 from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
+from rfcal.record.format.standard import Reread
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Options:
@@ -27,7 +27,7 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
     """
     if reading.files:
         how: Any = {"label": label, "z_ref": record.reference_ohm, "layout": reading.layout}
-        return certain(read_sweeps(record.folder, reading.files, **how))
+        return certain(read_sweep(record.folder, *reading.files, **how))
     display = Display(label, record.reference_ohm, f"{FILE}, {place}", reading.steps)
     if reading.typed is not None:
         display = replace(display, steps=(record.display_step_ohm,) * 2)

@@ -18,7 +18,7 @@ from rfcal.readings.guess import read_guessed
 from rfcal.readings.sweep import Sweep
 from rfcal.record.archive import require_portable
 from rfcal.record.format.keys import FILE
-from rfcal.record.format.start import starting_record
+from rfcal.record.format.start import item_rows, starting_record
 
 IDEAL = {"short": -1.0, "open": 1.0, "load": 0.0}
 """What each standard reflects [1], near enough to tell them apart."""
@@ -60,14 +60,10 @@ class Guess:
         if self.layout.columns:
             pairs = (f"{k} = {_toml(header)}" for k, header in self.layout.columns.items())
             reading += f"\ncolumns = {{{', '.join(pairs)}}}  # by its header's words: make sure"
-        name = json.dumps(Path(self.sweep.label).stem)
-        if self.kind in IDEAL:
-            return f'[[standard]]\nname = "{self.kind}"\nkind = "{self.kind}"\nbuild\n{reading}\n'
-        if self.kind == "check":
-            return f"[[check]]\nname = {name}\nresistance_ohm = {self.ohm:g}\nbuild\n{reading}\n"
-        if self.kind == "reread":
-            return f'[[reread]]\nof = "{self.of}"\n{reading}\n'
-        return f"[[measurement]]\nname = {name}\n{reading}\n"
+        known = f"resistance_ohm = {self.ohm:g}\n" if self.kind == "check" else ""
+        build = "" if self.kind in ("device", "reread") else "build\n"
+        said = f"{known}{build}{reading}\n"
+        return item_rows(self.kind, said, Path(self.sweep.label).stem, self.of)
 
 
 def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -> list[Guess]:
