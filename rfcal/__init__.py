@@ -25,9 +25,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from rfcal.errors import RfcalError
-from rfcal.library.answer import Answer, Value
 from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
-from rfcal.library.device import Device
+from rfcal.library.device import Answer, Device
 from rfcal.library.pieces import correct_in_pieces
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
@@ -41,6 +40,7 @@ if TYPE_CHECKING:
     from rfcal import workbook
     from rfcal.record.job.compute import compute
     from rfcal.record.results import Results
+from rfcal.uncertainty.words import Value
 
 __all__ = [
     "Analyzer",

@@ -108,7 +108,7 @@ def test_a_type_checker_sees_every_name(tmp_path):
     notes = [line for line in about if "note: Revealed type" in line]
     errors = [line for line in about if "error:" in line]
     assert "rfcal.errors.RfcalError" in notes[0]
-    assert "rfcal.library.answer.Answer" in notes[1]
+    assert "rfcal.library.device.Answer" in notes[1]
     assert len(errors) == 3, said
     assert 'incompatible type "str"' in errors[0]
     assert 'expected "float"' in errors[1]

@@ -12,17 +12,17 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.findings import grid_words, span_mhz
 from rfcal.library.device import Device
-from rfcal.maths.arguments import reference
+from rfcal.maths.arguments import choice, reference
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.models.interpolation import same_grid
-from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.network import Network
 from rfcal.readings.rows import MOST_POINTS
 from rfcal.readings.sweep import Sweep, read_sweep
 
-AnyStandard = TypeVar("AnyStandard", bound=Standard | Tabulated)
+AnyStandard = TypeVar("AnyStandard", bound=Reflector)
 
 CONTRADICTION = 1e-6
 """Chance below which residuals of four standards or more contradict each other at a frequency."""
@@ -140,6 +140,44 @@ class CalibratedAnalyzer:
         inputs, reflection = self.bench.corrected(here, sweep)
         middle = sweep.frequency.size // 2
         return Device(sweep.label, sweep, inputs, reflection, self.bench, (), middle)
+
+    def reread(self, standard: str, reading: Sweep | Network) -> "CalibratedAnalyzer":
+        """The analyzer, as uncertain as a standard read once more after the devices shows it.
+
+        Parameters
+        ----------
+        standard : str
+            Name of the standard.
+        reading : Sweep or skrf.Network
+            The later raw reading, at the standards' frequencies or some of them.
+
+        Returns
+        -------
+        CalibratedAnalyzer
+            With the same error terms. How far the standard moved beyond what noise, connections
+            and drift explain is taken for more drift of what it corrects; one that stayed where it
+            was changes nothing.
+
+        Raises
+        ------
+        CalibrationError
+            No standard of this name, or other frequencies.
+
+        Examples
+        --------
+        >>> seen = {"short": -0.95, "open": 0.94, "load": 0.02, "antenna": 0.2j}
+        >>> sweeps = {name: Sweep([70e6, 71e6], [x, x], label=name) for name, x in seen.items()}
+        >>> standards = {Standard(kind): sweeps[kind] for kind in ("short", "open", "load")}
+        >>> later = Sweep([70e6, 71e6], [0.05, 0.05])
+        >>> warm = calibrate(standards).reread("load", later)
+        >>> print(warm.correct(sweeps["antenna"]).at(70e6).reactance)
+        19.4 ± 6.0 ohm
+        """
+        choice(standard, "the standard that was read again", self.terms.names)
+        again = _sweep(reading, f"{standard}, read again")
+        first = self.bench.standards[self.terms.names.index(standard)].reading
+        moved = self.bench.again(self.bench.at(self.terms, again.frequency), first, again)
+        return replace(self, bench=replace(self.bench, moved=(*self.bench.moved, moved)))
 
 
 def calibrate(

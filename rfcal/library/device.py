@@ -14,7 +14,6 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError
 from rfcal.feedline.power import PathLoss, path_loss
 from rfcal.findings import grid_words
-from rfcal.library.answer import Answer, Value
 from rfcal.maths.arguments import deviations, frozen, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement import propagate
@@ -31,7 +30,38 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, derived, ends_of
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
-from rfcal.uncertainty.words import mhz
+from rfcal.uncertainty.words import Value, mhz, swr_interval, value_at
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a device is at one frequency.
+
+    Parameters
+    ----------
+    frequency : float
+        Frequency [Hz].
+    resistance, reactance : Value
+        R and X [ohm], each with an interval of its own.
+    swr : Value
+        Standing wave ratio [1] in the reference impedance.
+
+    Examples
+    --------
+    >>> from rfcal import Value
+    >>> r, x = Value(52.1, 51.7, 52.5, "ohm"), Value(-3.4, -3.7, -3.1, "ohm")
+    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908)))
+    R 52.10 ± 0.40 ohm, X -3.40 ± 0.30 ohm, SWR 1.0834 (1.0761 to 1.0908) at 70.2 MHz
+    """
+
+    frequency: float
+    resistance: Value
+    reactance: Value
+    swr: Value
+
+    def __str__(self) -> str:
+        ratio = swr_interval(self.swr.value, self.swr.low, self.swr.high)
+        return f"R {self.resistance}, X {self.reactance}, SWR {ratio} at {mhz(self.frequency)}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,14 +218,8 @@ class Device:
                 f"{grid_words(self.frequency)}{unit}"
             )
         near = int(np.argmin(np.abs(self.frequency - frequency)))
-
-        def value(name: str) -> Value:
-            figure = self.figures[name]
-            middle, low, high = (float(v[near]) for v in (figure.value, figure.low, figure.high))
-            return Value(middle, low, high, figure.unit, figure.least)
-
-        names = ("resistance", "reactance", "swr")
-        return Answer(float(self.frequency[near]), *(value(name) for name in names))
+        values = (value_at(self.figures[name], near) for name in ("resistance", "reactance", "swr"))
+        return Answer(float(self.frequency[near]), *values)
 
     def remove(
         self,

@@ -65,8 +65,12 @@ def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
     return total
 
 
+class Reflector:
+    """What a type checker knows of a mapping from standards of both kinds."""
+
+
 @dataclass(frozen=True, eq=False)
-class Standard:
+class Standard(Reflector):
     """An open, short or load behind an offset line.
 
     Parameters
@@ -273,7 +277,7 @@ _LIMITS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 
 
 @dataclass(frozen=True, eq=False)
-class Tabulated:
+class Tabulated(Reflector):
     """A standard or artefact whose reflection is itself a sweep (kind ``known``).
 
     Parameters

@@ -1,6 +1,7 @@
 """Numbers in words: never more digits than the uncertainty supports."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -44,12 +45,6 @@ def plus_minus(value: float, half_width: float) -> str:
     return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
 
 
-def figure_words(figure: Figure, at: int) -> str:
-    """A figure read off the reflection, with its interval."""
-    value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
-    return value_words(value, low, high, figure.unit, least=figure.least)
-
-
 def value_words(
     value: float,
     low: float,
@@ -83,6 +78,48 @@ def value_words(
     if round(value, places) - round(larger, places) <= least < low:
         return f"{_both_ends(value, low, high, least)}{unit}"
     return f"{plus_minus(value, larger)}{unit}"
+
+
+@dataclass(frozen=True)
+class Value:
+    """A number with its 95 % interval; printed, it has the digits that the interval allows.
+
+    Parameters
+    ----------
+    value : float
+        Best estimate.
+    low, high : float
+        Ends of the interval; infinite where nothing bounds it.
+    unit : str
+        Unit of all three, empty for a plain number.
+    least : float
+        What a passive device cannot be below, in the same unit.
+
+    Examples
+    --------
+    >>> print(Value(52.134, 51.71, 52.56, "ohm"))
+    52.13 ± 0.43 ohm
+    """
+
+    value: float
+    low: float
+    high: float
+    unit: str = ""
+    least: float = -math.inf
+
+    def __str__(self) -> str:
+        return value_words(self.value, self.low, self.high, self.unit, least=self.least)
+
+
+def value_at(figure: Figure, at: int) -> Value:
+    """A figure read off the reflection, at one of its frequencies."""
+    value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
+    return Value(value, low, high, figure.unit, figure.least)
+
+
+def figure_words(figure: Figure, at: int) -> str:
+    """The same in words."""
+    return str(value_at(figure, at))
 
 
 def swr_interval(value: float, low: float, high: float) -> str:

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -116,6 +117,27 @@ def test_a_line_is_removed_as_a_record_removes_it(tmp_path):
         assert ours.path_loss.loss_db == pytest.approx(theirs.path_loss.loss_db)
         assert ours.frequency == pytest.approx(swept("antenna").frequency)
         assert at_plane.between == ()
+
+
+def test_a_standard_read_once_more_tells_what_moved(calibrated, device):
+    load, antenna = swept("load"), swept("antenna")
+    still = calibrated.reread("load", replace(load, reflection=load.reflection + 1e-4))
+    assert np.array_equal(still.correct(antenna).interval, device.interval)
+    moved = calibrated.reread("load", replace(load, reflection=load.reflection + 0.02))
+    found = moved.correct(antenna)
+    assert np.array_equal(found.impedance.value, device.impedance.value)
+    assert np.all(np.ptp(found.interval, axis=-1) > 1.5 * np.ptp(device.interval, axis=-1))
+    # once it moved, another that did not takes nothing back
+    both = moved.reread("short", swept("short")).correct(antenna)
+    assert np.array_equal(both.interval, found.interval)
+
+
+def test_what_no_standard_is_called_is_not_read_once_more(calibrated):
+    with pytest.raises(RfcalError, match="is 'lod', and one of 'short', 'open', 'load'"):
+        calibrated.reread("lod", swept("load"))
+    load = swept("load")
+    with pytest.raises(CalibrationError, match="read it again at those"):
+        calibrated.reread("load", rfcal.Sweep(load.frequency[:-1] + 3e3, load.reflection[:-1]))
 
 
 def test_what_is_removed_and_added_again_is_gone(device):
