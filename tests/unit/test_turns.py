@@ -5,8 +5,9 @@ import pytest
 
 from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import from_impedance
-from rfcal.record.findings.turns import Curve
-from rfcal.uncertainty.quantity import Quantity, both_axes
+from rfcal.models.line import SPEED_OF_LIGHT
+from rfcal.record.findings.turns import Curve, turns_as_stated
+from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 NETWORKS = 300
 
@@ -65,3 +66,26 @@ def test_what_turns_by_a_length_that_is_not_there_is_impossible(metres, wrong):
     f = np.linspace(100e6, 200e6, 101)
     x = 0.6 * np.exp(-4j * np.pi * f * metres / 299_792_458.0)
     assert (turn_of(f, x) is not None) == wrong
+
+
+FREQUENCY = np.linspace(200e6, 300e6, 41)
+CHECK = Quantity(np.full(41, 0.4 + 0j), both_axes("definition", 0.002))
+
+
+def behind_line(metres):
+    """A check corrected by a line too long by so much, whose length is doubtful by 50 mm."""
+    per_metre = -4j * np.pi * FREQUENCY / SPEED_OF_LIGHT
+    seen = CHECK.value * np.exp(metres * per_metre)
+    noise = both_axes("noise", 0.0005, per_point=True)
+    return Quantity(seen, (Effect("length", 0.05 * per_metre * seen), *noise))
+
+
+def test_a_check_turns_over_its_band_no_farther_than_one_length_explains():
+    assert turns_as_stated(FREQUENCY, behind_line(0.1), CHECK, 1e-3)
+    assert not turns_as_stated(FREQUENCY, behind_line(0.25), CHECK, 1e-3)
+
+
+def test_honest_checks_seldom_turn_too_far():
+    lengths = 0.05 * np.random.default_rng(3).standard_normal(2000)
+    bad = [not turns_as_stated(FREQUENCY, behind_line(metres), CHECK, 0.01) for metres in lengths]
+    assert np.mean(bad) < 0.01 + 4 * np.sqrt(0.01 / len(bad))

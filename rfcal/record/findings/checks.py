@@ -121,7 +121,7 @@ def _another(calibration: Calibration, blind: Sequence[Bilinear], z_ref: float) 
 
 
 def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
-    where = span_mhz(check.frequency, ~check.inside)
+    where = span_mhz(check.frequency, ~check.inside | np.all(check.inside))
     size = np.max(np.abs(check.region.centre - check.expected.value))
     if not solved:
         causes = say.CAUSES_INSIDE

@@ -18,6 +18,7 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.misread import Meanings
+from rfcal.record.findings.turns import turns_as_stated
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import TOGETHER, far_off, too_many
@@ -123,8 +124,10 @@ class Scene:
             check.inputs, calibration=self.calibration, reading=reading, path=self.path
         )
         with np.errstate(all="ignore"):
-            where = region(inputs, propagate(inputs))
-            return not far_off(where.squared_distance(expected), chance)
+            measured = propagate(inputs)
+            if far_off(region(inputs, measured).squared_distance(expected), chance):
+                return False
+            return not self.path or turns_as_stated(check.frequency, measured, expected, chance)
 
 
 Change = Callable[[Scene, float], Scene]

@@ -83,6 +83,7 @@ def _scenes(calibration: Calibration, checks: Sequence[Check]) -> list[Scene]:
         few = _few(check.frequency)
         inputs, expected = check.inputs.at(few), check.expected.at_points(few)
         at = replace(check, region=check.region.at(few), expected=expected, inputs=inputs)
+        at = replace(at, frequency=check.frequency[few])
         scenes.append(Scene.of(inputs.calibration, at))
     return scenes
 

@@ -47,6 +47,7 @@ from rfcal.record.findings.rereads import about_rereads, as_stated
 from rfcal.record.findings.standards import about_correction, about_standards
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_traces
+from rfcal.record.findings.turns import turns_as_stated
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
 from rfcal.record.format.line import LineCheck
@@ -382,6 +383,8 @@ def checked(
     expected = known.quantity(known.reading.frequency, bench.z_ref)
     where = region(inputs, measured)
     freedom = degrees_of_freedom(measured.plus(*expected.effects))
-    inside, agrees = inside_region(where, expected), agree(where, expected, chance, freedom)
-    frequency = known.reading.frequency
+    frequency, inside = known.reading.frequency, inside_region(where, expected)
+    agrees = agree(where, expected, chance, freedom)
+    if path:  # where a line's doubt may hide what is wrong at each frequency by itself
+        agrees &= turns_as_stated(frequency, measured, expected, chance)
     return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)
