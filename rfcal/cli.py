@@ -176,7 +176,7 @@ def _progress(said: str) -> None:
 
 
 def _write(options: argparse.Namespace, output: dict, results: Any = None, **how: Any) -> list[str]:
-    """Write a command's files; what of an earlier set it took away."""
+    """Write a command's files, over no reading; what of an earlier set it took away."""
     if results is not None:
         _require_no_input(options.output, output, results)
     _progress(f"writing {_few(output)}")
@@ -192,11 +192,10 @@ def _require_no_input(folder: Path, output: Iterable[str], results: Any) -> None
         raise RecordError(str(folder), "", "this is the record's own folder; choose another one")
     readings = [s.origin.file for s in results.sweeps if s.origin is not None]
     kept = {(source / name).resolve() for name in (FILE, *readings)}
-    for name in output:
-        if (folder / name).resolve() in kept:
-            raise RecordError(
-                str(folder / name), "", "this is a file of the record itself; choose another folder"
-            )
+    for path in (folder / name for name in output):
+        if path.resolve() in kept:
+            why = "this is a file of the record itself; choose another folder"
+            raise RecordError(str(path), "", why)
 
 
 def _check(options: argparse.Namespace) -> None:

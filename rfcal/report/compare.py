@@ -51,30 +51,30 @@ class Side:
     z_ref: float
     answers: Mapping[str, Answered]  # by name of the measurement
     results: Results | None = None  # None where only results.json is there
-    parts: tuple[tuple[str, str], ...] = ()  # names and answers of its parts
+    parts: Sequence[tuple[str, str]] = ()  # names and answers of its parts
 
 
 def side_of(source: Record | str | Path) -> Side:
     """A record, its folder or the page that carries it, computed, or a results.json."""
-    results = None
-    if isinstance(source, Record) or Path(source).is_dir():
+    path = source.folder if isinstance(source, Record) else Path(source)
+    if isinstance(source, Record) or path.is_dir():
         results = compute(source)
-    elif Path(source).suffix.lower() == ".html":
-        results = recomputed(Path(source), compare=False)
-    if results is not None:
-        answers = {
-            d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]), d.interval)
-            for d in results.devices
-        }
-        parts = tuple(
-            (f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts
-        )
-        when = f" ({results.record.date})" if results.record.date else ""
-        title = f"{results.record.title}{when}"
-        where = str(source.folder if isinstance(source, Record) else source)
-        return Side(title, where, results.record.reference_ohm, answers, results, parts)
-    assert not isinstance(source, Record)
-    return _from_json(Path(source))
+    elif path.suffix.lower() == ".html":
+        results = recomputed(path, compare=False)
+    else:
+        return _from_json(path)
+    answers = {
+        d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]), d.interval)
+        for d in results.devices
+    }
+    parts = [(f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts]
+    record = results.record
+    title = _title(record.title, record.date)
+    return Side(title, str(path), record.reference_ohm, answers, results, parts)
+
+
+def _title(title: str, date: str | None) -> str:
+    return f"{title} ({date})" if date else title
 
 
 def _from_json(path: Path) -> Side:
@@ -83,9 +83,9 @@ def _from_json(path: Path) -> Side:
         told = json.loads(whole_file(path, MOST_JSON_BYTES))
         head = told["record"]
         answers = {m["name"]: _answered(m) for m in told["measurements"]}
-        parts = tuple((p["measurement"], p["answer"]) for p in told.get("components", ()))
-        title = f"{head['title']} ({head['date']})" if head["date"] else head["title"]
-        return Side(title, str(path), float(head["reference_ohm"]), answers, None, parts)
+        parts = [(p["measurement"], p["answer"]) for p in told.get("components", ())]
+        title, z_ref = _title(head["title"], head["date"]), float(head["reference_ohm"])
+        return Side(title, str(path), z_ref, answers, None, parts)
     except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
         why = getattr(error, "strerror", None) or "it is no results.json as rfcal writes it"
         raise RecordError(
@@ -120,15 +120,11 @@ def compared(
     Where each has one device only, these are the same whatever they are called.
     """
     if first.z_ref != second.z_ref:
-        raise RecordError(
-            second.title,
-            "reference_ohm",
-            f"it is {second.z_ref:g} ohm here and {first.z_ref:g} ohm in '{first.title}': state "
-            "the same in both",
-        )
+        why = f"it is {second.z_ref:g} ohm here and {first.z_ref:g} ohm in '{first.title}'"
+        raise RecordError(second.title, "reference_ohm", f"{why}: state the same in both")
     names = [(name, name) for name in first.answers if name in second.answers]
-    if not names and len(first.answers) == len(second.answers) == 1:
-        names = [(next(iter(first.answers)), next(iter(second.answers)))]
+    if len(first.answers) == len(second.answers) == 1:
+        names = [*zip(first.answers, second.answers, strict=True)]
     if not names:
         raise RecordError(
             second.title,
@@ -151,27 +147,26 @@ def _shared(first: Side, second: Side, names: Sequence[str]) -> frozenset[Hashab
     """Influences on what the artefacts of these names are, as both records state them."""
     found: set[Hashable] = set()
     for name in names:
-        own: list[set[Hashable]] = []
-        for side in (first, second):
-            if side.results is None:
-                raise RecordError(
-                    side.title,
-                    "",
-                    "a results.json does not say what its uncertainty comes from, so nothing can "
-                    "be shared with it: name the record's folder",
-                )
-            known = {item.name: item for item in side.results.bench.standards}
-            if name not in known:
-                raise RecordError(
-                    side.title,
-                    "",
-                    f"there is no standard '{name}' here that could be shared: it has "
-                    f"{', '.join(known) or 'none'}",
-                )
-            quantity = known[name].quantity(side.results.calibration.frequency, side.z_ref)
-            own.append({effect.influence for effect in quantity.effects})
-        found |= own[0] & own[1]
+        found |= _influences(first, name) & _influences(second, name)
     return frozenset(found)
+
+
+def _influences(side: Side, name: str) -> set[Hashable]:
+    """What a standard's definition depends on."""
+    if side.results is None:
+        raise RecordError(
+            side.title,
+            "",
+            "a results.json does not say what its uncertainty comes from, so nothing can be shared "
+            "with it: name the record's folder",
+        )
+    known = {item.name: item for item in side.results.bench.standards}
+    if name not in known:
+        has = ", ".join(known) or "none"
+        why = f"there is no standard '{name}' here that could be shared: it has {has}"
+        raise RecordError(side.title, "", why)
+    quantity = known[name].quantity(side.results.calibration.frequency, side.z_ref)
+    return {effect.influence for effect in quantity.effects}
 
 
 def _held(
@@ -181,31 +176,23 @@ def _held(
         np.round(one.frequency), np.round(other.frequency), return_indices=True
     )
     if not here.size:
-        raise RecordError(
-            name, "", "no frequency is common to both sweeps: nothing between points is compared"
-        )
+        why = "no frequency is common to both sweeps: nothing between points is compared"
+        raise RecordError(name, "", why)
     frequency = one.frequency[here]
-    found = agreement(
-        frequency,
-        one.reflection.at_points(here),
-        other.reflection.at_points(there),
-        z_ref=z_ref,
-        shared=shared,
-    )
+    both = one.reflection.at_points(here), other.reflection.at_points(there)
+    found = agreement(frequency, *both, z_ref=z_ref, shared=shared)
     at = int(np.argmin(np.abs(frequency - one.answer_hz)))
     return found, at, np.array([one.interval[here[at]], other.interval[there[at]]])
 
 
 def compare_lines(first: Side, second: Side, shared: Sequence[str] = ()) -> list[str]:
     """Both answers, their difference and En, in lines; the verdict first."""
-    said = []
+    said: list[str] = []
     for name, (found, at, ends) in compared(first, second, shared).items():
-        said += list(_agreement_lines(name, found, at, ends))
+        said += _agreement_lines(name, found, at, ends)
     one, other = _titles((first, second))
-    said.append(f"first: {one}; second: {other}")
-    without = "nothing: every influence was taken as each one's own"
-    said.append(f"shared by both: {', '.join(shared) or without}")
-    return said
+    with_both = ", ".join(shared) or "nothing: every influence was taken as each one's own"
+    return [*said, f"first: {one}; second: {other}", f"shared by both: {with_both}"]
 
 
 def _titles(sides: Sequence[Side]) -> list[str]:
@@ -221,7 +208,7 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
     en, points = np.abs(found.normalised_error), found.frequency.size
     within = np.mean(en <= 1, axis=0)
     worst = int(np.argmax(en.max(axis=1)))
-    verdict = "agree" if within.min() >= SOUND else "agree only just"
+    verdict = f"agree{'' if within.min() >= SOUND else ' only just'}"
     verdict = verdict if found.agree else "DO NOT AGREE"
     yield (
         f"{name}: both {verdict}: En is at most 1 at {within[0]:.0%} of {points} common points for "
@@ -230,17 +217,15 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
     half = expanded(found.difference)[at]
     size = abs(found.first.value[at])
     for axis, (letter, part, least) in enumerate((("R", np.real, 0.0), ("X", np.imag, -math.inf))):
-        one, other, off = (
-            float(part(q.value[at])) for q in (found.first, found.second, found.difference)
+        told = " and ".join(
+            value_words(float(part(side.value[at])), *ends[i, axis], least=least)
+            for i, side in enumerate((found.first, found.second))
         )
-        told = [
-            value_words(value, *ends[side, axis], least=least)
-            for side, value in enumerate((one, other))
-        ]
+        off = float(part(found.difference.value[at]))
         yield (
-            f"  {letter} at {mhz(found.frequency[at])}: "
-            f"{told[0]} and {told[1]} ohm, {rounded(off, half[axis])} ohm apart, "
-            f"{100 * abs(off) / size:.2g} % of |Z|, En {found.normalised_error[at, axis]:.2g}"
+            f"  {letter} at {mhz(found.frequency[at])}: {told} ohm, {rounded(off, half[axis])} ohm "
+            f"apart, {100 * abs(off) / size:.2g} % of |Z|, En "
+            f"{found.normalised_error[at, axis]:.2g}"
         )
 
 
@@ -252,9 +237,8 @@ def table_lines(sides: Sequence[Side]) -> list[str]:
             head, _, more = name.partition(", ")
             rows.setdefault(head, []).append(f"  {title}{f', {more}' if more else ''}: {answer}")
     if not rows:
-        raise RecordError(
-            sides[0].title, "", "none of these records has a [[component]] whose values to compare"
-        )
+        why = "none of these records has a [[component]] whose values to compare"
+        raise RecordError(sides[0].title, "", why)
     return [line for name, own in rows.items() for line in (name, *own)]
 
 

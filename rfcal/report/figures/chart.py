@@ -33,11 +33,10 @@ def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
     ax.set_axis_off()
     ax.set(xlim=(-1.24, 1.24), ylim=(RULER - 0.14, 1.2), aspect="equal")
     line: dict[str, Any] = {"fill": False, "edgecolor": style.GRID, "linewidth": 0.9, "zorder": 1.0}
-    for r in GRID_LINES:
-        ax.add_patch(Circle((r / (1 + r), 0.0), 1 / (1 + r), **line))
-    for x in GRID_LINES:
-        for sign in (1, -1):
-            ax.add_patch(PathPatch(_reactance_arc(sign * x), **line))
+    for step in GRID_LINES:
+        ax.add_patch(Circle((step / (1 + step), 0.0), 1 / (1 + step), **line))
+        for x in (step, -step):
+            ax.add_patch(PathPatch(_reactance_arc(x), **line))
     ax.add_line(Line2D([-1, 1], [0, 0], color=style.GRID, linewidth=0.9, zorder=1.0))
     ax.add_patch(Circle((0, 0), 1.0, **(line | {"edgecolor": style.MUTED, "linewidth": 1.2})))
     _label_grid(ax, z_ref)
@@ -90,15 +89,12 @@ def draw_trace(
 ) -> Line2D:
     """Draw reflections [1], shape (F,) or (); `role` is their meaning, `marks` words by index."""
     values = np.atleast_1d(np.asarray(reflection, complex))
-    marks = {} if marks is None else marks
-    look = style.line_look(role, values.size, marks)
-    line = Line2D(values.real, values.imag, label=label, **look)
-    ax.add_line(line)
-    for index, words in marks.items():
-        point = values[index]
+    look = style.line_look(role, values.size, marks or {})
+    line = ax.add_line(Line2D(values.real, values.imag, label=label, **look))
+    for index, words in (marks or {}).items():
         ax.annotate(
             words,
-            (point.real, point.imag),
+            (values[index].real, values[index].imag),
             xytext=(7, 7),
             textcoords="offset points",
             fontsize=style.SIZE_SMALL,

@@ -1,6 +1,7 @@
 """Pictures of a comparison: the normalised error, and values of a part in several records."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -34,15 +35,9 @@ def values_figure(parts: Sequence[tuple[str, Part]], value: str) -> Figure:
     middle = np.array([f.value[0] for _, f in shown])
     ends = np.array([[f.low[0], f.high[0]] for _, f in shown]).T
     ends = np.where(np.isfinite(ends), ends, middle)
-    look = style.ROLES["corrected"]
-    ax.errorbar(
-        np.arange(len(shown)),
-        middle,
-        np.abs(ends - middle),
-        fmt=look.marker,
-        color=look.color,
-        ecolor=style.ROLES["uncertainty"].color,
-        capsize=6,
-    )
-    ax.set_xticks(np.arange(len(shown)), [title for title, _ in shown], rotation=15)
+    role, places = style.ROLES["corrected"], np.arange(len(shown))
+    look: dict[str, Any] = {"ecolor": style.ROLES["uncertainty"].color, "capsize": 6}
+    look |= {"fmt": role.marker, "color": role.color}
+    ax.errorbar(places, middle, np.abs(ends - middle), **look)
+    ax.set_xticks(places, [title for title, _ in shown], rotation=15)
     return figure

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.monte_carlo import Assessment, linear_region
+from rfcal.measurement.monte_carlo import linear_region
 from rfcal.record.findings.line import rings
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
@@ -36,12 +36,10 @@ def device_chart(device: Device) -> Figure:
         near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
         raw, label = raw[near], "raw reading near there"
     chart.draw_trace(ax, raw, role="raw", label=label)
-    marks = {at: mhz(device.frequency[at])}
-    value = device.reflection.value
-    chart.draw_trace(ax, value, role="corrected", label="corrected", marks=marks)
-    if device.other is not None:
-        also = device.other.reflection.value
-        chart.draw_trace(ax, also, role="corrected", label="or this", marks=marks)
+    for one, label in ((device, "corrected"), (device.other, "or this")):
+        if one is not None:
+            marks = {at: mhz(device.frequency[at])}
+            chart.draw_trace(ax, one.reflection.value, role="corrected", label=label, marks=marks)
     assessed = device.assessed
     region = assessed.region if assessed else linear_region(device.reflection)
     # drawn to the size that its own probability asks for
@@ -49,45 +47,34 @@ def device_chart(device: Device) -> Figure:
     there = chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
     if there.width < SMALL:
         place = chart.ellipse_of(region.centre[at], size[at], K_ELLIPSE)
-        chart.Enlarged(ax).show(place, value[at])
-    if assessed:
-        _bent_regions(ax, assessed, size)
+        chart.Enlarged(ax).show(place, device.reflection.value[at])
+    # the regions at some of the frequencies where linear propagation fails
+    bent = assessed.index[~np.all(assessed.linear, axis=1)] if assessed else np.array([], int)
+    for k in bent[:: -(-bent.size // MOST_REGIONS) or 1]:
+        label = "" if k > bent[0] else "elsewhere, bent"
+        other = chart.draw_ellipse(ax, region.centre[k], size[k], label=label)
+        other.set(fill=False, linestyle=(0, (3, 2)))
     style.add_legend(figure, ax)
     return figure
-
-
-def _bent_regions(ax: Axes, assessed: Assessment, size: Real) -> None:
-    """The regions at some of the frequencies where linear propagation fails."""
-    bent = assessed.index[~np.all(assessed.linear, axis=1)]
-    some = np.unique(np.linspace(0, max(bent.size - 1, 0), MOST_REGIONS).astype(int))
-    label: str | None = "elsewhere, bent"
-    for k in bent[some] if bent.size else bent:
-        region = chart.draw_ellipse(ax, assessed.region.centre[k], size[k], label=label)
-        region.set(fill=False, linestyle=(0, (3, 2)))
-        label = None
 
 
 def device_bands(device: Device) -> Figure:
     """Resistance and reactance of a device over frequency, each with its 95 % interval."""
     figure = style.new_figure(7.5, 6.0)
     upper, lower = figure.subplots(2, 1, sharex=True)
-    z, ends = device.impedance.value, device.interval
-    at = device.frequency[device.answer] / 1e6
-    for ax, name, value, interval in (
-        (upper, "R", z.real, ends[:, 0]),
-        (lower, "X", z.imag, ends[:, 1]),
-    ):
-        style.dress(ax, "", f"{name} [ohm]")
-        _band(ax, device.frequency / 1e6, value, interval)
+    z, ends, megahertz = device.impedance.value, device.interval, device.frequency / 1e6
+    style.dress(upper, "", "R [ohm]")
+    style.dress(lower, "frequency [MHz]", "X [ohm]")
+    for ax, value, interval in ((upper, z.real, ends[:, 0]), (lower, z.imag, ends[:, 1])):
+        _band(ax, megahertz, value, interval)
         if z.size > 1:
+            at = megahertz[device.answer]
             ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
+            # from end to end: the page's script finds a frequency by its place
+            ax.set_xlim(*megahertz[[0, -1]])
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
         lower.axhline(0, color=style.MUTED, linewidth=0.8)
-    lower.set_xlabel("frequency [MHz]", fontsize=style.SIZE_LABEL, color=style.TEXT)
-    if z.size > 1:
-        # from end to end: the page's script finds a frequency by its place
-        lower.set_xlim(*device.frequency[[0, -1]] / 1e6)
-    _one_tick(lower, device.frequency / 1e6)
+    _one_tick(lower, megahertz)
     style.add_legend(figure, upper)
     return figure
 
@@ -100,29 +87,20 @@ def _one_tick(ax: Axes, megahertz: Real) -> None:
 
 def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     """A trace and its interval: a band with edges, or a bar where there is one point only."""
-    look = style.line_look("corrected", value.size)
-    role = style.ROLES["uncertainty"]
     finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
     # what nothing bounds, or no passive device has, would only stretch the axis
     told = finite & (interval[:, 0] <= value) & (value <= interval[:, 1])
     known = told if value.size > 1 and told.any() else np.isfinite(value)
     value = np.where(known, value, np.nan)
     low, high = np.where(finite, interval.T, np.nan)
-    if value.size == 1 and finite[0]:
-        ax.errorbar(
-            megahertz,
-            value,
-            np.abs([low - value, high - value]),
-            fmt="none",
-            ecolor=role.color,
-            elinewidth=2.4,
-            capsize=7,
-            capthick=2.4,
-            label="95 % interval",
-        )
-    elif value.size > 1:
-        style.draw_band(ax, *_strips(megahertz, low, high), label="95 % interval")
-    ax.plot(megahertz, value, label="corrected", **look)
+    label = "95 % interval"
+    if value.size > 1:
+        style.draw_band(ax, *_strips(megahertz, low, high), label=label)
+    elif finite[0]:
+        look: dict[str, Any] = {"elinewidth": 2.4, "capsize": 7, "capthick": 2.4}
+        color, ends = style.ROLES["uncertainty"].color, np.abs([low - value, high - value])
+        ax.errorbar(megahertz, value, ends, fmt="none", ecolor=color, label=label, **look)
+    ax.plot(megahertz, value, label="corrected", **style.line_look("corrected", value.size))
     if value.size > 1 and np.any(finite):
         shown, whole = (
             [*np.nanquantile(value, [0, 1]), np.nanquantile(low, p), np.nanquantile(high, 1 - p)]
@@ -160,16 +138,12 @@ def error_terms_figure(
     style.dress(upper, "", "magnitude [dB]")
     style.dress(lower, "frequency [MHz]", "phase of tracking [degree]")
     megahertz = frequency / 1e6
-    looks = [style.plain_look(order, frequency.size) for order in range(3)]
-    for name, term, look in (
-        ("reflection tracking", reflection_tracking, looks[0]),
-        ("source match", source_match, looks[1]),
-        ("directivity", directivity, looks[2]),
-    ):
-        size = 20 * np.log10(np.maximum(np.abs(term), 1e-4))
-        upper.plot(megahertz, size, label=name, **look)
+    terms = (reflection_tracking, source_match, directivity)
+    for order, name in enumerate(("reflection tracking", "source match", "directivity")):
+        size = 20 * np.log10(np.maximum(np.abs(terms[order]), 1e-4))
+        upper.plot(megahertz, size, label=name, **style.plain_look(order, frequency.size))
     phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
-    lower.plot(megahertz, phase, **looks[0])
+    lower.plot(megahertz, phase, **style.plain_look(0, frequency.size))
     _one_tick(lower, megahertz)
     style.add_legend(figure, upper)
     return figure

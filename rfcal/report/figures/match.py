@@ -6,18 +6,20 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
-from rfcal.matching.element import SERIES, NetworkElement
+from rfcal.matching.element import SECTION, SERIES, NetworkElement
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Capacitor, Stub
+from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.figures import chart, style
 
 ELEMENT_WIDTH = 2.2
-"""Width of one element in the schematic's own units; wires are 1.5 apart from rail to rail."""
-RAIL, GROUND = 1.5, 0.0
+"""Width of one element in the schematic's own units."""
+RAIL = 1.5j
+"""Where the inner conductor lies: places are x + jy, ground at 0."""
 _WIRE: dict[str, Any] = {"color": style.TEXT, "linewidth": 1.4, "solid_capstyle": "round"}
 
 
@@ -35,83 +37,69 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
     return figure
 
 
-def draw_schematic(ax: Axes, network: Network) -> Axes:
+def draw_schematic(ax: Axes, network: Network) -> None:
     """A network in plain lines, the transmitter's side on the left, the load on the right."""
     ax.set_axis_off()
     width = ELEMENT_WIDTH * (len(network.elements) + 1)
     ax.set(xlim=(-1.9, width + 1.9), ylim=(-0.7, 2.6), aspect="equal")
-    _wire(ax, (-0.6, RAIL), (0.4, RAIL))
-    _words(ax, -0.75, (RAIL + GROUND) / 2, "to the\ntransmitter", ha="right", va="center")
+    _wire(ax, -0.6 + RAIL, 0.4 + RAIL)
+    _words(ax, -0.75 + RAIL / 2, "to the\ntransmitter", ha="right", va="center")
     at = 0.4
     for element in network.elements:
-        middle = at + ELEMENT_WIDTH / 2
-        _draw_element(ax, element, at, middle)
+        _draw_element(ax, element, at)
         at += ELEMENT_WIDTH
     # round through the load, whose box lies on the wire
-    _wire(ax, (at, RAIL), (width + 0.1, RAIL), (width + 0.1, GROUND), (-0.6, GROUND))
-    ax.add_patch(_box(width - 0.12, GROUND + 0.4, 0.44, RAIL - GROUND - 0.8))
-    _words(ax, width + 0.5, (RAIL + GROUND) / 2, "load", ha="left", va="center")
-    return ax
+    _wire(ax, at + RAIL, width + 0.1 + RAIL, width + 0.1, -0.6)
+    _box(ax, width + 0.1 + RAIL / 2, 0.22 + 0.35j)
+    _words(ax, width + 0.5 + RAIL / 2, "load", ha="left", va="center")
 
 
-def _draw_element(ax: Axes, element: NetworkElement, at: float, middle: float) -> None:
-    """One element between `at` and one step further, its name and value beside it."""
+def _draw_element(ax: Axes, element: NetworkElement, at: float) -> None:
+    """One element from `at` to one step further, its name and value beside it."""
     label = f"{element.name}\n{element.in_words()}".replace(" of ", "\nof ")
-    end = at + ELEMENT_WIDTH
-    if element.place == "section":
-        _wire(ax, (at, RAIL), (end, RAIL))
-        ax.add_patch(_box(middle - 0.7, RAIL - 0.14, 1.4, 0.28))
-        _words(ax, middle, RAIL + 0.25, label, ha="center", va="bottom")
-    elif element.place == SERIES:
-        _wire(ax, (at, RAIL), (middle - 0.5, RAIL))
-        _wire(ax, (middle + 0.5, RAIL), (end, RAIL))
-        _symbol(ax, element, (middle, RAIL), upright=False)
-        _words(ax, middle, RAIL + 0.35, label, ha="center", va="bottom")
+    middle, section = at + ELEMENT_WIDTH / 2, element.place == SECTION
+    if section or element.place == SERIES:
+        centre, turn, reach = middle + RAIL, 1 + 0j, ELEMENT_WIDTH / 2
+        _words(ax, centre + (0.25j if section else 0.35j), label, ha="center", va="bottom")
     else:
-        _wire(ax, (at, RAIL), (end, RAIL))
-        _wire(ax, (middle, RAIL), (middle, RAIL / 2 + 0.5))
-        _wire(ax, (middle, GROUND), (middle, RAIL / 2 - 0.5))
-        ax.plot([middle, middle], [RAIL, GROUND], "o", color=style.TEXT, markersize=3)
-        _symbol(ax, element, (middle, RAIL / 2), upright=True)
-        _words(ax, middle + 0.42, RAIL / 2, label, ha="left", va="center")
-
-
-def _symbol(
-    ax: Axes, element: NetworkElement, centre: tuple[float, float], *, upright: bool
-) -> None:
-    """A coil, a capacitor or a stub one unit long, lying or standing."""
-    if isinstance(element.part, Stub):
-        box = (0.4, 1.0) if upright else (1.0, 0.4)
-        ax.add_patch(_box(centre[0] - box[0] / 2, centre[1] - box[1] / 2, *box))
-        turn = 90 if upright else 0
-        _words(ax, *centre, element.part.end, ha="center", va="center", rotation=turn, size=8)
-        return
-    if isinstance(element.part, Capacitor):
-        # a lead and a plate, and the same on the other side
-        lead, plate = ([-0.5, -0.09], [0.0, 0.0]), ([-0.09, -0.09], [-0.3, 0.3])
-        pieces = [sign * np.array(piece) for piece in (lead, plate) for sign in (1, -1)]
-    else:
+        centre, turn, reach = middle + RAIL / 2, -1j, RAIL.imag / 2
+        _wire(ax, at + RAIL, at + ELEMENT_WIDTH + RAIL)
+        ax.plot([middle, middle], [0, RAIL.imag], "o", color=style.TEXT, markersize=3)
+        _words(ax, centre + 0.42, label, ha="left", va="center")
+    for side in (turn, -turn):
+        _wire(ax, *(centre + side * np.array([0.5, reach])))
+        if isinstance(element.part, Capacitor):  # a lead and a plate
+            _wire(ax, *(centre + side * np.array([0.5, 0.09, 0.09 + 0.3j, 0.09 - 0.3j])))
+    if section:
+        _box(ax, centre, 0.7 + 0.14j)
+    elif isinstance(element.part, Stub):
+        _box(ax, centre, turn * (0.5 + 0.2j))
+        how = {"rotation": 0 if turn == 1 else 90, "fontsize": 8}
+        _words(ax, centre, element.part.end, ha="center", va="center", **how)
+    elif isinstance(element.part, Inductor):
         along = np.linspace(-0.5, 0.5, 60)
-        pieces = [np.array([along, 0.22 * np.abs(np.sin(4 * np.pi * (along + 0.5)))])]
-    for piece in pieces:
-        x, y = piece[::-1] if upright else piece
-        ax.plot(x + centre[0], y + centre[1], **_WIRE)
+        _wire(ax, *(centre + turn * (along + 0.22j * np.abs(np.sin(4 * np.pi * (along + 0.5))))))
 
 
-def _wire(ax: Axes, *corners: tuple[float, float]) -> None:
-    ax.plot(*np.transpose(corners), **_WIRE)
+def _wire(ax: Axes, *corners: complex) -> None:
+    ax.plot(np.real(corners), np.imag(corners), **_WIRE)
 
 
-def _box(x: float, y: float, width: float, height: float):
-    from matplotlib.patches import Rectangle
+def _box(ax: Axes, centre: complex, half: complex) -> None:
+    """A box about a point, with its half width and height."""
+    size = np.abs([half.real, half.imag])
+    look: dict[str, Any] = {
+        "facecolor": style.WHITE,
+        "edgecolor": style.TEXT,
+        "linewidth": 1.4,
+        "zorder": 3,
+    }
+    ax.add_patch(Rectangle((centre.real - size[0], centre.imag - size[1]), *2 * size, **look))
 
-    return Rectangle(
-        (x, y), width, height, facecolor=style.WHITE, edgecolor=style.TEXT, linewidth=1.4, zorder=3
-    )
 
-
-def _words(ax: Axes, x: float, y: float, text: str, *, size: float = 10.0, **how: Any) -> None:
-    ax.text(x, y, text, fontsize=size, color=style.TEXT, zorder=4, linespacing=1.25, **how)
+def _words(ax: Axes, at: complex, text: str, **how: Any) -> None:
+    look: dict[str, Any] = {"fontsize": 10, "color": style.TEXT, "zorder": 4, "linespacing": 1.25}
+    ax.text(at.real, at.imag, text, **look | how)
 
 
 def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> list[Complex]:
@@ -122,7 +110,7 @@ def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> 
     f, share = np.array([frequency_hz]), np.linspace(0, 1, 41)
     ways, z = [], load
     for element in reversed(network.elements):
-        if element.place == "section":
+        if element.place == SECTION:
             assert element.line is not None
             here = element.line.two_port(np.full(41, frequency_hz), share * element.value)
             along = here.input_impedance(z)

@@ -4,9 +4,10 @@ The colours are the members of the Okabe-Ito colour-blind-safe set that keep a c
 on white. Nothing here touches matplotlib's global settings: looks are given artist by artist.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import chain
 from types import MappingProxyType
 from typing import Any
 
@@ -50,9 +51,9 @@ ROLES: Mapping[str, Role] = MappingProxyType(
 """As read; after correction; known truth of a demo; uncertainty; calculated, not measured."""
 
 
-def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, Any]:
+def line_look(name: str, points: int, marked: Collection[int] = ()) -> dict[str, Any]:
     """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
-    role, chosen = ROLES[name], list(marked)
+    role = ROLES[name]
     look: dict[str, Any] = {
         "color": role.color,
         "linestyle": role.dashes,
@@ -64,7 +65,7 @@ def line_look(name: str, points: int, marked: Iterable[int] = ()) -> dict[str, A
     }
     if points <= FEW_POINTS:
         return look | {"marker": role.marker}
-    return look | ({"marker": role.marker, "markevery": chosen} if chosen else {})
+    return look | ({"marker": role.marker, "markevery": [*marked]} if marked else {})
 
 
 def plain_look(order: int, points: int) -> dict[str, Any]:
@@ -114,13 +115,8 @@ class Beyond:
     def __init__(self, ax: Axes):
         self._ax, self._curves = ax, [c for c in ax.lines if c.get_transform() == ax.transData]
         self._words = ax.set_title(" ", loc="right", fontsize=SIZE_SMALL, color=TEXT)
-        look: dict[str, Any] = {
-            "linestyle": "none",
-            "color": TEXT,
-            "clip_on": False,
-            "in_layout": False,
-        }
-        self._marks = [ax.plot([], [], marker=sign, **look)[0] for sign in "^v"]
+        look: dict[str, Any] = {"linestyle": "none", "color": TEXT, "clip_on": False}
+        self._marks = [ax.plot([], [], marker=sign, in_layout=False, **look)[0] for sign in "^v"]
         self.artists = (self._words, *self._marks)
 
     def show(self) -> None:
@@ -139,9 +135,10 @@ class Beyond:
 
 def add_legend(figure: Figure, *sources: Axes) -> None:
     """Put one legend of what `sources` show under the figure, where it can cover nothing."""
-    shown = [source.get_legend_handles_labels() for source in sources]
-    handles = [handle for found, _ in shown for handle in found]
-    labels = [label for _, found in shown for label in found]
+    handles, labels = (
+        [*chain(*found)]
+        for found in zip(*(ax.get_legend_handles_labels() for ax in sources), strict=True)
+    )
     if handles:
         figure.legend(
             handles,

@@ -25,18 +25,17 @@ def part_lines(part: Part) -> list[str]:
 def besides(part: Part) -> list[str]:
     """How it was measured, what its fixture had added, and where it holds back as a choke."""
     at, said = part.verdict.sweep.answer, []
+    where = mhz(float(part.verdict.sweep.frequency[at]))
     if part.request.between_ports:
         size, resistance = (
             figure_words(part.equivalents[name], at)
             for name in ("impedance_magnitude", "resistance")
         )
-        where = mhz(float(part.verdict.sweep.frequency[at]))
         said.append(
             f"|Z| {size} and R {resistance} at {where}, measured {part.request.method} between two "
             "ports"
         )
     if part.fixture is not None:
-        where = mhz(float(part.verdict.sweep.frequency[at]))
         said.append(
             f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}: it has "
             f"{1e9 * part.fixture.series_h:.2g} nH in series and "

@@ -1,11 +1,11 @@
 """A corrected measurement in words: the answer, how it reads in other ways, how sure it is."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from rfcal.maths.reflection import to_impedance
+from rfcal.maths.reflection import Real, to_impedance
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
@@ -58,10 +58,6 @@ def answer(device: Device) -> dict[str, str]:
     z, ends = device.impedance, device.interval[at]
     half = (ends[:, 1] - ends[:, 0]) / 2
     swr = device.figures["swr"]
-    raw = device.raw.quantity(device.z_ref).value[at]
-    raw_ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
-    shares = device.budget
-    top = [max(shares, key=lambda s: shares[s][at, axis]) for axis in (0, 1)] if shares else []
     r = value_words(z.value[at].real, *ends[0], least=0.0)
     x = value_words(z.value[at].imag, *ends[1])
     nothing = "R and X are unknown" if r == x == "unknown" else ""
@@ -73,15 +69,18 @@ def answer(device: Device) -> dict[str, str]:
         "ohm": nothing or f"R = {r} ohm, X = {x} ohm",
         "each": "" if nothing else EACH,
         "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
-        "raw": _raw_words(device, raw_ohm),
+        "raw": _raw_words(device),
         "path": _path_words(device),
-        "sources": "; ".join(
-            f"{part}: {source} ({shares[source][at, axis]:.0%})"
-            if shares[source][at, axis] > 0
-            else f"{part}: none is stated"
-            for axis, (part, source) in enumerate(zip("RX", top, strict=False))
-        ),
+        "sources": "; ".join(f"{part}: {source}" for part, source in largest(device.budget, at)),
     }
+
+
+def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
+    """The source of most of the variance of R, and of X, at one point, with its share."""
+    for axis, part in enumerate("RX"):
+        source = max(budget, key=lambda name: budget[name][at, axis], default="")
+        share = budget[source][at, axis] if source else 0.0
+        yield part, f"{source} ({share:.0%})" if share > 0 else "none is stated"
 
 
 def _headline(r: str, x: str) -> str:
@@ -112,12 +111,14 @@ def sensitivity(results: Results, device: Device) -> str:
     return f"1 nH more in the load would move {' and '.join(parts)} here" if parts else ""
 
 
-def _raw_words(device: Device, raw_ohm: complex) -> str:
+def _raw_words(device: Device) -> str:
     """What was read, to three digits and more; nothing where a display left some of it open."""
     if any(e.source == HIDDEN for e in device.raw.effects):
         return ""
-    size = abs(raw_ohm) / 1000 if raw_ohm and np.isfinite(raw_ohm) else 0.1
-    return complex_ohm(raw_ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
+    raw = device.raw.quantity(device.z_ref).value[device.answer]
+    ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
+    size = abs(ohm) / 1000 if ohm and np.isfinite(ohm) else 0.1
+    return complex_ohm(ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
 
 
 def _path_words(device: Device) -> str:

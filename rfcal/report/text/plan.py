@@ -1,8 +1,9 @@
 """A plan in words: what to expect of a device, and what would help most."""
 
-from rfcal.planning.plan import Option, Plan
+from rfcal.planning.plan import Option
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.plan import Outlook, Planned
+from rfcal.report.text.device import largest
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import mhz, swr_interval, value_words
 
@@ -45,7 +46,8 @@ def _device(planned: Planned) -> list[str]:
         for name, why in planned.unknown.items()
     ]
     ohm, first = next(iter(planned.plans.items()))
-    said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {_sources(first)}")
+    sources = ", of ".join(f"{part} is {source}" for part, source in largest(first.shares, 0))
+    said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {sources}")
     useful = [option for option in first.options if _helps(option)][:TOLD]
     more = [f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"] if useful else []
     return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
@@ -69,14 +71,6 @@ def _ohm(ohm: complex) -> str:
 
 def _ends(figure: Figure) -> tuple[float, float, float]:
     return float(figure.value[0]), float(figure.low[0]), float(figure.high[0])
-
-
-def _sources(found: Plan) -> str:
-    return ", of ".join(
-        f"{part} is {source} ({found.shares[source][0, axis]:.0%})"
-        for axis, part in enumerate("RX")
-        for source in [max(found.shares, key=lambda s: found.shares[s][0, axis])]
-    )
 
 
 def _option(option: Option) -> str:
