@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from rfcal import defaults
-from rfcal.maths.reflection import Complex, from_impedance, to_impedance
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
@@ -40,14 +40,16 @@ def cable_panel(own: Device | None = None) -> Panel:
     def update(frequency, length, velocity_factor, z0, loss, r, x):
         # the loss said is the loss at this frequency: all of it as conductor loss
         line = Line(length, velocity_factor, z0, conductor_db=loss / frequency**0.5)
-        reflection = walk_along(frequency * 1e6, r + 1j * x, line)
+        f = np.full(POINTS, frequency * 1e6)
+        through = line.two_port(f, np.linspace(0, length, POINTS)).bilinear()
+        reflection = through.apply(from_impedance(np.full(POINTS, r + 1j * x)))
         z = to_impedance(reflection)
         walk.set_data(reflection.real, reflection.imag)
         device.set_data(reflection[:1].real, reflection[:1].imag)
         seen.set_data(reflection[-1:].real, reflection[-1:].imag)
         r_line.set_ydata(z.real)
         x_line.set_ydata(z.imag)
-        return cable_words(frequency * 1e6, r + 1j * x, line)
+        return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line)
 
     return Panel(figure, sliders, update, moving=[walk, device, seen, r_line, x_line])
 
@@ -63,18 +65,8 @@ def _r_and_x(ax: Axes, most: float) -> list[Line2D]:
     return lines
 
 
-def walk_along(frequency_hz: float, impedance: complex, line: Line) -> Complex:
-    """What is seen of a device at even steps along a cable [1], shape (401,)."""
-    distance = np.linspace(0, line.length_m, POINTS)
-    frequency = np.full(POINTS, frequency_hz)
-    through = line.two_port(frequency, distance).bilinear()
-    return through.apply(from_impedance(np.full(POINTS, impedance)))
-
-
-def cable_words(frequency_hz: float, impedance: complex, line: Line) -> str:
+def cable_words(frequency_hz: float, impedance: complex, z: complex, line: Line) -> str:
     """What a cable does to a reading of an impedance [ohm], and why its sign flips or not."""
-    reflection = walk_along(frequency_hz, impedance, line)
-    z = complex(to_impedance(reflection[-1]))
     waves = line.length_m / float(line.wavelength_m(frequency_hz))
     first, last = _nature(impedance), _nature(z)
     chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"

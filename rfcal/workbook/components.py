@@ -42,11 +42,11 @@ def coil_panel(part: Part) -> Panel:
 
     found = {k: float(v.value[0]) for k, v in part.verdict.figures.items()}
     ohm = round(found["resistance"], 1)
+    henry = _around(found["inductance"] * 1e6, 0.01)
+    farad = _around(found["self_capacitance"] * 1e12, 0.02)
     sliders = [
-        Slider("microhenry", "inductance", "µH", *_around(found["inductance"] * 1e6, 0.01)),
-        Slider(
-            "picofarad", "own capacitance", "pF", *_around(found["self_capacitance"] * 1e12, 0.02)
-        ),
+        Slider("microhenry", "inductance", "µH", *henry),
+        Slider("picofarad", "own capacitance", "pF", *farad),
         Slider("loss", "loss resistance", "ohm", 0.0, max(20.0, 2 * ohm), 0.1, ohm),
     ]
     return Panel(figure, sliders, update, moving=[curve, off])

@@ -7,7 +7,6 @@ from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
-import numpy as np
 
 from rfcal.errors import RfcalError
 from rfcal.record.files import write_files
@@ -146,13 +145,13 @@ def _picture(shows: str, good: Sequence[Entry], found: Results | None) -> bytes:
     figure = style.new_figure(4.2, 4.2)
     ax = chart.draw_grid(figure.add_subplot())
     label: str | None = "raw readings"
-    for entry in good if shows == "R and X" else ():
+    for entry in good:
         point = entries.reflection(shows, entry)
         if point is not None:
             chart.draw_trace(ax, point, role="raw", label=label, marks={0: entry.kind})
             label = None
     for device in found.devices if found else ():
-        value = np.atleast_1d(device.reflection.value)
-        chart.draw_trace(ax, value, role="corrected", label=f"{device.name}, corrected")
+        label = f"{device.name}, corrected"
+        chart.draw_trace(ax, device.reflection.value, role="corrected", label=label)
     style.add_legend(figure, ax)
     return png_bytes(figure)

@@ -84,7 +84,8 @@ def tell(*lines: object) -> None:
     look = '<div style="padding-left: {}ch; text-indent: -2ch">\n{}\n</div>'
     short = [_short(str(line)) for line in lines]
     said = [(_inward(text), escape(text.strip(), quote=False)) for text in short]
-    display(_Shown("\n".join(short), "text/html", "\n".join(look.format(*x) for x in said)))
+    if lines:
+        display(_Shown("\n".join(short), "text/html", "\n".join(look.format(*x) for x in said)))
 
 
 def table(rows: Iterable[Sequence[object]]) -> None:
@@ -93,7 +94,7 @@ def table(rows: Iterable[Sequence[object]]) -> None:
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     plain = ("  ".join(map(str.ljust, row, widths)).rstrip() for row in cells)
     html = ("<tr><td>" + escape("\0".join(row), quote=False) + "</td></tr>" for row in cells)
-    text = "\n".join(["<table>", *html, "</table>"]).replace("\0", "</td><td>")
+    text = "\n".join(["<table>", *html, "</table>"]).replace("\0", "</td>\n<td>")
     display(_Shown("\n".join(plain), "text/html", text))
 
 
@@ -162,8 +163,7 @@ LACKING: dict[str, tuple[str, Callable[[Results], object]]] = {
 def has(results: Results, *needs: str) -> bool:
     """Whether a part applies to a record, by what it needs of `LACKING`; says why where not."""
     why = [what for what, there in map(LACKING.__getitem__, needs) if not there(results)]
-    if why:
-        tell(f"This part is about {why[0]}.")
+    tell(*(f"This part is about {what}." for what in why[:1]))
     return not why
 
 

@@ -150,7 +150,7 @@ class Panel(Pictured):
         super().__init__()
         self._pairs = {s.name: self._control(s) for s in self.sliders}
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
-        reset.on_click(lambda _: self._guarded(self.reset))
+        reset.on_click(lambda _: self._guarded(lambda: self.move(**self.starts)))
         rows = [
             widgets.HBox(pair, layout=widgets.Layout(flex_flow="row wrap", overflow="hidden"))
             for pair in self._pairs.values()
@@ -259,10 +259,6 @@ class Panel(Pictured):
                 raise ValueError(
                     f"{name} = {value:g} is outside {known[name].low:g} to {known[name].high:g}"
                 )
-
-    def reset(self) -> str:
-        """Put every slider back to its start."""
-        return self.move(**self.starts)
 
     def _guarded(self, action: Callable[[], Any]) -> None:
         """Run a callback; JupyterLab shows nothing of an error, so say it in the panel."""

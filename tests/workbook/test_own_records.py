@@ -105,6 +105,9 @@ def test_a_notebook_goes_on_with_a_record_of_its_reader(
             room |= {"folder": str(folders[make]), "output": str(tmp_path / "page")}
         elif make == THOROUGH or not any(word in source for word in SLOW):
             exec(source, room)
+            results = room.get("results")
+            if make != THOROUGH and results and Path(results.record.folder) != folders[make]:
+                break  # what follows is the demo's, whatever the record
     said = " ".join(capsys.readouterr().out.split())
     told = {need for need, (what, _) in lesson.LACKING.items() if f"about {what}." in said}
     assert told == missing(cells(notebook), LACKS[make])

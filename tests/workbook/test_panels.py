@@ -18,7 +18,6 @@ from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
 from rfcal.workbook import lesson
-from rfcal.workbook.cable import cable_words
 from rfcal.workbook.panel import Panel, Slider, started
 from tests.looked_at import faults
 
@@ -60,7 +59,7 @@ def shared(request, beacon, computed):
 def panel(shared, monkeypatch):
     monkeypatch.setattr(Panel, "raising", True)
     yield shared
-    shared.reset()
+    shared.move(**shared.starts)
 
 
 def controls(panel, kind):
@@ -175,7 +174,7 @@ def test_no_curve_is_cut_and_no_words_cover_or_are_covered(panel):
         at = zip(panel.sliders, steps, strict=True)
         places.append({s.name: round(s.low + rng.integers(n + 1) * s.step, 9) for s, n in at})
     for values in places:
-        panel.reset()
+        panel.move(**panel.starts)
         panel.move(**values)
         assert faults(panel._canvas.figure) == [], values
 
@@ -270,13 +269,14 @@ def test_moves_out_of_range_or_by_a_wrong_name_are_refused(panel):
 
 
 def test_words_about_a_cable():
-    quarter = Line(1.0, 0.66).wavelength_m(52e6) / 4
-    said = cable_words(52e6, 10 + 20j, Line(float(quarter), 0.66))
+    panel = workbook.cable_panel()
+    quarter = float(Line(1.0, 0.66).wavelength_m(52e6)) / 4
+    said = panel.at(length=quarter, loss=0, r=10, x=20)
     assert "reads 50.0 - j100.0 ohm" in said
     assert "what is inductive reads capacitive" in said
-    assert "still reads capacitive" in cable_words(52e6, 5 - 30j, Line(0.01, 0.66))
-    assert "nearly a plain resistance" in cable_words(52e6, 50 + 0j, Line(0.3, 0.66))
-    assert "capacitive" not in cable_words(52e6, 0j, Line(0.0, 0.66))
+    assert "still reads capacitive" in panel.at(length=0.01, r=5, x=-30)
+    assert "nearly a plain resistance" in panel.at(length=0.3, r=50, x=0)
+    assert "capacitive" not in panel.at(length=0, r=0, x=0)
 
 
 def test_exercises_say_why():
