@@ -33,10 +33,11 @@ class Fit:
     scale: Scale
     parameters: Quantity  # plain numbers, shape (K,)
     left: Complex  # what it leaves of the reflection [1], shape (F,)
-    chi_square: float
     freedom: int  # of `chi_square`
-    local: float  # squared scatter from point to point over the expected one
-    converged: bool
+    # of a circuit that comes to no fit there is no more
+    chi_square: float = np.inf
+    local: float = np.inf  # squared scatter from point to point over the expected one
+    converged: bool = False
 
     @property
     def excess(self) -> float:
@@ -162,7 +163,8 @@ def fit(name: str, circuit: Circuit, sweep: Sweep, weighting: Weighting) -> Fit:
                 max_nfev=MOST_STEPS,
             )
         except ValueError:  # a start or a step where the circuit has no value
-            return _none(name, circuit, sweep, start)
+            none, free = Quantity(start.astype(complex)), 2 * u.size - start.size
+            return Fit(name, circuit, sweep.scale, none, measured, free)
         left = measured - circuit.reflection(u, found.x)
         return Fit(
             name,
@@ -170,27 +172,11 @@ def fit(name: str, circuit: Circuit, sweep: Sweep, weighting: Weighting) -> Fit:
             sweep.scale,
             Quantity(found.x.astype(complex), weighting.solved(found.jac)),
             left,
-            weighting.chi_square(left, by_each(found.x)),
             2 * u.size - found.x.size,
+            weighting.chi_square(left, by_each(found.x)),
             _local(weighting.apart(left)),
             bool(found.success),
         )
-
-
-def _none(name: str, circuit: Circuit, sweep: Sweep, start: Real) -> Fit:
-    """A circuit that does not come to a fit."""
-    left, free = sweep.reflection.value, 2 * sweep.u.size - start.size
-    return Fit(
-        name,
-        circuit,
-        sweep.scale,
-        Quantity(start.astype(complex)),
-        left,
-        np.inf,
-        free,
-        np.inf,
-        False,
-    )
 
 
 def _local(residual: Real) -> float:

@@ -79,7 +79,11 @@ class Goal:
                 f"{first / 1e6:.6g} to {last / 1e6:.6g} MHz: measure the band, or ask for less"
             )
         for f, z in zip(*self.in_band(), strict=True):
-            _require_taking(complex(z), f"the load at {f / 1e6:.6g} MHz")
+            if not (np.isfinite(z) and z.real > TINY * abs(z)):
+                raise MatchingError(
+                    f"the load at {f / 1e6:.6g} MHz takes no power, so nothing can be matched to "
+                    "it: look at its connection and at the calibration"
+                )
 
     def load_at(self, frequency: Real, load: Complex | None = None) -> Complex:
         """The load, or draws of it (..., F), at frequencies of the sweep: its reflection's chords.
@@ -106,21 +110,6 @@ class Goal:
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
         return complex(self.load_at(np.array([self.centre_hz]))[0])
-
-
-def _require_taking(load_ohm: complex, what: str) -> None:
-    """Refuse loads that no network can match."""
-    if not np.isfinite(load_ohm):
-        raise MatchingError(f"{what} is an open circuit and takes no power")
-    if abs(load_ohm.real) <= TINY * abs(load_ohm):
-        raise MatchingError(
-            f"{what} has no resistance and takes no power: nothing can be matched to it"
-        )
-    if load_ohm.real < 0:
-        raise MatchingError(
-            f"{what} has a resistance of {load_ohm.real:.4g} ohm and gives power instead "
-            "of taking it: check the calibration before matching"
-        )
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:

@@ -1,5 +1,6 @@
 """What becomes of a network when its parts and the measurement are not exact."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,7 +8,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.maths.reflection import Complex, Real, swr
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 
 ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
 """How far off a value is tried [1, relative]."""
@@ -77,12 +78,17 @@ def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
 
     `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
     """
-    frequency, nothing, found = goal.in_band()[0], Network.of("nothing", []), []
-    for start in range(0, len(load_draws), CHUNK):
-        loads = goal.load_at(frequency, load_draws[start : start + CHUNK])
-        found.append(nothing.worst(frequency, loads, goal.target_ohm))
-    low, high = swr(np.quantile(np.concatenate(found), [0.025, 0.975]))
+    away = [np.abs(from_impedance(z, goal.target_ohm)) for z in _loads(goal, load_draws)]
+    worst = np.concatenate([one.max(axis=-1) for one in away])
+    low, high = swr(np.quantile(worst, [0.025, 0.975]))
     return float(low), float(high)
+
+
+def _loads(goal: Goal, load_draws: Complex) -> Iterator[Complex]:
+    """The drawn loads in the band [ohm], piece by piece."""
+    frequency = goal.in_band()[0]
+    for start in range(0, len(load_draws), CHUNK):
+        yield goal.load_at(frequency, load_draws[start : start + CHUNK])
 
 
 def load_share(goal: Goal, load_draws: Complex) -> float:
@@ -90,12 +96,12 @@ def load_share(goal: Goal, load_draws: Complex) -> float:
 
     `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
     """
-    (frequency, load), away = goal.in_band(), []
-    for start in range(0, len(load_draws), CHUNK):
-        z = goal.load_at(frequency, load_draws[start : start + CHUNK])
-        # seen of Z through a network without loss that matches Z0: |(Z - Z0) / (Z + Z0*)|
-        away.append(np.abs((z - load) / (z + np.conj(load))).max(axis=-1))
-    return float(np.mean(swr(np.concatenate(away)) <= goal.target_swr))
+    load = goal.in_band()[1]
+    # seen of Z through a network without loss that matches Z0: |(Z - Z0) / (Z + Z0*)|
+    away = [np.abs((z - load) / (z + np.conj(load))) for z in _loads(goal, load_draws)]
+    return float(
+        np.mean(swr(np.concatenate([one.max(axis=-1) for one in away])) <= goal.target_swr)
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.models.line import Line
+from tests.built_networks import two_port
 
 F = 14e6
 W = 2 * np.pi * F
@@ -247,11 +248,9 @@ def test_pi_and_t_by_phase():
                 assert lag == pytest.approx(degrees)
 
 
-@pytest.mark.parametrize(
-    ("load", "word"), [(-3 + 20j, "gives power"), (20j, "no resistance"), (np.inf + 0j, "open")]
-)
-def test_loads_that_nothing_matches(load, word):
-    with pytest.raises(MatchingError, match=f"the load at 14.2 MHz.*{word}"):
+@pytest.mark.parametrize("load", [-3 + 20j, 20j, np.inf + 0j])
+def test_loads_that_nothing_matches(load):
+    with pytest.raises(MatchingError, match=r"the load at 14\.2 MHz takes no power"):
         Goal(np.array([14.2e6]), np.array([load]), 14.2e6, (14.2e6, 14.2e6))
 
 
@@ -308,7 +307,7 @@ MIXED = Network.of(
 
 
 def test_joints_agree_with_the_cascade_of_two_ports():
-    through = MIXED.two_port(SWEEP)
+    through = two_port(MIXED, SWEEP)
     z = through.input_impedance(LOAD)
     assert MIXED.seen(SWEEP, LOAD) == pytest.approx((z - 50) / (z + 50), rel=1e-12)
     loss = MIXED.losses_db(SWEEP, LOAD)

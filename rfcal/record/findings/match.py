@@ -54,7 +54,9 @@ def why_wrong(findings: Iterable[Finding], device: str) -> str:
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
-    found = _networks(result) if result.proposals else _none(result)
+    found = _networks(result) if result.proposals else []
+    if not (result.proposals or result.ranking.nothing_needed or result.doubt):
+        found.append(say.MATCH_NONE(device=device))
     if result.load_share < SURE_YIELD:
         found.append(_unknown_load(result))
     if result.step_hz is not None:
@@ -130,13 +132,11 @@ def _networks(result: MatchResult) -> list[Finding]:
                 device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
             )
         )
-    holding = [p for p in result.proposals if p.candidate.meets and not p.by_a_hair]
-    if not (result.ranking.nothing_needed or holding or _first_meets(result)):
-        missing = [p for p in result.proposals if not p.candidate.meets]
+    if not (result.ranking.nothing_needed or _first_meets(result)):
+        missing = [p.candidate for p in result.proposals if not p.candidate.meets]
         # not the one whose loss makes it low, where there is another
-        by_loss = [(p.candidate.loss_db > NOTED_LOSS_DB, p) for p in missing]
-        lossy = min(much for much, _ in by_loss)
-        best = swr_words(min(p.candidate.worst_swr for much, p in by_loss if much == lossy))
+        lossless = [c for c in missing if c.loss_db <= NOTED_LOSS_DB]
+        best = swr_words(min(c.worst_swr for c in lossless or missing))
         low, high = request.band_hz
         band = low < high
         found.append(
@@ -149,10 +149,3 @@ def _networks(result: MatchResult) -> list[Finding]:
             )
         )
     return found
-
-
-def _none(result: MatchResult) -> list[Finding]:
-    """Whether a network is missed; a device may need none."""
-    if result.ranking.nothing_needed or result.doubt:
-        return []
-    return [say.MATCH_NONE(device=result.request.measurement)]
