@@ -13,7 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.analyzer import about_analyzer
+from rfcal.record.findings.standards import about_analyzer
 from rfcal.record.findings.traces import (
     _still,
     about_shape,

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
@@ -11,8 +12,8 @@ from rfcal.models.standards import Standard
 from rfcal.planning.coverage_audit import audit, standards
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.rereads import as_stated
 from rfcal.uncertainty.coverage import K_AXIS, from_repeats, standard_uncertainty
+from rfcal.uncertainty.significance import far_off
 
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 SESSIONS = 3000
@@ -43,7 +44,8 @@ def test_what_did_not_move_is_seldom_said_to_have(values):
     for chance in (0.05, 0.005, 0.001):
         alarms = np.mean(moved.squared() > -2 * np.log(chance))  # of each session by itself
         assert alarms <= chance + 4 * np.sqrt(chance / 40_000)
-    assert as_stated(moved)  # nor is a sweep of so many points, taken together
+    # nor is a sweep of so many points, taken together
+    assert not far_off(moved.squared(), FALSE_ALARM)
 
 
 @pytest.mark.parametrize("repeats", [2, 3, 5])
@@ -64,7 +66,7 @@ def test_a_scatter_that_is_small_by_chance_is_no_move(repeats):
         )
         bench = Bench(Analyzer(0.0005, 0.0005, 0.0), known)
         moved = bench.again(bench.calibration(), known[0].reading, read(-1, "short, read again"))
-        alarms += not as_stated(moved, 0.02)
+        alarms += far_off(moved.squared(), 0.02)
     assert alarms / sessions <= 0.02 + 4 * np.sqrt(0.02 / sessions)
 
 

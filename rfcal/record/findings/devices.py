@@ -8,11 +8,16 @@ from types import MappingProxyType
 import numpy as np
 
 from rfcal.defaults import FALSE_ALARM
+from rfcal.errors import CalibrationError, NotThisLineError
+from rfcal.feedline.fit import FarEnds
+from rfcal.feedline.measure import measure_line
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex
-from rfcal.measurement.deembedding import LineByFigures
+from rfcal.measurement.deembedding import LineByFigures, LineBySweeps, Step
+from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue import devices as say
+from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.catalogue.readings import MOVED, SAME_READING
 from rfcal.record.findings.catalogue.standards import (
@@ -25,11 +30,11 @@ from rfcal.record.findings.catalogue.standards import (
     STANDARDS_DISAGREE,
 )
 from rfcal.record.findings.displays import about_two
-from rfcal.record.findings.misread import Meanings
+from rfcal.record.findings.slips import Meanings
 from rfcal.record.findings.turns import Curve
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
-from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.quantity import Quantity, both_axes
 from rfcal.uncertainty.significance import active_points
 
 CROOKED = 0.2
@@ -50,6 +55,8 @@ TOLD = 2
 """Sources of uncertainty that are named where little is known, at the most,"""
 LEAST = 0.05
 """and the share that one after the first must have to be named."""
+MOST_JUDGED = 801
+"""Points at most by which a measured line is judged."""
 
 
 def about_device(
@@ -157,3 +164,32 @@ def largest_sources(reflection: Quantity, where: np.ndarray) -> str:
     first, *others = sorted(parts, key=lambda source: -parts[source])
     told = [first, *(s for s in others[: TOLD - 1] if parts[s] > LEAST * total)]
     return " and ".join(f"'{source}' ({parts[source] / total:.0%})" for source in told)
+
+
+def about_path(name: str, step: Step, calibration: Calibration, z_ref: float) -> list[Finding]:
+    """Whether the sweeps of a line's open and short end are a line's, as far as they can tell.
+
+    The calibration is that at the device's frequencies, the reference [ohm] the reflections'.
+    """
+    if not isinstance(step.element, LineBySweeps):
+        return []
+    # in a row, so that no turn is lost between them
+    few = slice(MOST_JUDGED)
+    ends = {}
+    for far, pair in zip((1.0, -1.0), step.readings, strict=True):
+        end = at_plane(calibration, *pair)
+        doubt = both_axes("all", np.sqrt(end.variance()[few]), per_point=True)
+        ends[far] = Quantity(end.value[few], doubt)
+    why = ""
+    try:  # the delay is all the same to the judgement, so the velocity factor is too
+        fit = measure_line(FarEnds(calibration.frequency[few], ends, z_ref), velocity_factor=1.0)
+        if not fit.fits:
+            why = (
+                f"the sweeps of its open and short end are off those of a uniform line by "
+                f"{fit.residual:.2g} where {fit.expected_residual:.2g} was to be expected"
+            )
+    except NotThisLineError as error:
+        why = str(error)
+    except CalibrationError:
+        return []  # too narrow a band, or steps too wide, to tell
+    return [PATH_MISFIT(element=name, why=why)] if why else []

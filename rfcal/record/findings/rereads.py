@@ -4,14 +4,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.reread import Moved
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
-from rfcal.uncertainty.significance import far_off
 
 SMALL = 0.2
 """Size of a reflection [1] below which it has no angle to speak of: it moves, it does not turn."""
@@ -22,11 +20,6 @@ LIKE = 0.1
 NEARLY = 0.04
 """A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
 directivity, source match and tracking leave no more (common practice, no source)."""
-
-
-def as_stated(moved: Moved, chance: float = FALSE_ALARM) -> bool:
-    """Whether chance and what was stated of both readings explain how far an artefact moved."""
-    return not far_off(moved.squared(), chance)
 
 
 def about_rereads(found: Sequence[Reread]) -> list[Finding]:

@@ -16,9 +16,11 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.misread import Meanings
 from rfcal.record.findings.turns import turns_as_stated
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import TOGETHER, far_off, too_many
@@ -40,6 +42,8 @@ BOTH_OHM = 4 * np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
 OUT_M = np.geomspace(0.002, 0.1, 15)
 TIMES = np.geomspace(0.15, 5.0, 201)
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
+Meanings = Mapping[str, Callable[[Complex], Complex]]
+"""What may be said of the numbers of one reading, and what they were meant to be."""
 
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
@@ -312,3 +316,35 @@ def _other_line(line: Line, step: Step, _: float) -> Step:
         replace(q, value=0 * q.value + v) for q, v in zip(step.parameters, values, strict=True)
     )
     return replace(step, element=replace(step.element, line=line), parameters=tuple(inputs))
+
+
+def _in_degrees(x: Complex) -> Complex:
+    """What was written in radians and read as degrees."""
+    return np.asarray(np.abs(x) * np.exp(1j * np.degrees(np.angle(x))))
+
+
+def _linear(x: Complex) -> Complex:
+    """What was written as a magnitude and read as decibels."""
+    return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
+
+
+def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
+    """What each reading of a record may have meant, by its name."""
+    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
+    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+    return {
+        item.name: {**always, **(polar if has_angles(item.reading, sweeps[item.name]) else {})}
+        for item in record.items()
+    }
+
+
+def has_angles(reading: Reading, sweep: Sweep) -> bool:
+    """Whether angles were written or typed, which may have been in radians."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    if not reading.files or None in origins:
+        return reading.typed_reflection is not None
+    if columns := reading.layout.columns:
+        return "degrees" in columns
+    content = b"\n".join(origin.content for origin in origins if origin).upper()
+    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
+    return b"DEGREES" in content or any(b"RI" not in words for words in options)

@@ -6,11 +6,9 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.maths.reflection import Real
-from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings.analyzer import implausible
+from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.misread import Meanings
-from rfcal.record.findings.slips import SELDOM, Scene, Slip, all_slips, contradict
+from rfcal.record.findings.slips import SELDOM, Meanings, Scene, Slip, all_slips, contradict
 from rfcal.record.results import Check
 
 POINTS = 48

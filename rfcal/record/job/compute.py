@@ -31,22 +31,21 @@ from rfcal.record.findings.assumed import (
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
-from rfcal.record.findings.devices import about_device, soundness
+from rfcal.record.findings.devices import about_device, about_path, soundness
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
-from rfcal.record.findings.misread import meanings
-from rfcal.record.findings.path import about_path
-from rfcal.record.findings.readings import (
+from rfcal.record.findings.rereads import about_rereads
+from rfcal.record.findings.slips import meanings
+from rfcal.record.findings.standards import about_correction, about_standards
+from rfcal.record.findings.suspects import explained
+from rfcal.record.findings.traces import (
     about_answer,
     about_digits,
     about_references,
     about_sizes,
+    about_traces,
 )
-from rfcal.record.findings.rereads import about_rereads, as_stated
-from rfcal.record.findings.standards import about_correction, about_standards
-from rfcal.record.findings.suspects import explained
-from rfcal.record.findings.traces import about_traces
 from rfcal.record.findings.turns import turns_as_stated
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
@@ -60,7 +59,7 @@ from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
 from rfcal.uncertainty.coverage import degrees_of_freedom
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import shared
+from rfcal.uncertainty.significance import far_off, shared
 
 
 def compute(
@@ -260,7 +259,7 @@ class _Job:
         with readings.refused_at(item.place):
             here = self.calibration_on(self.sweeps[item.name])
             moved = self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
-        return Reread(moved, as_stated(moved, self.chance))
+        return Reread(moved, not far_off(moved.squared(), self.chance))
 
     def path(
         self, here: Calibration, item: Measurement
