@@ -119,9 +119,5 @@ def smooth(values: Complex, odd: list[int]) -> Complex:
     good = np.setdiff1d(np.arange(values.size), odd)
     for k in odd:
         near = np.sort(good[np.argsort(np.abs(good - k), kind="stable")[:4]])
-        others = near[:, None] - near
-        np.fill_diagonal(others, 1)
-        each = np.where(np.eye(4, dtype=bool), 1, k - near)
-        weight = np.prod(each, axis=1) / np.prod(others, axis=1)
-        left[k] = weight @ values[near]
+        left[k] = np.linalg.solve(np.vander(near - k, 4), values[near])[-1]
     return left

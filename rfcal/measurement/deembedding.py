@@ -122,8 +122,8 @@ class LineByFigures:
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
         """The line as a map."""
         line = self._line(inputs)
-        zc = line.impedance(self.frequency)
-        trip = np.exp(-2 * line.propagation(self.frequency) * line.length_m)
+        zc, propagation = line.constants(self.frequency)
+        trip = np.exp(-2 * propagation * line.length_m)
         return Bilinear.section((zc - self.z_ref) / (zc + self.z_ref), trip)
 
 

@@ -250,14 +250,14 @@ def _radius(parts: Real, covariance: Real) -> Real:
     return np.sqrt(np.quantile(_squared_distance(parts, covariance), COVERAGE, axis=-1))
 
 
-def tolerance_of(deviation: Real) -> Real:
-    """Numerical tolerance: half a unit of the one significant digit (JCGM 101, 7.9.2).
+def tolerance_of(deviation: Real, digits: int = 1) -> Real:
+    """Numerical tolerance: half a unit of the last significant digit (JCGM 101, 7.9.2).
 
     It is zero where nothing is uncertain.
     """
     known = deviation > 0
-    # u = c 10^l with c of one digit; half of 10^l
-    power = np.floor(np.log10(np.where(known, deviation, 1.0)))
+    # u = c 10^l with c a whole number of that many digits; half of 10^l
+    power = np.floor(np.log10(np.where(known, deviation, 1.0))) - (digits - 1)
     return np.where(known, 0.5 * 10.0**power, 0.0)
 
 

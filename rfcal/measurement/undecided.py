@@ -41,6 +41,13 @@ WAYS = np.exp(2j * np.pi * np.arange(8) / 8)
 """Directions of the reflection in which the outermost of what is possible is looked for."""
 ACTIVE = 4.0
 """Standard deviations beyond 1 from which no passive device is [1]."""
+SHARPEST = 100.0
+"""Q of a resonance sharper than which none is taken to lie just between two readings (common
+practice, no source)."""
+LOSSY = 3.0
+"""X over R from which loss counts as small [1]."""
+SURE = 3.0
+"""Standard deviations that X must have risen or fallen by."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,42 +266,24 @@ def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> N
     falls only where it is smaller than R), and through zero or an open no ordinary thing goes more
     steeply than a resonance of `SHARPEST`. X and R [ohm] are those of either sign, shape (2, F).
     """
-    count = frequency.size
-    steps = [_step(frequency, reactance, resistance, doubt, i) for i in range(count - 1)]
+    count, x, r, unsure = frequency.size, reactance, resistance, SURE * doubt
+    part = np.diff(frequency) / np.sqrt(frequency[:-1] * frequency[1:])
+    # which sign may follow which from one point to the next: before, after, step
+    before, after = np.broadcast_arrays(x[:, None, :-1], x[None, :, 1:])
+    loss = np.maximum(np.maximum(r[:, None, :-1], r[None, :, 1:]), 1e-3)
+    least = np.minimum(np.abs(before), np.abs(after))
+    rises = after - before > -np.hypot(unsure[:, None, :-1], unsure[None, :, 1:])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # a series resonance in between has Q = f dX/df / 2R
+        series = (after - before) / part
+        # and a parallel one Q = f dB/df / 2G, with G = R/X^2
+        parallel = (1 / np.abs(after) + 1 / np.abs(before)) / part * least**2
+    through = np.where(after > 0, series, parallel) / (2 * loss) < SHARPEST
+    steps = np.where(before * after > 0, rises, through) | (least < LOSSY * loss)
     ahead, back = np.ones((2, count), bool), np.ones((2, count), bool)
-    for i, allowed in enumerate(steps):
-        ahead[:, i + 1] = np.any(allowed & ahead[:, i][:, None], axis=0)
-    for i, allowed in reversed(list(enumerate(steps))):
-        back[:, i] = np.any(allowed & back[:, i + 1][None, :], axis=1)
+    for i in range(count - 1):
+        ahead[:, i + 1] = np.any(steps[..., i] & ahead[:, i][:, None], axis=0)
+    for i in reversed(range(count - 1)):
+        back[:, i] = np.any(steps[..., i] & back[:, i + 1], axis=1)
     both = ahead & back
     return np.where(np.any(both, axis=0), both, True)
-
-
-SHARPEST = 100.0
-"""Q of a resonance sharper than which none is taken to lie just between two readings (common
-practice, no source)."""
-LOSSY = 3.0
-"""X over R from which loss counts as small [1]."""
-SURE = 3.0
-"""Standard deviations that X must have risen or fallen by."""
-
-
-def _step(frequency: Real, x: Real, r: Real, doubt: Real, i: int) -> NDArray[np.bool_]:
-    """Which sign may follow which from one point to the next, shape (2, 2): first axis before."""
-    j, ways = i + 1, np.ones((2, 2), bool)
-    part = (frequency[j] - frequency[i]) / np.sqrt(frequency[i] * frequency[j])
-    for a, b in np.ndindex(2, 2):
-        before, after, loss = x[a, i], x[b, j], max(r[a, i], r[b, j], 1e-3)
-        if min(abs(before), abs(after)) < LOSSY * loss:
-            continue
-        unsure = SURE * np.hypot(doubt[a, i], doubt[b, j])
-        if before * after > 0:
-            ways[a, b] = after - before > -unsure
-        elif after > 0:
-            # a series resonance in between has Q = f dX/df / 2R
-            ways[a, b] = (after - before) / part / (2 * loss) < SHARPEST
-        else:
-            # and a parallel one Q = f dB/df / 2G, with G = R/X^2
-            rise = (1 / abs(after) + 1 / abs(before)) / part
-            ways[a, b] = rise * min(before**2, after**2) / (2 * loss) < SHARPEST
-    return ways

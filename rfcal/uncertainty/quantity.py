@@ -54,7 +54,8 @@ class Effect:
 
     def moved(self, deviations: float | Real) -> Complex:
         """What it changes by so many standard deviations."""
-        return np.asarray(deviations * (self.change + deviations * self.curve), complex)
+        bent = self.change + deviations * self.curve if np.any(self.curve) else self.change
+        return np.asarray(deviations * bent, complex)
 
     def numbers(self, rng: "np.random.Generator", draws: int, points: int) -> Real:
         """Random numbers of unit standard deviation, shape (draws, points) or (draws, 1)."""
@@ -157,7 +158,8 @@ class Quantity:
 
     def variance(self) -> Real:
         """Mean variance of the real and the imaginary part, shape (F,)."""
-        return np.trace(self.covariance(), axis1=-2, axis2=-1) / 2
+        squares = (np.abs(effect.change) ** 2 for effect in self.effects)
+        return sum(squares, np.zeros(np.shape(self.value))) / 2
 
     def draw(
         self, rng: "np.random.Generator", draws: int, drawn: dict[Hashable, Real] | None = None
