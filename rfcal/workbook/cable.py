@@ -71,16 +71,12 @@ def cable_words(frequency_hz: float, impedance: complex, z: complex, line: Line)
     first, last = _nature(impedance), _nature(z)
     chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"
     turned = f"{chart_of} reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
-    if first == last:
-        flip = f"{turned}: what is {first} still reads {last}."
-    elif impedance.imag * z.imag < 0:
-        flip = f"{turned}, across the chart's level axis: what is {first} reads {last}."
-    else:
-        flip = f"{turned}: what is {first} reads {last}."
+    crossed = first != last and impedance.imag * z.imag < 0
+    across, still = ", across the chart's level axis" * crossed, "still " * (first == last)
     return (
         f"At {words.mhz(frequency_hz)}, {words.complex_ohm(impedance, ONE_OHM)} through "
         f"{line.length_m:.2f} m ({waves:.3f} wavelengths) reads "
-        f"{words.complex_ohm(z, ONE_OHM)}. {flip}"
+        f"{words.complex_ohm(z, ONE_OHM)}. {turned}{across}: what is {first} {still}reads {last}."
     )
 
 

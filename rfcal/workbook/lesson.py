@@ -82,10 +82,13 @@ class _Shown:
 def tell(*lines: object) -> None:
     """Say lines in a cell, in the width there is; printed, they would break within words."""
     look = '<div style="padding-left: {}ch; text-indent: -2ch">\n{}\n</div>'
-    short = [_short(str(line)) for line in lines]
-    said = [(_inward(text), escape(text.strip(), quote=False)) for text in short]
+    plain, html = [], []
+    for line in map(str, lines):
+        inward = len(line) - len(line.lstrip()) + 2
+        plain.append(textwrap.fill(line, WIDE, subsequent_indent=" " * inward, **KEPT))
+        html.append(look.format(inward, escape(plain[-1].strip(), quote=False)))
     if lines:
-        display(_Shown("\n".join(short), "text/html", "\n".join(look.format(*x) for x in said)))
+        display(_Shown("\n".join(plain), "text/html", "\n".join(html)))
 
 
 def table(rows: Iterable[Sequence[object]]) -> None:
@@ -101,15 +104,6 @@ def table(rows: Iterable[Sequence[object]]) -> None:
 def show(figure: Figure, alt: str) -> None:
     """Show a figure, and in words what it says; a narrow window moves it and does not shrink it."""
     display(_Shown(alt, "image/png", base64.b64encode(png_bytes(figure)).decode("ascii")))
-
-
-def _short(line: str) -> str:
-    return textwrap.fill(line, WIDE, subsequent_indent=" " * _inward(line), **KEPT)
-
-
-def _inward(line: str) -> int:
-    """How far in from the left a line goes on [characters]."""
-    return len(line) - len(line.lstrip()) + 2
 
 
 def against_truth(results: Results) -> str:
