@@ -19,7 +19,7 @@ from rfcal.record.export import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.format.schema import Record
 from rfcal.record.job.compute import compute
-from rfcal.record.results import Part, Results
+from rfcal.record.results import Device, Part, Results
 from rfcal.report.figures.compare import agreement_figure, values_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.figures.style import own_settings
@@ -34,12 +34,15 @@ MOST_JSON_BYTES = 400_000_000
 
 @dataclass(frozen=True, eq=False)
 class Answered:
-    """What one side says of one device."""
+    """What a results.json says of one device, by a device's own names."""
 
     frequency: Real  # [Hz]
     reflection: Quantity
-    answer_hz: float
+    answer: int  # index of the frequency that is asked for
     interval: Real  # of R and of X [ohm], shape (F, 2, 2): last axis low and high
+
+
+Told = Answered | Device
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +52,7 @@ class Side:
     title: str
     source: str  # where it is, as it was named
     z_ref: float
-    answers: Mapping[str, Answered]  # by name of the measurement
+    answers: Mapping[str, Told]  # by name of the measurement
     results: Results | None = None  # None where only results.json is there
     parts: Sequence[tuple[str, str]] = ()  # names and answers of its parts
 
@@ -63,10 +66,7 @@ def side_of(source: Record | str | Path) -> Side:
         results = recomputed(path, compare=False)
     else:
         return _from_json(path)
-    answers = {
-        d.name: Answered(d.frequency, d.reflection, float(d.frequency[d.answer]), d.interval)
-        for d in results.devices
-    }
+    answers = {device.name: device for device in results.devices}
     parts = [(f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts]
     record = results.record
     title = _title(record.title, record.date)
@@ -109,7 +109,8 @@ def _answered(told: Mapping[str, Any]) -> Answered:
     frequency = np.array(told["frequency_hz"], float)
     ends = np.array(told["interval_ohm"], float).reshape(-1, 2, 2)
     ends = np.where(np.isnan(ends), [-np.inf, np.inf], ends)  # JSON has no infinity
-    return Answered(frequency, Quantity(value, effects), float(told["answer_hz"]), ends)
+    answer = int(np.argmin(np.abs(frequency - float(told["answer_hz"]))))
+    return Answered(frequency, Quantity(value, effects), answer, ends)
 
 
 def compared(
@@ -170,7 +171,11 @@ def _influences(side: Side, name: str) -> set[Hashable]:
 
 
 def _held(
-    one: Answered, other: Answered, z_ref: float, shared: frozenset[Hashable], name: str
+    one: Answered | Device,
+    other: Answered | Device,
+    z_ref: float,
+    shared: frozenset[Hashable],
+    name: str,
 ) -> tuple[Agreement, int, Real]:
     _, here, there = np.intersect1d(
         np.round(one.frequency), np.round(other.frequency), return_indices=True
@@ -181,7 +186,7 @@ def _held(
     frequency = one.frequency[here]
     both = one.reflection.at_points(here), other.reflection.at_points(there)
     found = agreement(frequency, *both, z_ref=z_ref, shared=shared)
-    at = int(np.argmin(np.abs(frequency - one.answer_hz)))
+    at = int(np.argmin(np.abs(frequency - one.frequency[one.answer])))
     return found, at, np.array([one.interval[here[at]], other.interval[there[at]]])
 
 

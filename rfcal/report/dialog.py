@@ -50,10 +50,9 @@ def _applies(step: str, said: Mapping[str, str]) -> bool:
     return step != "check" or bool(said["check ohm"])
 
 
-def _known(said: Mapping[str, str], before: str = "") -> list[Entry]:
-    """The readings so far, up to a step."""
-    kinds = KINDS[: KINDS.index(before)] if before else KINDS
-    return [_entry(kind, said[kind], said) for kind in kinds if _applies(kind, said) and said[kind]]
+def _known(said: Mapping[str, str]) -> list[Entry]:
+    """The readings so far."""
+    return [_entry(kind, said[kind], said) for kind in KINDS if said.get(kind)]
 
 
 def _entry(kind: str, cells: str, said: Mapping[str, str]) -> Entry:
@@ -99,7 +98,7 @@ def _doubted(typed: str, doubt: Callable[[str], str], checked: Callable[[str], s
 
 def _read(kind: str, said: Mapping[str, str]) -> str:
     """The numbers of one reading, judged by themselves and beside those before."""
-    shows, before = said["shows"], _known(said, kind)
+    shows, before = said["shows"], _known(said)
     what = " and ".join(SHOWS[shows])
     may_lack = kind == "short again"
     cells = _ask(f"{ASKED[kind]}. {what}{' (Enter: not now)' if may_lack else ''}: ")

@@ -82,8 +82,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         script=Markup(script),
         script_hash=f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}",
         curves=Markup(curves),
-        checks=[words.check_line(check) for check in results.checks]
-        + [words.reread_line(reread) for reread in results.rereads],
+        checks=[*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)],
         findings=[f for f in results.findings if f.code not in (*TOLD_ELSEWHERE, *UNSEEN)],
         unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],

@@ -17,24 +17,22 @@ def summary_lines(results: Results) -> list[str]:
     said += [line for part in results.parts for line in part_lines(part)]
     for device in results.devices:
         told, other = words.answer(device), words.other_answer(device)
-        also = f", or {other['impedance']}" if other else ""
+        both = {key: ", or ".join(one[key] for one in (told, other) if one) for key in told}
         if doubt := why_wrong(results.findings, device.name):
             said.append(f"do not trust what follows yet: {doubt}")
         if len(results.devices) > words.MOST_SHOWN:
-            ohm = ", or ".join(one["ohm"] for one in (told, other) if one)
-            said.append(f"{told['name']} at {told['at']}: {ohm}")
+            said.append(f"{told['name']} at {told['at']}: {both['ohm']}")
             continue
+        raw = f"; the raw reading was {told['raw']}" if told["raw"] else ""
         said += [
-            f"{told['name']} at {told['at']}: {told['impedance']}{also}",
+            f"{told['name']} at {told['at']}: {both['impedance']}",
             f"  {told['ohm']}{told['each']}",
             *([f"  or {other['ohm']}"] if other else []),
-            f"  SWR {told['swr']}{', or ' + other['swr'] if other else ''}"
-            + (f"; the raw reading was {told['raw']}" if told["raw"] else ""),
+            f"  SWR {both['swr']}{raw}",
             *([f"  {told['path']}"] if told["path"] else []),
             f"  largest source of uncertainty of {told['sources']}",
         ]
-    said += [words.check_line(check) for check in results.checks]
-    said += [words.reread_line(reread) for reread in results.rereads]
+    said += [*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)]
     if not results.record.line_first:
         said += line
     # the line's state is told above

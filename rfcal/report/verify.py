@@ -35,15 +35,15 @@ class Verdict:
 
     def lines(self, file: str, most: int = 10) -> list[str]:
         """In words, the first one the verdict."""
+        found, left = self.differences, len(self.differences) - most
         said = [
-            f"{file} follows from the record: computed again, all of its {self.numbers} numbers "
-            "and every sentence come out as they stand there"
+            f"{file} does NOT follow from the record: {len(found)} differ"
+            if found
+            else f"{file} follows from the record: computed again, all of its {self.numbers} "
+            "numbers and every sentence come out as they stand there",
+            *(f"  {text}" for text in found[:most]),
+            *([f"  and {left} more"] if left > 0 else []),
         ]
-        if self.differences:
-            said = [f"{file} does NOT follow from the record: {len(self.differences)} differ"]
-            said += [f"  {text}" for text in self.differences[:most]]
-            left = len(self.differences) - most
-            said += [f"  and {left} more"] if left > 0 else []
         if self.other_versions:
             said.append(
                 f"it was made by {self.other_versions}, which is not what checked it: a last digit "

@@ -88,13 +88,9 @@ def _wire(ax: Axes, *corners: complex) -> None:
 def _box(ax: Axes, centre: complex, half: complex) -> None:
     """A box about a point, with its half width and height."""
     size = np.abs([half.real, half.imag])
-    look: dict[str, Any] = {
-        "facecolor": style.WHITE,
-        "edgecolor": style.TEXT,
-        "linewidth": 1.4,
-        "zorder": 3,
-    }
-    ax.add_patch(Rectangle((centre.real - size[0], centre.imag - size[1]), *2 * size, **look))
+    box = Rectangle((centre.real - size[0], centre.imag - size[1]), *2 * size, zorder=3)
+    box.set(facecolor=style.WHITE, edgecolor=style.TEXT, linewidth=1.4)
+    ax.add_patch(box)
 
 
 def _words(ax: Axes, at: complex, text: str, **how: Any) -> None:
