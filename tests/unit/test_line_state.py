@@ -410,3 +410,21 @@ def test_the_end_of_a_line_of_known_length_is_listed_where_it_is():
     seen = foot(band, line, rod(band, 50.3e6, 47.0, 9.0))
     said = line_lines(state(np.random.default_rng(1), band, line, seen, length_m=40.0))
     assert any(re.match(r"  40\.00 ± 0\.20 m: the line's end, seen at 4\d", row) for row in said)
+
+
+@pytest.mark.parametrize("ohm", [5.0, 1.2])
+def test_the_first_sentence_names_the_strongest_place_that_is_listed(ohm):
+    """A joint too small for a fault is not hidden behind a limit; a connector is called one."""
+    line = Line(35.0, 0.66, 50.0, 0.62, 0.006)
+    seen = foot(WIDE, line, 75.0, ("series", ohm, 22.0), ("series", ohm / 2, 10.0))
+    found = state(np.random.default_rng(3), WIDE, line, seen, loss_known=True, length_m=35.0)
+    said, fault = line_verdict(found)
+    assert not fault
+    assert "0.05" not in said.split(";")[0]
+    if ohm == 5.0:
+        assert re.match(r"Small reflection at 2[12]\.\d+ ± 0\.\d+ m, 0\.04\d \(26 dB", said)
+        assert "or a step of impedance: look there at the next visit; nothing reflects more" in said
+    else:
+        assert re.match(r"Nothing before the line's end at .* more than 0\.01\d? \(39 dB", said)
+        assert re.search(r"at 2[12]\.\d+ ± 0\.\d+ m, as a sound connector may", said)
+    assert "a fault in its last" in said

@@ -273,8 +273,8 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        sound = say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end, near=state.now.near_m)
-        said = [sound, *_end_itself(state)]
+        hidden = say.LINE_END_HIDES.format(near=now.near_m)
+        said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
             look = "" if other else say.LINE_LOOK_THERE
@@ -286,6 +286,20 @@ def _alone(state: LineState) -> tuple[str, bool]:
         length = state.length_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
     return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1)
+
+
+def _small(state: LineState, end: str) -> list[str]:
+    """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
+    now, size = state.now, np.abs(state.now.reflection)
+    if not (listed := _before_end(state)):
+        return [say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)]
+    most = max(listed, key=size.__getitem__)
+    place = float(now.distance_m[most])
+    if size[most] < LEAST:
+        at = {"place": place_words(state, place), "size": size_words(size[most])}
+        return [say.LINE_SMALLER.format(end=end, **at)]
+    each = place, now.reflection[most], now.kind[most], now.fits[most]
+    return [*_reflections(state, say.LINE_SMALL, [each]), say.LINE_NO_MORE.format(end=end)]
 
 
 def _end_itself(state: LineState) -> list[str]:

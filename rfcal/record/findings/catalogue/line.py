@@ -46,10 +46,13 @@ LINE_BEYOND = (
     "{stated:.2f}: look at the cable's type"
 )
 LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
-LINE_NO_FAULT = (
-    f"no place reflects {{size}} or more before {{end}}; a fault in {LINE_HIDES} would not be told "
-    "from the end"
+LINE_NO_FAULT = "no place reflects {size} or more before {end}"
+LINE_SMALL = "small reflection{s} at {places}, {kind}: look there at the next visit"
+LINE_NO_MORE = "nothing reflects more before {end}"
+LINE_SMALLER = (
+    "nothing before {end} reflects more than {size}, at {place}, as a sound connector may"
 )
+LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
 LINE_END_ITSELF = "the end itself reflects {size}"
 LINE_END_KINDS = {
     "open": ", as an open line does, or an antenna far below its band",
