@@ -1,7 +1,7 @@
 """What is read off a corrected reflection, each figure with its 95 % interval.
 
 R, X, |Z|, SWR, return loss, series and parallel inductance and capacitance, and Q: each follows
-from one figure that is constant on circles of the reflection plane (`levels.Level`) by a
+from one figure that is constant on circles of the reflection plane (`circles.Level`) by a
 function that only rises or only falls, so its interval is that figure's, carried over.
 """
 

@@ -192,3 +192,26 @@ def test_least_squares_stay_where_the_misfit_next_to_them_overflows():
     values, left, _ = least_squares(misfit, np.array([edge]), np.zeros(1), np.full(1, 1e9))
     assert values == pytest.approx([edge])
     assert np.all(np.isfinite(left))
+
+
+@pytest.mark.parametrize("points", [2, 5000])
+@pytest.mark.parametrize("pair", [(0, 1), (0, 2), (1, 2)])
+@pytest.mark.parametrize("side", ["known", "seen"])
+def test_two_equal_points_at_one_frequency_are_refused(side, pair, points):
+    rng = np.random.default_rng(2)
+    given = {
+        k: rng.normal(size=(3, points)) + 1j * rng.normal(size=(3, points))
+        for k in ("known", "seen")
+    }
+    given[side][pair[1], -1] = given[side][pair[0], -1]
+    with pytest.raises(CalibrationError, match="two of the points are the same"):
+        Bilinear.fit(given["known"], given["seen"])
+
+
+@pytest.mark.parametrize("points", [(-1, 1, 1j), (1j, -1j, 0), (0.5 + 0.5j, -0.5 + 0.5j, -0.5j)])
+def test_what_differs_is_no_same_point_whatever_its_determinant(points):
+    """An imaginary determinant, among others: through these the identity is found."""
+    found = Bilinear.fit(points, points)
+    assert found.apply(0.3 - 0.7j) == pytest.approx(0.3 - 0.7j, rel=1e-14)
+    turned = Bilinear.fit(points, [1j * v for v in points])
+    assert turned.derivative(0.2) == pytest.approx(1j, rel=1e-14)
