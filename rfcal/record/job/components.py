@@ -49,8 +49,15 @@ def equivalents(figures: Mapping[str, Figure]) -> dict[str, Figure]:
     return {name: figures[name] for name in TWO_ELEMENTS} | {"dissipation_factor": loss}
 
 
-def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity]) -> Part:
+def _part(
+    wanted: ComponentRequest,
+    sweep: Sweep,
+    ends: Sequence[Quantity],
+    figures: Mapping[str, Figure] | None = None,
+) -> Part:
     """The part without its fixture, and no values where there is hardly anything but fixture."""
+    if not ends:
+        return Part(wanted, choose(sweep, wanted.model), equivalents(figures or _figures(sweep)))
     opened, shorted, *load = ends
     whole = sweep.reflection
     try:
@@ -67,13 +74,12 @@ def _without_fixture(wanted: ComponentRequest, sweep: Sweep, ends: list[Quantity
     series = to_impedance(shorted.value, sweep.z_ref)[sweep.answer]
     across = to_admittance(opened.value, sweep.z_ref)[sweep.answer]
     stray = Fixture(added, float(series.imag / w), float(across.imag / w))
-    return Part(wanted, verdict, _equivalents(sweep), stray)
+    return Part(wanted, verdict, equivalents(_figures(sweep)), stray)
 
 
-def _equivalents(sweep: Sweep) -> dict[str, Figure]:
+def _figures(sweep: Sweep) -> dict[str, Figure]:
     passive = ~active_points(sweep.reflection)
-    found = derived(sweep.frequency, sweep.reflection, z_ref=sweep.z_ref, passive=passive)
-    return equivalents(found)
+    return derived(sweep.frequency, sweep.reflection, z_ref=sweep.z_ref, passive=passive)
 
 
 def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) -> None:
@@ -85,72 +91,54 @@ def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) 
         )
 
 
-class Parts:
-    """Parts of a record; sweeps of two ports are read at once."""
+def two_ports(record: Record) -> dict[str, list[TwoPortSweep]]:
+    """Sweeps of each part read between two ports: its own, the through's, the fixture's."""
+    items = {item.name: item for item in record.between_ports}
+    found = {}
+    for wanted in record.components:
+        if wanted.between_ports and wanted.through:
+            name = wanted.measurement
+            labels = [name, *(f"{name}: {what}" for what in ("through", *FIXTURE))]
+            files = (items[name].reading.files[0], wanted.through, *wanted.fixture)
+            found[name] = [
+                read_two_port(record.folder, file, label=label)
+                for file, label in zip(files, labels, strict=False)
+            ]
+    return found
 
-    def __init__(self, record: Record):
-        self.record = record
-        self.sweeps: dict[str, list[TwoPortSweep]] = {}  # the part's, through's and fixture's
-        items = {item.name: item for item in record.between_ports}
-        for wanted in record.components:
-            if wanted.between_ports and wanted.through:
-                name = wanted.measurement
-                labels = [name, *(f"{name}: {what}" for what in ("through", *FIXTURE))]
-                files = (items[name].reading.files[0], wanted.through, *wanted.fixture)
-                self.sweeps[name] = [
-                    read_two_port(record.folder, file, label=label)
-                    for file, label in zip(files, labels, strict=False)
-                ]
 
-    @property
-    def files(self) -> tuple[TwoPortSweep, ...]:
-        """All that was read."""
-        return tuple(sweep for sweeps in self.sweeps.values() for sweep in sweeps)
+def at_port(
+    wanted: ComponentRequest,
+    device: Device,
+    at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
+) -> Part:
+    """What part a corrected device is; sweeps of a fixture are corrected by `at_plane`."""
+    sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
+    ends = []
+    for file, end in zip(wanted.fixture, FIXTURE, strict=False):
+        grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
+        require_same_grid(wanted.place, grid, device.frequency, end, f"'{device.name}'")
+        ends.append(quantity)
+    return _part(wanted, sweep, ends, device.figures)
 
-    def first_grid(self) -> Real:
-        """The frequencies [Hz] of the first sweep of two ports."""
-        return self.files[0].frequency
 
-    def part(
-        self,
-        wanted: ComponentRequest,
-        devices: Sequence[Device],
-        worth: Analyzer,
-        at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
-    ) -> Part:
-        """What part a corrected device is, or what was read between two ports.
-
-        Sweeps of fixtures are corrected by `at_plane`.
-        """
-        if wanted.between_ports:
-            return self._between_ports(wanted, worth)
-        device = next(d for d in devices if d.name == wanted.measurement)
-        sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
-        ends = []
-        for file, end in zip(wanted.fixture, FIXTURE, strict=False):
-            grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
-            require_same_grid(wanted.place, grid, device.frequency, end, f"'{device.name}'")
-            ends.append(quantity)
-        if ends:
-            return _without_fixture(wanted, sweep, ends)
-        return Part(wanted, choose(sweep, wanted.model), equivalents(device.figures))
-
-    def _between_ports(self, wanted: ComponentRequest, worth: Analyzer) -> Part:
-        """By the ratio of what passes to what passes a through."""
-        item = next(m for m in self.record.between_ports if m.name == wanted.measurement)
-        z_ref = self.record.reference_ohm
-        read, through, *ends = self.sweeps[item.name]
-        for one in (through, *ends):
-            of = f"'{item.name}'"
-            require_same_grid(wanted.place, one.frequency, read.frequency, one.label, of)
-        ports = Ports(worth)
-        if worth.residual is not None:
-            ports = replace(ports, match=worth.residual["source_match"] / np.sqrt(2))
-        whole, *others = (
-            reflection_of(one, through, ports, wanted.method, z_ref) for one in (read, *ends)
-        )
-        _require_finite(wanted, read.frequency, whole)
-        sweep = Sweep(read.frequency, whole, z_ref, answer_of(item, read.frequency))
-        if others:
-            return _without_fixture(wanted, sweep, others)
-        return Part(wanted, choose(sweep, wanted.model), _equivalents(sweep))
+def between_ports(
+    wanted: ComponentRequest, record: Record, worth: Analyzer, sweeps: Sequence[TwoPortSweep]
+) -> Part:
+    """What part was read between two ports, by what passes in parts of what passes a through."""
+    item = next(m for m in record.between_ports if m.name == wanted.measurement)
+    z_ref = record.reference_ohm
+    read, through, *ends = sweeps
+    for one in (through, *ends):
+        of = f"'{item.name}'"
+        require_same_grid(wanted.place, one.frequency, read.frequency, one.label, of)
+    ports = Ports(worth)
+    if worth.residual is not None:
+        ports = replace(ports, match=worth.residual["source_match"] / np.sqrt(2))
+    whole, *others = (
+        reflection_of(one, through, ports, wanted.method, z_ref) for one in (read, *ends)
+    )
+    _require_finite(wanted, read.frequency, whole)
+    return _part(
+        wanted, Sweep(read.frequency, whole, z_ref, answer_of(item, read.frequency)), others
+    )

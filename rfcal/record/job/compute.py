@@ -49,14 +49,15 @@ from rfcal.record.findings.traces import (
 from rfcal.record.findings.turns import turns_as_stated
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
+from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
-from rfcal.record.job.components import Parts
+from rfcal.record.job.components import at_port, between_ports, two_ports
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Reread, Results
+from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
 from rfcal.uncertainty.coverage import degrees_of_freedom
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off, shared
@@ -142,7 +143,7 @@ class _Job:
             self.files += table
             self.assumed.append(assumed_of_artefact(artefact, missing_uncertainty(model)))
             self.known[artefact.name] = Known(artefact.name, model, self.sweeps[artefact.name])
-        self.parts = Parts(record)
+        self.ports = two_ports(record)
         self.grid = self._grid()
         worth = record.analyzer
         self.bench = Bench(
@@ -172,7 +173,7 @@ class _Job:
         if record.standards or record.measurements:
             return readings.common_grid(record, self.sweeps)
         if line is None:
-            return self.parts.first_grid()
+            return next(iter(self.ports.values()))[0].frequency
         z_ref = record.reference_ohm
         return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
 
@@ -199,14 +200,12 @@ class _Job:
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
-        worth = self.bench.analyzer
-        wanted = record.components if correct else ()
-        parts = tuple(self.parts.part(one, devices, worth, self._at_plane) for one in wanted)
+        parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += (*about_defaults(self.assumed), *about_unseen(record, self.findings))
         return Results(
             record=record,
-            sweeps=(*self.files, *self.parts.files),
+            sweeps=(*self.files, *(sweep for read in self.ports.values() for sweep in read)),
             bench=self.bench,
             calibration=calibration,
             checks=checks,
@@ -304,6 +303,13 @@ class _Job:
         self.files.append(sweep)
         here = self.calibration_on(sweep)
         return sweep.frequency, propagate(self.bench.inputs(here, sweep))
+
+    def part(self, devices: tuple[Device, ...], wanted: ComponentRequest) -> Part:
+        """What part one measurement is of."""
+        name = wanted.measurement
+        if wanted.between_ports:
+            return between_ports(wanted, self.record, self.bench.analyzer, self.ports[name])
+        return at_port(wanted, next(d for d in devices if d.name == name), self._at_plane)
 
     def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Finding:
         """Networks for one measurement, or why nothing is known of it."""

@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from rfcal.errors import ArgumentError, ReadingError, RfcalError
-from rfcal.findings import Finding, grid_words
+from rfcal.findings import Finding
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
 from rfcal.readings.guess import column_words, read_guessed
 from rfcal.record.export import slug
 from rfcal.record.findings.devices import about_device
-from rfcal.record.job.readings import unit_factor
+from rfcal.record.job.readings import other_unit
 from rfcal.record.results import Results
 
 COLUMNS = "frequency_hz,r_ohm,x_ohm,r_low_ohm,r_high_ohm,x_low_ohm,x_high_ohm"
@@ -49,13 +49,8 @@ def corrected(
         sweep, layout = read_guessed(file.parent, file.name, label=label, z_ref=z_ref)
         if layout.columns:
             say(f"the columns of {file.name} were guessed: {column_words(layout)}")
-        own, usual = (float(np.mean(f)) for f in (sweep.frequency, analyzer.frequency))
-        if factor := unit_factor(own, usual):
-            raise ReadingError(
-                str(file),
-                f"it has {grid_words(sweep.frequency)}, about {factor} those of the calibration: "
-                "look which of the two has the wrong unit of frequency, Hz, kHz or MHz",
-            )
+        if wrong := other_unit(sweep.frequency, analyzer.frequency, "the calibration"):
+            raise ReadingError(str(file), f"it has {wrong}")
         try:
             device = analyzer.correct(sweep)
             if other is not None:

@@ -122,15 +122,21 @@ def _first_difference(one: Real, other: Real) -> str:
 
 def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse readings whose frequencies are a thousand or a million times those of the first."""
-    items = record.items()
-    for item in items[1:]:
-        usual, own = (float(np.mean(sweeps[i.name].frequency)) for i in (items[0], item))
-        if factor := unit_factor(own, usual):
-            raise item.refused(
-                f"its reading has {grid_words(sweeps[item.name].frequency)}, about {factor} those "
-                f"of '{items[0].name}': look which of the two has the wrong unit of frequency, Hz, "
-                "kHz or MHz",
-            )
+    first, *others = record.items()
+    for item in others:
+        own, usual = (sweeps[one.name].frequency for one in (item, first))
+        if wrong := other_unit(own, usual, f"'{first.name}'"):
+            raise item.refused(f"its reading has {wrong}")
+
+
+def other_unit(own: Real, usual: Real, of: str) -> str:
+    """What is wrong with frequencies [Hz] in another unit than those of something else."""
+    if not (factor := unit_factor(float(np.mean(own)), float(np.mean(usual)))):
+        return ""
+    return (
+        f"{grid_words(own)}, about {factor} those of {of}: look which of the two has the wrong "
+        "unit of frequency, Hz, kHz or MHz"
+    )
 
 
 def unit_factor(one_hz: float, other_hz: float) -> str:
