@@ -23,7 +23,7 @@ from rfcal.record.findings.traces import (
 )
 from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
-from tests.benchmarks.campaign.mistakes import KINDS, sign_lost
+from tests.benchmarks.campaign.mistakes import KINDS, sign_lost, upper_half
 from tests.benchmarks.campaign.sessions import draw
 from tests.record.conftest import BOX, bend, polar, touchstone
 
@@ -176,6 +176,20 @@ def test_linear_magnitudes_taken_for_decibels_are_told_of(tmp_path):
     session = swept_session("narrow")
     session.readings["load"].style |= {"numbers": "MA", "said": "DB"}
     assert "'load' would reflect" in drawn(tmp_path, session)["linear-as-decibels"].message
+
+
+@pytest.mark.parametrize("shown", [True, False])
+def test_an_x_that_is_never_negative_is_asked_about_where_a_file_may_have_lost_its_sign(
+    tmp_path, shown
+):
+    session = next(
+        s for s in (draw((3, i)) for i in range(99)) if s.kind == "capacitor" and s.band == "narrow"
+    )
+    session.readings["device"].style["form"] = "csv"
+    if not shown:
+        session.readings["device"].edits.append(upper_half)
+    found = drawn(tmp_path, session)
+    assert ("never-negative" in found) != shown
 
 
 @pytest.mark.parametrize(("band", "why"), [("narrow", "scatter far less"), ("wide", "jumps")])

@@ -51,7 +51,21 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     for sweep in sweeps.values():
         if sweep.label not in told:
             found += about_shape(sweep, noise)
-    return found
+    told = {finding.about for finding in found}
+    return found + [
+        say.NEVER_NEGATIVE(label=item.name, where=span_mhz(sweep.frequency, sweep.frequency > 0))
+        for item in record.measurements
+        for sweep in [sweeps[item.name]]
+        if item.name not in told and _as_r_and_x(sweep) and np.all(sweep.reflection.imag >= 0)
+    ]
+
+
+def _as_r_and_x(sweep: Sweep) -> bool:
+    """Whether a sweep is of R and X, whose sign an instrument may not show, from a file."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    files = [origin.file.lower() for origin in origins if origin is not None]
+    all_csv = bool(files) and all(file.endswith(".csv") for file in files)
+    return all_csv and not sweep.assumed_reference and sweep.frequency.size > 1
 
 
 def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:

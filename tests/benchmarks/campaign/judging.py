@@ -55,7 +55,7 @@ WORDS = {
     "feet": r"feet|length|m long",
     "loss too high": r"\bloss\b|\blost\b",
     "too much removed": r"length|too much|longer than|m long",
-    "few points": r"steps of|smaller steps|more points",
+    "few points": r"steps (of|below)|smaller steps|more points",
 }
 """Words that tell each mistake; the artefact at fault may be named instead."""
 _LIST = re.compile(r"(?:look (?:for|at|whether)|causes?:)(.*?)(?=look (?:for|at|whether)|$)", re.I)

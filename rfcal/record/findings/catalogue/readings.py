@@ -124,6 +124,10 @@ SIGN_LOST = warning(
     "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
     "back from zero as if mirrored {where}.",
 )
+NEVER_NEGATIVE = note(
+    "never-negative: {label}",
+    "Does the instrument write X with its sign? That of '{label}' is below zero nowhere {where}.",
+)
 SIGNS_LOST = warning(
     "signs-lost: {short}",
     "Look whether X was written without its sign in all readings: it is below zero in none, though "
