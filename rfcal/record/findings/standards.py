@@ -1,7 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import combinations
 from types import MappingProxyType
 
@@ -9,7 +8,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.record.findings.catalogue import standards as say
@@ -156,9 +155,7 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
 def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
-    beyond = implausible(box)
-    tracking = box.reflection_tracking
-    if beyond:
+    if beyond := implausible(box):
         where = np.any(list(beyond.values()), axis=0)
         terms = " and ".join(
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
@@ -167,21 +164,20 @@ def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> l
         mended = _mended(calibration, meant)
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else say.LOOK_WRONG
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
-    turn = delay_of(tracking, frequency)
+    turn = delay_of(box.reflection_tracking, frequency)
     if turn is None:
         return []
-    if turn.delay_s < -max(BACKWARD_S, SURE * turn.doubt_s):
-        degrees = np.degrees(-2 * np.pi * turn.delay_s * np.ptp(frequency))
-        where = span_mhz(frequency, frequency > 0)
+    (delay, doubt, at_zero), where = turn, span_mhz(frequency, frequency > 0)
+    if delay < -max(BACKWARD_S, SURE * doubt):
+        degrees = np.degrees(-2 * np.pi * delay * np.ptp(frequency))
         return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
-    if frequency[-1] < LOW_HZ and turn.delay_s - SURE * turn.doubt_s > LONGEST_S:
-        where = span_mhz(frequency, frequency > 0)
-        return [say.UNIT_BY_DELAY(metres=turn.delay_s / PER_METRE_S, where=where)]
-    if turn.at_zero_doubt < KNOWN_RAD and np.pi - abs(turn.at_zero) < SURE * KNOWN_RAD:
+    if frequency[-1] < LOW_HZ and delay - SURE * doubt > LONGEST_S:
+        return [say.UNIT_BY_DELAY(metres=delay / PER_METRE_S, where=where)]
+    known_rad = 2 * np.pi * doubt * np.mean(frequency)
+    if known_rad < KNOWN_RAD and np.pi - abs(at_zero) < SURE * KNOWN_RAD:
         real = [np.mean(known.value.real) for known in calibration.known]
         ends = [calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real))]
-        pair = "'{}' and '{}'".format(*ends)
-        return [say.HALF_TURN(pair=pair, degrees=abs(np.degrees(turn.at_zero)))]
+        return [say.HALF_TURN(pair=quoted(ends), degrees=abs(np.degrees(at_zero)))]
     return []
 
 
@@ -200,18 +196,11 @@ def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str
     return []
 
 
-@dataclass(frozen=True)
-class Turn:
-    """A straight line through the phases of a transmission."""
+def delay_of(values: Complex, frequency: Real) -> tuple[float, float, float] | None:
+    """Delay of a transmission [s], its standard uncertainty, and the phase at zero frequency [rad].
 
-    delay_s: float
-    doubt_s: float  # its standard uncertainty
-    at_zero: float  # phase at zero frequency, within half a turn [rad]
-    at_zero_doubt: float  # its standard uncertainty [rad]
-
-
-def delay_of(values: Complex, frequency: Real) -> Turn | None:
-    """The line through their phases; None where too few points, or too far apart, show one."""
+    None where too few points, or too far apart, show a straight line through the phases.
+    """
     if frequency.size < FEWEST:
         return None
     step = float(np.max(np.diff(frequency)))
@@ -222,5 +211,4 @@ def delay_of(values: Complex, frequency: Real) -> Turn | None:
         return None
     scatter = np.std(phase - level - slope * (frequency - middle))
     doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
-    at_zero = np.angle(np.exp(2j * np.pi * (level - slope * middle)))
-    return Turn(-slope, doubt, float(at_zero), 2 * np.pi * doubt * middle)
+    return -slope, doubt, float(np.angle(np.exp(2j * np.pi * (level - slope * middle))))
