@@ -15,7 +15,6 @@ from matplotlib.figure import Figure
 from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
-from rfcal.record.findings.catalogue.line import LINE_FAULT
 from rfcal.record.findings.catalogue.match import MATCH_VOLTAGE
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.findings.match import why_wrong
@@ -36,8 +35,8 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
-TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, LINE_FAULT.code)
-"""Findings that stand where they belong: at the match, and as the line's state."""
+TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, *UNSEEN)
+"""Findings that stand where they belong: at the match, and below the others."""
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
@@ -72,6 +71,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     live = [_live(i, device) for i, device in enumerate(devices, start=1)]
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps(live).replace("<", "\\u003c")
+    line_state = ("", False) if results.line is None else line_verdict(results.line)
     return _template().render(
         say=say,
         results=results,
@@ -83,11 +83,15 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         script_hash=f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}",
         curves=Markup(curves),
         checks=[*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)],
-        findings=[f for f in results.findings if f.code not in (*TOLD_ELSEWHERE, *UNSEEN)],
+        findings=[
+            f
+            for f in results.findings
+            if f.code not in TOLD_ELSEWHERE and f.message != line_state[0]
+        ],
         unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
         line=results.line,
-        line_state=("", False) if results.line is None else line_verdict(results.line),
+        line_state=line_state,
         line_rows=[] if results.line is None else line_lines(results.line)[1:],
         terms=error_terms(results.calibration),
         inputs=export.inputs(results),

@@ -1,6 +1,5 @@
 """The results in a few lines, for a terminal."""
 
-from rfcal.record.findings.catalogue.line import LINE_FAULT
 from rfcal.record.findings.match import why_wrong
 from rfcal.record.results import Results
 from rfcal.report.text import device as words
@@ -36,4 +35,4 @@ def summary_lines(results: Results) -> list[str]:
     if not results.record.line_first:
         said += line
     # the line's state is told above
-    return said + [str(f) for f in results.findings if f.code != LINE_FAULT.code]
+    return said + [str(f) for f in results.findings if f"{line_words.STATE}{f.message}" not in line]

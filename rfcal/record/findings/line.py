@@ -43,9 +43,9 @@ FASTEST = 0.98
 def about_line(state: LineState) -> list[Finding]:
     """What there is to say about a line check; a wrong length explains a bad fit."""
     sentence, fault = line_verdict(state)
-    said = [say.LINE_FAULT(sentence=sentence)] if fault else []
-    said += _range(state)
-    said += _width(state)
+    said = _range(state) + _width(state)
+    if fault and sentence not in [finding.message for finding in said]:
+        said.insert(0, say.LINE_FAULT(sentence=sentence))
     found = state.properties
     if state.unfollowed:
         values = {"length_m": state.length_m, "range_m": state.now.range_m}
@@ -259,7 +259,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if not size.size:
         return _sentence(say.LINE_SILENT.format(range_m=min(now.range_m, now.seen_m))), False
     if _may_fold(state):
-        return _range(state)[0].message, False
+        return _range(state)[0].message, True
     ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
@@ -350,6 +350,8 @@ def size_words(reflection: float) -> str:
 
 def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
+    if _at_end(state, distance_m):
+        return f"{plus_minus(state.length_m, K_AXIS * state.length_uncertainty_m)} m"
     now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
     if nearest is None:
         return f"{distance_m:.1f} m"

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import linear_region
-from rfcal.record.findings.line import rings
+from rfcal.record.findings.line import places, rings
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -154,8 +154,11 @@ def line_figure(line: LineState) -> Figure:
     figure = style.new_figure(7.5, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
     now, place = line.now, line.now.distance_m
+    told = [m for m in places(line) if m != line.end]
+    last = float(place[told].max(initial=0.0))
     end = line.length_m or float(place.max(initial=0.0))
-    reach = min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2)
+    # all that is told of, and of the rest no more than surely lies there
+    reach = max(min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2), 1.1 * last)
     near = now.grid_m <= reach
     floor = max(now.noise, 1e-5)
     for events, label, look in (
@@ -166,11 +169,10 @@ def line_figure(line: LineState) -> Figure:
             size = np.maximum(events.magnitude[near], floor)
             ax.plot(now.grid_m[near], size, label=label, **look)
     at_end = np.arange(place.size) == line.end
-    late = rings(line)
     for label, there, marker, face in (
-        ("place that reflects", place[~late & ~at_end], "v", style.TEXT),
+        ("place that reflects", place[told], "v", style.TEXT),
         ("the line's end", place[at_end], "s", style.TEXT),
-        ("ringing, no place", place[late], "v", style.WHITE),
+        ("ringing, no place", place[rings(line)], "v", style.WHITE),
         ("bounce, no place", now.bounces_m, "D", style.WHITE),
     ):
         there = there[there <= reach]

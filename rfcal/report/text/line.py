@@ -11,6 +11,8 @@ from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
 
+STATE = "the line's state: "
+
 WEATHER = 0.001
 """By how much a line's delay changes with weather [1] (common practice, no source)."""
 
@@ -25,7 +27,7 @@ def line_lines(line: LineState) -> list[str]:
     size, late = np.abs(now.reflection), state.rings(line)
     places = state.places(line)
     said = [
-        f"the line's state: {state.line_verdict(line)[0]}",
+        f"{STATE}{state.line_verdict(line)[0]}",
         *_properties(line),
         f"places that reflect {state.FAINTEST:g} or more, nearest first: {len(places)} "
         f"(resolution: told apart from {apart} m on; range: seen up to {limit} m{lost}; kinds are "
