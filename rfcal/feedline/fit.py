@@ -7,7 +7,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.bounded import least_squares, nonnegative
+from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import NEPER_PER_DB, SPEED_OF_LIGHT, Line
@@ -35,7 +35,8 @@ EXCHANGED = (
 )
 NO_LINE = (
     "the far end's sweeps are not those of a line with its end open or short: look whether they "
-    "are exchanged, or whether something else was connected"
+    "are exchanged, whether the steps are too wide for so long a line, or whether something else "
+    "was connected"
 )
 
 
@@ -218,58 +219,3 @@ def _bunched(left: Real) -> float:
     follows = min(max(product / max(float(np.sum(left**2)), 1e-300), 0.0), 0.98)
     # effective sample size of a first-order autoregressive series: (1 + r) / (1 - r)
     return (1 + follows) / (1 - follows)
-
-
-def _inside_conductors(frequency: Real, round_trip: Complex) -> Real:
-    """Phase that the skin effect takes [rad]: as much as its loss, and with the root of frequency.
-
-    Left in, it would carry a lossy line's phase at zero frequency off by half of it.
-    """
-    lost = -np.log(np.maximum(np.abs(round_trip), 1e-12))
-    root = np.sqrt(frequency)
-    (conductor, _), _ = nonnegative(np.stack([root, frequency], axis=-1) / frequency[-1], lost)
-    return np.asarray(conductor * root / frequency[-1])
-
-
-def _whole_turns(frequency: Real, at_zero: float, left: Real) -> float:
-    """Turns of a straight phase at zero frequency, refused where what is left of it hides them."""
-    scatter = np.std(left)
-    span = frequency[-1] - frequency[0]
-    # how far the intercept may be off: scatter carried from the band down to zero
-    carried = 3 * scatter * (frequency[0] / span + 1)
-    turns = np.round(at_zero / (2 * np.pi))
-    off = float(np.abs(at_zero - 2 * np.pi * turns))
-    if off > np.pi / 2 and carried < np.pi / 4:
-        raise NotThisLineError(EXCHANGED)
-    if off + carried > np.pi:
-        # the span at which the same scatter leaves the intercept known to a quarter of a turn
-        needed = 3 * scatter * frequency[0] / max(np.pi / 2 - 3 * scatter, 1e-3)
-        raise CalibrationError(
-            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
-            f"line's length ambiguous by {SPEED_OF_LIGHT / (2 * frequency.mean()):.3g} m times the "
-            f"velocity factor: sweep a wider span, {max(needed, 2 * span) / 1e6:.3g} MHz or more, "
-            "or start lower"
-        )
-    return float(turns)
-
-
-def coarse_delay(frequency: Real, round_trip: Complex) -> float:
-    """One-way delay [s] from the phase of a line's round trip ``exp(-2 gamma l)``.
-
-    The phase of a line's round trip is zero at zero frequency. The slope over the band gives a
-    delay; carried back to zero frequency it must come to a whole number of turns, which fixes the
-    delay much better.
-    """
-    phase = np.unwrap(np.angle(round_trip)) + _inside_conductors(frequency, round_trip)
-    slope, at_zero = np.polyfit(frequency, phase, 1)
-    step, backwards = np.max(np.abs(np.diff(phase))), slope * np.ptp(frequency) > np.pi
-    if step > 0.8 * np.pi or backwards:
-        how = "backwards" if backwards else f"by {np.degrees(step):.0f} degrees"
-        raise CalibrationError(
-            f"the round trip turns {how} from point to point, so the line's length is ambiguous: "
-            f"sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
-        )
-    turns = _whole_turns(frequency, float(at_zero), phase - (slope * frequency + at_zero))
-    # least squares through that point at zero frequency: phase = -4 pi f delay
-    unwound = phase - 2 * np.pi * turns
-    return float(-(frequency @ unwound) / (frequency @ frequency) / (4 * np.pi))

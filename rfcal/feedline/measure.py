@@ -6,7 +6,6 @@ properties instead: delay, impedance and the two terms of the loss law, losses n
 To remove a line, use its measured map (`measurement.deembedding.LineBySweeps`), never the fit.
 """
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -18,10 +17,9 @@ from rfcal.feedline.fit import (
     NO_LINE,
     FarEnds,
     LineProperties,
-    coarse_delay,
     fit_line,
 )
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 
 NARROW = 0.5
@@ -33,6 +31,8 @@ SLOWEST, FOLLOWED = 0.5, 0.4
 round trip from point to point up to which its phase is followed."""
 STARTS, FOLDS = 8, 3
 """Starts of the fit that are tried, and ranges of the sweep that a line is sought in."""
+CLEARLY = 1.3
+"""Sweeps are half a turn off where so many times as much like a line's with its ends exchanged."""
 MOST_RATIO = 16.0
 """Lines are sought up to this far from the reference impedance, either way [1]."""
 
@@ -107,37 +107,33 @@ def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProper
     narrow = bool(np.ptp(frequency) < NARROW * np.mean(frequency))
     found: list[LineProperties] = []
     errors: list[CalibrationError] = []
-    starts = _starts(swept, narrow and one_end)
-    if length_m is not None and not followed(frequency, length_m / SLOWEST / SPEED_OF_LIGHT):
-        starts = iter([(swept.z_ref, delay) for delay in _delays(swept, length_m)])
-    for z0, start in starts:
+    longest = 0.0 if length_m is None else length_m / SLOWEST / SPEED_OF_LIGHT
+    if followed(frequency, longest):
+        starts = _starts(swept, narrow)
+    else:
+        likest = _likest(swept, longest * SLOWEST, longest)
+        starts = [(swept.z_ref, delay) for delay in likest[:STARTS]]
+    for z0, delay in starts:
         try:
-            delay = start if isinstance(start, float) else coarse_delay(frequency, start)
             found.append(fit_line(_start(delay, velocity, z0), swept))
         except CalibrationError as error:
             errors.append(error)
-        if found and found[-1].fits and not narrow and not isinstance(start, float):
+        if found and found[-1].fits and not narrow and followed(frequency, longest):
             return found[-1]
     if not found:
         raise errors[0]
     best, *others = sorted(found, key=lambda one: one.residual)
-    _require_no_rival(frequency, best, others, best.expected_residual if one_end else 0.0)
-    if not best.fits and one_end:
+    if one_end and not best.fits:
         raise NotThisLineError(NO_LINE)
-    if narrow and not one_end and _exchanged(best, swept):
+    if not one_end and (narrow or not best.fits) and _exchanged(best, swept):
         raise NotThisLineError(EXCHANGED)
+    _require_no_rival(frequency, best, others, best.expected_residual if one_end else 0.0)
     return best
 
 
 def followed(frequency: Real, delay_s: float) -> bool:
     """Whether the phase of a line of a delay can be followed from point to point."""
     return bool(2 * delay_s * np.max(np.diff(frequency)) <= FOLLOWED)
-
-
-def _delays(swept: FarEnds, length_m: float) -> list[float]:
-    """Delays [s] that a line so long may have, those first whose round trip is like the sweeps."""
-    shortest = length_m / SPEED_OF_LIGHT
-    return _likest(swept, shortest, shortest / SLOWEST)[:STARTS]
 
 
 def _folded(swept: FarEnds) -> list[float]:
@@ -167,45 +163,54 @@ def _exchanged(best: LineProperties, swept: FarEnds) -> bool:
             other = fit_line(line, other_way)
         except CalibrationError:
             continue  # no line that way
-        if other.residual < 0.6 * best.residual:
+        if other.residual < 0.8 * best.residual:
             return True
     return False
 
 
-def _starts(swept: FarEnds, every: bool) -> Iterator[tuple[float, Complex | float]]:
-    """Impedances [ohm] to start a fit from, each with the line's round trip or its delay [s].
+def _starts(swept: FarEnds, narrow: bool) -> list[tuple[float, float]]:
+    """Impedances [ohm] and delays [s] to start a fit from, the likeliest first.
 
-    Seen in a reference near the line's own impedance, the phase of the round trip is straight:
-    the straightest come first. One sweep of a narrow band leaves impedance and delay to each
-    other: then all pairs that agree with it in the middle of the band are looked at besides.
+    Seen in a reference near the line's own impedance, the phase of the round trip is straight. One
+    sweep of a narrow band leaves impedance and delay to each other: then all impedances are tried.
     """
-    starts = []
+    frequency, trends = swept.frequency, []
     for z0 in swept.z_ref * np.geomspace(1 / MOST_RATIO, MOST_RATIO, 33):
         trip = swept.round_trip(z0)
         phase = np.unwrap(np.angle(trip))
-        slope, offset = np.polyfit(swept.frequency, phase, 1)
-        bend = float(np.std(phase - slope * swept.frequency - offset))
-        starts.append((bend, float(z0), trip, float(slope), float(offset)))
-    starts.sort(key=lambda start: start[0])
-    yield from ((z0, trip) for _, z0, trip, *_ in starts[:STARTS])
-    if every:
-        yield from _pairs(swept, np.array([(z0, *trend) for _, z0, _, *trend in starts]))
+        slope, offset = np.polyfit(frequency, phase, 1)
+        bend = float(np.std(phase - slope * frequency - offset))
+        trends.append((bend, z0, trip / np.linalg.norm(trip), phase, slope, offset))
+    trends.sort(key=lambda trend: trend[0])
+    _require_followed(frequency, trends[0][3])
+    centre, found, every = float(np.mean(frequency)), [], narrow and len(swept.ends) == 1
+    reach, step, unlike = 1 / (2 * np.ptp(frequency)), 1 / (2 * centre), -1.0
+    for _, z0, trip, _, slope, offset in trends if every else trends[:STARTS]:
+        # phase = -4 pi f delay, up to whole turns: right in mid-band, and nearly by its slope
+        own, right = -slope / (4 * np.pi), -(slope + offset / centre) / (4 * np.pi)
+        turns = np.arange(np.round((own - reach - right) / step), (own + reach - right) / step + 1)
+        here = []
+        for delay in right + step / 2 * np.arange(2 * turns[0], 2 * turns[-1] + 1):
+            alike = float((trip @ np.exp(4j * np.pi * frequency * delay)).real)
+            here.append((-alike, float(z0), max(float(delay), 0.0)))
+        here.sort()
+        unlike = max(unlike, here[-1][0])
+        found += here if narrow else here[:1]
+    found.sort()
+    if unlike > -CLEARLY * found[0][0]:
+        raise NotThisLineError(EXCHANGED)
+    return [(z0, delay) for _, z0, delay in found[: STARTS * (1 + every)]]
 
 
-def _pairs(swept: FarEnds, trends: Real) -> list[tuple[float, float]]:
-    """The impedances and delays that come nearest to one sweep, by its phase in mid-band.
-
-    Of impedances, and slope and offset of the phase in each, shape (N, 3).
-    """
-    # phase = -4 pi f delay, up to whole turns
-    centre, found = float(np.mean(swept.frequency)), []
-    longest = -np.min(trends[:, 1]) / (2 * np.pi) + 1 / centre
-    for z0, slope, offset in trends[::2].tolist():
-        first = (-(slope * centre + offset) / (4 * np.pi * centre)) % (1 / (2 * centre))
-        for delay in np.arange(first, longest, 1 / (2 * centre)):
-            off = swept.off(_start(delay, 1.0, z0))
-            found.append((float(np.mean(np.abs(off) ** 2)), z0, float(delay)))
-    return [(z0, delay) for _, z0, delay in sorted(found)[: 2 * STARTS]]
+def _require_followed(frequency: Real, phase: Real) -> None:
+    """Refuse a round trip whose phase cannot be followed."""
+    step, backwards = np.max(np.abs(np.diff(phase))), phase[-1] - phase[0] > np.pi
+    if step > 0.8 * np.pi or backwards:
+        how = "backwards" if backwards else f"by {np.degrees(step):.0f} degrees"
+        raise CalibrationError(
+            f"the round trip turns {how} from point to point, so the line's length is ambiguous: "
+            f"sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
+        )
 
 
 def _require_no_rival(
@@ -221,6 +226,6 @@ def _require_no_rival(
             f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
             f"line's length ambiguous: {best.line.length_m:.3g} m of {best.line.z0:.3g} ohm and "
             f"{rival.line.length_m:.3g} m of {rival.line.z0:.3g} ohm explain it alike (at the "
-            "stated velocity factor). Sweep the far end both open and short, or a span of "
+            "stated velocity factor). Sweep the far end both open and short, or a wider span, "
             f"{NARROW * float(np.mean(frequency)) / 1e6:.3g} MHz or more"
         )

@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal.maths.reflection import Real
 
-STEPS, ENOUGH, SLOPE, MOST_DAMPED = 100, 1e-10, 1e-7, 1e12
+STEPS, ENOUGH, SLOPE, MOST_DAMPED = 100, 1e-9, 1e-7, 1e12
 """Steps at most; less gain of a step than this [relative] ends them; by how much a value is changed
 for its slope [1, or relative where it is above 1]; and a step more damped than this is none."""
 
@@ -40,10 +40,11 @@ def least_squares(
         downhill = -slopes.T @ left
         free = np.where(downhill > 0, values < high, values > low)
         size = np.maximum(np.linalg.norm(slopes, axis=0), 1e-12)
+        scaled = slopes * free / size
+        normal, downhill = scaled.T @ scaled, downhill * free
         gain = 0.0
         while not gain > 0 and damping < MOST_DAMPED:
-            system = np.concatenate([slopes * free, np.diag(np.sqrt(damping) * size)])
-            step = np.linalg.lstsq(system, np.r_[-left, 0 * values])[0] * free
+            step = np.linalg.lstsq(normal + damping * np.eye(size.size), downhill / size)[0] / size
             tried = np.clip(values + step, low, high)
             rest = misfit(tried)
             gain = 1 - float(rest @ rest) / max(float(left @ left), 1e-300)
