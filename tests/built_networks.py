@@ -10,11 +10,20 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.ranking import rank
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 FREQUENCY = np.linspace(13.9e6, 14.5e6, 41)
 DIRECTIVITY, SOURCE, TRACKING, CONNECTION, NOISE = 0.002, 0.004, 0.002, 0.001, 0.0005
+
+
+def two_port(network, frequency):
+    """A whole network, from source to load."""
+    # V1 = A Z + B and I1 = C Z + D with one ampere into the load
+    ones = np.ones(np.shape(frequency), complex)
+    (b, d), (both, others) = (network.states(frequency, z * ones)[0] for z in (0, 1))
+    return TwoPort(both - b, b, others - d, d)
 
 
 def pair(rng, deviation, shape=()):

@@ -16,7 +16,6 @@ from rfcal import defaults
 from rfcal.matching.element import SERIES, SHUNT, NetworkElement, Part, State
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real
-from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
 
 _LETTER = {Inductor: "L", Capacitor: "C", Stub: "stub ", Line: "line "}
@@ -60,20 +59,10 @@ class Network:
         pairs = zip(self.elements, values, strict=True)
         return replace(self, elements=tuple(e.with_value(value) for e, value in pairs))
 
-    def two_port(self, frequency: ArrayLike) -> TwoPort:
-        """The whole network, from source to load."""
-        one = np.ones(np.shape(frequency), complex)
-        # [V1; I1] = [A B; C D] [V2; I2]: its columns are what 1 V alone and 1 A alone make
-        (a, c), (b, d) = (self._states(frequency, at)[0] for at in ((one, 0 * one), (0 * one, one)))
-        return TwoPort(a, b, c, d)
-
     def states(self, frequency: ArrayLike, load: ArrayLike) -> list[State]:
         """Voltage and current at every joint from source to load, with one ampere into the load."""
         volt: Complex = np.asarray(load, complex)
-        return self._states(frequency, (volt, np.ones_like(volt)))
-
-    def _states(self, frequency: ArrayLike, at_load: State) -> list[State]:
-        found = [at_load]
+        found: list[State] = [(volt, np.ones_like(volt))]
         for element in reversed(self.elements):
             found.append(element.source_side(frequency, found[-1]))
         return found[::-1]

@@ -25,6 +25,7 @@ from rfcal.record.job.match import SHOWN
 from rfcal.report.figures import match as match_plots
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
+from tests.built_networks import two_port
 from tests.record.conftest import DEVICE_OHM, FREQUENCY, bend, write
 from tests.record.test_refusals import refused
 
@@ -71,7 +72,7 @@ def test_swr_between_points_is_that_of_the_load_there(asked):
     results = compute(asked)
     (match,) = json.loads(b"".join(results_json(results)))["match"]
     candidate, goal = results.matches[0].proposals[0].candidate, results.matches[0].goal
-    there = candidate.network.two_port(55.1e6).input_impedance(goal.centre_load())
+    there = two_port(candidate.network, 55.1e6).input_impedance(goal.centre_load())
     assert match["networks"][0]["swr_at_frequency"] == pytest.approx(swr(from_impedance(there)))
     assert match["networks"][0]["swr_at_frequency"] < np.interp(55.1e6, FREQUENCY, candidate.swr)
 

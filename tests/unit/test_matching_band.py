@@ -398,7 +398,7 @@ def test_a_match_costs_more_the_more_line_it_leaves_unmatched():
         candidates = ranking_of(there, stock=STOCK, topologies=("L",)).candidates
         through = [
             line.two_port(FREQUENCY, 20.0 - place)
-            @ c.network.two_port(FREQUENCY)
+            @ built_networks.two_port(c.network, FREQUENCY)
             @ line.two_port(FREQUENCY, place)
             for c in candidates
         ]
@@ -408,7 +408,7 @@ def test_a_match_costs_more_the_more_line_it_leaves_unmatched():
 
 def test_losses_of_the_elements_are_those_of_the_whole():
     network = Network.of("line", [("section", Line(7.5, 0.66, 50.0, 0.6)), *PARTS])
-    loss = -10 * np.log10(network.two_port(FREQUENCY).power_gain(LOAD))
+    loss = -10 * np.log10(built_networks.two_port(network, FREQUENCY).power_gain(LOAD))
     assert network.losses_db(FREQUENCY, LOAD).sum(axis=0) == pytest.approx(loss)
 
 
