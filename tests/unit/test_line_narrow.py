@@ -138,3 +138,18 @@ def test_what_the_end_hides_is_said():
     said = line_lines(state(rng, WIDE, line, seen, length_m=40.0))
     (row,) = (text for text in said if "the line's end, " in text)
     assert row.endswith("which hides what may be in its last 1.2 m")
+
+
+@pytest.mark.parametrize("ohm", [44.7, 56.0])
+def test_a_step_of_impedance_is_never_left_out_by_a_narrow_band(ohm):
+    """As of water from there on: where kinds are named, it is one of them."""
+    rng, band, told = np.random.default_rng(56), np.linspace(140e6, 150e6, 201), set()
+    for place in (20.0, 25.0, 33.0, 40.0):
+        line = Line(60.0, 0.66, 50.0, 0.62, 0.006)
+        wet = Line(60.0 - place, 0.59, ohm, 1.2, 0.05)
+        whole = line.two_port(band, place) @ wet.two_port(band)
+        seen = from_impedance(whole.input_impedance(48 + 4j * (band - 145e6) / 5e6))
+        said, _ = line_verdict(state(rng, band, line, seen, loss_known=True, length_m=60.0))
+        assert "a step of" in said or "(a joint, a kink, water)" in said, said
+        told.add("cannot tell" in said)
+    assert True in told

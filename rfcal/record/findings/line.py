@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
-from rfcal.feedline.fault_kinds import SLOWING
+from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
@@ -178,8 +178,10 @@ def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
         twins, kind = {} if fits == (kind,) else _twins(state), fits[0] if fits else kind
         return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
     if len(fits) > MOST_FIT:
-        return say.LINE_ANY
-    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in fits]
+        return say.LINE_ANY if is_narrow(state.frequency) else say.LINE_KINDS["unknown"]
+    # by passing what lies behind, either none of them is a resistance or all are
+    step = (STEP,) if _twins(state) and 0 < len(RESISTIVE & set(fits)) < len(fits) else ()
+    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in (*fits, *step)]
     return f"{', '.join(some)} or {last}"
 
 

@@ -72,7 +72,7 @@ LINE_TWINS = {
     "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
 }
 """What only its loss tells apart."""
-LINE_ANY = "a resistance, an inductance or a capacitance"
+LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
     "end open or short, whose reflection tells by its size which of the two stands before it"
