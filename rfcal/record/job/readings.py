@@ -122,10 +122,10 @@ def _first_difference(one: Real, other: Real) -> str:
 
 def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse readings whose frequencies are a thousand or a million times those of the first."""
-    first, *others = record.items()
-    for item in others:
-        own, usual = (sweeps[one.name].frequency for one in (item, first))
-        if wrong := other_unit(own, usual, f"'{first.name}'"):
+    items = record.items()  # none of a line's state by an instrument that corrects itself
+    for item in items[1:]:
+        own, usual = (sweeps[one.name].frequency for one in (item, items[0]))
+        if wrong := other_unit(own, usual, f"'{items[0].name}'"):
             raise item.refused(f"its reading has {wrong}")
 
 
