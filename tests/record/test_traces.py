@@ -149,6 +149,42 @@ def test_short_and_open_exchanged_are_told_without_a_check(tmp_path, band):
     assert "'short' and 'open' were exchanged" in found.message
 
 
+@pytest.mark.parametrize(
+    ("mhz", "exchanged", "check", "told"),
+    [
+        (7.1, True, None, True),
+        (7.1, False, None, False),
+        (145.0, True, None, False),  # a third of a metre of lead would do it too
+        (7.1, True, (147, 2), True),  # 150 ohm as they are read, not as they are named
+        (7.1, True, (21, 1), False),  # a check that would only agree behind seven metres
+    ],
+)
+def test_few_typed_points_show_an_exchange_or_a_long_lead(tmp_path, mhz, exchanged, check, told):
+    short, opened = "5, 0", "1900, -300"
+    if exchanged:
+        short, opened = opened, short
+    rows = {"short": short, "open": opened, "load": "53, 2"}
+    text = "format = 1\n[record]\ntitle = 'whip'\n[analyzer]\nresolution_ohm = 1\n"
+    for kind, cells in rows.items():
+        ohm = "resistance_ohm = 50\n" if kind == "load" else ""
+        text += f"[[standard]]\nname = '{kind}'\nkind = '{kind}'\n{ohm}"
+        text += f"typed = [[{mhz}, {cells}]]\n"
+    if check:
+        text += "[[check]]\nname = 'known'\nresistance_ohm = 150\n"
+        text += f"typed = [[{mhz}, {check[0]}, {check[1]}]]\n"
+    (tmp_path / "record.toml").write_text(
+        f"{text}[[measurement]]\nname = 'whip'\ntyped = [[{mhz}, 31, -133]]\n"
+    )
+    found = {finding.code: finding for finding in compute(tmp_path).findings}
+    assert ("exchanged-or-lead" in found) is told
+    if told:
+        said = found["exchanged-or-lead"].message
+        assert "'short' and 'open' were exchanged" in said
+        assert "7 m of cable" in said
+    if told and check:
+        assert "own correction" not in found["check-disagrees"].message
+
+
 def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
     f = np.linspace(10e6, 450e6, 51)
     lead = np.exp(-2j * np.pi * f * 110e-9)  # 11 m of cable there and back, 0.97 turns a step

@@ -120,6 +120,12 @@ def _another(calibration: Calibration, blind: Sequence[Bilinear], z_ref: float) 
     return say.NO_RESISTOR
 
 
+def contradicts_exchange(check: Check) -> bool:
+    """Whether it agrees, at the standards' plane and farther from the middle than it may be off."""
+    reflects = float(np.min(np.abs(check.expected.value)))
+    return check.agrees and not check.inputs.path and reflects > SMALL
+
+
 def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
     where = span_mhz(check.frequency, ~check.inside | np.all(check.inside))
     size = np.max(np.abs(check.region.centre - check.expected.value))

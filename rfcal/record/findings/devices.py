@@ -24,6 +24,7 @@ from rfcal.record.findings.catalogue.standards import (
     ANTICLOCKWISE,
     CHECK_DISAGREES,
     ERROR_TERMS,
+    EXCHANGED_OR_LEAD,
     HALF_TURN,
     READ_ALIKE,
     STANDARDS_CORRECTED,
@@ -45,7 +46,7 @@ Found by whole simulated sessions: up to there the intervals of R and X cover 94
 HIDDEN = 0.3
 """Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
 DOUBTING = (
-    *(ERROR_TERMS, READ_ALIKE, ANTICLOCKWISE, HALF_TURN, STANDARDS_CORRECTED),
+    *(ERROR_TERMS, READ_ALIKE, ANTICLOCKWISE, HALF_TURN, EXCHANGED_OR_LEAD, STANDARDS_CORRECTED),
     *(STANDARDS_DISAGREE, CHECK_DISAGREES, MOVED, SAME_READING),
 )
 """What makes an active device one more sign of the same."""

@@ -24,6 +24,10 @@ LARGE_X = 1.0
 source)."""
 DOUBTS = {
     "error-terms": "the error terms are those of no sound analyzer",
+    "half-turn": "two standards seem to be exchanged",
+    "exchanged-or-lead": "two standards may be exchanged",
+    "read-alike": "two standards read alike",
+    "anticlockwise": "the readings turn as no delay does",
     "standards-disagree": "the standards contradict each other",
     "check-disagrees": "a check disagrees",
     "active": "the device comes out as none that is passive",

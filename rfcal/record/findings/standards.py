@@ -8,11 +8,11 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.slips import Meanings, Scene, contradict, exchanges, misreadings
+from rfcal.record.findings.slips import Meanings, Scene, Slip, contradict, exchanges, misreadings
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -48,6 +48,9 @@ MOST = 3
 """Slips that are told."""
 KNOWN_RAD = 0.15
 """Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
+LEAD_M, NEAR_RAD = 3.0, 0.5
+"""Few points show no delay: a tracking so near half a turn is an exchange, or a longer lead than
+this before the standards (common practice, no source)."""
 
 
 def about_standards(
@@ -57,18 +60,20 @@ def about_standards(
     chance: float = defaults.FALSE_ALARM,
     why: str = "",
     meant: Mapping[str, Meanings] = MappingProxyType({}),
+    upheld: bool = False,
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
 
     The chance [1] is that of being said to contradict each other without cause; what would explain
-    it stands in `why` where one thing does, and what else the readings may mean in `meant`.
+    it stands in `why` where one thing does, and what else the readings may mean in `meant`. They
+    are `upheld` by a check that no exchange of theirs would leave as it is.
     """
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    found += _read_alike(calibration) or about_analyzer(calibration, meant)
+    found += _read_alike(calibration) or about_analyzer(calibration, meant, upheld)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
@@ -152,7 +157,9 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
     return others.error_box.correct(seen[out].value)
 
 
-def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[Finding]:
+def about_analyzer(
+    calibration: Calibration, meant: Mapping[str, Meanings], upheld: bool = False
+) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
     if beyond := implausible(box):
@@ -166,7 +173,10 @@ def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> l
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(box.reflection_tracking, frequency)
     if turn is None:
-        return []
+        metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-box.reflection_tracking[0])
+        if upheld or metres < LEAD_M or abs(off) > NEAR_RAD:
+            return []
+        return [say.EXCHANGED_OR_LEAD(pair=exchange(calibration).said(), metres=metres)]
     (delay, doubt, at_zero), where = turn, span_mhz(frequency, frequency > 0)
     if delay < -max(BACKWARD_S, SURE * doubt):
         degrees = np.degrees(-2 * np.pi * delay * np.ptp(frequency))
@@ -175,10 +185,16 @@ def about_analyzer(calibration: Calibration, meant: Mapping[str, Meanings]) -> l
         return [say.UNIT_BY_DELAY(metres=delay / PER_METRE_S, where=where)]
     known_rad = 2 * np.pi * doubt * np.mean(frequency)
     if known_rad < KNOWN_RAD and np.pi - abs(at_zero) < SURE * KNOWN_RAD:
-        real = [np.mean(known.value.real) for known in calibration.known]
-        ends = [calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real))]
-        return [say.HALF_TURN(pair=quoted(ends), degrees=abs(np.degrees(at_zero)))]
+        degrees = abs(np.degrees(at_zero))
+        return [say.HALF_TURN(pair=exchange(calibration).said(), degrees=degrees)]
     return []
+
+
+def exchange(calibration: Calibration) -> Slip:
+    """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
+    real = [np.mean(known.value.real) for known in calibration.known]
+    left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
+    return next(exchanges([(left, right)]))
 
 
 def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str]:
