@@ -58,6 +58,15 @@ def test_a_check_that_agrees_only_just_is_said_to():
     grid = np.linspace(50e6, 60e6, 21)
     check = Check("33 ohm", grid, measured, where, expected, inside, True, None)
     assert "agrees only just" in check_line(check)
+
+
+def test_a_check_that_only_turns_too_far_is_said_to():
+    same = Quantity(np.full(21, 0.2 + 0j), both_axes("definition", 0.001))
+    grid, where = np.linspace(50e6, 60e6, 21), region_of(same)
+    check = Check("far", grid, same, where, same, inside_region(where, same), False, None)
+    assert check_line(check).endswith(
+        "at 100% of its points, but turned over its band as no one length is"
+    )
     assert "outside the 95 % region at 100% of its points" in check_line(check)
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal.findings import Finding, quoted, span_mhz
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.reread import Moved
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.results import Reread
@@ -36,26 +36,20 @@ def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     outside = moved.squared() > K_ELLIPSE**2
     times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
     how, causes = _how(moved, outside)
-    early, late = _off_raw(moved)
+    box, first, last = moved.calibration.error_box, moved.first, moved.first + moved.change.value
+    before, again = box.apply(first), box.apply(last)
+    early, late = _size(before - first), _size(again - first)  # off what the artefact is
     if min(early, late) < NEARLY:  # corrected already, or by an analyzer that needs little
         causes = (*causes[:2], say.SWITCHED)
     if late < NEARLY and early > MOSTLY * late:
         how = say.CORRECTED
-    if other := _like(moved):
+    if other := _like(moved, before, again):
         how = say.EXCHANGED_WITH.format(other=other)
         causes = (say.EXCHANGE.format(of=moved.of, other=other),)
     look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
     where = span_mhz(moved.frequency, outside)
     too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
     return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look, too=too)
-
-
-def _off_raw(moved: Moved) -> tuple[float, float]:
-    """How far both raw readings are from what the artefact is [1], root mean square."""
-    box = moved.calibration.error_box
-    pair = (box.apply(moved.first), box.apply(moved.first + moved.change.value))
-    early, late = (_size(raw - moved.first) for raw in pair)
-    return early, late
 
 
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
@@ -82,15 +76,13 @@ def _size(values: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.abs(values) ** 2)))
 
 
-def _like(moved: Moved) -> str:
+def _like(moved: Moved, before: Complex, again: Complex) -> str:
     """Another standard whose reading the second one is; empty where there is none."""
     found = moved.calibration
-    again = found.error_box.apply(moved.first + moved.change.value)
     off = {n: _size(again - q.value) for n, q in zip(found.names, found.seen, strict=True)}
     off.pop(moved.of, None)
     nearest = min(off, key=lambda name: off[name])
-    own = _size(again - found.error_box.apply(moved.first))
-    return nearest if off[nearest] < LIKE < own else ""
+    return nearest if off[nearest] < LIKE < _size(again - before) else ""
 
 
 def _jump(change: np.ndarray) -> int | None:

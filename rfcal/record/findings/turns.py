@@ -54,7 +54,7 @@ def turns_as_stated(frequency: Real, measured: Quantity, expected: Quantity, cha
     whole, weights = slice(0, ratio.size), rise(frequency)
     doubts = [Curve(frequency, q).doubt(-1j * weights, whole) for q in (measured, expected)]
     turned = abs(float(weights @ np.cumsum(ratio)))
-    return turned < TOLD_RAD - float(ndtri(chance / 2)) * hypot(*doubts)
+    return bool(turned < TOLD_RAD - ndtri(chance / 2) * hypot(*doubts))
 
 
 def rise(frequency: Real) -> Real:

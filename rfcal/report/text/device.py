@@ -171,9 +171,10 @@ def check_line(check: Check) -> str:
             f"check '{check.name}' agrees only just: off by up to {off.max():.2g} of reflection, "
             f"outside the 95 % region{at.format(1 - share)}, as one sound check in twenty or so is"
         )
+    turned = "" if check.agrees or share < 1 else ", but turned over its band as no one length is"
     return (
         f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
-        f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}"
+        f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}{turned}"
     )
 
 
