@@ -58,12 +58,14 @@ def measure_unfollowed(swept: FarEnds, velocity_factor: float) -> LineProperties
 
     None where it can be followed, or none fits.
     """
-    delays = _folded(swept)
-    if followed(swept.frequency, delays[0]):
+    fold = _fold(swept.frequency)
+    likest = _likest(swept, 0.0, fold)[0]
+    if followed(swept.frequency, likest):
         return None
-    for delay in delays:
+    for turns in range(FOLDS):
+        start = _start(likest + turns * fold, velocity_factor, swept.z_ref)
         try:
-            found = fit_line(_start(delay, velocity_factor, swept.z_ref), swept)
+            found = fit_line(start, swept)
         except CalibrationError:
             continue  # no line so long
         if found.fits:
@@ -136,20 +138,19 @@ def followed(frequency: Real, delay_s: float) -> bool:
     return bool(2 * delay_s * np.max(np.diff(frequency)) <= FOLLOWED)
 
 
-def _folded(swept: FarEnds) -> list[float]:
-    """Delays [s] of a line whose round trip may turn by any whole turns more in each step."""
-    fold = 1 / (2 * float(np.mean(np.diff(swept.frequency))))
-    likest = _likest(swept, 0, fold)[0]
-    return [likest + turns * fold for turns in range(FOLDS)]
-
-
 def _likest(swept: FarEnds, least: float, most: float) -> list[float]:
-    """Delays between two [s], those first whose round trip is like the sweeps."""
-    delay = np.arange(least, most, 1 / (8 * np.ptp(swept.frequency)))
+    """Delays between two [s], those first whose round trip is like the sweeps, in even steps."""
+    size = 4 * swept.frequency.size
+    unit = _fold(swept.frequency) / size
     # |sum of trip exp(+j 4 pi f delay)| is largest where the round trip is exp(-j 4 pi f delay)
-    trip = swept.round_trip(swept.z_ref)
-    alike = np.abs(np.exp(4j * np.pi * delay[:, None] * swept.frequency) @ trip)
-    return [float(d) for d in delay[np.argsort(-alike)]]
+    alike = np.abs(np.fft.ifft(swept.round_trip(swept.z_ref), size))
+    turns = np.arange(np.ceil(least / unit), np.ceil(most / unit)).astype(int)
+    return (turns[np.argsort(-alike[turns % size])] * unit).tolist()
+
+
+def _fold(frequency: Real) -> float:
+    """Delay [s] by which a round trip turns by one turn from point to point."""
+    return 1 / (2 * float(np.mean(np.diff(frequency))))
 
 
 def _exchanged(best: LineProperties, swept: FarEnds) -> bool:
