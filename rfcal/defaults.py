@@ -169,12 +169,6 @@ INDUCTOR_Q = 100.0
 CAPACITOR_Q = 1000.0
 """Of a ceramic or mica capacitor at high frequency [1] (common practice, no source)."""
 
-INDUCTANCE_H = (1e-9, 1e-3)
-"""Smallest and largest coil to be had [H] (common practice, no source)."""
-
-CAPACITANCE_F = (0.5e-12, 1e-6)
-"""Smallest and largest capacitor to be had [F] (common practice, no source)."""
-
 SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 """Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
 both sides [1]: three times their usual tolerance (common practice, no source)."""

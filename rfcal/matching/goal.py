@@ -107,9 +107,14 @@ class Goal:
         f = np.unique(np.concatenate([[low, high], inside]))
         return f, self.load_at(f)
 
+    def at_centre(self) -> tuple[Real, Complex]:
+        """The design frequency [Hz] and the load there [ohm], each of shape (1,)."""
+        f = np.array([self.centre_hz])
+        return f, self.load_at(f)
+
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
-        return complex(self.load_at(np.array([self.centre_hz]))[0])
+        return complex(self.at_centre()[1][0])
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:
@@ -161,16 +166,15 @@ def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
     size, plain = (
         np.abs(n.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)) for n in (network, ideal)
     )
-    centre, losses = np.array([goal.centre_hz]), network.losses_db(*band).sum(axis=0)
     return Candidate(
         network,
         ideal,
         ratio,
-        float(losses.max()),
+        float(network.losses_db(*band).sum(axis=0).max()),
         float(lost),
         swr(size),
         swr(plain),
-        network.losses_db(centre, np.array([goal.centre_load()]))[:, 0],
+        network.losses_db(*goal.at_centre())[:, 0],
         bandwidth(goal.frequency, size, 1.5, goal.centre_hz),
         bandwidth(goal.frequency, size, 2.0, goal.centre_hz),
         ratio <= goal.target_swr,

@@ -85,8 +85,6 @@ def double_stub(
     """Two shunt stubs, the first so far from the load [wavelengths], the other so far from it."""
     first, spacing = 2 * np.pi * first_waves, 2 * np.pi * spacing_waves
     sine, cosine = np.sin(spacing), np.cos(spacing)
-    if abs(sine) < 1e-6:
-        raise MatchingError("two stubs need a distance other than half a wave: try an eighth")
     turned = complex(from_impedance(at.load_ohm, line.z0)) * np.exp(-2j * first)
     y = (1 - turned) / (1 + turned)
     wanted = line.z0 / at.target_ohm

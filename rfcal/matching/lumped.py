@@ -29,7 +29,7 @@ class Point:
 
 Ladder = list[tuple[str, float]]
 """Series reactances [ohm] and shunt susceptances [S], source to load."""
-TINY = 1e-9
+TINY = 1e-6
 """A reactance or susceptance below this share of the target's counts as none."""
 MATCHED = "the load is matched as it is and needs no network at this frequency"
 
@@ -169,8 +169,6 @@ def by_phase(at: Point, *, shape: str, phase_rad: float) -> tuple[Network, ...]:
     sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
     """
     sine, cosine = np.sin(phase_rad), np.cos(phase_rad)
-    if abs(sine) < 1e-6:
-        raise MatchingError("a pi or T section has a phase other than zero and half a turn")
 
     def pis(y: complex) -> list[Ladder]:
         ratio = np.sqrt(at.target_ohm * y.real)

@@ -11,8 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.errors import ArgumentError
-from rfcal.maths.arguments import choice, drawn
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 
@@ -28,11 +26,6 @@ class Inductor:
     inductance_h: ArrayLike
     q: float = np.inf  # of the coil without its own capacitance; infinite without loss
     parallel_f: float = 0.0  # the coil's own capacitance
-
-    def __post_init__(self) -> None:
-        drawn(self.inductance_h, "an inductance [H]", low=0)
-        drawn(self.q, "the Q of a coil [1]", low=0, above=True, infinite=True)
-        drawn(self.parallel_f, "a coil's own capacitance [F]", low=0)
 
     def _coil(self, frequency: ArrayLike) -> Complex:
         # Z = j w L + w L / Q
@@ -59,11 +52,6 @@ class Capacitor:
     q: float = np.inf  # without the leads; infinite without loss
     series_h: float = 0.0  # inductance of the leads
 
-    def __post_init__(self) -> None:
-        drawn(self.capacitance_f, "a capacitance [F]", low=0)
-        drawn(self.q, "the Q of a capacitor [1]", low=0, above=True, infinite=True)
-        drawn(self.series_h, "the inductance of a capacitor's leads [H]", low=0)
-
     def _plates(self, frequency: ArrayLike) -> Complex:
         # Z = 1/(j w C) + 1/(w C Q)
         return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
@@ -83,11 +71,6 @@ class Stub:
 
     line: Line  # of the stub's length
     end: str  # "open" or "short"
-
-    def __post_init__(self) -> None:
-        if not isinstance(self.line, Line):
-            raise ArgumentError(f"a stub is cut from a Line, found {self.line!r}")
-        choice(self.end, "the end of a stub", ("open", "short"))
 
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""

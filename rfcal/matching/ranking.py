@@ -1,6 +1,6 @@
 """All topologies with parts that exist, in order of merit."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -103,8 +103,6 @@ def rank(
     phase_rad: float | None = None,
 ) -> Ranking:
     """All topologies with parts that exist, in order of merit; pi and T of a Q or a phase [rad]."""
-    if q is not None and phase_rad is not None:
-        raise MatchingError("a pi or T section has a chosen Q or a chosen phase, not both")
     stock = replace(stock or Stock(), frequency_hz=goal.centre_hz)
     at = Point(goal.centre_hz, goal.centre_load(), goal.target_ohm)
     task = Task(at, goal.target_swr, stock.lines, q, phase_rad)
@@ -121,36 +119,32 @@ def _all_tried(
     """Networks of all topologies, none twice, and why there is none of some."""
     found: dict[tuple, tuple[Network, Network]] = {}
     refused: dict[str, str] = {}
-    for name, topology in TOPOLOGIES.items():
-        if name in topologies:
-            free = not (topology.chosen and chosen)
-            networks, why = _tried(topology.designs(task), goal, stock, free)
-            for real, ideal in networks:
-                parts = (f"{e.place} {e.in_words()}" for e in real.elements)
-                found.setdefault((real.topology, *parts), (real, ideal))
-            if not networks and why:
-                refused[name] = why[0]
+    for name in (one for one in TOPOLOGIES if one in topologies):
+        topology = TOPOLOGIES[name]
+        tried = [*_tried(topology.designs(task), goal, stock, not (topology.chosen and chosen))]
+        networks = [one for one in tried if not isinstance(one, str)]
+        for real, ideal in networks:
+            parts = (f"{e.place} {e.in_words()}" for e in real.elements)
+            found.setdefault((real.topology, *parts), (real, ideal))
+        if not networks and tried:
+            refused[name] = str(tried[0])
     return list(found.values()), refused
 
 
 def _tried(
     designs: Iterable[Design], goal: Goal, stock: Stock, free: bool
-) -> tuple[list[tuple[Network, Network]], list[str]]:
-    """Networks of parts in stock, each with its ideal design; and why others are refused."""
-    networks, refused = [], []
+) -> Iterator[tuple[Network, Network] | str]:
+    """Networks of parts in stock, each with its ideal design, or why one is refused."""
     for design in designs:
         try:
             ideals = design()
         except MatchingError as error:
-            refused.append(str(error))
+            yield str(error)
             continue
-        lacks = [stock.lacks(ideal) for ideal in ideals]
-        refused += lacks[:1] if all(lacks) else []
-        had = (one for one, lack in zip(ideals, lacks, strict=True) if not lack)
-        for ideal, real in ((i, r) for i in had for r in stock.realise(i) if not _one_piece(r)):
-            found = stock.wound(best_in_stock(real, goal, stock, free=free))
-            if _idle(goal, found):
-                refused.append(IDLE[len(found.elements) > 1])
-            else:
-                networks.append((found, ideal))
-    return networks, refused
+        for ideal in ideals:
+            if lack := stock.lacks(ideal):
+                yield lack
+                continue
+            for real in (r for r in stock.realise(ideal) if not _one_piece(r)):
+                best = stock.wound(best_in_stock(real, goal, stock, free=free))
+                yield IDLE[len(best.elements) > 1] if _idle(goal, best) else (best, ideal)

@@ -22,36 +22,22 @@ class Stock:
     capacitor_q: float = defaults.CAPACITOR_Q
     inductor_parallel_f: float | None = None  # a coil's own capacitance; None as it is wound
     capacitor_series_h: float = 0.0  # inductance of a capacitor's leads
-    inductance_h: tuple[float, float] = defaults.INDUCTANCE_H  # smallest and largest to be had
-    capacitance_f: tuple[float, float] = defaults.CAPACITANCE_F
     # lines to cut sections and stubs from, the usual one first; their lengths are not used
     lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
     step_m: float = defaults.CUT_M  # lengths are cut to this
-    frequency_hz: float | None = None  # that they are for; None for parts of every size
+    frequency_hz: float = np.nan  # that they are for, once there is one
 
     def limits(self, part: Part) -> tuple[float, float]:
         """Smallest and largest value of a kind of part [H, F or m], such as serves there."""
         if isinstance(part, Line | Stub):
-            return self._shortest(part), np.inf
-        coil = isinstance(part, Inductor)
-        low, high = self.inductance_h if coil else self.capacitance_f
-        if self.frequency_hz is None:
-            return low, high
+            line = part if isinstance(part, Line) else part.line
+            wave = float(line.wavelength_m(self.frequency_hz))
+            return max(self.step_m, defaults.SHORT_WAVES * wave), np.inf
         omega = 2 * np.pi * self.frequency_hz
         longer = float(np.clip(defaults.SMALL_PARTS_HZ / self.frequency_hz, 1, 10))
-        if coil:
-            least, most = defaults.SMALL_COIL_H, defaults.LARGE_COIL_OHM / omega
-        else:
-            least, most = defaults.SMALL_CAPACITOR_F, 1 / (omega * defaults.LARGE_CAPACITOR_OHM)
-        return max(low, least * longer), min(high, most)
-
-    def _shortest(self, part: Stub | Line) -> float:
-        """The shortest piece of line that is worth cutting [m]."""
-        line = part if isinstance(part, Line) else part.line
-        if self.frequency_hz is None:
-            return self.step_m
-        waves = float(line.wavelength_m(self.frequency_hz))
-        return max(self.step_m, defaults.SHORT_WAVES * waves)
+        if isinstance(part, Inductor):
+            return defaults.SMALL_COIL_H * longer, defaults.LARGE_COIL_OHM / omega
+        return defaults.SMALL_CAPACITOR_F * longer, 1 / (omega * defaults.LARGE_CAPACITOR_OHM)
 
     def lacks(self, network: Network) -> str:
         """Words for the first part of a design that is not to be had, or none."""
@@ -64,8 +50,8 @@ class Stock:
                 return f"{found}: pieces of line are cut from {low:.2g} m on"
             kind = "coils" if isinstance(element.part, Inductor) else "capacitors"
             ends = (value_words(float(f"{end:.2g}"), element.unit) for end in (low, high))
-            at = "" if self.frequency_hz is None else f" at {self.frequency_hz / 1e6:.6g} MHz"
-            return f"{found}: {kind} serve{at} from {' to '.join(ends)}"
+            at = f"at {self.frequency_hz / 1e6:.6g} MHz"
+            return f"{found}: {kind} serve {at} from {' to '.join(ends)}"
         return ""
 
     def wound(self, network: Network) -> Network:

@@ -140,16 +140,16 @@ def trim(
 
     A coil's own capacitance is taken for one that is roughly known.
     """
+    from scipy.special import chdtri
+
     if not built.value.shape == load.value.shape == frequency.shape:
         raise MatchingError(
             f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
             f" and there are {frequency.size} frequencies: measure both on the same ones"
         )
-    if not network.elements:
-        raise MatchingError("the network has no part that could be trimmed")
     fit = Fit.of(network, frequency, load, built, z_ref)
     found, doubts, misfits = fit.explained()
-    count, fits = len(network.elements), _chi2(2 * frequency.size, 1e-3)
+    count, fits = len(network.elements), float(chdtri(2 * frequency.size, 1e-3))
 
     def suspect(k: int, row: int) -> Suspect:
         ratio, left = float(np.exp(found[row, k])), float(misfits[row])
@@ -173,12 +173,6 @@ def trim(
         one, other = (found[network.elements.index(s.element)] for s in off[:2])
         message += f"; {_deciding(fit, off[:2], one, other)}"
     return Trim(verdict, message, tuple(off), tuple(alone), tuple(together), none)
-
-
-def _chi2(points: float, tail: float) -> float:
-    from scipy.special import chdtri
-
-    return float(chdtri(points, tail))
 
 
 def _decide(

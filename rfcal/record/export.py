@@ -290,8 +290,6 @@ def _after(after: AfterBuilding) -> dict[str, Any]:
 
 def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     candidate, goal = proposal.candidate, result.goal
-    centre = np.array([goal.centre_hz])
-    at_centre = candidate.network.worst(centre, goal.load_at(centre), goal.target_ohm)
     elements = zip(candidate.network.elements, candidate.ideal.elements, strict=True)
     return {
         "topology": candidate.network.topology,
@@ -314,7 +312,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
             }
             for k, (real, ideal) in enumerate(elements)
         ],
-        "swr_at_frequency": float(swr(at_centre)),
+        "swr_at_frequency": float(swr(candidate.network.worst(*goal.at_centre(), goal.target_ohm))),
         "worst_swr_in_band": candidate.worst_swr,
         "share_of_limit": result.limit.reached(candidate.worst_swr)
         if result.limit and candidate.loss_db <= defaults.SMALL_LOSS_DB

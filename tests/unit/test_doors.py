@@ -8,7 +8,6 @@ import pytest
 
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError, RfcalError
 from rfcal.library.calibrated import calibrate
-from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_admittance, to_impedance
 from rfcal.maths.twoport import TwoPort
@@ -110,14 +109,6 @@ WRONG = {
     "loss is no number": (lambda: Line(1.0, conductor_db=np.nan), "nan"),
     "changed to a wrong line": (lambda: replace(LINE, velocity_factor=2), "2"),
     "draws in words": (lambda: Line(np.array([["a"]])), "must be numbers"),
-    # parts
-    "unknown stub end": (lambda: Stub(LINE, "shrot"), "'shrot', and one of 'open', 'short'"),
-    "stub of no line": (lambda: Stub(2.0, "open"), "cut from a Line"),
-    "negative inductance": (lambda: Inductor(-1e-6), "from 0"),
-    "inductance in words alone": (lambda: Inductor("1 uH"), "found '1 uH'"),
-    "no Q": (lambda: Capacitor(1e-12, q=0.0), "above 0"),
-    "negative capacitance": (lambda: Capacitor(-1e-12), "from 0"),
-    "negative lead": (lambda: Capacitor(1e-12, series_h=-1e-9), "from 0"),
     # maps
     "two points": (lambda: Bilinear.fit(KNOWN[:2], SEEN[:2]), "three points"),
     "a reading too few": (lambda: Bilinear.fit(KNOWN, SEEN[:2]), "3 known reflections and 2"),

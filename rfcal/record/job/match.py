@@ -60,38 +60,32 @@ def matched(
     drawn = to_impedance(before.draw(rng, draws), z_ref)
     offered = [c for c in ranking.short() if request.built or ranking.worth(c)]
     shown = [_proposal(request, goal, c, drawn, rng) for c in offered[:SHOWN]]
-    proposals = tuple(
-        by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
-    )
-    made = request.built_network or next((p.candidate.network for p in proposals), None)
+    proposals = by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
+    best = proposals[0].candidate.network if proposals else None
     step_hz, share = step_needed(goal, load), load_share(goal, drawn)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
-    if doubt := doubt or _uncarried(step_hz, share):
-        proposals = ()
-    best = proposals[0].candidate.network if proposals else None
-    plane = None if best is None else _plane_swr(before, goal, best, z_ref)
-    after = (
-        None
-        if built is None or made is None
-        else _after(goal, made, load, beyond(built, before), z_ref)
-    )
-    return MatchResult(
+    after, made = None, request.built_network or best
+    if built is not None and made is not None:
+        after = _after(goal, made, load, beyond(built, before), z_ref)
+    found = MatchResult(
         request,
         goal,
         ranking,
-        proposals,
+        (),
         _limit(goal),
         after,
         load,
         raw_range(goal, drawn),
-        _path_db(request, device, before, behind),
-        plane,
-        step_hz,
-        z_ref,
-        None if best is None else _half_q(goal, best),
-        doubt,
-        share,
+        path_db=_path_db(request, device, before, behind),
+        step_hz=step_hz,
+        z_ref=z_ref,
+        doubt=doubt or _uncarried(step_hz, share),
+        load_share=share,
     )
+    if best is None or found.doubt:
+        return found
+    plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
+    return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
 
 
 def _uncarried(step_hz: float | None, share: float) -> str:
