@@ -10,7 +10,7 @@ import pytest
 
 from rfcal.feedline.changes import LEAST
 from rfcal.models.line import Line
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line import about_line, line_verdict
 from tests.unit.test_faults import HIGH, WIDE, foot
 from tests.unit.test_line_state import random_rod, rod, state
 
@@ -122,3 +122,16 @@ def test_so_much_more_loss_that_hardly_anything_comes_back_is_no_other_end(end, 
         now, then = (foot(WIDE, each, end) for each in (old, line))
         found = state(np.random.default_rng(1), WIDE, line, now, then, **stated)
         assert line_verdict(found)[0].startswith("The line loses ")
+
+
+@pytest.mark.parametrize("end", ["antenna", 50.0, 1e9])
+def test_that_a_lines_loss_was_not_measured_is_said(end):
+    """Where neither far ends, nor a baseline, nor an end that is alike over the band tell it."""
+    rng, line = np.random.default_rng(79), Line(40.0, 0.85, 50.0, 0.41)
+    for frequency in (WIDE, NARROW):
+        seen = foot(frequency, line, random_rod(rng, frequency) if end == "antenna" else end)
+        for then in (None, seen):
+            found = state(rng, frequency, line, seen, then, loss_known=True, length_m=40.0)
+            codes = [finding.code for finding in about_line(found)]
+            told = then is not None or (end == 1e9 and frequency is WIDE)
+            assert ("line-loss-unseen" in codes) is not told

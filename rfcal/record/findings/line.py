@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
-from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP
+from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
@@ -46,6 +46,7 @@ def about_line(state: LineState) -> list[Finding]:
     said = _range(state) + _width(state)
     if fault and sentence not in [finding.message for finding in said]:
         said.insert(0, say.LINE_FAULT(sentence=sentence))
+    said += [] if _loss_told(state) or _may_fold(state) else [say.LINE_LOSS_UNSEEN()]
     found = state.properties
     if state.unfollowed:
         values = {"length_m": state.length_m, "range_m": state.now.range_m}
@@ -55,6 +56,16 @@ def about_line(state: LineState) -> list[Finding]:
     elif found is not None and not found.fits:
         said.append(say.LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
     return said
+
+
+def _loss_told(state: LineState) -> bool:
+    """Whether more loss would have shown: by far ends, a baseline, or an end alike all over."""
+    end, now = state.end, state.now
+    if state.properties or state.comparison or state.lost:
+        return True
+    if end is None or not state.loss_known or is_narrow(state.frequency):
+        return False
+    return now.kind[end] not in UNCLEAR and bool(abs(now.reflection[end]) >= FAULT)
 
 
 def may_be_farther(state: LineState, distance_m: float) -> bool:

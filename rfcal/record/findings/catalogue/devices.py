@@ -1,5 +1,6 @@
 """Devices, the path to them, and what no reading could have shown."""
 
+from rfcal.record.findings.catalogue import line
 from rfcal.record.findings.catalogue.entry import note, warning
 
 # What could not have been noticed, and the reading that would
@@ -26,7 +27,10 @@ OTHER_SETTING = note(
     "without it a device read in another setting than the standards, with the instrument's own "
     "correction on or in another session, would not show.",
 )
-UNSEEN = (NO_CHECK.code, NO_REREAD.code, NO_CHECK_BEHIND.code, OTHER_SETTING.code)
+UNSEEN = tuple(
+    said.code
+    for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND, OTHER_SETTING)
+)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
     "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",

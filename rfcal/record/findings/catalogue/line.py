@@ -104,6 +104,11 @@ LINE_NARROW = note(
     "the line's end appear as one: sweep {needed_mhz:g} MHz or more to tell them apart from "
     "{aim_m:.2g} m on.",
 )
+LINE_LOSS_UNSEEN = note(
+    "line-loss-unseen: line check",
+    "Sweep the line once with its far end open and once short, as far_end_open and far_end_short: "
+    "its loss was not measured, and water or age that only adds loss would not show.",
+)
 LINE_FOLDED = warning(
     "line-folded: line check",
     "Sweep in steps below {least_mhz:.2g} MHz, or state length_m: in these of {step_mhz:.3g} MHz "
