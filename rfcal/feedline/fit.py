@@ -38,6 +38,7 @@ NO_LINE = (
     "are exchanged, whether the steps are too wide for so long a line, or whether something else "
     "was connected"
 )
+OR_FAULT = "; or the line has a fault: then give both, one with its end open and one with it short"
 
 
 @dataclass(frozen=True, eq=False)

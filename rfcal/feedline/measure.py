@@ -15,6 +15,7 @@ from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.fit import (
     EXCHANGED,
     NO_LINE,
+    OR_FAULT,
     FarEnds,
     LineProperties,
     fit_line,
@@ -126,7 +127,7 @@ def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProper
         raise errors[0]
     best, *others = sorted(found, key=lambda one: one.residual)
     if one_end and not best.fits:
-        raise NotThisLineError(NO_LINE)
+        raise NotThisLineError(NO_LINE + OR_FAULT)
     if not one_end and (narrow or not best.fits) and _exchanged(best, swept):
         raise NotThisLineError(EXCHANGED)
     _require_no_rival(frequency, best, others, best.expected_residual if one_end else 0.0)

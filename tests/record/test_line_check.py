@@ -186,6 +186,16 @@ def with_far_open(tower, reflection=1.0):
         file.write('far_end_open = "raw/far.s1p"\n')
 
 
+def test_a_far_end_of_a_line_with_a_fault_is_refused_with_what_to_give(tower):
+    with_far_open(tower)
+    behind = to_impedance(LINE.two_port(FREQUENCY, 16.6).bilinear().apply(np.ones(401)))
+    fault = from_impedance(1 / (1 / behind + 1 / 120))
+    far = LINE.two_port(FREQUENCY, 23.4).bilinear().apply(fault)
+    (tower / "raw/far.s1p").write_text(touchstone(FREQUENCY, BOX.apply(far)))
+    with pytest.raises(RfcalError, match=r"or the line has a fault: then give both, one with its"):
+        compute.compute(tower)
+
+
 def test_far_ends_that_are_something_else(tower):
     """An antenna left on in place of the open end, and a real short: no uniform line gives both."""
     with_far_open(tower, from_impedance(60.0))

@@ -314,7 +314,7 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
     fault = "series", 12.0, 17.0
     before_rod = line_lines(state(rng, WIDE, line, foot(WIDE, line, rod(WIDE), fault)))
     assert any(": a resistive joint or a step of impedance, 0.09" in s for s in before_rod)
-    assert any("far end open or short" in s for s in before_rod)
+    assert any("far end open or short and name that sweep as reading" in s for s in before_rod)
     before_open = foot(WIDE, line, 1e9, fault)
     told = line_lines(state(rng, WIDE, line, before_open, loss_known=True))
     assert any(": a resistive joint, 0.1" in s for s in told)

@@ -75,7 +75,8 @@ LINE_TWINS = {
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
-    "end open or short, whose reflection tells by its size which of the two stands before it"
+    "end open or short and name that sweep as reading: what comes back from there tells by its "
+    "size which of the two stands before it"
 )
 LINE_TELL_TWINS_NOW = (
     "a resistance takes up power and a step of impedance does not: the far end's sweeps in this "
