@@ -1,7 +1,6 @@
 """Sweeps too long to be corrected at once: piece after piece, each with its own calibration."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
@@ -12,6 +11,7 @@ from rfcal.maths.arguments import number
 from rfcal.measurement.bench import Analyzer
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.sweep import Sweep
+from rfcal.uncertainty.quantity import at_points
 
 PIECE = 50_000
 """Points that are corrected at once: about 60 MB of influences."""
@@ -80,16 +80,5 @@ def correct_in_pieces(
     for start in range(0, size, step):
         part = slice(start, start + step)
         say(f"points {start + 1:,} to {min(start + step, size):,} of {size:,}")
-        known = {model: _piece(sweep, part) for model, sweep in standards.items()}
-        yield calibrate(known, analyzer=analyzer, z_ref=z_ref).correct(_piece(reading, part))
-
-
-def _piece(sweep: Sweep, part: slice) -> Sweep:
-    """Some consecutive points of a sweep."""
-    return replace(
-        sweep,
-        frequency=sweep.frequency[part],
-        reflection=sweep.reflection[part],
-        effects=tuple(e.at_points(part) for e in sweep.effects),
-        parts=tuple(_piece(one, part) for one in sweep.parts),
-    )
+        known = {model: at_points(sweep, part) for model, sweep in standards.items()}
+        yield calibrate(known, analyzer=analyzer, z_ref=z_ref).correct(at_points(reading, part))

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
@@ -22,7 +21,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
+from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes, combine
 
 SAME_WAY = 1e-9
 """Passages there and back closer than this part of them are one number, written twice."""
@@ -42,7 +41,7 @@ class Element(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class Step:
+class Step(Swept):
     """One element of a path with its inputs."""
 
     element: Element
@@ -51,18 +50,6 @@ class Step:
     readings: tuple[tuple[Quantity, Quantity], ...] = ()
     parameters: tuple[Quantity, ...] = ()  # the other inputs
     embed: bool = False  # whether it is added to what was measured, else removed
-
-    def at_points(self, index: NDArray[np.intp]) -> "Step":
-        """The same at some of its frequencies."""
-        element = self.element
-        if isinstance(element, LineByFigures):
-            element = replace(element, frequency=element.frequency[index])
-        return replace(
-            self,
-            element=element,
-            readings=tuple((r.at_points(index), c.at_points(index)) for r, c in self.readings),
-            parameters=tuple(p.at_points(index) for p in self.parameters),
-        )
 
     def through(self, error_box: Bilinear) -> Bilinear:
         """The element as a map at the best estimates, its readings corrected by the error box."""

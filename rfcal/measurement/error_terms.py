@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
@@ -13,7 +12,7 @@ from rfcal.maths.arguments import frozen
 from rfcal.maths.bilinear import BLOCK, Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
-from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes
 
 APART = 4.0
 """Standards nearer to each other than this many joint standard uncertainties are as one."""
@@ -26,7 +25,7 @@ PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0
 
 
 @dataclass(frozen=True, eq=False)
-class Calibration:
+class Calibration(Swept):
     """Error terms of one set of standards, with all that went into them."""
 
     names: tuple[str, ...]  # of the standards
@@ -77,20 +76,6 @@ class Calibration:
             shares.append(np.trace(c, axis1=1, axis2=2) ** 2 / (2 * np.sum(c**2, axis=(1, 2))))
         effective = freedom * np.min(shares, axis=0)
         return np.asarray(total > freedom / effective * chdtri(effective, chance))
-
-    def at_points(self, index: NDArray[np.intp]) -> "Calibration":
-        """The same at some of its frequencies."""
-        box = self.error_box
-        return replace(
-            self,
-            frequency=self.frequency[index],
-            known=tuple(q.at_points(index) for q in self.known),
-            seen=tuple(q.at_points(index) for q in self.seen),
-            weight=self.weight and tuple(w[index] for w in self.weight),
-            error_box=Bilinear(*(v[index] for v in (box.a, box.b, box.c, box.d))),
-            condition=self.condition[index],
-            doubt=None if self.doubt is None else self.doubt[..., index],
-        )
 
     def with_known(self, known: Sequence[Quantity]) -> "Calibration":
         """The calibration by the same readings of other standards, fitted anew."""

@@ -10,7 +10,6 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.fitting import influence
@@ -19,7 +18,7 @@ from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
-from rfcal.uncertainty.quantity import Effect, Quantity, combine
+from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
 
 BENT = 0.02
 """A stray of a standard counts as large where the square of what it changes there is above this
@@ -27,13 +26,15 @@ part of the answer's least standard deviation: then it shows that the model is n
 
 
 @dataclass(frozen=True, eq=False)
-class Inputs:
+class Inputs(Swept):
     """All that one corrected reading depends on."""
 
     calibration: Calibration  # at the reading's frequencies
     reading: Quantity  # raw, of the device [1]
     connection: Quantity  # what connecting adds to its true reflection [1]; zero on average
     path: tuple[Step, ...] = ()  # from the standards' plane outward
+
+    at = Swept.at_points
 
     def draw(self, rng: "np.random.Generator", draws: int) -> Complex:
         """Random corrected reflections [1], shape (draws, F): the model of random inputs."""
@@ -57,15 +58,6 @@ class Inputs:
             reflection = (through.apply if step.embed else through.correct)(reflection)
             maps.append(through)
         return reflection, maps
-
-    def at(self, index: NDArray[np.intp]) -> "Inputs":
-        """The same at some of its frequencies, so that costly questions are asked only there."""
-        return Inputs(
-            self.calibration.at_points(index),
-            self.reading.at_points(index),
-            self.connection.at_points(index),
-            tuple(step.at_points(index) for step in self.path),
-        )
 
 
 def propagate(inputs: Inputs) -> Quantity:

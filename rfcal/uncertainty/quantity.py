@@ -8,7 +8,8 @@ influences that are independent have different names.
 """
 
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any, Self, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +17,26 @@ from numpy.typing import ArrayLike, NDArray
 from rfcal.errors import ArgumentError
 from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real
+
+
+def at_points(thing: Any, index: NDArray[np.intp] | slice) -> Any:
+    """The same at some of its frequencies, which are the last axis of all arrays in it."""
+    if isinstance(thing, np.ndarray):
+        return thing[..., index] if thing.ndim else thing
+    if isinstance(thing, tuple):
+        return tuple(at_points(part, index) for part in thing)
+    if not is_dataclass(thing):
+        return thing
+    parts = {f.name: at_points(getattr(thing, f.name), index) for f in fields(thing)}
+    return replace(cast(Any, thing), **parts)
+
+
+class Swept:
+    """What has frequencies as the last axis of its arrays."""
+
+    def at_points(self, index: NDArray[np.intp] | slice) -> Self:
+        """The same at some of its frequencies."""
+        return cast(Self, at_points(self, index))
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +65,6 @@ class Effect:
         change = slope * self.change
         kind = self.per_point, self.rectangular
         return Effect(self.source, change, *kind, self.influence, self.freedom)
-
-    def at_points(self, index: NDArray[np.intp] | slice) -> "Effect":
-        """The same at some of its frequencies."""
-        if not self.change.ndim:
-            return self
-        curve = np.broadcast_to(self.curve, self.change.shape)[index]
-        return replace(self, change=self.change[index], curve=curve)
 
     def moved(self, deviations: float | Real) -> Complex:
         """What it changes by so many standard deviations."""
@@ -98,7 +112,7 @@ def both_axes(
 
 
 @dataclass(frozen=True, eq=False)
-class Quantity:
+class Quantity(Swept):
     """A complex input and its independent effects; those of one influence become one."""
 
     value: Complex  # best estimate, shape (F,)
@@ -124,10 +138,6 @@ class Quantity:
     def plus(self, *effects: Effect) -> "Quantity":
         """The same value with more effects."""
         return Quantity(self.value, (*self.effects, *effects))
-
-    def at_points(self, index: NDArray[np.intp]) -> "Quantity":
-        """The same at some of its frequencies."""
-        return Quantity(self.value[index], tuple(e.at_points(index) for e in self.effects))
 
     def covariance(self) -> Real:
         """Covariance of the real and the imaginary part, shape (F, 2, 2)."""
