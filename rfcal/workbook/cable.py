@@ -72,7 +72,8 @@ def cable_words(frequency_hz: float, impedance: complex, z: complex, line: Line)
     chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"
     turned = f"{chart_of} reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
     crossed = first != last and impedance.imag * z.imag < 0
-    across, still = ", across the chart's level axis" * crossed, "still " * (first == last)
+    across = ", across the chart's level axis" if crossed else ""
+    still = "still " if first == last else ""
     return (
         f"At {words.mhz(frequency_hz)}, {words.complex_ohm(impedance, ONE_OHM)} through "
         f"{line.length_m:.2f} m ({waves:.3f} wavelengths) reads "
