@@ -71,7 +71,7 @@ def cable_words(frequency_hz: float, impedance: complex, z: complex, line: Line)
     first, last = _nature(impedance), _nature(z)
     chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"
     turned = f"{chart_of} reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
-    crossed = first != last and impedance.imag * z.imag < 0
+    crossed = first != last and bool(impedance.imag * z.imag < 0)
     across = ", across the chart's level axis" if crossed else ""
     still = "still " if first == last else ""
     return (
