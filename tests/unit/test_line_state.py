@@ -428,3 +428,17 @@ def test_the_first_sentence_names_the_strongest_place_that_is_listed(ohm):
         assert re.match(r"Nothing before the line's end at .* more than 0\.01\d? \(39 dB", said)
         assert re.search(r"at 2[12]\.\d+ ± 0\.\d+ m, as a sound connector may", said)
     assert "a fault in its last" in said
+
+
+@pytest.mark.parametrize(("after", "explains"), [(75.0, True), (40.0, False)])
+def test_a_change_that_a_new_fault_explains_is_so_called(after, explains):
+    """At the line's end, whose place is that of the list; how far sweeps differ is no place."""
+    rng, line = np.random.default_rng(5), Line(35.0, 0.66, 50.0, 0.62, 0.006)
+    now, then = foot(WIDE, line, after, ("shunt", 80.0, 22.0)), foot(WIDE, line, 75.0)
+    said = line_lines(state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0))
+    (row,) = (text for text in said if "changed by" in text)
+    assert row.startswith("  35.00 ± 0.20 m: ")
+    assert row.endswith("as a fault before it explains") is explains
+    assert not any("sweeps differ" in text for text in said)
+    said = line_lines(state(rng, WIDE, line, then, then, loss_known=True, length_m=35.0))
+    assert "the two sweeps differ by" in said[-1]

@@ -266,6 +266,17 @@ def _change_words(state: LineState, change: Change) -> str:
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
+def explained(change: Change, changes: Iterable[Change]) -> bool:
+    """Whether what new places before a change keep back, or take up, is all that changed there."""
+    new = [abs(c.after) for c in changes if c.what == "new" and c.distance_m < change.distance_m]
+    if change.what != "changed" or not new:
+        return False
+    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
+    kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
+    less = abs(change.before) - abs(change.after)
+    return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
+
+
 def _alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, np.abs(state.now.reflection)

@@ -73,14 +73,16 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
+        told += f", {say.LINE_EXPLAINED}" if state.explained(c, found.changes) else ""
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:
         said.append(shift_words(found.shift))
-    said.append(
-        f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
-        f"{found.largest_hz / 1e6:.4g} MHz"
-    )
+    if not found.changes:
+        said.append(
+            f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
+            f"{found.largest_hz / 1e6:.4g} MHz"
+        )
     return said
 
 
