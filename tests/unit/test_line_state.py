@@ -353,6 +353,18 @@ def test_the_picture_marks_what_is_no_place():
         assert np.all(marked["bounce, no place"] > 41)
 
 
+def test_what_an_antenna_does_late_is_no_bounce():
+    """Without any fault it is the same; only out to the end, back to the fault and out again is."""
+    rng, line = np.random.default_rng(20), Line(35.0, 0.66, 50.0, 0.62, 0.006)
+    for faults, at in (((), []), ((("series", 25.0, 22.0),), [48.0])):
+        seen = foot(WIDE, line, rod(WIDE, 28.5e6, 60.0, 5.0), *faults)
+        found = state(rng, WIDE, line, seen, loss_known=True, length_m=35.0)
+        drawn = line_figure(found).axes[0].collections
+        marked = {each.get_label(): each.get_offsets()[:, 0] for each in drawn}
+        for place in marked.get("bounce, no place", ()):
+            assert np.min(np.abs(place - np.array(at)), initial=np.inf) < 1.5
+
+
 def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():
     """So are what rings behind it and what changed there."""
     rng, frequency = np.random.default_rng(17), WIDE[::2]

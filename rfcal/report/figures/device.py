@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from rfcal.feedline.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import linear_region
 from rfcal.record.findings.line import places, rings
@@ -169,11 +170,16 @@ def line_figure(line: LineState) -> Figure:
             size = np.maximum(events.magnitude[near], floor)
             ax.plot(now.grid_m[near], size, label=label, **look)
     at_end = np.arange(place.size) == line.end
+    late, bounced = rings(line), now.bounces_m
+    # between places alone: what the end does by itself later on, it does without any fault
+    off = np.abs(bounced[:, None] - bounces(place[~late])[1])
+    made = np.any(off < now.near_m, axis=1)
+    behind = bounced[~made & (bounced > place[~late].max(initial=0.0))]
     for label, there, marker, face in (
         ("place that reflects", place[told], "v", style.TEXT),
         ("the line's end", place[at_end], "s", style.TEXT),
-        ("ringing, no place", place[rings(line)], "v", style.WHITE),
-        ("bounce, no place", now.bounces_m, "D", style.WHITE),
+        ("ringing, no place", np.r_[place[late], behind], "v", style.WHITE),
+        ("bounce, no place", bounced[made], "D", style.WHITE),
     ):
         there = there[there <= reach]
         if there.size:
