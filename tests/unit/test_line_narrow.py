@@ -59,15 +59,17 @@ def test_the_doubt_of_a_place_holds_by_a_narrow_band():
 def test_a_band_too_narrow_says_what_would_do(stated):
     rng, line = np.random.default_rng(52), Line(40.0, 0.85, 50.0, 0.4)
     seen = foot(NARROW, line, 75.0, ("shunt", 60.0, 20.0), ("series", 30.0, 22.0))
-    (said,) = (
-        f.message
-        for f in about_line(state(rng, NARROW, line, seen, **stated))
-        if f.code == "line-narrow"
-    )
+    found = state(rng, NARROW, line, seen, **stated)
+    (said,) = (f.message for f in about_line(found) if f.code == "line-narrow")
     assert "within 16 m of each other or of the line's end appear as one" in said
-    wanted, aim = map(
-        float, re.search(r"sweep (\d+) MHz or more to tell .* (\S+) m on", said).groups()
-    )
+    aim = float(re.search(r" tells them apart from (\S+) m on", said)[1])
+    if stated:  # kinds are open: the sweep that tells them, and no other one
+        (kinds,) = (t for t in line_lines(found) if "hardly tells kinds apart" in t)
+        band = re.search(r"from (\d+) to (\d+) MHz", kinds)
+        assert f"the sweep {band[0]} that tells kinds also" in said
+        wanted = float(band[2]) - float(band[1])
+    else:
+        wanted = float(re.search(r"a sweep (\d+) MHz wide or wider", said)[1])
     # one and a half of v / (2 B) are to be 2 m or less; and kinds are to be told, too
     assert wanted * aim == pytest.approx(1.5 * 0.85 * SPEED_OF_LIGHT / 2 / 1e6, rel=0.04)
     assert aim <= 2

@@ -98,19 +98,31 @@ def _range(state: LineState) -> list[Finding]:
 
 def _width(state: LineState) -> list[Finding]:
     """What a narrow band leaves open."""
+    width, near = float(np.ptp(state.frequency)) / 1e6, state.now.near_m
+    if not (needed := _needed_mhz(state)):
+        return []
+    sweep = say.LINE_WIDER.format(needed_mhz=needed)
+    if len(_open_kinds(state)) > 1:
+        low, high = _deciding_mhz(state)
+        needed, sweep = high - low, say.LINE_THAT_BAND.format(low=low, high=high)
+    aim = width * near / needed
+    return [say.LINE_NARROW(width_mhz=width, near_m=near, sweep=sweep, aim_m=aim)]
+
+
+def _needed_mhz(state: LineState) -> float:
+    """How wide a sweep tells places apart that this one does not; 0 where it tells enough."""
     now, near = state.now, state.now.near_m
     length = state.length_m or float(np.max(now.distance_m, initial=0.0))
-    if not 0 < length < COARSE * near:
-        return []
-    width = float(np.ptp(state.frequency)) / 1e6
     aim = max(length / FINE, LEAST_M)
-    if aim > near:
-        return []
-    needed = float(f"{width * near / aim:.2g}")
-    if len(_open_kinds(state)) > 1:  # as wide as tells kinds as well
-        needed = max(needed, float(np.mean(state.frequency)) / 1e6)
-        aim = width * near / needed
-    return [say.LINE_NARROW(width_mhz=width, near_m=near, needed_mhz=needed, aim_m=aim)]
+    if not 0 < length < COARSE * near or aim > near:
+        return 0.0
+    return float(f"{float(np.ptp(state.frequency)) / 1e6 * near / aim:.2g}")
+
+
+def _deciding_mhz(state: LineState) -> tuple[float, float]:
+    """The band that tells kinds apart, and places as well."""
+    middle = float(np.mean(state.frequency)) / 1e6
+    return middle / 2, middle / 2 + max(middle, _needed_mhz(state))
 
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
@@ -215,8 +227,8 @@ def what_tells(state: LineState) -> list[str]:
     if _may_fold(state):
         return []
     if fits and is_narrow(state.frequency):
-        half = float(np.mean(state.frequency)) / 2e6
-        return [say.LINE_TELL_BAND.format(low=half, high=3 * half)]
+        low, high = _deciding_mhz(state)
+        return [say.LINE_TELL_BAND.format(low=low, high=high)]
     told = {now.kind[m] for m in _before_end(state) if now.fits[m] != (now.kind[m],)}
     said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
     if said and state.properties is not None:

@@ -100,11 +100,12 @@ LINE_LENGTH = warning(
     "than from there: look whether a piece of line was forgotten, and correct length_m or the "
     "velocity factor.",
 )
+LINE_WIDER = "a sweep {needed_mhz:g} MHz wide or wider"
+LINE_THAT_BAND = "the sweep from {low:.3g} to {high:.3g} MHz that tells kinds also"
 LINE_NARROW = note(
     "line-narrow: line check",
     "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m:.2g} m of each other or of "
-    "the line's end appear as one: sweep {needed_mhz:g} MHz or more to tell them apart from "
-    "{aim_m:.2g} m on.",
+    "the line's end appear as one: {sweep} tells them apart from {aim_m:.2g} m on.",
 )
 LINE_LOSS_UNSEEN = note(
     "line-loss-unseen: line check",
