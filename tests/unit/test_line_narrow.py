@@ -4,6 +4,7 @@ The lines are chain matrices of the project's own model, multiplied exactly, as 
 """
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,8 +14,11 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.record.format.line import LineCheck
+from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
-from tests.unit.test_faults import WIDE, foot
+from rfcal.uncertainty.quantity import Quantity
+from tests.unit.test_faults import WIDE, foot, noisy
 from tests.unit.test_line_loss import NARROW
 from tests.unit.test_line_state import random_rod, state
 
@@ -155,3 +159,22 @@ def test_a_step_of_impedance_is_never_left_out_by_a_narrow_band(ohm):
         assert "a step of" in said or "(a joint, a kink, water)" in said, said
         told.add("cannot tell" in said)
     assert True in told
+
+
+@pytest.mark.parametrize(
+    ("doubt", "words"), [(1.0, r"5\.\d+ ± 0\.\d+"), (300.0, "not known, below 1\\d")]
+)
+def test_a_loss_that_is_hardly_known_is_a_bound(doubt, words):
+    """As of one far end by a narrow band: a number beside as large a ± is none."""
+    rng, band = np.random.default_rng(57), np.linspace(140e6, 150e6, 201)
+    line = Line(60.0, 0.66, 50.0, 0.62, 0.006)
+    far = ((1.0, "open"), (-1.0, "short"))
+    wanted = LineCheck("", None, far, line, False, {"length": 0.25}, (), True)
+    sweeps = [Quantity(noisy(rng, foot(band, line, end), 0.0005)) for end in (60.0, 1e9, 0.0)]
+    found = line_state(wanted, band, sweeps[0], None, sweeps[1:], 50.0)
+    known = found.properties
+    found = replace(found, properties=replace(known, covariance=doubt**2 * known.covariance))
+    (said,) = (text for text in line_lines(found) if "matched loss" in text)
+    assert re.search(rf"matched loss {words} dB in all at 145 MHz", said)
+    codes = [finding.code for finding in about_line(found)]
+    assert ("line-loss-unseen" in codes) is (doubt > 1)

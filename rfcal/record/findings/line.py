@@ -11,7 +11,7 @@ from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
 from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR
 from rfcal.feedline.faults import FAULT
-from rfcal.feedline.loss import Lost
+from rfcal.feedline.loss import LEAST_DB, Lost
 from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
 from rfcal.models.line import SPEED_OF_LIGHT
@@ -35,6 +35,9 @@ FAINTEST = 0.005
 
 MOST_FIT = 3
 """So many of the kinds that fit are named."""
+
+MOST_OPEN = 0.75
+"""A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
 
 FASTEST = 0.98
 """Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
@@ -61,11 +64,24 @@ def about_line(state: LineState) -> list[Finding]:
 def _loss_told(state: LineState) -> bool:
     """Whether more loss would have shown: by far ends, a baseline, or an end alike all over."""
     end, now = state.end, state.now
-    if state.properties or state.comparison or state.lost:
+    if state.comparison or state.lost or (state.properties and is_loss_measured(state)):
         return True
     if end is None or not state.loss_known or is_narrow(state.frequency):
         return False
     return now.kind[end] not in UNCLEAR and bool(abs(now.reflection[end]) >= FAULT)
+
+
+def loss_db(state: LineState) -> tuple[float, float]:
+    """Matched loss in all of a line by its own sweeps, in mid-band, and its 95 % half-width."""
+    assert state.properties is not None
+    loss, of_loss = state.properties.loss_db(np.array([np.mean(state.frequency)]))
+    return float(loss[0]), K_AXIS * float(of_loss[0])
+
+
+def is_loss_measured(state: LineState) -> bool:
+    """Whether that says more than a bound above."""
+    loss, half = loss_db(state)
+    return half < max(MOST_OPEN * loss, LEAST_DB)
 
 
 def may_be_farther(state: LineState, distance_m: float) -> bool:

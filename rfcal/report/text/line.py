@@ -1,5 +1,7 @@
 """A line check in words: the line, what reflects along it, and what has changed."""
 
+import math
+
 import numpy as np
 
 from rfcal.feedline.fault_kinds import UNCLEAR
@@ -107,12 +109,14 @@ def _properties(line: LineState) -> list[str]:
     if found is None:
         return []
     of = found.standard_uncertainty
-    middle = line.frequency[line.frequency.size // 2]
-    loss, of_loss = (float(v[0]) for v in found.loss_db(np.array([middle])))
+    (loss, half), middle = state.loss_db(line), np.mean(line.frequency) / 1e6
+    lost = f"{plus_minus(loss, half)} dB in all"
+    if not state.is_loss_measured(line):
+        lost = f"not known, below {math.ceil(loss + half)} dB in all"
     length = plus_minus(line.length_m, k * line.length_uncertainty_m)
     return [
         f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
         f"{plus_minus(found.delay_s * 1e9, k * of['delay'] * 1e9)} ns, "
         f"{plus_minus(found.line.z0, k * of['z0'])} ohm, matched loss "
-        f"{plus_minus(loss, k * of_loss)} dB in all at {middle / 1e6:.4g} MHz"
+        f"{lost} at {middle:.4g} MHz"
     ]
