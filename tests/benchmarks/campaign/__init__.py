@@ -22,5 +22,5 @@ the same before all of it  69    32    73   found
 ========================== ===== ===== =========================
 
 Honest ones raised a false alarm in 6 of 3000 with the protocol. Their intervals of 95 % held R in
-95 to 98 % and X in 95 to 96 %.
+94 to 98 % and X in 94 to 96 %.
 """
