@@ -114,7 +114,7 @@ def test_what_the_display_does_not_show_is_said_before_any_interval(ahead, capsy
     _, first, head, *rest = capsys.readouterr().out.splitlines()
     assert "display shows of 'open' only that it is beyond 999" in first
     assert "each ± for 'antenna' is that of a display that shows R and X in full" in first
-    assert "A resistor of 150 to 300 ohm in its place" in first
+    assert "Read a resistor of 150 to 300 ohm" in first
     assert words in first
     if "Two" in words:
         assert "if X is about 100 ohm: Read the device again with about 400 pF in series" in first

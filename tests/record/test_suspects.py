@@ -187,6 +187,7 @@ def test_what_a_check_and_a_reread_cannot_see_is_said_once_read(checked):
     (unseen,) = (f for f in compute(checked).findings if f.code in UNSEEN)
     assert unseen.code == "other-setting"
     assert "Read 'check' once more right after 'device'" in unseen.message
+    assert "a lead or adapter that was left before the device" in unseen.message
     put(checked, "again", from_impedance(150.01))
     bend(checked, 'of = "short"', 'of = "check"')
     assert not [f for f in compute(checked).findings if f.code in UNSEEN]

@@ -185,6 +185,25 @@ def test_few_typed_points_show_an_exchange_or_a_long_lead(tmp_path, mhz, exchang
         assert "own correction" not in found["check-disagrees"].message
 
 
+@pytest.mark.parametrize("resistor", [False, True])
+def test_a_resistor_for_an_open_beyond_the_display_is_asked_for_until_there_is_one(
+    tmp_path, resistor
+):
+    rows = {"short": "5, 0", "open": "'>999', '>999'", "load": "53, 2"} | (
+        {"200 ohm": "196, 2"} if resistor else {}
+    )
+    text = "format = 1\n[record]\ntitle = 'whip'\n[analyzer]\nresolution_ohm = 1\n"
+    for name, cells in rows.items():
+        ohm = {"load": 50, "200 ohm": 200}.get(name)
+        kind = f"'load'\nresistance_ohm = {ohm}" if ohm else f"'{name}'"
+        text += f"[[standard]]\nname = '{name}'\nkind = {kind}\ntyped = [[7.1, {cells}]]\n"
+    (tmp_path / "record.toml").write_text(
+        f"{text}[[measurement]]\nname = 'whip'\ntyped = [[7.1, 31, -133]]\n"
+    )
+    (said,) = (f.message for f in inspect(tmp_path).findings if f.code == "over-range")
+    assert ("as one more [[standard]]" in said) is not resistor
+
+
 def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
     f = np.linspace(10e6, 450e6, 51)
     lead = np.exp(-2j * np.pi * f * 110e-9)  # 11 m of cable there and back, 0.97 turns a step

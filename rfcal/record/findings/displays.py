@@ -33,11 +33,18 @@ def about_displays(record: Record) -> list[Finding]:
     signs = [f"'{item.name}'" for item in standards if not item.reading.beyond]
     if signs:
         found.append(say.STANDARD_SIGNS(names=", ".join(signs)))
+    tell = "" if _far_resistor(record) else f" {say.TELL_STANDARD}"
     return found + [
-        say.OVER_RANGE(name=item.name, least=min(item.reading.beyond))
+        say.OVER_RANGE(name=item.name, least=min(item.reading.beyond), tell=tell)
         for item in standards
         if item.reading.beyond
     ]
+
+
+def _far_resistor(record: Record) -> bool:
+    """Whether a standard stands in already for an open that is beyond the display."""
+    models = [item.model for item in record.standards]
+    return any(one is not None and 100 < one.resistance < np.inf for one in models)
 
 
 def about_planned(

@@ -23,10 +23,11 @@ NO_CHECK_BEHIND = note(
 )
 OTHER_SETTING = note(
     "other-setting: rereads",
-    "Read '{check}' once more right after {devices} with nothing switched, as a [[reread]]: "
-    "without it a device read in another setting than the standards, with the instrument's own "
-    "correction on or in another session, would not show.",
+    "Read '{check}' once more right after {devices} with nothing {kept}, as a [[reread]]: "
+    "without it {lead}a device read in another setting than the standards, with the instrument's "
+    "own correction on or in another session, would not show.",
 )
+LEFT_BETWEEN = "a lead or adapter that was left before the device, or "
 UNSEEN = tuple(
     said.code
     for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND, OTHER_SETTING)

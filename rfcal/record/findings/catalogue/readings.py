@@ -25,11 +25,14 @@ STANDARD_SIGNS = note(
     "uncorrected analyzer whose leads are shorter than a quarter wave; where more than one sign "
     "fits, the answer holds all.",
 )
-TELL_STANDARD = "A resistor of 150 to 300 ohm in its place, measured by ohmmeter, would tell more."
+TELL_STANDARD = (
+    "Read a resistor of 150 to 300 ohm, measured by ohmmeter, as one more [[standard]]: it tells "
+    "more."
+)
 OVER_RANGE = note(
     "over-range: {name}",
     "The display tells of '{name}' only that it is beyond {least:g}, and the answer holds all of "
-    "that. " + TELL_STANDARD,
+    "that.{tell}",
 )
 SIGN_UNKNOWN = warning(
     "sign-unknown: {device}",
