@@ -86,6 +86,7 @@ class LineState:
     lost: Lost | None  # what it loses more than is stated of it or of its type
     loss_known: bool  # or only guessed
     placed: bool = False  # whether its loss tells that nothing lies farther by the range
+    usual_db: float | None = None  # what its type loses in all, in mid-band
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
 
 

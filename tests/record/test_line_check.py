@@ -13,6 +13,7 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.feedline.end import BEHIND
 from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.job import compute
 from rfcal.report.page import page
@@ -162,7 +163,6 @@ def test_sweeps_that_do_not_compare(tower):
             "velocity_factor = 0.85\nloss_db_per_100m = [[10.0, 1.0]]",
             "no effect",
         ),
-        ("velocity_factor = 0.85", 'line = "RG-213"\nlength_m = 40.0', "no effect"),
         (
             "velocity_factor = 0.85",
             "velocity_factor = 0.85\nlength_uncertainty_m = 0.1",
@@ -184,6 +184,17 @@ def with_far_open(tower, reflection=1.0):
     (tower / "raw/far.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen)))
     with (tower / "record.toml").open("a") as file:
         file.write('far_end_open = "raw/far.s1p"\n')
+
+
+@pytest.mark.parametrize("length", ["", "\nlength_m = 40.0"])
+def test_a_lines_type_stands_beside_what_its_far_end_tells(tower, length):
+    """To compare with, whether length or velocity factor is what is measured."""
+    with_far_open(tower)
+    bend(tower, "velocity_factor = 0.85", f'line = "RG-58A"{length}')
+    line = compute.compute(tower).line
+    (said,) = (text for text in line_lines(line) if "matched loss" in text)
+    usual = CABLES["RG-58A"].line(line.length_m).loss_db_per_100m(np.array([80.5e6]))[0]
+    assert said.endswith(f"at 80.5 MHz, where its type has {usual * line.length_m / 100:.1f} dB")
 
 
 def test_a_far_end_of_a_line_with_a_fault_is_refused_with_what_to_give(tower):

@@ -106,7 +106,12 @@ LINE_CHECK = Section(
     (
         File("reading", "sweep of the line", needed=True),
         File("baseline", "an earlier one"),
-        Type("line", "its type, for velocity factor, impedance and loss", among=CABLES),
+        Type(
+            "line",
+            "its type, for velocity factor, impedance and loss, or to compare what its far end "
+            "tells with",
+            among=CABLES,
+        ),
         VELOCITY_FACTOR,
         VELOCITY_FACTOR_UNCERTAINTY,
         replace(LENGTH, default=0.0, instead="not known"),
@@ -194,7 +199,6 @@ def _refuse_idle(table: Table, ends: bool, by_length: bool) -> None:
     idle = {
         "z0_ohm": given if ends else "",
         "loss_db_per_100m": given if ends else "",
-        "line": f"{given}, and length_m the velocity factor" if by_length else "",
         "velocity_factor_uncertainty": "length_m gives the velocity factor" if by_length else "",
         "length_uncertainty_m": "" if "length_m" in table else "there is no length_m",
     }

@@ -60,6 +60,9 @@ def line_state(
         lost=lost,
         loss_known=loss_known,
         placed=placed,
+        usual_db=_usual_db(wanted, frequency, line.length_m)
+        if found and wanted.loss_known
+        else None,
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
@@ -173,6 +176,12 @@ def _beyond_stated(wanted: LineCheck, foot: _Foot, now: Quantity, seen: _Sight) 
         return None
     swept = foot.frequency, now.value, wanted.line
     return more_than_stated(*swept, z_ref=foot.z_ref, end_m=end_m)
+
+
+def _usual_db(wanted: LineCheck, frequency: Real, length_m: float) -> float:
+    """What a line of its type and so long loses in all, in mid-band [dB]."""
+    per_100m = wanted.line.loss_db_per_100m(np.array([np.mean(frequency)]))[0]
+    return float(per_100m) * length_m / 100
 
 
 def _by_its_ends(

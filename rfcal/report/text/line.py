@@ -113,10 +113,11 @@ def _properties(line: LineState) -> list[str]:
     lost = f"{plus_minus(loss, half)} dB in all"
     if not state.is_loss_measured(line):
         lost = f"not known, below {math.ceil(loss + half)} dB in all"
+    usual = "" if line.usual_db is None else f", where its type has {line.usual_db:.1f} dB"
     length = plus_minus(line.length_m, k * line.length_uncertainty_m)
     return [
         f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
         f"{plus_minus(found.delay_s * 1e9, k * of['delay'] * 1e9)} ns, "
         f"{plus_minus(found.line.z0, k * of['z0'])} ohm, matched loss "
-        f"{lost} at {middle:.4g} MHz"
+        f"{lost} at {middle:.4g} MHz{usual}"
     ]
