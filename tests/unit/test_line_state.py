@@ -316,6 +316,8 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
     assert any(": a resistive joint or a step of impedance, 0.09" in s for s in before_rod)
     assert any("far end open or short and name that sweep as reading" in s for s in before_rod)
     before_open = foot(WIDE, line, 1e9, fault)
+    # an open end of unknown loss tells nothing: to sweep it alone would be in vain
+    assert any("state its type, or its loss" in s for s in before_rod)
     told = line_lines(state(rng, WIDE, line, before_open, loss_known=True))
     assert any(": a resistive joint, 0.1" in s for s in told)
     assert not any("step" in s for s in told[1:])

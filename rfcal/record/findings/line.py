@@ -249,7 +249,7 @@ def what_tells(state: LineState) -> list[str]:
     said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
     if said and state.properties is not None:
         said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
-    return said + ([say.LINE_TELL_LOSS] if fits and not state.loss_known else [])
+    return said + ([say.LINE_TELL_LOSS] if (said or fits) and not state.loss_known else [])
 
 
 def lost_words(state: LineState, lost: Lost) -> str:
