@@ -1,6 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import combinations
 from types import MappingProxyType
 
@@ -12,7 +12,9 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.checks import contradicts_exchange
 from rfcal.record.findings.slips import Meanings, Scene, Slip, contradict, exchanges, misreadings
+from rfcal.record.results import Check
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -55,19 +57,19 @@ this before the standards (common practice, no source)."""
 
 def about_standards(
     calibration: Calibration,
+    checks: Iterable[Check] = (),
     *,
     z_ref: float = defaults.REFERENCE_OHM,
     chance: float = defaults.FALSE_ALARM,
     why: str = "",
     meant: Mapping[str, Meanings] = MappingProxyType({}),
-    upheld: bool = False,
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
 
     The chance [1] is that of being said to contradict each other without cause; what would explain
-    it stands in `why` where one thing does, and what else the readings may mean in `meant`. They
-    are `upheld` by a check that no exchange of theirs would leave as it is.
+    it stands in `why` where one thing does, and what else the readings may mean in `meant`.
     """
+    upheld = any(contradicts_exchange(check) for check in checks)
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
@@ -195,6 +197,14 @@ def exchange(calibration: Calibration) -> Slip:
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
     return next(exchanges([(left, right)]))
+
+
+def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) -> str:
+    """What would explain a contradiction, where the analyzer itself tells of an exchange."""
+    if not {f.code for f in found} & say.EXCHANGED:
+        return why
+    said = exchange(calibration).said()
+    return say.SUSPECTS.format(several=said, left="") if said in why else say.SEEN_ABOVE
 
 
 def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str]:

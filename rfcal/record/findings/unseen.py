@@ -49,15 +49,9 @@ def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[
     complete = not (found or misfits) and record.standards and record.measurements
     if told is not None and complete and not again & {check.name for check in record.checks}:
         devices = quoted([item.name for item in record.measurements])
-        direct = not any(item.between for item in record.measurements)
-        found.append(
-            say.OTHER_SETTING(
-                check=record.checks[0].name,
-                devices=devices,
-                kept="switched or taken off" if direct else "switched",
-                lead=say.LEFT_BETWEEN if direct else "",
-            )
-        )
+        place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
+        check = record.checks[0].name
+        found.append(say.OTHER_SETTING(check=check, devices=devices, **place))
     return found
 
 

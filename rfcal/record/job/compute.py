@@ -29,14 +29,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_element,
 )
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
-from rfcal.record.findings.catalogue.standards import EXCHANGED, SEEN_ABOVE, SUSPECTS
-from rfcal.record.findings.checks import (
-    about_builds,
-    about_checks,
-    agree,
-    contradicts_exchange,
-    inside_region,
-)
+from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
@@ -44,7 +37,7 @@ from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match, why_doubted
 from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.slips import meanings
-from rfcal.record.findings.standards import about_correction, about_standards, exchange
+from rfcal.record.findings.standards import about_correction, about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
@@ -234,11 +227,8 @@ class _Job:
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             why = explained(self.calibration, checks, still=still, **judged)
-            upheld = any(contradicts_exchange(check) for check in checks)
-            found = about_standards(self.calibration, why=why, upheld=upheld, **judged)
-            if {f.code for f in found} & EXCHANGED:
-                said = exchange(self.calibration).said()
-                why = SUSPECTS.format(several=said, left="") if said in why else SEEN_ABOVE
+            found = about_standards(self.calibration, checks, why=why, **judged)
+            why = or_exchange(why, found, self.calibration)
             self.findings += found + about_correction(self.calibration)
         of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": still}
         self.findings += about_checks(checks, self.calibration, **of)

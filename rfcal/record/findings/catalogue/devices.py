@@ -27,7 +27,11 @@ OTHER_SETTING = note(
     "without it {lead}a device read in another setting than the standards, with the instrument's "
     "own correction on or in another session, would not show.",
 )
-LEFT_BETWEEN = "a lead or adapter that was left before the device, or "
+DIRECT = {
+    "kept": "switched or taken off",
+    "lead": "a lead or adapter that was left before the device, or ",
+}
+BEHIND = {"kept": "switched", "lead": ""}
 UNSEEN = tuple(
     said.code
     for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND, OTHER_SETTING)
