@@ -25,7 +25,7 @@ class DisplayRows(Rows):
                 place,
                 f"{show(found)} is not what a display shows: numbers stand without quotes, and for "
                 "what is beyond its range type the largest number that it can show, after a > and "
-                f'in quotes, such as "{BEYOND}"',
+                f'in quotes, such as "{BEYOND}" for either sign',
             )
         return table.finite(place, found)
 

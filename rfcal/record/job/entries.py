@@ -55,7 +55,7 @@ class Entry:
             raise ArgumentError(
                 f"two numbers, {' and '.join(SHOWS[shows])}, are expected, found "
                 f"'{self.cells:.40}': type them with a space between; what is beyond the display "
-                "is > with the largest number that it can show, such as >999"
+                "is > with the largest number that it can show, such as >999 for either sign"
             )
         return cells[0], cells[1]
 
