@@ -1,6 +1,7 @@
 """``[match]`` in a record: ranked networks in results, page and files, and what is refused."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.feedline.power import loss_db
 from rfcal.matching import lumped
+from rfcal.matching.bode_fano import Limit
 from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
@@ -98,9 +100,30 @@ def test_a_target_out_of_reach_is_said(asked):
     results = compute(asked)
     (found,) = (f.message for f in results.findings if f.code == "match-target")
     assert "over the band" in found
-    assert "a narrower band" in found
     said = "\n".join(match_words.match_lines(results.matches[0]))
     assert "limit of Bode and Fano" in said
+    assert "Ask for a narrower band" in found
+
+
+def test_what_is_said_of_all_networks_is_not_said_of_each(asked):
+    """A load that moves a little too far for every L section, and sets no limit to others."""
+    write(asked, "device", from_impedance(20 + 40j + 2j * np.pi * (FREQUENCY - 55e6) * 6e-6))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [54.4, 55.6]")
+    results = compute(asked)
+    (result,) = results.matches
+    (found,) = (f.message for f in results.findings if f.code == "match-target")
+    said = "\n".join([*match_words.match_head(result), *match_words.match_lines(result)])
+    assert result.proposals
+    assert result.proposals[0].production.both == 0
+    assert "0% of such networks" not in said
+    narrow = replace(result, limit=Limit(np.inf, np.inf, 0.0))
+    assert not any("sets no limit" in remark for remark in match_words.match_remarks(narrow))
+    # what is told to ask for is held
+    words = r"holds it over ([\d.]+) kHz of the 1200 kHz asked: ask for ([\d.]+) to ([\d.]+) MHz"
+    width, low, high = map(float, re.search(words, found).groups())
+    assert width == pytest.approx(1e3 * (high - low))
+    bend(asked, "band_mhz = [54.4, 55.6]", f"band_mhz = [{low}, {high}]")
+    assert "match-target" not in {f.code for f in compute(asked).findings}
 
 
 def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):

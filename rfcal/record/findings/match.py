@@ -1,12 +1,13 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, swr_words
 from rfcal.matching.element import SERIES, NetworkElement
+from rfcal.matching.goal import Candidate, Goal, bandwidth
 from rfcal.matching.lumped import reactance
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.propagate import impedance_half_widths
@@ -140,16 +141,37 @@ def _networks(result: MatchResult) -> list[Finding]:
         missing = [p.candidate for p in result.proposals if not p.candidate.meets]
         # not the one whose loss makes it low, where there is another
         lossless = [c for c in missing if c.loss_db <= NOTED_LOSS_DB]
-        best = swr_words(min(c.worst_swr for c in lossless or missing))
+        best = lossless or missing
         low, high = request.band_hz
-        band = low < high
         found.append(
             say.MATCH_TARGET(
                 device=device,
                 target=request.target_swr,
-                over="over the band" if band else f"at {low / 1e6:.10g} MHz",
-                best=best,
-                remedy=f"{'a narrower band, ' if band else ''}finer values, or another place",
+                over="over the band" if low < high else f"at {low / 1e6:.10g} MHz",
+                best=swr_words(min(c.worst_swr for c in best)),
+                remedy=_narrower(result.goal, best),
             )
         )
     return found
+
+
+def _narrower(goal: Goal, networks: Sequence[Candidate]) -> str:
+    """What to ask for in place of a band that none of the networks holds."""
+    limit, (low, high) = goal.target_swr, goal.band_hz
+    held = [
+        bandwidth(goal.frequency, (c.swr - 1) / (c.swr + 1), limit, goal.centre_hz)
+        for c in networks
+    ]
+    first, last = max(
+        ((max(b.low_hz, low), min(b.high_hz, high)) for b in held), key=lambda b: b[1] - b[0]
+    )
+    if first == last:
+        return f"Ask for {'a narrower band' if low < high else 'finer values'}, or another place"
+    # both ends inward to round figures, yet about the centre
+    step = 10 ** np.floor(np.log10((last - first) / 20))
+    first = min(np.ceil(first / step) * step, goal.centre_hz)
+    last = max(np.floor(last / step) * step, goal.centre_hz)
+    return (
+        f"One holds it over {(last - first) / 1e3:.6g} kHz of the {(high - low) / 1e3:.6g} kHz "
+        f"asked: ask for {first / 1e6:.10g} to {last / 1e6:.10g} MHz, or for another place"
+    )

@@ -69,9 +69,16 @@ def match_head(result: MatchResult) -> list[str]:
     parts = row["parts"].replace(", ", ", then ")
     return [
         f"{do}, from the transmitter's end: {parts} ({row['network']})",
-        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives; "
-        f"{row['yield']} of such networks hold the target",
+        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives"
+        f"{_held(result, row, '; ')}",
     ]
+
+
+def _held(result: MatchResult, row: dict[str, str], joint: str) -> str:
+    """How many such networks hold the target; nothing where it is said of all that none does."""
+    if row["yield"] == "0%" and not any(p.candidate.meets for p in result.proposals):
+        return ""
+    return f"{joint}{row['yield']} of such networks hold the target"
 
 
 def match_above(result: MatchResult, number: int) -> str:
@@ -154,8 +161,7 @@ def match_lines(result: MatchResult) -> list[str]:
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
         said.append(
             f"  {i + 1}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
-            f"{r['delivered']} of the power arrives, "
-            f"{r['yield']} of such networks hold the target, up to {r['volt']}"
+            f"{r['delivered']} of the power arrives{_held(result, r, ', ')}, up to {r['volt']}"
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
@@ -284,9 +290,9 @@ def match_remarks(result: MatchResult) -> list[str]:
                 "how well any network could match this load over the band cannot be told: neither "
                 "a series nor a parallel circuit of R, L and C is near enough to it"
             )
-        elif sets_none(limit):
+        elif sets_none(limit) and result.proposals[0].candidate.meets:
             said.append("the load itself sets no limit to the match over so narrow a band")
-        else:
+        elif not sets_none(limit):
             first = result.proposals[0].candidate
             near = first.loss_db <= defaults.SMALL_LOSS_DB
             said.append(

@@ -17,8 +17,7 @@ MATCH_NONE = warning(
 )
 MATCH_TARGET = warning(
     "match-target: {device}",
-    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. Ask for "
-    "{remedy}.",
+    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. {remedy}.",
 )
 MATCH_UNKNOWN = warning(
     "match-unknown: {device}",
