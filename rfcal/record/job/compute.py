@@ -202,7 +202,7 @@ class _Job:
         tried = [self.match(devices, one) for one in record.matches if correct]
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
-        self.findings += (*about_defaults(self.assumed), *about_unseen(record, self.findings))
+        self.findings += (*about_unseen(record, self.findings), *about_defaults(self.assumed))
         return Results(
             record=record,
             sweeps=(*self.files, *(sweep for read in self.ports.values() for sweep in read)),
