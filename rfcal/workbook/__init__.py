@@ -10,7 +10,7 @@ from rfcal.models.cables import CABLES
 from rfcal.planning.coverage_audit import audit
 from rfcal.planning.plan import blind, plan
 from rfcal.record.archive import carried_record
-from rfcal.record.findings.line import kind_words
+from rfcal.record.findings.line_verdict import kind_words
 from rfcal.record.job.whatif import changed, corrected_with
 from rfcal.record.results import error_terms
 from rfcal.report.cautions import CAUTIONS

@@ -13,7 +13,7 @@ from rfcal.feedline.faults import FAULT
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import line_verdict, rings
+from rfcal.record.findings.line_verdict import line_verdict, rings
 from tests.unit.test_line_state import random_rod, state
 
 BANDS = {

@@ -10,7 +10,8 @@ import pytest
 
 from rfcal.feedline.changes import LEAST
 from rfcal.models.line import Line
-from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.record.findings.line import about_line
+from rfcal.record.findings.line_verdict import line_verdict
 from tests.unit.test_faults import HIGH, WIDE, foot
 from tests.unit.test_line_state import random_rod, rod, state
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from rfcal.models.line import Line
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line_verdict import line_verdict
 from tests.unit.test_faults import WIDE, foot
 from tests.unit.test_line_state import rod, state
 

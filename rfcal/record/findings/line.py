@@ -1,55 +1,31 @@
-"""The state of a line in one sentence, and what there is to doubt about a line check."""
-
-import math
-from collections.abc import Iterable
-from itertools import compress
+"""What there is to doubt about a line check."""
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echo_basis import is_narrow
-from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
-from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR
+from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
-from rfcal.feedline.loss import LEAST_DB, Lost
-from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
-from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_verdict import (
+    about_range,
+    deciding_mhz,
+    is_loss_measured,
+    line_verdict,
+    may_fold,
+    needed_mhz,
+    open_kinds,
+)
 from rfcal.record.results import LineState
-from rfcal.uncertainty.coverage import K_AXIS
-from rfcal.uncertainty.words import plus_minus
-
-SHORT_M = 100.0
-"""A range below this may be shorter than a feed line is [m] (common practice, no source)."""
-
-COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
-"""A sweep is narrow if it tells less than the first of these places apart on the line; one that
-tells the second, or a place every metre, would do (common practice, no source)."""
-
-LEAST_MOVE = 0.01
-"""A line's growth is told no finer than this [m]."""
-
-FAINTEST = 0.005
-"""What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
-
-MOST_FIT = 3
-"""So many of the kinds that fit are named."""
-
-MOST_OPEN = 0.75
-"""A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
-
-FASTEST = 0.98
-"""Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
 
 
 def about_line(state: LineState) -> list[Finding]:
     """What there is to say about a line check; a wrong length explains a bad fit."""
     sentence, fault = line_verdict(state)
-    said = _range(state) + _width(state)
+    said = about_range(state) + _width(state)
     if fault and sentence not in [finding.message for finding in said]:
         said.insert(0, say.LINE_FAULT(sentence=sentence))
-    said += [] if _loss_told(state) or _may_fold(state) else [say.LINE_LOSS_UNSEEN()]
+    said += [] if _loss_told(state) or may_fold(state) else [say.LINE_LOSS_UNSEEN()]
     found = state.properties
     if state.unfollowed:
         values = {"length_m": state.length_m, "range_m": state.now.range_m}
@@ -71,346 +47,14 @@ def _loss_told(state: LineState) -> bool:
     return now.kind[end] not in UNCLEAR and bool(abs(now.reflection[end]) >= FAULT)
 
 
-def loss_db(state: LineState) -> tuple[float, float]:
-    """Matched loss in all of a line by its own sweeps, in mid-band, and its 95 % half-width."""
-    assert state.properties is not None
-    loss, of_loss = state.properties.loss_db(np.array([np.mean(state.frequency)]))
-    return float(loss[0]), K_AXIS * float(of_loss[0])
-
-
-def is_loss_measured(state: LineState) -> bool:
-    """Whether that says more than a bound above."""
-    loss, half = loss_db(state)
-    return half < max(MOST_OPEN * loss, LEAST_DB)
-
-
-def may_be_farther(state: LineState, distance_m: float) -> bool:
-    """Whether a place may lie farther by the range and still before the end, as far as known."""
-    before_end = distance_m + state.now.range_m < state.length_m
-    return _may_fold(state) or (before_end and folds(state.now, state.length_m))
-
-
-def _may_fold(state: LineState) -> bool:
-    """Whether a line of unknown length may well be longer than the steps show."""
-    now = state.now
-    known = bool(state.length_m) or state.placed
-    return not known and now.range_m <= SHORT_M and bool(now.distance_m.size)
-
-
-def _range(state: LineState) -> list[Finding]:
-    """What wide steps leave open."""
-    now, length = state.now, state.length_m
-    step = float(np.mean(np.diff(state.frequency))) / 1e6
-    if folds(now, length):
-        least = step * now.range_m / (length + now.near_m)
-        values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
-        return [say.LINE_STEPS(length_m=length, **values)]
-    if not _may_fold(state):
-        return []
-    place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
-    values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
-    return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]
-
-
 def _width(state: LineState) -> list[Finding]:
     """What a narrow band leaves open."""
     width, near = float(np.ptp(state.frequency)) / 1e6, state.now.near_m
-    if not (needed := _needed_mhz(state)):
+    if not (needed := needed_mhz(state)):
         return []
     sweep = say.LINE_WIDER.format(needed_mhz=needed)
-    if len(_open_kinds(state)) > 1:
-        low, high = _deciding_mhz(state)
+    if len(open_kinds(state)) > 1:
+        low, high = deciding_mhz(state)
         needed, sweep = high - low, say.LINE_THAT_BAND.format(low=low, high=high)
     aim = width * near / needed
     return [say.LINE_NARROW(width_mhz=width, near_m=near, sweep=sweep, aim_m=aim)]
-
-
-def _needed_mhz(state: LineState) -> float:
-    """How wide a sweep tells places apart that this one does not; 0 where it tells enough."""
-    now, near = state.now, state.now.near_m
-    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
-    aim = max(length / FINE, LEAST_M)
-    if not 0 < length < COARSE * near or aim > near:
-        return 0.0
-    return float(f"{float(np.ptp(state.frequency)) / 1e6 * near / aim:.2g}")
-
-
-def _deciding_mhz(state: LineState) -> tuple[float, float]:
-    """The band that tells kinds apart, and places as well."""
-    middle = float(np.mean(state.frequency)) / 1e6
-    return middle / 2, middle / 2 + max(middle, _needed_mhz(state))
-
-
-def line_verdict(state: LineState) -> tuple[str, bool]:
-    """The line's state in one sentence, and whether that is a fault or a change to look after."""
-    return _alone(state) if state.comparison is None else _compared(state)
-
-
-def _compared(state: LineState) -> tuple[str, bool]:
-    """A line against its baseline: more loss, the nearest change, and what else is new."""
-    found = state.comparison
-    assert found is not None
-    lost = [] if found.lost is None else [lost_words(state, found.lost)]
-    longer = found.shift is not None and found.shift.between_m is not None
-    moved = _moved_words(found.shift) if found.shift is not None else ""
-    if not found.changes:
-        sound = "nothing else has changed" if lost else say.LINE_SOUND
-        said = moved or sound.format(least=LEAST, end=_end(state))
-        return _sentence("; ".join([*lost, said])), longer or bool(lost)
-    first, *others = found.changes
-    new = [c for c in found.changes if c.what == "new"]
-    told = [] if first.what == "new" else [_change_words(state, first)]
-    told += _reflections(
-        state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new]
-    )
-    if found.shift is None and new and new[0].kind in SLOWING:
-        speed = state.now.velocity_factor * SPEED_OF_LIGHT
-        moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
-    # a piece that slows the wave is what its two ends come from
-    parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
-    if any(c.what != "new" for c in others):
-        parts.append("what lies beyond is seen through it and seems changed too")
-    elif not others:
-        parts.append("the line is otherwise as it was" if not moved else "")
-    fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
-    return _sentence("; ".join(filter(None, parts))), fault
-
-
-def _reflections(
-    state: LineState, words: str, found: Iterable[tuple[float, complex, str, tuple[str, ...]]]
-) -> list[str]:
-    """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
-    places: dict[str, list[str]] = {}
-    for distance, reflection, kind, fits in found:
-        place = f"{place_words(state, distance)}, {size_words(abs(reflection))}"
-        places.setdefault(kind_words(state, kind, fits), []).append(place)
-    return [
-        words.format(
-            s="s" if len(each) > 1 else "",
-            places=", and at ".join(each),
-            kind=f"each {may_be}" if len(each) > 1 else may_be,
-        )
-        for may_be, each in places.items()
-    ]
-
-
-def rings(state: LineState) -> np.ndarray:
-    """Which places are none, as they ring behind the line's end or what may be it, (K,)."""
-    now = state.now
-    late = np.array([kind == BEHIND for kind in now.kind], bool)
-    return late | ringing(now) if late.size and state.end is None else late
-
-
-def places(state: LineState) -> list[int]:
-    """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
-    return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
-
-
-def _twins(state: LineState) -> dict[str, str]:
-    """What a resistance may be, where no end that reflects all tells by its size."""
-    return {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
-
-
-def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
-    """What a place may be; where its kind is not known, at most three that fit."""
-    if len(fits) < 2:
-        twins, kind = {} if fits == (kind,) else _twins(state), fits[0] if fits else kind
-        return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
-    if len(fits) > MOST_FIT:
-        return say.LINE_ANY if is_narrow(state.frequency) else say.LINE_KINDS["unknown"]
-    # by passing what lies behind, either none of them is a resistance or all are
-    step = (STEP,) if _twins(state) and 0 < len(RESISTIVE & set(fits)) < len(fits) else ()
-    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in (*fits, *step)]
-    return f"{', '.join(some)} or {last}"
-
-
-def _before_end(state: LineState) -> list[int]:
-    """Which places may be faults: those before the end, or before what may be it."""
-    open_ended = not state.length_m or state.beyond_m is not None
-    last = strongest_on(state.now).start if state.end is None and open_ended else state.end
-    return [m for m in places(state) if last is None or m < last]
-
-
-def _open_kinds(state: LineState) -> set[str]:
-    """Kinds that fit places before the end whose kind is not known."""
-    told = [(state.now.kind[m], state.now.fits[m]) for m in _before_end(state)]
-    return {fit for kind, fits in told for fit in fits if fits != (kind,)}
-
-
-def what_tells(state: LineState) -> list[str]:
-    """What would tell the kinds of places that are open."""
-    now, fits = state.now, _open_kinds(state)
-    if _may_fold(state):
-        return []
-    if fits and is_narrow(state.frequency):
-        low, high = _deciding_mhz(state)
-        return [say.LINE_TELL_BAND.format(low=low, high=high)]
-    told = {now.kind[m] for m in _before_end(state) if now.fits[m] != (now.kind[m],)}
-    said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
-    if said and state.properties is not None:
-        said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
-    return said + ([say.LINE_TELL_LOSS] if (said or fits) and not state.loss_known else [])
-
-
-def lost_words(state: LineState, lost: Lost) -> str:
-    """How much more a line loses, and what to look for."""
-    of_type, length = lost is state.lost, state.length_m or lost.length_m
-    look = say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK
-    return say.LINE_LOST.format(
-        # tenths of a decibel are enough for anybody
-        more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
-        than="is stated of it" if of_type else "it did",
-        middle=f"{lost.at_hz / 1e6:.3g} MHz",
-        length_m=length,
-        per_100m=lost.more_db / length * 100,
-        look=f": {look}" if lost.sure else f", {say.LINE_LOST_OR_END}",
-    )
-
-
-def _moved_words(shift: Shift) -> str:
-    """Where the line has grown longer or shorter; nothing where weather alone explains it."""
-    more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
-    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
-    if shift.between_m is None:
-        values = {"size": abs(shift.size), "more": more, "weather": weather}
-        return say.LINE_EITHER.format(place=place, **values) if place else ""
-    near, far = shift.between_m
-    return say.LINE_LONGER.format(
-        place=place or f"somewhere between {near:.1f} and {far:.1f} m",
-        size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
-        more=more,
-        look=say.LINE_LOOK[more],
-    )
-
-
-def _change_words(state: LineState, change: Change) -> str:
-    """What changed or is gone: where, and how much."""
-    place = place_words(state, change.distance_m)
-    before, after = size_words(abs(change.before)), size_words(abs(change.after))
-    if change.what == "gone":
-        return say.LINE_GONE.format(place=place, size=before)
-    at_end = _at_end(state, change.distance_m)
-    what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
-    return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
-
-
-def explained(change: Change, changes: Iterable[Change]) -> bool:
-    """Whether what new places before a change keep back, or take up, is all that changed there."""
-    new = [abs(c.after) for c in changes if c.what == "new" and c.distance_m < change.distance_m]
-    if change.what != "changed" or not new:
-        return False
-    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
-    kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
-    less = abs(change.before) - abs(change.after)
-    return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
-
-
-def _alone(state: LineState) -> tuple[str, bool]:
-    """A line without a baseline: what reflects before its end, or more than once without one."""
-    now, size = state.now, np.abs(state.now.reflection)
-    if not size.size:
-        return _sentence(say.LINE_SILENT.format(range_m=min(now.range_m, now.seen_m))), False
-    if _may_fold(state):
-        return _range(state)[0].message, True
-    ends = bool(state.length_m) and state.beyond_m is None
-    strong = size >= FAULT
-    if ends:
-        strong &= np.arange(size.size) != state.end
-    elif state.beyond_m is None:  # the farthest may be the end, however weak it comes back
-        strong[(places(state) or [int(np.argmax(size))])[-1]] = True
-    strong &= ~rings(state)
-    at = [float(d) for d in now.distance_m]
-    every = zip(at, now.reflection.tolist(), now.kind, now.fits, strict=True)
-    told = _reflections(state, say.LINE_PLACE, compress(every, strong))
-    if ends:
-        end = _end(state)
-        lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        hidden = say.LINE_END_HIDES.format(near=now.near_m)
-        said = [*_small(state, end), hidden, *_end_itself(state)]
-        if told:
-            other = _or_end(state, strong)
-            look = "" if other else say.LINE_LOOK_THERE
-            said = [*told, say.LINE_BEFORE.format(end=end) + look, *other]
-        return _sentence("; ".join([*lost, *said])), bool(told or lost)
-    which = say.LINE_WHICH_END if np.sum(strong) > 1 else say.LINE_ONE_END
-    if state.beyond_m is not None:
-        fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
-        length = state.length_m
-        which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
-    return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1)
-
-
-def _small(state: LineState, end: str) -> list[str]:
-    """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
-    now, size = state.now, np.abs(state.now.reflection)
-    if not (listed := _before_end(state)):
-        return [say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)]
-    most = max(listed, key=size.__getitem__)
-    place = float(now.distance_m[most])
-    if size[most] < LEAST:
-        at = {"place": place_words(state, place), "size": size_words(size[most])}
-        return [say.LINE_SMALLER.format(end=end, **at)]
-    each = place, now.reflection[most], now.kind[most], now.fits[most]
-    return [*_reflections(state, say.LINE_SMALL, [each]), say.LINE_NO_MORE.format(end=end)]
-
-
-def _end_itself(state: LineState) -> list[str]:
-    """What the line's end reflects, where that is much: an open or a short is no antenna."""
-    if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
-        return []
-    size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
-    return [say.LINE_END_ITSELF.format(size=size) + say.LINE_END_KINDS.get(kind, "")]
-
-
-def _fitting(state: LineState, distance_m: float) -> float:
-    """The velocity factor that puts a place at the line's stated end [1]."""
-    return state.now.velocity_factor * state.length_m / distance_m
-
-
-def _or_end(state: LineState, strong: np.ndarray) -> list[str]:
-    """The other explanation where no end is seen: the last place, by another velocity factor."""
-    now = state.now
-    last = float(now.distance_m[strong][-1])
-    fits = _fitting(state, max(last, LEAST_M))
-    if state.end is not None or state.properties is not None or fits > FASTEST:
-        return []
-    return [say.LINE_OR_END.format(place=last, fits=fits, stated=now.velocity_factor)]
-
-
-def _at_end(state: LineState, distance_m: float) -> bool:
-    """Whether a change is at the line's end, as far as its place is known."""
-    if not state.length_m or state.beyond_m is not None:
-        return False
-    end = state.length_m if state.end is None else float(state.now.distance_m[state.end])
-    return abs(distance_m - end) < LEAST_MOVE  # there changes at the end are laid to
-
-
-def _end(state: LineState) -> str:
-    """Where the line ends, or how far it was seen, in words."""
-    if state.length_m and state.beyond_m is None:
-        half = K_AXIS * state.length_uncertainty_m
-        return f"the line's end at {plus_minus(state.length_m, half)} m"
-    return f"{min(state.now.range_m, state.now.seen_m):.0f} m"
-
-
-def size_words(reflection: float) -> str:
-    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
-    if reflection <= 0:
-        return "0"
-    return f"{reflection:.2g} ({abs(20 * math.log10(reflection)):.0f} dB return loss)"
-
-
-def place_words(state: LineState, distance_m: float) -> str:
-    """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
-    if _at_end(state, distance_m):
-        return f"{plus_minus(state.length_m, K_AXIS * state.length_uncertainty_m)} m"
-    now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
-    if nearest is None:
-        return f"{distance_m:.1f} m"
-    place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
-    farther = may_be_farther(state, distance_m)
-    return f"{place} (or {now.range_m:.0f} m farther)" if farther else place
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."

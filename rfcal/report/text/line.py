@@ -7,7 +7,7 @@ import numpy as np
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings import line as state
+from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
