@@ -51,7 +51,7 @@ def cable_panel(own: Device | None = None) -> Panel:
         x_line.set_ydata(z.imag)
         return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line)
 
-    return Panel(figure, sliders, update, moving=[walk, device, seen, r_line, x_line])
+    return Panel(figure, sliders, update, moving=[walk, device, seen, r_line, x_line], swept=True)
 
 
 def _r_and_x(ax: Axes, most: float) -> list[Line2D]:

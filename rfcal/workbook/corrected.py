@@ -86,7 +86,8 @@ def _panel(
         value = device.reflection.value[part]
         curves = [chart.draw_trace(places["chart"], value, role=role, label=label)]
         for name, size in (("R", shown.real), ("X", shown.imag)):
-            curves += places[name].plot(megahertz, size, **style.line_look(role, size.size))
+            look = style.line_look(role, size.size) | {"label": f"{name}, {label}"}
+            curves += places[name].plot(megahertz, size, **look)
     room = ROOM * np.max(np.abs(shown)) + 2
     for name, size, below in (("R", shown.real, ""), ("X", shown.imag, "frequency [MHz]")):
         style.dress(places[name], below, f"{name} [ohm]")
@@ -107,4 +108,4 @@ def _panel(
             f"{half[1]:.2g} ohm."
         )
 
-    return Panel(figure, sliders, update, moving=curves)
+    return Panel(figure, sliders, update, moving=curves, swept=True)

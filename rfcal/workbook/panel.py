@@ -25,6 +25,7 @@ from rfcal import defaults
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import fast_png, settle
+from rfcal.workbook import pointer
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,8 @@ class Panel(Pictured):
     """A picture, a sentence and the sliders that move them.
 
     The limits of the figure's axes must not depend on the sliders: `update` takes every slider's
-    value by name, sets the data of the `moving` artists, and returns the sentence.
+    value by name, sets the data of the `moving` artists, and returns the sentence. Traces on the
+    chart of a `swept` panel have the points of the last axes.
     """
 
     raising = False
@@ -133,7 +135,9 @@ class Panel(Pictured):
         update: Callable[..., str],
         *,
         moving: Sequence[Artist],
+        swept: bool = False,
     ):
+        self._swept = swept
         self.sliders, self._update = tuple(sliders), update
         self.starts = {s.name: s.start for s in self.sliders}
         self.values = dict(self.starts)
@@ -156,10 +160,18 @@ class Panel(Pictured):
             for pair in self._pairs.values()
         ]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
+        # over the picture, and of its size
+        place = {"max_width": "100%", "min_width": LEAST, "margin": "0", "grid_area": "1 / 1"}
+        over = widgets.Layout(width=f"{figure.bbox.width:g}px", visibility="hidden", **place)
+        self._tips = widgets.HTML(layout=over)
         self.refresh()
         # in a narrow window it is moved sideways, not made too small to read
-        self._image.layout.min_width = LEAST
-        picture = widgets.Box([self._image], layout=widgets.Layout(overflow="auto"))
+        for name, value in place.items():
+            setattr(self._image.layout, name, value)
+        picture = widgets.GridBox(
+            [self._image, self._tips],
+            layout=widgets.Layout(overflow="auto", padding="2px", grid_template_columns="100%"),
+        )
         self.children = (picture, self._words, grid, reset)
 
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
@@ -226,6 +238,7 @@ class Panel(Pictured):
         for artist in artists:
             artist.draw(self._canvas.get_renderer())
         self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
+        self._tips.value = pointer.layer(self._canvas.figure, swept=self._swept) if artists else ""
 
     def at(self, **values: float) -> str:
         """The sentence for other values than at the start; the panel stays as its reader has it."""

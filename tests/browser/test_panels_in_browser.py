@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
+from rfcal import workbook
 from tests.browser.conftest import TOKEN
 
 BEACON = str(Path(__file__).parents[2] / "data" / "demo" / "beacon-antenna")
@@ -195,6 +196,46 @@ def test_moves_of_a_later_cell_leave_the_last_one(browser, lab, name):
     assert kept == "KEPT"
     words = browser.execute_script("return document.querySelector('p[aria-live]').innerText")
     assert " ".join(words.split()) == " ".join(last.split())
+
+
+UNDER = """
+const image = document.querySelector('img.widget-image');
+image.scrollIntoView({block: 'center'});
+const room = image.parentElement;
+room.scrollLeft = arguments[0] * image.width - room.clientWidth / 2;
+const box = image.getBoundingClientRect();
+const found = document.elementFromPoint(
+  box.left + arguments[0] * box.width, box.top + arguments[1] * box.height
+);
+return [found?.querySelector('title')?.textContent || found?.tagName, box.width];
+"""
+
+
+def test_the_pointer_finds_words_on_the_picture_and_leaves_the_rest_alone(browser, page):
+    show(browser, page, PANELS["cable"])
+    panel = workbook.cable_panel()
+    chart, sweep = panel._canvas.figure.axes
+    device = next(line for line in chart.lines if line.get_label() == "device")
+    width, height = panel._canvas.figure.bbox.size
+    size, widths = browser.get_window_size(), set()
+
+    def under(place):
+        found, wide = browser.execute_script(UNDER, place[0] / width, 1 - place[1] / height)
+        widths.add(round(wide))
+        return found
+
+    try:
+        for wide in (1200, 900, 500):
+            browser.set_window_size(wide, 1600)
+            on_mark = under(chart.transData.transform(device.get_xydata())[0])
+            assert on_mark.startswith("device: 4.00 - j30.0 ohm, SWR")
+            assert "%\nR along the cable: " in under(sweep.transData.transform((50, 40)))
+            assert under((3, 3)) == "IMG"
+    finally:
+        browser.set_window_size(size["width"], size["height"])
+    assert len(widths) == 3
+    inside = "return [...document.querySelectorAll('svg[aria-hidden] *')].map(e => e.tabIndex)"
+    assert set(browser.execute_script(inside)) == {-1}
 
 
 def test_an_error_is_said_in_the_panel(browser, page):

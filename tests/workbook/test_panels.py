@@ -112,7 +112,7 @@ def test_what_cannot_be_taken_is_said_aloud(panel, typed):
     first, sentence, picture = panel.sliders[0], panel.sentence, panel.png
     exact = controls(panel, ipywidgets.Text)[0]
     exact.value = typed
-    (words,) = [w.value for w in controls(panel, ipywidgets.HTML) if w.value]
+    (words,) = [w.value for w in controls(panel, ipywidgets.HTML) if "<svg" not in w.value]
     assert 'role="alert"' in words
     assert f"from {first.low:g} to {first.high:g}" in words
     assert "<b><b>" not in words
@@ -188,6 +188,55 @@ def test_what_goes_on_beyond_the_axes_is_said_in_the_picture():
     assert said == ["▲ beyond 300", " "]
     (mark,) = [c for c in panel._canvas.figure.axes[0].lines if c.get_marker() == "^"]
     assert list(mark.get_ydata()) == [300]
+
+
+SAID = r"<(\w+) ([^>]*)><title>(.*?)</title>"
+"""Shape, attributes and words of what the pointer can find."""
+
+
+def told(panel):
+    (layer,) = [w.value for w in controls(panel, ipywidgets.HTML) if "<svg" in w.value]
+    assert 'aria-hidden="true"' in layer
+    return re.findall(SAID, layer, re.DOTALL)
+
+
+def test_the_pointer_finds_words_that_fit_the_picture(panel):
+    """On a chart or over a frequency, at most a hundred places, which move with the picture."""
+    first = told(panel)
+    assert 1 <= len(first) <= 100
+    assert not [said for _, _, said in first if "nan" in said or "inf" in said]
+    panel.move(**{s.name: s.high for s in panel.sliders})
+    assert told(panel) != first
+
+
+def test_the_pointer_on_a_mark_reads_what_is_drawn():
+    panel = workbook.cable_panel()
+    size = abs((4 - 30j - 50) / (4 - 30j + 50))
+    swr = (1 + size) / (1 - size)
+    ((where, said),) = [(at, said) for _, at, said in told(panel) if said.startswith("device")]
+    assert said == f"device: 4.00 - j30.0 ohm, SWR {swr:.1f}"
+    x, y = (int(float(v)) for v in re.findall(r"[\d.]+", where)[:2])
+    # its mark is a black cross
+    picture = Image.open(io.BytesIO(panel.png)).convert("RGB")
+    assert picture.getpixel((x, y)) == (0, 0, 0)
+
+
+def test_the_pointer_beside_the_chart_reads_every_curve(beacon):
+    panel, device = workbook.standards_panel(beacon, "antenna"), beacon.devices[0]
+    rows = [(at, said.splitlines()) for shape, at, said in told(panel) if shape == "rect"]
+    z = device.impedance.value[-1]
+    assert rows[-1][1][0] == f"{device.frequency[-1] / 1e6:.2f} MHz"
+    assert f"X, standards as recorded: {z.imag:.1f} ohm" in rows[-1][1]
+    on_chart = [said for shape, _, said in told(panel) if shape == "path" and "recorded" in said]
+    assert on_chart[-1].startswith(
+        f"{rows[-1][1][0]}\nstandards as recorded: {z.real:.1f} + j{z.imag:.1f} ohm, SWR "
+    )
+
+
+def test_an_error_leaves_nothing_under_the_pointer():
+    panel = workbook.cable_panel()
+    panel._guarded(lambda: failing(0))
+    assert not [w for w in controls(panel, ipywidgets.HTML) if "<svg" in w.value]
 
 
 def test_controls_say_quantity_and_unit(panel):

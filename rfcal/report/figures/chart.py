@@ -7,6 +7,7 @@ part of the impedance).
 """
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,12 +19,15 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths.reflection import Real, from_impedance
+from rfcal.maths.reflection import Real, from_impedance, swr, to_impedance
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.words import complex_ohm, rounded
 
 GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
+MOST_SWR = 1000.0
+"""An SWR above this is not told: all is reflected."""
 RULER = -1.2
 """Height below the chart at which the values of R stand."""
 
@@ -40,7 +44,16 @@ def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
     ax.add_line(Line2D([-1, 1], [0, 0], color=style.GRID, linewidth=0.9, zorder=1.0))
     ax.add_patch(Circle((0, 0), 1.0, **(line | {"edgecolor": style.MUTED, "linewidth": 1.2})))
     _label_grid(ax, z_ref)
+    ax.format_coord = partial(_place_words, z_ref=z_ref)  # type: ignore[method-assign]
     return ax
+
+
+def _place_words(x: float, y: float, *, z_ref: float) -> str:
+    """Impedance and SWR at a place, to three digits of the larger of R and X."""
+    z, ratio = complex(to_impedance(complex(x, y), z_ref)), float(swr(complex(x, y)))
+    half = np.maximum(np.abs([z.real, z.imag]), abs(z) / 10) / 10
+    beside = f", SWR {rounded(ratio, ratio / 10)}" if 1 <= ratio < MOST_SWR else ""
+    return complex_ohm(z, half) + beside
 
 
 def _reactance_arc(x: float) -> Path:
