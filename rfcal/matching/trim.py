@@ -8,12 +8,14 @@ fitted with it. Then all parts together.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.element import NetworkElement, value_words
 from rfcal.matching.network import Network
 from rfcal.matching.trim_fit import FAR, LARGER, MOST, STRAY_F, Fit
+from rfcal.matching.winding import wound
 from rfcal.maths.reflection import Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity
 
@@ -44,6 +46,8 @@ class Suspect:
     change: float  # relative, from the design
     standard_uncertainty: float  # of the change
     misfit: float  # weighted sum of squares left; about twice the number of points where it fits
+    ampere: float = 0.0  # peak, that its coil is wound for [A]
+    variable: bool = False  # whether its capacitance can be set
 
     @property
     def name(self) -> str:
@@ -63,8 +67,7 @@ class Suspect:
     def size(self) -> str:
         """How far it is off."""
         size, half = 100 * abs(self.change), self.half_percent
-        # no more digits than the uncertainty supports
-        places = int(np.clip(1 - np.floor(np.log10(max(half, 1e-3))), 0, 3))
+        places = int(np.clip(-np.floor(np.log10(max(half, 1e-3))), 0, 3))
         way = _way(self, "above", "below")
         return f"{size:.{places}f} % ± {half:.{places}f} % {way}"
 
@@ -76,8 +79,7 @@ class Suspect:
     def by_hand(self) -> str:
         """What the hand does to bring it back."""
         if self.element.unit == "H":
-            spread, squeeze = "spread its turns, or take some off", "squeeze its turns, or add some"
-            return _way(self, spread, squeeze)
+            return self._by_its_turns()
         by = float(self.element.value) * abs(self.change)
         half = 1.96 * float(self.element.value) * self.standard_uncertainty
         # no more digits than the uncertainty supports, and no fewer than the first
@@ -85,9 +87,30 @@ class Suspect:
         by = float(f"{np.round(by / 10**place) * 10**place:.12g}")
         if self.element.unit == "F":
             words = value_words(by, "F")
-            return _way(self, f"take {words} less", f"put {words} more across it")
+            again = ""
+            if self.variable:
+                again = f"turn its variable {_way(self, 'down', 'up')} by about {words}, or "
+                words = "as much"
+            return again + _way(self, f"take {words} less", f"put {words} more across it")
         words = f"{1e3 * by:g} mm"
         return _way(self, f"cut {words} off", f"it is {words} too short, cut a new one")
+
+    def _by_its_turns(self) -> str:
+        """The same for a coil, as it was told to be wound."""
+        spread, squeeze = "spread its turns, or take some off", "squeeze its turns, or add some"
+        winding = wound(float(self.element.value), self.ampere)
+        if winding is None:
+            return _way(self, spread, squeeze)
+        longer, fewer = winding.back_from(1 + self.change)
+        quarters = round(4 * abs(fewer)) / 4
+        ways = []
+        if winding.length_m + longer >= winding.shortest_m:
+            way = _way(self, "draw it out", "squeeze it")
+            ways.append(f"{way} by about {1e3 * abs(longer):.2g} mm")
+        if quarters:
+            how = _way(self, "take {} off", "add {}").format(f"about {quarters:g} turns")
+            ways.append(f"{how} at the same length")
+        return ", or ".join(ways)
 
     def other(self) -> str:
         """What it would be where it is so far off that it is another part, or none."""
@@ -135,25 +158,25 @@ def trim(
     built: Quantity,
     *,
     z_ref: float = defaults.REFERENCE_OHM,
+    ampere: ArrayLike = 0.0,
+    variable: bool = False,
 ) -> Trim:
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
-    A coil's own capacitance is taken for one that is roughly known.
+    A coil's own capacitance is taken for one that is roughly known. The hand is told what to do by
+    each part's peak current [A], shape (K,), and by whether capacitors are `variable`.
     """
     from scipy.special import chdtri
 
-    if not built.value.shape == load.value.shape == frequency.shape:
-        raise MatchingError(
-            f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
-            f" and there are {frequency.size} frequencies: measure both on the same ones"
-        )
+    _look_at_points(frequency, load, built)
     fit = Fit.of(network, frequency, load, built, z_ref)
     found, doubts, misfits = fit.explained()
     count, fits = len(network.elements), float(chdtri(2 * frequency.size, 1e-3))
 
     def suspect(k: int, row: int) -> Suspect:
         ratio, left = float(np.exp(found[row, k])), float(misfits[row])
-        return Suspect(network.elements[k], ratio - 1, ratio * float(doubts[row, k]), left)
+        doubt, peak = ratio * float(doubts[row, k]), float(np.broadcast_to(ampere, count)[k])
+        return Suspect(network.elements[k], ratio - 1, doubt, left, peak, variable)
 
     alone = sorted((suspect(k, k) for k in range(count)), key=lambda s: s.misfit)
     together = [suspect(k, -1) for k in range(count)]
@@ -173,6 +196,14 @@ def trim(
         one, other = (found[network.elements.index(s.element)] for s in off[:2])
         message += f"; {_deciding(fit, off[:2], one, other)}"
     return Trim(verdict, message, tuple(off), tuple(alone), tuple(together), none)
+
+
+def _look_at_points(frequency: Real, load: Quantity, built: Quantity) -> None:
+    if not built.value.shape == load.value.shape == frequency.shape:
+        raise MatchingError(
+            f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
+            f" and there are {frequency.size} frequencies: measure both on the same ones"
+        )
 
 
 def _decide(

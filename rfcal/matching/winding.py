@@ -43,6 +43,17 @@ class Winding:
         slim = self.length_m / self.diameter_m
         return 1e-10 * self.diameter_m * (0.1126 * slim + 0.08 + 0.27 / np.sqrt(slim))
 
+    @property
+    def shortest_m(self) -> float:
+        """Its length squeezed as far as it can be [m]."""
+        return PITCH[0] * self.wire_m * self.turns
+
+    def back_from(self, times: float) -> tuple[float, float]:
+        """By how much to draw it out [m], or how many turns to take off, where L is so large."""
+        # L goes as n^2 / (l + 0.9 r)
+        longer = (times - 1) * (self.length_m + 0.45 * self.diameter_m)
+        return longer, self.turns * (1 - 1 / np.sqrt(times))
+
 
 def wound(inductance_h: float, ampere: float = 0.0) -> Winding | None:
     """The smallest coil in air of an inductance for a peak current [A]; None where there is none.

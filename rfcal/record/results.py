@@ -105,6 +105,11 @@ class Proposal:
         """Whether less than half of such networks would hold the target that it holds itself."""
         return self.candidate.meets and self.production.both < defaults.LEAST_YIELD
 
+    @property
+    def loose(self) -> bool:
+        """Whether so many such networks miss the target that its capacitors are to be set."""
+        return self.production.both < defaults.SURE_YIELD
+
 
 @dataclass(frozen=True, eq=False)
 class AfterBuilding:

@@ -566,7 +566,7 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert [e.in_words() for e in after.network.elements] == ["56 pF", "82 nH"]
     assert after.trimming.verdict == "one part"
     assert after.trimming.off[0].name == "L1"
-    assert "spread its turns" in after.trimming.message
+    assert "draw it out by about" in after.trimming.message
     seen = after.network.seen(FREQUENCY, np.full(41, DEVICE_OHM))
     assert after.promised_swr == pytest.approx(swr(seen), rel=0.02)
     does, said = match_words.match_after(result)

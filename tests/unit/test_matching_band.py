@@ -1,5 +1,6 @@
 """Networks over a band: search, ranking, limits, tolerance, places and trimming."""
 
+import re
 from dataclasses import replace
 from itertools import pairwise, product
 
@@ -15,6 +16,7 @@ from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
+from rfcal.matching.winding import wound
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -463,7 +465,9 @@ def test_trim_finds_the_part(off, change):
     assert part.standard_uncertainty < 0.02
     assert part.name in found.message
     assert found.message.endswith(part.by_hand())
-    assert any(w in part.by_hand() for w in (("less", "spread") if change > 0 else ("more", "add")))
+    assert any(
+        w in part.by_hand() for w in (("less", "out", "off") if change > 0 else ("more", "add"))
+    )
 
 
 def test_trim_is_as_sure_as_it_says():
@@ -657,8 +661,8 @@ def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():
         (0.1, 0.001, 0.231, "m", "cut 23.1 mm off"),
         (0.1, 0.01, 0.231, "m", "cut 23 mm off"),
         (-0.1, 0.01, 0.231, "m", "it is 23 mm too short, cut a new one"),
-        (0.1, 0.001, 1e-6, "H", "spread its turns, or take some off"),
-        (-0.1, 0.001, 1e-6, "H", "squeeze its turns, or add some"),
+        (0.1, 0.001, 1e-3, "H", "spread its turns, or take some off"),
+        (-0.1, 0.001, 1e-3, "H", "squeeze its turns, or add some"),
         (0.2, 0.01, 33e-12, "F", "take 6.6 pF less"),
         (-0.2, 0.2, 33e-12, "F", "put 7 pF more across it"),
     ],
@@ -667,6 +671,41 @@ def test_advice_is_in_the_hands_units(change, uncertainty, value, unit, words):
     parts = {"m": Line(value), "H": Inductor(value), "F": Capacitor(value)}
     element = NetworkElement("X1", "series", parts[unit])
     assert trim.Suspect(element, change, uncertainty, 1.0).by_hand() == words
+
+
+@pytest.mark.parametrize("change", [0.118, -0.118])
+def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
+    """By Wheeler's own formula, r and l in inches: L / uH = r^2 n^2 / (9 r + 10 l)."""
+    coil = wound(470e-9, 2.4)
+    element = NetworkElement("L1", "series", Inductor(470e-9))
+    said = trim.Suspect(element, change, 0.002, 1.0, ampere=2.4).by_hand()
+    words = r"(draw it out|squeeze it) by about ([\d.]+) mm, or (?:take|add) about ([\d.]+) turns"
+    way, millimetres, turns = re.match(words, said).groups()
+    assert way == ("draw it out" if change > 0 else "squeeze it")
+    r, length, sign = coil.diameter_m / 2 / 0.0254, coil.length_m / 0.0254, np.sign(change)
+
+    def henry(n, inches):
+        return 1e-6 * r**2 * n**2 / (9 * r + 10 * inches)
+
+    moved = henry(coil.turns, length + sign * float(millimetres) / 25.4)
+    assert moved * (1 + change) == pytest.approx(470e-9, rel=0.01)
+    rewound = henry(coil.turns - sign * float(turns), length)
+    assert rewound * (1 + change) == pytest.approx(470e-9, rel=0.03)
+
+
+def test_a_coil_that_cannot_be_squeezed_so_far_gets_turns():
+    element = NetworkElement("L1", "series", Inductor(470e-9))
+    said = trim.Suspect(element, -0.6, 0.002, 1.0, ampere=2.4).by_hand()
+    assert said == "add about 5.75 turns at the same length"
+
+
+def test_a_capacitor_that_can_be_set_is_turned():
+    element = NetworkElement("C1", "shunt", Capacitor(330e-12))
+    off = trim.Suspect(element, -0.1196, 0.002, 1.0, variable=True)
+    assert off.cure() == (
+        "C1 is 12.0 % ± 0.4 % below its value of 330 pF: turn its variable up by about 39 pF, or "
+        "put as much more across it"
+    )
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -727,7 +766,7 @@ def test_two_parts_that_explain_it_alike_are_named_with_the_reading_that_tells()
     found = trim.trim(network, frequency, load, built)
     assert found.verdict == "undecided"
     assert [s.name for s in found.off] == ["L1", "C1"]
-    assert "; or C1 is 2.66 % ± 0.5" in found.message
+    assert "; or C1 is 2.7 % ± 0." in found.message
     # the reading that tells, against what each network does
     other = network.with_values([values[0], values[1] * (1 + found.off[1].change), values[2]])
     shorted = [to_impedance(n.seen(frequency[-1:], 1e-9)).imag[0] for n in (wrong, other)]

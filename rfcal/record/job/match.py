@@ -64,16 +64,14 @@ def matched(
     best = proposals[0].candidate.network if proposals else None
     step_hz, share = step_needed(goal, load), load_share(goal, drawn)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
-    after, made = None, request.built_network or best
-    if built is not None and made is not None:
-        after = _after(goal, made, load, beyond(built, before), z_ref)
+    seen = None if built is None else beyond(built, before)
     found = MatchResult(
         request,
         goal,
         ranking,
         (),
         _limit(goal),
-        after,
+        _after(request, goal, proposals, load, seen, z_ref),
         load,
         raw_range(goal, drawn),
         path_db=_path_db(request, device, before, behind),
@@ -182,10 +180,32 @@ def _proposal(
 
 
 def _after(
-    goal: Goal, network: Network, load: Quantity, seen: Quantity, z_ref: float
-) -> AfterBuilding:
+    request: MatchRequest,
+    goal: Goal,
+    proposals: list[Proposal],
+    load: Quantity,
+    seen: Quantity | None,
+    z_ref: float,
+) -> AfterBuilding | None:
     """What was built against what was promised; `seen` at the network's input [1]."""
-    trimming = trim(network, goal.frequency, load, seen, z_ref=z_ref)
+    network, variable = request.built_network, False
+    if seen is None:
+        return None
+    if network is None:
+        if not proposals:
+            return None
+        first = proposals[0]
+        network, variable = first.candidate.network, first.loose
+    _, peaks = network.stress(*goal.in_band(), power_w=request.power_w)
+    trimming = trim(
+        network,
+        goal.frequency,
+        load,
+        seen,
+        z_ref=z_ref,
+        ampere=np.max(peaks, axis=-1),
+        variable=variable,
+    )
     found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
     promised = network.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)
     return AfterBuilding(network, trimming, swr(promised), swr(found))

@@ -46,11 +46,10 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     element = proposal.candidate.network.elements[k]
     volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
     if isinstance(element.part, Capacitor):
-        loose = proposal.production.both < defaults.SURE_YIELD
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
         words = element.in_words()
-        if loose:
+        if proposal.loose:
             words = adjustable(element.value, result.request.stock.series, needed)
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
