@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
+from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
 
 MISFIT = 0.02
@@ -58,14 +59,12 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENC
 
 def _fit(frequency: Real, seen: Complex, weight: Real) -> list[float]:
     """Level, rising and falling part of ``a + j (w b - c / w)``, none below zero."""
-    from scipy.optimize import nnls
-
     middle = float(np.sqrt(frequency[0] * frequency[-1]))
     ratio = frequency / middle
     zero = np.zeros_like(ratio)
     columns = np.stack([np.r_[zero + 1, zero], np.r_[zero, ratio], np.r_[zero, -1 / ratio]], axis=1)
     both = np.r_[weight, weight]
-    parts, _ = nnls(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
+    parts, _ = nonnegative(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
     omega = 2 * np.pi * middle
     scaled = parts * np.array([1, 1 / omega, omega])
     return [float(p) for p in scaled]

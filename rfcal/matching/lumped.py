@@ -85,8 +85,11 @@ def single(at: Point, *, enough_swr: float = defaults.TARGET_SWR) -> tuple[Netwo
             topology = f"single {place} reactance"
             found.append(ladder(topology, at, [(place, value)]))
     if not found:
+        # two digits are what the load bears, unless they would hide that it is not enough
+        near = 2 if min(best) > 1.1 * enough_swr else 4
+        series, shunt = (f"{float(f'{ratio:.{near}g}'):g}" for ratio in best)
         raise MatchingError(
-            f"one reactance reaches SWR {best[0]:.4g} in series and {best[1]:.4g} as a shunt, "
+            f"one reactance reaches SWR {series} in series and {shunt} as a shunt, "
             f"not {enough_swr:.4g}: an L section matches every load at one frequency"
         )
     return _distinct(found)

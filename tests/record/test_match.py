@@ -594,6 +594,12 @@ def test_a_plot_of_built_against_promised(asked):
     assert labels[:3] == ["no network", "promised", "built"]
     promised, built = (figure.axes[0].lines[k].get_ydata() for k in (1, 2))
     assert built == pytest.approx(promised, rel=0.05)
+    # of a curve that lies beyond the axes the legend says nothing
+    result = replace(
+        results.matches[0], goal=replace(results.matches[0].goal, load=np.full(41, 1 + 0j))
+    )
+    (legend,) = match_plots.built_figure(result).legends
+    assert [text.get_text() for text in legend.get_texts()] == ["promised", "built"]
     written = page(results)
     assert "What was built" in written
     assert "SWR of what was built against what was promised" in written

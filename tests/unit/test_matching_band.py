@@ -752,6 +752,27 @@ def test_a_load_that_changed_is_told_where_no_part_does_as_well():
     assert found.message.startswith("measure the load again before you touch a part: all of it 5")
 
 
+def test_parts_that_are_off_together_and_cannot_be_told_apart_are_measured():
+    """All three of a T are off, and no one of them by more than three times its doubt."""
+    frequency, z = np.linspace(3.57e6, 3.73e6, 11), np.full(11, 100 + 100j)
+    parts = [Inductor(220e-9), Capacitor(2e-9), Inductor(910e-9)]
+    network = Network.of("T", list(zip(("series", "shunt", "series"), parts, strict=True)))
+    wrong = network.with_values(
+        [v * off for v, off in zip(network.values, (0.85, 1.05, 1.1), strict=True)]
+    )
+    load, built = (
+        Quantity(reflection, both_axes(name, 4e-3, per_point=True))
+        for name, reflection in (("a", from_impedance(z)), ("b", wrong.seen(frequency, z)))
+    )
+    found = trim.trim(network, frequency, load, built)
+    assert (found.verdict, found.off) == ("undecided", ())
+    assert found.message == (
+        "more than one part is off, and this sweep cannot tell which or by how much: measure each "
+        "of them by itself"
+    )
+    assert all(abs(s.change) < 3 * s.standard_uncertainty for s in found.together)
+
+
 def test_two_parts_that_explain_it_alike_are_named_with_the_reading_that_tells():
     """A T whose first coil is off by 15 %, read with much noise: so would its capacitor be by 3."""
     frequency, z = np.linspace(3.57e6, 3.73e6, 11), np.full(11, 100 + 100j)

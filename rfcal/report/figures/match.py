@@ -156,4 +156,7 @@ def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
         ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
     ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))
     ax.set_ylim(1, max(3.0, min(float(values[near].max()) * 1.2, 10.0)))
+    for curve in ax.lines:
+        if np.min(curve.get_ydata()) > ax.get_ylim()[1]:
+            curve.set_label("_beyond")  # of what is not drawn the legend says nothing
     style.Beyond(ax).show()
