@@ -15,7 +15,7 @@ ASKED = {
     "load": "Connect the load",
     "check": "Connect a resistor of another make, between 10 and 200 ohm and not 25, 50 or 100",
     "device": "Connect the device",
-    "short again": "Connect the short once more",
+    "short again": "Connect the short in the device's place, with nothing taken off",
 }
 """What is to be done before each reading."""
 

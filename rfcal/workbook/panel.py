@@ -160,19 +160,21 @@ class Panel(Pictured):
             for pair in self._pairs.values()
         ]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
-        # over the picture, and of its size
-        place = {"max_width": "100%", "min_width": LEAST, "margin": "0", "grid_area": "1 / 1"}
-        over = widgets.Layout(width=f"{figure.bbox.width:g}px", visibility="hidden", **place)
-        self._tips = widgets.HTML(layout=over)
+        self._tips = widgets.HTML()
         self.refresh()
+        self.children = (self._picture(figure.bbox.width), self._words, grid, reset)
+
+    def _picture(self, width_px: float) -> widgets.GridBox:
+        """The picture, and over it, of its size, what the pointer reads."""
         # in a narrow window it is moved sideways, not made too small to read
+        place = {"max_width": "100%", "min_width": LEAST, "margin": "0", "grid_area": "1 / 1"}
+        self._tips.layout = widgets.Layout(width=f"{width_px:g}px", visibility="hidden", **place)
         for name, value in place.items():
             setattr(self._image.layout, name, value)
-        picture = widgets.GridBox(
+        return widgets.GridBox(
             [self._image, self._tips],
             layout=widgets.Layout(overflow="auto", padding="2px", grid_template_columns="100%"),
         )
-        self.children = (picture, self._words, grid, reset)
 
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
         """Make the box of the exact value, which has the accessible name, and the slider."""

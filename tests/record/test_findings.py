@@ -34,7 +34,7 @@ VALUES = {
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
     **{"metres": 62.0, "magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
     **{"size": 1.02345, "growth": 48.213, "terms": "a source match of 1.2"},
-    **{"short": "short", "opened": "open", "length": "", "kept": "switched", "lead": ""},
+    **{"short": "short", "opened": "open", "length": "", "place": "", "lead": ""},
     **{"labels": "'antenna'", "others": "'short'", "odd_ohm": 75.0, "usual_ohm": 50.0},
     **{
         "pair": "'short' and 'open' were exchanged",

@@ -41,15 +41,15 @@ def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[
                 at=missing[0][0],
             )
         )
+    place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
     artefact = _worth_reading_again([*record.standards, *record.checks])
     if not record.rereads and artefact:
         devices = quoted([item.name for item in record.measurements]) or "the line"
-        found.append(say.NO_REREAD(devices=devices, artefact=artefact))
+        found.append(say.NO_REREAD(devices=devices, artefact=artefact, **place))
     again = {reread.of for reread in record.rereads}
     complete = not (found or misfits) and record.standards and record.measurements
     if told is not None and complete and not again & {check.name for check in record.checks}:
         devices = quoted([item.name for item in record.measurements])
-        place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
         check = record.checks[0].name
         found.append(say.OTHER_SETTING(check=check, devices=devices, **place))
     return found

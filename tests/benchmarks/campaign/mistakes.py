@@ -98,10 +98,14 @@ def drift(session, rng):
 def other_plane(session, rng):
     metres, who = rng.uniform(0.01, 0.03), str(rng.choice(["standards", "one", "device"]))
     fault = some_standard(session, rng) if who == "one" else "device" if who == "device" else ""
-    names = [fault] if fault else [*session.standard_names(), *session.again()]
+    placed = session.in_its_place()  # is read through what was left there, or without it
+    with_standards = [name for name in session.again() if name not in placed]
+    names = [fault] if fault else [*session.standard_names(), *with_standards]
+    if who == "device":
+        names += placed
     for name in names:
         alter(session.readings[name], lambda x, f: x * np.exp(-4j * np.pi * f * metres / LIGHT))
-    return Wrong(f"{who}, {1000 * metres:.0f} mm", fault, traceless=who == "device")
+    return Wrong(f"{who}, {1000 * metres:.0f} mm", fault, traceless=who == "device" and not placed)
 
 
 def not_tight(session, rng):

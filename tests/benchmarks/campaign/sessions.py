@@ -91,6 +91,12 @@ class Session:
         """What standards are read under once more, after the device."""
         return [item["reading"] for item in self.rereads]
 
+    def in_its_place(self) -> list[str]:
+        """What is connected in the device's place after it, with nothing taken off."""
+        if self.path_of:
+            return [item["name"] for item in self.checks if "at" in item]
+        return self.again()
+
 
 def both(rng, size) -> complex:
     """A complex number of normal parts, each of this deviation."""

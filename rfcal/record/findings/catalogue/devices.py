@@ -12,9 +12,9 @@ NO_CHECK = note(
 )
 NO_REREAD = note(
     "no-reread: rereads",
-    "Read '{artefact}' once more after {devices}, as a [[reread]]: without it a lead that was "
-    "moved, a connector that came loose, drift, or the instrument's own correction switched in "
-    "between would not show.",
+    "Read '{artefact}' once more after {devices}{place}, as a [[reread]]: without it {lead}a lead "
+    "that was moved, a connector that came loose, drift, or the instrument's own correction "
+    "switched in between would not show.",
 )
 NO_CHECK_BEHIND = note(
     "no-check-behind: checks",
@@ -23,15 +23,15 @@ NO_CHECK_BEHIND = note(
 )
 OTHER_SETTING = note(
     "other-setting: rereads",
-    "Read '{check}' once more right after {devices} with nothing {kept}, as a [[reread]]: "
-    "without it {lead}a device read in another setting than the standards, with the instrument's "
-    "own correction on or in another session, would not show.",
+    "Read '{check}' once more right after {devices}{place} and in the same setting, as a "
+    "[[reread]]: without it {lead}a device read in another setting than the standards, with the "
+    "instrument's own correction on or in another session, would not show.",
 )
 DIRECT = {
-    "kept": "switched or taken off",
-    "lead": "a lead or adapter that was left before the device, or ",
+    "place": ", in its place with nothing taken off",
+    "lead": "a lead or adapter that was left before the device, ",
 }
-BEHIND = {"kept": "switched", "lead": ""}
+BEHIND = {"place": "", "lead": ""}
 UNSEEN = tuple(
     said.code
     for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND, OTHER_SETTING)
