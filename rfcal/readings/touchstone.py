@@ -200,10 +200,13 @@ def _numbers(head: _Head, number: int, line: str) -> list[float]:
         raise _unlike(head, number, line)
     if len(values) != 1 + 2 * head.ports**2:
         port = "one pair" if head.ports == 1 else "four pairs"
-        many = len(values) > 1 + 2 * head.ports**2
+        why = "cut off?"
+        if len(values) > 1 + 2 * head.ports**2:
+            why = (
+                "is this a file of two or more ports? Save its S11 by itself: S21 is no reflection"
+            )
         raise head.refused(
-            f"expected a frequency and {port} of numbers, found {len(values)} numbers "
-            f"({'is this a file of two or more ports?' if many else 'cut off?'})",
+            f"expected a frequency and {port} of numbers, found {len(values)} numbers ({why})",
             number,
         )
     if not all(map(math.isfinite, values)):

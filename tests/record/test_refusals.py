@@ -182,7 +182,10 @@ def test_check_with_a_standards_own_sweep(filed, capsys, tmp_path):
         ("5e7 0 0\n", ["raw/device.s1p", "option line"]),
         ("# Hz S RI R 50\n", ["raw/device.s1p", "empty"]),
         ("# Hz S RI R 50\n5e7 0.1\n", ["line 2", "cut off"]),
-        ("# Hz S RI R 50\n5e7 1 2 3 4 5 6 7 8\n", ["line 2", "two or more ports"]),
+        (
+            "# Hz S RI R 50\n5e7 1 2 3 4 5 6 7 8\n",
+            ["line 2", "two or more ports", "its S11 by itself"],
+        ),
         ("# Hz S RI R 50\n5e7 0,1 0,2\n", ["line 2", "point for the decimals"]),
         ("# Hz S RI R 50\n5e7 nan 0\n", ["line 2", "finite"]),
         ("# Hz S RI R 50\n5e7 0 0\n5e7 0 0\n", ["raw/device.s1p", "point 2", "repeats"]),
