@@ -35,12 +35,12 @@ from rfcal.models.cables import cable
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.sweep import Sweep
+from rfcal.uncertainty.words import Value
 
 if TYPE_CHECKING:
     from rfcal import workbook
     from rfcal.record.job.compute import compute
     from rfcal.record.results import Results
-from rfcal.uncertainty.words import Value
 
 __all__ = [
     "Analyzer",

@@ -205,7 +205,43 @@ of = "short"
 typed = {again}
 """
 
-BEACON_RECORD = """\
+KIT = """\
+[analyzer]
+noise = 0.0005
+connection = 0.001
+drift = 0.0                    # standards and device were read within minutes
+
+[[standard]]
+name = "short"
+kind = "short"
+inductance = [0.35e-9]
+uncertainty = 0.002
+reading = "raw/short.s1p"
+
+[[standard]]
+name = "open"
+kind = "open"
+capacitance = [60e-15]
+uncertainty = 0.002
+reading = "raw/open.s1p"
+
+[[standard]]
+name = "load"
+kind = "load"
+resistance_ohm = 49.9          # by ohmmeter, at the plug
+resistance_uncertainty_ohm = 0.15
+uncertainty = 0.0              # nothing beyond that of its resistance
+reading = "raw/load.s1p"
+"""
+"""The analyzer and the standards of the sweeps."""
+AGAIN = """\
+[[reread]]                     # connected once more at the end: shows what moved in between
+of = "short"
+reading = "raw/short-again.s1p"
+"""
+
+BEACON_RECORD = (
+    """\
 # A demo, invented and simulated: see make_demo.py beside this folder.
 format = 1
 
@@ -222,33 +258,9 @@ line = "31.5 m of foam cable, inside the calibration"
 choke = "six ferrite cores at the feed point"
 weather = "dry, 14 degrees, light wind"
 
-[analyzer]
-noise = 0.0005
-connection = 0.001
-drift = 0.0                    # standards and device were read within minutes
-
-[[standard]]
-name = "short"
-kind = "short"
-inductance = [0.35e-9]
-uncertainty = 0.002
-reading = "raw/short.s1p"
-
-[[standard]]
-name = "open"
-kind = "open"
-capacitance = [60e-15]
-uncertainty = 0.002
-reading = "raw/open.s1p"
-
-[[standard]]
-name = "load"
-kind = "load"
-resistance_ohm = 49.9          # by ohmmeter, at the plug
-resistance_uncertainty_ohm = 0.15
-uncertainty = 0.0              # nothing beyond that of its resistance
-reading = "raw/load.s1p"
-
+"""
+    + KIT
+    + """
 [[check]]                      # took no part in the solution, so it can contradict it
 name = "75 ohm resistor"        # of another make than the load, measured by itself
 resistance_ohm = 75.0
@@ -261,10 +273,9 @@ name = "antenna"
 reading = "raw/antenna.s1p"
 answer_mhz = 70.2
 
-[[reread]]                     # connected once more at the end: shows what moved in between
-of = "short"
-reading = "raw/short-again.s1p"
-
+"""
+    + AGAIN
+    + """
 [match]                        # what to build between the antenna and the line
 measurement = "antenna"
 frequency_mhz = 70.2
@@ -272,8 +283,10 @@ band_mhz = [69.9, 70.5]
 power_w = 50.0
 series = "E12"
 """
+)
 
-WHIP_RECORD = """\
+WHIP_RECORD = (
+    """\
 # A demo, invented and simulated: see make_demo.py beside this folder.
 format = 1
 
@@ -285,33 +298,9 @@ notes = "Short, open and load were connected at the foot of the whip, in its pla
 [about]
 instrument = "simulated one-port analyzer, own correction off, behind a pigtail of 75 cm"
 
-[analyzer]
-noise = 0.0005
-connection = 0.001
-drift = 0.0                    # standards and device were read within minutes
-
-[[standard]]
-name = "short"
-kind = "short"
-inductance = [0.35e-9]
-uncertainty = 0.002
-reading = "raw/short.s1p"
-
-[[standard]]
-name = "open"
-kind = "open"
-capacitance = [60e-15]
-uncertainty = 0.002
-reading = "raw/open.s1p"
-
-[[standard]]
-name = "load"
-kind = "load"
-resistance_ohm = 49.9          # by ohmmeter, at the plug
-resistance_uncertainty_ohm = 0.15
-uncertainty = 0.0              # nothing beyond that of its resistance
-reading = "raw/load.s1p"
-
+"""
+    + KIT
+    + """
 [[check]]                      # took no part in the solution, so it can contradict it
 name = "15 ohm resistor"
 resistance_ohm = 15.0
@@ -324,10 +313,9 @@ name = "whip"
 reading = "raw/whip.s1p"
 answer_mhz = 28.4
 
-[[reread]]                     # connected once more at the end: shows what moved in between
-of = "short"
-reading = "raw/short-again.s1p"
-
+"""
+    + AGAIN
+    + """
 [match]                        # what to build between the whip and its cable
 measurement = "whip"
 frequency_mhz = 28.4
@@ -335,6 +323,7 @@ band_mhz = [28.3, 28.5]
 power_w = 50.0
 series = "E12"
 """
+)
 
 
 def sensor_coil() -> dict[str, str]:
