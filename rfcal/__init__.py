@@ -14,8 +14,7 @@
 >>> print(calibrated.correct(antenna).at(70.2e6))
 R 31.11 ± 0.39 ohm, X 4.99 ± 0.53 ohm, SWR 1.633 (1.612 to 1.655) at 70.2 MHz
 
-`rfcal.workbook` holds what notebooks use besides. It is loaded when it is first asked for, and so
-is what records need.
+`rfcal.workbook` holds what notebooks use besides. It is loaded when it is first asked for.
 """
 
 from rfcal import interrupt  # noqa: F401 (before all that takes time)
@@ -35,12 +34,12 @@ from rfcal.models.cables import cable
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.sweep import Sweep
+from rfcal.record.job.compute import compute
+from rfcal.record.results import Results
 from rfcal.uncertainty.words import Value
 
 if TYPE_CHECKING:
     from rfcal import workbook
-    from rfcal.record.job.compute import compute
-    from rfcal.record.results import Results
 
 __all__ = [
     "Analyzer",
@@ -70,19 +69,13 @@ __all__ = [
 __version__ = "0.1.0"
 
 
-if not TYPE_CHECKING:  # a type checker knows these, and no name that is not there
-    _LATER = {
-        "Results": "rfcal.record.results",
-        "compute": "rfcal.record.job.compute",
-        "workbook": "rfcal.workbook",
-    }
+if not TYPE_CHECKING:  # a type checker knows it, and no name that is not there
 
     def __getattr__(name: str) -> Any:
-        """Load what is of records, and the workbook, when it is first asked for."""
-        if name not in _LATER:
-            raise AttributeError(f"module 'rfcal' has no attribute '{name}'")
-        module = import_module(_LATER[name])
-        return getattr(module, name, module)
+        """Load the workbook, which draws, when it is first asked for."""
+        if name == "workbook":
+            return import_module("rfcal.workbook")
+        raise AttributeError(f"module 'rfcal' has no attribute '{name}'")
 
 
 def __dir__() -> list[str]:
