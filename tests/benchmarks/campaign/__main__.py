@@ -4,6 +4,7 @@ import argparse
 from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
+from itertools import chain
 
 import numpy as np
 
@@ -100,9 +101,13 @@ def print_summary(rows: list[Row]) -> None:
         for row in bad:
             kinds.setdefault(row.kind, []).append(row)
         for what in ("found", "named"):
-            pooled = np.mean([getattr(r, what) for r in bad])
-            alike = np.mean([np.mean([getattr(r, what) for r in k]) for k in kinds.values()])
-            print(f"{what} of {name}: {pooled:.1%}; each kind counted alike: {alike:.1%}")
+            hits = np.array([sum(getattr(r, what) for r in k) for k in kinds.values()])
+            of = np.array([len(k) for k in kinds.values()])
+            # standard deviation of the mean of shares of so many; by Laplace none is certain
+            likely = (hits + 1) / (of + 2)
+            doubt = np.sqrt(np.sum(likely * (1 - likely) / of)) / of.size
+            alike = f"{np.mean(hits / of):.1%} ± {doubt:.1%}"
+            print(f"{what} of {name}: {hits.sum() / of.sum():.1%}; each kind alike: {alike}")
 
 
 def print_honest(honest) -> None:
@@ -146,7 +151,7 @@ def print_said(rows: list[Row], kinds: Iterable[str]) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.campaign")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, nargs="+", default=[1], help="several are pooled")
     parser.add_argument("--honest", type=int, default=600, help="honest sessions")
     parser.add_argument("--sessions", type=int, default=25, help="sessions of each kind")
     parser.add_argument("--kinds", nargs="*", default=ALL_KINDS, help="only these kinds")
@@ -154,9 +159,8 @@ def main() -> None:
     parser.add_argument("--protocol", action="store_true", help="all recommended readings taken")
     parser.add_argument("--say", action="store_true", help="print what was said of each")
     asked = parser.parse_args()
-    honest, rows = run(
-        asked.seed, asked.honest, asked.sessions, asked.kinds, asked.protocol, asked.processes
-    )
+    how = (asked.honest, asked.sessions, asked.kinds, asked.protocol, asked.processes)
+    honest, rows = map(list, map(chain.from_iterable, zip(*(run(s, *how) for s in asked.seed))))
     print("the recommended protocol" if asked.protocol else "the mixture")
     print_table(rows, "kind")
     print_table(rows, "redundancy")
