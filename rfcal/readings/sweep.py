@@ -165,7 +165,8 @@ def read_sweep(
 ) -> Sweep:
     """A sweep from a file, or the mean of several of one thing, with its scatter.
 
-    Of so many points; a CSV of bare reflections refers to `z_ref` [ohm].
+    Of so many points; a CSV of bare reflections refers to `z_ref` [ohm], and of a file of two ports
+    (``.s2p``) S11 is read.
     """
     parts = tuple(_one_sweep(folder, file, label, z_ref, most, layout) for file in files)
     first = parts[0]
@@ -190,7 +191,8 @@ def _one_sweep(
     if file.lower().endswith(".csv") or layout.columns:
         frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout)
     else:
-        frequency, s, z_ref, lines = read_touchstone(text, file, most=most)
+        ports = 2 if file.lower().endswith(".s2p") else 1
+        frequency, s, z_ref, lines = read_touchstone(text, file, ports=ports, most=most)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
     require_plausible(reflection, file, lines)

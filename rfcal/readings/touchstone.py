@@ -202,9 +202,7 @@ def _numbers(head: _Head, number: int, line: str) -> list[float]:
         port = "one pair" if head.ports == 1 else "four pairs"
         why = "cut off?"
         if len(values) > 1 + 2 * head.ports**2:
-            why = (
-                "is this a file of two or more ports? Save its S11 by itself: S21 is no reflection"
-            )
+            why = "a file of two ports has a name that ends in .s2p, and its S11 is read"
         raise head.refused(
             f"expected a frequency and {port} of numbers, found {len(values)} numbers ({why})",
             number,

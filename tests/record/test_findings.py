@@ -29,6 +29,12 @@ CODES = [entry.code for entry in ENTRIES]
 TESTS = Path(__file__).parents[1]
 VALUES = {
     "where": "at 3 of 11 points from 50 to 52 MHz",
+    **{
+        "file": "raw/a.s2p",
+        "s11": "31 - j2 ohm",
+        "s21": "150 + j0 ohm",
+        "s22": "infinite, as an open",
+    },
     **dict.fromkeys(("name", "label", "device", "worst"), "antenna"),
     **{"check": "33 ohm", "standard": "load", "element": "line 1", "kind": "load"},
     **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},

@@ -184,7 +184,7 @@ def test_check_with_a_standards_own_sweep(filed, capsys, tmp_path):
         ("# Hz S RI R 50\n5e7 0.1\n", ["line 2", "cut off"]),
         (
             "# Hz S RI R 50\n5e7 1 2 3 4 5 6 7 8\n",
-            ["line 2", "two or more ports", "its S11 by itself"],
+            ["line 2", "ends in .s2p", "its S11 is read"],
         ),
         ("# Hz S RI R 50\n5e7 0,1 0,2\n", ["line 2", "point for the decimals"]),
         ("# Hz S RI R 50\n5e7 nan 0\n", ["line 2", "finite"]),

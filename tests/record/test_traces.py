@@ -111,6 +111,22 @@ def test_a_device_that_is_a_standard_is_told_so(filed):
     assert "'device' or for 'load'" in found["same-reading"]
 
 
+@pytest.mark.parametrize(("passes", "code"), [(0.0, "two-ports"), (0.5, "ports-joined")])
+def test_of_two_ports_s11_is_read_and_what_the_others_would_read_is_said(filed, passes, code):
+    one = compute(filed).device("device")
+    head, *rows = (filed / "raw/device.s1p").read_text().splitlines()
+    others = f" {passes} 0 {passes} 0 0.2 0"
+    text = "\n".join([head, *(row + others for row in rows)])
+    (filed / "raw/device.s2p").write_text(text)
+    bend(filed, "raw/device.s1p", "raw/device.s2p")
+    results = compute(filed)
+    assert np.array_equal(results.device("device").interval, one.interval)
+    said = next(f for f in results.findings if f.code == code)
+    other = "150 + j0 ohm" if passes else "50 + j0 ohm"
+    # 50 (1 + 0.2)/(1 - 0.2) is 75
+    assert f"S21 would read {other} and S22 75 + j0 ohm." in said.message
+
+
 def test_files_of_two_references_are_told_of(filed):
     path = filed / "raw/device.s1p"
     path.write_text(path.read_text().replace("R 50", "R 75"))

@@ -1,19 +1,22 @@
 """Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.models.interpolation import SAME
-from rfcal.readings.sweep import Sweep
+from rfcal.readings.content import decoded
+from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.slips import has_angles
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.format.standard import Reread
+from rfcal.uncertainty.words import complex_ohm
 
 USUAL_HZ = 10e3, 6e9
 """Frequencies that analyzers of one port read (common practice, no source)."""
@@ -35,6 +38,9 @@ MIRRORED = 3.0
 BEND = 20.0
 """In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
 and so take no part of the chance of a false alarm."""
+PASSES = 0.01
+"""What passes between ports [1] above which something joins them: analyzers leak less (common
+practice, no source)."""
 USUAL_SIZE = 1.1
 """Of a raw reflection [1]: so far an uncorrected analyzer's goes (common practice, no source)."""
 
@@ -256,6 +262,30 @@ def about_references(sweeps: Sequence[Sweep], z_ref: float) -> list[Finding]:
             bare=bare[0], taken_ohm=z_ref, other=other.label, stated_ohm=other.z_ref
         )
     ]
+
+
+def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> list[Finding]:
+    """Files of two ports of which S11 was read, with what the others would read as it stands."""
+    found = []
+    for sweep in sweeps:
+        origin = sweep.origin
+        if isinstance(sweep, TwoPortSweep) or origin is None or origin.file[-4:].lower() != ".s2p":
+            continue
+        _, s, z_ref, _ = read_touchstone(decoded(origin.content), origin.file, ports=2)
+        middle = s.shape[0] // 2
+        s11, _, s21, s22 = (
+            complex_ohm(z, np.full(2, abs(z) / 4)) for z in to_impedance(s[middle], z_ref).ravel()
+        )
+        joined = np.max(np.abs(s[:, 1, 0])) > PASSES and np.any(s[:, 1, 0] != s[:, 0, 0])
+        found.append(
+            (say.PORTS_JOINED if joined else say.TWO_PORTS)(
+                label=sweep.label,
+                file=origin.file,
+                mhz=sweep.frequency[middle] / 1e6,
+                **{"s11": s11, "s21": s21, "s22": s22},
+            )
+        )
+    return found
 
 
 def about_answer(device: str, wanted_hz: float, taken_hz: float) -> list[Finding]:

@@ -42,6 +42,7 @@ from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
     about_digits,
+    about_ports,
     about_references,
     about_sizes,
     about_traces,
@@ -202,6 +203,7 @@ class _Job:
         tried = [self.match(devices, one) for one in record.matches if correct]
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
+        self.findings += about_ports(self.files)
         self.findings += (*about_unseen(record, self.findings), *about_defaults(self.assumed))
         return Results(
             record=record,

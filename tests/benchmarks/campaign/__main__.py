@@ -4,7 +4,6 @@ import argparse
 from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
-from itertools import chain
 
 import numpy as np
 
@@ -160,7 +159,8 @@ def main() -> None:
     parser.add_argument("--say", action="store_true", help="print what was said of each")
     asked = parser.parse_args()
     how = (asked.honest, asked.sessions, asked.kinds, asked.protocol, asked.processes)
-    honest, rows = map(list, map(chain.from_iterable, zip(*(run(s, *how) for s in asked.seed))))
+    seeds = [run(seed, *how) for seed in asked.seed]
+    honest, rows = ([one for seed in seeds for one in seed[part]] for part in (0, 1))
     print("the recommended protocol" if asked.protocol else "the mixture")
     print_table(rows, "kind")
     print_table(rows, "redundancy")

@@ -267,11 +267,14 @@ def reference_75(session, rng):
 
 def sign_lost(session, rng):
     whole = rng.uniform() < 0.5
+    # then it is the device's own file conjugated
+    below = not whole and bool(np.all(session.readings["device"].raw().imag < 0))
     for reading in session.readings.values() if whole else [session.readings["device"]]:
         reading.edits.append(upper_half)
         if not session.typed:
             reading.style["form"] = "csv"
-    return Wrong("all" if whole else "device", "" if whole else "device")
+    alone = below and session.band in ("one", "narrow")
+    return Wrong("all" if whole else "device", "" if whole else "device", traceless=alone)
 
 
 def upper_half(x):

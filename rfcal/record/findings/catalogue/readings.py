@@ -9,6 +9,16 @@ RAW_ABOVE_ONE = note(
     "What was read of {names} is up to {size:.3g} in magnitude {where}, which is much even for an "
     "uncorrected analyzer: look at the sign of R, and whether it is the reading that it should be.",
 )
+OF_TWO_PORTS = (
+    "'{file}', which holds two ports, S11 was read: {s11} as it stands at {mhz:.6g} MHz, where S21 "
+    "would read {s21} and S22 {s22}."
+)
+TWO_PORTS = note("two-ports: {label}", f"Of {OF_TWO_PORTS}")
+PORTS_JOINED = warning(
+    "ports-joined: {label}",
+    "Look whether '{label}' was connected to port 1 and nothing to port 2, for something passes "
+    f"between them: of {OF_TWO_PORTS}",
+)
 DISPLAY_STEP = note(
     "display-step: {name}",
     "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
