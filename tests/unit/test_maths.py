@@ -208,6 +208,19 @@ def test_two_equal_points_at_one_frequency_are_refused(side, pair, points):
         Bilinear.fit(given["known"], given["seen"])
 
 
+@pytest.mark.parametrize("drawn", range(3))
+@pytest.mark.parametrize("readings", [complex, float])
+def test_one_of_three_may_be_draws_and_others_one_number(drawn, readings):
+    rng = np.random.default_rng(drawn)
+    known = [-1.0, 0.0, 1.0]
+    known[drawn] = known[drawn] + 0.1 * rng.standard_normal((5, 1))
+    seen = np.array([0.9, 0.1, -0.8])[:, None] + rng.uniform(0, 0.1, 4)
+    seen = list(seen.astype(readings))
+    box = Bilinear.fit(known, seen)
+    for standard, reading in zip(known, seen, strict=True):
+        assert box.correct(reading) == pytest.approx(np.broadcast_to(standard, (5, 4)), abs=1e-12)
+
+
 @pytest.mark.parametrize("points", [(-1, 1, 1j), (1j, -1j, 0), (0.5 + 0.5j, -0.5 + 0.5j, -0.5j)])
 def test_what_differs_is_no_same_point_whatever_its_determinant(points):
     """An imaginary determinant, among others: through these the identity is found."""
