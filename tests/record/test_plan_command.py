@@ -90,7 +90,7 @@ def test_a_set_up_that_cannot_see_is_warned_of_before(typed, capsys):
     bend(typed, "resistance_ohm = 33.0", "resistance_ohm = 100.0")
     assert main(["plan", str(typed)]) == 0
     said = capsys.readouterr().out
-    assert "warning: Every check would agree as well if" in said
+    assert "warning: Check with 33 ohm too: every check would agree as well if" in said
     assert "no reading is missing" in said
     found = {finding.code for finding in outlook(typed).findings}
     assert "check-blind" in found

@@ -80,7 +80,7 @@ def test_a_load_that_moved_has_no_angle_and_a_check_may_be_read_again_too(filed)
     add(filed, '\n[[reread]]\nof = "117"\nreading = "raw/c.s1p"\n')
     (message,) = said(compute(filed), "moved")
     assert "'117' has shrunk by 0.25 of its size" in message
-    assert "So it is with 'load', less far." in message
+    assert ", and 'load' less far." in message
 
 
 def test_a_reread_may_be_typed_at_some_of_the_frequencies(filed):
@@ -149,9 +149,7 @@ def test_standards_that_the_instrument_corrected_are_told(filed):
     for name, value in (("short", -1), ("open", 1), ("load", 0.01)):
         text = touchstone(GRID, np.full(11, value + 0.005j))
         (filed / f"raw/{name}.s1p").write_text(text)
-    assert (
-        "look whether its own correction was on" in said(compute(filed), "standards-corrected")[0]
-    )
+    assert "instrument's own correction was on" in said(compute(filed), "standards-corrected")[0]
 
 
 def test_a_check_is_read_again_of_an_instrument_that_corrects_itself(tmp_path):

@@ -115,10 +115,13 @@ def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list
     return []
 
 
-def soundness(told: Iterable[Finding], checked: bool) -> bool | None:
-    """Whether standards and checks agree, by what was told; None where nothing could tell."""
+def soundness(told: Iterable[Finding], checked: bool, device: str) -> bool | None:
+    """Whether standards, checks and a device's reading are sound, by what was told of them.
+
+    None where nothing could tell.
+    """
     codes = {entry.code for entry in DOUBTING}
-    if any(finding.code in codes for finding in told):
+    if any(f.code in codes or (f.about == device and f.severity == "warning") for f in told):
         return False
     return True if checked else None
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
 from rfcal.record.findings.catalogue import readings as say
@@ -24,8 +24,17 @@ PART = 0.3
 
 
 def about_displays(record: Record) -> list[Finding]:
-    """Readings of which a display showed less, and a step that the digits do not show."""
-    found = []
+    """Readings of which a display showed less, and steps that the digits typed tell."""
+    found, by_steps = [], dict[tuple[float, float], list[str]]()
+    for one in record.items():
+        if one.reading.typed_reflection is not None:
+            by_steps.setdefault(one.reading.steps, []).append(one.name)
+    if by_steps:
+        steps = "; by ".join(
+            say.STEPS_OF.format(magnitude=size, degrees=angle, labels=quoted(names))
+            for (size, angle), names in by_steps.items()
+        )
+        found.append(say.DISPLAY_STEP(steps=steps))
     stated = record.analyzer["resolution_ohm"]
     if record.display_step_ohm > stated:
         found.append(say.DISPLAY_COARSE(step=record.display_step_ohm, stated=stated))

@@ -49,7 +49,8 @@ def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
     where = span_mhz(moved.frequency, outside)
     too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
-    return say.MOVED(of=moved.of, how=how, where=where, times=times, look=look, too=too)
+    far = f"{float(f'{times:.2g}'):,g}"
+    return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
 
 
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:

@@ -272,8 +272,8 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     """What may be wrong with a cable that was removed before a check."""
 
     def slip(sentence: str, which: int, sizes: Real, unit: float, factor: bool = True) -> Slip:
-        change = _on_path(place, partial(_times, which))
-        return Slip(partial(sentence.format, at=at), change, sizes, unit=unit, factor=factor)
+        change, said = _on_path(place, partial(_times, which)), partial(sentence.format, at=at)
+        return Slip(said, change, sizes, unit=unit, factor=factor, group=f"{which} {place} {at}")
 
     for feet in (FOOT, 1 / FOOT):
         yield slip(say.SUSPECT_FEET, LENGTH, np.array([feet]), line.length_m, False)

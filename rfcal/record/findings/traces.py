@@ -14,8 +14,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.slips import has_angles
-from rfcal.record.format.schema import Artefact, Measurement, Record
-from rfcal.record.format.standard import Reread
+from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.words import complex_ohm
 
 USUAL_HZ = 10e3, 6e9
@@ -125,17 +124,10 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     above = [k for k, x in raw.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
     found = []
     if "load" in (kinds.get(k) for k in above) or set(kinds) <= set(above):
-        sizes = np.abs(np.concatenate([raw[k] for k in above]))
-        low, high = float(sizes.min()), float(sizes.max())
-        low_db, high_db = (20 * np.log10(size) for size in (low, high))
+        high = max(float(np.abs(raw[k]).max()) for k in above)
         found.append(
             say.ALL_ABOVE_ONE(
-                label=above[0],
-                labels=quoted(above),
-                low=low,
-                high=high,
-                low_db=low_db,
-                high_db=high_db,
+                label=above[0], labels=quoted(above), high=high, high_db=20 * np.log10(high)
             )
         )
     found += signs_lost(kinds, raw)
@@ -224,14 +216,6 @@ def _mirrored(x: np.ndarray, noise: float) -> int | None:
 
 def _kind(item: Artefact) -> str:
     return item.model.kind if item.model is not None else "known"
-
-
-def about_digits(item: Artefact | Measurement | Reread) -> list[Finding]:
-    """A reading typed with digits that tell the display's step."""
-    if item.reading.typed_reflection is None:
-        return []
-    magnitude, degrees = item.reading.steps
-    return [say.DISPLAY_STEP(name=item.name, magnitude=magnitude, degrees=degrees)]
 
 
 def about_sizes(sweeps: Sequence[Sweep]) -> list[Finding]:

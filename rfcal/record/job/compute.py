@@ -29,6 +29,7 @@ from rfcal.record.findings.assumed import (
     assumed_of_element,
 )
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
+from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness
@@ -41,7 +42,6 @@ from rfcal.record.findings.standards import about_correction, about_standards, o
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
-    about_digits,
     about_ports,
     about_references,
     about_sizes,
@@ -166,7 +166,6 @@ class _Job:
             self.options[item.name], sweep = options, options.sweeps[0]
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
-            self.findings += about_digits(item)
 
     def _grid(self) -> Real:
         """The frequencies [Hz] of the error terms."""
@@ -232,6 +231,7 @@ class _Job:
             found = about_standards(self.calibration, checks, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
             self.findings += found + about_correction(self.calibration)
+        why = why or SEEN_MOVING * bool(rereads and not still)
         of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": still}
         self.findings += about_checks(checks, self.calibration, **of)
 
@@ -240,10 +240,11 @@ class _Job:
         devices = tuple(map(self._device, self.record.measurements))
         devices, told = displays.agreed(self.record, devices)
         self.findings += told
-        solved, sound = bool(self.record.standards), soundness(self.findings, checked)
-        judged: Any = {"solved": solved, "chance": self.chance, "sound": sound}
+        judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
         for device in devices:
-            self.findings += about_device(device, meant=self.meant[device.name], **judged)
+            sound = soundness(self.findings, checked, device.name)
+            meant = self.meant[device.name]
+            self.findings += about_device(device, meant=meant, sound=sound, **judged)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:

@@ -63,7 +63,7 @@ TURNS = warning(
     "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+.3g} degrees "
     "{where}, where that of anything passive with its loss changes by {most:+.3g} degrees or less.",
 )
-CAUSE_FIRST = "first at what is said of standards and checks"
+CAUSE_FIRST = "first at what is said of standards, checks and this reading"
 CAUSE_LINE = (
     "whether too much length, too much loss or too slow a line is removed before it, for at the "
     "standards' plane it is possible"
@@ -109,6 +109,6 @@ LOPSIDED = note(
 
 PATH_MISFIT = warning(
     "path-misfit: {element}",
-    "'{element}' was removed as it was read, but {why}. What is removed must be the same from both "
-    "ends: look at the sweeps, or give an adapter's file for what is not.",
+    "Look at the sweeps of '{element}', or give an adapter's file for it if it is not the same "
+    "from both ends: {why}.",
 )

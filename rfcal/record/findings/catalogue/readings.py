@@ -20,14 +20,15 @@ PORTS_JOINED = warning(
     f"between them: of {OF_TWO_PORTS}",
 )
 DISPLAY_STEP = note(
-    "display-step: {name}",
-    "By the digits typed for '{name}', its display was taken to step by {magnitude:g} in magnitude "
-    "and {degrees:g} degrees; type every digit shown, zeros too.",
+    "display-step: typed",
+    "Type every digit that the display shows, zeros too: by those typed it was taken to step by "
+    "{steps}.",
 )
+STEPS_OF = "{magnitude:g} in magnitude and {degrees:g} degrees for {labels}"
 DISPLAY_COARSE = note(
     "display-coarse: typed",
-    "By the digits typed, the display steps by {step:g} ohm, so that was taken and not "
-    "resolution_ohm = {stated:g}. If it shows more digits, type them all, zeros too.",
+    "Type every digit that the display shows, zeros too: by those typed it steps by {step:g} ohm, "
+    "so that was taken and not resolution_ohm = {stated:g}.",
 )
 STANDARD_SIGNS = note(
     "standard-signs: standards",
@@ -103,8 +104,8 @@ SIGN_BY_RISING = note(
 )
 EXAMPLE_LEFT = warning(
     "example-left: record",
-    "The readings of {names} are those of the example that 'rfcal new' writes, and others are not: "
-    "replace them by your own, or the answer is nobody's.",
+    "Replace the readings of {names} by your own, or the answer is nobody's: they are those of the "
+    "example that 'rfcal new' writes, and others are not.",
 )
 MIXED_REFERENCES = warning(
     "mixed-references: {bare}",
@@ -148,9 +149,8 @@ SIGNS_LOST = warning(
 )
 ALL_ABOVE_ONE = warning(
     "linear-as-decibels: {label}",
-    "Look whether linear magnitudes were taken for decibels: {labels} would reflect {low:.4g} to "
-    "{high:.4g} of what comes, which are magnitudes of {low_db:.2g} to {high_db:.2g} written as "
-    "dB.",
+    "Look whether linear magnitudes were taken for decibels: {labels} would reflect up to "
+    "{high:.4g} of what comes, which is a magnitude of {high_db:.2g} written as dB.",
 )
 RADIANS = warning(
     "radians: {label}",
@@ -181,11 +181,11 @@ ANSWER_NEAREST = note(
 
 MOVED = warning(
     "moved: {of}",
-    "Between its two readings '{of}' has {how} {where}, {times:.2g} times as far as what was "
-    "stated explains: look for {look}. {too}Then read standards and devices anew; so far the "
-    "uncertainty of every device is widened by it.",
+    "Look for {look}, then read standards and devices anew: between its two readings '{of}' has "
+    "{how} {where}, {far} times as far as what was stated explains{too}. So far it widens the "
+    "uncertainty of every device.",
 )
-MOVED_TOO = "So it is with {others}, less far. "
+MOVED_TOO = ", and {others} less far"
 TURNED = "turned {way} by {degrees:.2g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
 JUMPED = "jumped at {mhz:.6g} MHz"

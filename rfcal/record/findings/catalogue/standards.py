@@ -6,9 +6,8 @@ from rfcal.record.findings.catalogue.entry import note, warning
 
 STANDARDS_CLOSE = warning(
     "standards-close: standards",
-    "The standards lie close together on the chart {where}: an error in one of them is up to "
-    "{growth:.2g} times as large elsewhere on the chart. Use standards further apart, such as a "
-    "short, an open and a load.",
+    "Use standards further apart on the chart, such as a short, an open and a load: an error in "
+    "one of these is up to {growth:.2g} times as large elsewhere on it {where}.",
 )
 ERROR_TERMS = warning(
     "error-terms: standards",
@@ -41,8 +40,8 @@ EXCHANGED = {HALF_TURN.code, EXCHANGED_OR_LEAD.code}
 SEEN_ABOVE = "What is said of the standards would explain it."
 STANDARDS_CORRECTED = warning(
     "standards-corrected: standards",
-    "The standards read as what they are to within {size:.2g}, which no raw instrument makes of "
-    "them: look whether its own correction was on, and switch it off for all readings.",
+    "Look whether the instrument's own correction was on, and switch it off for all readings: the "
+    "standards read as what they are to within {size:.2g}, which no raw instrument makes of them.",
 )
 READ_ALIKE = warning(
     "read-alike: standards",
@@ -51,8 +50,8 @@ READ_ALIKE = warning(
 )
 STANDARDS_DISAGREE = warning(
     "standards-disagree: standards",
-    "The standards contradict each other {where}: chi-square up to {chi_square:.3g} with {freedom} "
-    "degrees of freedom. {evidence}",
+    "Find out why the standards contradict each other {where}, with a chi-square of up to "
+    "{chi_square:.3g} at {freedom} degrees of freedom. {evidence}",
 )
 ONE_CULPRIT = (
     "All others agree with each other without {one}: look at its definition, its connection and "
@@ -76,10 +75,10 @@ WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
 
 CHECK_DISAGREES = warning(
     "check-disagrees: {check}",
-    "'{check}' does not agree with what it should be {where}: do not trust the answer before you "
-    "know why. {explanation}",
+    "Find out why '{check}' does not agree with what it should be {where}. {explanation}",
 )
 LOOK_FOR = "Look for {causes}."
+SEEN_MOVING = "What moved since the standards were read may be all of it."
 CAUSES = "a sweep under another's name, a wrong sign of X or a wrong definition"
 CAUSES_SMALL = (
     "a loose connector, a lead that moved or an analyzer that drifted since the standards"
@@ -130,19 +129,19 @@ SUSPECT_LOSS = "the loss of the line before '{at}' were {size:.2g} times as much
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_AT_STANDARD = warning(
     "check-at-standard: {check}",
-    "'{check}' sits where the standard '{standard}' does, so it says little about the rest of the "
-    "chart: check with something different.",
+    "Check with something different too: '{check}' sits where the standard '{standard}' does, so "
+    "it says little about the rest of the chart.",
 )
 CHECK_SAME_BUILD = note(
     "check-same-build: checks",
-    "{checks} and the load '{load}' are built alike (build = '{build}'), so the check "
-    "cannot see what both share, such as the inductance of one kind of resistor: check once with "
-    "something built otherwise.",
+    "Check once with something built otherwise: {checks} and the load '{load}' are built alike "
+    "(build = '{build}'), so that what both share does not show, such as the inductance of one "
+    "kind of resistor.",
 )
 CHECK_BLIND = warning(
     "check-blind: checks",
-    "Every check would agree as well if {pairs} were exchanged, so none shows that they are not: "
-    "check with {other} too.",
+    "Check with {other} too: every check would agree as well if {pairs} were exchanged, so none "
+    "shows that they are not.",
 )
 
 NO_RESISTOR = "something that is no resistor, such as an open behind an eighth of a wave of line,"
