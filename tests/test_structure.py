@@ -28,6 +28,7 @@ FLOORS = [
     ["record"],
     ["report"],
     ["workbook", "cli"],
+    ["__main__"],
 ]
 RANK = {room: rank for rank, rooms in enumerate(FLOORS) for room in rooms}
 MODULES = sorted(m.name for m in pkgutil.walk_packages(rfcal.__path__, "rfcal."))

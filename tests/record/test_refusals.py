@@ -27,11 +27,11 @@ BAD_KEYS = [
     ("noise = 0.0005", "noise = true", ["noise", "number"]),
     ("noise = 0.0005", "noise = 60", ["noise", "60 is above 1"]),
     ("drift = 0.0005", "drift = -0.1", ["drift", "at least 0"]),
-    ("drift = 0.0005", "x_sign = 1", ["x_sign", "beside the typed rows"]),
+    ("drift = 0.0005", "x_sign = 1", ["x_sign", "[[check]] or [[measurement]]"]),
     ("drift = 0.0005", "residual_directivity = 0.01", ["residual_directivity", "one of the two"]),
     ('kind = "short"', 'kind = "shorted"', ["[[standard]] 1 ('short')", "kind", "short, open"]),
     ('kind = "short"', "", ["[[standard]] 1", "kind", "missing"]),
-    ("inductance = [0.3e-9]", "inductance = 0.3e-9", ["inductance", "list"]),
+    ("inductance = [0.3e-9]", "inductance = '0.3 nH'", ["inductance", "list"]),
     ("inductance = [0.3e-9]", "inductance = [1, 2, 3, 4, 5]", ["inductance", "one to four"]),
     ("inductance = [0.3e-9]", "capacitance = [1e-15]", ["capacitance", "kind 'short'"]),
     ("resistance_ohm = 49.9 ", "resistence_ohm = 49.9 ", ["resistence_ohm", "'resistance_ohm'"]),
@@ -124,11 +124,35 @@ def test_bad_paths(typed, capsys, tmp_path, text, fragments):
     refused(typed, fragments, capsys, tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("line", "cure"),
+    [
+        ("date = 31.1.2026  # of the readings", "a date is written 2026-05-16; found 'date = 31."),
+        ("typed = [[14.1 12.2 -4.6]]", "a comma stands between numbers"),
+        ("typed = [[14.1, >999, 0]]", '">999"'),
+        ("name = device", "texts stand in quotes; found 'name = device'"),
+        ("name load", "key = value"),
+    ],
+)
+def test_a_line_that_is_no_toml_is_shown_with_what_it_was_to_be(
+    typed, capsys, tmp_path, line, cure
+):
+    (typed / "record.toml").write_text(f"format = 1\n{line}\n")
+    refused(typed, ["record.toml, line 2: ", cure], capsys, tmp_path)
+
+
+def test_a_key_in_a_wrong_table_is_told_where_it_belongs(typed, capsys, tmp_path):
+    with (typed / "record.toml").open("a") as file:
+        file.write("\n[match]\nlength_m = 3.0\n")
+    fragments = ["length_m", "stands in [[measurement.between]] or [line_check]"]
+    refused(typed, fragments, capsys, tmp_path)
+
+
 def test_missing_record_and_bad_toml(typed, capsys, tmp_path):
     refused(tmp_path / "nowhere", ["no record.toml", "rfcal new"], capsys, tmp_path)
     refused(typed / "record.toml", ["this is a file", "named by the folder"], capsys, tmp_path)
     (typed / "record.toml").write_text("format = = 1")
-    refused(typed, ["not a TOML file", "line 1"], capsys, tmp_path)
+    refused(typed, ["no TOML", "line 1"], capsys, tmp_path)
     (typed / "record.toml").write_bytes(b"\xff\xfe")
     refused(typed, ["UTF-8"], capsys, tmp_path)
 

@@ -7,10 +7,11 @@ writes and the table of keys in the README. A key of a kind of its own is a subc
 import difflib
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field
 from decimal import Decimal
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, ClassVar
 
 from rfcal.errors import RecordError
@@ -18,8 +19,6 @@ from rfcal.readings.csv import LARGEST
 
 FILE = "record.toml"
 
-BESIDE = {"x_sign": "beside the typed rows of a standard, check, measurement or reread"}
-"""Keys that are looked for elsewhere than they stand, and where they do."""
 TOGETHER = ("typed_z_ohm", "typed_swr")
 """Two keys that may say of one reading what neither says alone."""
 
@@ -55,9 +54,18 @@ class Table:
     """A table of the record as the TOML parser gave it, and its place, which refusals name."""
 
     # `place` says where it stands, such as ``[[standard]] 2 ('load')``; empty for the top level.
-    # A record read `ahead` is a plan: readings need not be there yet.
-    def __init__(self, values: dict[str, Any], place: str, folder: Path, ahead: bool = False):
+    # A record read `ahead` is a plan: readings need not be there yet. `homes` are the headers of
+    # the tables in which each key of the format may stand.
+    def __init__(
+        self,
+        values: dict[str, Any],
+        place: str,
+        folder: Path,
+        ahead: bool = False,
+        homes: Mapping[str, Sequence[str]] = MappingProxyType({}),
+    ):
         self.values, self.place, self.folder, self.ahead = values, place, folder, ahead
+        self.homes = homes
 
     def __contains__(self, key: str) -> bool:
         return key in self.values
@@ -100,8 +108,8 @@ class Table:
         for key in self.values:
             if key in allowed:
                 continue
-            if key in BESIDE:
-                raise self.fail(key, f"this key stands {BESIDE[key]}, each by itself")
+            if key in self.homes:
+                raise self.fail(key, f"this key stands in {' or '.join(self.homes[key])}, not here")
             near = [k for k in allowed if key in k.split("_")]
             near = near or [k for k in allowed if key in k]
             near = near or difflib.get_close_matches(key, allowed, 1, 0)
@@ -117,7 +125,7 @@ class Table:
 
     def inside(self, values: dict[str, Any], place: str) -> "Table":
         """A table of the same record."""
-        return Table(values, place, self.folder, self.ahead)
+        return Table(values, place, self.folder, self.ahead, self.homes)
 
     def inner(self, key: str) -> "Table":
         """A table inside this one, as ``[key]`` makes it; empty where the key is absent."""

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -77,17 +78,19 @@ class Whole(Key):
 
 @dataclass(frozen=True)
 class Coefficients(Key):
-    """One to four numbers, the coefficients of a polynomial."""
+    """One to four numbers, the coefficients of a polynomial; one may stand without a list."""
 
     default: tuple[float, ...] = (0.0,)
     form = "1 to 4 numbers"
-    wanted = "a list of one to four numbers"
+    wanted = "one to four numbers in a list"
     usual = "0"
 
     def _fits(self, found: Any) -> bool:
         return isinstance(found, list) and 1 <= len(found) <= 4
 
     def _value(self, table: Table, found: Any) -> tuple[float, ...]:
+        if isinstance(found, int | float | Decimal):
+            found = [found]
         return tuple(table.finite(self.name, v) for v in super()._value(table, found))
 
 
@@ -117,7 +120,12 @@ class Rows(Key):
             raise table.fail(self.name, too_many(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
-                raise table.fail(self.name, f"expected {self.wanted}; row {i} is {show(row)}")
+                why = f"expected {self.wanted}; row {i} is {show(row)}"
+                if not isinstance(row, list):
+                    why += ": each row has brackets of its own"
+                elif len(row) == 2 * len(self.columns):
+                    why += ": a decimal point is needed, not a comma"
+                raise table.fail(self.name, why)
             rows.append(tuple(self._cell(table, i, cell) for cell in row))
         return rows
 

@@ -23,8 +23,9 @@ class DisplayRows(Rows):
         if isinstance(found, str) or said.lstrip("+-") in ("inf", "infinity", "nan"):
             raise table.fail(
                 place,
-                f"{show(found)} is not what a display shows: numbers stand without quotes, and for "
-                "what is beyond its range type the largest number that it can show, after a > and "
+                f"{show(found)} is not what a display shows: numbers stand without quotes and take "
+                "a point, and for what is beyond its range type the largest number that it can "
+                "show, after a > and "
                 f'in quotes, such as "{BEYOND}" for either sign',
             )
         return table.finite(place, found)

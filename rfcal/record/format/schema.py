@@ -13,7 +13,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text
+from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text, show
 from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
@@ -33,6 +33,15 @@ MOST_RECORD_BYTES = 16_000_000
 """Of a ``record.toml``: 200,001 typed rows, or ten thousand tables."""
 _ENDLESS = re.compile(rb"""(?:\.[ \t]*["'\w-][^.={},\[\]\n]*+){100}""")
 """A dotted key that would take minutes; as a text, a hundred sentences without a comma."""
+_SLIPS = (
+    (r"\d[./]\d+[./]\d{4}", "a date is written 2026-05-16"),
+    (r"[\[,]\s*>", 'what is beyond a display stands in quotes: ">999"'),
+    (r"\[[^\],#]*\d\s+[-+.\d]", "a comma stands between numbers"),
+    (r"\[[^\]#]*$", "each [ is closed by a ], and a comma stands between numbers"),
+    (r"^[^=#\[]*[^=\[#]*$", "each line is a [table] or says key = value"),
+    (r"=\s*[^\W\d]", "texts stand in quotes"),
+)
+"""How lines look that are no TOML, and what to do."""
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
@@ -97,6 +106,11 @@ TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=Tru
 ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
 SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH, COMPONENT)
 """All tables of the record."""
+HOMES: dict[str, list[str]] = {}
+for _section in SECTIONS:
+    for _key in _section.keys:
+        HOMES.setdefault(_key.name, []).append(_section.header)
+"""Headers of the tables in which each key may stand."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +197,7 @@ def load(folder: str | Path, *, ahead: bool = False) -> Record:
 
 def read(folder: Path, content: bytes, *, ahead: bool = False) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
-    return _record(Table(_values(content), "", folder, ahead), content)
+    return _record(Table(_values(content), "", folder, ahead, HOMES), content)
 
 
 def named_files(content: bytes) -> set[str]:
@@ -210,11 +224,22 @@ def _values(content: bytes) -> dict[str, Any]:
     try:
         return tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
     except (ValueError, RecursionError, ArithmeticError) as error:
-        why = f"not a TOML file: {error}; texts stand in quotes, numbers take a point, and what is "
-        why += 'beyond a display is a text too: ">999"'
         if isinstance(error, UnicodeDecodeError):
             why = "this is not UTF-8 text: save it as UTF-8 in your editor"
-        raise RecordError(FILE, "", why) from error
+            raise RecordError(FILE, "", why) from error
+        raise _no_toml(content.decode(), str(error)) from error
+
+
+def _no_toml(content: str, error: str) -> RecordError:
+    """What to do about a text that is no TOML, by the line at which a parser gave up."""
+    why, _, place = error.partition(" (at ")
+    lines, number = content.splitlines(), re.match(r"line (\d+)", place)
+    line = lines[int(number[1]) - 1] if number and int(number[1]) <= len(lines) else ""
+    line = re.split(r"\s+#", line.strip())[0]
+    likely = (cure for slip, cure in _SLIPS if re.search(slip, line))
+    cure = next(likely, "texts stand in quotes, numbers take a point, and each [ is closed by a ]")
+    found = f"found {show(line)}, which is no TOML ({why})" if line else f"no TOML: {error}"
+    return RecordError(FILE, number[0] if number else "", f"{cure}; {found}")
 
 
 def _about(table: Table) -> dict[str, str]:
