@@ -16,8 +16,8 @@ from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.catalogue.match import MATCH_VOLTAGE
+from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.line_verdict import line_verdict
-from rfcal.record.findings.match import why_wrong
 from rfcal.record.results import Device, Results, error_terms, fingerprint, own_files
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots

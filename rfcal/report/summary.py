@@ -1,6 +1,6 @@
 """The results in a few lines, for a terminal."""
 
-from rfcal.record.findings.match import why_wrong
+from rfcal.record.findings.devices import why_wrong
 from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words

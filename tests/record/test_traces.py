@@ -378,7 +378,7 @@ def test_an_active_device_is_one_more_sign_where_standards_are_wrong(filed):
     load.write_text(one)
     found = {finding.code: finding.message for finding in compute(filed).findings}
     assert "error-terms" in found
-    assert "Look first at what is said of standards, checks and this reading" in found["active"]
+    assert "Look first at the other warnings" in found["active"]
 
 
 def test_a_device_read_in_linear_magnitudes_for_decibels_seems_active(filed):

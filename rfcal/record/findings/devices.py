@@ -1,6 +1,6 @@
 """Corrected values that no passive device can have, and places where intervals mislead."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 from types import MappingProxyType
@@ -19,17 +19,8 @@ from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
-from rfcal.record.findings.catalogue.readings import MOVED, SAME_READING
-from rfcal.record.findings.catalogue.standards import (
-    ANTICLOCKWISE,
-    CHECK_DISAGREES,
-    ERROR_TERMS,
-    EXCHANGED_OR_LEAD,
-    HALF_TURN,
-    READ_ALIKE,
-    STANDARDS_CORRECTED,
-    STANDARDS_DISAGREE,
-)
+from rfcal.record.findings.catalogue.readings import MOVED
+from rfcal.record.findings.catalogue.standards import STANDARDS_CORRECTED
 from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.slips import Meanings
 from rfcal.record.findings.turns import Curve
@@ -45,11 +36,28 @@ Found by whole simulated sessions: up to there the intervals of R and X cover 94
 """
 HIDDEN = 0.3
 """Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
-DOUBTING = (
-    *(ERROR_TERMS, READ_ALIKE, ANTICLOCKWISE, HALF_TURN, EXCHANGED_OR_LEAD, STANDARDS_CORRECTED),
-    *(STANDARDS_DISAGREE, CHECK_DISAGREES, MOVED, SAME_READING),
-)
-"""What makes an active device one more sign of the same."""
+DOUBTS = {
+    "error-terms": "the error terms are those of no sound analyzer",
+    "half-turn": "two standards seem to be exchanged",
+    "exchanged-or-lead": "two standards may be exchanged",
+    "read-alike": "two standards read alike",
+    "anticlockwise": "the readings turn as no delay does",
+    "standards-disagree": "the standards contradict each other",
+    "check-disagrees": "a check disagrees",
+    "active": "the device comes out as none that is passive",
+    "turns-backwards": "the device turns as nothing passive does",
+    "same-reading": "one reading is named twice",
+    "sign-lost": "X seems to have lost its sign",
+    "signs-lost": "X seems to have lost its sign",
+    "radians": "angles seem to be in radians",
+    "linear-as-decibels": "magnitudes seem not to be in dB",
+    "path-misfit": "what was removed is not what it was taken for",
+    "sign-unknown": "two answers remain, for the sign of X is not known",
+}
+"""What shakes an answer, by the code of its finding."""
+OWN = ("active", "turns-backwards", "sign-lost", "same-reading", "sign-unknown")
+"""Codes that shake the answer of the one device that they are about."""
+ERROR = "an error stands above"
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
@@ -115,13 +123,28 @@ def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list
     return []
 
 
-def soundness(told: Iterable[Finding], checked: bool, device: str) -> bool | None:
+def why_doubted(findings: Iterable[Finding], device: str) -> str:
+    """Why a device's answer is doubted, by what was found; empty where it is not."""
+    found = (
+        DOUBTS.get(f.code, ERROR)
+        for f in findings
+        if f.severity == "error" or (f.code in DOUBTS and (f.code not in OWN or f.about == device))
+    )
+    return " and ".join(dict.fromkeys(found))
+
+
+def why_wrong(findings: Iterable[Finding], device: str) -> str:
+    """The same, but where all answers that remain are told."""
+    return why_doubted((f for f in findings if f.code != "sign-unknown"), device)
+
+
+def soundness(told: Sequence[Finding], checked: bool, device: str) -> bool | None:
     """Whether standards, checks and a device's reading are sound, by what was told of them.
 
     None where nothing could tell.
     """
-    codes = {entry.code for entry in DOUBTING}
-    if any(f.code in codes or (f.about == device and f.severity == "warning") for f in told):
+    widened = MOVED.code, STANDARDS_CORRECTED.code  # the answer holds what these may change
+    if why_doubted(told, device) or any(f.code in widened for f in told):
         return False
     return True if checked else None
 

@@ -1,6 +1,6 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -23,37 +23,6 @@ CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 LARGE_X = 1.0
 """Reactance in reference impedances beside which a resistance is read badly (common practice, no
 source)."""
-DOUBTS = {
-    "error-terms": "the error terms are those of no sound analyzer",
-    "half-turn": "two standards seem to be exchanged",
-    "exchanged-or-lead": "two standards may be exchanged",
-    "read-alike": "two standards read alike",
-    "anticlockwise": "the readings turn as no delay does",
-    "standards-disagree": "the standards contradict each other",
-    "check-disagrees": "a check disagrees",
-    "active": "the device comes out as none that is passive",
-    "path-misfit": "what was removed is not what it was taken for",
-    "sign-unknown": "two answers remain, for the sign of X is not known",
-}
-"""What shakes an answer, by the code of its finding."""
-OWN = ("active", "sign-unknown")
-"""Codes that shake the answer of the one device that they are about."""
-ERROR = "an error stands above"
-
-
-def why_doubted(findings: Iterable[Finding], device: str) -> str:
-    """Why a device's answer is doubted, by what was found; empty where it is not."""
-    found = (
-        DOUBTS.get(f.code, ERROR)
-        for f in findings
-        if f.severity == "error" or (f.code in DOUBTS and (f.code not in OWN or f.about == device))
-    )
-    return " and ".join(dict.fromkeys(found))
-
-
-def why_wrong(findings: Iterable[Finding], device: str) -> str:
-    """The same, but where all answers that remain are told."""
-    return why_doubted((f for f in findings if f.code != "sign-unknown"), device)
 
 
 def about_match(result: MatchResult) -> list[Finding]:

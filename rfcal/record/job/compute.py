@@ -32,10 +32,10 @@ from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
-from rfcal.record.findings.devices import about_device, about_path, soundness
+from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
 from rfcal.record.findings.displays import about_displays, about_example, about_signs
 from rfcal.record.findings.line import about_line
-from rfcal.record.findings.match import about_match, why_doubted
+from rfcal.record.findings.match import about_match
 from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.slips import meanings
 from rfcal.record.findings.standards import about_correction, about_standards, or_exchange

@@ -63,7 +63,7 @@ TURNS = warning(
     "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+.3g} degrees "
     "{where}, where that of anything passive with its loss changes by {most:+.3g} degrees or less.",
 )
-CAUSE_FIRST = "first at what is said of standards, checks and this reading"
+CAUSE_FIRST = "first at the other warnings"
 CAUSE_LINE = (
     "whether too much length, too much loss or too slow a line is removed before it, for at the "
     "standards' plane it is possible"
