@@ -22,7 +22,7 @@ from rfcal.measurement.deembedding import Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
-from rfcal.uncertainty.quantity import Effect, Quantity
+from rfcal.uncertainty.quantity import Quantity, spread_effects
 
 SMALL = 0.1
 """Directivity and source match of an uncorrected analyzer, one standard deviation of each axis [1]
@@ -205,22 +205,8 @@ class Possible:
         centre = np.where(own, flat[np.argmin(far, axis=0), np.arange(centre.size)], centre)
         if np.all(high - low < 1e-12):
             return nearest
-        off = np.where(self.alive, self.value - centre, 0)
-        count = np.sum(self.alive, axis=(0, 1))
-        axes_of = np.stack([off.real, off.imag])
-        covariance = np.einsum("ickf,jckf->fij", axes_of, axes_of) / count[:, None, None]
-        sizes, axes = np.linalg.eigh(covariance)
-        slope = here.error_box.derivative(centre)
-        effects = tuple(
-            Effect(
-                source,
-                slope * np.sqrt(np.maximum(sizes[:, i], 0)) * (axes[:, 0, i] + 1j * axes[:, 1, i]),
-                per_point=True,
-                rectangular=True,
-                influence=(source, nearest.label, i),
-            )
-            for i in (0, 1)
-        )
+        off = here.error_box.derivative(centre) * (flat - centre)
+        effects = spread_effects(source, nearest.label, off, self.alive.reshape(flat.shape))
         z_ref = self.bench.bench.z_ref
         return replace(
             nearest,

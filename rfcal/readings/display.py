@@ -16,12 +16,14 @@ from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
 from rfcal.readings.sweep import Sweep
-from rfcal.uncertainty.quantity import Effect, both_axes
+from rfcal.uncertainty.quantity import Effect, both_axes, spread_effects
 
 LARGEST_TYPED = 5.0
 """A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
 MOST_RAW = 1.1
 """Size of a raw reflection beyond which none is looked for [1] (common practice, no source)."""
+MOST_RAW_SWR = (1 + MOST_RAW) / (1 - MOST_RAW)
+"""What that is as an SWR, which is below zero where more comes back than goes."""
 ENDLESS = 1e6
 """What stands for endless, in parts of a display's range."""
 APART = 0.04
@@ -63,8 +65,19 @@ class Options:
         )
 
     def nearest(self, value: Complex, z_ref: float) -> Sweep:
-        """The sweep that has at each frequency what is nearest to a raw reading [1]."""
-        return self.picked(np.argmin(np.abs(self.values(z_ref) - value), axis=0))
+        """The sweep that has at each frequency what is nearest to a raw reading [1].
+
+        Its uncertainty holds the options around it: all of one sign, or of a circle the next ones.
+        """
+        if len(self.sweeps) == 1:
+            return self.sweeps[0]
+        found = self.picked(np.argmin(np.abs(self.values(z_ref) - value), axis=0))
+        off = np.array([sweep.reflection for sweep in self.sweeps]) - found.reflection
+        signs = np.array(self.signs)[:, None]
+        own = np.take_along_axis(signs + 0 * off.real, np.argmin(np.abs(off), axis=0)[None], 0)
+        around = np.where(own == 0, np.abs(off) < 2 * APART, signs == own)
+        spread = spread_effects(f"{found.label}: display step", found.label, off, around)
+        return replace(found, effects=(*found.effects, *spread))
 
 
 def certain(sweep: Sweep) -> Options:
@@ -182,23 +195,23 @@ class Display:
         return from_impedance(r + 1j * both, self.z_ref)
 
     def _range(self, i: int, shown: float, step: float, least: float, what: str) -> Real:
-        """The least and the greatest value that shows like this."""
+        """What is shown, and the least and the greatest value that shows like this."""
         if not shown >= least:
             why = f"row {i}: {shown:g} is no {what}, which is {least:g} or more"
             raise ReadingError(self.where, why)
         if isinstance(shown, Beyond):
-            return np.array([shown, ENDLESS * shown])
-        return np.array([max(shown - step / 2, least), shown + step / 2])
+            raw = [MOST_RAW_SWR] if least else []
+            return np.array([shown, ENDLESS * shown, *raw])
+        return np.array([shown, max(shown - step / 2, least), shown + step / 2])
 
     def _both(self, i: int, z_shown: float, swr_shown: float) -> Complex:
         """Reflections [1] with X of zero or more that |Z| and SWR leave possible together."""
         z_ref = self.z_ref
         z = self._range(i, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
         s = self._range(i, swr_shown, self.steps[1], 1.0, "SWR")
-        middle = np.array([[z_shown], *z]), np.array([swr_shown, *s])
         # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
-        r = (middle[0] ** 2 + z_ref**2) / z_ref * middle[1] / (middle[1] ** 2 + 1)
-        size = middle[0] + 0 * r
+        r = (z**2 + z_ref**2) / z_ref * s / (s**2 + 1)
+        size = z + 0 * r
         if np.all(r > size * (1 + 1e-9)):
             least = max(z_shown / z_ref, z_ref / z_shown) if z_shown else math.inf
             raise ReadingError(
@@ -227,8 +240,8 @@ class Display:
 
     def _circle_of_swr(self, i: int, shown: float) -> Complex:
         """Reflections [1] that SWR alone leaves possible."""
-        ends = self._range(i, shown, 0.0, 1.0, "SWR")
-        sizes = np.unique((ends - 1) / (ends + 1))
+        swr = self._range(i, shown, 0.0, 1.0, "SWR")
+        sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
 

@@ -111,6 +111,18 @@ def both_axes(
     )
 
 
+def spread_effects(
+    source: str, of: str, off: Complex, where: NDArray[np.bool_]
+) -> tuple[Effect, Effect]:
+    """How far a value may be off that stands for several, each off by so much, shape (K, F)."""
+    parts = np.where(where, [off.real, off.imag], 0)
+    covariance = np.einsum("ikf,jkf->fij", parts, parts) / np.sum(where, axis=0)[:, None, None]
+    sizes, axes = np.linalg.eigh(covariance)
+    changes = np.sqrt(np.maximum(sizes, 0)) * (axes[:, 0] + 1j * axes[:, 1])
+    one, other = (Effect(source, changes[:, i], True, True, (source, of, i)) for i in (0, 1))
+    return one, other
+
+
 @dataclass(frozen=True, eq=False)
 class Quantity(Swept):
     """A complex input and its independent effects; those of one influence become one."""

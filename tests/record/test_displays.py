@@ -165,6 +165,20 @@ def test_a_display_without_any_sign_still_answers(record, truth):
     assert holds(device, truth) or (device.other is not None and holds(device.other, truth))
 
 
+def test_a_sign_that_the_record_says_is_unknown_is_not_called_lost(record):
+    """Behind a lead neither short nor open would be near the axis."""
+    results = compute(record({"part": 40 + 20j}, [145.0], usual=unsigned))
+    assert not codes(results) & {"signs-lost", "sign-lost", "never-negative"}
+    results = compute(
+        record(
+            {"part": 40 + 20j},
+            [145.0],
+            usual=lambda z, mhz: typed(z.real + 1j * np.abs(z.imag), mhz),
+        )
+    )
+    assert "signs-lost" in codes(results)
+
+
 def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):
     truth = 20 + 35j
     device = compute(record({"coil": truth}, [14.1], {"coil": sizes})).device("coil")

@@ -8,6 +8,9 @@ from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.undecided import rising
 from rfcal.readings.display import Beyond, Display, beyond_impedance
 from rfcal.record.job import displays
+from rfcal.uncertainty.coverage import K_ELLIPSE
+from rfcal.uncertainty.curved_regions import region_of
+from rfcal.uncertainty.quantity import Quantity, both_axes, combine
 from tests.display_sessions import Shown, coverage, sessions, spread
 
 SESSIONS = 150
@@ -85,3 +88,27 @@ def test_sizes_that_do_not_go_together_are_refused():
     assert np.all(np.abs(np.abs(to_impedance(found, 50.0)) - 60) < 0.5 + 1e-9)
     assert np.abs(found).max() == pytest.approx(0.25 / 2.25)
     assert len(options(Beyond(999.0), Beyond(9.9)).sweeps) >= 4
+
+
+def test_one_step_of_two_sizes_is_no_movement():
+    """Near X = 0 one step of |Z| turns what both sizes allow by more than noise does."""
+
+    def nearest(label, z, swr, value):
+        options = Display(label, 50.0, "row", (0.1, 0.01)).sizes([(7.1, z)], [(7.1, swr)])
+        return options.nearest(value, 50.0).quantity(50.0)
+
+    before = nearest("before", 1.7, 29.43, -0.93)
+    for z, swr, moved in ((1.8, 28.56, False), (1.7, 29.2, False), (3.2, 28.56, True)):
+        after = nearest("after", z, swr, before.value)
+        noise = both_axes("noise", 0.001)
+        change = combine(after.value - before.value, (after, 1), (before, -1)).plus(*noise)
+        off = region_of(change).squared_distance(Quantity(0 * change.value))
+        assert (off[0] > K_ELLIPSE**2) == moved
+
+
+def test_a_ratio_beyond_the_display_may_be_of_more_than_is_sent():
+    """Raw reflections go beyond 1, where the SWR is below zero."""
+    beyond = Display("a", 50.0, "row", (0.1, 0.01)).sizes([(7.1, 1.7)], [(7.1, Beyond(99.0))])
+    size = np.abs([sweep.reflection[0] for sweep in beyond.sweeps])
+    assert size.min() < 0.981
+    assert size.max() > 1.06

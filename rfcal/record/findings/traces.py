@@ -10,6 +10,7 @@ from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.models.interpolation import SAME
 from rfcal.readings.content import decoded
+from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
@@ -40,8 +41,6 @@ and so take no part of the chance of a false alarm."""
 PASSES = 0.01
 """What passes between ports [1] above which something joins them: analyzers leak less (common
 practice, no source)."""
-USUAL_SIZE = 1.1
-"""Of a raw reflection [1]: so far an uncorrected analyzer's goes (common practice, no source)."""
 
 
 def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
@@ -49,11 +48,12 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     solved = bool(record.standards)
     found = [*about_unit(sweeps.values()), *references_differ(sweeps.values())]
     found += same_reading(record, sweeps)
+    shown = {i.name: sweeps[i.name] for i in record.items() if not i.reading.shows_less}
     if solved:
-        found += about_formats(record, sweeps)
+        found += about_formats(record, shown)
     told = {finding.about for finding in found}
     noise = record.analyzer["noise"]
-    for sweep in sweeps.values():
+    for sweep in shown.values():
         if sweep.label not in told:
             found += about_shape(sweep, noise)
     told = {finding.about for finding in found}
@@ -119,20 +119,21 @@ def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
 
 def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     """Magnitudes and angles that no raw short, open and load have: of another format."""
-    kinds = {item.name: _kind(item) for item in (*record.standards, *record.checks)}
+    artefacts = (*record.standards, *record.checks)
+    kinds = {item.name: _kind(item) for item in artefacts if item.name in sweeps}
     raw = {label: sweep.reflection for label, sweep in sweeps.items()}
-    above = [k for k, x in raw.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
+    reads = [item for item in record.items() if item.name in sweeps]
+    polar = {r.name: raw[r.name] for r in reads if has_angles(r.reading, sweeps[r.name])}
+    above = [k for k, x in polar.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
     found = []
-    if "load" in (kinds.get(k) for k in above) or set(kinds) <= set(above):
+    if "load" in (kinds.get(k) for k in above) or (above and set(kinds) <= set(above)):
         high = max(float(np.abs(raw[k]).max()) for k in above)
         found.append(
             say.ALL_ABOVE_ONE(
                 label=above[0], labels=quoted(above), high=high, high_db=20 * np.log10(high)
             )
         )
-    found += signs_lost(kinds, raw)
-    polar = {item.name for item in record.items() if has_angles(item.reading, sweeps[item.name])}
-    return [*found, *_in_radians(kinds, {k: x for k, x in raw.items() if k in polar})]
+    return [*found, *signs_lost(kinds, raw), *_in_radians(kinds, polar)]
 
 
 def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> list[Finding]:
@@ -220,14 +221,14 @@ def _kind(item: Artefact) -> str:
 
 def about_sizes(sweeps: Sequence[Sweep]) -> list[Finding]:
     """Raw readings far beyond the chart's edge, all in one sentence."""
-    far = [s for s in sweeps if np.abs(s.reflection).max() > USUAL_SIZE]
+    far = [s for s in sweeps if np.abs(s.reflection).max() > MOST_RAW]
     if not far:
         return []
     labels = [s.label for s in far]
     frequency = np.concatenate([s.frequency for s in far])
     size = np.abs(np.concatenate([s.reflection for s in far]))
     grid = np.unique(frequency)
-    where = span_mhz(grid, np.isin(grid, frequency[size > USUAL_SIZE]))
+    where = span_mhz(grid, np.isin(grid, frequency[size > MOST_RAW]))
     of = {"labels": ", ".join(labels), "names": quoted(labels)}
     return [say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where)]
 

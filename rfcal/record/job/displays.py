@@ -62,7 +62,10 @@ def settle(
                 found = found.checked(options[check.name], expected)
         found = found.thinned()
     best = found.likeliest()
-    told = {item.name: item.reading for item in best.standards}
+    told = {
+        item.name: options[item.name].nearest(item.reading.quantity(bench.z_ref).value, bench.z_ref)
+        for item in best.standards
+    }
     box, z_ref = best.calibration(grid).error_box, bench.z_ref
     for item in record.checks:
         own = options[item.name]
