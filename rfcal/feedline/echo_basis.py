@@ -22,11 +22,6 @@ LEFT = 1e-9
 """Where a line leaves less of an echo than this [1], its loss is made good no further."""
 
 
-def is_narrow(frequency: Real) -> bool:
-    """Whether a sweep is less wide than its middle is high."""
-    return bool(np.ptp(frequency) < np.mean(frequency))
-
-
 @dataclass(frozen=True, eq=False)
 class Band:
     """The sweep as a basis of echoes: round trip at a distance times a polynomial in frequency."""
@@ -48,7 +43,7 @@ class Band:
     @property
     def narrow(self) -> bool:
         """Whether it is less wide than its middle is high."""
-        return is_narrow(self.frequency)
+        return bool(self.width < np.mean(self.frequency))
 
     @property
     def turn(self) -> float:

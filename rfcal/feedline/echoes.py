@@ -19,8 +19,9 @@ from rfcal.maths.reflection import Complex, Real
 FLAT = 0.001
 """Uncertainty of a place in resolutions, as reflections vary over the band unlike the model."""
 
-CROSSTALK = 0.03
-"""Pull of an equal echo within three resolutions, in resolutions (by simulation)."""
+CROSSTALK, REACH = 0.03, 3.0
+"""Pull of an equal echo as many resolutions off as the second, in resolutions (by simulation); a
+nearer one pulls by the inverse square of its distance, and one farther off does not."""
 
 NEIGHBOURS = 8.0
 """Within this many resolutions echoes are fitted together while the search goes on."""
@@ -196,7 +197,7 @@ def _no_bounces(echoes: Echoes, of_distance: Real, of_size: Real) -> np.ndarray:
         rival = ~judged & (distance < distance[m]) & (RIVAL * size > size[m])
         place, expected = _bounced(echoes, real | rival, judged | rival)
         off = np.abs(folded(place - distance[m], band.range))
-        explained = expected[off < band.resolution / 2 + 3 * of_distance[m]].sum()
+        explained = expected[off < band.resolution + 3 * of_distance[m]].sum()
         real[m] = size[m] > min(MARGIN * explained + allowed[m], HARDLY * explained)
         judged[m] = True
     return real
@@ -209,7 +210,7 @@ def _pulled(echoes: Echoes, real: np.ndarray) -> Real:
     off = np.abs(folded(place - distance[:, None], band.range))
     near = np.where(off < band.near, expected, 0).sum(axis=1)
     # a neighbour that the shapes cannot part from it pulls too
-    gap = np.abs(distance - distance[:, None])
-    beside = np.where((gap > 0) & (gap < 3 * band.resolution), size, 0).sum(axis=1)
-    pull = (near / 2 + CROSSTALK * beside) / np.maximum(size, 1e-12)
+    gap = np.abs(distance - distance[:, None]) / band.resolution
+    beside = np.where((gap > 0) & (gap < REACH), size * (REACH / np.maximum(gap, 1)) ** 2, 0)
+    pull = (near / 2 + CROSSTALK * beside.sum(axis=1)) / np.maximum(size, 1e-12)
     return band.resolution * np.minimum(pull, 0.5)

@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import NEAREST, is_narrow
+from rfcal.feedline.echo_basis import NEAREST
+from rfcal.feedline.echoes import REACH as NEARBY
 from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, Real
@@ -28,6 +29,10 @@ RINGS = 1 / 3
 
 FAINTLY = 0.05
 """What is below this part of an antenna's echo rings behind it however far (by simulation)."""
+
+SPLITS, BEFORE = 2.0, 0.1
+"""By a wide band an antenna's own echo appears as several within so many resolutions, and what is
+below the second part of it as far before it as echoes pull each other (by simulation)."""
 
 CLEAR = 0.1
 """Events above this part of the strongest are placed by what they lose."""
@@ -105,7 +110,7 @@ def own_delay(events: Events, frequency: Real) -> Real:
     middle = float(np.mean(frequency))
     share = float(frequency[-1] - frequency[0]) / middle
     wave = events.velocity_factor * SPEED_OF_LIGHT / middle
-    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave * is_narrow(frequency)
+    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave * events.narrow
     return np.where([kind in UNCLEAR for kind in events.kind], own, 0.0)
 
 
@@ -117,18 +122,28 @@ def with_own_delay(events: Events, own: Real, ends: slice) -> Events:
 
 
 def strongest_on(events: Events) -> slice:
-    """Which events may be the end of a line of unknown length: the strongest and those behind."""
-    return slice(int(np.argmax(np.abs(events.reflection))) if events.kind else 0, None)
+    """Which events may be the end of a line of unknown length: the strongest and those behind.
+
+    An antenna may appear as several by a wide band; then the first of them is it.
+    """
+    if not events.kind:
+        return slice(None)
+    unclear, strongest = np.isin(events.kind, UNCLEAR), int(np.argmax(np.abs(events.reflection)))
+    before = events.distance_m[strongest] - events.distance_m
+    split = (before < SPLITS * events.resolution_m) & unclear & unclear[strongest]
+    return slice(strongest if events.narrow else min(strongest, int(np.argmax(split))), None)
 
 
-def ringing(events: Events) -> np.ndarray:
-    """Which events may be what rings behind the strongest, as behind an antenna, shape (K,)."""
+def ringing(events: Events, end: int | None = None) -> np.ndarray:
+    """Which events are part of how the end answers, or what may be it, as antennas do, (K,)."""
     size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
-    strongest = int(np.argmax(size))
-    behind = (events.distance_m - events.distance_m[strongest]) / events.resolution_m
-    reach = np.where(size < RINGS * size[strongest], 2 * RINGING, RINGING)
-    reach = np.where(size < FAINTLY * size[strongest], np.inf, reach)
-    return np.asarray((behind > 0) & (behind < reach) & unclear & unclear[strongest])
+    end = strongest_on(events).start if end is None else end
+    behind = (events.distance_m - events.distance_m[end]) / events.resolution_m
+    largest = np.max(size[end:])
+    reach = np.where(size < RINGS * largest, 2 * RINGING, RINGING)
+    late = (behind > 0) & ((behind < reach) | (size < FAINTLY * largest))
+    early = (behind < 0) & (behind > -NEARBY) & (size < BEFORE * largest)
+    return np.asarray((late | early & (not events.narrow)) & unclear & unclear[end])
 
 
 def end_among(events: Events, length_m: float, of_place: Real, last_m: float) -> int | None:
@@ -153,12 +168,15 @@ def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     return float(events.distance_m[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 
-def behind_end(events: Events, end: int | None, last_m: float) -> Events:
-    """The same with what lies behind the end called so."""
+def behind_end(events: Events, end: int | None, last_m: float, near_m: float) -> Events:
+    """The same with what lies behind the end called so, and by a wide band what is too near it."""
     behind = events.distance_m >= last_m
     kinds = list(events.kind)
     if end is not None:
         behind[end + 1 :] = True
+        near = (events.distance_m > near_m) & np.isin(events.kind, UNCLEAR) & (not events.narrow)
+        near[end] = False
+        behind |= near | ringing(events, end)
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in RESISTIVE else kinds[end]
     fits = zip(events.fits, behind, strict=True)

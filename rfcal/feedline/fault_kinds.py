@@ -118,8 +118,8 @@ KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),
     Kind(
         "shunt resistance",
-        "a leak across the line",
-        "a wet joint",
+        "a leak across the line (a wet joint)",
+        "",
         level,
         -1,
         resistive=True,

@@ -59,13 +59,22 @@ class Events:
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
     resolution_m: float
+    narrow: bool  # whether the band is less wide than its middle is high
     range_m: float  # what lies beyond is folded back into it
-    seen_m: float  # as far as a `FAULT` stands out, by the line's loss as known or guessed
+    # least reflection that stands out at each distance of the trace, of what calibration and the
+    # line's figures leave too, by the loss as known or guessed [1], shape (G,)
+    least: Real
     grid_m: Real  # distances of the trace, shape (G,)
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
     bounces_m: Real  # where something only seems to reflect, by bouncing between places
+
+    @property
+    def seen_m(self) -> float:
+        """As far as a `FAULT` stands out [m]."""
+        hidden = self.least > FAULT
+        return float(self.grid_m[np.argmax(hidden)]) if np.any(hidden) else self.range_m
 
     @property
     def near_m(self) -> float:
@@ -156,9 +165,11 @@ def _told(
     Standard uncertainties.
     """
     single, of_distance, of_size = placed(echoes)
-    of_common = np.linalg.norm(echoes.moved_by(shared), axis=0) / np.sqrt(2)
-    size = np.abs(echoes.mean)
-    real = np.flatnonzero(single & (size > MORE * of_common) & (size < MOST_GAIN))
+    moved, size = echoes.moved_by(shared), np.abs(echoes.mean)
+    of_common = np.linalg.norm(moved, axis=0) / np.sqrt(2)
+    # |r|^2 > MORE s |r|, s of what they make along it: an impedance moves a foot one way only
+    along = np.linalg.norm((moved * echoes.mean.conj()).real, axis=0)
+    real = np.flatnonzero(single & (size**2 > MORE * along) & (size < MOST_GAIN))
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     real = np.sort(kept[: MOST // 2])
     distance, of_distance, beside = echoes.distance[real], of_distance[real], beside[real]
@@ -215,8 +226,9 @@ def find_events(
         kind=kinds,
         fits=fits,
         resolution_m=band.resolution,
+        narrow=band.narrow,
         range_m=band.range,
-        seen_m=_seen(band, echoes, seen),
+        least=_least(echoes, seen, told),
         grid_m=band.grid,
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
@@ -225,11 +237,16 @@ def find_events(
     )
 
 
-def _seen(band: Band, echoes: Echoes, seen: Complex) -> float:
-    """How far a `FAULT` stands out of noise and of what stays of stronger echoes [m]."""
-    floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(seen))))
-    visible = FAULT * band.kept(band.grid) > max(STANDS_OUT * echoes.noise, floor)
-    return float(band.range if np.all(visible) else band.grid[np.argmin(visible)])
+def _least(echoes: Echoes, seen: Complex, told: Reflections) -> Real:
+    """What stands out of noise and of what stays of stronger echoes at each distance [1], (G,).
+
+    Of many places (K,) the faintest hides as much.
+    """
+    band = echoes.band
+    whole, left = (float(np.max(np.abs(band.trace(each)))) for each in (seen, echoes.left))
+    hidden = np.min(told.size * band.fade(told.distance)) if told.size.size == MOST // 2 else 0.0
+    stays = left, hidden, 10 ** (-DYNAMIC_DB / 20) * whole
+    return max(STANDS_OUT * echoes.noise, *stays) / band.kept(band.grid)
 
 
 def _unsure(

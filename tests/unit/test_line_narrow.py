@@ -179,3 +179,62 @@ def test_a_loss_that_is_hardly_known_is_a_bound(doubt, words):
     assert re.search(rf"matched loss {words} dB in all at 145 MHz", said)
     codes = [finding.code for finding in about_line(found)]
     assert ("line-loss-unseen" in codes) is (doubt > 1)
+
+
+def test_places_less_than_told_apart_from_the_end_are_in_their_doubt():
+    """One pulls the other by a narrow band: what is listed as a place before the end."""
+    rng, held = np.random.default_rng(58), []
+    resolution = 0.85 * SPEED_OF_LIGHT / 2 / np.ptp(NARROW)
+    for _ in range(120):
+        line = Line(rng.uniform(30, 70), 0.85, 50.0, rng.uniform(0.2, 0.8))
+        place = line.length_m - rng.uniform(1.2, 1.8) * resolution
+        ohm, end = np.exp(rng.uniform(np.log(15), np.log(150))), random_rod(rng, NARROW)
+        seen = foot(NARROW, line, end, (rng.choice(["shunt", "series"]), ohm, place))
+        found = state(rng, NARROW, line, seen, loss_known=True, length_m=line.length_m)
+        now = found.now
+        at = int(np.argmin(np.abs(now.distance_m - place)))
+        if at != found.end and now.kind[at] != BEHIND:
+            off = abs(now.distance_m[at] - place)
+            held.append(off < 2 * now.distance_uncertainty_m[at])
+    assert len(held) > 60
+    assert np.mean(held) > 0.95
+
+
+@pytest.mark.parametrize("kind", ["series resistance", "shunt capacitance"])
+def test_what_a_narrow_band_names_may_be_a_wet_length(kind):
+    """Two metres of it answer as a joint, a leak or a crush does."""
+    rng = np.random.default_rng(59)
+    for _ in range(10):
+        line, end = Line(45.0, 0.85, 50.0, 0.5), random_rod(rng, NARROW)
+        wet = Line(2.0, 0.6, rng.uniform(36, 46), rng.uniform(1, 3), 0.05)
+        rest = line.two_port(NARROW, 28.0)
+        whole = line.two_port(NARROW, 15.0) @ wet.two_port(NARROW) @ rest
+        now, then = from_impedance(whole.input_impedance(end)), foot(NARROW, line, end)
+        said, _ = line_verdict(state(rng, NARROW, line, now, then, loss_known=True, length_m=45.0))
+        named = re.search(r"joint|leak|crush|capacitance", said)
+        assert not named or "wet cable" in said or "(a joint, a kink, water)" in said, said
+        said, _ = line_verdict(faulty(rng, NARROW, kind))
+        assert "wet cable" in said or "(a joint, a kink, water)" in said or "No place" in said, said
+
+
+def test_what_hides_behind_the_end_of_unknown_length_is_said():
+    line = Line(30.0, 0.85, 50.0, 0.5)
+    seen = foot(NARROW, line, 75.0, ("series", 20.0, 18.0))
+    said, _ = line_verdict(state(np.random.default_rng(60), NARROW, line, seen))
+    assert "that may be the line's end" in said
+    assert "a fault in its last 16 m would not be told from the end" in said
+
+
+@pytest.mark.parametrize("length_m", [60.0, 300.0])
+def test_what_is_seen_at_least_is_said_and_seen(length_m):
+    """A joint that reflects so much is found, on a line that loses little and on one of 40 dB."""
+    rng, line = np.random.default_rng(61), Line(length_m, 0.85, 50.0, 1.1)
+    place = 0.6 * length_m
+    sound = state(rng, NARROW, line, foot(NARROW, line, 75.0), loss_known=True, length_m=length_m)
+    (said,) = (row for row in line_lines(sound) if row.startswith("places that reflect"))
+    least = float(np.interp(place, sound.now.grid_m, sound.now.least))
+    assert ("and of what lies before the end what reflects" in said) is (length_m > 100)
+    ohm = 200 * least / (1 - least)
+    seen = foot(NARROW, line, 75.0, ("series", ohm, place))
+    now = state(rng, NARROW, line, seen, loss_known=True, length_m=length_m).now
+    assert now.nearest(place, now.resolution_m) is not None

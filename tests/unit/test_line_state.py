@@ -328,7 +328,7 @@ def test_a_leak_before_a_matched_end_is_named_beside_what_it_may_be():
     rng, line = np.random.default_rng(18), Line(42.0, 0.85, 50.0, 0.5)
     seen = foot(WIDE, line, 50.0, ("shunt", 80.0, 17.0))
     said, _ = line_verdict(state(rng, WIDE, line, seen, loss_known=True, length_m=42.0))
-    assert ", a leak across the line, as of a wet joint, or a step of impedance; that is" in said
+    assert ", a leak across the line (a wet joint) or a step of impedance; that is" in said
 
 
 def test_a_crushed_length_on_a_line_of_unknown_loss_is_told():
@@ -457,3 +457,20 @@ def test_a_change_that_a_new_fault_explains_is_so_called(after, explains):
     assert not any("sweeps differ" in text for text in said)
     said = line_lines(state(rng, WIDE, line, then, then, loss_known=True, length_m=35.0))
     assert "the two sweeps differ by" in said[-1]
+
+
+@pytest.mark.parametrize("frequency", [WIDE, HIGH], ids=["wide", "high"])
+def test_nobody_is_sent_up_for_what_is_no_fault(frequency):
+    """An impedance off by what cables of one type differ, and an antenna's answer over the band."""
+    rng = np.random.default_rng(202)
+    for z0 in (47.4, 52.6):
+        seen = foot(frequency, Line(40.0, 0.85, z0, 0.5), 75.0)
+        found = state(rng, frequency, Line(40.0, 0.85, 50.0, 0.5), seen, length_m=40.0)
+        assert "look there" not in line_verdict(found)[0]
+    for _ in range(60):
+        line = Line(rng.uniform(30, 75), 0.85, 50.0, rng.uniform(0.4, 0.8))
+        seen = foot(frequency, line, random_rod(rng, frequency))
+        for stated in ({}, {"length_m": line.length_m}):
+            said, fault = line_verdict(state(rng, frequency, line, seen, **stated))
+            assert not fault, said
+            assert "look there" not in said

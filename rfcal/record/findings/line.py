@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.findings import Finding
@@ -42,7 +41,7 @@ def _loss_told(state: LineState) -> bool:
     end, now = state.end, state.now
     if state.comparison or state.lost or (state.properties and is_loss_measured(state)):
         return True
-    if end is None or not state.loss_known or is_narrow(state.frequency):
+    if end is None or not state.loss_known or now.narrow:
         return False
     return now.kind[end] not in UNCLEAR and bool(abs(now.reflection[end]) >= FAULT)
 

@@ -7,7 +7,6 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
-from rfcal.feedline.echo_basis import is_narrow
 from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
 from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP
 from rfcal.feedline.faults import FAULT
@@ -33,8 +32,11 @@ LEAST_MOVE = 0.01
 FAINTEST = 0.005
 """What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
 
-MOST_FIT = 3
-"""So many of the kinds that fit are named."""
+MOST_FIT = 4
+"""So many kinds that fit are named."""
+
+ENDS, WET = {"open", "short"}, "length of wet cable"
+"""Kinds that reflect all; and what a narrow band takes for nearly any other."""
 
 MOST_OPEN = 0.75
 """A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
@@ -165,22 +167,29 @@ def places(state: LineState) -> list[int]:
     return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
 
 
-def _twins(state: LineState) -> dict[str, str]:
-    """What a resistance may be, where no end that reflects all tells by its size."""
-    return {} if {"open", "short"} & set(state.now.kind) else say.LINE_TWINS
-
-
 def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
-    """What a place may be; where its kind is not known, at most three that fit."""
-    if len(fits) < 2:
-        twins, kind = {} if fits == (kind,) else _twins(state), fits[0] if fits else kind
-        return twins.get(kind) or say.LINE_KINDS.get(kind, f"a {kind}")
-    if len(fits) > MOST_FIT:
-        return say.LINE_ANY if is_narrow(state.frequency) else say.LINE_KINDS["unknown"]
-    # by passing what lies behind, either none of them is a resistance or all are
-    step = (STEP,) if _twins(state) and 0 < len(RESISTIVE & set(fits)) < len(fits) else ()
-    *some, last = [say.LINE_FITS.get(fit, f"a {fit}") for fit in (*fits, *step)]
+    """What a place may be; where its kind is not known, those that fit if they are few.
+
+    A resistance may be a step of impedance, unless what passes it or an end that reflects all tells
+    by its size; and by a narrow band hardly anything is no length of wet cable.
+    """
+    names = fits or (kind,) * (kind in say.LINE_FITS)
+    resistive = RESISTIVE & set(names)
+    told = fits == (kind,) if len(names) == 1 else resistive == set(names)
+    names += (STEP,) * (bool(resistive) and not told and not _ends_whole(state))
+    names += (WET,) * (state.now.narrow and bool(set(names) - ENDS))
+    if len(names) > MOST_FIT:
+        return say.LINE_ANY if state.now.narrow else say.LINE_KINDS["unknown"]
+    if len(names) < 2:
+        kind = names[0] if names else kind
+        return say.LINE_KINDS.get(kind, f"a {kind}")
+    *some, last = [say.LINE_FITS.get(name, f"a {name}") for name in names]
     return f"{', '.join(some)} or {last}"
+
+
+def _ends_whole(state: LineState) -> bool:
+    """Whether an end that reflects all tells by its size what takes up power before it."""
+    return bool(ENDS & set(state.now.kind))
 
 
 def _before_end(state: LineState) -> list[int]:
@@ -201,11 +210,12 @@ def what_tells(state: LineState) -> list[str]:
     now, fits = state.now, open_kinds(state)
     if may_fold(state):
         return []
-    if fits and is_narrow(state.frequency):
+    if state.now.narrow and _before_end(state):
         low, high = deciding_mhz(state)
         return [say.LINE_TELL_BAND.format(low=low, high=high)]
     told = {now.kind[m] for m in _before_end(state) if now.fits[m] != (now.kind[m],)}
-    said = [say.LINE_TELL_TWINS] if _twins(state).keys() & (told | fits) else []
+    twins = RESISTIVE & (told | fits) and not _ends_whole(state)
+    said = [say.LINE_TELL_TWINS] if twins else []
     if said and state.properties is not None:
         said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
     return said + ([say.LINE_TELL_LOSS] if (said or fits) and not state.loss_known else [])
@@ -281,17 +291,17 @@ def _alone(state: LineState) -> tuple[str, bool]:
     at = [float(d) for d in now.distance_m]
     every = zip(at, now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = _reflections(state, say.LINE_PLACE, compress(every, strong))
+    hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        hidden = say.LINE_END_HIDES.format(near=now.near_m)
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
             look = "" if other else say.LINE_LOOK_THERE
             said = [*told, say.LINE_BEFORE.format(end=end) + look, *other]
         return _sentence("; ".join([*lost, *said])), bool(told or lost)
-    which = say.LINE_WHICH_END if np.sum(strong) > 1 else say.LINE_ONE_END
+    which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     if state.beyond_m is not None:
         fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
         length = state.length_m

@@ -132,7 +132,7 @@ class _Foot:
         beyond = None if self.found else line_end.beyond_end(events, end, last)
         if beyond is not None:
             return open_ended._replace(beyond_m=beyond)
-        events = line_end.behind_end(events, end, last)
+        events = line_end.behind_end(events, end, last, length - events.near_m)
         if end is not None:
             events = line_end.with_own_delay(events, own, slice(end, end + 1))
         return _Sight(swept, events, folded, end)
@@ -155,7 +155,7 @@ def _against(
         # the stated length was right in the baseline: the end is where it is now
         end = now.swept.distance_m.tolist().index(now.beyond_m)
         now = now._replace(
-            events=line_end.behind_end(now.swept, end, np.inf), end=end, beyond_m=None
+            events=line_end.behind_end(now.swept, end, np.inf, np.inf), end=end, beyond_m=None
         )
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.inf if now.beyond_m is not None or not length else length

@@ -26,6 +26,10 @@ def line_lines(line: LineState) -> list[str]:
     far = min(now.range_m - near, now.seen_m)
     apart, limit = rounded(near, near), rounded(far, far / 10)
     lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
+    length = line.length_m or float(np.max(now.distance_m, initial=0.0))
+    least = float(np.interp(min(length - near, far), now.grid_m, now.least))
+    if length - near > 0 and least > state.FAINTEST:
+        lost += f", and of what lies before the end what reflects {least:.1g} or more"
     size, late = np.abs(now.reflection), state.rings(line)
     places = state.places(line)
     said = [

@@ -68,11 +68,6 @@ LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k 
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_FITS = {k.name: k.means for k in KINDS}
 """The same in a list of those that fit."""
-LINE_TWINS = {
-    "series resistance": "a resistive joint or a step of impedance",
-    "shunt resistance": "a leak across the line, as of a wet joint, or a step of impedance",
-}
-"""What only its loss tells apart."""
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
@@ -92,7 +87,7 @@ LINE_TELL_BAND = (
 )
 LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
 
-LINE_RINGS = "what appears at {places} m rings behind {end} and is no place"
+LINE_RINGS = "what appears at {places} m rings at or behind {end} and is no place"
 LINE_NO_PLACE = "which is no place if the line ends at {length_m:.4g} m"
 LINE_LENGTH = warning(
     "line-length: line check",
