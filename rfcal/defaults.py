@@ -198,9 +198,14 @@ LARGE_COIL_OHM, LARGE_CAPACITOR_OHM = 3e3, 1.0
 """Reactance of the largest coil, whose own resonance comes near, and of the largest capacitor that
 a network is built of [ohm] (common practice, no source)."""
 
-SHORT_WAVES = 1 / 200
-"""Shortest section or stub, in wavelengths on it: joints are as long (common practice, no
-source)."""
+OWN_RESONANCE, SMALL_LEADS_H = 2.0, 1e-9
+"""Times the frequency at which a coil resonates with its own capacitance, and a capacitor with its
+leads, at least: nearer they are far from their value [1]; and what the shortest leads and pads have
+[H] (common practice, no source)."""
+
+SHORT_WAVES, SHORT_M = 1 / 200, 0.02
+"""Shortest section or stub, in wavelengths on it: joints are as long; and in metres, for both ends
+of a cable are stripped (common practice, no source)."""
 
 CUT_M = 1e-3
 """Lengths of line are cut to this [m]: what a ruler shows."""

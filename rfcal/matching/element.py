@@ -57,7 +57,7 @@ class NetworkElement:
     def in_words(self) -> str:
         """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
         if self.line is not None:
-            return f"{self.value:.4g} m of {self.line.z0:.3g} ohm"
+            return f"{self.value:.6g} m of {self.line.z0:.3g} ohm"
         return value_words(self.value, self.unit)
 
     def with_part(self, part: Any = None, **changed: Any) -> "NetworkElement":

@@ -51,9 +51,17 @@ class Ranking:
         return group(candidate, self.raw_lost_db, self.least_db)
 
     def worth(self, candidate: Candidate) -> bool:
-        """Whether anybody would notice it, where nothing is needed."""
+        """Whether anybody would build it: it meets the target, or is half-way there at least.
+
+        By the power that arrives. Where nothing is needed it must bring more, as where it misses.
+        """
+        if candidate.meets and not self.nothing_needed:
+            return True
+        bare, here = (10 ** (-db / 10) for db in (self.raw_lost_db, candidate.lost_db))
+        # 1 - |r|^2 at the target
+        held = 4 * self.target_swr / (1 + self.target_swr) ** 2
         gain = self.raw_lost_db - candidate.lost_db
-        return not self.nothing_needed or gain > defaults.POWER_STEP_DB
+        return gain > defaults.POWER_STEP_DB and here > (bare + held) / 2
 
     def short(self) -> tuple[Candidate, ...]:
         """The best candidate of every topology, for a short list; no network under two names."""

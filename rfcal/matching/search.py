@@ -1,16 +1,13 @@
 """The values in stock that bring most power to the load over a band, and hold the SWR wanted.
 
-First downhill to a low SWR with exact derivatives, values free, in a few steps of its own (with
-scipy's least squares all topologies take 1.8 times as long, to like results); then all combinations
-of neighbouring values in stock at once, by broadcasting, for as long as one of them is better: by
-SWR, then by power.
+All combinations of neighbouring values in stock are tried at once, by broadcasting, for as long as
+one of them is better, in strides that shorten: by SWR, then by power.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.matching.element import NetworkElement
@@ -18,23 +15,24 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, preferred, preferred_below
 from rfcal.matching.stock import Stock
-from rfcal.maths.reflection import Complex, Real, swr
-from rfcal.models.line import Line
+from rfcal.maths.reflection import Complex, Real
 
-POWERS = (2, 8)
-"""The sums of these powers of the reflection are brought down one after the other."""
-STEPS = 5
-"""Steps downhill for each power."""
 COARSE = 6
-"""Steps in a decade of values with which one or two lumped parts are searched at first."""
+"""Steps in a decade of values with which networks of lumped parts are searched at first."""
 LONG = 64
 """Steps of length with which sections and stubs, up to half a wave, are tried first."""
-THIN = 25
-"""Points of the band, at least, until the last round of the search."""
-SLIGHT_DB = 1e-3
-"""A gain of power for which no other values are taken [dB]."""
+SLIGHT = 1e-3
+"""A gain for which no other values are taken: of reflection [1] or of power [dB]."""
 NEAR = {1: 8, 2: 4}
 """Neighbours on each side that are tried together, by the number of parts; else 2."""
+THIN = 25
+"""Points of the band, at least, until the last round of the search."""
+MISSED_DB = 1e3
+"""What misses the target loses this more than what holds it [dB], so that it stands behind."""
+COARSER = (1000, 100, 10)
+"""Steps of length that will do, beside the finest, where they are within what may be off."""
+OFF = np.array([[-1.0], [0.0], [1.0]])
+"""Steps by which a length is tried to be off."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,13 +45,7 @@ class _Axis:
 
     @classmethod
     def of(
-        cls,
-        element: NetworkElement,
-        design: NetworkElement,
-        frequency: Real,
-        stock: Stock,
-        free: bool,
-        wide: bool,
+        cls, element: NetworkElement, frequency: Real, stock: Stock, free: bool, wide: bool
     ) -> "_Axis":
         low, high = stock.limits(element.part)
         if element.line is not None:
@@ -65,80 +57,10 @@ class _Axis:
         grid = preferred(np.arange(first, last + 1), stock.series)
         grid = grid[grid >= low * (1 - 1e-9)]
         if not free:
-            below = max(int(np.searchsorted(grid, design.value * (1 + 1e-9))) - 1, 0)
+            below = max(int(np.searchsorted(grid, element.value * (1 + 1e-9))) - 1, 0)
             grid = grid[max(below - 1, 0) : below + 3]
         stride = len(E_SERIES[stock.series]) // COARSE if free and wide else 1
         return cls(grid, stride, int(np.abs(np.log(grid / element.value)).argmin()))
-
-    def hold(self, number: int) -> int:
-        return min(max(number, 0), self.grid.size - 1)
-
-    def values(self, number: ArrayLike) -> Real:
-        return self.grid[np.clip(number, 0, self.grid.size - 1)]
-
-
-@dataclass(frozen=True)
-class _Sampled(Line):
-    """A line whose constants are kept for the frequencies of the search."""
-
-    kept: tuple[Complex, Complex] | None = None
-
-    def __post_init__(self) -> None:
-        """Checked when it was a line, and many are made."""
-
-    def constants(self, frequency: ArrayLike) -> tuple[Complex, Complex]:
-        return self.kept or super().constants(frequency)
-
-
-def _sampled(network: Network, frequency: Real) -> Network:
-    """The same network, its lines' constants reckoned once; for these frequencies only."""
-    elements = []
-    for element in network.elements:
-        if (line := element.line) is not None:
-            kept = line.constants(frequency)
-            new = _Sampled(**{f.name: getattr(line, f.name) for f in fields(Line)}, kept=kept)
-            element = element.with_line(new)
-        elements.append(element)
-    return replace(network, elements=tuple(elements))
-
-
-def _descend(
-    network: Network, frequency: Real, load: Complex, z_ref: float, stock: Stock
-) -> Network:
-    """Downhill from a design, with values of any size.
-
-    Gauss-Newton steps with damping (Levenberg and Marquardt) on the sum of a power of the
-    reflection over the band; the higher the power, the more the worst point counts.
-    """
-    limits = np.log([stock.limits(element.part) for element in network.elements])
-    logs = np.log(network.values)
-    best, least = logs, np.inf
-    damping = 1e-2
-    for power in POWERS:
-        height = np.inf
-        for _ in range(STEPS):
-            trial = network.with_values(np.exp(logs).tolist())
-            seen, slopes, _ = trial.seen_and_slopes(frequency, load, z_ref=z_ref)
-            size = np.abs(seen)
-            now = float(np.mean(size**power) ** (1 / power))
-            if size.max() < least:
-                best, least = logs, float(size.max())
-            if now < height:
-                kept, height, damping = logs, now, damping / 3
-                weight = (size / max(size.max(), 1e-300)) ** (power / 2 - 1)
-                rows = weight * slopes
-                # Gauss-Newton: (J^H J + damping) step = -J^H r, both real
-                left, right = (rows @ rows.conj().T).real, (rows @ (weight * seen).conj()).real
-            else:
-                damping *= 10
-            scale = damping * np.diag(np.diag(left) + 1e-12)
-            step = np.linalg.solve(left + scale, -right / (power - 1))
-            step *= min(1.0, 0.5 / max(float(np.abs(step).max()), 1e-12))
-            logs = np.clip(kept + step, limits[:, 0], limits[:, 1])
-            if np.abs(step).max() < 1e-4:
-                break
-        logs = kept
-    return network.with_values(np.exp(best).tolist())
 
 
 def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = True) -> Network:
@@ -150,103 +72,80 @@ def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = Tr
     """
     frequency, load = goal.in_band()
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
-    few = frequency[thin], load[thin], goal.target_ohm
-    lumped = all(element.line is None for element in network.elements)
-    wide = lumped and len(network.elements) <= 2
-    start = rough = _sampled(network, few[0])
-    if free and not wide:
-        start = _descend(rough, *few, stock)
-    axes = [
-        _Axis.of(element, design, frequency, stock, free, wide)
-        for element, design in zip(start.elements, network.elements, strict=True)
-    ]
-    at = [axis.start for axis in axes]
-    width = NEAR.get(len(axes), 2)
-    strides = [axis.stride for axis in axes]
-    low = _in_steps(rough, axes, at, strides, width, lambda one: one.worst(*few))
-    strides, width = [-(-stride // 4) for stride in strides], max(1, min(width, 5 - len(axes)))
-    at = _by_power(rough, axes, low, strides, width, few, goal.target_swr)
-    fine, band = _sampled(network, frequency), (frequency, load, goal.target_ohm)
-    found = []
-    # what holds the target by a hair at few points may miss it between them
-    for begun in (at, low) if at != low else (at,):
-        best = _by_power(fine, axes, begun, [1] * len(axes), 1, band, goal.target_swr)
-        values = _values(axes, best)
-        size, lost = fine.with_values(values).heights(*band)
-        found.append((bool(swr(size) > goal.target_swr), float(lost), values))
-    return network.with_values(min(found)[2])
+    few, band = (frequency[thin], load[thin], goal.target_ohm), (frequency, load, goal.target_ohm)
+    limit = (goal.target_swr - 1) / (goal.target_swr + 1)
+    wide = all(e.line is None for e in network.elements)
+    axes = [_Axis.of(element, frequency, stock, free, wide) for element in network.elements]
+    count, at, coarse = len(axes), [a.start for a in axes], [a.stride for a in axes]
+    near = NEAR.get(count, 2)
+    narrow, fine, ones = max(1, min(near, 5 - count)), [-(-s // 4) for s in coarse], [1] * count
 
-
-def _by_power(
-    network: Network,
-    axes: list[_Axis],
-    at: list[int],
-    strides: list[int],
-    width: int,
-    band: tuple[Real, Complex, float],
-    target_swr: float,
-) -> list[int]:
-    """Numbers of the values of the most power, holding the target where that can be held."""
-    limit = (target_swr - 1) / (target_swr + 1)
-
-    def height(at: list[int]) -> Real:
-        return network.with_values(_values(axes, at)).worst(*band)
-
-    if height(at) > limit:
-        at = _climb(network, axes, at, [1] * len(axes), 1, lambda one: one.worst(*band))
-    limit = limit if height(at) <= limit else np.inf
-
-    def cost(one: Network) -> Real:
+    def power(one: Network, band: tuple[Real, Complex, float]) -> Real:
         size, lost = one.heights(*band)
         # a step of power, which nobody notices, is given for staying clear of the target
-        return np.where(size <= limit, lost + defaults.POWER_STEP_DB * (size / limit) ** 4, np.inf)
+        clear = lost + defaults.POWER_STEP_DB * (size / limit) ** 4
+        return np.where(size <= limit, clear, MISSED_DB + size)
 
-    return _in_steps(network, axes, at, strides, width, cost, SLIGHT_DB)
+    at = _climb(network, axes, at, coarse, near, lambda one: one.worst(*few))
+    at = _climb(network, axes, at, fine, narrow, lambda one: power(one, few))
+    at = _climb(network, axes, at, ones, 1, lambda one: power(one, band))
+    if network.with_values(_values(axes, at)).worst(*band) > limit:
+        at = _climb(network, axes, at, fine, narrow, lambda one: one.heights(*few)[1])
+        limit = np.inf
+    return _cut(network.with_values(_values(axes, at)), stock, band, limit)
 
 
 def _values(axes: list[_Axis], at: list[int]) -> list[float]:
-    return [float(axis.values(number)) for number, axis in zip(at, axes, strict=True)]
-
-
-def _in_steps(
-    network: Network,
-    axes: list[_Axis],
-    at: list[int],
-    strides: list[int],
-    width: int,
-    by: Callable[[Network], Real],
-    least: float = 0.0,
-) -> list[int]:
-    """Climbed with strides from these on, each a quarter of the one before."""
-    stride = max(strides)
-    while stride:
-        at = _climb(network, axes, at, [min(stride, most) for most in strides], width, by, least)
-        stride = (stride + 2) // 4 if stride > 1 else 0
-    return at
+    return [float(axis.grid[number]) for axis, number in zip(axes, at, strict=True)]
 
 
 def _climb(
     network: Network,
     axes: list[_Axis],
     at: list[int],
-    stride: list[int],
+    strides: list[int],
     width: int,
     by: Callable[[Network], Real],
-    least: float = 0.0,
 ) -> list[int]:
-    """Numbers of the values at which no combination within `width` strides is better by `least`."""
-    steps = np.arange(-width, width + 1)
-    for _ in range(100):
-        values = [
-            axis.values(at[k] + steps * stride[k]).reshape(-1, *(1,) * (len(axes) - k))
-            for k, axis in enumerate(axes)
-        ]
-        found = by(network.with_values(values))
-        best = np.unravel_index(np.argmin(found), found.shape)
-        if not found[best] < found[(width,) * len(axes)] - least:
-            break
-        at = [
-            axis.hold(a + int(steps[b]) * s)
-            for axis, a, b, s in zip(axes, at, best, stride, strict=True)
-        ]
+    """Numbers of the values that no combination within `width` strides betters.
+
+    Once with these strides, then with each a quarter of the one before, to 1.
+    """
+    steps, stride = np.arange(-width, width + 1), max(strides)
+    while stride:
+        moves = [steps * min(stride, most) for most in strides]
+        for _ in range(100):
+            tried = [
+                np.clip(a + move, 0, axis.grid.size - 1)
+                for axis, a, move in zip(axes, at, moves, strict=True)
+            ]
+            values = np.ix_(*(axis.grid[one] for axis, one in zip(axes, tried, strict=True)))
+            found = by(network.with_values([value[..., None] for value in values]))
+            best = np.unravel_index(np.argmin(found), found.shape)
+            if not found[best] < found[(width,) * len(axes)] - SLIGHT:
+                break
+            at = [int(one[k]) for one, k in zip(tried, best, strict=True)]
+        stride = (stride + 2) // 4 if stride > 1 else 0
     return at
+
+
+def _cut(
+    network: Network, stock: Stock, band: tuple[Real, Complex, float], limit: float
+) -> Network:
+    """Lengths to the coarsest step by which each may be off and nobody would notice.
+
+    By such a step the target is still held and no step of power lost.
+    """
+    most = float(network.heights(*band)[1]) + defaults.POWER_STEP_DB
+    for k, element in enumerate(network.elements):
+        for step in stock.step_m * np.array(COARSER) if element.line is not None else ():
+            near = [*network.values]
+            near[k] = float(step * np.round(element.value / step))
+            if near[k] - step < stock.limits(element.part)[0]:
+                continue
+            off = network.with_values([*near[:k], near[k] + step * OFF, *near[k + 1 :]])
+            size, lost = off.heights(*band)
+            if np.all((size <= limit) & (lost < most)):
+                network = network.with_values(near)
+                break
+    return network

@@ -9,7 +9,7 @@ from rfcal import defaults
 from rfcal.matching.element import NetworkElement, Part, value_words
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
-from rfcal.matching.winding import wound
+from rfcal.matching.winding import largest_coil, wound
 from rfcal.models.line import Line
 
 
@@ -24,20 +24,31 @@ class Stock:
     capacitor_series_h: float = 0.0  # inductance of a capacitor's leads
     # lines to cut sections and stubs from, the usual one first; their lengths are not used
     lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
-    step_m: float = defaults.CUT_M  # lengths are cut to this
+    step_m: float = defaults.CUT_M  # lengths are cut to this, and may be off by as much
+    tolerance: float = defaults.TOLERANCE  # how far coils and capacitors may be off [1]
     frequency_hz: float = np.nan  # that they are for, once there is one
 
     def limits(self, part: Part) -> tuple[float, float]:
-        """Smallest and largest value of a kind of part [H, F or m], such as serves there."""
+        """Smallest and largest value of a kind of part [H, F or m], such as serves there.
+
+        Coils and capacitors serve far enough below the resonance with what is not wanted of them.
+        """
         if isinstance(part, Line | Stub):
             line = part if isinstance(part, Line) else part.line
             wave = float(line.wavelength_m(self.frequency_hz))
-            return max(self.step_m, defaults.SHORT_WAVES * wave), np.inf
+            return max(self.step_m, defaults.SHORT_M, defaults.SHORT_WAVES * wave), np.inf
         omega = 2 * np.pi * self.frequency_hz
+        resonance = omega * defaults.OWN_RESONANCE
         longer = float(np.clip(defaults.SMALL_PARTS_HZ / self.frequency_hz, 1, 10))
         if isinstance(part, Inductor):
-            return defaults.SMALL_COIL_H * longer, defaults.LARGE_COIL_OHM / omega
-        return defaults.SMALL_CAPACITOR_F * longer, 1 / (omega * defaults.LARGE_CAPACITOR_OHM)
+            own = self.inductor_parallel_f
+            largest = (
+                largest_coil(resonance) if own is None else 1 / (resonance**2 * (own or 1e-99))
+            )
+            return defaults.SMALL_COIL_H * longer, min(largest, defaults.LARGE_COIL_OHM / omega)
+        leads = max(self.capacitor_series_h, defaults.SMALL_LEADS_H)
+        largest = min(1 / (resonance**2 * leads), 1 / (omega * defaults.LARGE_CAPACITOR_OHM))
+        return defaults.SMALL_CAPACITOR_F * longer, largest
 
     def lacks(self, network: Network) -> str:
         """Words for the first part of a design that is not to be had, or none."""
@@ -45,7 +56,8 @@ class Stock:
             low, high = self.limits(element.part)
             if low / 1.1 <= element.value <= high * 1.1:
                 continue
-            found = f"{element.name} would be {element.in_words()}, which is no part"
+            words = element.with_value(float(f"{element.value:.4g}")).in_words()
+            found = f"{element.name} would be {words}, which is no part"
             if element.line is not None:
                 return f"{found}: pieces of line are cut from {low:.2g} m on"
             kind = "coils" if isinstance(element.part, Inductor) else "capacitors"

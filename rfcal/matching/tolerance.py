@@ -1,6 +1,5 @@
 """What becomes of a network when its parts and the measurement are not exact."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +7,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
+from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 
 ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
@@ -16,23 +16,19 @@ CHUNK = 128
 """Draws that are reckoned at once."""
 
 
-@dataclass(frozen=True, eq=False)
-class Tolerance:
-    """How far parts may be off; every value within is as likely as any other."""
+def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: int) -> Network:
+    """The network as it may turn out, its values of shape (draws, 1).
 
-    lumped: float = defaults.TOLERANCE  # of coils and capacitors [1, relative].
-    length_m: float = defaults.CUT_M  # of every cut [m].
-
-    def draw(self, network: Network, rng: "np.random.Generator", draws: int) -> Network:
-        """Networks as they may turn out, their values of shape (draws, 1)."""
-        values = []
-        for element in network.elements:
-            off = rng.uniform(-1, 1, (draws, 1))
-            if element.line is not None:
-                values.append(np.maximum(element.value + off * self.length_m, 1e-6))
-            else:
-                values.append(element.value * (1 + off * self.lumped))
-        return network.with_values(values)
+    Every value within a part's tolerance, and within a step of a cut, is as likely as any other.
+    """
+    values = []
+    for element in network.elements:
+        off = rng.uniform(-1, 1, (draws, 1))
+        if element.line is not None:
+            values.append(np.maximum(element.value + off * stock.step_m, 1e-6))
+        else:
+            values.append(element.value * (1 + off * stock.tolerance))
+    return network.with_values(values)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,60 +44,53 @@ class Yield:
 def production_yield(
     goal: Goal,
     network: Network,
-    *,
-    tolerance: Tolerance,
+    stock: Stock,
     rng: "np.random.Generator",
+    *,
     draws: int = defaults.YIELD_DRAWS,
-    load_draws: Complex | None = None,
+    loads: Complex | None = None,
 ) -> Yield:
     """How many of the networks that might be built hold the target.
 
-    `load_draws` [ohm], shape (draws, F), are of the measured load on the goal's frequencies.
+    `loads` [ohm], shape (draws, B), are what the measured load may be in the goal's band.
     """
     frequency, load = goal.in_band()
     found = np.empty((3, draws))
     for start in range(0, draws, CHUNK):
         stop = min(start + CHUNK, draws)
-        built = tolerance.draw(network, rng, stop - start)
-        loads = load
-        if load_draws is not None:
-            loads = goal.load_at(frequency, load_draws[start:stop])
-        for row, (one, seen) in enumerate(((built, load), (network, loads), (built, loads))):
+        built = as_built(network, stock, rng, stop - start)
+        drawn = load if loads is None else loads[start:stop]
+        for row, (one, seen) in enumerate(((built, load), (network, drawn), (built, drawn))):
             found[row, start:stop] = swr(one.worst(frequency, seen, goal.target_ohm))
-    parts, measurement, both = (found <= goal.target_swr).mean(axis=1)
-    spread = np.sqrt(max(both * (1 - both), 1 / draws) / draws)
-    return Yield(float(parts), float(measurement), float(both), float(spread))
+    parts, measurement, both = (share(row <= goal.target_swr) for row in found)
+    return Yield(parts[0], measurement[0], *both)
 
 
-def raw_range(goal: Goal, load_draws: Complex) -> tuple[float, float]:
+def share(held: np.ndarray) -> tuple[float, float]:
+    """The share of draws that hold [1], and its standard uncertainty by their number."""
+    found, draws = float(np.mean(held)), held.size
+    return found, float(np.sqrt(max(found * (1 - found), 1 / draws) / draws))
+
+
+def raw_range(goal: Goal, loads: Complex) -> tuple[float, float]:
     """Ends of the 95 % interval of the worst SWR in the band without a network [1].
 
-    `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
+    `loads` [ohm], shape (N, B), are what the measured load may be there.
     """
-    away = [np.abs(from_impedance(z, goal.target_ohm)) for z in _loads(goal, load_draws)]
-    worst = np.concatenate([one.max(axis=-1) for one in away])
+    worst = np.abs(from_impedance(loads, goal.target_ohm)).max(axis=-1)
     low, high = swr(np.quantile(worst, [0.025, 0.975]))
     return float(low), float(high)
 
 
-def _loads(goal: Goal, load_draws: Complex) -> Iterator[Complex]:
-    """The drawn loads in the band [ohm], piece by piece."""
-    frequency = goal.in_band()[0]
-    for start in range(0, len(load_draws), CHUNK):
-        yield goal.load_at(frequency, load_draws[start : start + CHUNK])
-
-
-def load_share(goal: Goal, load_draws: Complex) -> float:
+def load_share(goal: Goal, loads: Complex) -> tuple[float, float]:
     """Of what the load may be, how much is held to the target by a network that matches it exactly.
 
-    `load_draws` [ohm], shape (N, F), are of the measured load on the goal's frequencies.
+    And the share's standard uncertainty; `loads` as in `raw_range`.
     """
     load = goal.in_band()[1]
     # seen of Z through a network without loss that matches Z0: |(Z - Z0) / (Z + Z0*)|
-    away = [np.abs((z - load) / (z + np.conj(load))) for z in _loads(goal, load_draws)]
-    return float(
-        np.mean(swr(np.concatenate([one.max(axis=-1) for one in away])) <= goal.target_swr)
-    )
+    away = np.abs((loads - load) / (loads + np.conj(load))).max(axis=-1)
+    return share(swr(away) <= goal.target_swr)
 
 
 @dataclass(frozen=True, eq=False)

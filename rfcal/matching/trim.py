@@ -34,6 +34,8 @@ NO_PART = {"H": ("missing", "shorted"), "F": ("shorted", "missing"), "m": ("endl
 """What a part is as good as whose value is far too large, and far too small."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
+CUT_TO = -3
+"""Power of ten of the metre to which the hand cuts."""
 TELLING, MOST_OHM = 0.02, 1000
 """Reflections that differ by less tell nothing by hand [1], nor do numbers of larger reactances."""
 
@@ -68,49 +70,53 @@ class Suspect:
         """How far it is off."""
         size, half = 100 * abs(self.change), self.half_percent
         places = int(np.clip(-np.floor(np.log10(max(half, 1e-3))), 0, 3))
-        way = _way(self, "above", "below")
-        return f"{size:.{places}f} % ± {half:.{places}f} % {way}"
+        return f"{size:.{places}f} % ± {half:.{places}f} % {self._way('above', 'below')}"
 
     def cure(self) -> str:
-        """What to do about it."""
-        designed = self.element.in_words()
-        return f"{self.name} is {self.size()} its value of {designed}: {self.by_hand()}"
+        """What to do about it, and why."""
+        return f"{self.by_hand()}: it is {self.size()} its value of {self.element.in_words()}"
 
     def by_hand(self) -> str:
         """What the hand does to bring it back."""
+        name = self.name
         if self.element.unit == "H":
             return self._by_its_turns()
         by = float(self.element.value) * abs(self.change)
         half = 1.96 * float(self.element.value) * self.standard_uncertainty
         # no more digits than the uncertainty supports, and no fewer than the first
         place = min(np.floor(np.log10(max(half, 1e-6 * by))), np.floor(np.log10(by)))
-        by = float(f"{np.round(by / 10**place) * 10**place:.12g}")
-        if self.element.unit == "F":
-            words = value_words(by, "F")
-            again = ""
-            if self.variable:
-                again = f"turn its variable {_way(self, 'down', 'up')} by about {words}, or "
-                words = "as much"
-            return again + _way(self, f"take {words} less", f"put {words} more across it")
-        words = f"{1e3 * by:g} mm"
-        return _way(self, f"cut {words} off", f"it is {words} too short, cut a new one")
+        if self.element.unit == "m":
+            by = float(np.round(by, int(-max(place, CUT_TO))))
+            words = f"{1e3 * by:g} mm" if by else "less than 1 mm"
+            return self._way(f"cut {words} off {name}", f"cut a new {name}, {words} longer")
+        words = value_words(float(f"{np.round(by / 10**place) * 10**place:.12g}"), "F")
+        if not self.variable:
+            return self._way(f"take {words} off {name}", f"put {words} more across {name}")
+        turned = f"turn the variable part of {name} {self._way('down', 'up')} by about {words}"
+        return f"{turned}, or {self._way('take as much off', 'put as much more across it')}"
 
     def _by_its_turns(self) -> str:
         """The same for a coil, as it was told to be wound."""
-        spread, squeeze = "spread its turns, or take some off", "squeeze its turns, or add some"
-        winding = wound(float(self.element.value), self.ampere)
+        name, winding = self.name, wound(float(self.element.value), self.ampere)
         if winding is None:
-            return _way(self, spread, squeeze)
+            return self._way(
+                f"spread the turns of {name}, or take some off",
+                f"squeeze the turns of {name}, or add some",
+            )
         longer, fewer = winding.back_from(1 + self.change)
         quarters = round(4 * abs(fewer)) / 4
         ways = []
         if winding.length_m + longer >= winding.shortest_m:
-            way = _way(self, "draw it out", "squeeze it")
+            way = self._way(f"draw {name} out", f"squeeze {name}")
             ways.append(f"{way} by about {1e3 * abs(longer):.2g} mm")
         if quarters:
-            how = _way(self, "take {} off", "add {}").format(f"about {quarters:g} turns")
-            ways.append(f"{how} at the same length")
+            how = self._way("take {} off {}", "add {} to {}")
+            turns = how.format(f"about {quarters:g} turns", "it" if ways else name)
+            ways.append(f"{turns} at the same length")
         return ", or ".join(ways)
+
+    def _way(self, above: str, below: str) -> str:
+        return above if self.change > 0 else below
 
     def other(self) -> str:
         """What it would be where it is so far off that it is another part, or none."""
@@ -129,10 +135,6 @@ class Suspect:
             return f"what {self.name} is cannot be told from this sweep"
         step = 10 ** np.floor(np.log10(half))
         return f"{self.name} within ± {np.ceil(half / step) * step:g} %"
-
-
-def _way(suspect: Suspect, above: str, below: str) -> str:
-    return above if suspect.change > 0 else below
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,12 +191,10 @@ def trim(
     best = min(alone[0].misfit, changed)
     alike = " or ".join(words for left, words in loads if left < best + CLEAR)
     verdict, off = _decide(none, alone, together, changed, fits)
-    message = _words(verdict, off, alike, few=frequency.size < FEW)
-    if verdict == "as designed":
-        message += f": {', '.join(s.told() for s in alone)}"
-    elif verdict == "undecided" and off:
-        one, other = (found[network.elements.index(s.element)] for s in off[:2])
-        message += f"; {_deciding(fit, off[:2], one, other)}"
+    told = ", ".join(s.told() for s in alone)
+    if verdict == "undecided" and off:
+        told = _deciding(fit, off[:2], *(found[network.elements.index(s.element)] for s in off[:2]))
+    message = _words(verdict, off, alike, told, few=frequency.size < FEW)
     return Trim(verdict, message, tuple(off), tuple(alone), tuple(together), none)
 
 
@@ -242,7 +242,7 @@ def _stray(times: float) -> str:
 
 def _deciding(fit: Fit, off: list[Suspect], one: Real, other: Real) -> str:
     """Which reading would tell two parts apart, by the unknowns at which each explains it."""
-    told, most = "to tell, measure one of them by itself", TELLING
+    told, most = f"measure {off[0].name} or {off[1].name} by itself", TELLING
     for end, ohm in (("open", 1e9), ("shorted", 1e-6)):
         seen = fit.made(np.stack([one, other])).seen(fit.frequency, ohm, z_ref=fit.z_ref)
         apart = np.abs(seen[0] - seen[1])
@@ -250,7 +250,7 @@ def _deciding(fit: Fit, off: list[Suspect], one: Real, other: Real) -> str:
             most, k = apart.max(), int(apart.argmax())
             first, second = map(_ohm, to_impedance(seen[:, k], fit.z_ref).imag)
             told = (
-                f"to tell, take the load off and sweep the network with that end {end}: at "
+                f"take the load off and sweep the network with that end {end}: at "
                 f"{fit.frequency[k] / 1e6:.6g} MHz X is {first} if {off[0].name} is off, "
                 f"{second} if {off[1].name} is"
             )
@@ -264,31 +264,38 @@ def _ohm(reactance: float) -> str:
     return f"above {MOST_OHM} ohm" if reactance > 0 else f"below -{MOST_OHM} ohm"
 
 
-LOOK = (
-    "look for a wrong or bad connection, a changed load, or readings that are worth less than "
-    "stated"
-)
+def _words(verdict: str, off: list[Suspect], alike: str, told: str, *, few: bool) -> str:
+    """What to do by the verdict, and why.
 
-
-def _words(verdict: str, off: list[Suspect], alike: str, *, few: bool) -> str:
-    """The verdict as a sentence; `alike` are changes of the load that would look alike."""
+    `alike` are changes of the load that would look alike; `told` is how little each part could be
+    off, or the reading that tells two of them apart.
+    """
     cures = ("; or " if verdict == "undecided" else "; ").join(s.cure() for s in off)
-    so = alike and f" ({alike})"
-    again = f"measure the load again first: a load that has changed would look alike{so}"
+    again = ""
+    if alike or few or verdict == "several parts":
+        so = alike and f" ({alike})"
+        again = (
+            f"measure the load again first: a load that has changed would look alike{so}; if it "
+            "is as it was, "
+        )
     if verdict == "undecided" and not off:
         return (
-            "more than one part is off, and this sweep cannot tell which or by how much: measure "
-            "each of them by itself"
+            "measure each part by itself: more than one is off, and this sweep cannot tell which "
+            "or by how much"
         )
     if verdict == "unexplained" and off:
-        return f"{off[0].other()}: {LOOK}"
+        return (
+            f"look at {off[0].name} and its connections: {off[0].other()}; if they are right, look "
+            "for a changed load, or readings that are worth less than stated"
+        )
     return {
-        "as designed": "every part is as designed within what the readings can tell",
-        "one part": f"{again}; if it is as it was, {cures}" if alike or few else cures,
-        "several parts": f"{again}; if it is as it was, {cures}",
-        "undecided": f"{f'{again}; ' if alike else ''}the readings cannot tell which, the likelier "
-        f"first: {cures}",
+        "as designed": f"every part is as designed within what the readings can tell: {told}",
+        "one part": f"{again}{cures}",
+        "several parts": f"{again}{cures}",
+        "undecided": f"{again}{told}; then {cures}. Until then the readings cannot tell which, the "
+        "likelier first",
         "changed load": f"measure the load again before you touch a part: {alike} than when it was "
         "measured explains the readings, and no part does as well",
-        "unexplained": f"no values of the parts agree with the readings: {LOOK}",
+        "unexplained": "look for a wrong or bad connection, a changed load, or readings that are "
+        "worth less than stated: no values of the parts agree with what was read",
     }[verdict]

@@ -7,6 +7,8 @@ Medhurst, H.F. resistance and self-capacitance of single-layer solenoids, Wirele
 """
 
 from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -73,3 +75,16 @@ def wound(inductance_h: float, ampere: float = 0.0) -> Winding | None:
         if turns >= 2 and low <= length <= high:
             return Winding(turns, inside, float(length), wire)
     return None
+
+
+@cache
+def largest_coil(omega: float) -> float:
+    """The largest coil [H] whose own capacitance resonates with it above a frequency [rad/s].
+
+    Infinite where coils of every size that can be wound do.
+    """
+    for smaller, inductance_h in pairwise(np.geomspace(1e-9, 1e-3, 121)):
+        coil = wound(inductance_h)
+        if coil and omega**2 * inductance_h * coil.capacitance_f > 1:
+            return float(smaller)
+    return np.inf

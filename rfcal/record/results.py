@@ -131,9 +131,9 @@ class MatchResult:
     # the best of each topology, in order of merit; none where the answer is doubted
     proposals: tuple[Proposal, ...]
     limit: Limit | None  # what no network without loss can beat; None at a single frequency
-    after: AfterBuilding | None  # None where nothing was built yet
     load: Quantity  # its reflection, where the network goes [1]
     raw_swr: tuple[float, float]  # 95 % interval of the worst SWR in the band without any [1]
+    after: AfterBuilding | None = None  # None where nothing was built yet
     # loss of the path between plane and device at the design frequency with this match [dB]:
     # matched where the network is at the device, else with the device's standing waves; nan where
     # that cannot be told, None where nothing was removed
@@ -146,6 +146,7 @@ class MatchResult:
     half_q: Candidate | None = None  # the first network of coils of half their Q
     doubt: str = ""  # why the answer cannot carry a network, and what to do; mostly nothing
     load_share: float = 1.0  # of what the load may be, that an exact match to it holds [1]
+    share_uncertainty: float = 0.0  # standard uncertainty of `load_share`, by the number of draws
 
     @property
     def spoilt(self) -> bool:

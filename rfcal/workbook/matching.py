@@ -8,7 +8,7 @@ from matplotlib.lines import Line2D
 
 from rfcal.matching.goal import Goal
 from rfcal.matching.ranking import rank
-from rfcal.matching.tolerance import Tolerance, production_yield
+from rfcal.matching.tolerance import as_built, production_yield
 from rfcal.maths.reflection import Real, from_impedance, swr
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Results
@@ -39,12 +39,12 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
     def update(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
         centre, reach = frequency * 1e6, half_band * 1e3
         goal = Goal(f, z, centre, (max(centre - reach, f[0]), min(centre + reach, f[-1])), target)
-        stock = replace(request.stock, inductor_q=q)
+        stock = replace(request.stock, inductor_q=q, tolerance=tolerance / 100)
         best = rank(goal, stock=stock, topologies=("L",)).candidates[0]
-        off, rng = Tolerance(tolerance / 100), np.random.default_rng(1)
-        made = production_yield(goal, best.network, tolerance=off, rng=rng, draws=DRAWS)
+        rng = np.random.default_rng(1)
+        made = production_yield(goal, best.network, stock, rng, draws=DRAWS)
         share = words.share_words(made.both, made.standard_uncertainty)
-        many = swr(off.draw(best.network, rng, DRAWS).seen(f, z, z_ref=target))
+        many = swr(as_built(best.network, stock, rng, DRAWS).seen(f, z, z_ref=target))
         worse.set_data(f / 1e6, np.minimum(np.quantile(many, 0.95, axis=0), BEYOND))
         path = np.concatenate(walk(best.network, centre, goal.centre_load(), device.z_ref))
         way.set_data(path.real, path.imag)
@@ -97,7 +97,7 @@ def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:
     low, high = np.round([frequency[0] / 1e6, frequency[-1] / 1e6], 3)
     width = (high - low) * 1e3 / 2
     centre, half = request.centre_hz / 1e6, (request.band_hz[1] - request.band_hz[0]) / 2e3
-    parts = 100 * request.tolerance
+    parts = 100 * request.stock.tolerance
     where = [
         Slider("frequency", "frequency", "MHz", low, high, 0.01, round(centre, 2)),
         Slider("half_band", "half the band", "kHz", 0.0, width, 10.0, round(half, -1)),

@@ -130,7 +130,7 @@ def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):
     omega = 2 * np.pi * FREQUENCY
     tank = 30 + 1j * (omega * 1e-6 - 1 / (omega * 8.37e-12))
     write(asked, "device", from_impedance(1 / (1 / 100 + 1 / tank)))
-    bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]")
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]\ntarget_swr = 2.1")
     results = compute(asked)
     said = "\n".join(match_words.match_lines(results.matches[0]))
     assert "cannot be told: neither a series nor a parallel circuit" in said
@@ -157,6 +157,23 @@ def test_where_there_is_no_network_at_all(asked):
     assert found.message.startswith("There is no network of these topologies")
     assert "inf" not in found.message
     assert results.matches[0].ranking.refused
+
+
+def test_what_is_far_off_the_target_is_not_offered_and_that_is_said(asked):
+    """A load that no L section holds over so wide a band; what can be held is said instead."""
+    write(asked, "device", from_impedance(10 + 60j + 4e-6j * np.pi * (FREQUENCY - 55e6)))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [50, 60]")
+    results = compute(asked)
+    (result,) = results.matches
+    assert result.ranking.short()[-1].worst_swr > 14
+    assert not result.proposals
+    (said,) = match_words.match_head(result)
+    assert said.startswith("nothing is offered: without a network 11% of the power arrives, and")
+    assert f"  {said}" in match_words.match_lines(result)
+    assert f"N{said[1:]}" in page(results)
+    (found,) = (f.message for f in results.findings if f.code == "match-target")
+    assert "the best comes to 11.1, too far off to be offered. Ask for a narrower" in found
+    assert "match-voltage" not in {f.code for f in results.findings}
 
 
 def test_a_sweep_in_steps_too_wide_for_its_load(asked):
@@ -566,7 +583,7 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert [e.in_words() for e in after.network.elements] == ["56 pF", "82 nH"]
     assert after.trimming.verdict == "one part"
     assert after.trimming.off[0].name == "L1"
-    assert "draw it out by about" in after.trimming.message
+    assert "draw L1 out by about" in after.trimming.message
     seen = after.network.seen(FREQUENCY, np.full(41, DEVICE_OHM))
     assert after.promised_swr == pytest.approx(swr(seen), rel=0.02)
     does, said = match_words.match_after(result)
@@ -574,6 +591,17 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert said.startswith("after building L, series part at load, low-pass of 56 pF, 82 nH: worst")
     (match,) = json.loads(b"".join(results_json(compute(asked))))["match"]
     assert match["trim"]["parts"] == ["56 pF", "82 nH"]
+
+
+def test_of_a_network_that_is_named_the_variable_is_turned_first(asked):
+    """As of the first of the list: where few such networks hold the target, it has one."""
+    bend(asked, "power_w = 5", "power_w = 5\ntarget_swr = 1.2")
+    parts = [("shunt", Capacitor(1.1 * 56e-12, 1e3)), ("series", Inductor(82e-9, 100.0))]
+    write(asked, "after", Network.of("L", parts).seen(FREQUENCY, np.full(41, DEVICE_OHM)))
+    with (asked / "record.toml").open("a") as file:
+        file.write(BUILT)
+    said = match_words.match_after(compute(asked).matches[0])
+    assert said[0].startswith("turn the variable part of C1 down by about 5.")
 
 
 @pytest.mark.parametrize(

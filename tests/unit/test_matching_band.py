@@ -146,6 +146,28 @@ def test_lengths_are_cut_to_the_step():
         assert held.min() > lost[len(lost) // 2] - 0.1
 
 
+@pytest.mark.parametrize("frequency_hz", [1.85e6, 14.2e6])
+def test_lengths_have_no_more_digits_than_what_they_may_be_off(frequency_hz):
+    """A ruler shows 1 mm; where 10 mm may be off, none that is finer is told."""
+    frequency, rounded = frequency_hz * np.linspace(0.99, 1.01, 21), []
+    for ohm in (20 - 35j, 110 + 40j, 60 + 60j):
+        goal = band.Goal(frequency, np.full(21, ohm), frequency_hz, tuple(frequency[[5, 15]]))
+        for candidate in ranking_of(goal, stock=STOCK, topologies=("quarter wave",)).candidates:
+            lines = [e.line is not None for e in candidate.network.elements]
+            if not candidate.meets or sum(lines) != 1:
+                continue
+            values, k = candidate.network.values, lines.index(True)
+            near = round(values[k], 2)
+            rounded.append(abs(near - values[k]) < 1e-9)
+            values[k] = near + 0.01 * np.array([[-1.0], [0.0], [1.0]])
+            off = candidate.network.with_values(values)
+            size, lost = off.heights(*goal.in_band(), 50.0)
+            may_be_off = size.max() <= 0.2 and lost.max() < candidate.lost_db + 0.05
+            assert rounded[-1] or not may_be_off
+    assert len(rounded) > 3
+    assert np.mean(rounded) > 0.7
+
+
 def test_ranking_is_in_order_and_says_why_not():
     goal = replace(GOAL, target_swr=2.0)
     ranking = ranking_of(goal, stock=STOCK)
@@ -333,8 +355,8 @@ def test_yield_against_its_closed_form():
     found = tolerance.production_yield(
         goal,
         network,
-        tolerance=tolerance.Tolerance(span),
-        rng=np.random.default_rng(1),
+        stock.Stock(tolerance=span),
+        np.random.default_rng(1),
         draws=20_000,
     )
     assert found.parts == found.both
@@ -350,10 +372,10 @@ def test_yield_with_a_doubtful_load():
     found = tolerance.production_yield(
         goal,
         network,
-        tolerance=tolerance.Tolerance(0.0),
-        rng=rng,
+        stock.Stock(tolerance=0.0),
+        rng,
         draws=20_000,
-        load_draws=loads,
+        loads=loads,
     )
     from scipy.stats import norm
 
@@ -375,10 +397,10 @@ def test_yield_by_the_draws_of_a_measured_quantity():
     found = tolerance.production_yield(
         goal,
         half_wave,
-        tolerance=tolerance.Tolerance(0.0, 0.0),
-        rng=rng,
+        stock.Stock(tolerance=0.0, step_m=0.0),
+        rng,
         draws=20_000,
-        load_draws=draws,
+        loads=draws,
     )
     # the size of a reflection of two like normal parts: P(size < r) = 1 - exp(-r^2 / (2 s^2))
     expected = 1 - np.exp(-(0.2**2) / (2 * deviation**2))
@@ -464,7 +486,7 @@ def test_trim_finds_the_part(off, change):
     assert part.change == pytest.approx(change, abs=4 * part.standard_uncertainty)
     assert part.standard_uncertainty < 0.02
     assert part.name in found.message
-    assert found.message.endswith(part.by_hand())
+    assert found.message.startswith(part.by_hand())
     assert any(
         w in part.by_hand() for w in (("less", "out", "off") if change > 0 else ("more", "add"))
     )
@@ -525,17 +547,17 @@ def test_trim_says_when_no_part_explains_it():
 @pytest.mark.parametrize(
     ("off", "change", "words"),
     [
-        (1, -0.9999, "L1 of 620 nH would have to be as good as shorted: look for a wrong or bad"),
-        (2, -0.9999, "C2 of 220 pF would have to be as good as missing: look for a wrong or bad"),
-        (0, 2.0, "C1 of 330 pF would have to be about 990 pF, as another part would be: look for"),
-        (1, 2.0, "L1 of 620 nH would have to be about 1.9 µH, as another part would be: look for"),
+        (1, -0.9999, "L1 of 620 nH would have to be as good as shorted"),
+        (2, -0.9999, "C2 of 220 pF would have to be as good as missing"),
+        (0, 2.0, "C1 of 330 pF would have to be about 990 pF, as another part would be"),
+        (1, 2.0, "L1 of 620 nH would have to be about 1.9 µH, as another part would be"),
     ],
 )
 def test_a_missing_or_other_part_is_no_part_that_is_off(off, change, words):
     changes = [change if k == off else 0.0 for k in range(3)]
     found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, changes))
     assert found.verdict == "unexplained"
-    assert found.message.startswith(words)
+    assert found.message.startswith(f"look at {words[:2]} and its connections: {words}; if they")
     assert "%" not in found.message
     assert "make it" not in found.message
 
@@ -568,7 +590,7 @@ def test_one_typed_frequency_is_enough():
     assert ranking.candidates[0].at_2.cut
     best = ranking.candidates[0].network
     found = tolerance.production_yield(
-        goal, best, tolerance=tolerance.Tolerance(0.01), rng=np.random.default_rng(0), draws=200
+        goal, best, stock.Stock(tolerance=0.01), np.random.default_rng(0), draws=200
     )
     assert found.both > 0.9
     assert all(np.isnan(s.dip_hz) for s in tolerance.sensitivity(goal, best))
@@ -658,13 +680,14 @@ def test_a_nearly_real_load_needs_no_tuning_of_its_quarter_wave():
 @pytest.mark.parametrize(
     ("change", "uncertainty", "value", "unit", "words"),
     [
-        (0.1, 0.001, 0.231, "m", "cut 23.1 mm off"),
-        (0.1, 0.01, 0.231, "m", "cut 23 mm off"),
-        (-0.1, 0.01, 0.231, "m", "it is 23 mm too short, cut a new one"),
-        (0.1, 0.001, 1e-3, "H", "spread its turns, or take some off"),
-        (-0.1, 0.001, 1e-3, "H", "squeeze its turns, or add some"),
-        (0.2, 0.01, 33e-12, "F", "take 6.6 pF less"),
-        (-0.2, 0.2, 33e-12, "F", "put 7 pF more across it"),
+        (0.1, 0.001, 0.231, "m", "cut 23 mm off X1"),
+        (0.1, 0.05, 0.231, "m", "cut 20 mm off X1"),
+        (0.001, 1e-4, 0.231, "m", "cut less than 1 mm off X1"),
+        (-0.1, 0.01, 0.231, "m", "cut a new X1, 23 mm longer"),
+        (0.1, 0.001, 1e-3, "H", "spread the turns of X1, or take some off"),
+        (-0.1, 0.001, 1e-3, "H", "squeeze the turns of X1, or add some"),
+        (0.2, 0.01, 33e-12, "F", "take 6.6 pF off X1"),
+        (-0.2, 0.2, 33e-12, "F", "put 7 pF more across X1"),
     ],
 )
 def test_advice_is_in_the_hands_units(change, uncertainty, value, unit, words):
@@ -679,9 +702,9 @@ def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
     coil = wound(470e-9, 2.4)
     element = NetworkElement("L1", "series", Inductor(470e-9))
     said = trim.Suspect(element, change, 0.002, 1.0, ampere=2.4).by_hand()
-    words = r"(draw it out|squeeze it) by about ([\d.]+) mm, or (?:take|add) about ([\d.]+) turns"
+    words = r"(draw L1 out|squeeze L1) by about ([\d.]+) mm, or (?:take|add) about ([\d.]+) turns"
     way, millimetres, turns = re.match(words, said).groups()
-    assert way == ("draw it out" if change > 0 else "squeeze it")
+    assert way == ("draw L1 out" if change > 0 else "squeeze L1")
     r, length, sign = coil.diameter_m / 2 / 0.0254, coil.length_m / 0.0254, np.sign(change)
 
     def henry(n, inches):
@@ -696,15 +719,15 @@ def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
 def test_a_coil_that_cannot_be_squeezed_so_far_gets_turns():
     element = NetworkElement("L1", "series", Inductor(470e-9))
     said = trim.Suspect(element, -0.6, 0.002, 1.0, ampere=2.4).by_hand()
-    assert said == "add about 5.75 turns at the same length"
+    assert said == "add about 5.75 turns to L1 at the same length"
 
 
 def test_a_capacitor_that_can_be_set_is_turned():
     element = NetworkElement("C1", "shunt", Capacitor(330e-12))
     off = trim.Suspect(element, -0.1196, 0.002, 1.0, variable=True)
     assert off.cure() == (
-        "C1 is 12.0 % ± 0.4 % below its value of 330 pF: turn its variable up by about 39 pF, or "
-        "put as much more across it"
+        "turn the variable part of C1 up by about 39 pF, or put as much more across it: it is 12.0 "
+        "% ± 0.4 % below its value of 330 pF"
     )
 
 
@@ -767,8 +790,8 @@ def test_parts_that_are_off_together_and_cannot_be_told_apart_are_measured():
     found = trim.trim(network, frequency, load, built)
     assert (found.verdict, found.off) == ("undecided", ())
     assert found.message == (
-        "more than one part is off, and this sweep cannot tell which or by how much: measure each "
-        "of them by itself"
+        "measure each part by itself: more than one is off, and this sweep cannot tell which or by "
+        "how much"
     )
     assert all(abs(s.change) < 3 * s.standard_uncertainty for s in found.together)
 
@@ -787,15 +810,16 @@ def test_two_parts_that_explain_it_alike_are_named_with_the_reading_that_tells()
     found = trim.trim(network, frequency, load, built)
     assert found.verdict == "undecided"
     assert [s.name for s in found.off] == ["L1", "C1"]
-    assert "; or C1 is 2.7 % ± 0." in found.message
+    assert "; or put 50 pF more across C1: it is 2.7 % ± 0." in found.message
     # the reading that tells, against what each network does
     other = network.with_values([values[0], values[1] * (1 + found.off[1].change), values[2]])
     shorted = [to_impedance(n.seen(frequency[-1:], 1e-9)).imag[0] for n in (wrong, other)]
     assert shorted[0] > 1000
-    assert found.message.endswith(
-        "to tell, take the load off and sweep the network with that end shorted: at 3.73 MHz X is "
-        f"above 1000 ohm if L1 is off, {shorted[1]:.3g} ohm if C1 is"
+    assert found.message.startswith(
+        "take the load off and sweep the network with that end shorted: at 3.73 MHz X is "
+        f"above 1000 ohm if L1 is off, {shorted[1]:.3g} ohm if C1 is; then "
     )
+    assert found.message.endswith("readings cannot tell which, the likelier first")
 
 
 def test_a_value_that_runs_off_is_no_number():

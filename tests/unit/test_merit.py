@@ -145,7 +145,8 @@ def test_parts_serve_at_the_frequency():
     assert vhf.limits(capacitor)[0] == pytest.approx(1.5e-12)
     assert hf.limits(coil)[0] == pytest.approx(5e-9 * 30 / 3.6)
     assert hf.limits(coil)[1] > 20 * vhf.limits(coil)[1]
-    assert vhf.limits(COAX)[0] == pytest.approx(float(COAX.wavelength_m(145e6)) / 200)
+    assert hf.limits(COAX)[0] == pytest.approx(float(COAX.wavelength_m(3.6e6)) / 200)
+    assert vhf.limits(COAX)[0] == 0.02  # both ends of a cable are stripped
     for load in (48 + 12j, 30 - 80j, 400 + 10j, 51 + 60j):
         for candidate in rank(goal_of(load, 145e6, 1e6), stock=STOCK).candidates:
             for element in candidate.network.elements:
@@ -193,3 +194,35 @@ def test_what_holds_stays_clear_of_the_target_where_that_costs_next_to_nothing()
     first = rank(goal, stock=STOCK, topologies=("pi",)).candidates[0]
     assert first.meets
     assert first.worst_swr < 1.45
+
+
+@pytest.mark.parametrize("frequency_hz", [3.6e6, 28e6, 146e6, 440e6])
+def test_parts_serve_well_below_their_own_resonance(frequency_hz):
+    """1 uH at 440 MHz is no coil: wound in air it resonates near 200 MHz with its own turns."""
+    choice = replace(STOCK, frequency_hz=frequency_hz)
+    largest = choice.limits(Inductor(1e-7))[1]
+    coil = wound(largest) or Winding(60, 63e-3, 110e-3, 0.8e-3)
+    assert (4 * np.pi * frequency_hz) ** 2 * largest * coil.capacitance_f < 1.1
+    assert largest * 2 * np.pi * frequency_hz > 250
+    most = choice.limits(Capacitor(1e-11))[1]
+    assert (4 * np.pi * frequency_hz) ** 2 * most * 1e-9 <= 1.0001
+    own = replace(choice, inductor_parallel_f=4e-12, capacitor_series_h=10e-9)
+    assert own.limits(Inductor(1e-7))[1] < 1 / ((4 * np.pi * frequency_hz) ** 2 * 3.9e-12)
+    assert own.limits(Capacitor(1e-11))[1] <= most
+
+
+def test_what_stays_far_from_the_target_is_not_worth_building():
+    """Nor what misses it and brings next to nothing; of two that hold none is left out."""
+    frequency = np.linspace(3.5e6, 3.8e6, 61)
+    load = 36 + 1j * 1200 * (frequency / 3.65e6 - 3.65e6 / frequency)
+    ranking = rank(Goal(frequency, load, 3.65e6, (3.5e6, 3.8e6)), stock=STOCK)
+    # at SWR 5.8 half of the power arrives
+    offered = [ranking.worth(c) for c in ranking.short()]
+    far = [c.worst_swr > 5.8 for c in ranking.short()]
+    assert any(far)
+    assert not any(a and b for a, b in zip(offered, far, strict=True))
+    good = goal_of(76, 14.2e6, 100e3)
+    stays = [c for c in rank(good, stock=STOCK).candidates if not c.meets]
+    assert not any(rank(good, stock=STOCK).worth(c) for c in stays if c.lost_db > 0.1)
+    near = rank(goal_of(20 - 35j, 14.2e6, 100e3), stock=STOCK)
+    assert all(near.worth(c) for c in near.candidates if c.meets)

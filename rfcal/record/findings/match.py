@@ -14,7 +14,7 @@ from rfcal.measurement.propagate import impedance_half_widths
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
-from rfcal.uncertainty.words import plus_minus
+from rfcal.uncertainty.words import plus_minus, share_words
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
@@ -28,9 +28,9 @@ source)."""
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device = result.request, result.request.measurement
-    found = _networks(result) if result.proposals else []
-    if not (result.proposals or result.ranking.nothing_needed or result.doubt):
-        found.append(say.MATCH_NONE(device=device))
+    found = _voltage(result)
+    if not (result.ranking.nothing_needed or result.doubt or _first_meets(result)):
+        found.append(_missed(result))
     if result.load_share < SURE_YIELD:
         found.append(_unknown_load(result))
     if result.step_hz is not None:
@@ -82,7 +82,7 @@ def _unknown_load(result: MatchResult) -> Finding:
         mhz=frequency[at] / 1e6,
         instead="" if result.doubt else ", or build it with parts that can be set",
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
-        share=result.load_share,
+        share=share_words(result.load_share, result.share_uncertainty),
         sources=largest_sources(result.load, where),
     )
 
@@ -91,37 +91,41 @@ def _first_meets(result: MatchResult) -> bool:
     return bool(result.proposals) and result.proposals[0].candidate.meets
 
 
-def _networks(result: MatchResult) -> list[Finding]:
-    """What the networks carry, and whether one of them does what is wanted."""
-    request, found = result.request, []
-    device, power_w = request.measurement, request.power_w
-    volt, ampere = (
-        max(float(of.max(initial=0.0)) for of in each)
-        for each in zip(*((p.volt, p.ampere) for p in result.proposals), strict=True)
+def _voltage(result: MatchResult) -> list[Finding]:
+    """What the networks carry, where that is dangerous."""
+    power_w, listed = result.request.power_w, result.proposals
+    volt = max((float(p.volt.max()) for p in listed), default=0.0)
+    if not listed or (volt < CAUTION_VOLT and power_w < CAUTION_WATT):
+        return []
+    return [
+        say.MATCH_VOLTAGE(
+            device=result.request.measurement,
+            power_w=power_w,
+            volt=volt,
+            ampere=max(float(p.ampere.max()) for p in listed),
+            advice=say.HIGH_VOLTAGE if volt >= CAUTION_VOLT else say.LOW_VOLTAGE,
+        )
+    ]
+
+
+def _missed(result: MatchResult) -> Finding:
+    """That no network does what is wanted, and what to ask for."""
+    request, device = result.request, result.request.measurement
+    listed = [p.candidate for p in result.proposals] or result.ranking.short()
+    missing = [candidate for candidate in listed if not candidate.meets]
+    if not missing:
+        return say.MATCH_NONE(device=device)
+    # not the one whose loss makes it low, where there is another
+    best = [c for c in missing if c.loss_db <= NOTED_LOSS_DB] or missing
+    low, high = request.band_hz
+    return say.MATCH_TARGET(
+        device=device,
+        target=request.target_swr,
+        over="over the band" if low < high else f"at {low / 1e6:.10g} MHz",
+        best=swr_words(min(c.worst_swr for c in best)),
+        far="" if result.proposals else ", too far off to be offered",
+        remedy=_narrower(result.goal, best),
     )
-    if volt >= CAUTION_VOLT or power_w >= CAUTION_WATT:
-        advice = say.HIGH_VOLTAGE if volt >= CAUTION_VOLT else say.LOW_VOLTAGE
-        found.append(
-            say.MATCH_VOLTAGE(
-                device=device, power_w=power_w, volt=volt, ampere=ampere, advice=advice
-            )
-        )
-    if not (result.ranking.nothing_needed or _first_meets(result)):
-        missing = [p.candidate for p in result.proposals if not p.candidate.meets]
-        # not the one whose loss makes it low, where there is another
-        lossless = [c for c in missing if c.loss_db <= NOTED_LOSS_DB]
-        best = lossless or missing
-        low, high = request.band_hz
-        found.append(
-            say.MATCH_TARGET(
-                device=device,
-                target=request.target_swr,
-                over="over the band" if low < high else f"at {low / 1e6:.10g} MHz",
-                best=swr_words(min(c.worst_swr for c in best)),
-                remedy=_narrower(result.goal, best),
-            )
-        )
-    return found
 
 
 def _narrower(goal: Goal, networks: Sequence[Candidate]) -> str:

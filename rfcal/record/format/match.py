@@ -196,7 +196,6 @@ class MatchRequest:
     target_ohm: float
     target_swr: float
     stock: Stock  # parts that exist
-    tolerance: float  # of coils and capacitors [1]
     topologies: tuple[str, ...]
     place: str | float  # of `PLACES`, or metres from the device on the line between
     built: Built | None
@@ -230,14 +229,14 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     parts = {key.name: found.pop(key.name) for key in STOCK}
     cable = CABLES[defaults.STOCK_CABLE].line(1.0)
     usual = tuple(replace(cable, z0=z0) for z0 in defaults.STOCK_OHM)
-    stock = Stock(lines=found.pop("lines") or usual, **parts)
+    parts |= {"lines": found.pop("lines") or usual, "tolerance": found.pop("tolerance_percent")}
+    stock = Stock(**parts)
     return MatchRequest(
         table.place,
         centre_hz=centre,
         band_hz=band or (centre, centre),
         stock=stock,
         built_network=_built_network(table, found["built"], stock),
-        tolerance=found.pop("tolerance_percent"),
         **found,
     )
 

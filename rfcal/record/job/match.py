@@ -15,13 +15,7 @@ from rfcal.matching.merit import Group, by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
-from rfcal.matching.tolerance import (
-    Tolerance,
-    load_share,
-    production_yield,
-    raw_range,
-    sensitivity,
-)
+from rfcal.matching.tolerance import load_share, production_yield, raw_range, sensitivity
 from rfcal.matching.trim import trim
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
@@ -33,6 +27,7 @@ from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.words import share_words
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
@@ -48,7 +43,7 @@ def matched(
     `built` is what the standards' plane saw after building, `doubt` why the answer is doubted.
     """
     before, behind = _parted(request, device.inputs)
-    load, z_ref, rng = propagate(before), device.z_ref, np.random.default_rng(device.seed)
+    load, z_ref = propagate(before), device.z_ref
     if unknown := _unknown_resistance(request, device, load):
         return unknown
     try:
@@ -57,36 +52,42 @@ def matched(
         raise RecordError(FILE, request.place_in_record, str(error)) from error
     fitting = defaults.MOST_DRAWN // device.frequency.size
     draws = min(defaults.YIELD_DRAWS, max(defaults.FEWEST_DRAWS, fitting))
-    drawn = to_impedance(before.draw(rng, draws), z_ref)
-    offered = [c for c in ranking.short() if request.built or ranking.worth(c)]
-    shown = [_proposal(request, goal, c, drawn, rng) for c in offered[:SHOWN]]
+    drawn = to_impedance(before.draw(np.random.default_rng(device.seed), draws), z_ref)
+    loads, network = goal.load_at(goal.in_band()[0], drawn), request.built_network
+    work_out = partial(_proposal, request, goal, loads, device.seed)
+    # without its name it is the first of all that was built
+    offered = [c for c in ranking.short() if (built and not network) or ranking.worth(c)]
+    shown = [work_out(candidate) for candidate in offered[:SHOWN]]
     proposals = by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
-    best = proposals[0].candidate.network if proposals else None
-    step_hz, share = step_needed(goal, load), load_share(goal, drawn)
+    step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
-    seen = None if built is None else beyond(built, before)
     found = MatchResult(
         request,
         goal,
         ranking,
         (),
         _limit(goal),
-        _after(request, goal, proposals, load, seen, z_ref),
         load,
-        raw_range(goal, drawn),
+        raw_range(goal, loads),
         path_db=_path_db(request, device, before, behind),
         step_hz=step_hz,
         z_ref=z_ref,
-        doubt=doubt or _uncarried(step_hz, share),
+        doubt=doubt or _uncarried(step_hz, share, counted),
         load_share=share,
+        share_uncertainty=counted,
     )
-    if best is None or found.doubt:
+    made = work_out(judge(goal, network, network)) if network else next(iter(proposals), None)
+    if built and made:
+        seen = beyond(built, before)
+        found = replace(found, after=_after(goal, made, load, seen, z_ref))
+    if found.doubt or not proposals:
         return found
+    best = proposals[0].candidate.network
     plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
     return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
 
 
-def _uncarried(step_hz: float | None, share: float) -> str:
+def _uncarried(step_hz: float | None, share: float, counted: float) -> str:
     """Why too little is known of a load to build anything on it; mostly nothing."""
     if step_hz is not None:
         return (
@@ -96,7 +97,7 @@ def _uncarried(step_hz: float | None, share: float) -> str:
     if share < defaults.LEAST_YIELD:
         return (
             "too little is known of the load (even a network that fits it exactly holds the target "
-            f"for {share:.0%} of what it may be); measure it better"
+            f"for {share_words(share, counted)} of what it may be); measure it better"
         )
     return ""
 
@@ -158,57 +159,32 @@ def _limit(goal: Goal) -> Limit | None:
 
 
 def _proposal(
-    request: MatchRequest,
-    goal: Goal,
-    candidate: Candidate,
-    drawn: Complex,
-    rng: "np.random.Generator",
+    request: MatchRequest, goal: Goal, loads: Complex, seed: int, candidate: Candidate
 ) -> Proposal:
-    """A candidate worked out; `drawn` are impedances [ohm] that the load may have, (N, F)."""
-    network = candidate.network
-    production = production_yield(
-        goal,
-        network,
-        tolerance=Tolerance(request.tolerance, request.stock.step_m),
-        rng=rng,
-        draws=len(drawn),
-        load_draws=drawn,
-    )
+    """A candidate worked out; `loads` are impedances [ohm] that the load may have, (N, B)."""
+    network, rng = candidate.network, np.random.default_rng([seed, 1])
+    production = production_yield(goal, network, request.stock, rng, draws=len(loads), loads=loads)
     peaks = network.stress(*goal.in_band(), power_w=request.power_w)
     volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
 
 
 def _after(
-    request: MatchRequest,
-    goal: Goal,
-    proposals: list[Proposal],
-    load: Quantity,
-    seen: Quantity | None,
-    z_ref: float,
-) -> AfterBuilding | None:
+    goal: Goal, made: Proposal, load: Quantity, seen: Quantity, z_ref: float
+) -> AfterBuilding:
     """What was built against what was promised; `seen` at the network's input [1]."""
-    network, variable = request.built_network, False
-    if seen is None:
-        return None
-    if network is None:
-        if not proposals:
-            return None
-        first = proposals[0]
-        network, variable = first.candidate.network, first.loose
-    _, peaks = network.stress(*goal.in_band(), power_w=request.power_w)
+    network = made.candidate.network
     trimming = trim(
         network,
         goal.frequency,
         load,
         seen,
         z_ref=z_ref,
-        ampere=np.max(peaks, axis=-1),
-        variable=variable,
+        ampere=made.ampere,
+        variable=made.loose,
     )
     found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
-    promised = network.seen(goal.frequency, goal.load, z_ref=goal.target_ohm)
-    return AfterBuilding(network, trimming, swr(promised), swr(found))
+    return AfterBuilding(network, trimming, made.candidate.swr, swr(found))
 
 
 def _group(ranking: Ranking, proposal: Proposal) -> Group:

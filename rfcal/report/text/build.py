@@ -19,6 +19,9 @@ source)."""
 LEAST_OF_TRIMMER, MOST_OF_TRIMMER = 0.2, 500.0
 """Of a trimmer's capacitance, what it cannot go below [1], and what it stands [V] (common practice,
 no source)."""
+WITH_PLUGS_M, MOST_CHECKED_HZ = 0.1, 1e9
+"""A shorter piece has no plugs, which are as long [m]; and of instruments that see a quarter wave
+beyond this frequency there are few [Hz] (common practice, no source)."""
 PLACE = {
     SERIES: "in the inner conductor",
     "shunt": "across the line, inner conductor to ground",
@@ -69,7 +72,7 @@ def adjustable(capacitance_f: float, series: str, volt: float) -> str:
     middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
     small = trimmer < 101e-12 and volt <= MOST_OF_TRIMMER
     said = f"a {'trimmer' if small else 'variable capacitor'} of {value_words(trimmer, 'F')}"
-    if capacitance_f - middle < 1e-12:
+    if capacitance_f - middle < defaults.SMALL_CAPACITOR_F:
         return said
     below = preferred_below(capacitance_f - middle, series)
     near = preferred(below + np.arange(2), series)
@@ -100,7 +103,7 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
     quarter_hz = centre_hz * float(line.wavelength_m(centre_hz)) / 4 / length
     long = float(f"{max(length * (1 + defaults.CUT_LONG), length + 2e-3):.3g}")
     room = sensitivity.room_words(length)
-    exact = f"{1e3 * length:.0f} mm of {line.z0:.3g} ohm{f' ({room})' if room else ''}"
+    exact = f"{1e3 * length:.6g} mm of {line.z0:.3g} ohm{f' ({room})' if room else ''}"
     if isinstance(part, Stub):
         how = (
             f"cut {exact}, from the joint to the {part.end} end: first {1e3 * long:.0f} mm, then "
@@ -113,10 +116,13 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
                 "over it at the joint"
             )
     else:
+        plugs = " with its plugs" if length > WITH_PLUGS_M else ""
         how = (
-            f"cut {exact}, from shield end to shield end with its plugs: first {1e3 * long:.0f} "
-            "mm, then shorten it before it is built in"
+            f"cut {exact}, from shield end to shield end{plugs}: first {1e3 * long:.0f} mm, then "
+            "shorten it before it is built in"
         )
+    if quarter_hz > MOST_CHECKED_HZ:
+        return how
     return (
         f"{how}; to check its length, leave its far end open: by itself it then reads as a short "
         f"circuit at {quarter_hz / 1e6:.4g} MHz"

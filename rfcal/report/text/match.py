@@ -14,6 +14,10 @@ from rfcal.uncertainty.words import digits, mhz, share_words
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
+NONE_NEAR = (
+    "nothing is offered: without a network {} of the power arrives, and of these parts none comes "
+    "half-way to what SWR {:g} would bring"
+)
 NOT_WORTH = f"no network would bring {defaults.POWER_STEP_DB:g} dB more to it"
 
 
@@ -26,14 +30,14 @@ def match_first(result: MatchResult) -> str:
     """Why nothing should be built, or not yet; mostly empty."""
     if result.doubt:
         return f"{'change' if result.after else 'build'} nothing yet: {result.doubt}"
-    target, raw, (low, high) = (
-        result.request.target_swr,
-        result.ranking.raw_worst_swr,
-        result.raw_swr,
-    )
-    low, high = min(low, raw), max(high, raw)
+    target, raw = result.request.target_swr, result.ranking.raw_worst_swr
+    low, high = min(result.raw_swr[0], raw), max(result.raw_swr[1], raw)
     if low > target:
-        return ""
+        return (
+            ""
+            if result.proposals
+            else NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
+        )
     then = "what follows would only lower it" if result.proposals else NOT_WORTH
     said = "nothing is needed: as it is the load has SWR"
     if result.surely_nothing:
@@ -58,8 +62,6 @@ def match_head(result: MatchResult) -> list[str]:
         return [first, *after] if result.doubt else after
     if first:
         return [first]
-    if not result.proposals:
-        return ["no network that was looked for holds the target with parts in stock"]
     best = result.proposals[0]
     row, do = match_row(best, result.limit), "build this"
     if not best.candidate.meets:

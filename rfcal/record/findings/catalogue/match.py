@@ -17,7 +17,8 @@ MATCH_NONE = warning(
 )
 MATCH_TARGET = warning(
     "match-target: {device}",
-    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}. {remedy}.",
+    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}{far}. "
+    "{remedy}.",
 )
 MATCH_UNKNOWN = warning(
     "match-unknown: {device}",
@@ -28,7 +29,7 @@ MATCH_LOAD = warning(
     "match-load: {device}",
     "Measure '{device}' better before you build{instead}: R = {r} ohm and X = {x} ohm at "
     "{mhz:.6g} MHz leave so much open that even a network that fits them exactly holds the target "
-    "for {share:.0%} of what the device may be. Most of that doubt comes from {sources}{first}.",
+    "for {share} of what the device may be. Most of that doubt comes from {sources}{first}.",
 )
 MATCH_STEP = warning(
     "match-step: {device}",
