@@ -19,9 +19,19 @@ from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 
+LIMIT = 0.5
+"""Largest half-width of a useful interval: of R over R, of X over the size of the impedance [1]."""
 SWEEPS = 16
 """Sweeps averaged where averaging is proposed."""
 
+EXTRA: Mapping[str, Standard] = {
+    "25 ohm": Standard("load", 25.0),
+    "100 ohm": Standard("load", 100.0),
+    "offset open": Standard("open", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
+    "offset short": Standard("short", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
+}
+"""Standards that can be added: resistors of 1 %, and ends behind an eighth of a wave of line at the
+middle of the frequencies."""
 PLAIN: Mapping[str, Standard] = {kind: Standard(kind) for kind in ("short", "open", "load")}
 """Standards proposed where there are none yet."""
 
@@ -111,8 +121,8 @@ def changes(setup: Setup) -> dict[str, Setup]:
     """What could be done better, each as a set-up of its own, by what is to be done."""
     found = _of_instrument(setup) if setup.residual is not None else _of_standards(setup)
     found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
-    if setup.typed or setup.typed_steps is not None:
-        files = replace(setup, typed=False, typed_steps=None)
+    if setup.resolution_ohm or setup.typed_steps is not None:
+        files = replace(setup, resolution_ohm=0.0, typed_steps=None)
         found["save files instead of typing"] = files
     found["halve what a connection changes"] = replace(setup, connection=setup.connection / 2)
     found["calibrate again just before"] = replace(setup, drift=0.0)
@@ -140,7 +150,7 @@ def _of_standards(setup: Setup) -> dict[str, Setup]:
         )
         for name, standard in standards.items()
     }
-    for name, extra in setup.extra.items():
+    for name, extra in EXTRA.items():
         if name not in standards:
             more = {**standards, name: _placed(extra, setup.frequency)}
             found[f"add the standard '{name}'"] = replace(setup, standards=more)
@@ -188,7 +198,7 @@ class Blind:
     reactance: NDArray[np.bool_]  # where X is not
 
 
-def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5) -> Blind:
+def blind(setup: Setup, reflection: Complex | None = None) -> Blind:
     """Where on the chart the set-up is blind, at the middle of its frequencies.
 
     Parameters
@@ -197,9 +207,6 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
         Analyzer, standards and lines.
     reflection : ndarray, shape (M,), optional
         Places of the chart [1], within its edge; places all over it by default.
-    limit : float
-        Largest half-width of a useful interval: of R over R itself, of X over the size of the
-        impedance [1].
 
     Returns
     -------
@@ -215,8 +222,8 @@ def blind(setup: Setup, reflection: Complex | None = None, *, limit: float = 0.5
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(
         places,
-        (r.low <= 0) | ((r.high - r.low) / 2 > limit * r.value),
-        ~((x.high - x.low) / 2 <= limit * z.value),
+        (r.low <= 0) | ((r.high - r.low) / 2 > LIMIT * r.value),
+        ~((x.high - x.low) / 2 <= LIMIT * z.value),
     )
 
 

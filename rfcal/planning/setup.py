@@ -17,14 +17,6 @@ from rfcal.readings.display import display_effects, polar_effects
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import Effect
 
-EXTRA: Mapping[str, Standard] = {
-    "25 ohm": Standard("load", 25.0),
-    "100 ohm": Standard("load", 100.0),
-    "offset open": Standard("open", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
-    "offset short": Standard("short", uncertainty={"delay": defaults.OWN_OFFSET_DELAY_S}),
-}
-"""Standards that can be added: resistors of 1 %, and ends behind an eighth of a wave of line."""
-
 
 @dataclass(frozen=True, eq=False)
 class Length:
@@ -62,8 +54,8 @@ class Setup:
     directivity: complex = 0.0
     source_match: complex = 0.0
     tracking: complex = 1.0
-    typed: bool = False  # whether R and X are typed off a display, else saved in files
-    resolution_ohm: float = defaults.ANALYZER["resolution_ohm"]  # step of that display [ohm]
+    # step of the display that R and X are typed off [ohm]; 0 where they are saved in files
+    resolution_ohm: float = 0.0
     # steps of magnitude [1] and angle [degree], where a reflection is typed instead
     typed_steps: tuple[float, float] | None = None
     # sizes [1] of what an instrument's own correction leaves, in place of standards and error
@@ -71,9 +63,6 @@ class Setup:
     residual: Mapping[str, float] | None = None
     inside: tuple[Length, ...] = ()  # from the analyzer to the plane, as part of the error box
     again: str = ""  # name of the standard that is read once more after the device
-    # standards that could be added, an open or short behind an eighth of a wave at the middle of
-    # the frequencies, known as well as its "delay" says
-    extra: Mapping[str, Standard] = field(default_factory=lambda: EXTRA)
 
     def inputs(self, reflection: Complex) -> Inputs:
         """The measurement as it will be of a device that reflects this [1], shape (F,)."""
@@ -114,7 +103,7 @@ class Setup:
         effects: tuple[Effect, ...] = ()
         if self.typed_steps is not None:
             effects = polar_effects(label, self.typed_steps, value)
-        elif self.typed:
+        elif self.resolution_ohm:
             effects = display_effects(label, self.resolution_ohm, value, self.z_ref)
         return Sweep(self.frequency, value, self.z_ref, label, effects=effects)
 

@@ -70,7 +70,6 @@ def usual_setup(
         np.array([frequency_hz]),
         {kind: Standard(kind, uncertainty=doubt) for kind, doubt in known.items()},
         tracking=10 ** (-down_db / 20),
-        typed=step_ohm > 0,
         resolution_ohm=step_ohm,
         **stated,
     )

@@ -10,7 +10,8 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.planning.coverage_audit import audit
-from rfcal.planning.setup import EXTRA, Length, Setup
+from rfcal.planning.plan import EXTRA
+from rfcal.planning.setup import Length, Setup
 
 SESSIONS = 10_000
 FREQUENCY = np.array([70e6])
@@ -33,7 +34,7 @@ def behind(metres, cable="RG-213"):
 SETUPS = {
     "3 standards": Setup(FREQUENCY, PLAIN),
     "5 standards": Setup(FREQUENCY, FIVE),
-    "typed from a display": Setup(FREQUENCY, PLAIN, typed=True),
+    "typed from a display": Setup(FREQUENCY, PLAIN, resolution_ohm=0.1),
     "behind a jumper": Setup(FREQUENCY, PLAIN, lines=(LINE,)),
     "behind 2 m by type": behind(2.0),
     "behind 10 m by type": behind(10.0),

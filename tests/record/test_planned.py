@@ -56,7 +56,7 @@ class Written:
         if self.setup.typed_steps is not None:
             size, turn = abs(raw), np.degrees(np.angle(raw))
             return f"typed_reflection = [[{F[0] / 1e6}, {size:.2f}, {turn:.0f}]]\n"
-        if self.setup.typed:
+        if self.setup.resolution_ohm:
             ohm = complex(to_impedance(raw))
             return f"typed = [[{F[0] / 1e6}, {ohm.real:.4f}, {ohm.imag:.4f}]]\n"
         return self.file(name, x)
@@ -108,8 +108,9 @@ class Written:
     def half_widths(self, ohm):
         setup = self.setup
         text = 'format = 1\n[record]\ntitle = "t"\n[analyzer]\n'
-        for key in ("noise", "connection", "drift", "resolution_ohm"):
+        for key in ("noise", "connection", "drift"):
             text += f"{key} = {getattr(setup, key)!r}\n"
+        text += f"resolution_ohm = {setup.resolution_ohm or 0.1!r}\n"
         if setup.residual is not None:
             residual = {"directivity": 0.01, "source_match": 0.02, "tracking": 0.01}
             for key, size in {**residual, **setup.residual}.items():
@@ -133,8 +134,8 @@ def planned(setup, ohm):
 SETUPS = {
     "as it comes": SETUP,
     "tracking": replace(SETUP, noise=0.002, tracking=0.25),
-    "typed": replace(SETUP, typed=True),
-    "typed to an ohm": replace(SETUP, typed=True, resolution_ohm=1.0),
+    "typed": replace(SETUP, resolution_ohm=0.1),
+    "typed to an ohm": replace(SETUP, resolution_ohm=1.0),
     "typed reflection": replace(SETUP, typed_steps=(0.01, 1.0)),
     "residual": Setup(F, residual={}),
     "residual, stated": Setup(F, residual={"directivity": 0.03, "source_match": 0.1}),
@@ -161,7 +162,7 @@ JUMPER = length(1.5, **{**KNOWN, "velocity factor": 0.001})
 LOSSY = length(40.0, decibel=20.0, **KNOWN)
 ADVISED = {
     "at the analyzer": SETUP,
-    "typed": replace(SETUP, typed=True, resolution_ohm=1.0, tracking=0.5),
+    "typed": replace(SETUP, resolution_ohm=1.0, tracking=0.5),
     "behind a lossy cable": replace(
         SETUP, noise=0.005, lines=(length(40.0, decibel=20.0, **KNOWN),)
     ),

@@ -11,8 +11,8 @@ from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
-from rfcal.planning.plan import blind, changes, plan
-from rfcal.planning.setup import EXTRA, Length, Setup
+from rfcal.planning.plan import EXTRA, blind, changes, plan
+from rfcal.planning.setup import Length, Setup
 
 FREQUENCY = np.linspace(70e6, 71e6, 5)
 STANDARDS = {kind: Standard(kind, build="machined") for kind in ("short", "open", "load")}
@@ -101,13 +101,15 @@ def test_half_a_cable_is_measured_with_the_same_tape():
     assert half.deviations == FEED.deviations
 
 
-def test_what_an_offset_standard_brings_rests_on_its_delay():
+def test_what_an_offset_standard_brings_rests_on_its_delay(monkeypatch):
     def gain(delay):
         known = replace(EXTRA["offset open"], uncertainty={"reflection": 0.002, "delay": delay})
-        return gains(plan(replace(SETUP, extra={"offset open": known}), 30 - 20j))
+        monkeypatch.setitem(EXTRA, "offset open", known)
+        return gains(plan(SETUP, 30 - 20j))
 
     found = [gain(delay)["add the standard 'offset open'"] for delay in (0.0, 10e-12, 50e-12)]
     assert found[0] > 2 * found[1] > 10 * found[2] > 0
+    monkeypatch.undo()
     assert gains(plan(SETUP, 30 - 20j))["add the standard 'offset open'"] < 0.6 * found[0]
     assert gain(10e-12)["know 'load' three times better"] > found[1]
 
@@ -120,10 +122,11 @@ def test_an_instrument_that_corrects_itself_takes_no_standards():
 
 
 @pytest.mark.parametrize(("near", "far"), [("25 ohm", "100 ohm"), ("100 ohm", "25 ohm")])
-def test_of_two_resistors_the_one_like_the_device_helps_more(near, far):
+def test_of_two_resistors_the_one_like_the_device_helps_more(near, far, monkeypatch):
     # as like each other as they can be: strays of a plug count more beside 100 ohm
     alike = {name: replace(EXTRA[name], build="machined") for name in (near, far)}
-    found = gains(plan(replace(SETUP, extra=alike), float(near.split()[0])))
+    monkeypatch.setattr("rfcal.planning.plan.EXTRA", alike)
+    found = gains(plan(SETUP, float(near.split()[0])))
     assert found[f"add the standard '{near}'"] > found[f"add the standard '{far}'"] > 0
 
 

@@ -17,7 +17,7 @@ from rfcal.uncertainty.significance import far_off
 
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 SESSIONS = 3000
-CASES = [{}, {"drift": 0.003}, {"noise": 0.004, "connection": 1e-4}, {"typed": True}]
+CASES = [{}, {"drift": 0.003}, {"noise": 0.004, "connection": 1e-4}, {"resolution_ohm": 0.1}]
 
 
 def setup(**values):

@@ -42,7 +42,7 @@ def about_displays(record: Record) -> list[Finding]:
     signs = [f"'{item.name}'" for item in standards if not item.reading.beyond]
     if signs:
         found.append(say.STANDARD_SIGNS(names=", ".join(signs)))
-    tell = "" if _far_resistor(record) else f" {say.TELL_STANDARD}"
+    tell = _tell_standard(record)
     return found + [
         say.OVER_RANGE(name=item.name, least=min(item.reading.beyond), tell=tell)
         for item in standards
@@ -50,10 +50,11 @@ def about_displays(record: Record) -> list[Finding]:
     ]
 
 
-def _far_resistor(record: Record) -> bool:
-    """Whether a standard stands in already for an open that is beyond the display."""
+def _tell_standard(record: Record) -> str:
+    """The standard to read beside an open that is beyond the display; empty if it is there."""
     models = [item.model for item in record.standards]
-    return any(one is not None and 100 < one.resistance < np.inf for one in models)
+    there = any(one is not None and 100 < one.resistance < np.inf for one in models)
+    return "" if there else say.TELL_STANDARD
 
 
 def about_planned(
@@ -68,11 +69,11 @@ def about_planned(
     for one in shown:
         groups.setdefault(_shown(one.reading), []).append(f"'{one.name}'")
     less = "; ".join(what.format(names=", ".join(names)) for what, names in groups.items())
-    open_still = [_open_standard(one) for one in record.standards if one in shown]
-    open_still += _open(item, expected, hz) if item in shown else []
-    remains = " ".join(dict.fromkeys(open_still))
+    beyond = any(one.reading.beyond for one in record.standards)
+    tell = _tell_standard(record) if beyond else ""
+    tell += _open(item, expected, hz) if item in shown else ""
     so = (say.SO_HELD if held else say.SO_IN_FULL).format(device=item.name)
-    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, so=so, remains=remains)]
+    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, so=so, remains=tell)]
 
 
 def _shown(reading: Reading) -> str:
@@ -85,27 +86,16 @@ def _shown(reading: Reading) -> str:
     return f"only {' and '.join(size for size, rows in sizes if rows)} of {{names}}"
 
 
-def _open_standard(item: Artefact) -> str:
-    """What stays open of a standard, and what would tell more."""
-    if not item.reading.beyond:
-        return say.REMAINS_STANDARDS
-    return f"{say.REMAINS_BEYOND.format(name=item.name)} {say.TELL_STANDARD}"
-
-
-def _open(item: Measurement, expected: Sequence[complex], hz: float) -> list[str]:
+def _open(item: Measurement, expected: Sequence[complex], hz: float) -> str:
     """What stays open of a device, and the reading that would tell it."""
     z, swr = item.reading.typed_z, item.reading.typed_swr
-    if item.reading.beyond:
-        return [say.REMAINS_BEYOND.format(name=item.name)]
     if (z is None) != (swr is None):
         size, other = ("|Z|", "SWR") if swr is None else ("SWR", "|Z|")
-        return [say.REMAINS_SIZE.format(size=size, other=other)]
-    tell = [
-        say.REMAINS_SIGN.format(ohm=abs(one.imag), tell=_tell(item.name, one, hz))
-        for one in expected
-        if one.imag
-    ]
-    return tell[:1]
+        return say.REMAINS_SIZE.format(size=size, other=other)
+    one = next((one for one in expected if one.imag), None)
+    if item.reading.beyond or one is None:
+        return ""
+    return say.REMAINS_SIGN.format(ohm=abs(one.imag), tell=_tell(item.name, one, hz))
 
 
 def about_example(record: Record) -> list[Finding]:

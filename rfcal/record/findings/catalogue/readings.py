@@ -37,7 +37,7 @@ STANDARD_SIGNS = note(
     "fits, the answer holds all.",
 )
 TELL_STANDARD = (
-    "Read a resistor of 150 to 300 ohm, measured by ohmmeter, as one more [[standard]]: it tells "
+    " Read a resistor of 150 to 300 ohm, measured by ohmmeter, as one more [[standard]]: it tells "
     "more."
 )
 OVER_RANGE = note(
@@ -62,7 +62,7 @@ TELL_SERIES = (
 )
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
-    "The display shows {less}, {so}. {remains}",
+    "The display shows {less}, {so}.{remains}",
 )
 SO_IN_FULL = (
     "and each ± for '{device}' is that of a display that shows R and X in full: the report's may "
@@ -75,14 +75,12 @@ PLAN_ELSEWHERE = warning(
     "'{name}' has {grid}.",
 )
 REMAINS_SIGN = (
-    "Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
+    " Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
     "ohm: {tell}"
 )
 REMAINS_SIZE = (
-    "R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
+    " R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
 )
-REMAINS_BEYOND = "Of '{name}' the answer holds all that is beyond the display."
-REMAINS_STANDARDS = "Where more than one reading of a standard fits, the answer holds all."
 SIGN_BY_POWER = note(
     "sign-by-power: {device}",
     "The sign of X of '{device}' was told {where} by this: with the other it would give power.",
