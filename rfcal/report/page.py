@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
-from rfcal.record.findings.catalogue.match import MATCH_VOLTAGE
+from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN, MATCH_VOLTAGE
 from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.line_verdict import line_verdict
 from rfcal.record.results import Device, Results, error_terms, fingerprint, own_files
@@ -35,8 +35,8 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
-TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, *UNSEEN)
-"""Findings that stand where they belong: at the match, and below the others."""
+TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN)
+"""Findings that stand where they belong: at the match, in its place, and below the others."""
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
@@ -90,6 +90,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         ],
         unseen=[f for f in results.findings if f.code in UNSEEN],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
+        unmatched=[f for f in results.findings if f.code == MATCH_UNKNOWN.code],
         line=results.line,
         line_state=line_state,
         line_rows=[] if results.line is None else line_lines(results.line)[1:],

@@ -205,3 +205,8 @@ def share_words(share: float, standard_uncertainty: float) -> str:
 def mhz(frequency_hz: float) -> str:
     """A frequency [Hz] in words, such as ``"70.2 MHz"``."""
     return f"{frequency_hz / 1e6:.10g} MHz"
+
+
+def about(value: float) -> str:
+    """A number of two digits, without an exponent."""
+    return f"{float(f'{value:.2g}'):g}"

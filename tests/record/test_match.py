@@ -536,7 +536,7 @@ def test_a_network_that_loses_much_says_so_in_words(asked):
     said = "\n".join(match_words.match_lines(result))
     loss = result.proposals[0].candidate.loss_db
     assert loss > 1
-    assert f"network 1 loses {loss:.1f} dB in its parts: of 100 W into it" in said
+    assert f"network 1 loses {loss:.1f} dB in its parts: of 5 W into it" in said
     assert match_words.match_row(result.proposals[0], result.limit)["limit"] in (
         "no limit",
         "not told",

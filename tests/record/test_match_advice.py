@@ -10,7 +10,9 @@ from rfcal.matching.merit import Group
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
+from rfcal.report.page import page
 from rfcal.report.text import match as match_words
+from rfcal.uncertainty.words import figure_words
 from tests.record.conftest import MATCH, bend, write
 
 POINTS = 41
@@ -75,14 +77,17 @@ def test_a_load_that_is_too_little_known_is_to_be_measured_better(asked):
     assert "Most of that doubt comes from 'short" in found
     assert match.load_share < 0.5
     assert not match.proposals
-    assert match_words.match_first(match).startswith("build nothing yet: too little is known of")
+    assert match_words.match_first(match).startswith("build nothing yet: measure it better; too ")
     assert not any(f.code == "match-voltage" for f in results.findings)
 
 
 @pytest.mark.parametrize(
     ("ohm", "cure"),
     [
-        (0.1 - 900j, "To know it, take its X of about -900 ohm away first, by 2.6 µH in series"),
+        (
+            0.1 - 900j,
+            "To know it, take its X of about -900 ohm away first, by 2.6 µH in series with",
+        ),
         (0.1 + 400j, "To know it, take its X of about 400 ohm away first, by 7.2 pF in series"),
         (0.1 + 9j, "To know it, measure it better, and look whether it is connected."),
     ],
@@ -95,6 +100,34 @@ def test_a_resistance_that_may_be_zero_is_matched_by_nothing(asked, ohm, cure):
     assert found.startswith("Build nothing yet to match 'device': its R may as well be zero")
     assert cure in found
     assert not results.matches
+
+
+def test_the_part_that_makes_a_load_readable_is_told_with_what_it_carries(asked):
+    """In the match's own box: the act first, its danger with it, and the answer's own R and X."""
+    bend(asked, "power_w = 5", "power_w = 100")
+    write(asked, "device", np.full(POINTS, from_impedance(12 - 360j)))
+    results = compute_of(asked, 0.002)
+    (match,), (device,) = results.matches, results.devices
+    # I = sqrt(2 P / R) = 4.1 A, and U = 360 ohm times that = 1.5 kV
+    assert match_words.match_head(match)[0].startswith(
+        "build nothing yet: take its X of about -360 ohm away first, by 1 µH in series with it, "
+        "which will carry about 1.5 kV and 4.1 A peak at 100 W, and measure both together"
+    )
+    (found,) = (f.message for f in results.findings if f.code == "match-load")
+    words = [figure_words(device.figures[name], 20) for name in ("resistance", "reactance")]
+    assert f"R = {words[0]} and X = {words[1]} at 55 MHz" in found
+    assert "take its X" not in found
+
+
+def test_a_match_that_has_no_answer_has_its_box_all_the_same(asked):
+    write(asked, "device", np.full(POINTS, from_impedance(0.1 - 900j)))
+    results = compute(asked)
+    (found,) = (f.message for f in results.findings if f.code == "match-unknown")
+    assert "its R may as well be zero or below it from 54 to 56 MHz. To know it" in found
+    text = page(results)
+    box = text[text.index('<p class="state">Build nothing yet') :]
+    assert box.index("2.6 µH") < box.index("Can this be trusted?")
+    assert text.count("Build nothing yet") == 1
 
 
 def test_a_load_that_is_half_known_takes_parts_that_can_be_set(asked):

@@ -53,6 +53,19 @@ def test_parts_are_bought_wound_and_placed(beacon):
     assert "0.8 mm wire on 3 mm, drawn out to 7.4 mm" in coil
 
 
+def test_a_coil_wound_as_told_has_its_inductance(beacon):
+    """By the length as it is printed, in Wheeler's formula (Proc. IRE 16, 1928): within 2 %."""
+    for value in (43e-9, 91e-9, 220e-9, 470e-9):
+        (said,) = with_network(beacon, [("series", Inductor(value, 100.0))])
+        turns, wire, inside, length = map(
+            float, re.findall(r"[\d.]+", said.split(": wind")[1])[1:5]
+        )
+        radius, inch = (inside + wire) / 2, 25.4
+        # L / uH = r^2 n^2 / (9 r + 10 l), in inches
+        found = (radius * turns) ** 2 / (9 * radius + 10 * length) / inch * 1e-6
+        assert found == pytest.approx(value, rel=0.02)
+
+
 def test_what_cannot_be_wound_in_air_is_bought(beacon):
     said = with_network(
         beacon, [("series", Inductor(5.6e-9, 100.0)), ("shunt", Inductor(1e-3, 100.0))]

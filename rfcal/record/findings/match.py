@@ -14,7 +14,9 @@ from rfcal.measurement.propagate import impedance_half_widths
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
-from rfcal.uncertainty.words import plus_minus, share_words
+from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.words import about, figure_words, share_words
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
@@ -51,34 +53,50 @@ def about_match(result: MatchResult) -> list[Finding]:
     return found
 
 
-def without_reactance(frequency_hz: float, ohm: complex, z_ref: float) -> str:
-    """What makes a resistance beside a large reactance readable; mostly nothing."""
+def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:
+    """What makes a resistance beside a large reactance readable, at one point; mostly nothing."""
+    ohm, half = complex(to_impedance(load.value, z_ref)[0]), impedance_half_widths(load, z_ref)[0]
     if abs(ohm.imag) < LARGE_X * z_ref:
         return ""
-    part = reactance(frequency_hz, -ohm.imag)
-    element = NetworkElement("", SERIES, part)
+    element = NetworkElement("", SERIES, reactance(frequency_hz, -ohm.imag))
     words = element.with_value(float(f"{element.value:.2g}")).in_words()
+    kind, most, danger = "about", ohm.real, ""
+    if ohm.real <= half[0]:
+        kind, most = "over", ohm.real + float(half[0])
+    if 0 < most < np.inf:
+        # I = sqrt(2 P / R)
+        ampere = np.sqrt(2 * power_w / most)
+        volt = ampere * abs(ohm.imag)
+        volts = f"{about(volt)} V" if volt < 1e3 else f"{about(volt / 1e3)} kV"
+        danger = f", which will carry {kind} {volts} and {about(ampere)} A peak at {power_w:g} W"
     return (
-        f"take its X of about {float(f'{ohm.imag:.2g}'):g} ohm away first, by {words} in series "
-        "with it, and measure both together as the device"
+        f"take its X of about {about(ohm.imag)} ohm away first, by {words} in series with it"
+        f"{danger}, and measure both together as the device"
     )
+
+
+def better_read(result: MatchResult) -> str:
+    """What makes the load's resistance readable; mostly nothing."""
+    request, frequency = result.request, result.goal.frequency
+    at = int(np.abs(frequency - request.centre_hz).argmin())
+    here = result.load.at_points(np.array([at]))
+    return without_reactance(float(frequency[at]), here, result.z_ref, request.power_w)
 
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
     frequency, (low, high) = result.goal.frequency, result.request.band_hz
     at = int(np.abs(frequency - result.request.centre_hz).argmin())
-    ohm, half = (
-        to_impedance(result.load.value, result.z_ref)[at],
-        impedance_half_widths(result.load, result.z_ref)[at],
-    )
+    here = result.load.at_points(np.array([at]))
+    figures = derived(frequency[[at]], here, z_ref=result.z_ref)
     where = (frequency >= low) & (frequency <= high)
     where[at] = True
-    cure = without_reactance(float(frequency[at]), complex(ohm), result.z_ref)
+    # a doubt says it itself
+    cure = "" if result.doubt else better_read(result)
     return say.MATCH_LOAD(
         device=result.request.measurement,
-        r=plus_minus(ohm.real, half[0]),
-        x=plus_minus(ohm.imag, half[1]),
+        r=figure_words(figures["resistance"], 0),
+        x=figure_words(figures["reactance"], 0),
         mhz=frequency[at] / 1e6,
         instead="" if result.doubt else ", or build it with parts that can be set",
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",

@@ -22,7 +22,7 @@ from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, propagate
 from rfcal.models.interpolation import SAME
 from rfcal.record.findings.catalogue import match as say
-from rfcal.record.findings.match import without_reactance
+from rfcal.record.findings.match import better_read, without_reactance
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
@@ -72,10 +72,11 @@ def matched(
         path_db=_path_db(request, device, before, behind),
         step_hz=step_hz,
         z_ref=z_ref,
-        doubt=doubt or _uncarried(step_hz, share, counted),
+        doubt=doubt,
         load_share=share,
         share_uncertainty=counted,
     )
+    found = replace(found, doubt=doubt or _uncarried(found))
     made = work_out(judge(goal, network, network)) if network else next(iter(proposals), None)
     if built and made:
         seen = beyond(built, before)
@@ -87,17 +88,18 @@ def matched(
     return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
 
 
-def _uncarried(step_hz: float | None, share: float, counted: float) -> str:
+def _uncarried(found: MatchResult) -> str:
     """Why too little is known of a load to build anything on it; mostly nothing."""
-    if step_hz is not None:
+    if found.step_hz is not None:
         return (
             "the load moves too far from one point of the sweep to the next; measure it in steps "
-            f"of {step_hz / 1e6:.2g} MHz or less"
+            f"of {found.step_hz / 1e6:.2g} MHz or less"
         )
-    if share < defaults.LEAST_YIELD:
+    if found.load_share < defaults.LEAST_YIELD:
+        share = share_words(found.load_share, found.share_uncertainty)
         return (
-            "too little is known of the load (even a network that fits it exactly holds the target "
-            f"for {share_words(share, counted)} of what it may be); measure it better"
+            f"{better_read(found) or 'measure it better'}; too little is known of the load (even a "
+            f"network that fits it exactly holds the target for {share} of what it may be)"
         )
     return ""
 
@@ -138,14 +140,17 @@ def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -
     (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
     ohm = to_impedance(load.value, z_ref)
     lost = ohm.real <= impedance_half_widths(load, z_ref)[:, 0]
-    lost &= (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
+    inside = (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
+    lost &= inside
     if not np.any(lost):
         return None
     at = int(np.abs(np.where(lost, frequency, np.inf) - request.centre_hz).argmin())
     return say.MATCH_UNKNOWN(
         device=request.measurement,
-        where=span_mhz(frequency, lost),
-        first=without_reactance(float(frequency[at]), complex(ohm[at]), z_ref)
+        where=span_mhz(frequency[inside], lost[inside]),
+        first=without_reactance(
+            float(frequency[at]), load.at_points(np.array([at])), z_ref, request.power_w
+        )
         or "measure it better, and look whether it is connected",
     )
 

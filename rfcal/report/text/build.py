@@ -88,9 +88,11 @@ def _coil(element: NetworkElement, ampere: float) -> str:
         other = "" if element.value < 1e-6 else ", or wind it on a core"
         return f"buy {words} for {ampere:.2g} A peak{other}"
     length = 1e3 * winding.length_m
+    # as a ruler shows it
+    length = round(length, 1) if length < 10 else round(2 * length) / 2
     return (
         f"wind {words}: {winding.turns} turns of {1e3 * winding.wire_m:g} mm wire on "
-        f"{1e3 * winding.inside_m:g} mm, drawn out to {length:.{int(length < 10)}f} mm; it carries "
+        f"{1e3 * winding.inside_m:g} mm, drawn out to {length:g} mm; it carries "
         f"{ampere:.2g} A peak, and turns spread make it less, squeezed more"
     )
 

@@ -10,7 +10,7 @@ from rfcal.matching.merit import Group
 from rfcal.matching.network import Network
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
-from rfcal.uncertainty.words import digits, mhz, share_words
+from rfcal.uncertainty.words import about, digits, mhz, share_words
 
 NEARLY_ONE = 1.005
 """A limit below this SWR is none that anybody could measure."""
@@ -105,7 +105,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
-        "band": f"{' and '.join(dict.fromkeys((_width(c.at_1_5), _width(c.at_2))))} kHz",
+        "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(made.both, made.standard_uncertainty),
         "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
     }
@@ -131,8 +131,12 @@ def _reached(limit: Limit | None, candidate: Candidate) -> str:
     return "not known" if share is None else f"{share:.0%}"
 
 
-def _width(band: Bandwidth) -> str:
-    return f"{'over ' if band.cut else ''}{band.width_hz / 1e3:.0f}"
+def _widths(*bands: Bandwidth) -> str:
+    """Bandwidths in the unit of the widest."""
+    most = max(band.width_hz for band in bands)
+    scale, form, unit = (1e6, ".3g", "MHz") if most >= 1e6 else (1e3, ".0f", "kHz")
+    told = (f"{'over ' if b.cut else ''}{b.width_hz / scale:{form}}" for b in bands)
+    return f"{' and '.join(dict.fromkeys(told))} {unit}"
 
 
 def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
@@ -219,10 +223,11 @@ def _lossy(result: MatchResult) -> list[str]:
     if not lossy:
         return []
     (first, most), *others = lossy
+    power_w = result.request.power_w
     more = "".join(f"; network {i} loses {loss:.1f} dB" for i, loss in others)
     return [
-        f"network {first} loses {most:.1f} dB in its parts: of 100 W into it "
-        f"{100 * 10 ** (-most / 10):.0f} W go on to the load, the rest heats them{more}"
+        f"network {first} loses {most:.1f} dB in its parts: of {power_w:g} W into it "
+        f"{about(power_w * 10 ** (-most / 10))} W go on to the load, the rest heats them{more}"
     ]
 
 

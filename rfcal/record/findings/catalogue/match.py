@@ -4,9 +4,9 @@ from rfcal.record.findings.catalogue.entry import warning
 
 MATCH_VOLTAGE = warning(
     "match-voltage: {device}",
-    "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak: {advice}, "
-    "switch the transmitter off and make sure before you touch, and keep to your regulator's "
-    "exposure limits and local codes.",
+    "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak, and a coil "
+    "or capacitor that is part of '{device}' may carry more: {advice}, switch the transmitter off "
+    "and make sure before you touch, and keep to your regulator's exposure limits and local codes.",
 )
 HIGH_VOLTAGE = "use parts that stand it, enclose them"
 LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
@@ -27,7 +27,7 @@ MATCH_UNKNOWN = warning(
 )
 MATCH_LOAD = warning(
     "match-load: {device}",
-    "Measure '{device}' better before you build{instead}: R = {r} ohm and X = {x} ohm at "
+    "Measure '{device}' better before you build{instead}: R = {r} and X = {x} at "
     "{mhz:.6g} MHz leave so much open that even a network that fits them exactly holds the target "
     "for {share} of what the device may be. Most of that doubt comes from {sources}{first}.",
 )
