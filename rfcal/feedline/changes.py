@@ -12,7 +12,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import MARGIN, Echoes, bounces, find_echoes
+from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
@@ -30,6 +30,9 @@ CLUSTER = 3.0
 
 MUCH = 0.05
 """What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
+
+LEAST_END = 0.3
+"""What reflected most is an end if it was so much [1], and no joint."""
 
 PASSES, TAKES, MOST = 0.5, 0.75, 4.0
 """A place is no resistance if what passed it lost less than the first of these parts of what a
@@ -75,13 +78,13 @@ def compare(
     baseline: Events,
     loss_known: bool = True,
     z_ref: float = defaults.REFERENCE_OHM,
-    end_m: float = np.inf,
+    end_m: float = np.nan,
     end_then_m: float | None = None,
 ) -> Comparison:
     """What differs between two sweeps at the foot of one line, with what was found in each.
 
     The line's end, where it is known, is a place of its own, and what seems to reflect from beyond
-    is laid to it.
+    is laid to it; not a number where it is to be guessed.
     """
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
@@ -109,8 +112,8 @@ class _Sweeps:
     shared: Complex  # its common changes, and those of the earlier one (N, F)
     baseline: Events
     events: Events
-    end_then_m: float | None  # where the line ended, and ends, if known
-    end_m: float
+    end_then_m: float | None  # where the line ended, if known
+    end_m: float  # and ends
 
 
 def told_by_passing(events: Events, baseline: Events) -> Events:
@@ -148,9 +151,10 @@ def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
+    sweeps = replace(sweeps, baseline=baseline, end_m=_end(sweeps, baseline))
     difference = sweeps.after - before
     worst = int(np.argmax(np.abs(difference)))
-    changes = _laid_to_places(replace(sweeps, baseline=baseline), before)
+    changes = _laid_to_places(sweeps, before)
     return Comparison(
         changes,
         _from_new(shift, changes, baseline, band),
@@ -158,6 +162,24 @@ def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
     )
+
+
+def _end(sweeps: _Sweeps, baseline: Events) -> float:
+    """Where the line ends [m]: if that is not known, what reflected most and is no joint.
+
+    What seems to reflect from beyond rings behind it, or bounces.
+    """
+    if not np.isnan(sweeps.end_m):
+        return sweeps.end_m
+    if not (baseline.kind and sweeps.events.kind):
+        return np.inf
+    (was, size), (now, _) = (
+        (int(np.argmax(np.abs(e.reflection))), float(np.max(np.abs(e.reflection))))
+        for e in (baseline, sweeps.events)
+    )
+    if size < LEAST_END or baseline.kind[was] in RESISTIVE:
+        return np.inf
+    return float(max(baseline.distance_m[was], sweeps.events.distance_m[now]))
 
 
 def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
@@ -253,7 +275,8 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)
-    bounce = np.prod(sizes[way], axis=0)
+    # each of the three carries what the first has let through, there and back; the bounce once
+    bounce = np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
     events_m = events_m[events_m <= sweeps.end_m]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
         events_m = np.append(events_m, sweeps.end_m)

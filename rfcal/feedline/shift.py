@@ -30,6 +30,9 @@ SHAPE_OFF, TIMES = 0.1, 2.5
 """Echoes are alike where their shapes over the band differ by less than the first of these parts
 and their sizes by less than this many times."""
 
+MOST = 0.9
+"""No place on the way is taken to reflect more than this [1]."""
+
 PLACES_OFF = 9.0
 """A way of moving is one where it explains the places to this, in squared standard uncertainties
 for each place that is more than it needs."""
@@ -78,9 +81,14 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     a witness by itself once it has moved by more than what it ends in can make it seem.
     """
     pairs, near = _pairs(then, now), then.band.near
+    if not pairs.size:
+        return None
     place, later = then.distance[pairs[:, 0]], now.distance[pairs[:, 1]]
     uncertainty = np.hypot(*(_known(e)[pairs[:, i]] for i, e in enumerate((then, now))))
-    seen = np.stack([place, later - place, uncertainty])[:, np.isfinite(uncertainty)]
+    last = ends_m[0] if np.isfinite(ends_m[0]) else then.distance[np.argmax(then.at_foot())]
+    # what rings behind the end is no witness
+    witness = np.isfinite(uncertainty) & (place < last + near)
+    seen = np.stack([place, later - place, uncertainty])[:, witness]
     if np.all(np.isfinite(ends_m)) and abs(ends_m[1] - ends_m[0]) > near:
         end = [ends_m[0], ends_m[1] - ends_m[0], then.band.resolution * OF_END]
         before = np.minimum(seen[0], seen[0] + seen[1]) < min(ends_m) - near
@@ -118,19 +126,33 @@ def _fitted(form: Shift, place: Real, moved: Real, uncertainty: Real) -> tuple[S
 
 def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
     """Indices of echoes that are the same one, near to far, shape (n, 2): each the other's best."""
+    if not (then.distance.size and now.distance.size):
+        return np.zeros((0, 2), int)
     size, shape, noisy = zip(*(_normal(echoes) for echoes in (then, now)), strict=True)
     turn = np.exp(1j * (np.angle(shape[0][:, :1]) - np.angle(shape[1][None, :, 0])))
     unlike = np.linalg.norm(shape[1] * turn[..., None] - shape[0][:, None], axis=-1)
-    ratio = np.abs(np.log(size[1] / size[0][:, None]))
+    ratio = np.log(size[1] / size[0][:, None])
+    fallen = np.abs(ratio) > np.log(TIMES)
+    # a new place on the way keeps a part back, by its kind
+    kept = _kept(now)[:, None] - _kept(then)[..., None]
+    ratio = np.abs(ratio - np.clip(ratio, kept.min(axis=0), kept.max(axis=0)))
     near = np.abs(now.distance - then.distance[:, None]) < max(REACH_M, then.band.resolution)
     alike = (unlike < SHAPE_OFF + np.hypot(noisy[0][:, None], noisy[1])) & (ratio < np.log(TIMES))
     cost = np.where(near & alike, unlike + ratio, np.inf)
-    if not cost.size:
-        return np.zeros((0, 2), int)
     best = np.argmin(cost, axis=1)
     mutual = np.argmin(cost, axis=0)[best] == np.arange(best.size)
-    (index,) = np.nonzero(mutual & np.isfinite(np.min(cost, axis=1)))
+    told = np.isfinite(np.min(cost, axis=1)) & ~fallen[np.arange(best.size), best]
+    (index,) = np.nonzero(mutual & told)
     return np.stack([index, best[index]], axis=-1)
+
+
+def _kept(echoes: Echoes) -> Real:
+    """Logarithms of what reaches each place and comes back, past resistances or none, (2, K)."""
+    left = [np.ones(2)]
+    for size in np.abs(echoes.mean):
+        r = np.minimum(size / left[-1], MOST)
+        left.append(left[-1] * [(1 - r[0]) ** 2, 1 - r[1] ** 2])
+    return np.log(left[:-1]).T
 
 
 def _normal(echoes: Echoes) -> tuple[Real, Complex, Real]:

@@ -11,8 +11,10 @@ import pytest
 from rfcal.feedline.changes import compare
 from rfcal.feedline.faults import find_events
 from rfcal.models.line import Line
+from rfcal.record.findings.line_verdict import line_verdict
 from rfcal.uncertainty.quantity import Effect, Quantity
-from tests.unit.test_faults import ENDS, WIDE, foot, noisy
+from tests.unit.test_faults import ENDS, HIGH, WIDE, foot, noisy
+from tests.unit.test_line_state import random_rod, state
 
 LINE = Line(50.0, 0.8, 50.0, 0.3)
 OLD = ("series", 5.0, 12.0)
@@ -143,3 +145,23 @@ def test_what_changes_at_the_foot_is_told_there_and_hides_nothing_behind():
     )
     places = [change.distance_m for change in found.changes]
     assert places[:2] == pytest.approx([0.05, 30], abs=0.3)
+
+
+@pytest.mark.parametrize("stated", [True, False])
+@pytest.mark.parametrize("band", [WIDE, HIGH], ids=["wide", "high"])
+def test_a_heavy_fault_is_one_fault_and_moves_nothing(band, stated):
+    """It lets little of the antenna through: that is no other place, nor what bounces behind."""
+    rng = np.random.default_rng([7, stated])
+    for turn in range(10):
+        line = Line(rng.uniform(25, 70), 0.66, 50 * (1 + 0.01 * rng.standard_normal()), 0.6)
+        kind, ohm = (("series", rng.uniform(80, 400)), ("shunt", rng.uniform(6, 30)))[turn % 2]
+        end, place = random_rod(rng, band), rng.uniform(9, line.length_m - 5)
+        now, then = (foot(band, line, end, *f) for f in ([(kind, ohm, place)], []))
+        length = {"length_m": line.length_m} if stated else {}
+        found = state(rng, band, line, now, then, loss_known=True, **length)
+        said, _ = line_verdict(found)
+        assert "longer" not in said
+        assert "shorter" not in said
+        first, *others = found.comparison.changes
+        assert (first.what, first.distance_m) == ("new", pytest.approx(place, abs=0.2))
+        assert not any(c.what == "new" or abs(c.before) > 0.1 > abs(c.after) == 0 for c in others)

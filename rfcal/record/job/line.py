@@ -146,7 +146,7 @@ def _against(
     known: dict[str, Any] = {"loss_known": foot.loss_known, "z_ref": foot.z_ref}
     differ = partial(compare, foot.frequency, sweep[0], baseline[0], foot.line, **known)
     if now.folded:  # compared as they appear
-        found = differ(events=now.swept, baseline=then.swept)
+        found = differ(events=now.swept, baseline=then.swept, end_m=np.inf)
         each = np.array([change.distance_m for change in found.changes])
         places = line_end.unfolded_places(now.swept, each, length).tolist()
         moved = [replace(c, distance_m=d) for c, d in zip(found.changes, places, strict=True)]
@@ -158,7 +158,7 @@ def _against(
             events=line_end.behind_end(now.swept, end, np.inf, np.inf), end=end, beyond_m=None
         )
     now = now._replace(events=told_by_passing(now.events, then.events))
-    stated = np.inf if now.beyond_m is not None or not length else length
+    stated = np.nan if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
     ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}
     return now, differ(events=now.events, baseline=then.events, **ends)
