@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance
-from rfcal.uncertainty.coverage import COVERAGE, freedom_along, student
+from rfcal.uncertainty.coverage import expanded, squared_distance
 from rfcal.uncertainty.quantity import Quantity, combine
 from rfcal.uncertainty.significance import far_off
 
@@ -39,21 +39,8 @@ class Agreement:
     @cached_property
     def agree(self) -> bool:
         """Whether chance and both uncertainties explain all differences of reflection together."""
-        covariance = self.apart.covariance() + 1e-24 * np.eye(2)
-        off = np.stack([self.apart.value.real, self.apart.value.imag], axis=-1)
-        squared = np.einsum("fi,fij,fj->f", off, np.linalg.inv(covariance), off)
-        return not far_off(squared, FALSE_ALARM)
-
-
-def expanded(quantity: Quantity) -> Real:
-    """Expanded uncertainty of the real and of the imaginary part, shape (F, 2): 95 %."""
-    covariance, points = quantity.covariance(), quantity.value.shape
-    halves = []
-    for axis, way in enumerate((1.0, 1j)):
-        freedom = np.maximum(freedom_along(quantity, np.full(points, way, complex)), 1.0)
-        factor = student(freedom, np.full(points, (1 + COVERAGE) / 2))
-        halves.append(factor * np.sqrt(covariance[:, axis, axis]))
-    return np.stack(halves, axis=-1)
+        apart = squared_distance(self.apart.value, self.apart.covariance())
+        return not far_off(apart, FALSE_ALARM)
 
 
 def agreement(

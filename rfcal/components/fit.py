@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.agreement import expanded
 from rfcal.components.circuits import Circuit, Scale
 from rfcal.components.weighting import Weighting
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Complex, Real
+from rfcal.uncertainty.coverage import expanded
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity
 

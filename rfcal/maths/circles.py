@@ -1,6 +1,7 @@
 """Figures of the reflection that are constant along circles, and distances from these circles."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -36,16 +37,6 @@ class Level:
         above = largest and (not least or form_of(self.top, reflection) >= 0)
         return np.where(above, self.high, self.low)
 
-    def circle(self, turn: Real, scale: Real) -> "Circle":
-        """The circle of one value, as the form that vanishes on it.
-
-        The value is `scale` times the tangent of `turn` [rad]: a right angle is infinity. The form
-        is positive where the figure is above it.
-        """
-        up, down = np.cos(turn), np.sin(turn) * scale
-        p, q, r = (up * a - down * b for a, b in zip(self.top, self.bottom, strict=True))
-        return p, q, r
-
 
 RESISTANCE = Level((-1, 0, 1), (1, -1, 1), low=0.0, edges=(True, False))
 REACTANCE = Level((0, 1j, 0), (1, -1, 1), wraps=True)
@@ -63,7 +54,8 @@ def form_of(form: tuple, x: Complex) -> Real:
     return p * np.abs(x) ** 2 + 2 * (np.conj(q) * x).real + r
 
 
-Circle = tuple[Real, Complex, Real]
+Circle = tuple[Any, Any, Any]
+"""The same, of reflections' shape."""
 
 
 def distance_from(circle: Circle, x: Complex) -> tuple[Real, Complex]:
@@ -103,7 +95,13 @@ class Spread:
         return np.sqrt(np.maximum(self.mean[pad] + turned, 1e-6 * self.mean[pad]))
 
 
-def circle_of(level: Level, figure: Real) -> "Circle":
-    """The circle of one value of the figure, which may be infinite."""
+def circle_of(level: Level, figure: Real) -> Circle:
+    """The circle of one value of the figure, which may be infinite: the form that vanishes on it.
+
+    It is positive where the figure is above that value.
+    """
     scale = np.where(np.isfinite(figure), np.maximum(np.abs(figure), 1e-6), 1.0)
-    return level.circle(np.arctan(figure / scale), scale)
+    turn = np.arctan(figure / scale)
+    up, down = np.cos(turn), np.sin(turn) * scale
+    p, q, r = (up * a - down * b for a, b in zip(level.top, level.bottom, strict=True))
+    return p, q, r

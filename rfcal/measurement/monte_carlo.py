@@ -16,9 +16,10 @@ from rfcal.uncertainty.coverage import (
     COVERAGE,
     K_AXIS,
     K_ELLIPSE,
-    coverage_factors,
     degrees_of_freedom,
-    freedom_along,
+    expanded,
+    region_factor,
+    squared_distance,
     standard_uncertainty,
 )
 from rfcal.uncertainty.quantity import Quantity
@@ -37,8 +38,6 @@ KEPT = 4_000
 WIDER = 0.05
 """By how much a region may differ from a normal one, in parts of its radius."""
 TAIL = (1 - COVERAGE) / 2
-_AXES = (np.ones(1, complex), np.full(1, 1j))
-"""Directions of R and of X."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,8 +196,7 @@ class _Drawn:
         drawn = np.concatenate(list(_pieces(self.inputs.at(index), rng, BATCH))).T
         off = drawn - value[:, None]
         mean, covariance = _moments(off)
-        parts = _parts(off) - _parts(mean)[:, None]
-        radius = _radius(parts, covariance)[:, None]
+        radius = _radius(off - mean[:, None], covariance)[:, None]
         ends = _ends(to_impedance(drawn, self.z_ref)).reshape(-1, 4)
         spread = standard_uncertainty(covariance)
         figures = np.concatenate([_parts(mean), spread, radius, ends], axis=-1)
@@ -239,15 +237,9 @@ def _intervals(figures: Real) -> Real:
     return figures[:, 5:].reshape(-1, 2, 2)
 
 
-def _squared_distance(parts: Real, covariance: Real) -> Real:
-    """In the measure of a covariance, shape (F, N); certain directions do not count."""
-    inverse = np.linalg.pinv(covariance, rcond=1e-12, hermitian=True)
-    return np.einsum("fni,fij,fnj->fn", parts, inverse, parts, optimize=True)
-
-
-def _radius(parts: Real, covariance: Real) -> Real:
-    """How large an ellipse of that shape must be to hold 95 % of the draws."""
-    return np.sqrt(np.quantile(_squared_distance(parts, covariance), COVERAGE, axis=-1))
+def _radius(off: Complex, covariance: Real) -> Real:
+    """How large an ellipse of that shape must be to hold 95 % of the draws, shape (F, N)."""
+    return np.sqrt(np.quantile(squared_distance(off.T, covariance), COVERAGE, axis=0))
 
 
 def tolerance_of(deviation: Real, digits: int = 1) -> Real:
@@ -279,9 +271,7 @@ def _settled(average: Real, twice: Real) -> NDArray[np.bool_]:
 
 def _linear_ends(linear: Quantity) -> Real:
     """Ends of the linear 95 % intervals of R and of X [ohm], shape (F, 2, 2)."""
-    freedom = np.stack([freedom_along(linear, way) for way in _AXES], axis=-1)
-    half = coverage_factors(freedom)[0] * standard_uncertainty(linear.covariance())
-    middle = _parts(linear.value)
+    half, middle = expanded(linear), _parts(linear.value)
     return np.stack([middle - half, middle + half], axis=-1)
 
 
@@ -295,23 +285,22 @@ def _linear_holds(reflection: Quantity, linear: Quantity, drawn: Real) -> NDArra
     ends = _linear_ends(linear)
     agrees = np.all(np.abs(ends - _intervals(drawn)) <= _tolerance(drawn)[..., None], axis=-1)
     agrees[:, 0] &= ends[:, 0, 0] >= 0
-    normal = _normal(reflection, drawn[:, :2], drawn[:, 4])
+    normal = _normal(reflection, drawn[:, 0] + 1j * drawn[:, 1], drawn[:, 4])
     # a joint t is no normal region; its own factor is in the linear answer
     repeated = np.isfinite(degrees_of_freedom(reflection))
     return agrees & (normal | repeated)[:, None]
 
 
-def _normal(reflection: Quantity, shift: Real, radius: Real) -> NDArray[np.bool_]:
+def _normal(reflection: Quantity, shift: Complex, radius: Real) -> NDArray[np.bool_]:
     """Whether draws, by their mean's shift and their region's radius, are as the linear answer."""
-    moved = _squared_distance(shift[:, None], reflection.covariance())[:, 0]
+    moved = squared_distance(shift, reflection.covariance())
     return (np.abs(radius / K_ELLIPSE - 1) < WIDER) & (moved < 0.01 * K_ELLIPSE**2)
 
 
 def linear_region(reflection: Quantity) -> Ellipse:
     """The 95 % region of a reflection by linear propagation alone."""
     freedom = degrees_of_freedom(reflection)
-    radius = np.where(np.isfinite(freedom), coverage_factors(freedom)[1], K_ELLIPSE)
-    return Ellipse(reflection.value.copy(), reflection.covariance(), radius)
+    return Ellipse(reflection.value.copy(), reflection.covariance(), region_factor(freedom))
 
 
 def ellipse_of(reflection: Quantity, sample: Complex) -> Ellipse:
@@ -320,14 +309,13 @@ def ellipse_of(reflection: Quantity, sample: Complex) -> Ellipse:
     It is the linear ellipse where the draws are normal; else their own, or, where they rest on
     repeats and have no covariance to speak of, the linear one as large as they ask.
     """
-    parts, known = _parts(sample), reflection.covariance()
     repeated = np.isfinite(degrees_of_freedom(reflection))
     mean, own = _moments(sample)
-    normal = _normal(reflection, _parts(mean), _radius(parts - _parts(mean)[:, None], own))
+    normal = _normal(reflection, mean, _radius(sample - mean[:, None], own))
     linear = repeated | normal
     centre = np.where(linear, 0, mean)
-    covariance = np.where(linear[:, None, None], known, own)
-    radius = _radius(parts - _parts(centre)[:, None], covariance)
+    covariance = np.where(linear[:, None, None], reflection.covariance(), own)
+    radius = _radius(sample - centre[:, None], covariance)
     return Ellipse(
         reflection.value + centre, covariance, np.where(normal & ~repeated, K_ELLIPSE, radius)
     )

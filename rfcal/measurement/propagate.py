@@ -16,7 +16,7 @@ from rfcal.maths.fitting import influence
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
 from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
-from rfcal.uncertainty.coverage import K_AXIS, region_radius, standard_uncertainty
+from rfcal.uncertainty.coverage import expanded, region_radius
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
 
@@ -176,6 +176,6 @@ def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
     They are infinite where the region of the reflection reaches an open: R and X have no bound
     there, whatever their derivatives at the middle say.
     """
-    half = K_AXIS * standard_uncertainty(impedance(reflection, z_ref).covariance())
+    half = expanded(impedance(reflection, z_ref))
     unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)
     return np.where(unbounded[:, None], np.inf, half)

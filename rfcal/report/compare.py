@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from rfcal.components.agreement import Agreement, agreement, expanded
+from rfcal.components.agreement import Agreement, agreement
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
@@ -25,6 +25,7 @@ from rfcal.report.figures.render import svg_text
 from rfcal.report.figures.style import own_settings
 from rfcal.report.text.components import part_kind
 from rfcal.report.text.device import SOUND
+from rfcal.uncertainty.coverage import expanded
 from rfcal.uncertainty.quantity import Effect, Quantity
 from rfcal.uncertainty.words import mhz, rounded, value_words
 

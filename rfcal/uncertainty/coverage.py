@@ -12,8 +12,8 @@ K_AXIS = 1.959963984540054
 """Half-width of a normal variable's 95 % interval, in standard deviations."""
 K_ELLIPSE = 2.447746830680816
 """Radius of the 95 % region of two normal variables: the root of -2 ln 0.05 (JCGM 102)."""
-
-
+EXACT = 1e-24
+"""Variance that what is without any doubt is given, so that it holds its own place [1]."""
 SHAPED = 4
 """From so many sweeps on, the shape of their scatter is estimated, and not only its size."""
 
@@ -103,21 +103,38 @@ def _squared(covariance: Real) -> Real:
     return 2 * xx**2 + xx * yy + xy**2 + 2 * yy**2
 
 
-def coverage_factors(freedom: Real) -> tuple[Real, Real]:
-    """Coverage factors of 95 % for an interval and for an elliptical region, of one shape.
+def expanded(quantity: Quantity) -> Real:
+    """Expanded uncertainty of the real and of the imaginary part, shape (F, 2): 95 %."""
+    freedom = [freedom_along(quantity, np.array([way])) for way in (1, 1j)]
+    factor = student(np.stack(freedom, axis=-1), (1 + COVERAGE) / 2)
+    return factor * standard_uncertainty(quantity.covariance())
 
-    The first is Student's t. The second is a radius in the measure of the covariance, ``k^2 = 2 v /
-    (v - 1) F(0.95; 2, v - 1)`` (Hotelling), infinite for one degree of freedom or less.
+
+def region_factor(freedom: Real) -> Real:
+    """Coverage factor of 95 % for an elliptical region: its radius in the measure of covariance.
+
+    ``k^2 = 2 v / (v - 1) F(0.95; 2, v - 1)`` (Hotelling), infinite for one degree of freedom or
+    less.
     """
-    freedom = np.asarray(freedom, float)
-    interval = student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
     known = (freedom > 1) & np.isfinite(freedom)
     few = np.where(known, freedom, 2.0)
     # F(p; 2, m) = m / 2 ((1 - p)^(-2 / m) - 1)
     with np.errstate(over="ignore"):
         squared = few * np.expm1(-2 / (few - 1) * np.log1p(-COVERAGE))
-    region = np.where(known, np.sqrt(squared), np.sqrt(-2 * np.log1p(-COVERAGE)))
-    return interval, np.where(freedom <= 1, np.inf, region)
+    region = np.where(known, np.sqrt(squared), K_ELLIPSE)
+    return np.where(freedom <= 1, np.inf, region)
+
+
+def squared_distance(step: Complex, covariance: Real) -> Real:
+    """Of steps, shape (..., F), in the measure of covariances, shape (F, 2, 2) [1].
+
+    In a direction without any doubt what is not zero is very far.
+    """
+    (xx, xy), (_, yy) = np.moveaxis(covariance, 0, -1)
+    least = EXACT + 1e-12 * (xx + yy)
+    xx, yy = xx + least, yy + least
+    x, y = step.real, step.imag
+    return (yy * x**2 - 2 * xy * x * y + xx * y**2) / (xx * yy - xy**2)
 
 
 def as_normal(squared: Real, freedom: Real | float) -> Real:
@@ -131,10 +148,11 @@ def as_normal(squared: Real, freedom: Real | float) -> Real:
     return np.where(known, (few - 1) * np.log1p(squared / few), squared)
 
 
-def student(freedom: Real, share: Real) -> Real:
+def student(freedom: Real, share: Real | float) -> Real:
     """Quantiles [1] of Student's t below which a share lies; normal where `freedom` is infinite."""
     from scipy.special import ndtri, stdtrit
 
+    share = np.broadcast_to(share, np.shape(freedom))
     if np.all(np.isinf(freedom)):
         return ndtri(share)
     known = np.isfinite(freedom)

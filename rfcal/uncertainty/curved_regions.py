@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.circles import Spread, direction
 from rfcal.maths.reflection import Complex, Real
+from rfcal.uncertainty.coverage import squared_distance
 from rfcal.uncertainty.quantity import Quantity
 
 ROUND = 0.1
@@ -34,9 +35,6 @@ moments (Gauss and Hermite); each of them weighs one sixth."""
 
 LEAST = 1e-9
 """Size that a reflection of nothing is given where its angle is asked [1]."""
-
-EXACT = 1e-24
-"""Variance that a reflection without any doubt is given, so that it holds its own place [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,12 +87,7 @@ class Region:
 
     def holds(self, place: float | complex, radius: float | Real) -> NDArray[np.bool_]:
         """Whether a place lies within so many standard deviations."""
-        (xx, xy), (_, yy) = np.moveaxis(self.covariance, 0, -1)
-        x, y = self.step_to(place).real, self.step_to(place).imag
-        xx, yy = np.maximum(xx, EXACT), np.maximum(yy, EXACT)
-        inside = xx * yy - xy**2
-        squared = yy * x**2 - 2 * xy * x * y + xx * y**2
-        return squared <= radius**2 * np.maximum(inside, 1e-12 * xx * yy)
+        return squared_distance(self.step_to(place), self.covariance) <= radius**2
 
     def squared_distance(self, other: Quantity) -> Real:
         """Of another reflection, independent of this one, in the measure of both doubts [1]."""
@@ -102,10 +95,8 @@ class Region:
         place = np.where(np.abs(other.value) > LEAST, other.value, LEAST)
         ratio = np.where(self.bent, place / centre, 1)
         way = np.where(self.bent, np.log(ratio), other.value - self.centre)
-        step = np.stack([way.real, way.imag], axis=-1)[..., None]
         own = _scaled(other.covariance(), (1 / centre).astype(complex))
-        both = self.covariance + own + EXACT * np.eye(2)
-        return (np.swapaxes(step, -1, -2) @ np.linalg.solve(both, step))[..., 0, 0]
+        return squared_distance(way, self.covariance + own)
 
     def level_with(self, place: float, radius: Real) -> list[Complex]:
         """White directions to the two places on the edge that are as far up as a place is."""

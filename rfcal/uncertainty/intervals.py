@@ -64,8 +64,7 @@ def interval(
     passive = np.broadcast_to(passive, region.centre.shape)
     region = replace(region, centre=_possible(region, passive))
     way = distance_from(circle_of(level, level.value(region.centre)), region.centre)[1]
-    freedom = np.maximum(freedom_along(reflection, way), 1.0)
-    times = student(freedom, np.full(freedom.shape, (1 + COVERAGE) / 2))
+    times = student(freedom_along(reflection, way), (1 + COVERAGE) / 2)
     parts = []
     for start in range(0, way.size, BLOCK):
         some = slice(start, start + BLOCK)

@@ -51,12 +51,12 @@ def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarr
     """Where a reflection is above 1 beyond what chance leaves of a passive device."""
     size = np.abs(reflection.value)
     outward = direction(reflection.value)
-    freedom = np.maximum(freedom_along(reflection, outward), 1.0)
+    freedom = freedom_along(reflection, outward)
     doubt = np.maximum(Spread(reflection.covariance()).along(outward), 1e-30)
     deviations = (size - 1 - ROUNDING) / doubt
 
     def beyond(chance: float) -> np.ndarray:
-        return deviations > student(freedom, np.full(freedom.shape, 1 - chance))
+        return deviations > student(freedom, 1 - chance)
 
     # half of the chance for any point by itself, half for too many at once
     each = chance / 2 / TOGETHER

@@ -13,7 +13,7 @@ from rfcal.measurement.error_terms import calibrate, self_correcting
 from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.coverage import coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.uncertainty.coverage import degrees_of_freedom, from_repeats, region_factor, student
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 BOX = Bilinear.from_error_terms(
@@ -213,6 +213,6 @@ def test_degrees_of_freedom_and_factors_against_gtc(count):
     assert ours.covariance()[0].ravel() == pytest.approx(np.array(GTC.variance(peer)).ravel())
     freedom = degrees_of_freedom(ours)
     assert freedom[0] == pytest.approx(GTC.dof(peer), rel=1e-9)
-    interval, region = coverage_factors(freedom)
+    interval, region = student(freedom, 0.975), region_factor(freedom)
     assert interval[0] == pytest.approx(GTC.reporting.k_factor(freedom[0]), rel=1e-6)
     assert region[0] ** 2 == pytest.approx(GTC.reporting.k2_factor_sq(freedom[0]), rel=1e-6)

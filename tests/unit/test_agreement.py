@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from rfcal.components.agreement import agreement, expanded
+from rfcal.components.agreement import agreement
 from rfcal.maths.reflection import to_impedance
+from rfcal.uncertainty.coverage import expanded
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 REFLECTION = np.array([0.2 + 0.3j, -0.5 + 0.1j, 0.7 - 0.2j])

@@ -10,7 +10,13 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate, drift_effects, self_correcting
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.uncertainty import intervals
-from rfcal.uncertainty.coverage import SHAPED, coverage_factors, degrees_of_freedom, from_repeats
+from rfcal.uncertainty.coverage import (
+    SHAPED,
+    degrees_of_freedom,
+    from_repeats,
+    region_factor,
+    student,
+)
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 SESSIONS = 4000
@@ -82,7 +88,7 @@ def test_truth_is_inside_when_the_scatter_is_only_estimated(count):
     few = count < SHAPED
     assert freedom == pytest.approx(2 * (count - 1) if few else count - 1)
     # of a round scatter 2 F(2, 2 (n - 1)), by scipy; of any shape Hotelling's
-    radius = np.sqrt(2 * f.ppf(0.95, 2, freedom[0])) if few else coverage_factors(freedom)[1][0]
+    radius = np.sqrt(2 * f.ppf(0.95, 2, freedom[0])) if few else region_factor(freedom)[0]
     assert LOW <= inside_region(found, true, radius) <= HIGH
     assert inside_region(found, true) < 0.9 * SESSIONS
     low, high = intervals.interval(levels.RESISTANCE, found)
@@ -94,7 +100,7 @@ def test_drawn_repeats_are_a_joint_t():
     rng = np.random.default_rng(1)
     found = from_repeats(np.array([[0.1 + 0.2j], [0.11 + 0.23j], [0.14 + 0.21j]] * 2), "r")
     draws = found.draw(rng, 200_000)[:, 0].real
-    half = coverage_factors(np.array(5.0))[0] * np.sqrt(found.covariance()[0, 0, 0])
+    half = student(np.array([5.0]), 0.975)[0] * np.sqrt(found.covariance()[0, 0, 0])
     ends = np.quantile(draws, [0.025, 0.975]) - found.value[0].real
     assert ends == pytest.approx([-half, half], rel=0.02)
 
