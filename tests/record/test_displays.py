@@ -179,6 +179,28 @@ def test_a_sign_that_the_record_says_is_unknown_is_not_called_lost(record):
     assert "signs-lost" in codes(results)
 
 
+@pytest.mark.parametrize(
+    ("x", "all_lost", "asked"),
+    [
+        ([60, 50, 40], False, True),  # as of |X| below a resonance
+        ([40, 50, 60], False, False),  # as of an honest coil, where the open shows a minus
+        ([40, 50, 60], True, True),
+        ([-60, -50, -40], False, False),
+    ],
+)
+def test_a_typed_x_without_its_sign_is_asked_about_where_it_falls_or_none_is_shown(
+    record, x, all_lost, asked
+):
+    def lost(z, mhz):
+        return typed(z.real + 1j * np.abs(z.imag), mhz)
+
+    displays = dict.fromkeys(SAID, lost) if all_lost else {}
+    results = compute(record({"whip": 27 + 1j * np.array(x)}, [3.6, 3.65, 3.7], displays))
+    said = [f.message for f in results.findings if f.code == "never-negative"]
+    assert len(said) == asked
+    assert all("say x_sign = 'unknown'" in message for message in said)
+
+
 def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):
     truth = 20 + 35j
     device = compute(record({"coil": truth}, [14.1], {"coil": sizes})).device("coil")

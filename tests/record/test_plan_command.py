@@ -52,7 +52,7 @@ def test_nothing_need_be_read_yet(ahead, capsys):
     missing = said.split("what could not be noticed, and the reading that would:")[1]
     assert missing.count("[[check]]") == 2
     assert "in the place of 'antenna'" in missing
-    assert "Read 'short' once more after 'antenna'" in missing
+    assert "Read 'short' once more right after 'antenna'" in missing
 
 
 def test_a_report_still_needs_the_readings(ahead, capsys):

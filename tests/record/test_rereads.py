@@ -61,6 +61,19 @@ def test_what_moved_is_named_with_its_change(filed, raw, words):
     assert any(source.startswith("moved since") for source in results.devices[0].budget)
 
 
+@pytest.mark.parametrize(
+    ("turn", "code", "words"),
+    [
+        (-4 * np.pi * GRID * 0.5 / (0.66 * 299_792_458), "lead-left", "of about 50 cm if it is"),
+        (0.5 * GRID / 50e6, "moved", "a lead or adapter that was left out or put in"),
+    ],
+)
+def test_a_lead_that_was_left_before_a_second_reading_is_told(filed, turn, code, words):
+    """50 cm of solid polyethylene turn by 2 * 2 pi f l / (0.66 c)."""
+    (message,) = said(read_again(filed, BOX.apply(-np.exp(1j * turn))), code)
+    assert words in message
+
+
 def test_what_did_not_move_widens_nothing_and_is_not_said(filed):
     before = compute(filed).devices[0].expanded_uncertainty()
     results = read_again(filed, BOX.apply(np.full(11, -1 + 0.002j)))

@@ -19,7 +19,7 @@ from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
-from rfcal.record.findings.catalogue.readings import MOVED
+from rfcal.record.findings.catalogue.readings import LEAD_LEFT, MOVED
 from rfcal.record.findings.catalogue.standards import STANDARDS_CORRECTED
 from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.slips import Meanings
@@ -143,7 +143,11 @@ def soundness(told: Sequence[Finding], checked: bool, device: str) -> bool | Non
 
     None where nothing could tell.
     """
-    widened = MOVED.code, STANDARDS_CORRECTED.code  # the answer holds what these may change
+    widened = (
+        MOVED.code,
+        LEAD_LEFT.code,
+        STANDARDS_CORRECTED.code,
+    )  # the answer holds what these may change
     if why_doubted(told, device) or any(f.code in widened for f in told):
         return False
     return True if checked else None

@@ -4,9 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.reread import Moved
+from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -20,6 +22,11 @@ LIKE = 0.1
 NEARLY = 0.04
 """A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
 directivity, source match and tracking leave no more (common practice, no source)."""
+BEHIND = 0.25
+"""Turn [rad] beyond which what was read again lies behind something else, for bending and drift
+turn less (common practice, no source)."""
+ALIKE = 0.1
+"""Parts by which the turn of one piece of line may seem to differ over a band, and its loss [1]."""
 
 
 def about_rereads(found: Sequence[Reread]) -> list[Finding]:
@@ -35,6 +42,8 @@ def about_rereads(found: Sequence[Reread]) -> list[Finding]:
 def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     outside = moved.squared() > K_ELLIPSE**2
     times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
+    where = span_mhz(moved.frequency, outside)
+    too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
     how, causes = _how(moved, outside)
     box, first, last = moved.calibration.error_box, moved.first, moved.first + moved.change.value
     before, again = box.apply(first), box.apply(last)
@@ -46,11 +55,23 @@ def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     if other := _like(moved, before, again):
         how = say.EXCHANGED_WITH.format(other=other)
         causes = (say.EXCHANGE.format(of=moved.of, other=other),)
+    elif metres := _behind(moved):
+        return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
     look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
-    where = span_mhz(moved.frequency, outside)
-    too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
     far = f"{float(f'{times:.2g}'):,g}"
     return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
+
+
+def _behind(moved: Moved) -> float:
+    """Behind how much cable [m] what was read again seems to lie; 0 where it was not turned so."""
+    ratio = 1 + moved.change.value / moved.first
+    if np.any(np.abs(moved.first) < SMALL) or np.any(np.abs(np.abs(ratio) - 1) > ALIKE):
+        return 0.0
+    turn = -np.unwrap(np.angle(ratio))  # there and back
+    metres = turn * defaults.VELOCITY_FACTOR * SPEED_OF_LIGHT / (4 * np.pi * moved.frequency)
+    middle = float(np.median(metres))
+    one_line = np.all(np.abs(metres - middle) < ALIKE * middle)
+    return middle if one_line and np.all(turn > BEHIND) else 0.0
 
 
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
@@ -66,7 +87,8 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
         if _size(turn) > MOSTLY * _size(grown):
             way = "anticlockwise" if turn[most] > 0 else "clockwise"
             degrees = abs(np.degrees(turn[most]))
-            return say.TURNED.format(degrees=degrees, way=way), (say.DRIFTED, say.BENT)
+            causes = (say.DRIFTED, say.BENT) if abs(turn[most]) < BEHIND else (say.ADAPTED,)
+            return say.TURNED.format(degrees=degrees, way=way), causes
         if _size(grown) > MOSTLY * _size(turn):
             verb = "grown" if grown[most] > 0 else "shrunk"
             return say.SHRUNK.format(verb=verb, part=abs(grown[most])), (say.LOOSE, say.DRIFTED)

@@ -38,6 +38,8 @@ MIRRORED = 3.0
 BEND = 20.0
 """In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
 and so take no part of the chance of a false alarm."""
+FALLS = 4.0
+"""Standard deviations by which X must fall to be asked about."""
 PASSES = 0.01
 """What passes between ports [1] above which something joins them: analyzers leak less (common
 practice, no source)."""
@@ -56,13 +58,38 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     for sweep in shown.values():
         if sweep.label not in told:
             found += about_shape(sweep, noise)
-    told = {finding.about for finding in found}
-    return found + [
-        say.NEVER_NEGATIVE(label=item.name, where=span_mhz(sweep.frequency, sweep.frequency > 0))
-        for item in record.measurements
-        for sweep in [sweeps[item.name]]
-        if item.name not in told and _as_r_and_x(sweep) and np.all(sweep.reflection.imag >= 0)
-    ]
+    return [*found, *never_negative(record, shown, {finding.about for finding in found})]
+
+
+def never_negative(
+    record: Record, sweeps: Mapping[str, Sweep], told: Collection[str]
+) -> list[Finding]:
+    """Devices whose X is nowhere below zero, of what may have no sign: R and X of CSV or typed.
+
+    Typed at few points many have one sign: these are asked about where X falls, which little loss
+    forbids, or where none is below zero that was typed of anything.
+    """
+    shown = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
+    shown |= not record.standards
+    found = []
+    for item in record.measurements:
+        sweep = sweeps.get(item.name)
+        if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
+            continue
+        where = span_mhz(sweep.frequency, sweep.frequency > 0)
+        if item.reading.typed and (_falls(item.reading.typed, record) or not shown):
+            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=say.X_SIGN))
+        elif _as_r_and_x(sweep):
+            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=""))
+    return found
+
+
+def _falls(rows: Sequence[Sequence[float]], record: Record) -> bool:
+    """Whether X falls over a band by more than noise and the display's steps."""
+    _, r, x = np.array(rows, float).T
+    noise = record.analyzer["noise"] * np.abs(r + 1j * x + record.reference_ohm) ** 2
+    doubt = np.hypot(noise / 2 / record.reference_ohm, record.display_step_ohm / np.sqrt(12))
+    return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
 
 
 def _as_r_and_x(sweep: Sweep) -> bool:

@@ -9,14 +9,13 @@ from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Record
 
 
-def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[Finding]:
+def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
     """Each reading of the least set that is missing, once: a check, one behind a path, a reread.
 
-    Of what was `told` already nothing is said; None before anything was read. Where none is missing
-    but a check that was read again, that.
+    Of what was `told` already nothing is said.
     """
     found = []
-    misfits = {f.about for f in told or () if f.code == say.PATH_MISFIT.code}
+    misfits = {f.about for f in told if f.code == say.PATH_MISFIT.code}
     if not record.checks:
         solved = record.residual is None
         found.append(
@@ -46,12 +45,6 @@ def about_unseen(record: Record, told: Sequence[Finding] | None = None) -> list[
     if not record.rereads and artefact:
         devices = quoted([item.name for item in record.measurements]) or "the line"
         found.append(say.NO_REREAD(devices=devices, artefact=artefact, **place))
-    again = {reread.of for reread in record.rereads}
-    complete = not (found or misfits) and record.standards and record.measurements
-    if told is not None and complete and not again & {check.name for check in record.checks}:
-        devices = quoted([item.name for item in record.measurements])
-        check = record.checks[0].name
-        found.append(say.OTHER_SETTING(check=check, devices=devices, **place))
     return found
 
 

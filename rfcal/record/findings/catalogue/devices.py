@@ -12,8 +12,8 @@ NO_CHECK = note(
 )
 NO_REREAD = note(
     "no-reread: rereads",
-    "Read '{artefact}' once more after {devices}{place}, as a [[reread]]: without it {lead}a lead "
-    "that was moved, a connector that came loose, drift, or the instrument's own correction "
+    "Read '{artefact}' once more right after {devices}{place}, as a [[reread]]: without it {lead}a "
+    "lead that was moved, a connector that came loose, drift, or the instrument's own correction "
     "switched in between would not show.",
 )
 NO_CHECK_BEHIND = note(
@@ -21,21 +21,12 @@ NO_CHECK_BEHIND = note(
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
     "'{at}': without it {invisible} would not show.",
 )
-OTHER_SETTING = note(
-    "other-setting: rereads",
-    "Read '{check}' once more right after {devices}{place} and in the same setting, as a "
-    "[[reread]]: without it {lead}a device read in another setting than the standards, with the "
-    "instrument's own correction on or in another session, would not show.",
-)
 DIRECT = {
     "place": ", in its place with nothing taken off",
     "lead": "a lead or adapter that was left before the device, ",
 }
 BEHIND = {"place": "", "lead": ""}
-UNSEEN = tuple(
-    said.code
-    for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND, OTHER_SETTING)
-)
+UNSEEN = tuple(said.code for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND))
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
     "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",

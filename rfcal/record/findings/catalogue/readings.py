@@ -138,8 +138,9 @@ SIGN_LOST = warning(
 )
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
-    "Does the instrument write X with its sign? That of '{label}' is below zero nowhere {where}.",
+    "Does the display show the sign of X? That of '{label}' is below zero nowhere {where}.{typed}",
 )
+X_SIGN = " If it does not, say x_sign = 'unknown' beside what was typed."
 SIGNS_LOST = warning(
     "signs-lost: {short}",
     "Look whether X was written without its sign in all readings: it is below zero in none, though "
@@ -183,6 +184,13 @@ MOVED = warning(
     "{how} {where}, {far} times as far as what was stated explains{too}. So far it widens the "
     "uncertainty of every device.",
 )
+LEAD_LEFT = warning(
+    "lead-left: {of}",
+    "Take off the lead or adapter, of about {cm:.2g} cm if it is cable, that was left before "
+    "'{of}' when it was read again, or state it as [[measurement.between]] if it lies before "
+    "the device: '{of}' has turned clockwise as behind it {where}{too}. So far it widens the "
+    "uncertainty of every device.",
+)
 MOVED_TOO = ", and {others} less far"
 TURNED = "turned {way} by {degrees:.2g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
@@ -191,6 +199,7 @@ SHIFTED = "moved by up to {size:.2g} of reflection"
 EXCHANGED_WITH = "come to read as '{other}' did"
 EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
 CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
+ADAPTED = "a lead or adapter that was left out or put in"
 LOOSE, BENT = "a loose connector", "a lead that was bent"
 DRIFTED = "an analyzer that drifted"
 SWITCHED = "the instrument's own correction switched in between"
