@@ -37,7 +37,7 @@ VALUES = {
     },
     **dict.fromkeys(("name", "label", "device", "worst"), "antenna"),
     **{"check": "33 ohm", "standard": "load", "element": "line 1", "kind": "load"},
-    **{"bare": "antenna", "taken_ohm": 75.0, "other": "short", "stated_ohm": 50.0},
+    **{"bare": "", "other": "short"},
     **{"metres": 62.0, "magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
     **{"size": 1.02345, "growth": 48.213, "terms": "a source match of 1.2"},
     **{"short": "short", "opened": "open", "length": "", "place": "", "lead": ""},

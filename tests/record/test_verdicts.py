@@ -127,7 +127,7 @@ def test_a_wide_answer_is_not_called_near_an_open(filed):
         )
     found = {f.code for f in compute(filed).findings if f.about == "device"}
     assert "device-hidden" in found
-    assert "near-open" not in found
+    assert "lopsided" not in found
 
 
 def test_one_stated_uncertainty_leaves_the_other_defaults(typed):
@@ -190,12 +190,12 @@ def test_a_small_term_that_turns_fast_is_not_interpolated():
 
 def test_bare_reflections_beside_stated_references(filed):
     bend(filed, "date = 2026-05-16", "date = 2026-05-16\nreference_ohm = 75.0")
-    assert "mixed-references" not in {f.code for f in compute(filed).findings}
+    assert "references-differ" not in {f.code for f in compute(filed).findings}
     (filed / "raw/device.csv").write_text("frequency_mhz,re,im\n52,0.1,0\n54,0.1,0\n")
     bend(filed, "raw/device.s1p", "raw/device.csv")
-    found = next(f for f in compute(filed).findings if f.code == "mixed-references")
-    assert "reference_ohm of 75 ohm was taken" in found.message
-    assert "a Touchstone file that says R 50" in found.message
+    found = next(f for f in compute(filed).findings if f.code == "references-differ")
+    assert "'device' refers to 75 ohm, and 'short', 'open' and 'load' to 50 ohm" in found.message
+    assert "'device' is a reflection that does not say to which" in found.message
 
 
 def test_more_standards_or_another_check_rule_an_exchange_out(filed):

@@ -39,7 +39,6 @@ HIDDEN = 0.3
 DOUBTS = {
     "error-terms": "the error terms are those of no sound analyzer",
     "half-turn": "two standards seem to be exchanged",
-    "exchanged-or-lead": "two standards may be exchanged",
     "read-alike": "two standards read alike",
     "anticlockwise": "the readings turn as no delay does",
     "standards-disagree": "the standards contradict each other",
@@ -86,10 +85,10 @@ def about_device(
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
-    judged: tuple[tuple[Entry, np.ndarray], ...] = (
-        (say.DEVICE_HIDDEN, hidden),
-        (say.NEAR_OPEN, crooked & (distance < NEAR)),
-        (say.LOPSIDED, crooked & (distance >= NEAR)),
+    judged: tuple[tuple[Entry, str, np.ndarray], ...] = (
+        (say.DEVICE_HIDDEN, "", hidden),
+        (say.LOPSIDED, say.NEAR_OPEN, crooked & (distance < NEAR)),
+        (say.LOPSIDED, say.LITTLE_KNOWN, crooked & (distance >= NEAR)),
     )
     wrong = _impossible(found, chance, partial(_causes, found, solved, sound, meant))
     return [*wrong, *about_two(found)] + [
@@ -97,10 +96,11 @@ def about_device(
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
-            sources=largest_sources(found.reflection, where),
+            sources=(sources := largest_sources(found.reflection, where)),
+            why=why.format(sources=sources),
             length=_length(found),
         )
-        for entry, where in judged
+        for entry, why, where in judged
         if np.any(where)
     ]
 

@@ -118,10 +118,10 @@ def about_signs(
     device: Device, by_rising: NDArray[np.bool_], by_power: NDArray[np.bool_]
 ) -> list[Finding]:
     """How the sign of X was told that a display does not show."""
-    ways = ((say.SIGN_BY_RISING, by_rising), (say.SIGN_BY_POWER, by_power))
+    ways = ((say.BY_RISING, by_rising), (say.BY_POWER, by_power))
     return [
-        entry(device=device.name, where=span_mhz(device.frequency, points))
-        for entry, points in ways
+        say.SIGN_TOLD(device=device.name, how=way.format(where=span_mhz(device.frequency, points)))
+        for way, points in ways
         if np.any(points)
     ]
 

@@ -178,7 +178,8 @@ def about_analyzer(
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-box.reflection_tracking[0])
         if upheld or metres < LEAD_M or abs(off) > NEAR_RAD:
             return []
-        return [say.EXCHANGED_OR_LEAD(pair=exchange(calibration).said(), metres=metres)]
+        why = say.OR_LEAD.format(metres=metres)
+        return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
     (delay, doubt, at_zero), where = turn, span_mhz(frequency, frequency > 0)
     if delay < -max(BACKWARD_S, SURE * doubt):
         degrees = np.degrees(-2 * np.pi * delay * np.ptp(frequency))
@@ -187,8 +188,8 @@ def about_analyzer(
         return [say.UNIT_BY_DELAY(metres=delay / PER_METRE_S, where=where)]
     known_rad = 2 * np.pi * doubt * np.mean(frequency)
     if known_rad < KNOWN_RAD and np.pi - abs(at_zero) < SURE * KNOWN_RAD:
-        degrees = abs(np.degrees(at_zero))
-        return [say.HALF_TURN(pair=exchange(calibration).said(), degrees=degrees)]
+        why = say.AT_ZERO.format(degrees=abs(np.degrees(at_zero)))
+        return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
     return []
 
 
@@ -201,7 +202,7 @@ def exchange(calibration: Calibration) -> Slip:
 
 def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) -> str:
     """What would explain a contradiction, where the analyzer itself tells of an exchange."""
-    if not {f.code for f in found} & say.EXCHANGED:
+    if say.HALF_TURN.code not in {f.code for f in found}:
         return why
     said = exchange(calibration).said()
     return say.SUSPECTS.format(several=said, left="") if said in why else say.SEEN_ABOVE

@@ -112,16 +112,18 @@ def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:
 def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
     """Files of one analyzer that state different reference impedances."""
     files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
+    bare = {part.label for part in files if part.assumed_reference}
     stated = {
         part.label: part.z_ref
         for part in files
-        if part.origin is not None and not part.origin.file.lower().endswith(".csv")
+        if part.label in bare or (part.origin and not part.origin.file.lower().endswith(".csv"))
     }
     count = Counter(stated.values()).most_common()
     if len(count) < 2:
         return []
     usual, odd = count[0][0], count[-1][0]
     by = {ohm: [label for label, own in stated.items() if own == ohm] for ohm in (usual, odd)}
+    silent = [label for label in stated if label in bare]
     return [
         say.REFERENCES_DIFFER(
             label=by[odd][0],
@@ -129,6 +131,7 @@ def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
             odd_ohm=odd,
             others=quoted(by[usual]),
             usual_ohm=usual,
+            bare=say.BARE.format(labels=quoted(silent)) if silent else "",
         )
     ]
 
@@ -258,22 +261,6 @@ def about_sizes(sweeps: Sequence[Sweep]) -> list[Finding]:
     where = span_mhz(grid, np.isin(grid, frequency[size > MOST_RAW]))
     of = {"labels": ", ".join(labels), "names": quoted(labels)}
     return [say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where)]
-
-
-def about_references(sweeps: Sequence[Sweep], z_ref: float) -> list[Finding]:
-    """Bare reflections beside files that state another reference impedance [ohm] than the record.
-
-    One of each is named.
-    """
-    bare = [s.label for s in sweeps if s.assumed_reference]
-    other = next((s for s in sweeps if s.z_ref != z_ref), None)
-    if not bare or other is None:
-        return []
-    return [
-        say.MIXED_REFERENCES(
-            bare=bare[0], taken_ohm=z_ref, other=other.label, stated_ohm=other.z_ref
-        )
-    ]
 
 
 def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> list[Finding]:

@@ -43,7 +43,6 @@ from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
     about_ports,
-    about_references,
     about_sizes,
     about_traces,
 )
@@ -131,7 +130,6 @@ class _Job:
         readings.require_one_unit(record, self.sweeps)
         # what an instrument that corrects itself reads is judged as an answer
         self.findings += about_sizes([*self.sweeps.values()] if record.standards else [])
-        self.findings += about_references(list(self.sweeps.values()), record.reference_ohm)
         self.traces = about_traces(record, self.sweeps)
         self.findings += self.traces
 

@@ -23,7 +23,7 @@ from rfcal.measurement.undecided import (
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.catalogue.readings import SAME_DISAGREES, SIGN_BY_OTHER
+from rfcal.record.findings.catalogue.readings import BY_OTHER, SAME_DISAGREES, SIGN_TOLD
 from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, ends_of
@@ -160,7 +160,7 @@ def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, .
             told = device if fits[0] else device.other
             by_name[one] = replace(told, other=None)
             vars(by_name[one])["figures"] = told.figures
-            found.append(SIGN_BY_OTHER(device=one, other=other))
+            found.append(SIGN_TOLD(device=one, how=BY_OTHER.format(other=other)))
         elif not any(fits):
             found.append(SAME_DISAGREES(device=one, other=other))
     return tuple(by_name.values()), found

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from rfcal.record.findings.catalogue.standards import EXCHANGED
+from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
 from rfcal.report.text.device import check_line, reread_line
@@ -29,7 +29,7 @@ def _standards(found: Results, codes: set[str]) -> list[str]:
             "good: the standards lie well apart: an error in one of them is at most "
             f"{largest:.2g} times as large elsewhere on the chart"
         )
-    if not codes & {"error-terms", *EXCHANGED}:
+    if not codes & {ERROR_TERMS.code, HALF_TURN.code}:
         sizes = ", ".join(
             f"{name.replace('_', ' ')} up to {np.max(np.abs(term)):.2g}"
             for name, term in error_terms(calibration).items()

@@ -85,16 +85,13 @@ DEVICE_HIDDEN = warning(
     "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
 )
 HIDDEN_LENGTH = " Look first whether the {metres:g} m of line that are removed before it are right."
-NEAR_OPEN = note(
-    "near-open: {device}",
-    "'{device}' reads so near an open {where} that the intervals of R and X are lopsided there: "
-    "read their ends, not a value and a ±.",
-)
 LOPSIDED = note(
     "lopsided: {device}",
-    "So little is known of '{device}' {where} that the intervals of R and X are lopsided there: "
-    "read their ends, not a value and a ±. Most of the uncertainty comes from {sources}.",
+    "Read the ends of the intervals of R and X of '{device}' {where}, not a value and a ±: they "
+    "are lopsided there, for {why}.",
 )
+NEAR_OPEN = "it reads so near an open"
+LITTLE_KNOWN = "little is known of it, and most of its uncertainty comes from {sources}"
 
 # Path between plane and device
 

@@ -81,41 +81,27 @@ REMAINS_SIGN = (
 REMAINS_SIZE = (
     " R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
 )
-SIGN_BY_POWER = note(
-    "sign-by-power: {device}",
-    "The sign of X of '{device}' was told {where} by this: with the other it would give power.",
-)
-SIGN_BY_OTHER = note(
-    "sign-by-other: {device}",
-    "The sign of X of '{device}' was told by '{other}', which is the same device read another way: "
-    "with the other sign they would differ.",
-)
+SIGN_TOLD = note("sign-told: {device}", "The sign of X of '{device}' was told {how}.")
+BY_POWER = "{where} by this: with the other it would give power"
+BY_RISING = "{where} by how X changes with frequency: where little is lost, reactance rises with it"
+BY_OTHER = "by '{other}', which is the same device read another way: else they would differ"
 SAME_DISAGREES = warning(
     "same-disagrees: {device}",
     "'{device}' and '{other}' are said to be one device, and no sign of X makes them agree: look "
     "at what lies before each, and whether the device was the same.",
-)
-SIGN_BY_RISING = note(
-    "sign-by-rising: {device}",
-    "The sign of X of '{device}' was told {where} by how X changes with frequency: where little is "
-    "lost, reactance rises.",
 )
 EXAMPLE_LEFT = warning(
     "example-left: record",
     "Replace the readings of {names} by your own, or the answer is nobody's: they are those of the "
     "example that 'rfcal new' writes, and others are not.",
 )
-MIXED_REFERENCES = warning(
-    "mixed-references: {bare}",
-    "The reading of '{bare}' is a reflection that does not say which impedance it refers to, so "
-    "the record's reference_ohm of {taken_ohm:g} ohm was taken; that of '{other}' says "
-    "{stated_ohm:g} ohm. If one analyzer gave both, '{bare}' is misread: give it as R and X, or as "
-    "a Touchstone file that says R {stated_ohm:g}.",
-)
 REFERENCES_DIFFER = warning(
     "references-differ: {label}",
-    "Look which is right and put it right in the file: {labels} refers to {odd_ohm:g} ohm by its "
-    "header, and {others} to {usual_ohm:g} ohm, where one analyzer writes one reference impedance.",
+    "Look which is right and put it right in the file: {labels} refers to {odd_ohm:g} ohm, and "
+    "{others} to {usual_ohm:g} ohm, where one analyzer writes one reference impedance.{bare}",
+)
+BARE = (
+    " {labels} is a reflection that does not say to which, so the record's reference_ohm was taken."
 )
 SAME_READING = warning(
     "same-reading: {device}",

@@ -27,16 +27,16 @@ UNIT_BY_DELAY = warning(
 )
 HALF_TURN = warning(
     "half-turn: standards",
-    "Look whether {pair}: the phase of the reflection tracking goes back to "
-    "{degrees:.3g} degrees at zero frequency, where that of an analyzer and its leads goes back to "
-    "about 0.",
+    "Look whether {pair}: {why}.",
 )
-EXCHANGED_OR_LEAD = warning(
-    "exchanged-or-lead: standards",
-    "Look whether {pair}: as they are named, about {metres:.2g} m of cable would lie between the "
-    "analyzer and the place of the standards.",
+AT_ZERO = (
+    "the phase of the reflection tracking goes back to {degrees:.3g} degrees at zero frequency, "
+    "where that of an analyzer and its leads goes back to about 0"
 )
-EXCHANGED = {HALF_TURN.code, EXCHANGED_OR_LEAD.code}
+OR_LEAD = (
+    "as they are named, about {metres:.2g} m of cable would lie between the analyzer and the place "
+    "of the standards"
+)
 SEEN_ABOVE = "What is said of the standards would explain it."
 STANDARDS_CORRECTED = warning(
     "standards-corrected: standards",
