@@ -32,7 +32,7 @@ FAINTLY = 0.05
 
 SPLITS, BEFORE = 2.0, 0.1
 """By a wide band an antenna's own echo appears as several within so many resolutions, and what is
-below the second part of it as far before it as echoes pull each other (by simulation)."""
+below the second part of it may as far before it as echoes pull each other (by simulation)."""
 
 CLEAR = 0.1
 """Events above this part of the strongest are placed by what they lose."""
@@ -142,7 +142,8 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     largest = np.max(size[end:])
     reach = np.where(size < RINGS * largest, 2 * RINGING, RINGING)
     late = (behind > 0) & ((behind < reach) | (size < FAINTLY * largest))
-    early = (behind < 0) & (behind > -NEARBY) & (size < BEFORE * largest)
+    before = np.where(size < BEFORE * largest, NEARBY, SPLITS)
+    early = (behind < 0) & (behind > -before) & (size < RINGS * largest)
     return np.asarray((late | early & (not events.narrow)) & unclear & unclear[end])
 
 

@@ -16,6 +16,7 @@ from rfcal.feedline.fit import LineProperties
 from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
+from rfcal.uncertainty.coverage import K_AXIS
 
 LEAST_DB, LEAST_SHARE = 0.3, 0.15
 """More loss than this, one way to the end, and than this share of what a line loses, is no weather:
@@ -32,7 +33,8 @@ MOST_DB = 10.0
 """An echo that lost more than this one way [dB] went with its end, where loss is not certain."""
 
 SURELY = 3.0
-"""More than a stated loss is this many standard uncertainties more than it."""
+"""More than a stated loss is this many standard uncertainties more than it for certain; what is
+outside the 95 % interval is it perhaps."""
 
 TELLS = 3.0
 """It is loss for certain where a factor alike over the band leaves this many times more of it."""
@@ -47,7 +49,7 @@ class Lost:
     length_m: float  # up to the line's end
     at_hz: float  # middle of the band
     uncertainty_db: float  # standard, of `more_db`: what the law leaves of the echo
-    sure: bool  # whether it cannot as well be another end
+    sure: bool  # whether it cannot as well be another end, or chance
     inside: float = 1.0  # reactance that grew with the conductors' resistance, over that [1]
 
     @property
@@ -109,11 +111,12 @@ def measured_more(frequency: Real, found: LineProperties, stated: Line) -> Lost 
     line, middle = found.line, np.array([np.mean(frequency)])
     conductor = (line.conductor_db - stated.conductor_db) * NEPER_PER_DB / 100
     dielectric = (line.dielectric_db - stated.dielectric_db) * NEPER_PER_DB / 100
-    of_loss = float(found.loss_db(middle)[1][0])
-    lost = Lost(conductor, dielectric, line.length_m, float(middle[0]), of_loss, True)
     usual = float(stated.loss_db_per_100m(middle)[0]) * line.length_m / 100
-    doubt = max(LEAST_DB, SURELY * (of_loss + defaults.PATH["loss"] * usual))
-    return lost if lost.more_db > doubt else None
+    doubt = float(np.hypot(found.loss_db(middle)[1][0], defaults.PATH["loss"] * usual))
+    lost = Lost(conductor, dielectric, line.length_m, float(middle[0]), doubt, True)
+    if lost.more_db < max(LEAST_DB, K_AXIS * doubt):
+        return None
+    return replace(lost, sure=lost.more_db > SURELY * doubt)
 
 
 def _whole_db(band: Band, end_m: float) -> float:

@@ -155,10 +155,13 @@ def _fold(frequency: Real) -> float:
 
 
 def _exchanged(best: LineProperties, swept: FarEnds) -> bool:
-    """Whether a line a quarter wave longer or shorter, its ends exchanged, fits clearly better."""
+    """Whether a line with its ends exchanged, a quarter wave off or none, fits clearly better.
+
+    None where much loss let the reactance inside the conductors turn for the exchange.
+    """
     other_way = replace(swept, ends={-end: sweep for end, sweep in swept.ends.items()})
     speed = best.line.velocity_factor * SPEED_OF_LIGHT
-    for turn in (-1, 1):
+    for turn in (-1, 0, 1):
         delay = best.delay_s + turn / (4 * float(np.mean(swept.frequency)))
         line = replace(best.line, length_m=max(delay, 1e-12) * speed)
         try:

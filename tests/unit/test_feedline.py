@@ -184,6 +184,18 @@ def test_exchanged_sweeps_of_a_narrow_band_are_refused():
             measured(frequency, far_short, far_open, velocity_factor=0.66)
 
 
+@pytest.mark.parametrize(("low", "high", "length"), [(28e6, 30e6, 45.7), (430e6, 440e6, 16.5)])
+def test_exchanged_sweeps_of_a_lossy_line_are_refused_too(low, high, length):
+    """Much loss would let the reactance inside its conductors turn for what was exchanged."""
+    frequency = np.linspace(low, high, 121)
+    line = Line(length, 0.75, 50.5, 2.5 if low < 1e8 else 1.6, 0.0)
+    far_open, far_short = sweeps(line, frequency, 0.0005)
+    with pytest.raises(CalibrationError, match="exchanged"):
+        measured(frequency, far_short, far_open, velocity_factor=0.75, far_end=0.02)
+    found = measured(frequency, far_open, far_short, velocity_factor=0.75, far_end=0.02)
+    assert found.line.length_m == pytest.approx(length, abs=0.05)
+
+
 def test_steps_too_wide_for_the_length_are_said_to_be():
     frequency, line = np.linspace(1e6, 160e6, 81), Line(60.0, 0.66, 50.0, 0.6)
     with pytest.raises(CalibrationError, match="steps"):

@@ -12,7 +12,10 @@ from rfcal.feedline.changes import LEAST
 from rfcal.models.line import Line
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.line_verdict import line_verdict
-from tests.unit.test_faults import HIGH, WIDE, foot
+from rfcal.record.format.line import LineCheck
+from rfcal.record.job.line import line_state
+from rfcal.uncertainty.quantity import Quantity
+from tests.unit.test_faults import HIGH, WIDE, foot, noisy
 from tests.unit.test_line_state import random_rod, rod, state
 
 NARROW = np.linspace(140e6, 152e6, 121)
@@ -136,3 +139,16 @@ def test_that_a_lines_loss_was_not_measured_is_said(end):
             codes = [finding.code for finding in about_line(found)]
             told = then is not None or (end == 1e9 and frequency is WIDE)
             assert ("line-loss-unseen" in codes) is not told
+
+
+@pytest.mark.parametrize(("share", "words"), [(1.0, ""), (1.28, "may lose"), (1.6, "loses")])
+def test_more_loss_than_a_types_is_said_with_its_doubt(share, words):
+    """By far ends: nothing inside the 95 % interval, perhaps outside it, and for certain beyond."""
+    rng, usual = np.random.default_rng(46), Line(60.0, 0.66, 50.0, 0.63)
+    now = replace(usual, conductor_db=0.63 * share)
+    wanted = LineCheck("", None, ((1.0, "o"), (-1.0, "s")), usual, True, {"length": 0.2}, (), True)
+    sweeps = [Quantity(noisy(rng, foot(WIDE, now, end), 0.0005)) for end in (75.0, 1e9, 1e-6)]
+    said, fault = line_verdict(line_state(wanted, WIDE, sweeps[0], None, sweeps[1:], 50.0))
+    assert fault is (words == "loses")
+    assert bool(words) is (f"he line {words} " in said and "dB more than is stated of it" in said)
+    assert ("tells whether it does" in said) is (words == "may lose")

@@ -224,15 +224,18 @@ def what_tells(state: LineState) -> list[str]:
 def lost_words(state: LineState, lost: Lost) -> str:
     """How much more a line loses, and what to look for."""
     of_type, length = lost is state.lost, state.length_m or lost.length_m
-    look = say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK
+    look = f": {say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK}"
+    if not lost.sure:
+        look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
     return say.LINE_LOST.format(
+        loses="may lose" if of_type and not lost.sure else "loses",
         # tenths of a decibel are enough for anybody
         more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
         than="is stated of it" if of_type else "it did",
         middle=f"{lost.at_hz / 1e6:.3g} MHz",
         length_m=length,
         per_100m=lost.more_db / length * 100,
-        look=f": {look}" if lost.sure else f", {say.LINE_LOST_OR_END}",
+        look=look,
     )
 
 
@@ -295,12 +298,14 @@ def _alone(state: LineState) -> tuple[str, bool]:
     if ends:
         end = _end(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
+        sure = state.lost is not None and state.lost.sure
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
             look = "" if other else say.LINE_LOOK_THERE
             said = [*told, say.LINE_BEFORE.format(end=end) + look, *other]
-        return _sentence("; ".join([*lost, *said])), bool(told or lost)
+        said = [*lost, *said] if sure else [*said, *lost]
+        return _sentence("; ".join(said)), bool(told or sure)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     if state.beyond_m is not None:
         fits, stated = _fitting(state, state.beyond_m), now.velocity_factor

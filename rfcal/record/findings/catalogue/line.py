@@ -21,11 +21,12 @@ LINE_LOOK = {
     "shorter": "look whether a piece was taken out, or whether water has dried",
 }
 LINE_LOST = (
-    "the line loses {more} dB more than {than} at {middle}, all along its {length_m:.0f} m "
+    "the line {loses} {more} dB more than {than} at {middle}, all along its {length_m:.0f} m "
     "({per_100m:.2g} dB per 100 m more){look}"
 )
 LINE_LOST_LOOK = "look for old or wet cable"
 LINE_LOST_TYPE = "look for old or wet cable, or a cable of another type"
+LINE_LOST_PERHAPS = "a wider sweep of its far end open and short tells whether it does"
 LINE_LOST_OR_END = (
     "as old or wet cable does, or what it ends in reflects less: a wider sweep, or one with the "
     "far end open or short, tells which"
