@@ -199,14 +199,9 @@ def _require_no_input(folder: Path, output: Iterable[str], results: Any) -> None
 
 
 def _check(options: argparse.Namespace) -> None:
-    from rfcal.findings import grid_words
-    from rfcal.report.text.readings import good_lines
+    from rfcal.report.text.readings import check_lines
 
-    found = compute.inspect(options.folder)
-    for sweep in found.sweeps:
-        origin = sweep.origin.file if sweep.origin else "typed"
-        _say(f"{sweep.label}: {grid_words(sweep.frequency)} ({origin})")
-    _say(*good_lines(found), *map(str, found.findings))
+    _say(*check_lines(compute.inspect(options.folder)))
 
 
 def _plan(options: argparse.Namespace) -> None:

@@ -47,7 +47,7 @@ def grid_words(frequency) -> str:
 
 def swr_words(ratio: float) -> str:
     """A SWR in words, with three digits, and none above 100."""
-    return f"{ratio:.3g}" if ratio < 100 else "more than 100"
+    return f"{ratio:#.3g}" if ratio < 99.95 else "above 100"
 
 
 def quoted(names: Sequence[str]) -> str:

@@ -30,7 +30,7 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, derived, ends_of
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
-from rfcal.uncertainty.words import Value, mhz, swr_interval, value_at
+from rfcal.uncertainty.words import Value, mhz, value_at
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Answer:
     --------
     >>> from rfcal import Value
     >>> r, x = Value(52.1, 51.7, 52.5, "ohm"), Value(-3.4, -3.7, -3.1, "ohm")
-    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908)))
+    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908, least=1.0)))
     R 52.10 ± 0.40 ohm, X -3.40 ± 0.30 ohm, SWR 1.0834 (1.0761 to 1.0908) at 70.2 MHz
     """
 
@@ -60,8 +60,8 @@ class Answer:
     swr: Value
 
     def __str__(self) -> str:
-        ratio = swr_interval(self.swr.value, self.swr.low, self.swr.high)
-        return f"R {self.resistance}, X {self.reactance}, SWR {ratio} at {mhz(self.frequency)}"
+        swr = f"SWR {self.swr} at {mhz(self.frequency)}"
+        return f"R {self.resistance}, X {self.reactance}, {swr}"
 
 
 @dataclass(frozen=True, eq=False)

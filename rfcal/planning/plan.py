@@ -124,7 +124,8 @@ def changes(setup: Setup) -> dict[str, Setup]:
     if setup.resolution_ohm or setup.typed_steps is not None:
         files = replace(setup, resolution_ohm=0.0, typed_steps=None)
         found["save files instead of typing"] = files
-    found["halve what a connection changes"] = replace(setup, connection=setup.connection / 2)
+    cleaned = "halve what a connection changes (clean it, tighten all alike)"
+    found[cleaned] = replace(setup, connection=setup.connection / 2)
     found["calibrate again just before"] = replace(setup, drift=0.0)
     if not setup.lines:
         return found

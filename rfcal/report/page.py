@@ -16,6 +16,7 @@ from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN, MATCH_VOLTAGE
+from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.line_verdict import line_verdict
 from rfcal.record.results import Device, Results, error_terms, fingerprint, own_files
@@ -35,7 +36,7 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
-TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN)
+TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN, DEFAULTS.code)
 """Findings that stand where they belong: at the match, in its place, and below the others."""
 
 CURVE = 401
@@ -89,6 +90,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
             if f.code not in TOLD_ELSEWHERE and f.message != line_state[0]
         ],
         unseen=[f for f in results.findings if f.code in UNSEEN],
+        taken=[f for f in results.findings if f.code == DEFAULTS.code],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
         unmatched=[f for f in results.findings if f.code == MATCH_UNKNOWN.code],
         line=results.line,
@@ -167,11 +169,7 @@ def point_rows(device: Device) -> list[tuple[str, ...]]:
     return rows
 
 
-def _cells(device: Device, i: int) -> tuple[str, str, str]:
+def _cells(device: Device, i: int) -> tuple[str, ...]:
     """R, X and SWR at one point, in words."""
-    z, swr, ends = device.impedance.value[i], device.figures["swr"], device.interval[i]
-    return (
-        numbers.value_words(z.real, *ends[0], least=0.0),
-        numbers.value_words(z.imag, *ends[1]),
-        numbers.swr_interval(swr.value[i], swr.low[i], swr.high[i]),
-    )
+    told = (device.figures[name] for name in ("resistance", "reactance", "swr"))
+    return tuple(numbers.figure_words(figure, i).removesuffix(" ohm") for figure in told)

@@ -5,6 +5,7 @@ from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text.components import part_lines
+from rfcal.uncertainty.words import mhz
 
 
 def summary_lines(results: Results) -> list[str]:
@@ -15,22 +16,12 @@ def summary_lines(results: Results) -> list[str]:
         said += line
     said += [line for part in results.parts for line in part_lines(part)]
     for device in results.devices:
-        told, other = words.answer(device), words.other_answer(device)
-        both = {key: ", or ".join(one[key] for one in (told, other) if one) for key in told}
         if doubt := why_wrong(results.findings, device.name):
             said.append(f"do not trust what follows yet: {doubt}")
-        if len(results.devices) > words.MOST_SHOWN:
-            said.append(f"{told['name']} at {told['at']}: {both['ohm']}")
-            continue
-        raw = f"; the raw reading was {told['raw']}" if told["raw"] else ""
-        said += [
-            f"{told['name']} at {told['at']}: {both['impedance']}",
-            f"  {told['ohm']}{told['each']}",
-            *([f"  or {other['ohm']}"] if other else []),
-            f"  SWR {both['swr']}{raw}",
-            *([f"  {told['path']}"] if told["path"] else []),
-            f"  largest source of uncertainty of {told['sources']}",
-        ]
+        answer, *more = words.answer_lines(results, device)
+        said.append(f"{device.name} at {mhz(device.frequency[device.answer])}: {answer}")
+        if len(results.devices) <= words.MOST_SHOWN:
+            said += [f"  {line}" for line in more]
     said += [*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)]
     if not results.record.line_first:
         said += line

@@ -11,6 +11,8 @@ SURE = 1e-9
 """An uncertainty of less than this part of a value is none [1]."""
 FINEST = 1e-12
 """No end of an interval is told more finely, in the unit that is shown."""
+RATIO = 1.0
+"""Bound of a standing wave ratio [1]."""
 LOPSIDED = 0.2
 """Share of an interval's larger side by which the smaller one may fall short of it for a ±."""
 MOVED = 0.1
@@ -46,27 +48,24 @@ def plus_minus(value: float, half_width: float) -> str:
 
 
 def value_words(
-    value: float,
-    low: float,
-    high: float,
-    unit: str = "",
-    *,
-    least: float = -math.inf,
-    fair: float = LOPSIDED,
+    value: float, low: float, high: float, unit: str = "", *, least: float = -math.inf
 ) -> str:
     """A value with its 95 % interval: ± where that is fair, else both ends, or the only one.
 
-    Such as ``"52.1 ± 0.8"``, ``"5.0 (0.6 to 10.2)"``, ``"0.1 (one-sided: below 0.5)"`` or
-    ``"one-sided: above 3000"``, ends rounded outward. No ± reaches the figure's lower bound
-    `least`; `fair` is how lopsided a ± may be, -1 for none.
+    Such as ``"52.1 ± 0.8"``, ``"5.0 (0.6 to 10.2)"``, ``"from 600 to 9000"`` of an infinite value,
+    or ``"above 3000"``, ends rounded outward. No ± reaches the figure's lower bound `least`, and a
+    standing wave ratio, the one figure that cannot be below 1, has none.
     """
+    if least == RATIO and math.isinf(low):
+        return "has no value: all is reflected, or more"
+    fair = -1.0 if least == RATIO else LOPSIDED
     scale, unit = _prefixed(value, low, high, unit)
     value, low, high, least = value * scale, low * scale, high * scale, least * scale
     if low < least:  # of what reads as active: it has no such bound
         least = -math.inf
-    side = sidedness(low, high, least)
+    side = "" if low == high < math.inf else sidedness(low, high, least)
     if side:
-        return "unknown" if side == "unknown" else f"{_one_sided(side, value, low, high)}{unit}"
+        return side if side == "unknown" else f"{side} {_one_end(side, low, high, least)}{unit}"
     larger, smaller = max(high - value, value - low), min(high - value, value - low)
     if max(abs(value), larger) <= FINEST:
         return f"0{unit}"
@@ -122,22 +121,11 @@ def figure_words(figure: Figure, at: int) -> str:
     return str(value_at(figure, at))
 
 
-def swr_interval(value: float, low: float, high: float) -> str:
-    """A standing wave ratio [1] and its interval, such as ``"1.09 (1.05 to 1.13)"``."""
-    if not math.isfinite(low):
-        return "has no value: all is reflected, or more"
-    return value_words(value, low, high, least=1.0, fair=-1.0)
-
-
-def _one_sided(side: str, value: float, low: float, high: float) -> str:
-    """The end that is known, and the value where the interval has a width."""
+def _one_end(side: str, low: float, high: float, least: float) -> str:
+    """The end that is known, to two digits of its distance from the figure's bound, or from 0."""
     end = low if side == "above" else high
-    if math.isinf(low) or math.isinf(high):
-        said = _outward(end, side == "below", 2 - math.floor(math.log10(abs(end) or 1.0)))
-        return f"one-sided: {side} {said}"
-    half = max((high - low) / 2, SURE * abs(end), FINEST)
-    said = f"one-sided: {side} {_outward(end, side == 'below', digits(half))}"
-    return f"{rounded(value, half)} ({said})" if low <= value <= high else said
+    far = abs(end - (least if math.isfinite(least) else 0)) or 1.0
+    return _outward(end, side == "below", 1 - math.floor(math.log10(far)))
 
 
 def _both_ends(value: float, low: float, high: float, least: float) -> str:
@@ -148,10 +136,12 @@ def _both_ends(value: float, low: float, high: float, least: float) -> str:
         side = abs(end - value) if math.isfinite(value) else half
         room = MOVED * (side if math.isinf(least) else max(min(side, abs(end)), MOVED * side))
         said.append(_outward(end, end == high, digits(half), room, least))
-    known = rounded(value, half) if math.isfinite(value) else ""
-    if known and not float(said[0]) <= float(known) <= float(said[1]):
+    if not math.isfinite(value):
+        return f"from {said[0]} to {said[1]}"
+    known = rounded(value, half)
+    if not float(said[0]) <= float(known) <= float(said[1]):
         known = rounded(value, max(min(value - low, high - value), half / 1000))
-    return f"{known} ({said[0]} to {said[1]})".lstrip()
+    return f"{known} ({said[0]} to {said[1]})"
 
 
 def _outward(

@@ -21,11 +21,12 @@ from rfcal.report.figures.match import proposal_figure
 from rfcal.report.summary import summary_lines
 from rfcal.report.text.components import part_lines, value_rows
 from rfcal.report.text.device import (
-    answer,
+    answer_lines,
     budget_rows,
     check_line,
     figure_rows,
     method_words,
+    path_words,
 )
 from rfcal.report.text.line import line_lines
 from rfcal.report.text.match import match_lines, match_parts, match_row
@@ -62,7 +63,7 @@ __all__ = [
     "CAUTIONS",
     "ReadingForm",
     "against_truth",
-    "answer",
+    "answer_lines",
     "audit",
     "blind",
     "blind_figure",
@@ -98,6 +99,7 @@ __all__ = [
     "part_figure",
     "part_lines",
     "path_panel",
+    "path_words",
     "plan",
     "plane_panel",
     "plus_minus",

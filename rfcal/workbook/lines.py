@@ -50,12 +50,12 @@ def loss_panel(own: Device | None = None) -> Panel:
         if radius >= abs(1 - reflection):
             known = "R and X have no bound: the region reaches an open"
         else:
-            known = "R = {} and X = {} ohm".format(*_known(r, x, axis * at))
+            known = "R {} and X {}".format(*_known(r, x, axis * at))
         return (
             f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back. A reading that is "
             f"known to {uncertainty:g}, as one standard deviation, tells the device's reflection "
-            f"to {uncertainty * at:.2g}: {known}; without the line, R = "
-            f"{_known(r, x, axis)[0]} ohm."
+            f"to {uncertainty * at:.2g}: {known}; without the line, R "
+            f"{_known(r, x, axis)[0]}."
         )
 
     sliders = started(LOSS_SLIDERS, place_of(own))
@@ -69,8 +69,8 @@ def _known(r: float, x: float, radius: float) -> tuple[str, str]:
         (float(part - reach), float(part + reach)) for part in (centre.real, centre.imag)
     )
     return (
-        words.value_words(r, max(r_low, 0.0), r_high, least=0.0),
-        words.value_words(x, x_low, x_high),
+        words.value_words(r, max(r_low, 0.0), r_high, "ohm", least=0.0),
+        words.value_words(x, x_low, x_high, "ohm"),
     )
 
 

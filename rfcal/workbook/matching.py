@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
+from rfcal.findings import swr_words
 from rfcal.matching.goal import Goal
 from rfcal.matching.ranking import rank
 from rfcal.matching.tolerance import as_built, production_yield
@@ -19,9 +20,6 @@ from rfcal.workbook.panel import Panel, Slider, chart_and_axes
 
 DRAWS = 100
 """Draws for the yield that the panel states: enough for the feel of it."""
-
-BEYOND = 99.0
-"""An SWR above this is drawn and said as this."""
 
 LARGE = 10.0
 """Where the axis of SWR ends at most."""
@@ -45,19 +43,19 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         made = production_yield(goal, best.network, stock, rng, draws=DRAWS)
         share = words.share_words(made.both, made.standard_uncertainty)
         many = swr(as_built(best.network, stock, rng, DRAWS).seen(f, z, z_ref=target))
-        worse.set_data(f / 1e6, np.minimum(np.quantile(many, 0.95, axis=0), BEYOND))
+        worse.set_data(f / 1e6, np.quantile(many, 0.95, axis=0))
         path = np.concatenate(walk(best.network, centre, goal.centre_load(), device.z_ref))
         way.set_data(path.real, path.imag)
         load.set_data(path[:1].real, path[:1].imag)
         seen.set_data(path[-1:].real, path[-1:].imag)
-        curve.set_data(f / 1e6, np.minimum(best.swr, BEYOND))
+        curve.set_data(f / 1e6, best.swr)
         for edge, at in zip(edges, goal.band_hz, strict=True):
             edge.set_xdata([at / 1e6, at / 1e6])
         parts = ", ".join(f"{e.place} {e.in_words()}" for e in best.network.elements)
         beside = f" and {half_band:g} kHz on both sides" if half_band else ""
         return (
             f"For {words.mhz(centre)}{beside}, to {target:g} ohm: "
-            f"{parts}, from the transmitter's side. Worst SWR {min(best.worst_swr, BEYOND):.2f}, "
+            f"{parts}, from the transmitter's side. Worst SWR {swr_words(best.worst_swr)}, "
             f"loss {best.loss_db:.2g} dB; with parts within {tolerance:g} %, {share} of "
             "such networks hold SWR 1.5."
         )

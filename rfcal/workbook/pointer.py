@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from rfcal.findings import swr_words
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty import words
 
@@ -51,6 +52,7 @@ def _across(ax: Axes) -> Iterator[tuple[str, str]]:
         return
     x = x[np.unique(np.linspace(0, x.size - 1, MOST).round().astype(int))]
     name, _, unit = ax.get_ylabel().rstrip("]").partition(" [")
+    digits = swr_words if name == "SWR" else lambda value: words.rounded(value, abs(value) / 10)
     before, after = (f"{name} ", "") if unit == "1" else ("", f" {unit}")
     at = _pixels(ax, x, np.full(x.size, ax.get_ylim()[0]))[:, 0]
     edges = [at[0] - NEAR, *(at[1:] + at[:-1]) / 2, at[-1] + NEAR]
@@ -60,7 +62,7 @@ def _across(ax: Axes) -> Iterator[tuple[str, str]]:
         (curve.get_label(), np.interp(x, *np.asarray(curve.get_data(), float))) for curve in curves
     ]
     for k, place in enumerate(_places(ax, x)):
-        values = ((label, words.rounded(y[k], abs(y[k]) / 10)) for label, y in rows)
+        values = ((label, digits(y[k])) for label, y in rows)
         said = [place, *(f"{label}: {before}{value}{after}" for label, value in values)]
         shape = f'rect x="{edges[k]:.1f}" width="{edges[k + 1] - edges[k]:.1f}" {upright}'
         yield shape, "\n".join(said)

@@ -166,7 +166,7 @@ def _panel(
             bar.set_verts(_rectangles(100 * share, side))
         parts, most = _intervals(inputs, reflection), np.argmax(shares, axis=0)
         said = (
-            f"{name} = {part}, largest source {groups[row]} ({shares[row, k]:.1%})"
+            f"{name} {part}, largest source {groups[row]} ({shares[row, k]:.1%})"
             for k, (name, part, row) in enumerate(zip("RX", parts, most, strict=True))
         )
         return f"{'; '.join(said)}; 95 %, each by itself."

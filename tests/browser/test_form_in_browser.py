@@ -32,7 +32,7 @@ def test_a_typed_job_takes_few_presses(browser, lab, tmp_path):
         wait.until(lambda b: b.execute_script("return document.activeElement.tagName") == "INPUT")
     wait.until(lambda b: "coil at 14.1 MHz" in b.execute_script(WORDS))
     said = browser.execute_script(WORDS)
-    assert "R = 9." in said
+    assert "R 9." in said
     # one more Tab passes the folder, whose name stands there already
     ActionChains(browser).send_keys(Keys.TAB, Keys.ENTER).perform()
     presses += 2
@@ -40,5 +40,5 @@ def test_a_typed_job_takes_few_presses(browser, lab, tmp_path):
     assert presses <= MOST_PRESSES
     print(f"\npresses and clicks: {presses}")
     device = rfcal.compute(folder).device("coil")
-    assert f"R = {device.at(14.1e6).resistance}".removesuffix(" ohm") in said
+    assert f"R {device.at(14.1e6).resistance}" in said
     assert Path(folder, "record.toml").read_text().count("typed = ") == 4

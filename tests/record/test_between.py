@@ -10,7 +10,7 @@ from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.job import compute
-from rfcal.report.text.device import answer
+from rfcal.report.text.device import path_words
 from tests.record.conftest import BOX, DEVICE_OHM, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)
@@ -228,7 +228,7 @@ def test_a_loss_within_its_uncertainty_is_a_limit(filed):
     device = compute.compute(filed).device("device")
     assert np.all(device.path_loss.loss_db >= 0)
     assert np.all(np.isfinite(device.path_loss.expanded_uncertainty_db))
-    assert "the path loses less than" in answer(device)["path"]
+    assert "the path loses less than" in path_words(device)
 
 
 def test_what_is_known_of_a_far_end_can_be_stated(filed):

@@ -83,7 +83,7 @@ def test_the_part_comes_first_and_alike_on_every_face(tmp_path):
     results = compute(recorded(tmp_path, coil(), said="temperature_c = 21.0\n"))
     first = summary_lines(results)[1]
     assert first.startswith("part, a coil, at 21 °C: 2.")
-    for word in ("µH ± ", "Q at least ", "at 10 MHz", "resonates with itself at "):
+    for word in ("µH ± ", "Q above ", "at 10 MHz", "resonates with itself at "):
         assert word in first
     files = output_files(results)
     page = files["report.html"].decode()

@@ -160,7 +160,7 @@ def test_new_record_computes_as_it_stands(tmp_path, capsys):
     assert main(["check", str(tmp_path / "mine")]) == 0
     assert main(["report", str(tmp_path / "mine"), "--output", str(tmp_path / "o")]) == 0
     said = capsys.readouterr().out
-    assert re.search(r"device at 14.1 MHz: \S+ - j\S+ ohm", said)
+    assert re.search(r"device at 14.1 MHz: R \S+ ± \S+ ohm, X -\S+ ± \S+ ohm", said)
     assert "95 %" in said
     assert "jupyter lab notebooks/" in said
 

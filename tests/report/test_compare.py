@@ -7,7 +7,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.record.job.compute import compute
-from rfcal.report.text.device import answer
+from rfcal.report.text.device import answers
 from tests.record.test_components import FREQUENCY, coil, recorded
 
 
@@ -61,15 +61,15 @@ def test_an_answer_is_in_the_words_of_its_own_page(tmp_path, capsys):
         (tmp_path / name).mkdir()
         recorded(tmp_path / name, 1j * coil().imag)
     folders = [str(tmp_path / name) for name in "ab"]
-    own = answer(compute(folders[0]).devices[0])
-    r, _ = (part.split(" = ")[1] for part in own["ohm"].split(", "))
-    assert r.split()[-3] == "below"  # no resistance is less than nothing
+    (own,) = answers(compute(folders[0]).devices[0])
+    r = str(own.resistance).removesuffix(" ohm")
+    assert r.startswith("below ")  # no resistance is less than nothing
     results = str(tmp_path / "out" / "results.json")
     assert main(["report", folders[1], "--output", str(tmp_path / "out")]) == 0
     for other in (folders[1], results):
         capsys.readouterr()
         assert main(["compare", folders[0], other]) == 0
-        assert f"MHz: {r.removesuffix(' ohm')} and {r}, " in capsys.readouterr().out
+        assert f"MHz: {r} and {r} ohm, " in capsys.readouterr().out
 
 
 def test_a_table_has_each_record_and_a_plot(two, capsys, tmp_path):

@@ -40,7 +40,7 @@ def asked(tmp_path, monkeypatch, capsys):
 def test_answers_make_a_record_that_computes(asked):
     status, said, folder = asked()
     assert status == 0
-    assert "coil at 14.1 MHz: 9.8" in said.out
+    assert "coil at 14.1 MHz: R 9.8" in said.out
     assert "check '33 ohm' agrees" in said.out
     results = rfcal.compute(folder)
     device = results.device("coil")

@@ -31,14 +31,19 @@ def test_complex_in_the_trades_notation():
     assert words.complex_ohm(complex(np.inf), np.array([np.inf, 1.0])) == "infinite, as an open"
 
 
-def test_swr_near_the_edge_is_one_sided():
-    assert words.swr_interval(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
-    assert words.swr_interval(1.0022, 1.0, 1.01444) == "1.0022 (one-sided: below 1.0145)"
-    assert words.swr_interval(40.0, 22.0, np.inf) == "one-sided: above 22.0"
-    assert words.swr_interval(400.0, 321.4, np.inf) == "one-sided: above 321"
-    assert words.swr_interval(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
-    assert words.swr_interval(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
-    assert "no value" in words.swr_interval(np.inf, np.inf, np.inf)
+def swr(value, low, high):
+    return words.value_words(value, low, high, least=1.0)
+
+
+def test_swr_near_the_edge_has_one_end():
+    assert swr(1.09, 1.05, 1.13) == "1.090 (1.050 to 1.130)"
+    assert swr(1.0022, 1.0, 1.01444) == "below 1.015"
+    assert swr(40.0, 22.0, np.inf) == "above 22"
+    assert swr(400.0, 321.4, np.inf) == "above 320"
+    assert swr(370.1, 182.2, 2662.4) == "400 (180 to 2700)"
+    assert swr(200.0, 1.2, 10_000.0) == "200 (1 to 10000)"
+    assert swr(np.inf, 180.0, 2662.4) == "from 180 to 2700"
+    assert "no value" in swr(np.inf, np.inf, np.inf)
 
 
 @pytest.mark.parametrize(
@@ -46,11 +51,13 @@ def test_swr_near_the_edge_is_one_sided():
     [
         (5.0, 0.69533, 10.1585, "5.0 (0.69 to 10.2) ohm"),
         (0.047, 0.0068, 0.0957, "0.047 (0.0068 to 0.096) ohm"),
-        (0.16, 0.0, 0.31, "0.16 (one-sided: below 0.31) ohm"),
-        (-0.02, 0.0, 0.311, "one-sided: below 0.32 ohm"),
-        (np.inf, 1451.0, np.inf, "one-sided: above 1450 ohm"),
-        (14000.0, 9975.0, np.inf, "one-sided: above 9970 ohm"),
-        (2e6, 14510.0, np.inf, "one-sided: above 14500 ohm"),
+        (0.16, 0.0, 0.31, "below 0.31 ohm"),
+        (-0.02, 0.0, 0.311, "below 0.32 ohm"),
+        (np.inf, 1451.0, np.inf, "above 1400 ohm"),
+        (14000.0, 9975.0, np.inf, "above 9900 ohm"),
+        (2e6, 14510.0, np.inf, "above 14000 ohm"),
+        (9.8, 9.5903, np.inf, "above 9.5 ohm"),
+        (0.0, 0.0, 0.0, "0 ohm"),
         (1.0, 0.0, np.inf, "unknown"),
         (9.0, 4.0, 14.0, "9.0 ± 5.0 ohm"),
         (1.0, 0.00045, 2.08, "1.0 (0.0 to 2.1) ohm"),

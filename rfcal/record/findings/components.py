@@ -94,23 +94,10 @@ def value_of(figure: Figure, *, lead: bool = False) -> str:
         return value_words(value * 1e9, low * 1e9, high * 1e9, "ns", least=0.0)
     if low <= 0 and not value > 0:  # no more than its upper end is known
         value = 0.0
-    words = figure_words(Figure(np.array([value]), figure.low, figure.high, figure.unit, 0.0), 0)
-    for side, plain in (("above", "at least"), ("below", "at most")):
-        _, found, end = words.partition(f"one-sided: {side} ")
-        if found:
-            number, gap, unit = end.replace(")", "").partition(" ")
-            return f"{plain} {_cautious(number, side)}{gap}{unit}"
+    words = value_words(value, low, high, figure.unit, least=0.0)
     number, sign, rest = words.partition(" ± ")
     half, _, unit = rest.partition(" ")
     return f"{number} {unit} ± {half}" if lead and sign and unit else words
-
-
-def _cautious(end: str, side: str) -> str:
-    """The one end that is known, to two digits and rounded to the safe side."""
-    number = float(end)
-    step = 10.0 ** (np.floor(np.log10(abs(number) or 1.0)) - 1)
-    safe = (np.floor if side == "above" else np.ceil)(number / step) * step
-    return f"{safe:.2g}" if 0.01 <= abs(safe) < 100 else f"{safe:.10g}"
 
 
 def about_part(part: Part) -> list[Finding]:

@@ -19,15 +19,14 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
+from rfcal.findings import swr_words
 from rfcal.maths.reflection import Real, from_impedance, swr, to_impedance
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_ELLIPSE
-from rfcal.uncertainty.words import complex_ohm, rounded
+from rfcal.uncertainty.words import complex_ohm
 
 GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
-MOST_SWR = 1000.0
-"""An SWR above this is not told: all is reflected."""
 RULER = -1.2
 """Height below the chart at which the values of R stand."""
 
@@ -52,8 +51,7 @@ def _place_words(x: float, y: float, *, z_ref: float) -> str:
     """Impedance and SWR at a place, to three digits of the larger of R and X."""
     z, ratio = complex(to_impedance(complex(x, y), z_ref)), float(swr(complex(x, y)))
     half = np.maximum(np.abs([z.real, z.imag]), abs(z) / 10) / 10
-    beside = f", SWR {rounded(ratio, ratio / 10)}" if 1 <= ratio < MOST_SWR else ""
-    return complex_ohm(z, half) + beside
+    return f"{complex_ohm(z, half)}, SWR {swr_words(ratio)}"
 
 
 def _reactance_arc(x: float) -> Path:

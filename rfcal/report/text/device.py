@@ -5,20 +5,14 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from rfcal.library.device import Answer
 from rfcal.maths.reflection import Real, to_impedance
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Check, Device, Reread, Results
 from rfcal.uncertainty.derived import Figure
-from rfcal.uncertainty.words import (
-    complex_ohm,
-    figure_words,
-    mhz,
-    plus_minus,
-    swr_interval,
-    value_words,
-)
+from rfcal.uncertainty.words import complex_ohm, figure_words, plus_minus
 
 TWO_ELEMENTS = {
     "series_inductance": "L in series with R",
@@ -41,38 +35,33 @@ TOLD_SHARE = 0.005
 """Of a variance, from which a source has a line."""
 SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
-EACH = " (95 %, each by itself)"
-"""What the intervals of R and X are."""
+UNKNOWN = "R and X are unknown"
 
 
-def other_answer(device: Device) -> dict[str, str]:
-    """What the device may be as well at the frequency asked for, as `answer`; mostly nothing."""
-    if device.other is None or not device.two_answers[device.answer]:
-        return {}
-    return answer(device.other)
+def answers(device: Device) -> list[Answer]:
+    """The answer at the frequency asked for, and where nothing tells which, what it may be too."""
+    both = [device, device.other if device.two_answers[device.answer] else None]
+    return [one.at(device.frequency[device.answer]) for one in both if one is not None]
 
 
-def answer(device: Device) -> dict[str, str]:
-    """The answer at the frequency asked for, in words by what they are of."""
-    at = device.answer
-    z, ends = device.impedance, device.interval[at]
-    half = (ends[:, 1] - ends[:, 0]) / 2
-    swr = device.figures["swr"]
-    r = value_words(z.value[at].real, *ends[0], least=0.0)
-    x = value_words(z.value[at].imag, *ends[1])
-    nothing = "R and X are unknown" if r == x == "unknown" else ""
-    return {
-        "name": device.name,
-        "at": mhz(device.frequency[at]),
-        "impedance": _headline(r, x) or complex_ohm(z.value[at], half),
-        **{"r": r, "x": x},
-        "ohm": nothing or f"R = {r} ohm, X = {x} ohm",
-        "each": "" if nothing else EACH,
-        "swr": swr_interval(*(float(v[at]) for v in (swr.value, swr.low, swr.high))),
-        "raw": _raw_words(device),
-        "path": _path_words(device),
-        "sources": "; ".join(f"{part}: {source}" for part, source in largest(device.budget, at)),
-    }
+def answer_lines(results: Results, device: Device) -> list[str]:
+    """R and X at the frequency asked for, and what belongs to them, in lines."""
+    told, at = answers(device), device.answer
+    ohms = [f"R {one.resistance}, X {one.reactance}" for one in told]
+    ohm = UNKNOWN if ohms == ["R unknown, X unknown"] else ", or ".join(ohms)
+    swr = f"SWR {', or '.join(str(one.swr) for one in told)}"
+    each = "" if ohm == UNKNOWN else ", each to 95 %"
+    raw = _raw_words(device)
+    sources = "; ".join(f"{part}: {source}" for part, source in largest(device.budget, at))
+    lines = (
+        ohm,
+        f"{swr}{each}{f'; the raw reading was {raw}' if raw else ''}",
+        "nothing that was read tells which" if len(told) > 1 else "",
+        path_words(device),
+        f"largest source of uncertainty of {sources}",
+        _sensitivity(results, device),
+    )
+    return [line for line in lines if line]
 
 
 def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
@@ -83,14 +72,7 @@ def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
         yield part, f"{source} ({share:.0%})" if share > 0 else "none is stated"
 
 
-def _headline(r: str, x: str) -> str:
-    """R and X apart where one has one end only; nothing where both have a value."""
-    ends = [part.partition("one-sided: ")[2].rstrip(")") for part in (r, x)]
-    told = (f"{n} {e}" if e else f"{n} = {p}" for n, e, p in zip("RX", ends, (r, x), strict=True))
-    return f"{', '.join(told)} ohm" if any(ends) else ""
-
-
-def sensitivity(results: Results, device: Device) -> str:
+def _sensitivity(results: Results, device: Device) -> str:
     """What 1 nH more in the load would do to the answer, where that counts; else nothing.
 
     A resistor's own inductance is what is most often forgotten of a load.
@@ -121,7 +103,7 @@ def _raw_words(device: Device) -> str:
     return complex_ohm(ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
 
 
-def _path_words(device: Device) -> str:
+def path_words(device: Device) -> str:
     """What the path that was removed does to power, or nothing."""
     if device.path_loss is None:
         return ""
@@ -203,8 +185,7 @@ def rows_of(
         if reactive and math.isinf(low) and math.isinf(high):
             rows.append((name, "unknown: it may be a coil or a capacitor, or neither"))
         elif value > 0 or not reactive:
-            said = swr_interval(value, low, high) if key == "swr" else ""
-            rows.append((name, said or figure_words(figure, at)))
+            rows.append((name, figure_words(figure, at)))
     return rows
 
 

@@ -1,11 +1,26 @@
-"""What was found good in the readings of a record, in words."""
+"""What was found in the readings of a record, in words."""
 
 import numpy as np
 
+from rfcal.findings import grid_words
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
 from rfcal.report.text.device import check_line, reread_line
+
+
+def check_lines(found: Results) -> list[str]:
+    """What stands against the readings, what is good, what is still open, and what was read."""
+    loud = [str(finding) for finding in found.findings if finding.severity != "note"]
+    first = "no warnings: go on to the report"
+    if loud:
+        first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
+    notes = [str(finding) for finding in found.findings if finding.severity == "note"]
+    sweeps = [
+        f"{s.label}: {grid_words(s.frequency)} ({s.origin.file if s.origin else 'typed'})"
+        for s in found.sweeps
+    ]
+    return [first, *loud, *good_lines(found), *notes, *sweeps]
 
 
 def good_lines(found: Results) -> list[str]:
@@ -15,9 +30,7 @@ def good_lines(found: Results) -> list[str]:
     if found.record.standards:
         said += _standards(found, codes)
     said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
-    said += [f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees]
-    warnings = sum(finding.severity == "warning" for finding in found.findings)
-    return [*said, "no warnings" if not warnings else f"warnings: {warnings}, below"]
+    return said + [f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees]
 
 
 def _standards(found: Results, codes: set[str]) -> list[str]:
