@@ -1,6 +1,7 @@
 """Networks over a band: what is asked for, and what a network gives: SWR, loss, bandwidth."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -16,6 +17,12 @@ MOVES = 1 / 3
 """Reflection that a match to one point of a sweep may leave at the next [1]: SWR 2."""
 SPARE = 0.75
 """Of the step that would just do, so much is asked for [1]."""
+
+
+FEW, MOST_SMOOTHED, FINE = 3, 201, 801
+"""Points of a sweep that can be smoothed at least and at most, and that a smooth one has."""
+STIFF = np.geomspace(1e-3, 1e9, 49)[:, None]
+"""Weights of second differences that are tried [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +106,38 @@ class Goal:
         share = (frequency - left) / (right - left)
         between = (1 - share) * reflection[..., k - 1] + share * reflection[..., k]
         return to_impedance(between, self.target_ohm)
+
+    @property
+    def near(self) -> np.ndarray:
+        """Which points of the sweep lie in the band or about it, shape (F,); all where few do."""
+        low, high = self.band_hz
+        near = np.abs(self.frequency - self.centre_hz) <= max(1.5 * (high - low), 0.02 * high)
+        return near if near.sum() >= FEW else np.ones_like(near)
+
+    @cached_property
+    def smooth(self) -> tuple[Real, Complex]:
+        """Frequencies between the points too, and the load there without its scatter [ohm].
+
+        Least squares of the scatter and of second differences, weighed by cross-validation
+        (P. H. C. Eilers, A perfect smoother, Anal. Chem. 75 (2003)); of a long sweep what is
+        about the band.
+        """
+        from scipy.interpolate import CubicSpline
+
+        index = np.flatnonzero(self.near | (self.frequency.size <= MOST_SMOOTHED))
+        index = index[:: -(-index.size // MOST_SMOOTHED)]
+        count = index.size
+        if count < FEW:
+            return self.frequency, self.load
+        bends = np.diff(np.eye(count), 2, axis=0)
+        weight, ways = np.linalg.eigh(bends.T @ bends)
+        parts = ways.T @ from_impedance(self.load[index], self.target_ohm)
+        kept = 1 / (1 + STIFF * np.maximum(weight, 0))
+        score = (np.abs((1 - kept) * parts) ** 2).sum(-1) / (count - kept.sum(-1)) ** 2
+        at = np.linspace(0, count - 1, max(count, FINE))
+        spline = CubicSpline(np.arange(count), ways @ (kept[score.argmin()] * parts))
+        frequency = np.interp(at, np.arange(count), self.frequency[index])
+        return frequency, to_impedance(spline(at), self.target_ohm)
 
     def in_band(self) -> tuple[Real, Complex]:
         """Frequencies [Hz] of the sweep in the band and its edges, and the load there [ohm]."""

@@ -9,6 +9,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
+from rfcal.uncertainty.words import about
 
 ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
 """How far off a value is tried [1, relative]."""
@@ -98,9 +99,9 @@ class Sensitivity:
     """What a small change of one part does."""
 
     name: str  # of the element
-    # how far the least SWR of the sweep moves where the value is 1 % larger; nan where it lies at
-    # the edge of the sweep
-    dip_hz: float
+    # where the SWR is least, lowest frequency first, and how far that moves where the value is 1 %
+    # larger [Hz]; none where the sweep has no dip, or not the same ones
+    moves: tuple[tuple[float, float], ...]
     # how far the value alone may be off, below and above, before the target is missed [1,
     # relative]; nan where it is missed as designed
     room: tuple[float, float] = (np.nan, np.nan)
@@ -115,31 +116,26 @@ class Sensitivity:
         return f"± {np.floor(least * 10**digits) / 10**digits:g} mm holds the target"
 
     def in_words(self) -> str:
-        """What it does; a dip between points of a sweep is known to two digits at most."""
-        if not np.isfinite(self.dip_hz):
-            return f"{self.name}: the dip lies at the edge of the sweep"
-        if abs(self.dip_hz) < 1:
+        """What it does; where a dip lies, and how far it moves, is known to two digits at most."""
+        if not self.moves:
+            return f"{self.name}: no dip of this sweep can be followed"
+        if max(abs(by) for _, by in self.moves) < 1:
             return f"{self.name} leaves the dip where it is"
-        way = "up" if self.dip_hz > 0 else "down"
-        size = float(f"{abs(self.dip_hz) / 1e3:.1e}")
-        return f"{self.name} up moves the dip {way}, {size:g} kHz for 1 %"
+        many, told = len(self.moves) > 1, []
+        for at, by in self.moves:
+            where = f" at {at / 1e6:.4g} MHz" if many else ""
+            told.append(f"{where} {'up' if by > 0 else 'down'}, {about(abs(by) / 1e3)} kHz")
+        return f"{self.name} up moves the dip{' and that'.join(told)} for 1 %"
 
 
-def dip(frequency: Real, reflection: Complex) -> Real:
-    """Where the reflection (..., F) is least [Hz]; nan where that is at an edge."""
+def dips(frequency: Real, reflection: Complex) -> tuple[Real, Real]:
+    """Where a reflection (F,) is least [Hz], and its square there, shape (D,)."""
     power = np.abs(reflection) ** 2
-    if frequency.size < 3:
-        return np.full(power.shape[:-1], np.nan)
-    k = power.argmin(axis=-1)
-    inside = (k > 0) & (k < frequency.size - 1)
-    k = np.clip(k, 1, frequency.size - 2)
-    left, here, right = (
-        np.take_along_axis(power, (k + s)[..., None], -1)[..., 0] for s in (-1, 0, 1)
-    )
+    k = 1 + np.flatnonzero((power[1:-1] < power[:-2]) & (power[1:-1] <= power[2:]))
+    left, here, right = power[k - 1], power[k], power[k + 1]
     # the vertex of the parabola through three points of |r|^2
-    bend = left - 2 * here + right
-    shift = np.where(bend > 0, (left - right) / np.where(bend > 0, 2 * bend, 1), 0)
-    return np.where(inside, frequency[k] + shift * (frequency[k + 1] - frequency[k]), np.nan)
+    shift = (left - right) / (2 * (left - 2 * here + right))
+    return np.interp(k + shift, np.arange(frequency.size), frequency), here
 
 
 def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
@@ -156,13 +152,23 @@ def _room(goal: Goal, network: Network, k: int) -> tuple[float, float]:
 
 
 def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
-    """What each element does to the dip, by changing it up and down by 1 %, and its room."""
-    found = []
+    """What each element does to the dips, by changing it up and down by 1 %, and its room."""
+    frequency, load = goal.smooth
+    limit, found = (goal.target_swr - 1) / (goal.target_swr + 1), []
+
+    def seen(network: Network) -> Complex:
+        return network.seen(frequency, load, z_ref=goal.target_ohm)
+
+    at, depth = dips(frequency, seen(network))
+    # of two that are about as deep, or hold the target, both
+    deep = max(limit**2, 2 * min(depth, default=0.0))
+    told = sorted(d for d in depth.argsort()[:2] if depth[d] <= deep)
     for k, element in enumerate(network.elements):
         values = network.values
         values[k] = values[k] * np.array([[1.01], [0.99]])
-        many = network.with_values(values)
-        up, down = dip(goal.frequency, many.seen(goal.frequency, goal.load, z_ref=goal.target_ohm))
-        room = _room(goal, network, k)
-        found.append(Sensitivity(element.name, float(up - down) / 2, room))
+        up, down = (dips(frequency, one)[0] for one in seen(network.with_values(values)))
+        moves: tuple[tuple[float, float], ...] = ()
+        if up.size == down.size == at.size:
+            moves = tuple((float(at[d]), float(up[d] - down[d]) / 2) for d in told)
+        found.append(Sensitivity(element.name, moves, _room(goal, network, k)))
     return tuple(found)

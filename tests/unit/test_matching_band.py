@@ -417,7 +417,9 @@ def test_sensitivity_moves_the_dip_as_it_must():
     coil, capacitor = tolerance.sensitivity(goal, network)
     assert (coil.name, capacitor.name) == ("L1", "C1")
     for one in (coil, capacitor):
-        assert one.dip_hz == pytest.approx(-0.005 * 14e6, rel=1e-2)
+        ((at, by),) = one.moves
+        assert at == pytest.approx(14e6, rel=1e-4)
+        assert by == pytest.approx(-0.005 * 14e6, rel=1e-2)
         assert one.in_words() == f"{one.name} up moves the dip down, 70 kHz for 1 %"
 
 
@@ -593,7 +595,7 @@ def test_one_typed_frequency_is_enough():
         goal, best, stock.Stock(tolerance=0.01), np.random.default_rng(0), draws=200
     )
     assert found.both > 0.9
-    assert all(np.isnan(s.dip_hz) for s in tolerance.sensitivity(goal, best))
+    assert not any(s.moves for s in tolerance.sensitivity(goal, best))
 
 
 def test_a_matched_load_needs_nothing():
@@ -638,7 +640,40 @@ def test_a_chosen_phase_is_kept(degrees):
     ],
 )
 def test_no_more_digits_than_a_dip_has(dip_hz, words):
-    assert tolerance.Sensitivity("C1", dip_hz).in_words() == words
+    assert tolerance.Sensitivity("C1", ((14e6, dip_hz),)).in_words() == words
+
+
+def test_both_of_two_dips_are_followed_through_the_noise_of_the_sweep():
+    """25 ohm of Q 2.5 with a pi that dips at both ends of its band, against a dense exact sweep."""
+    f0, resistance, quality = 55e6, 25.0, 2.5
+
+    def load(frequency):
+        return resistance * (1 + 1j * quality * (frequency / f0 - f0 / frequency))
+
+    parts = [
+        ("shunt", Inductor(91e-9)),
+        ("series", Capacitor(620e-12)),
+        ("shunt", Capacitor(1e-10)),
+    ]
+    network = Network.of("pi", parts)
+    dense = np.linspace(45e6, 75e6, 60_001)
+    frequency, rng = np.linspace(45e6, 75e6, 61), np.random.default_rng(5)
+    noise = 5e-4 * (rng.standard_normal(61) + 1j * rng.standard_normal(61))
+    read = to_impedance(from_impedance(load(frequency)) + noise)
+    goal = band.Goal(frequency, read, 60e6, (50e6, 70e6))
+    for k, one in enumerate(tolerance.sensitivity(goal, network)):
+        values = network.values
+        values[k] = values[k] * np.array([[1.01], [0.99]])
+        size = np.abs(network.with_values(values).seen(dense, load(dense)))
+        (low, at_low), (high, at_high) = one.moves
+        for at, by, part in ((low, at_low, dense < 57e6), (high, at_high, dense > 57e6)):
+            up, down = dense[part][size[:, part].argmin(axis=1)]
+            assert by == pytest.approx((up - down) / 2, rel=0.1, abs=5e3)
+            assert at == pytest.approx((up + down) / 2, abs=0.2e6)
+        assert re.fullmatch(
+            r"\w\d up moves the dip at 48.\d* MHz \w+, [\d.]+ kHz and that at 6[56]\S+ MHz .*1 %",
+            one.in_words(),
+        )
 
 
 @pytest.mark.parametrize(

@@ -143,9 +143,7 @@ def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
     """SWR over the band and about it: without a network, as designed, and as it is."""
     style.dress(ax, "frequency [MHz]", "SWR [1]")
     low, high = goal.band_hz
-    near = np.abs(goal.frequency - goal.centre_hz) <= max(1.5 * (high - low), 0.02 * high)
-    if near.sum() < 3:
-        near[:] = True
+    near = goal.near
     megahertz = goal.frequency[near] / 1e6
     ways = {"no network": swr(from_impedance(goal.load, goal.target_ohm)), **with_network}
     raw, made = (style.line_look(role, near.size) for role in ("raw", "corrected"))
