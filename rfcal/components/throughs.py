@@ -69,8 +69,7 @@ def reflection_of(
     sweep: TwoPortSweep, through: TwoPortSweep, ports: Ports, method: str, z_ref: float
 ) -> Quantity:
     """The same from two-port sweeps at the same frequencies, named by their labels."""
-    readings = (ports.transmission(s.s[:, 1, 0], s.label) for s in (sweep, through))
-    part, empty = readings
+    part, empty = (ports.transmission(s.s[:, 1, 0], s.label) for s in (sweep, through))
     return reflection_through(part, empty, ports, method, z_own=sweep.z_ref, z_ref=z_ref)
 
 
@@ -83,12 +82,11 @@ def doubt_of(impedance: Any, method: str, ports: Ports, z_ref: float) -> np.ndar
         left = {**defaults.RESIDUAL, **(worth.residual or {})}
         x = (z - z_ref) / (z + z_ref)
         sizes = left["directivity"], left["tracking"] * x, left["source_match"] * x**2
-        effects = [e for size in sizes for e in both_axes(str(size), 2**-0.5, slope=size)]
-        named = [Effect(f"{i}", e.change) for i, e in enumerate(effects)]
-        own = (*both_axes("noise", worth.noise), *both_axes("connection", worth.connection))
-        reflection = Quantity(x, (*named, *own))
+        # each size of any phase, so half of its square in either axis
+        variance = worth.noise**2 + worth.connection**2 + sum(np.abs(s) ** 2 for s in sizes) / 2
     else:
         s = 1 / (1 + (z / (2 * z_ref) if method == "series-through" else z_ref / (2 * z)))
         part, empty = ports.transmission(s, "part"), ports.transmission(np.ones_like(s), "through")
-        reflection = reflection_through(part, empty, ports, method, z_own=z_ref, z_ref=z_ref)
-    return np.asarray(np.sqrt(reflection.variance()) / np.abs(slope * z))
+        through = reflection_through(part, empty, ports, method, z_own=z_ref, z_ref=z_ref)
+        variance = through.variance()
+    return np.asarray(np.sqrt(variance) / np.abs(slope * z))

@@ -242,14 +242,14 @@ def _radius(off: Complex, covariance: Real) -> Real:
     return np.sqrt(np.quantile(squared_distance(off.T, covariance), COVERAGE, axis=0))
 
 
-def tolerance_of(deviation: Real, digits: int = 1) -> Real:
-    """Numerical tolerance: half a unit of the last significant digit (JCGM 101, 7.9.2).
+def tolerance_of(deviation: Real) -> Real:
+    """Numerical tolerance: half a unit of the first significant digit (JCGM 101, 7.9.2).
 
     It is zero where nothing is uncertain.
     """
     known = deviation > 0
-    # u = c 10^l with c a whole number of that many digits; half of 10^l
-    power = np.floor(np.log10(np.where(known, deviation, 1.0))) - (digits - 1)
+    # u = c 10^l with c a whole number of one digit; half of 10^l
+    power = np.floor(np.log10(np.where(known, deviation, 1.0)))
     return np.where(known, 0.5 * 10.0**power, 0.0)
 
 

@@ -6,9 +6,9 @@ root of frequency, offset impedance) is the usual one of coaxial calibration kit
 first-order low-loss form. An artefact whose reflection was measured elsewhere is `Tabulated`.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -57,7 +57,7 @@ MOST_REFLECTION = 1.5
 """More than any standard reflects, with all that may be wrong with its own measurement [1]."""
 
 
-def _polynomial(coefficients: Iterable[ArrayLike], frequency: Real) -> Real:
+def _polynomial(coefficients: Any, frequency: Real) -> Real:
     """Sum of ``c_k f^k``, where each coefficient may lead with an axis of draws."""
     total: Real = np.zeros(1)
     for coefficient in reversed(tuple(coefficients)):
@@ -110,30 +110,14 @@ class Standard(Reflector):
 
     kind: str
     resistance: float = None  # type: ignore[assignment]  # of a load the usual one
-    inductance: tuple[float, ...] = (0.0,)
-    capacitance: tuple[float, ...] = (0.0,)
+    inductance: float | Sequence[float] = (0.0,)  # kept as a tuple, and so is the next
+    capacitance: float | Sequence[float] = (0.0,)
     offset_delay: float = 0.0
     offset_loss: float = 0.0
     offset_z0: float = defaults.LOAD_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     name: str = ""
     build: str = defaults.BUILD
-
-    if TYPE_CHECKING:  # what may be given is more than what is kept
-
-        def __init__(
-            self,
-            kind: str,
-            resistance: float = ...,
-            inductance: float | Sequence[float] = ...,
-            capacitance: float | Sequence[float] = ...,
-            offset_delay: float = ...,
-            offset_loss: float = ...,
-            offset_z0: float = ...,
-            uncertainty: Mapping[str, float] = ...,
-            name: str = ...,
-            build: str = ...,
-        ) -> None: ...
 
     def __post_init__(self) -> None:
         choice(self.kind, "the kind of a standard", (k for k in KINDS if k != "known"))
@@ -300,23 +284,12 @@ class Tabulated(Reflector):
     [0.+0.98j]
     """
 
-    grid: Real
-    values: Complex
+    grid: ArrayLike  # kept as a read-only array, and so is the next
+    values: ArrayLike
     z_table: float = defaults.REFERENCE_OHM
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     name: str = "known"
     kind: ClassVar[str] = "known"
-
-    if TYPE_CHECKING:
-
-        def __init__(
-            self,
-            grid: ArrayLike,
-            values: ArrayLike,
-            z_table: float = ...,
-            uncertainty: Mapping[str, float] = ...,
-            name: str = ...,
-        ) -> None: ...
 
     def __post_init__(self) -> None:
         reference(self.z_table)

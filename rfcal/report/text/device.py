@@ -134,7 +134,7 @@ def definition(item: Artefact) -> str:
     return ", ".join([model.kind, *filter(None, said)])
 
 
-def _coefficients(values: tuple[float, ...], unit: str) -> str:
+def _coefficients(values, unit: str) -> str:
     """A constant in engineering notation, and a word where it changes with frequency."""
     from matplotlib.ticker import EngFormatter
 
