@@ -24,6 +24,9 @@ from rfcal.uncertainty.quantity import Quantity, combine
 LEAST = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
+MORE = 2.0
+"""What reflects so many times as much as it did is a fault that has come."""
+
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
@@ -53,6 +56,11 @@ class Change:
     size: float  # of the difference, phase counted, root mean square over the band [1]
     kind: str  # of the event now; in the baseline for one that is gone
     fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
+
+    @property
+    def grown(self) -> bool:
+        """Whether it is new, or reflects far more than it did."""
+        return self.what != "gone" and abs(self.after) > MORE * abs(self.before)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,9 +127,10 @@ class _Sweeps:
 def told_by_passing(events: Events, baseline: Events) -> Events:
     """The same, with the nearest new place told by what passes it, where a single kind is sure."""
     near, size = events.near_m, np.abs(events.reflection)
-    known = [baseline.nearest(d, near) is not None for d in events.distance_m.tolist()]
-    new = np.flatnonzero(~np.array(known, bool) & (size > MUCH) & (size < 1))
     behind = np.abs(baseline.reflection)
+    was = [baseline.nearest(d, near) for d in events.distance_m.tolist()]
+    before = np.array([0.0 if k is None else behind[k] for k in was])
+    new = np.flatnonzero((size > MORE * before) & (size > MUCH) & (size < 1))
     behind = np.where(
         baseline.distance_m > np.min(events.distance_m[new], initial=np.inf) + near, behind, 0
     )
@@ -211,7 +220,8 @@ def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
         size = shift.size
     moved = np.sum(each * np.exp(turn * size), axis=0)
     spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
-    found = replace(shift, size=size, uncertainty=min(float(spread), shift.uncertainty))
+    uncertainty = max(min(float(spread), shift.uncertainty), shift.least)
+    found = replace(shift, size=size, uncertainty=uncertainty)
     return (found, moved) if found.significant else (None, before)
 
 
@@ -225,7 +235,9 @@ def _from_new(
     if shift is None or (shift.between_m is None and shift.sure):
         return shift
     near, far = shift.between_m or (0.0, np.inf)
+    # what has more impedance does not slow the wave
     new = [c for c in changes if c.what == "new" and near < c.distance_m < far]
+    new = [c for c in new if not (c.kind in RESISTIVE and c.after.real * shift.size > 0)]
     if not new:
         return shift
     shift, first = replace(shift, from_m=new[0].distance_m), new[0]

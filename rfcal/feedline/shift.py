@@ -37,8 +37,9 @@ PLACES_OFF = 9.0
 """A way of moving is one where it explains the places to this, in squared standard uncertainties
 for each place that is more than it needs."""
 
-OF_END = 0.3
-"""Standard uncertainty of how far an end has moved whose echo changed [resolutions]."""
+CHANGED, OF_END = 0.15, 0.3
+"""An echo that turned or changed its size by more than the first of these parts seems moved by that
+itself: by the second, in resolutions (standard)."""
 
 BETTER = 4.0
 """All of the line has grown for certain where no move from one place on explains the places as well
@@ -59,6 +60,7 @@ class Shift:
     # a new place from which on they may have moved [m, as the line is now], where that is not sure
     # otherwise
     from_m: float | None = None
+    least: float = 0.0  # the part of `uncertainty` that is of echoes which changed themselves
 
     @property
     def significant(self) -> bool:
@@ -80,7 +82,7 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     better; else a significant one of those, or None. The line's end in both sweeps, where known, is
     a witness by itself once it has moved by more than what it ends in can make it seem.
     """
-    pairs, near = _pairs(then, now), then.band.near
+    (pairs, changed), near = _pairs(then, now), then.band.near
     if not pairs.size:
         return None
     place, later = then.distance[pairs[:, 0]], now.distance[pairs[:, 1]]
@@ -88,17 +90,19 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     last = ends_m[0] if np.isfinite(ends_m[0]) else then.distance[np.argmax(then.at_foot())]
     # what rings behind the end is no witness
     witness = np.isfinite(uncertainty) & (place < last + near)
-    seen = np.stack([place, later - place, uncertainty])[:, witness]
+    of_end = OF_END * then.band.resolution
+    by_change = of_end * (changed > CHANGED)
+    seen = np.stack([place, later - place, uncertainty, by_change])[:, witness]
     if np.all(np.isfinite(ends_m)) and abs(ends_m[1] - ends_m[0]) > near:
-        end = [ends_m[0], ends_m[1] - ends_m[0], then.band.resolution * OF_END]
+        end = [ends_m[0], ends_m[1] - ends_m[0], of_end, 0.0]
         before = np.minimum(seen[0], seen[0] + seen[1]) < min(ends_m) - near
         seen = np.column_stack([seen[:, before], end])
-    place, moved, uncertainty = seen
+    place = seen[0]
     if not place.size:
         return None
-    stretch, misfit = _fitted(Shift(), place, moved, uncertainty)
+    stretch, misfit = _fitted(Shift(), seen)
     starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
-    fits = [_fitted(Shift(between_m=m), place, moved, uncertainty) for m in starts]
+    fits = [_fitted(Shift(between_m=m), seen) for m in starts]
     step, of_step = min(fits, key=lambda fit: fit[1])
     whole = misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH
     piece = of_step < PLACES_OFF and step.significant
@@ -114,20 +118,31 @@ def _known(echoes: Echoes) -> Real:
     return np.where(real & behind_foot, of_distance, np.inf)
 
 
-def _fitted(form: Shift, place: Real, moved: Real, uncertainty: Real) -> tuple[Shift, float]:
-    """The shift of a form that explains moves best, and what it leaves of them for each witness."""
-    along, weight = form.form(place), 1 / uncertainty**2
+def _fitted(form: Shift, seen: Real) -> tuple[Shift, float]:
+    """The shift of a form that explains moves best, and what it leaves of them for each witness.
+
+    Of each witness its place, how far it moved, and how unsure that is: as found, and as it
+    changed [m].
+    """
+    place, moved, found, by_change = seen
+    along, weight = form.form(place), 1 / (found**2 + by_change**2)
     # weighted least squares of moved = size along
     information = max(float(np.sum(weight * along**2)), 1e-300)
     size = float(np.sum(weight * along * moved)) / information
     left = float(np.sum(weight * (moved - size * along) ** 2))
-    return Shift(size, information**-0.5, form.between_m), left / max(place.size - 1, 1)
+    least = float(np.linalg.norm(weight * along * by_change)) / information
+    return Shift(size, information**-0.5, form.between_m, least=least), left / max(
+        place.size - 1, 1
+    )
 
 
-def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
-    """Indices of echoes that are the same one, near to far, shape (n, 2): each the other's best."""
+def _pairs(then: Echoes, now: Echoes) -> tuple[NDArray[np.intp], Real]:
+    """Indices of echoes that are the same one, near to far, (n, 2), and by what parts they changed.
+
+    Each is the other's best.
+    """
     if not (then.distance.size and now.distance.size):
-        return np.zeros((0, 2), int)
+        return np.zeros((0, 2), int), np.zeros(0)
     size, shape, noisy = zip(*(_normal(echoes) for echoes in (then, now)), strict=True)
     turn = np.exp(1j * (np.angle(shape[0][:, :1]) - np.angle(shape[1][None, :, 0])))
     unlike = np.linalg.norm(shape[1] * turn[..., None] - shape[0][:, None], axis=-1)
@@ -143,7 +158,8 @@ def _pairs(then: Echoes, now: Echoes) -> NDArray[np.intp]:
     mutual = np.argmin(cost, axis=0)[best] == np.arange(best.size)
     told = np.isfinite(np.min(cost, axis=1)) & ~fallen[np.arange(best.size), best]
     (index,) = np.nonzero(mutual & told)
-    return np.stack([index, best[index]], axis=-1)
+    pair = index, best[index]
+    return np.stack(pair, axis=-1), np.hypot(ratio, np.angle(turn))[pair]
 
 
 def _kept(echoes: Echoes) -> Real:

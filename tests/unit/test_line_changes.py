@@ -3,6 +3,7 @@
 The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +11,10 @@ import pytest
 
 from rfcal.feedline.changes import compare
 from rfcal.feedline.faults import find_events
+from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 from rfcal.record.findings.line_verdict import line_verdict
+from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Effect, Quantity
 from tests.unit.test_faults import ENDS, HIGH, WIDE, foot, noisy
 from tests.unit.test_line_state import random_rod, state
@@ -165,3 +168,73 @@ def test_a_heavy_fault_is_one_fault_and_moves_nothing(band, stated):
         first, *others = found.comparison.changes
         assert (first.what, first.distance_m) == ("new", pytest.approx(place, abs=0.2))
         assert not any(c.what == "new" or abs(c.before) > 0.1 > abs(c.after) == 0 for c in others)
+
+
+@pytest.mark.parametrize("band", [WIDE, HIGH], ids=["wide", "high"])
+def test_a_joint_that_went_bad_is_told_as_a_fault(band):
+    """It was there before: what it is now, and that somebody is to look, is said all the same."""
+    rng, line = np.random.default_rng(11), Line(30.0, 0.66, 50.0, 0.6)
+    for ohm in (5.0, 8.0, 15.0):
+        end = random_rod(rng, band)
+        now, then = (foot(band, line, end, ("series", r, 17.0)) for r in (ohm, 0.7))
+        found = state(rng, band, line, now, then, loss_known=True, length_m=30.0)
+        said, fault = line_verdict(found)
+        assert re.match(r"The reflection at 1\d\.\d+ ± 0\.\d+ m has grown from 0\.00", said)
+        assert "a resistive joint" in said
+        assert "look there" in said
+        assert fault
+
+
+def test_an_end_that_was_taken_off_tells_no_delay():
+    """An antenna before, nothing now: its own phase is no longer or shorter line."""
+    rng = np.random.default_rng(12)
+    for _ in range(8):
+        line = Line(rng.uniform(25, 50), 0.66, 50.0, 0.6)
+        antenna = rod(rng.uniform(60e6, 100e6), rng.uniform(30, 80), rng.uniform(5, 10))
+        found = state(
+            rng, WIDE, line, foot(WIDE, line, 1e9), foot(WIDE, line, antenna), loss_known=True
+        )
+        assert found.comparison.shift is None
+
+
+def test_a_jumper_does_not_begin_at_a_new_joint_behind_it():
+    """1.5 m more at the foot, and a joint gone bad farther up, which slows nothing."""
+    rng, line = np.random.default_rng(13), Line(36.5, 0.66, 50.0, 0.6)
+    now = foot(WIDE, line, rod(), ("series", 6.0, 21.5))
+    then = foot(WIDE, replace(line, length_m=35.0), rod())
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0)
+    assert re.match(r"From somewhere between 0.0 and 3\d\.\d m on", line_verdict(found)[0])
+    assert found.comparison.shift.size == pytest.approx(1.5, abs=0.02)
+    # the velocity factor is known to 0.5 of 66
+    assert found.comparison.shift.uncertainty > 1.5 * 0.005 / 0.66
+
+
+def test_places_behind_a_wet_stretch_are_told_along_the_line():
+    """2 m of 40 have got wet, from 15 m on: the far end of it seems farther than it is."""
+    rng, line = np.random.default_rng(14), Line(40.0, 0.85, 50.0, 0.4)
+    wet = replace(line, length_m=2.0, z0=36.0, velocity_factor=0.5)
+    whole = line.two_port(WIDE, 15.0) @ wet.two_port(WIDE) @ line.two_port(WIDE, 23.0)
+    now, then = from_impedance(whole.input_impedance(rod())), foot(WIDE, line, rod())
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=40.0)
+    assert found.comparison.shift.size == pytest.approx(1.4, abs=0.05)
+    assert "m (17.0 m along the line if it is wet from 15.0 m to there)" in line_verdict(found)[0]
+
+
+def test_weather_is_not_called_more_than_weather():
+    """0.14 % of delay on a sound line: told below, and in no contradiction to the headline."""
+    rng, line = np.random.default_rng(15), Line(35.0, 0.66, 50.0, 0.6)
+    now, then = (foot(WIDE, replace(line, velocity_factor=v), rod()) for v in (0.661, 0.66))
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0)
+    assert line_verdict(found)[0].startswith("The line is as it was")
+    (said,) = (text for text in line_lines(found) if "delay" in text)
+    assert "shorter than in the baseline, all along it as weather may make it" in said
+    assert "water" not in said
+
+
+def test_what_the_standards_plane_reflects_in_the_baseline_alone_is_another_calibration():
+    rng, line = np.random.default_rng(16), Line(35.0, 0.66, 50.0, 0.6)
+    sound = foot(WIDE, line, rod())
+    found = state(rng, WIDE, line, sound, sound + 0.03, loss_known=True, length_m=35.0)
+    assert line_verdict(found)[0].startswith(
+        "The baseline alone has a reflection at the standards'"
+    )

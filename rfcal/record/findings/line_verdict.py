@@ -112,8 +112,8 @@ def _compared(state: LineState) -> tuple[str, bool]:
     found = state.comparison
     assert found is not None
     lost = [] if found.lost is None else [lost_words(state, found.lost)]
-    longer = found.shift is not None and found.shift.between_m is not None
-    moved = _moved_words(found.shift) if found.shift is not None else ""
+    moved = "" if found.shift is None else _moved_words(found.shift)
+    longer = bool(moved)
     if not found.changes:
         sound = "nothing else has changed" if lost else say.LINE_SOUND
         said = moved or sound.format(least=LEAST, end=_end(state))
@@ -124,7 +124,7 @@ def _compared(state: LineState) -> tuple[str, bool]:
     told += _reflections(
         state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new]
     )
-    if found.shift is None and new and new[0].kind in SLOWING:
+    if not longer and new and new[0].kind in SLOWING:
         speed = state.now.velocity_factor * SPEED_OF_LIGHT
         moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
     # a piece that slows the wave is what its two ends come from
@@ -143,7 +143,7 @@ def _reflections(
     """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
     places: dict[str, list[str]] = {}
     for distance, reflection, kind, fits in found:
-        place = f"{place_words(state, distance)}, {size_words(abs(reflection))}"
+        place = f"{_where(state, distance)}, {size_words(abs(reflection))}"
         places.setdefault(kind_words(state, kind, fits), []).append(place)
     return [
         words.format(
@@ -153,6 +153,18 @@ def _reflections(
         )
         for may_be, each in places.items()
     ]
+
+
+def _where(state: LineState, distance_m: float) -> str:
+    """A place that reflects; behind a stretch that slows the wave also where that puts it."""
+    place, shift = place_words(state, distance_m), state.comparison and state.comparison.shift
+    if not shift or shift.between_m is None or shift.from_m is None:
+        return place
+    wet_m = distance_m - shift.size
+    behind = shift.from_m < wet_m < distance_m
+    return (
+        say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m) if behind else place
+    )
 
 
 def rings(state: LineState) -> np.ndarray:
@@ -240,12 +252,11 @@ def lost_words(state: LineState, lost: Lost) -> str:
 
 
 def _moved_words(shift: Shift) -> str:
-    """Where the line has grown longer or shorter; nothing where weather alone explains it."""
-    more, weather = ("longer", "warmth") if shift.size > 0 else ("shorter", "cold")
-    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
+    """Where the line has grown longer or shorter; nothing where all of it may have."""
     if shift.between_m is None:
-        values = {"size": abs(shift.size), "more": more, "weather": weather}
-        return say.LINE_EITHER.format(place=place, **values) if place else ""
+        return ""
+    more = "longer" if shift.size > 0 else "shorter"
+    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
     near, far = shift.between_m
     return say.LINE_LONGER.format(
         place=place or f"somewhere between {near:.1f} and {far:.1f} m",
@@ -260,15 +271,19 @@ def _change_words(state: LineState, change: Change) -> str:
     place = place_words(state, change.distance_m)
     before, after = size_words(abs(change.before)), size_words(abs(change.after))
     if change.what == "gone":
-        return say.LINE_GONE.format(place=place, size=before)
+        foot = change.distance_m < state.now.near_m
+        return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
     at_end = _at_end(state, change.distance_m)
+    if change.grown and not at_end:
+        kind = kind_words(state, change.kind, change.fits)
+        return say.LINE_GROWN.format(place=place, before=before, after=after, kind=kind)
     what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
 
 def explained(change: Change, changes: Iterable[Change]) -> bool:
     """Whether what new places before a change keep back, or take up, is all that changed there."""
-    new = [abs(c.after) for c in changes if c.what == "new" and c.distance_m < change.distance_m]
+    new = [c.size for c in changes if c.grown and c.distance_m < change.distance_m]
     if change.what != "changed" or not new:
         return False
     # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more

@@ -161,7 +161,12 @@ def _against(
     stated = np.nan if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
     ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}
-    return now, differ(events=now.events, baseline=then.events, **ends)
+    found = differ(events=now.events, baseline=then.events, **ends)
+    if found.shift is not None:  # its metres rest on the velocity factor
+        of_velocity = found.shift.size * foot.doubts[1] / foot.line.velocity_factor
+        unsure = float(np.hypot(found.shift.uncertainty, of_velocity))
+        found = replace(found, shift=replace(found.shift, uncertainty=unsure))
+    return now, found
 
 
 def _beyond_stated(wanted: LineCheck, foot: _Foot, now: Quantity, seen: _Sight) -> Lost | None:

@@ -15,9 +15,6 @@ from rfcal.uncertainty.words import plus_minus, rounded
 
 STATE = "the line's state: "
 
-WEATHER = 0.001
-"""By how much a line's delay changes with weather [1] (common practice, no source)."""
-
 
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
@@ -96,14 +93,13 @@ def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
     more = "longer" if shift.size > 0 else "shorter"
     taken = "that was made good before the sweeps were compared"
-    if shift.between_m is not None or (shift.from_m is not None and not shift.sure):
+    if shift.between_m is not None:
         return f"the line is {more} than in the baseline: {taken}"
-    why = "as weather makes it" if abs(shift.size) < WEATHER else "more than weather makes"
-    look = "" if abs(shift.size) < WEATHER else "; look for water or another piece of cable"
-    where = "all along it" if shift.sure else "all along it or from one place on"
+    place = "one place" if shift.from_m is None else f"{shift.from_m:.1f} m"
+    where = "" if shift.sure else f" or from {place} on"
     return (
-        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, {why}, "
-        f"{where}: {taken}{look}"
+        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it as "
+        f"weather may make it{where}: {taken}"
     )
 
 

@@ -12,6 +12,12 @@ LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}: look there"
+LINE_GONE_FOOT = (
+    "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
+    "under another calibration"
+)
+LINE_IF_WET = "{place} ({wet_m:.1f} m along the line if it is wet from {from_m:.1f} m to there)"
 LINE_EXPLAINED = "as a fault before it explains"
 LINE_HIDES = "its last {near:.2g} m"
 LINE_END = f"what the line ends in, or something in {LINE_HIDES},"
@@ -30,10 +36,6 @@ LINE_LOST_PERHAPS = "a wider sweep of its far end open and short tells whether i
 LINE_LOST_OR_END = (
     "as old or wet cable does, or what it ends in reflects less: a wider sweep, or one with the "
     "far end open or short, tells which"
-)
-LINE_EITHER = (
-    "the line's delay is {size:.2%} {more} than it was, from {place} on, or all along it as "
-    "{weather} makes it: no other place tells which"
 )
 LINE_SLOWS = (
     "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
