@@ -27,9 +27,9 @@ def test_coverage(monkeypatch, name, mhz):
     monkeypatch.setattr(displays, "rising", lambda f, *rest: np.ones((2, f.size), bool))
     truth, found = sessions(np.random.default_rng(11), spread(mhz * 1e6, SESSIONS), SHOWN[name])
     held = coverage(truth, found)
-    width = np.median(np.ptp(found.device.interval, axis=-1), axis=0)
+    width = np.median(np.ptp(found[0].interval, axis=-1), axis=0)
     print(
-        f"{name} at {mhz:g} MHz: R {held[0]:.1%}, X {held[1]:.1%}; two answers in "
-        f"{found.two.mean():.0%}; R and X within {width[0]:.3g} and {width[1]:.3g} ohm"
+        f"{name} at {mhz:g} MHz: R {held[0]:.1%}, X {held[1]:.1%}, {1 + bool(found[1])} answer(s); "
+        f"R and X within {width[0]:.3g} and {width[1]:.3g} ohm"
     )
     assert np.all(held >= LEAST)

@@ -68,12 +68,7 @@ def about_checks(
     names = calibration.names if solved and len(calibration.names) <= MANY else ()
     pairs = list(combinations(names, 2))
     as_read = Scene.of(calibration)
-    findings = []
-    for check in found:
-        if not check.agrees:
-            findings.append(_disagrees(check, why, solved, still))
-        if solved and (twin := _same_place(check)):
-            findings.append(say.CHECK_AT_STANDARD(check=check.name, standard=twin))
+    findings = [_disagrees(one, why, solved, still) for one in found if not one.agrees]
     scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
     # the pairs whose exchange would leave standards and checks in agreement, and the error terms
     blind = {
@@ -139,13 +134,3 @@ def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
         causes = say.CAUSES_STILL if still else say.CAUSES_SMALL
     explanation = why or say.LOOK_FOR.format(causes=causes)
     return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)
-
-
-def _same_place(check: Check) -> str:
-    """Name of a standard that the check's artefact cannot be told from, all over the band."""
-    solved = check.inputs.calibration
-    for name, known in zip(solved.names, solved.known, strict=True):
-        spread = np.sqrt(2 * (check.expected.variance() + known.variance()))
-        if np.all(np.abs(check.expected.value - known.value) < K_ELLIPSE * spread):
-            return name
-    return ""

@@ -33,7 +33,7 @@ from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
-from rfcal.record.findings.displays import about_displays, about_example, about_signs
+from rfcal.record.findings.displays import about_displays, about_example
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match
 from rfcal.record.findings.rereads import about_rereads
@@ -357,10 +357,9 @@ class _Job:
         if self.undecided is None:
             return self._assessed(made(self.bench, sweep))
         bench = self.undecided.at(here)
-        found = displays.answers(bench, here, self.options[item.name], made)
-        self.findings += about_signs(found.device, found.by_rising, found.by_power)
-        other = found.other and self._assessed(found.other)
-        return self._assessed(found.device, other)
+        device, other, told = displays.answers(bench, here, self.options[item.name], made)
+        self.findings += told
+        return self._assessed(device, other and self._assessed(other))
 
     def _assessed(self, device: Device, other: Device | None = None) -> Device:
         """The same with what its path loses, what Monte Carlo says, and another answer."""

@@ -1,7 +1,7 @@
 """Devices, checks and standards of which a display shows less: what the readings still tell."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,23 +24,13 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue.readings import BY_OTHER, SAME_DISAGREES, SIGN_TOLD
+from rfcal.record.findings.displays import about_signs
 from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, ends_of
 
 HIDDEN = "what the display does not show"
 """The name of that uncertainty in the budget."""
-
-
-@dataclass(frozen=True, eq=False)
-class Answers:
-    """One device as its display leaves it."""
-
-    device: Device  # where two answers remain the one whose display's X is positive
-    other: Device | None  # the other; None where one remains everywhere
-    two: NDArray[np.bool_]  # where two remain
-    by_rising: NDArray[np.bool_]  # where the rise of X has told the sign
-    by_power: NDArray[np.bool_]  # where it would give power with the other
 
 
 def settle(
@@ -106,8 +96,11 @@ def answers(
     here: Calibration,
     options: Options,
     make: Callable[[Bench, Sweep], Device],
-) -> Answers:
-    """What a device is: one answer where the readings tell its sign, else both.
+) -> tuple[Device, Device | None, list[Finding]]:
+    """What a device is: one answer where the readings tell its sign, else the other too.
+
+    Where two remain the first has the X that the display shows as positive; with them comes how
+    the sign was told.
 
     `make` corrects a reading with a bench; `here` is the calibration of the likeliest.
     """
@@ -118,10 +111,8 @@ def answers(
     def answer(sign: int | NDArray[np.intp]) -> Device:
         return _whole(all_of_it.of_sign(sign), here, make)
 
-    points = first.frequency.size
-    none = np.zeros(points, bool)
     if 1 not in options.signs:
-        return Answers(answer(0), None, none, none, none)
+        return answer(0), None, []
     pair = [answer(sign) for sign in (1, -1)]
     there = np.array([all_of_it.has(sign) for sign in (1, -1)])
     rise = rising(
@@ -138,7 +129,7 @@ def answers(
     other = None
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
-    return Answers(device, other, two, there[0] & there[1] & ~both, there[0] ^ there[1])
+    return device, other, about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1])
 
 
 def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, ...], list[Finding]]:

@@ -24,7 +24,7 @@ SHARE = 0.05
 MOST_CANDIDATES = 3
 """So many causes or artefacts may be named together."""
 SETUP = {
-    *("check-at-standard", "check-blind", "device-hidden", "standards-close"),
+    *("check-blind", "device-hidden", "standards-close"),
     *("line-folded", "line-steps", "line-fault", "match-voltage"),
 }
 """Warnings that tell what a sound session cannot say: no alarm, so none is false."""

@@ -127,11 +127,6 @@ SUSPECT_RADIANS = "the angles of '{name}' were in radians"
 SUSPECT_LINEAR = "the magnitudes of '{name}' were linear instead of in decibels"
 SUSPECT_LOSS = "the loss of the line before '{at}' were {size:.2g} times as much"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
-CHECK_AT_STANDARD = warning(
-    "check-at-standard: {check}",
-    "Check with something different too: '{check}' sits where the standard '{standard}' does, so "
-    "it says little about the rest of the chart.",
-)
 CHECK_SAME_BUILD = note(
     "check-same-build: checks",
     "Check once with something built otherwise: {checks} and the load '{load}' are built alike "
