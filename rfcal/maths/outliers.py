@@ -1,7 +1,5 @@
 """Points of a sweep that do not go on as their neighbours do, and steps between them."""
 
-from collections.abc import Callable
-
 import numpy as np
 
 from rfcal.maths.reflection import Complex
@@ -31,21 +29,16 @@ def sticking_out(values: Complex, noise: float) -> list[int]:
     """
     if values.size < FEWEST:
         return []
-    for choose in (_middle, _smoothest):
-        odd, left = _taken_away(values, noise, choose)
-        off, good = values - left, np.setdiff1d(np.arange(values.size), odd)
-        # at an end nothing beyond it tells how the sweep goes on
-        if odd and good[1] < min(odd) and max(odd) < good[-2] and _rough(off):
-            return sorted(k for k in odd if abs(off[k]) > FAR / 2 * noise)
+    odd, left = _taken_away(values, noise)
+    off, good = values - left, np.setdiff1d(np.arange(values.size), odd)
+    rough = np.abs(np.diff(np.pad(off, 1), 2)).max() > ROUGH * np.abs(off).max()
+    # at an end nothing beyond it tells how the sweep goes on
+    if odd and good[1] < min(odd) and max(odd) < good[-2] and rough:
+        return sorted(k for k in odd if abs(off[k]) > FAR / 2 * noise)
     return []
 
 
-def _rough(off: Complex) -> bool:
-    """Whether what sticks out differs from point to point."""
-    return bool(np.abs(np.diff(np.pad(off, 1), 2)).max() > ROUGH * np.abs(off).max())
-
-
-def _taken_away(values: Complex, noise: float, choose: "Choice") -> tuple[list[int], Complex]:
+def _taken_away(values: Complex, noise: float) -> tuple[list[int], Complex]:
     """Points taken away until all is smooth, and what is then left; no points where it never is."""
     odd: list[int] = []
     left = values
@@ -54,18 +47,10 @@ def _taken_away(values: Complex, noise: float, choose: "Choice") -> tuple[list[i
         tried = [k for k in range(at, at + PATTERN.size) if k not in odd]
         if not tried or len(odd) == min(MOST, values.size // 10):
             return [], values
-        odd.append(choose(values, odd, tried))
+        odd.append(_smoothest(values, odd, tried))
         left = smooth(values, odd)
         at, times = _oddest(left, noise)
     return odd, left
-
-
-Choice = Callable[[Complex, list[int], list[int]], int]
-
-
-def _middle(values: Complex, odd: list[int], tried: list[int]) -> int:
-    """The middle one of five, or what is left of them."""
-    return tried[len(tried) // 2]
 
 
 def _smoothest(values: Complex, odd: list[int], tried: list[int]) -> int:
