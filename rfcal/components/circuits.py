@@ -166,12 +166,6 @@ def _resistor(u: Real, p: Values) -> Complex:
     return _shunted(u, r + 1j * x * u, b)
 
 
-def _on_line(u: Real, p: Values) -> Complex:
-    """What a short end's impedance is of a line's own, and an open end's admittance."""
-    _, delay, loss = p
-    return np.tanh(loss * np.sqrt(u) + 1j * delay * u)
-
-
 def inside(u: Real, squared: Any) -> bool:
     """Whether what resonates where ``u^2 squared`` is 1 does so within the sweep."""
     return bool(squared > 0 and u[0] <= squared**-0.5 <= u[-1])
@@ -273,6 +267,17 @@ def _is_line(u: Real, p: Values) -> bool:
     return bool(p[0] > 0 and p[1] * u[-1] > np.pi / 2)
 
 
+def _line(*, open_end: bool) -> Circuit:
+    """A line: a short end's impedance is its own times tanh, an open end's admittance likewise."""
+
+    def formula(u: Real, p: Values) -> Complex:
+        z0, delay, loss = p
+        return np.tanh(loss * np.sqrt(u) + 1j * delay * u) * (1 / z0 if open_end else z0)
+
+    start = _line_start(open_end)
+    return Circuit(("impedance", "delay", "loss"), formula, start, _LINE, _is_line, open_end)
+
+
 CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
     {
         "capacitor": Circuit(
@@ -335,21 +340,8 @@ CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
             _is_coil,
             admittance=True,
         ),
-        "open line": Circuit(
-            ("impedance", "delay", "loss"),
-            lambda u, p: _on_line(u, p) / p[0],
-            _line_start(True),
-            _LINE,
-            _is_line,
-            admittance=True,
-        ),
-        "shorted line": Circuit(
-            ("impedance", "delay", "loss"),
-            lambda u, p: _on_line(u, p) * p[0],
-            _line_start(False),
-            _LINE,
-            _is_line,
-        ),
+        "open line": _line(open_end=True),
+        "shorted line": _line(open_end=False),
         "antenna": Circuit(
             ("loss resistance", "L", "1/C", "radiation resistance"),
             _antenna,

@@ -128,7 +128,7 @@ def test_assessment_shows_what_holds():
 
 def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight(monkeypatch):
     """U just below a power of ten makes JCGM 101's tolerance a twentieth of u."""
-    points = 200
+    points = 100
     # round about a match R is linear in the reflection to parts in a hundred
     small = Quantity(np.zeros(points, complex), both_axes("noise", 0.00968, per_point=True))
     exact = [Quantity(np.full(points, v, complex)) for v in (-1, 1, 0)]
