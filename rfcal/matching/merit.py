@@ -99,7 +99,7 @@ def in_order(
         kept,
         lambda c: group(c, bare_db, least),
         lambda c: c.lost_db,
-        lambda c: (effort(c.network), c.worst_swr),
+        lambda c: (effort(c.network), round(c.worst_swr, 1), c.lost_db),
     )
     names = {c.network.topology for c in kept}
     left_out = ((c.network.topology, reason) for c, reason in zip(candidates, why, strict=True))

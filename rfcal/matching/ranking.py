@@ -13,6 +13,7 @@ from rfcal.matching.goal import Candidate, Goal, judge
 from rfcal.matching.lumped import Point
 from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
+from rfcal.matching.parts import Inductor
 from rfcal.matching.search import best_in_stock
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES, Design, Task
@@ -143,6 +144,7 @@ def _tried(
     designs: Iterable[Design], goal: Goal, stock: Stock, free: bool
 ) -> Iterator[tuple[Network, Network] | str]:
     """Networks of parts in stock, each with its ideal design, or why one is refused."""
+    band = goal.in_band()
     for design in designs:
         try:
             ideals = design()
@@ -154,5 +156,8 @@ def _tried(
                 yield lack
                 continue
             for real in (r for r in stock.realise(ideal) if not _one_piece(r)):
-                best = stock.wound(best_in_stock(real, goal, stock, free=free))
+                best = stock.wound(best_in_stock(real, goal, stock, free=free), *band)
+                if free and any(isinstance(e.part, Inductor) for e in best.elements):
+                    # a coil of another value and wire has another capacitance of its own
+                    best = stock.wound(best_in_stock(best, goal, stock, anew=False), *band)
                 yield IDLE[len(best.elements) > 1] if _idle(goal, best) else (best, ideal)

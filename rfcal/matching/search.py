@@ -63,12 +63,14 @@ class _Axis:
         return cls(grid, stride, int(np.abs(np.log(grid / element.value)).argmin()))
 
 
-def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = True) -> Network:
+def best_in_stock(
+    network: Network, goal: Goal, stock: Stock, *, free: bool = True, anew: bool = True
+) -> Network:
     """The values in stock that bring most power to the load where in the band it is least.
 
     They hold the target SWR where the lowest SWR found does. From the design's on, a local optimum:
     no combination of the values next to these is better. Without `free` they stay next to the
-    design's, as where a Q was chosen.
+    design's, as where a Q was chosen; not `anew` they are sought next to those that it has.
     """
     frequency, load = goal.in_band()
     thin = np.unique(np.linspace(0, frequency.size - 1, min(frequency.size, THIN)).astype(int))
@@ -86,8 +88,9 @@ def best_in_stock(network: Network, goal: Goal, stock: Stock, *, free: bool = Tr
         clear = lost + defaults.POWER_STEP_DB * (size / limit) ** 4
         return np.where(size <= limit, clear, MISSED_DB + size)
 
-    at = _climb(network, axes, at, coarse, near, lambda one: one.worst(*few))
-    at = _climb(network, axes, at, fine, narrow, lambda one: power(one, few))
+    if anew:
+        at = _climb(network, axes, at, coarse, near, lambda one: one.worst(*few))
+        at = _climb(network, axes, at, fine, narrow, lambda one: power(one, few))
     at = _climb(network, axes, at, ones, 1, lambda one: power(one, band))
     if network.with_values(_values(axes, at)).worst(*band) > limit:
         at = _climb(network, axes, at, fine, narrow, lambda one: one.heights(*few)[1])

@@ -10,6 +10,7 @@ from rfcal.matching.element import NetworkElement, Part, value_words
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.winding import largest_coil, wound
+from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 
 
@@ -26,6 +27,7 @@ class Stock:
     lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
     step_m: float = defaults.CUT_M  # lengths are cut to this, and may be off by as much
     tolerance: float = defaults.TOLERANCE  # how far coils and capacitors may be off [1]
+    power_w: float = defaults.POWER_W  # that coils are wound for
     frequency_hz: float = np.nan  # that they are for, once there is one
 
     def limits(self, part: Part) -> tuple[float, float]:
@@ -66,20 +68,22 @@ class Stock:
             return f"{found}: {kind} serve {at} from {' to '.join(ends)}"
         return ""
 
-    def wound(self, network: Network) -> Network:
-        """The network with each coil's own capacitance as its winding has it."""
+    def wound(self, network: Network, frequency: Real, load: Complex) -> Network:
+        """The network with each coil's own capacitance as it is wound for what it carries."""
+        _, peaks = network.stress(frequency, load, power_w=self.power_w)
         elements = tuple(
-            self._real(e)[0] if isinstance(e.part, Inductor) else e for e in network.elements
+            self._real(e, float(peak.max()))[0] if isinstance(e.part, Inductor) else e
+            for e, peak in zip(network.elements, peaks, strict=True)
         )
         return replace(network, elements=elements)
 
-    def _real(self, element: NetworkElement) -> list[NetworkElement]:
+    def _real(self, element: NetworkElement, ampere: float = 0.0) -> list[NetworkElement]:
         """The element of real parts; twice where no line of the impedance is in stock."""
         part = element.part
         if isinstance(part, Inductor):
             own = self.inductor_parallel_f
             if own is None:
-                winding = wound(float(element.value))
+                winding = wound(float(element.value), ampere)
                 own = winding.capacitance_f if winding else 0.0
             return [element.with_part(q=self.inductor_q, parallel_f=own)]
         if isinstance(part, Capacitor):

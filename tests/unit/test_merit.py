@@ -172,6 +172,14 @@ def test_a_coil_has_the_capacitance_of_its_winding_unless_it_is_stated():
     network = rank(goal_of(20 - 120j, 14.2e6, 50e3), stock=STOCK, topologies=("L",)).candidates[0]
     coil = next(e.part for e in network.network.elements if isinstance(e.part, Inductor))
     assert coil.parallel_f == pytest.approx(wound(coil.inductance_h).capacitance_f)
+    # for 400 W it is wound of thicker wire, as the builder is told
+    goal, strong = goal_of(20 - 120j, 14.2e6, 50e3), replace(STOCK, power_w=400.0)
+    for candidate in rank(goal, stock=strong, topologies=("L", "pi")).candidates:
+        _, peaks = candidate.network.stress(*goal.in_band(), power_w=400.0)
+        for element, peak in zip(candidate.network.elements, peaks, strict=True):
+            if isinstance(part := element.part, Inductor):
+                coil = wound(part.inductance_h, peak.max())
+                assert part.parallel_f == pytest.approx(coil.capacitance_f)
     plain = replace(STOCK, inductor_parallel_f=0.0)
     network = rank(goal_of(20 - 120j, 14.2e6, 50e3), stock=plain, topologies=("L",)).candidates[0]
     assert all(e.part.parallel_f == 0 for e in network.network.elements if e.unit == "H")

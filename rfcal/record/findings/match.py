@@ -80,7 +80,7 @@ def better_read(result: MatchResult) -> str:
     request, frequency = result.request, result.goal.frequency
     at = int(np.abs(frequency - request.centre_hz).argmin())
     here = result.load.at_points(np.array([at]))
-    return without_reactance(float(frequency[at]), here, result.z_ref, request.power_w)
+    return without_reactance(float(frequency[at]), here, result.z_ref, request.stock.power_w)
 
 
 def _unknown_load(result: MatchResult) -> Finding:
@@ -111,7 +111,7 @@ def _first_meets(result: MatchResult) -> bool:
 
 def _voltage(result: MatchResult) -> list[Finding]:
     """What the networks carry, where that is dangerous."""
-    power_w, listed = result.request.power_w, result.proposals
+    power_w, listed = result.request.stock.power_w, result.proposals
     volt = max((float(p.volt.max()) for p in listed), default=0.0)
     if not listed or (volt < CAUTION_VOLT and power_w < CAUTION_WATT):
         return []

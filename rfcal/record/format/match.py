@@ -192,7 +192,6 @@ class MatchRequest:
     measurement: str  # its name
     centre_hz: float  # nan for the frequency of the answer, until it is `settled`
     band_hz: tuple[float, float]  # the design frequency twice where it alone counts
-    power_w: float
     target_ohm: float
     target_swr: float
     stock: Stock  # parts that exist
@@ -230,6 +229,7 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     cable = CABLES[defaults.STOCK_CABLE].line(1.0)
     usual = tuple(replace(cable, z0=z0) for z0 in defaults.STOCK_OHM)
     parts |= {"lines": found.pop("lines") or usual, "tolerance": found.pop("tolerance_percent")}
+    parts["power_w"] = found.pop("power_w")
     stock = Stock(**parts)
     return MatchRequest(
         table.place,

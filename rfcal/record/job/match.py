@@ -77,7 +77,10 @@ def matched(
         share_uncertainty=counted,
     )
     found = replace(found, doubt=doubt or _uncarried(found))
-    made = work_out(judge(goal, network, network)) if network else next(iter(proposals), None)
+    made = next(iter(proposals), None)
+    if network:
+        network = request.stock.wound(network, *goal.in_band())
+        made = work_out(judge(goal, network, network))
     if built and made:
         seen = beyond(built, before)
         found = replace(found, after=_after(goal, made, load, seen, z_ref))
@@ -149,7 +152,7 @@ def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -
         device=request.measurement,
         where=span_mhz(frequency[inside], lost[inside]),
         first=without_reactance(
-            float(frequency[at]), load.at_points(np.array([at])), z_ref, request.power_w
+            float(frequency[at]), load.at_points(np.array([at])), z_ref, request.stock.power_w
         )
         or "measure it better, and look whether it is connected",
     )
@@ -169,7 +172,7 @@ def _proposal(
     """A candidate worked out; `loads` are impedances [ohm] that the load may have, (N, B)."""
     network, rng = candidate.network, np.random.default_rng([seed, 1])
     production = production_yield(goal, network, request.stock, rng, draws=len(loads), loads=loads)
-    peaks = network.stress(*goal.in_band(), power_w=request.power_w)
+    peaks = network.stress(*goal.in_band(), power_w=request.stock.power_w)
     volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
 

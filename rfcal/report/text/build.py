@@ -56,7 +56,7 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
             words = adjustable(element.value, result.request.stock.series, needed)
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
-            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.power_w:g} W)"
+            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.stock.power_w:g} W)"
         )
     if isinstance(element.part, Inductor):
         return _coil(element, ampere)

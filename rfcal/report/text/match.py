@@ -223,7 +223,7 @@ def _lossy(result: MatchResult) -> list[str]:
     if not lossy:
         return []
     (first, most), *others = lossy
-    power_w = result.request.power_w
+    power_w = result.request.stock.power_w
     more = "".join(f"; network {i} loses {loss:.1f} dB" for i, loss in others)
     return [
         f"network {first} loses {most:.1f} dB in its parts: of {power_w:g} W into it "
