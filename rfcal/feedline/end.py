@@ -1,6 +1,5 @@
 """The end of a line: which event it is, what lies behind it, and how far it seems off."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +29,7 @@ RINGS = 1 / 3
 FAINTLY = 0.05
 """What is below this part of an antenna's echo rings behind it however far (by simulation)."""
 
-SPLITS, BEFORE = 2.0, 0.1
+SPLITS, BEFORE = 2.5, 0.1
 """By a wide band an antenna's own echo appears as several within so many resolutions, and what is
 below the second part of it may as far before it as echoes pull each other (by simulation)."""
 
@@ -83,13 +82,14 @@ def unfolded_places(events: Events, place: Real, length_m: float) -> Real:
     return np.where(folded, place + turns * events.range_m, place)
 
 
-def unfolded(events: Events, length_m: float, fade: Callable[[Real], Real]) -> Events:
+def unfolded(events: Events, length_m: float) -> Events:
     """The same with what folds back from the line's end where that is, by its length [m].
 
     What the loss on the longer way takes [1] is made good.
     """
     moved = unfolded_places(events, events.distance_m, length_m)
-    more, order = fade(events.distance_m) / fade(moved), np.argsort(moved)
+    fade, order = events.echoes.band.fade, np.argsort(moved)
+    more = fade(events.distance_m) / fade(moved)
     return replace(
         events,
         distance_m=moved[order],
@@ -169,15 +169,13 @@ def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     return float(events.distance_m[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 
-def behind_end(events: Events, end: int | None, last_m: float, near_m: float) -> Events:
-    """The same with what lies behind the end called so, and by a wide band what is too near it."""
+def behind_end(events: Events, end: int | None, last_m: float) -> Events:
+    """The same with what is behind the end, or part of how it answers, called so."""
     behind = events.distance_m >= last_m
     kinds = list(events.kind)
     if end is not None:
         behind[end + 1 :] = True
-        near = (events.distance_m > near_m) & np.isin(events.kind, UNCLEAR) & (not events.narrow)
-        near[end] = False
-        behind |= near | ringing(events, end)
+        behind |= ringing(events, end)
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in RESISTIVE else kinds[end]
     fits = zip(events.fits, behind, strict=True)

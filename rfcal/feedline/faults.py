@@ -68,6 +68,7 @@ class Events:
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
+    echoes: Echoes  # that they are taken from
     bounces_m: Real  # where something only seems to reflect, by bouncing between places
 
     @property
@@ -233,6 +234,7 @@ def find_events(
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
+        echoes=echoes,
         bounces_m=bounces,
     )
 

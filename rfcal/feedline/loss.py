@@ -9,9 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import Echoes, find_echoes
-from rfcal.feedline.faults import in_line
+from rfcal.feedline.echo_basis import Band
+from rfcal.feedline.echoes import Echoes
 from rfcal.feedline.fit import LineProperties
 from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
@@ -89,20 +88,16 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
     return _fitted(then, before, after, end_m, free=False)
 
 
-def more_than_stated(
-    frequency: Real, reflection: Complex, line: Line, *, z_ref: float, end_m: float
-) -> Lost | None:
+def more_than_stated(now: Echoes, end_m: float) -> Lost | None:
     """What a line loses more than is stated, by its end if that reflects alike over the band.
 
     How much that reflects is not known: only how it falls with frequency tells.
     """
-    band = prepare(frequency, reflection, line, loss_known=True)
-    now = find_echoes(band, in_line(frequency, reflection, line, True, z_ref, None)[0])
-    lossless = np.exp(-2 * end_m * band.propagation)
+    lossless = np.exp(-2 * end_m * now.band.propagation)
     found = _fitted(now, lossless, _from(now, end_m), end_m, free=True)
     if found is None or not found.sure:
         return None
-    doubt = SURELY * defaults.PATH["loss"] * _whole_db(band, end_m)
+    doubt = SURELY * defaults.PATH["loss"] * _whole_db(now.band, end_m)
     return found if found.more_db - SURELY * found.uncertainty_db > doubt else None
 
 

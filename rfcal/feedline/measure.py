@@ -32,8 +32,6 @@ SLOWEST, FOLLOWED = 0.5, 0.4
 round trip from point to point up to which its phase is followed."""
 STARTS, FOLDS = 8, 3
 """Starts of the fit that are tried, and ranges of the sweep that a line is sought in."""
-CLEARLY = 1.3
-"""Sweeps are half a turn off where so many times as much like a line's with its ends exchanged."""
 MOST_RATIO = 16.0
 """Lines are sought up to this far from the reference impedance, either way [1]."""
 
@@ -189,21 +187,18 @@ def _starts(swept: FarEnds, narrow: bool) -> list[tuple[float, float]]:
     trends.sort(key=lambda trend: trend[0])
     _require_followed(frequency, trends[0][3])
     centre, found, every = float(np.mean(frequency)), [], narrow and len(swept.ends) == 1
-    reach, step, unlike = 1 / (2 * np.ptp(frequency)), 1 / (2 * centre), -1.0
+    reach, step = 1 / (2 * np.ptp(frequency)), 1 / (2 * centre)
     for _, z0, trip, _, slope, offset in trends if every else trends[:STARTS]:
         # phase = -4 pi f delay, up to whole turns: right in mid-band, and nearly by its slope
         own, right = -slope / (4 * np.pi), -(slope + offset / centre) / (4 * np.pi)
         turns = np.arange(np.round((own - reach - right) / step), (own + reach - right) / step + 1)
         here = []
-        for delay in right + step / 2 * np.arange(2 * turns[0], 2 * turns[-1] + 1):
+        for delay in right + step * turns:
             alike = float((trip @ np.exp(4j * np.pi * frequency * delay)).real)
             here.append((-alike, float(z0), max(float(delay), 0.0)))
         here.sort()
-        unlike = max(unlike, here[-1][0])
         found += here if narrow else here[:1]
     found.sort()
-    if unlike > -CLEARLY * found[0][0]:
-        raise NotThisLineError(EXCHANGED)
     return [(z0, delay) for _, z0, delay in found[: STARTS * (1 + every)]]
 
 

@@ -28,6 +28,7 @@ from rfcal.measurement.bench import Bench
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs
 from rfcal.measurement.reread import Moved
+from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.keys import FILE
@@ -86,7 +87,7 @@ class LineState:
     lost: Lost | None  # what it loses more than is stated of it or of its type
     loss_known: bool  # or only guessed
     placed: bool = False  # whether its loss tells that nothing lies farther by the range
-    usual_db: float | None = None  # what its type loses in all, in mid-band
+    stated: Line | None = None  # of its type, where its own sweeps tell it
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
 
 

@@ -1,6 +1,6 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple
@@ -10,7 +10,6 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline import end as line_end
 from rfcal.feedline.changes import Comparison, compare, told_by_passing
-from rfcal.feedline.echo_basis import prepare
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
@@ -37,7 +36,7 @@ def line_state(
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     foot = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
     seen, before, comparison = foot.look(now), None, None
-    grown = lost = _beyond_stated(wanted, foot, now, seen)
+    grown = lost = _beyond_stated(wanted, foot, seen)
     placed = loss_known and line_end.placed_by_loss(frequency, now.value, line, seen.swept)
     if then is not None:
         before = foot.look(then)
@@ -60,9 +59,7 @@ def line_state(
         lost=lost,
         loss_known=loss_known,
         placed=placed,
-        usual_db=_usual_db(wanted, frequency, line.length_m)
-        if found and wanted.loss_known
-        else None,
+        stated=wanted.line if found and wanted.loss_known else None,
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
@@ -106,13 +103,12 @@ class _Foot:
             z0_uncertainty=found.standard_uncertainty["z0"] / found.line.z0 if found else usual,
             common=sweep.common_changes(),
         )
-        fade = prepare(self.frequency, sweep.value, self.line, self.loss_known).fade
-        return self._ended(swept, fade)
+        return self._ended(swept)
 
-    def _ended(self, swept: Events, fade: Callable[[Real], Real]) -> _Sight:
+    def _ended(self, swept: Events) -> _Sight:
         """Events up to the line's end; more from beyond is told of a stated length alone."""
         length, folded = self.line.length_m, line_end.folds(swept, self.line.length_m)
-        events = line_end.unfolded(swept, length, fade) if folded else swept
+        events = line_end.unfolded(swept, length) if folded else swept
         own = line_end.own_delay(events, self.frequency)
         open_ended = _Sight(
             swept, line_end.with_own_delay(events, own, line_end.strongest_on(events)), folded
@@ -132,7 +128,7 @@ class _Foot:
         beyond = None if self.found else line_end.beyond_end(events, end, last)
         if beyond is not None:
             return open_ended._replace(beyond_m=beyond)
-        events = line_end.behind_end(events, end, last, length - events.near_m)
+        events = line_end.behind_end(events, end, last)
         if end is not None:
             events = line_end.with_own_delay(events, own, slice(end, end + 1))
         return _Sight(swept, events, folded, end)
@@ -155,7 +151,7 @@ def _against(
         # the stated length was right in the baseline: the end is where it is now
         end = now.swept.distance_m.tolist().index(now.beyond_m)
         now = now._replace(
-            events=line_end.behind_end(now.swept, end, np.inf, np.inf), end=end, beyond_m=None
+            events=line_end.behind_end(now.swept, end, np.inf), end=end, beyond_m=None
         )
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.nan if now.beyond_m is not None or not length else length
@@ -169,7 +165,7 @@ def _against(
     return now, found
 
 
-def _beyond_stated(wanted: LineCheck, foot: _Foot, now: Quantity, seen: _Sight) -> Lost | None:
+def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:
     """What the line loses more than its type or the record says, as far as its end tells."""
     if not wanted.loss_known:
         return None
@@ -179,14 +175,7 @@ def _beyond_stated(wanted: LineCheck, foot: _Foot, now: Quantity, seen: _Sight) 
     end_m = None if seen.folded else seen.end_m
     if end_m is None or abs(seen.events.reflection[seen.end]) < FAULT:
         return None
-    swept = foot.frequency, now.value, wanted.line
-    return more_than_stated(*swept, z_ref=foot.z_ref, end_m=end_m)
-
-
-def _usual_db(wanted: LineCheck, frequency: Real, length_m: float) -> float:
-    """What a line of its type and so long loses in all, in mid-band [dB]."""
-    per_100m = wanted.line.loss_db_per_100m(np.array([np.mean(frequency)]))[0]
-    return float(per_100m) * length_m / 100
+    return more_than_stated(seen.swept.echoes, end_m)
 
 
 def _by_its_ends(

@@ -18,24 +18,9 @@ STATE = "the line's state: "
 
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
-    now = line.now
-    near = now.near_m
-    far = min(now.range_m - near, now.seen_m)
-    apart, limit = rounded(near, near), rounded(far, far / 10)
-    lost = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
-    length = line.length_m or float(np.max(now.distance_m, initial=0.0))
-    least = float(np.interp(min(length - near, far), now.grid_m, now.least))
-    if length - near > 0 and least > state.FAINTEST:
-        lost += f", and of what lies before the end what reflects {least:.1g} or more"
-    size, late = np.abs(now.reflection), state.rings(line)
-    places = state.places(line)
-    said = [
-        f"{STATE}{state.line_verdict(line)[0]}",
-        *_properties(line),
-        f"places that reflect {state.FAINTEST:g} or more, nearest first: {len(places)} "
-        f"(resolution: told apart from {apart} m on; range: seen up to {limit} m{lost}; kinds are "
-        "those of one uniform line):",
-    ]
+    now, near = line.now, line.now.near_m
+    size, late, places = np.abs(now.reflection), state.rings(line), state.places(line)
+    said = [f"{STATE}{state.line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         place = plus_minus(float(now.distance_m[i]), half)
@@ -61,6 +46,22 @@ def line_lines(line: LineState) -> list[str]:
         end = "an antenna" if line.end is None else "the end"
         said.append("  " + say.LINE_RINGS.format(places=echoes, end=end))
     return said + state.what_tells(line) + _comparison_lines(line)
+
+
+def _seen(line: LineState, count: int) -> str:
+    """How many places are listed, how fine and how far the sweep tells, and what it hides."""
+    now, near = line.now, line.now.near_m
+    far = min(now.range_m - near, now.seen_m)
+    before = min((line.length_m or float(np.max(now.distance_m, initial=0.0))) - near, far)
+    hidden = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
+    least = float(np.interp(before, now.grid_m, now.least))
+    if before > 0 and least > state.FAINTEST:
+        hidden += f", and of what lies before the end what reflects {least:.1g} or more"
+    return (
+        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (resolution: told "
+        f"apart from {rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m"
+        f"{hidden}; kinds are those of one uniform line):"
+    )
 
 
 def _comparison_lines(line: LineState) -> list[str]:
@@ -113,7 +114,10 @@ def _properties(line: LineState) -> list[str]:
     lost = f"{plus_minus(loss, half)} dB in all"
     if not state.is_loss_measured(line):
         lost = f"not known, below {math.ceil(loss + half)} dB in all"
-    usual = "" if line.usual_db is None else f", where its type has {line.usual_db:.1f} dB"
+    usual = ""
+    if line.stated is not None:
+        per_100m = float(line.stated.loss_db_per_100m(np.array([middle * 1e6]))[0])
+        usual = f", where its type has {per_100m * line.length_m / 100:.1f} dB"
     length = plus_minus(line.length_m, k * line.length_uncertainty_m)
     return [
         f"the line: {length} m at velocity factor {found.line.velocity_factor:.3g}, delay "
