@@ -202,7 +202,7 @@ def test_of_four_standards_no_culprit_can_be_named(filed):
     found = {f.code: f.message for f in compute.compute(filed).findings}
     said = found["standards-disagree"]
     assert "Nothing here tells which." in said
-    assert named(said) == ["75 ohm", "load", "short"]
+    assert named(said) == ["load", "75 ohm", "short"]
     ohm = float(re.search(r"'load' were (\S+)", said)[1])
     assert ohm == pytest.approx(50, rel=0.01)
     # said to be less, it leaves a short that would have to give power

@@ -59,6 +59,32 @@ def test_a_contact_with_resistance_is_computed(checked):
     assert "'short' had 12 ohm in series" in said(checked)
 
 
+@pytest.mark.parametrize(("item", "true_ohm", "stated"), [("check", 82.0, 820), ("load", 50, 500)])
+def test_a_decimal_point_elsewhere_is_told(checked, item, true_ohm, stated):
+    put(checked, item, from_impedance(true_ohm))
+    text = (
+        (checked / "record.toml")
+        .read_text()
+        .replace("resistance_ohm = 150.0", "resistance_ohm = 820")
+    )
+    if item == "load":
+        text = text.replace("820", "150").replace(
+            'kind = "load"', 'kind = "load"\nresistance_ohm = 500', 1
+        )
+    (checked / "record.toml").write_text(text)
+    found = [f.message for f in compute(checked).findings if f.severity == "warning"]
+    assert any(f"'{item}' were {true_ohm:g} ohm, with its decimal point" in said for said in found)
+
+
+def test_r_and_x_exchanged_are_told(typed, filed):
+    text = (typed / "record.toml").read_text()
+    rows = re.sub(r"typed = \[\[14\.1, ([-\d.]+), ([-\d.]+)\]\]", r"typed = [[14.1, \2, \1]]", text)
+    (typed / "record.toml").write_text(rows)
+    found = {f.code: f.message for f in compute(typed).findings}
+    assert "R and X were exchanged in what was read of 'open'" in found["order"]
+    assert "R and X of all readings were exchanged" in found["error-terms"]
+
+
 def test_a_check_of_another_value_is_computed(checked):
     put(checked, "check", from_impedance(100.0))
     assert float(re.search(r"'check' were (\S+) ohm", said(checked))[1]) == pytest.approx(
@@ -84,7 +110,7 @@ def test_a_plane_that_moved_is_a_lead_or_a_length_until_a_second_reading_tells(c
     put(checked, "again", -0.9999)
     with (checked / "record.toml").open("a") as file:
         file.write(AGAIN)
-    assert "60 mm nearer than the later one;" in said(checked)
+    assert "60 mm nearer than the later one." in said(checked)
     assert "a lead was bent" not in said(checked)
 
 
@@ -98,7 +124,7 @@ def test_a_check_that_the_instrument_corrected_is_told(checked):
     (checked / "raw/check.s1p").write_text(
         touchstone(FREQUENCY, np.full(11, from_impedance(150.0) + 0.01j))
     )
-    assert "if the instrument's own correction was off for 'check'" in said(checked)
+    assert "if 'check' was read with the instrument's own correction on" in said(checked)
 
 
 @pytest.mark.parametrize(
@@ -146,6 +172,14 @@ def test_a_check_exchanged_with_a_standard_or_read_of_one_is_told(checked):
     assert "'load' and 'check' were exchanged" in said(checked)
     put(checked, "load", 0.0001)
     assert "'check' was really 'load'" in said(checked)
+
+
+def test_an_exchange_with_the_check_comes_before_values_that_are_fitted(checked):
+    """At one frequency of R and X two fitted values explain as much."""
+    put(checked, "load", from_impedance(150.0))
+    put(checked, "check", 0)
+    told = said(checked)
+    assert told.index("'load' and 'check' were exchanged") < told.find("'load' were") % 1000
 
 
 LINE = '[[measurement.between]]\nline = "RG-8X"\nlength_m = 4.0\n'

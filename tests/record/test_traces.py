@@ -56,7 +56,7 @@ def test_honest_sessions_leave_none():
         kit = tuple(
             Known(t["name"], model_of(t), sweep) for t, sweep in zip(items, sweeps, strict=False)
         )
-        said += about_analyzer(Bench(standards=kit).calibration(), {})
+        said += about_analyzer(Bench(standards=kit).calibration(), {}, 50.0)
         judged += len(sweeps)
     assert judged > 4 * HONEST
     assert said == []
@@ -228,7 +228,7 @@ def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
     kit = tuple(
         Known(k, Standard(k), Sweep(f, box.apply(x + 0 * lead), label=k)) for k, x in ends.items()
     )
-    assert about_analyzer(Bench(standards=kit).calibration(), {}) == []
+    assert about_analyzer(Bench(standards=kit).calibration(), {}, 50.0) == []
 
 
 def test_a_sign_that_was_lost_bends_the_curve_back(tmp_path):

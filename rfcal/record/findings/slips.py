@@ -26,8 +26,9 @@ from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import TOGETHER, far_off, too_many
 
 FAR = 0.5
-"""Nearer to an open than this [1] something in series changes nothing to speak of, nearer to a
-short than this it is no value, nearer to a match than this a length turns nothing."""
+"""Nearer to a short than this [1] a contact may be bad."""
+RESISTOR = 0.97
+"""Size of a reflection [1] up to which it is a resistor's, of 1 ohm or more and 3 kohm or less."""
 LENGTH, VELOCITY, LOSS = 0, 1, 3
 """Which of a cable's inputs these are."""
 SPEEDS = np.linspace(0.5, 1.0, 101)
@@ -37,10 +38,12 @@ SELDOM = 0.3
 practice, no source)."""
 FOOT = 0.3048
 """Metres of a foot, exact by definition."""
-SERIES_OHM = np.geomspace(0.5, 100.0, 25)
-BOTH_OHM = 4 * np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
+SERIES_OHM = np.geomspace(0.5, 400.0, 31)
+BOTH_OHM = np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
 OUT_M = np.geomspace(0.002, 0.1, 15)
 TIMES = np.geomspace(0.15, 5.0, 201)
+LEAST_OHM = 0.4
+KIND = "kind"
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
 Meanings = Mapping[str, Callable[[Complex], Complex]]
 """What may be said of the numbers of one reading, and what they were meant to be."""
@@ -149,6 +152,11 @@ class Slip:
     factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
     group: str = ""  # of those of one group the likeliest is told
 
+    @property
+    def fitted(self) -> bool:
+        """Whether it was chosen of many, so that it explains by chance what others do at once."""
+        return len(self.sizes) > 1 or self.group == KIND
+
     def moved(self, scenes: Sequence[Scene], size: float) -> list[Scene]:
         """The scenes as they would be; none where nothing can be solved then."""
         try:
@@ -166,7 +174,7 @@ def single(
     change: Callable[..., Complex | tuple[Complex, ...]],
     seldom: float = 0.0,
 ) -> Slip:
-    """A slip without a size, in what one or two artefacts are or in what was read of them."""
+    """A slip without a size, in what artefacts are or in what was read of them."""
     said = partial(sentence.format, **dict(zip(("name", "other"), names, strict=False)))
     return Slip(said, lambda scene, _: scene.other(which, names, change), seldom=seldom)
 
@@ -178,7 +186,10 @@ def exchanges(pairs: Iterable[tuple[str, str]], seldom: float = 0.0) -> Iterator
 
 
 def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator[Slip]:
-    """Numbers of one reading that mean something else."""
+    """Numbers of one reading that mean something else, or of all readings."""
+    names = tuple(names)
+    if all(say.SUSPECT_ORDER in meant.get(name, {}) for name in names):
+        yield single(say.SUSPECT_ALL_ORDER, "seen", names, _all_in_order)
     for name in names:
         for sentence, undo in meant.get(name, {}).items():
             yield single(sentence, "seen", (name,), undo)
@@ -193,16 +204,16 @@ def all_slips(
     yield from exchanges(combinations(solved.names, 2))
     yield from misreadings((*solved.names, *(check.name for check in checks)), meant)
     for name, known in zip(solved.names, solved.known, strict=True):
-        yield from _of_standard(name, known.value, z_ref)
+        yield from other_values(name, known.value, z_ref)
     for check in checks:
-        yield _resistor(check.name, check.expected.value, z_ref, SELDOM)
+        yield from other_values(check.name, check.expected.value, z_ref, SELDOM)
         pairs = [(name, check.name) for name in solved.names if not check.inputs.path]
         yield from exchanges(pairs, SELDOM)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
-    if checks:
-        sentence = say.SUSPECT_PLANE if still else say.SUSPECT_TURN
-        yield from _both_ways(sentence, "", _later, SELDOM)
+    for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)) if checks else ():
+        said = partial((say.SUSPECT_PLANE if still else say.SUSPECT_TURN).format, way=way)
+        yield Slip(said, _later, sign * OUT_M, SELDOM, sign * 1e3, group="plane")
     for check in checks:
         for place, step in enumerate(check.inputs.path):
             if isinstance(step.element, LineByFigures):
@@ -212,60 +223,28 @@ def all_slips(
                 yield Slip(said, _on_path(place, _reversed))
 
 
-def _of_standard(name: str, value: Complex, z_ref: float) -> Iterator[Slip]:
-    """What may be wrong with one standard."""
-    if np.all(np.abs(value - 1) > FAR):
-        if np.all(np.abs(value + 1) > FAR):
-            yield _resistor(name, value, z_ref)
-        else:
-            loose = partial(_in_series, name, z_ref, 1.0)
-            yield Slip(
-                partial(say.SUSPECT_SERIES.format, name=name), loose, SERIES_OHM[:-5], SELDOM
-            )
-        gap = partial(_in_series, name, z_ref, -1j)
-        yield Slip(partial(say.SUSPECT_GAP.format, name=name), gap, SERIES_OHM, 2 * SELDOM)
-    if np.all(np.abs(value) > FAR):
-        yield from _both_ways(say.SUSPECT_OUT, name, partial(_out, name), 2 * SELDOM)
-
-
-def _resistor(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Slip:
-    """Another value [ohm] of what is a resistor all over the band."""
+def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Iterator[Slip]:
+    """Another value [ohm] of what is a resistor all over the band, or a short's bad contact."""
     ohm = float(np.median(to_impedance(value, z_ref).real))
-    sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > 1.0]
-    more = partial(_in_series, name, z_ref, 1.0)
-    said = partial(say.SUSPECT_VALUE.format, name=name)
-    return Slip(said, lambda scene, size: more(scene, size - ohm), sizes, seldom)
 
+    def change(scene: Scene, other: float) -> Scene:
+        return scene.other(
+            "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + other - ohm, z_ref)
+        )
 
-def _both_ways(sentence: str, name: str, change: Change, seldom: float) -> Iterator[Slip]:
-    """A length in air, more or less of it [m]."""
-    for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)):
-        said = partial(sentence.format, name=name, way=way)
-        yield Slip(said, change, sign * OUT_M, seldom, sign * 1e3, group=f"{sentence} {name}")
-
-
-def _in_series(name: str, z_ref: float, way: complex, scene: Scene, ohm: float) -> Scene:
-    """With something in series: resistance, or what falls with frequency."""
-    f = scene.solved.frequency
-    more = way * ohm * (np.median(f) / f if way.imag else 1)
-    return scene.other(
-        "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
-    )
-
-
-def _out(name: str, scene: Scene, metres: float) -> Scene:
-    """With a standard behind so much of line in air."""
-    return scene.other("known", (name,), lambda g: g / _turn(scene, metres))
-
-
-def _turn(scene: Scene, metres: float) -> Complex:
-    """There and back over a length in air."""
-    f = scene.solved.frequency
-    return np.asarray(np.exp(4j * np.pi * f * metres / SPEED_OF_LIGHT))
+    if resistor := bool(np.all(np.abs(value) < RESISTOR)):
+        said = partial(say.SUSPECT_TENFOLD.format, name=name)
+        yield from (Slip(said, change, (times * ohm,), seldom) for times in (10.0, 0.1))
+    if resistor or np.all(np.abs(value + 1) < FAR):
+        said = partial((say.SUSPECT_VALUE if resistor else say.SUSPECT_SERIES).format, name=name)
+        sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > LEAST_OHM]
+        yield Slip(said, change, sizes, seldom if resistor else SELDOM)
 
 
 def _later(scene: Scene, metres: float) -> Scene:
-    return replace(scene, turned=_turn(scene, metres))
+    """With all that was read later there and back over a length in air."""
+    f = scene.solved.frequency
+    return replace(scene, turned=np.exp(4j * np.pi * f * metres / SPEED_OF_LIGHT))
 
 
 def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
@@ -285,7 +264,7 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     for kind, cable in CABLES.items():
         other = _on_path(place, partial(_other_line, cable.line(line.length_m)))
         said = partial(say.SUSPECT_TYPE.format, at=at, kind=kind)
-        yield Slip(said, other, seldom=SELDOM / 2, group="type")
+        yield Slip(said, other, seldom=SELDOM / 2, group=KIND)
 
 
 def _on_path(place: int, change: Callable[[Step, float], Step]) -> Change:
@@ -328,14 +307,35 @@ def _linear(x: Complex) -> Complex:
     return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
 
 
+def in_order(x: Complex) -> Complex:
+    """What was written as X and R and read as R and X."""
+    return from_impedance(1j * np.conj(to_impedance(x, 1.0)), 1.0)
+
+
+def _all_in_order(*values: Complex) -> tuple[Complex, ...]:
+    return tuple(map(in_order, values))
+
+
 def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
     """What each reading of a record may have meant, by its name."""
     always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
     polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+    in_ohm: Meanings = {say.SUSPECT_ORDER: in_order}
     return {
-        item.name: {**always, **(polar if has_angles(item.reading, sweeps[item.name]) else {})}
+        item.name: {
+            **always,
+            **(polar if has_angles(item.reading, sweeps[item.name]) else {}),
+            **(in_ohm if has_ohms(item.reading, sweeps[item.name]) else {}),
+        }
         for item in record.items()
     }
+
+
+def has_ohms(reading: Reading, sweep: Sweep) -> bool:
+    """Whether R and X were written or typed, by their own columns."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    of_csv = all(origin is None or origin.file.lower().endswith(".csv") for origin in origins)
+    return of_csv and not (sweep.assumed_reference or reading.shows_less)
 
 
 def has_angles(reading: Reading, sweep: Sweep) -> bool:

@@ -13,7 +13,15 @@ from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
-from rfcal.record.findings.slips import Meanings, Scene, Slip, contradict, exchanges, misreadings
+from rfcal.record.findings.slips import (
+    Meanings,
+    Scene,
+    Slip,
+    contradict,
+    exchanges,
+    misreadings,
+    other_values,
+)
 from rfcal.record.results import Check
 from rfcal.uncertainty.words import complex_ohm
 
@@ -75,7 +83,7 @@ def about_standards(
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    found += _read_alike(calibration) or about_analyzer(calibration, meant, upheld)
+    found += _read_alike(calibration) or about_analyzer(calibration, meant, z_ref, upheld)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
@@ -160,7 +168,7 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
 
 
 def about_analyzer(
-    calibration: Calibration, meant: Mapping[str, Meanings], upheld: bool = False
+    calibration: Calibration, meant: Mapping[str, Meanings], z_ref: float, upheld: bool = False
 ) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
@@ -170,7 +178,7 @@ def about_analyzer(
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = _mended(calibration, meant)
+        mended = _mended(calibration, meant, z_ref)
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else say.LOOK_WRONG
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(box.reflection_tracking, frequency)
@@ -208,14 +216,17 @@ def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) ->
     return say.SUSPECTS.format(several=said, left="") if said in why else say.SEEN_ABOVE
 
 
-def _mended(calibration: Calibration, meant: Mapping[str, Meanings]) -> list[str]:
-    """What would leave error terms that an analyzer may have: readings exchanged, or misread."""
+def _mended(calibration: Calibration, meant: Mapping[str, Meanings], z_ref: float) -> list[str]:
+    """What would leave error terms that an analyzer may have: of readings, or of a value."""
     scene, names = Scene.of(calibration), calibration.names
-    for slips in (exchanges(combinations(names, 2)), misreadings(names, meant)):
+    each = zip(names, calibration.known, strict=True)
+    values = (slip for name, known in each for slip in other_values(name, known.value, z_ref))
+    for slips in (exchanges(combinations(names, 2)), misreadings(names, meant), values):
         mended = [
-            slip.said()
+            slip.said(size=slip.sizes[0])
             for slip in slips
-            for moved in slip.moved([scene], 1.0)
+            if not slip.fitted
+            for moved in slip.moved([scene], slip.sizes[0])
             if not implausible(moved.calibration.error_box)
         ]
         if mended:

@@ -33,7 +33,8 @@ def explained(
 ) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
-    None that leaves error terms that no analyzer has, where another does not.
+    None that leaves error terms that no analyzer has, where another does not. What is chosen of
+    many sizes explains more by chance, so it comes later.
     The chance [1] is that of each test's false alarm; `still` says that what was read again has not
     moved, and `meant` what else the numbers of a reading may mean.
     """
@@ -41,9 +42,9 @@ def explained(
         return ""
     scenes = _scenes(calibration, checks)
     odd = bool(implausible(calibration.error_box))
-    found = [(odd, 0.0, say.SUSPECT_CORRECTED.format(name=c.name)) for c in checks if _corrected(c)]
+    corrected = [say.SUSPECT_CORRECTED.format(name=c.name) for c in checks if _corrected(c)]
     as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
-    groups: dict[str, tuple[bool, float, str]] = {}
+    groups = {said: (odd, False, 0.0, said) for said in corrected}
     for slip in all_slips(scenes, z_ref, still, meant):
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
@@ -51,11 +52,10 @@ def explained(
         if moved and False not in left and all(scene.agrees(chance) for scene in changed):
             said = slip.said(size=abs(slip.unit * size))
             odd = any(implausible(scene.calibration.error_box) for scene in moved)
-            groups[slip.group or said] = min(
-                (odd, off + slip.seldom, said), groups.get(slip.group or said, (True, np.inf, ""))
-            )
-    told = sorted([*found, *groups.values()])
-    suspected = [said for odd, _, said in told if odd == told[0][0]]
+            group, this = slip.group or said, (odd, slip.fitted, off + slip.seldom, said)
+            groups[group] = min(this, groups.get(group, this))
+    told = sorted(groups.values())
+    suspected = [said for odd, *_, said in told if odd == told[0][0]]
     if not suspected:
         return ""
     which = say.NOTHING_TELLS if len(suspected) > 1 else ""

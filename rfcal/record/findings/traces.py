@@ -14,7 +14,7 @@ from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.slips import has_angles
+from rfcal.record.findings.slips import has_angles, has_ohms, in_order
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.words import complex_ohm
 
@@ -38,6 +38,8 @@ MIRRORED = 3.0
 BEND = 20.0
 """In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
 and so take no part of the chance of a false alarm."""
+EXCHANGED = 1.2
+"""Size of a raw reflection [1] from which no analyzer makes it of something passive."""
 FALLS = 4.0
 """Standard deviations by which X must fall to be asked about."""
 PASSES = 0.01
@@ -52,7 +54,7 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     found += same_reading(record, sweeps)
     shown = {i.name: sweeps[i.name] for i in record.items() if not i.reading.shows_less}
     if solved:
-        found += about_formats(record, shown)
+        found += [*about_formats(record, shown), *about_order(record, shown)]
     told = {finding.about for finding in found}
     noise = record.analyzer["noise"]
     for sweep in shown.values():
@@ -79,7 +81,7 @@ def never_negative(
         where = span_mhz(sweep.frequency, sweep.frequency > 0)
         if item.reading.typed and (_falls(item.reading.typed, record) or not shown):
             found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=say.X_SIGN))
-        elif _as_r_and_x(sweep):
+        elif has_ohms(item.reading, sweep) and sweep.frequency.size > 1:
             found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=""))
     return found
 
@@ -92,12 +94,21 @@ def _falls(rows: Sequence[Sequence[float]], record: Record) -> bool:
     return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
 
 
-def _as_r_and_x(sweep: Sweep) -> bool:
-    """Whether a sweep is of R and X, whose sign an instrument may not show, from a file."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    files = [origin.file.lower() for origin in origins if origin is not None]
-    all_csv = bool(files) and all(file.endswith(".csv") for file in files)
-    return all_csv and not sweep.assumed_reference and sweep.frequency.size > 1
+def about_order(record: Record, sweeps: Mapping[str, Sweep]) -> list[Finding]:
+    """Readings of R and X that give power, and would give none if both were exchanged."""
+    found = []
+    for item in record.items():
+        sweep = sweeps.get(item.name)
+        if sweep is None or not has_ohms(item.reading, sweep):
+            continue
+        x, at = sweep.reflection, int(np.argmax(np.abs(sweep.reflection)))
+        if np.abs(x[at]) > EXCHANGED and np.all(np.abs(in_order(x)) < 1):
+            ohm = float(to_impedance(x[at], sweep.z_ref).real)
+            found.append((item.name, ohm, sweep.frequency[at] / 1e6))
+    if not found:
+        return []
+    (label, ohm, mhz), names = found[0], quoted([name for name, *_ in found])
+    return [say.ORDER(label=label, names=names, ohm=ohm, mhz=mhz)]
 
 
 def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:

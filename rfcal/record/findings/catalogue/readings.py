@@ -122,6 +122,11 @@ SIGN_LOST = warning(
     "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
     "back from zero as if mirrored {where}.",
 )
+ORDER = warning(
+    "order: {label}",
+    "Look whether R and X were exchanged in what was read of {names}: R of '{label}' is {ohm:.3g} "
+    "ohm at {mhz:.6g} MHz, which would give power.",
+)
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
     "Does the display show the sign of X? That of '{label}' is below zero nowhere {where}.{typed}",

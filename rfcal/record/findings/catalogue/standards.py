@@ -97,15 +97,12 @@ OR_IF = "; or if "
 NOTHING_TELLS = " Nothing here tells which."
 LIKELIEST = " These are the likeliest of {count} slips that explain it."
 SUSPECT_EXCHANGED = "'{name}' and '{other}' were exchanged"
-SUSPECT_CORRECTED = "the instrument's own correction was off for '{name}', as for the standards"
+SUSPECT_CORRECTED = "'{name}' was read with the instrument's own correction on"
 SUSPECT_TWICE = "'{other}' was really '{name}', read under both names"
 SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
 SUSPECT_VALUE = "'{name}' were {size:.3g} ohm"
+SUSPECT_TENFOLD = "'{name}' were {size:.3g} ohm, with its decimal point elsewhere"
 SUSPECT_SERIES = "'{name}' had {size:.2g} ohm in series, as of a loose contact"
-SUSPECT_GAP = (
-    "'{name}' had {size:.2g} ohm of capacitance in series, as of a contact that does not touch"
-)
-SUSPECT_OUT = "'{name}' lay {size:.2g} mm {way} than is stated"
 SUSPECT_TURN = (
     "the standards' plane lay {size:.2g} mm {way} than the later one, or a lead was bent or warmed "
     "since"
@@ -123,6 +120,8 @@ SUSPECT_LOSS_FEET = (
     "feet"
 )
 SUSPECT_CONJUGATED = "the sign of X of '{name}' was wrong"
+SUSPECT_ORDER = "R and X of '{name}' were exchanged"
+SUSPECT_ALL_ORDER = "R and X of all readings were exchanged"
 SUSPECT_RADIANS = "the angles of '{name}' were in radians"
 SUSPECT_LINEAR = "the magnitudes of '{name}' were linear instead of in decibels"
 SUSPECT_LOSS = "the loss of the line before '{at}' were {size:.2g} times as much"
