@@ -19,8 +19,6 @@ from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
-from rfcal.record.findings.catalogue.readings import LEAD_LEFT, MOVED
-from rfcal.record.findings.catalogue.standards import STANDARDS_CORRECTED
 from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.slips import Meanings
 from rfcal.record.findings.turns import Curve
@@ -52,11 +50,11 @@ DOUBTS = {
     "linear-as-decibels": "magnitudes seem not to be in dB",
     "path-misfit": "what was removed is not what it was taken for",
     "sign-unknown": "two answers remain, for the sign of X is not known",
+    **dict.fromkeys(("moved", "lead-left", "standards-corrected"), ""),
 }
-"""What shakes an answer, by the code of its finding."""
+"""What shakes an answer, by the code of its finding; empty where its interval holds that too."""
 OWN = ("active", "turns-backwards", "sign-lost", "same-reading", "sign-unknown")
 """Codes that shake the answer of the one device that they are about."""
-ERROR = "an error stands above"
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
@@ -125,12 +123,13 @@ def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list
 
 def why_doubted(findings: Iterable[Finding], device: str) -> str:
     """Why a device's answer is doubted, by what was found; empty where it is not."""
-    found = (
-        DOUBTS.get(f.code, ERROR)
-        for f in findings
-        if f.severity == "error" or (f.code in DOUBTS and (f.code not in OWN or f.about == device))
-    )
-    return " and ".join(dict.fromkeys(found))
+    return " and ".join(filter(None, dict.fromkeys(_shaking(findings, device))))
+
+
+def _shaking(findings: Iterable[Finding], device: str) -> list[str]:
+    """What shakes a device's answer, in words; empty words where the answer holds it."""
+    mine = (f.code for f in findings if f.code not in OWN or f.about == device)
+    return [DOUBTS[code] for code in mine if code in DOUBTS]
 
 
 def why_wrong(findings: Iterable[Finding], device: str) -> str:
@@ -143,14 +142,7 @@ def soundness(told: Sequence[Finding], checked: bool, device: str) -> bool | Non
 
     None where nothing could tell.
     """
-    widened = (
-        MOVED.code,
-        LEAD_LEFT.code,
-        STANDARDS_CORRECTED.code,
-    )  # the answer holds what these may change
-    if why_doubted(told, device) or any(f.code in widened for f in told):
-        return False
-    return True if checked else None
+    return False if _shaking(told, device) else True if checked else None
 
 
 def _length(found: Device) -> str:

@@ -84,6 +84,7 @@ def about_standards(
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
     found += _read_alike(calibration) or about_analyzer(calibration, meant, z_ref, upheld)
+    found += _about_correction(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
@@ -98,7 +99,7 @@ def about_standards(
     return found
 
 
-def about_correction(calibration: Calibration) -> list[Finding]:
+def _about_correction(calibration: Calibration) -> list[Finding]:
     """Whether standards were read by an instrument that corrected them itself."""
     box = calibration.error_box
     terms = (box.directivity, box.source_match, box.reflection_tracking - 1)

@@ -38,7 +38,7 @@ from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match
 from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.slips import meanings
-from rfcal.record.findings.standards import about_correction, about_standards, or_exchange
+from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
@@ -228,7 +228,7 @@ class _Job:
             why = explained(self.calibration, checks, still=still, **judged)
             found = about_standards(self.calibration, checks, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
-            self.findings += found + about_correction(self.calibration)
+            self.findings += found
         why = why or SEEN_MOVING * bool(rereads and not still)
         of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": still}
         self.findings += about_checks(checks, self.calibration, **of)
