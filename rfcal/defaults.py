@@ -203,6 +203,11 @@ OWN_RESONANCE, SMALL_LEADS_H = 2.0, 1e-9
 leads, at least: nearer they are far from their value [1]; and what the shortest leads and pads have
 [H] (common practice, no source)."""
 
+LEAD_M, LEAD_H_PER_M, STRAY_F = 3e-3, 1e-6, 0.3e-12
+"""Of what is built with care: the leads of a coil or a capacitor at most, both together [m] (common
+practice, no source), the inductance of such wire [H/m] (value from memory), and what pads and wires
+near it add across it at most [F] (common practice, no source)."""
+
 SHORT_WAVES, SHORT_M = 1 / 200, 0.02
 """Shortest section or stub, in wavelengths on it: joints are as long; and in metres, for both ends
 of a cable are stripped (common practice, no source)."""

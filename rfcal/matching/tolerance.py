@@ -1,18 +1,21 @@
 """What becomes of a network when its parts and the measurement are not exact."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
+from rfcal.matching.parts import Capacitor, Inductor
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.uncertainty.words import about
 
 ROOM = np.concatenate([[0.0], np.geomspace(1e-3, 0.5, 120)])
 """How far off a value is tried [1, relative]."""
+MOST_ADDED = np.array([defaults.LEAD_M * defaults.LEAD_H_PER_M, defaults.STRAY_F]).reshape(2, 1, 1)
+"""To a coil or a capacitor: inductance by its leads [H], and capacitance across it [F]."""
 CHUNK = 128
 """Draws that are reckoned at once."""
 
@@ -20,16 +23,25 @@ CHUNK = 128
 def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: int) -> Network:
     """The network as it may turn out, its values of shape (draws, 1).
 
-    Every value within a part's tolerance, and within a step of a cut, is as likely as any other.
+    Every value within a part's tolerance, within a step of a cut, and of leads and strays up to
+    what is usual, is as likely as any other.
     """
-    values = []
+    elements = []
     for element in network.elements:
-        off = rng.uniform(-1, 1, (draws, 1))
-        if element.line is not None:
-            values.append(np.maximum(element.value + off * stock.step_m, 1e-6))
+        part, value, off = element.part, element.value, rng.uniform(-1, 1, (draws, 1))
+        if element.line is None:
+            value = value * (1 + off * stock.tolerance)
+            leads, stray = rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED
+            if isinstance(part, Inductor):
+                element = element.with_part(parallel_f=part.parallel_f + stray)
+                value = value + leads
+            elif isinstance(part, Capacitor):
+                element = element.with_part(series_h=part.series_h + leads)
+                value = value + stray
         else:
-            values.append(element.value * (1 + off * stock.tolerance))
-    return network.with_values(values)
+            value = np.maximum(value + off * stock.step_m, 1e-6)
+        elements.append(element.with_value(value))
+    return replace(network, elements=tuple(elements))
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ import pytest
 from rfcal.matching.goal import Goal, judge
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
-from rfcal.matching.tolerance import sensitivity
+from rfcal.matching.tolerance import Sensitivity, sensitivity
 from rfcal.maths.reflection import swr
 from rfcal.models.cables import CABLES
 from rfcal.report.text.build import adjustable, build_lines
@@ -18,7 +18,7 @@ from rfcal.report.text.match import match_lines
 COAX = CABLES["RG-213"].line(1.0)
 
 
-def with_network(results, parts, both=1.0):
+def with_network(results, parts, both=1.0, sensitivities=()):
     """The first proposal of a computed match with other parts in it."""
     result = results.matches[0]
     network = Network.of("one", parts)
@@ -31,7 +31,7 @@ def with_network(results, parts, both=1.0):
         production=replace(old.production, both=both),
         volt=np.full(count, 74.0),
         ampere=np.full(count, 1.2),
-        sensitivities=sensitivity(result.goal, network),
+        sensitivities=sensitivities or sensitivity(result.goal, network),
     )
     return build_lines(result, proposal)
 
@@ -64,6 +64,21 @@ def test_a_coil_wound_as_told_has_its_inductance(beacon):
         # L / uH = r^2 n^2 / (9 r + 10 l), in inches
         found = (radius * turns) ** 2 / (9 * radius + 10 * length) / inch * 1e-6
         assert found == pytest.approx(value, rel=0.02)
+
+
+def test_where_leads_and_strays_decide_they_are_told(beacon):
+    """Of what holds the target for sure, nothing is said of them."""
+    near = [("series", Inductor(8.2e-9, 100.0)), ("shunt", Capacitor(4.7e-12, 1e3))]
+    assert not any("leads" in one or "metal" in one for one in with_network(beacon, near))
+    for both in (0.8, 1.0):
+        result = beacon.matches[0]
+        rooms = [Sensitivity(name, (), (0.1, 0.1)) for name in ("L1", "C1")]
+        coil, capacitor = with_network(beacon, near, both=both, sensitivities=tuple(rooms))
+        # 10 % of 8.2 nH are 0.8 mm of wire, of 4.7 pF 0.47 pF
+        assert coil.endswith("; keep its leads under 1 mm in all") == (both < 0.9)
+        assert ("keep wires and metal off it, for 0.47 pF more" in capacitor) == (both < 0.9)
+        assert "leads" not in capacitor
+    assert any("leads add up to 3 mm and strays up to 0.3 pF" in one for one in match_lines(result))
 
 
 def test_what_cannot_be_wound_in_air_is_bought(beacon):

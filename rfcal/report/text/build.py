@@ -8,6 +8,7 @@ from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred
 from rfcal.matching.tolerance import Sensitivity
 from rfcal.matching.winding import wound
 from rfcal.record.results import MatchResult, Proposal
+from rfcal.uncertainty.words import about
 
 TOLD = 3
 """Networks of a match table that are drawn, and told how to build."""
@@ -48,6 +49,9 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     """How to come by one part."""
     element = proposal.candidate.network.elements[k]
     volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
+    close = ""
+    if proposal.loose:
+        close = _close(element, proposal.sensitivities[k].room[1], result.goal.centre_hz)
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
@@ -56,11 +60,30 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
             words = adjustable(element.value, result.request.stock.series, needed)
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
-            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.stock.power_w:g} W)"
+            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.stock.power_w:g} W){close}"
         )
     if isinstance(element.part, Inductor):
-        return _coil(element, ampere)
+        return f"{_coil(element, ampere)}{close}"
     return _piece(element, proposal.sensitivities[k], result.goal.centre_hz)
+
+
+def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
+    """What leads and strays are kept to where they decide: half of what it may be larger.
+
+    It may be so by `room` [1], nan where the target is missed anyway.
+    """
+    value, said = float(element.value), ""
+    spare_h = room * value
+    if isinstance(element.part, Capacitor):
+        # with leads it looks like C / (1 - w^2 L C)
+        spare_h = room / (value * (2 * np.pi * centre_hz) ** 2)
+        if room * value < 2 * defaults.STRAY_F:
+            more = about(1e12 * room * value)
+            said = f"; keep wires and metal off it, for {more} pF more across it miss the target"
+    if spare_h < 2 * defaults.LEAD_M * defaults.LEAD_H_PER_M:
+        most = max(np.floor(1e3 * spare_h / 2 / defaults.LEAD_H_PER_M), 1)
+        said += f"; keep its leads under {most:g} mm in all"
+    return said
 
 
 def adjustable(capacitance_f: float, series: str, volt: float) -> str:
