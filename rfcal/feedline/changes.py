@@ -13,12 +13,12 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
-from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
 from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import Line
+from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
 
 LEAST = 0.02
@@ -218,11 +218,25 @@ def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
         size += float(np.sum(weighed * left).real) / information
     if abs(size - shift.size) > SIGNIFICANT * shift.uncertainty:
         size = shift.size
-    moved = np.sum(each * np.exp(turn * size), axis=0)
+    moved = _through_piece(shift, size, then, each * np.exp(turn * size), after)
     spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
     uncertainty = max(min(float(spread), shift.uncertainty), shift.least)
     found = replace(shift, size=size, uncertainty=uncertainty)
     return (found, moved) if found.significant else (None, before)
+
+
+def _through_piece(
+    shift: Shift, size: float, then: Echoes, turned: Complex, after: Complex
+) -> Complex:
+    """The echoes' sum, those behind a piece put in or taken out with what its own loss changes."""
+    moved, band = np.sum(turned, axis=0), then.band
+    if shift.between_m is None:
+        return np.asarray(moved)
+    law = -2 * shift.form(then.distance)[:, None] * np.sqrt(band.frequency / 1e6)
+    slope, most = np.sum(law * turned, axis=0), LOSSIEST * NEPER_PER_DB / 100 * size
+    fits = np.sum(band.weight * slope.conj() * (after - moved)).real
+    loss = np.clip(fits / np.sum(band.weight * np.abs(slope) ** 2), min(0, most), max(0, most))
+    return np.asarray(np.sum(turned * np.exp(law * loss), axis=0))
 
 
 def _from_new(

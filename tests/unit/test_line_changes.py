@@ -14,6 +14,8 @@ from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 from rfcal.record.findings.line_verdict import line_verdict
+from rfcal.record.format.line import LineCheck
+from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Effect, Quantity
 from tests.unit.test_faults import ENDS, HIGH, WIDE, foot, noisy
@@ -238,3 +240,38 @@ def test_what_the_standards_plane_reflects_in_the_baseline_alone_is_another_cali
     assert line_verdict(found)[0].startswith(
         "The baseline alone has a reflection at the standards'"
     )
+
+
+def jumper(line, end, loss):
+    """The line with 1.5 m of thinner cable put in at its foot."""
+    piece = replace(line, length_m=1.5, conductor_db=loss)
+    return from_impedance((piece.two_port(WIDE) @ line.two_port(WIDE)).input_impedance(end))
+
+
+@pytest.mark.parametrize("loss", [0.6, 1.6, 2.8])
+def test_what_an_added_piece_loses_is_no_change_of_the_end(loss):
+    rng, line = np.random.default_rng(17), Line(35.0, 0.66, 50.0, 0.6)
+    for _ in range(3):
+        end = random_rod(rng, WIDE)
+        then = foot(WIDE, line, end)
+        found = state(
+            rng, WIDE, line, jumper(line, end, loss), then, loss_known=True, length_m=35.0
+        )
+        assert found.comparison.changes == ()
+        assert found.comparison.shift.size == pytest.approx(1.5, abs=0.03)
+        # a change of the end itself is told all the same
+        now = jumper(line, 0.5 * end, loss)
+        found = state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0)
+        assert found.comparison.changes[-1].size > 0.1
+
+
+def test_the_end_of_a_line_that_grew_since_its_far_end_was_swept_is_its_end():
+    rng, line = np.random.default_rng(18), Line(35.0, 0.66, 50.0, 0.6)
+    wanted = LineCheck("", None, ((1.0, "end"),), line, True, {"length": 0.1}, (), True)
+    end = rod()
+    sweeps = jumper(line, end, 1.6), foot(WIDE, line, end), foot(WIDE, line, 1e9)
+    now, then, far = (Quantity(noisy(rng, each, 0.0005)) for each in sweeps)
+    said = "\n".join(line_lines(line_state(wanted, WIDE, now, then, [far], 50.0)))
+    assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 36\.\d+ ± ", said)
+    assert not re.search(r"36\.\d.* no place", said)
+    assert "has changed" not in said

@@ -147,12 +147,14 @@ def _against(
         places = line_end.unfolded_places(now.swept, each, length).tolist()
         moved = [replace(c, distance_m=d) for c, d in zip(found.changes, places, strict=True)]
         return now, replace(found, changes=tuple(sorted(moved, key=lambda c: c.distance_m)))
-    if now.beyond_m is not None and then.beyond_m is None and then.end is not None:
-        # the stated length was right in the baseline: the end is where it is now
-        end = now.swept.distance_m.tolist().index(now.beyond_m)
-        now = now._replace(
-            events=line_end.behind_end(now.swept, end, np.inf), end=end, beyond_m=None
-        )
+    beyond_m = now.beyond_m
+    if foot.found:  # as it was when its far end was swept
+        beyond_m = line_end.beyond_end(now.swept, now.end, length + now.swept.near_m)
+    if beyond_m is not None and then.beyond_m is None and then.end is not None:
+        # the length was right in the baseline: the end is where it is now
+        end = now.swept.distance_m.tolist().index(beyond_m)
+        events = line_end.behind_end(now.swept, end, np.inf)
+        now = now._replace(events=events, end=end, beyond_m=None)
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.nan if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
