@@ -20,6 +20,9 @@ APART = 4.0
 CONDITION_LIMIT = 1e6
 """Condition number above which the standards fix nothing, whatever their uncertainty."""
 
+FAR = 0.1
+"""Farther apart than this [1] standards are not defined or read alike, however uncertain they are
+(common practice, no source)."""
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 
@@ -263,10 +266,16 @@ def require_apart(
         if np.any(lost):
             pairs = [p for p, near in together.items() if np.any(near & lost)]
             alike = " and ".join(dict.fromkeys(f"'{names[i]}'" for p in pairs for i in p))
+            off = [np.abs(points[i].value - points[j].value)[lost] for i, j in pairs]
+            if np.min(np.max(off, axis=1)) > FAR:
+                raise CalibrationError(
+                    f"the doubts of the standards {alike} are larger than the distance between "
+                    f"them {span_mhz(frequency, lost)}: look at the unit of the frequencies and "
+                    "at what is stated of the standards, or state it more closely"
+                )
             raise CalibrationError(
-                f"the standards {alike} {what} alike {span_mhz(frequency, lost)} (condition "
-                f"number {np.max(condition[lost]):.3g}), and three that differ are needed: "
-                f"{advice[what]}"
+                f"the standards {alike} {what} alike {span_mhz(frequency, lost)}, and three that "
+                f"differ are needed: {advice[what]}"
             )
     if np.any(bad := condition > CONDITION_LIMIT):
         raise CalibrationError(

@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Complex, to_impedance
 from rfcal.models.interpolation import SAME
 from rfcal.readings.content import decoded
 from rfcal.readings.display import MOST_RAW
@@ -24,8 +24,6 @@ RADIANS = 3.15
 """Angles in radians are smaller, whatever they are of."""
 DECIBEL = 10 ** (1 / 20)
 """What a magnitude of 1 becomes if it is taken for decibels."""
-SMOOTHER = 5.0
-"""So many times less a curve bends without its jumps."""
 FEWEST, STILL = 21, 15.0
 """Points from which scatter is judged, and so many times as much of sizes as of angles is not that
 of noise: of 17 fourth differences once in a million sweeps, and so no part of the chance of a false
@@ -179,13 +177,11 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
 
 def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> list[Finding]:
     """Whether angles in radians were taken for degrees, by readings that were given by angles."""
-    degrees = {k: np.degrees(np.angle(x)) for k, x in polar.items()}
-    small = [k for k, angles in degrees.items() if np.all(np.abs(angles) < RADIANS)]
+    small = [k for k, x in polar.items() if np.all(np.abs(np.degrees(np.angle(x))) < RADIANS)]
     # at one frequency a lead may turn any one of them to there
-    sure = len(small) == len(degrees) or any(polar[k].size > 1 for k in small)
+    sure = len(small) == len(polar) or any(polar[k].size > 1 for k in small)
     told = {
         say.RADIANS_SHORT: [k for k in small if kinds.get(k) == "short" and sure] and small,
-        say.RADIANS_WRAPPED: [k for k in small if _wrapped(degrees[k])],
         say.RADIANS_STILL: [k for k in small if _still(polar[k])],
     }
     return [
@@ -193,12 +189,6 @@ def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> list[
         for why, labels in told.items()
         if labels
     ][:1]
-
-
-def _wrapped(angles: Real) -> bool:
-    """Whether a curve goes on smoothly if its jumps are whole turns in radians."""
-    bends = [np.abs(np.diff(a, 2)) for a in (angles, np.unwrap(angles))]
-    return angles.size > 2 and float(np.max(bends[1])) < float(np.max(bends[0])) / SMOOTHER
 
 
 def _still(x: Complex) -> bool:

@@ -148,7 +148,6 @@ RADIANS = warning(
     "degrees of zero, where {why}.",
 )
 RADIANS_SHORT = "a raw short reads about 180"
-RADIANS_WRAPPED = "its sweep jumps from one end of that to the other"
 RADIANS_STILL = "they scatter far less than its magnitudes, and noise does not"
 UNIT = warning(
     "frequency-unit: readings",

@@ -79,7 +79,7 @@ CHECK_DISAGREES = warning(
 )
 LOOK_FOR = "Look for {causes}."
 SEEN_MOVING = "What moved since the standards were read may be all of it."
-CAUSES = "a sweep under another's name, a wrong sign of X or a wrong definition"
+CAUSES = "a bad contact, a sweep under another's name or a wrong definition"
 CAUSES_SMALL = (
     "a loose connector, a lead that moved or an analyzer that drifted since the standards"
 )
