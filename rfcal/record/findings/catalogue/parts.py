@@ -4,46 +4,46 @@ from rfcal.record.findings.catalogue.entry import note, warning
 
 PART_POINTS = warning(
     "part-points: {name}",
-    "'{name}' was read at {points} frequencies, too few for the fit of a circuit, which needs "
-    "{needed}: no values of the part are given.",
+    "Read '{name}' at {needed} frequencies or more: {points} are too few for the fit of a circuit, "
+    "so no values of the part are given.",
 )
 PART_MISFIT = warning(
     "part-misfit: {name}",
-    "No circuit that was tried describes '{name}', so no values of it are given; the nearest, "
-    "{model}, leaves {size:.2g} of reflection where {expected:.1g} is expected. Look for leads and "
-    "fixture, sweep less widely, or take R and X at each frequency.",
+    "Look for leads and fixture at '{name}', sweep it less widely, or take R and X at each "
+    "frequency: no circuit that was tried describes it, so no values of it are given. The nearest, "
+    "{model}, leaves {size:.2g} of reflection where {expected:.1g} is expected.",
 )
 PART_NEGATIVE = warning(
     "part-negative: {name}",
-    "'{name}' comes out with a negative {parameter}, which no such part has, so no values of it "
-    "are given: look at the standards, and at what lies between them and the part.",
+    "Look at the standards, and at what lies between them and '{name}': it comes out with a "
+    "negative {parameter}, which no such part has, so no values of it are given.",
 )
 PART_FIXTURE = warning(
     "part-fixture: {name}",
-    "'{name}' is mostly fixture at {mhz:.6g} MHz, which adds {percent:.0f} % of the part's own "
-    "|Z|, so no values of it are given: use shorter leads, or a fixture made for such a part.",
+    "Use shorter leads for '{name}', or a fixture made for such a part: at {mhz:.6g} MHz the "
+    "fixture adds {percent:.0f} % of the part's own |Z|, so no values of it are given.",
 )
 PART_HEAT = note(
     "part-heat: {name}",
-    "The impedance of '{name}' is mostly resistance, which warms it: a choke that holds back well "
-    "at milliwatts may fail at power, as its core grows hot. Feel it after minutes of "
-    "transmitting (common practice, no source).",
+    "Feel '{name}' after minutes of transmitting: its impedance is mostly resistance, which warms "
+    "it, and a choke that holds back well at milliwatts may fail at power, as its core grows hot "
+    "(common practice, no source).",
 )
 PART_OUTSIDE = warning(
     "part-outside: {name}",
-    "'{name}' resonates outside its sweep from {first_mhz:.6g} to {last_mhz:.6g} MHz or is none of "
-    "the parts that rfcal knows, so no values of it are given: sweep more widely, or state "
-    "`model`.",
+    "Sweep '{name}' more widely, or state `model`: it resonates outside its sweep from "
+    "{first_mhz:.6g} to {last_mhz:.6g} MHz or is none of the parts that rfcal knows, so no values "
+    "of it are given.",
 )
 PART_RESONANCE = note(
     "part-resonance: {name}",
-    "Where '{name}' resonates with itself is not seen from {first_mhz:.6g} to {last_mhz:.6g} MHz: "
-    "sweep more widely to know.",
+    "Sweep more widely to know where '{name}' resonates with itself: it is not seen from "
+    "{first_mhz:.6g} to {last_mhz:.6g} MHz.",
 )
 PART_RIVALS = note(
     "part-rivals: {name}",
-    "The sweep of '{name}' does not tell {model} from {rivals}: the values are those of the first, "
-    "as the plainest. A wider sweep tells, or state `model`.",
+    "Sweep '{name}' more widely, or state `model`: its sweep does not tell {model} from {rivals}, "
+    "so the values are those of the first, as the plainest.",
 )
 PART_SCATTER = note(
     "part-scatter: {name}",
