@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from difflib import SequenceMatcher
-from html.parser import HTMLParser
+from html import unescape
 from itertools import takewhile
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,9 @@ from rfcal.report.page import page
 
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:[eE][+-]?\d{1,3})?")
 _MADE = re.compile(r"Computed by ([\w-]+ [\w.+]+(?:, [\w-]+ [\w.+]+)*)\.\n")
+_MARKUP = re.compile(r"<svg\b.*?</svg>|<(script|style)\b.*?</\1>|<!--.*?-->|<[^>]*>", re.DOTALL)
+_CURVES = '<script type="application/json" id="curves">'
+"""What holds the numbers that the page's script draws."""
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -102,47 +105,22 @@ def _software(versions: Mapping[str, str]) -> str:
     return ", ".join(f"{name} {version}" for name, version in versions.items())
 
 
-class _Shown(HTMLParser):
+class _Shown:
     """What a page shows: its pieces of text in order, and all that they stand in apart."""
 
-    def __init__(self, text: str):
-        super().__init__()
-        self.texts: list[str] = []  # and the words of pictures
-        self.pictures: list[tuple[str, str]] = []
-        self.curves = ""  # what the page's script draws
-        self.rest: list[str] = []  # tags, styles, scripts, comments
-        self._hidden = ""  # the tag of the element whose text is not shown
-        self.feed(re.sub(r"<svg\b.*?</svg>", self._picture, text, flags=re.DOTALL))
-        self.close()
+    def __init__(self, page: str):
+        pieces = [found[0] for found in _MARKUP.finditer(page)]
+        self.pictures = [(_label(p), p) for p in pieces if p.startswith("<svg")]
+        self.curves = "".join(p for p in pieces if p.startswith(_CURVES))
+        self.rest = [p for p in pieces if not p.startswith(("<svg", _CURVES))]
+        said = _MARKUP.sub(lambda found: f"\0{_label(found[0])}\0", page).split("\0")
+        self.texts = [" ".join(unescape(text).split()) for text in said if text.strip()]
 
-    def _picture(self, found: re.Match[str]) -> str:
-        label = re.search(r'aria-label="([^"]*)"', found[0])
-        self.pictures.append((label[1] if label else "", found[0]))
-        return f"<svg>{self.pictures[-1][0]}</svg>"
 
-    def handle_starttag(self, tag: str, attrs: Any) -> None:
-        self.rest.append(str(self.get_starttag_text()))
-        self._hidden = self.rest[-1] if tag in ("script", "style") else ""
-
-    def handle_data(self, data: str) -> None:
-        if 'id="curves"' in self._hidden:
-            self.curves += data
-        elif self._hidden:
-            self.rest.append(data)
-        elif said := " ".join(data.split()):
-            self.texts.append(said)
-
-    def handle_endtag(self, tag: str) -> None:
-        self._hidden = ""
-        self.rest.append(tag)
-
-    def handle_decl(self, decl: str) -> None:
-        self.rest.append(decl)
-
-    def _other(self, data: str) -> None:
-        self.rest.append(data)
-
-    handle_comment = handle_pi = unknown_decl = _other
+def _label(piece: str) -> str:
+    """The words of a picture; nothing of other markup."""
+    found = re.search(r'aria-label="([^"]*)"', piece) if piece.startswith("<svg") else None
+    return found[1] if found else ""
 
 
 def _of_texts(old: list[str], new: list[str], *, close: bool) -> list[str]:

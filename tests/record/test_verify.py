@@ -129,7 +129,7 @@ def elsewhere(reported, computed, monkeypatch):
         ('<p class="quiet">', '<p class="quiet" hidden>', "not text"),
         ("const FACTOR = 0.66;", "const FACTOR = 0.99;", "not text"),
         ("</html>", "</html>R = 50 ohm", "R = 50 ohm"),
-        ("<main>", "<!--<svg>-->R = 50 ohm<!--</svg>--><main>", "picture"),
+        ("<main>", "<!--<svg>-->R = 50 ohm<!--</svg>--><main>", "R = 50 ohm"),
         ("<main>", "<main><svg><text>R = 50 ohm</text></svg>", "picture"),
         ("sensor: R 2.47", "sensor: R 50.47", "50.47"),
         ("sensor: R 2.47", "sensor: R 2.48", ""),
