@@ -217,8 +217,9 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
     verdict = f"agree{'' if within.min() >= SOUND else ' only just'}"
     verdict = verdict if found.agree else "DO NOT AGREE"
     yield (
-        f"{name}: both {verdict}: En is at most 1 at {within[0]:.0%} of {points} common points for "
-        f"R and {within[1]:.0%} for X, and up to {en.max():.2g}, at {mhz(found.frequency[worst])}"
+        f"{name}: both {verdict}: within their uncertainties at {within[0]:.0%} of {points} common "
+        f"points for R and {within[1]:.0%} for X (En up to {en.max():.2g}, at "
+        f"{mhz(found.frequency[worst])})"
     )
     half = expanded(found.difference)[at]
     size = abs(found.first.value[at])

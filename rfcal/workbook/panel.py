@@ -125,9 +125,6 @@ class Panel(Pictured):
     chart of a `swept` panel have the points of the last axes.
     """
 
-    raising = False
-    """Whether an error in a callback is raised besides being shown; for tests."""
-
     def __init__(
         self,
         figure: Figure,
@@ -284,8 +281,6 @@ class Panel(Pictured):
             self._words.value = f"<p><b>{escape(self.sentence)}</b></p>"
             # the last picture would belong to other values than the sliders show
             self._draw(())
-            if self.raising:
-                raise
 
 
 def text_box(name: str, value: str = "", *, label: str, width: str, hint: str = "") -> widgets.Text:

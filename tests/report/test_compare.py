@@ -22,7 +22,7 @@ def two(tmp_path):
 def test_two_days_of_one_coil_agree(two, capsys, tmp_path):
     assert main(["compare", *two, "--output", str(tmp_path / "out")]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("part: both agree: En is at most 1 at 100% of 100 common points for R")
+    assert said.startswith("part: both agree: within their uncertainties at 100% of 100 common ")
     assert "% of |Z|, En " in said
     assert "nothing: every influence was taken as each one's own" in said
     assert (tmp_path / "out" / "en-part.svg").read_bytes().startswith(b"<svg")
