@@ -5,7 +5,8 @@ re-measured sweep, weighed by what is new at every point; the errors common to b
 fitted with it. Then all parts together.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,6 +35,13 @@ NO_PART = {"H": ("missing", "shorted"), "F": ("shorted", "missing"), "m": ("endl
 """What a part is as good as whose value is far too large, and far too small."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
+LEFT = 0.1
+"""Of a capacitor, what is not worth to be put in [1]."""
+MUCH = 0.15
+"""A change from which on it is asked whether another network was built [1]: three times what parts
+are sold to."""
+CLOSER = 3.0
+"""Times that parts must be nearer to their value in another network for it to be named."""
 CUT_TO = -3
 """Power of ten of the metre to which the hand cuts."""
 TELLING, MOST_OHM = 0.02, 1000
@@ -89,6 +97,8 @@ class Suspect:
             by = float(np.round(by, int(-max(place, CUT_TO))))
             words = f"{1e3 * by:g} mm" if by else "less than 1 mm"
             return self._way(f"cut {words} off {name}", f"cut a new {name}, {words} longer")
+        if self.change > 1 - max(LEFT, self.half_percent / 100):
+            return f"leave {name} out"
         words = value_words(float(f"{np.round(by / 10**place) * 10**place:.12g}"), "F")
         if not self.variable:
             return self._way(f"take {words} off {name}", f"put {words} more across {name}")
@@ -142,7 +152,7 @@ class Trim:
     """What the re-measured sweep says about the parts."""
 
     # "as designed", "one part", "several parts", "undecided" where the readings cannot tell,
-    # "changed load", or "unexplained" where no values of the parts agree with them
+    # "changed load", "other network", or "unexplained" where no values of the parts agree with them
     verdict: str
     message: str  # one sentence: what to change
     # the parts that are off, or between which the readings cannot tell (none where it may be any);
@@ -151,6 +161,40 @@ class Trim:
     alone: tuple[Suspect, ...]  # every part suspected alone, least misfit first
     together: tuple[Suspect, ...]  # every part where all may be off
     misfit: float  # as designed
+
+    @property
+    def reach(self) -> float:
+        """How far a part must be off for this network to explain the readings; infinite if none."""
+        nothing = self.verdict == "undecided" and not self.off
+        if nothing or self.verdict in ("unexplained", "changed load"):
+            return np.inf
+        return max((abs(s.change) for s in self.off), default=0.0)
+
+    @property
+    def amiss(self) -> bool:
+        """Whether it is to be asked if another network was built."""
+        return self.verdict != "changed load" and self.reach > MUCH
+
+    def other(self, others: Mapping[str, "Trim"]) -> "Trim":
+        """The same, unless one of these, by what to do then, explains the readings far better."""
+        near = {do: t for do, t in others.items() if t.reach <= min(MUCH, self.reach / CLOSER)}
+        if not near and not self.off:
+            alone = {do: t for do, t in others.items() if t.verdict == "one part"}
+            near = {f"{do}, but for {t.off[0].name}": t for do, t in alone.items()}
+        if not near:
+            return self
+        do = min(near, key=lambda do: near[do].misfit)
+        return replace(self, verdict="other network", message=do)
+
+
+def turned_round(network: Network) -> tuple[str, Network]:
+    """What to do with a network that was built the wrong way round, and that one."""
+    ends = network.elements[0].name, network.elements[-1].name
+    do = (
+        f"turn the network round, so that {ends[0]} is at the transmitter's end and {ends[1]} at "
+        "the load's: it reads as if built the wrong way round"
+    )
+    return do, replace(network, elements=network.elements[::-1])
 
 
 def trim(
@@ -194,7 +238,8 @@ def trim(
     told = ", ".join(s.told() for s in alone)
     if verdict == "undecided" and off:
         told = _deciding(fit, off[:2], *(found[network.elements.index(s.element)] for s in off[:2]))
-    message = _words(verdict, off, alike, told, few=frequency.size < FEW)
+    message = _velocity(together) if verdict == "several parts" else ""
+    message = message or _words(verdict, off, alike, told, few=frequency.size < FEW)
     return Trim(verdict, message, tuple(off), tuple(alone), tuple(together), none)
 
 
@@ -227,6 +272,31 @@ def _decide(
     if far := [s for s in sure if s.far]:
         return "unexplained", far[:1]
     return ("several parts", sure) if sure else ("undecided", [])
+
+
+def _velocity(together: list[Suspect]) -> str:
+    """What to do where all pieces of one line are off by the same share, and no part else is."""
+    cut = {s: s.element.line for s in together if s.element.line is not None}
+    kinds = {(line.z0, line.velocity_factor) for line in cut.values() if line}
+    if len(cut) < 2 or len(kinds) > 1:
+        return ""
+    changes, sigmas = np.array([(s.change, s.standard_uncertainty) for s in cut]).T
+    share = float(np.average(changes, weights=sigmas**-2.0))
+    length = np.array([float(s.element.value) for s in cut])
+    alike = np.abs(changes - share) * length < 3 * sigmas * length + defaults.CUT_M
+    other = any(abs(s.change) > 3 * s.standard_uncertainty for s in together if s not in cut)
+    ((_, taken),) = kinds
+    found = taken / (1 + share)
+    if other or not np.all(alike) or np.any(abs(share) * length < 2 * defaults.CUT_M) or found > 1:
+        return ""
+    names = " and ".join(s.name for s in cut)
+    pieces = " and ".join(
+        f"{1e3 * one / (1 + share):.0f} mm for {s.name}" for s, one in zip(cut, length, strict=True)
+    )
+    return (
+        f"measure the velocity factor of the cable: {names} read as cut from one of {found:.2f}, "
+        f"where {taken:g} was taken; of that cut {pieces}"
+    )
 
 
 def _larger(times: float) -> str:

@@ -327,6 +327,19 @@ def test_the_part_that_is_off_is_found_after_building(asked):
     assert trimming.off[0].change == pytest.approx(0.2, abs=0.03)
 
 
+def test_another_network_of_the_list_is_named_where_that_was_built(asked):
+    """The file alone is of the first; the second was built as it is printed."""
+    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "shunt stub"]')
+    first, second, *_ = (p.candidate.network for p in compute(asked).matches[0].proposals)
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/after.s1p"\n')
+    for network, verdict in ((first, "as designed"), (second, "other network")):
+        write(asked, "after", network.seen(FREQUENCY, np.full(41, DEVICE_OHM), z_ref=50.0))
+        trimming = compute(asked).matches[0].after.trimming
+        assert trimming.verdict == verdict
+    assert trimming.message.startswith("name network 2 of the list in `built`")
+
+
 def test_a_network_that_is_not_connected_is_no_part_that_is_off(asked):
     with (asked / "record.toml").open("a") as file:
         file.write('built = "raw/device.s1p"\n')

@@ -14,7 +14,7 @@ from rfcal.matching import lumped, search, stock, tolerance, trim, trim_fit
 from rfcal.matching.element import NetworkElement
 from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
-from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, preferred, preferred_below
+from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
 from rfcal.matching.winding import wound
 from rfcal.maths.reflection import from_impedance, to_impedance
@@ -885,6 +885,57 @@ def test_a_value_that_runs_off_is_no_number():
     one = trim.Suspect(NetworkElement("C1", "shunt", Capacitor(33e-12)), -1.0, 1.57, 1.0)
     assert one.told() == "what C1 is cannot be told from this sweep"
     assert one.other() == "C1 of 33 pF would have to be as good as missing"
+
+
+CABLE = Line(1.0, 0.66, 50.0)
+STUB = [
+    ("shunt", Stub(replace(CABLE, length_m=1.9), "short")),
+    ("section", replace(CABLE, length_m=1.2)),
+]
+
+
+def test_all_pieces_off_by_one_share_are_another_velocity_factor():
+    """Cut as printed from foam of 0.80: electrically shorter by 0.66 / 0.80, all of it."""
+    network = Network.of("shunt stub, short", STUB)
+    found = trim.trim(network, FREQUENCY, *read_again(network, [0.66 / 0.8 - 1] * 2))
+    assert re.fullmatch(
+        "measure the velocity factor of the cable: stub 1 and line 1 read as cut from one of 0.80, "
+        "where 0.66 was taken; of that cut 230. mm for stub 1 and 145. mm for line 1",
+        found.message,
+    )
+    found = trim.trim(network, FREQUENCY, *read_again(network, [-0.175, -0.1]))
+    assert "velocity" not in found.message
+    assert "cut a new stub 1" in found.message
+
+
+def test_a_capacitor_that_its_place_has_already_is_left_out():
+    """2 pF of stray across 2 pF."""
+    parts = [("series", Inductor(0.62e-6, 120.0)), ("shunt", Capacitor(20e-12, 800.0))]
+    network = Network.of("L", parts)
+    found = trim.trim(network, FREQUENCY, *read_again(network, [0, 0.97]))
+    assert "leave C1 out: it is 9" in found.message
+    found = trim.trim(network, FREQUENCY, *read_again(network, [0, 0.6]))
+    assert "take 12" in found.message
+
+
+def test_a_network_the_wrong_way_round_or_of_another_number_is_named():
+    """What no parts of one network explain is asked of it turned round, and of the others."""
+    network, other = Network.of("L", PARTS[:2]), Network.of("pi", PARTS)
+    do, turned = trim.turned_round(network)
+    load, built = read_again(turned, [0.02, -0.02])
+    found = trim.trim(network, FREQUENCY, load, built)
+    assert found.amiss
+    ways = {"take the other": other, do: turned}
+    tried = {way: trim.trim(one, FREQUENCY, load, built) for way, one in ways.items()}
+    named = found.other(tried)
+    assert named.verdict == "other network"
+    assert named.message == (
+        "turn the network round, so that C1 is at the transmitter's end and L1 at the load's: it "
+        "reads as if built the wrong way round"
+    )
+    assert found.other({"take the other": tried["take the other"]}) is found
+    # a part that is off by 8 % is that, whatever else would explain it
+    assert not trim.trim(network, FREQUENCY, *read_again(network, [0.08, 0])).amiss
 
 
 def test_as_designed_says_how_much_can_be_told():

@@ -16,7 +16,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import load_share, production_yield, raw_range, sensitivity
-from rfcal.matching.trim import trim
+from rfcal.matching.trim import trim, turned_round
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, propagate
@@ -83,7 +83,8 @@ def matched(
         made = work_out(judge(goal, network, network))
     if built and made:
         seen = beyond(built, before)
-        found = replace(found, after=_after(goal, made, load, seen, z_ref))
+        listed = [] if found.doubt else proposals
+        found = replace(found, after=_after(found, made, listed, seen))
     if found.doubt or not proposals:
         return found
     best = proposals[0].candidate.network
@@ -178,21 +179,20 @@ def _proposal(
 
 
 def _after(
-    goal: Goal, made: Proposal, load: Quantity, seen: Quantity, z_ref: float
+    found: MatchResult, made: Proposal, listed: list[Proposal], seen: Quantity
 ) -> AfterBuilding:
     """What was built against what was promised; `seen` at the network's input [1]."""
-    network = made.candidate.network
-    trimming = trim(
-        network,
-        goal.frequency,
-        load,
-        seen,
-        z_ref=z_ref,
-        ampere=made.ampere,
-        variable=made.loose,
-    )
-    found = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
-    return AfterBuilding(network, trimming, made.candidate.swr, swr(found))
+    goal, z_ref, network = found.goal, found.z_ref, made.candidate.network
+    trimmed = partial(trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref)
+    trimming = trimmed(network, ampere=made.ampere, variable=made.loose)
+    if trimming.amiss:
+        others = dict([turned_round(network)])
+        for number, one in enumerate(listed, start=1):
+            do = f"name network {number} of the list in `built`, for it reads as that one"
+            others[do] = one.candidate.network
+        trimming = trimming.other({do: trimmed(other) for do, other in others.items()})
+    built = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
+    return AfterBuilding(network, trimming, made.candidate.swr, swr(built))
 
 
 def _group(ranking: Ranking, proposal: Proposal) -> Group:
