@@ -1,8 +1,9 @@
 """A slice of the campaign of sessions with one mistake each; the whole is a benchmark."""
 
+import numpy as np
 import pytest
 
-from tests.benchmarks.campaign.__main__ import run
+from tests.benchmarks.campaign.__main__ import alike, run
 from tests.benchmarks.campaign.judging import candidates, named
 
 
@@ -21,6 +22,13 @@ def test_most_mistakes_are_found_with_the_recommended_readings(with_protocol):
 def test_honest_sessions_raise_no_alarm(with_protocol):
     honest, _ = with_protocol
     assert [twin.alarms() for _, twin in honest if twin.alarms()] == []
+
+
+def test_kinds_count_alike_and_one_session_is_no_certainty():
+    share, doubt = alike(np.array([3, 1]), np.array([4, 1]))
+    assert share == pytest.approx((3 / 4 + 1) / 2)
+    # (3 + 1)/(4 + 2) is 2/3, and so is (1 + 1)/(1 + 2)
+    assert doubt == pytest.approx(np.sqrt(2 / 9 / 4 + 2 / 9) / 2)
 
 
 def test_a_mistake_is_named_only_among_few():

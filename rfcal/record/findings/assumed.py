@@ -1,7 +1,6 @@
 """What a record leaves to defaults: each by its key and in the unit that a hand would write."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from rfcal import defaults
 from rfcal.findings import Finding
@@ -14,19 +13,15 @@ PREFIXES = {"H": (1e-9, "nH"), "F": (1e-15, "fF")}
 """Units in which strays are told."""
 
 
-@dataclass(frozen=True)
-class Assumed:
-    """What was taken for one table of the record."""
-
-    about: str  # the table or the item, as the note names it
-    values: tuple[str, ...]  # keys, each with what was taken
+Assumed = tuple[str, tuple[str, ...]]
+"""A table or an item as the note names it, and its keys, each with what was taken."""
 
 
 def about_defaults(taken: Iterable[Assumed]) -> list[Finding]:
     """One note of all defaults, what several items have in common said once."""
     by_values: dict[tuple[str, ...], list[str]] = {}
-    for item in taken:
-        by_values.setdefault(item.values, []).append(item.about)
+    for about, values in taken:
+        by_values.setdefault(values, []).append(about)
     said = [
         f"{', '.join(dict.fromkeys(about))}: {', '.join(values)}"
         for values, about in by_values.items()
@@ -40,7 +35,7 @@ def assumed_of_analyzer(record: Record) -> Assumed:
     typed = any(item.reading.typed for item in record.items())
     usual = dict(defaults.ANALYZER) | {k: defaults.RESIDUAL[v] for k, v in RESIDUAL.items()}
     keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
-    return Assumed("[analyzer]", tuple(f"{key} {usual[key]:g}" for key in keys))
+    return "[analyzer]", tuple(f"{key} {usual[key]:g}" for key in keys)
 
 
 def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed:
@@ -53,15 +48,15 @@ def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed
         said.append(f"resistance_ohm {item.model.resistance:g} ohm{BY_OHMMETER}")
     if item.model is not None and missing:
         if item.build_stated:
-            return Assumed(f"'{item.name}'", tuple(said))
+            return f"'{item.name}'", tuple(said)
         said.append(f'build "{item.model.build}"')
     said += [_taken(standard.UNCERTAINTIES[what], deviation) for what, deviation in missing.items()]
-    return Assumed(f"'{item.name}'", tuple(said))
+    return f"'{item.name}'", tuple(said)
 
 
 def assumed_of_element(name: str, doubt: Mapping[str, float], assumed: Sequence[str]) -> Assumed:
     """Which uncertainties of an element of a path, or of the line check, are not stated."""
-    return Assumed(name, tuple(_taken(path.UNCERTAINTIES[what], doubt[what]) for what in assumed))
+    return name, tuple(_taken(path.UNCERTAINTIES[what], doubt[what]) for what in assumed)
 
 
 def _taken(key: Number, deviation: float) -> str:

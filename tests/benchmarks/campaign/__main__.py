@@ -102,11 +102,19 @@ def print_summary(rows: list[Row]) -> None:
         for what in ("found", "named"):
             hits = np.array([sum(getattr(r, what) for r in k) for k in kinds.values()])
             of = np.array([len(k) for k in kinds.values()])
-            # standard deviation of the mean of shares of so many; by Laplace none is certain
-            likely = (hits + 1) / (of + 2)
-            doubt = np.sqrt(np.sum(likely * (1 - likely) / of)) / of.size
-            alike = f"{np.mean(hits / of):.1%} ± {doubt:.1%}"
-            print(f"{what} of {name}: {hits.sum() / of.sum():.1%}; each kind alike: {alike}")
+            share, doubt = alike(hits, of)
+            pooled = f"{hits.sum() / of.sum():.1%}"
+            print(f"{what} of {name}: {pooled}; each kind alike: {share:.1%} ± {doubt:.1%}")
+
+
+def alike(hits: np.ndarray, of: np.ndarray) -> tuple[float, float]:
+    """The share of hits with each kind counted alike, and what chance leaves of it (k = 1).
+
+    By Laplace's rule of succession, so that one hit of one is not certain.
+    """
+    likely = (hits + 1) / (of + 2)
+    doubt = np.sqrt(np.sum(likely * (1 - likely) / of)) / of.size
+    return float(np.mean(hits / of)), float(doubt)
 
 
 def print_honest(honest) -> None:
