@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal.feedline.echo_basis import NEAREST
 from rfcal.feedline.echoes import REACH as NEARBY
-from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, UNCLEAR
+from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -177,7 +177,7 @@ def behind_end(events: Events, end: int | None, last_m: float) -> Events:
         behind[end + 1 :] = True
         behind |= ringing(events, end)
         # what rings behind it does not make the end a resistance on the way
-        kinds[end] = MISMATCH if kinds[end] in RESISTIVE else kinds[end]
+        kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, STEP) else kinds[end]
     fits = zip(events.fits, behind, strict=True)
     return replace(
         events,

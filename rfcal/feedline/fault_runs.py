@@ -31,6 +31,13 @@ def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...
         return (), ()
     told, ends = _stretches(seen, one.tell_each(seen))
     kinds = _ramps(seen, _slow_changes(seen, [kind for kind, _ in told], ends))
+    # what goes as a resistance and is none, as what comes from beyond it shows
+    as_one = seen.goes_as[one.level] & (np.abs(seen.mean.imag) < one.ON_AXIS * seen.size)
+    as_one &= seen.loss_known & np.array([each == (one.MISMATCH, ()) for each in told])
+    kinds = [
+        one.STEP if step and kind == one.MISMATCH else kind
+        for kind, step in zip(kinds, as_one, strict=True)
+    ]
     fits = (fit if k in one.UNCLEAR else () for k, (_, fit) in zip(kinds, told, strict=True))
     return tuple(kinds), tuple(fits)
 

@@ -275,3 +275,19 @@ def test_the_end_of_a_line_that_grew_since_its_far_end_was_swept_is_its_end():
     assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 36\.\d+ ± ", said)
     assert not re.search(r"36\.\d.* no place", said)
     assert "has changed" not in said
+
+
+@pytest.mark.parametrize("z0", [56.0, 44.0, 75.0])
+def test_another_cable_from_a_place_on_is_a_step_of_impedance(z0):
+    """The open far end shows that nothing is lost there; of a joint it shows the loss."""
+    rng, line = np.random.default_rng(19), Line(30.0, 0.66, 50.0, 0.6)
+    for place in rng.uniform(5, 25, 4):
+        other = replace(line, length_m=30 - place, z0=z0)
+        whole = line.two_port(WIDE, place) @ other.two_port(WIDE)
+        joint = ("series", abs(z0 - 50) * 2, place)
+        for seen, is_step in (
+            (from_impedance(whole.input_impedance(1e9 + 0 * WIDE)), True),
+            (foot(WIDE, line, 1e9, joint), False),
+        ):
+            said, _ = line_verdict(state(rng, WIDE, line, seen, loss_known=True, length_m=30.0))
+            assert (", a step of impedance, as of another cable" in said) is is_step
