@@ -58,9 +58,10 @@ def _seen(line: LineState, count: int) -> str:
     if before > 0 and least > state.FAINTEST:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
-        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (resolution: told "
-        f"apart from {rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m"
-        f"{hidden}; kinds are those of one uniform line):"
+        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (metres from "
+        "where the standards were connected; resolution: told apart from "
+        f"{rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m{hidden}; kinds "
+        "are those of one uniform line):"
     )
 
 
