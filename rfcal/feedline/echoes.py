@@ -29,9 +29,9 @@ NEIGHBOURS = 8.0
 TOTAL = 0.85
 """What reflects more than this [1] lets nothing bounce behind it that would be seen."""
 
-MARGIN, HARDLY, RIVAL = 1.5, 10.0, 1.5
+MARGIN, RIVAL = 1.5, 1.5
 """An echo is more than a bounce when it is this many times larger than the bounces expected there,
-with noise, or so many times larger than them alone; two are about as strong within the third."""
+with noise; two are about as strong within the second."""
 
 FLOOR = 0.01
 """Transmission [1] up to a place that is reckoned with at least."""
@@ -198,7 +198,7 @@ def _no_bounces(echoes: Echoes, of_distance: Real, of_size: Real) -> np.ndarray:
         place, expected = _bounced(echoes, real | rival, judged | rival)
         off = np.abs(folded(place - distance[m], band.range))
         explained = expected[off < band.resolution + 3 * of_distance[m]].sum()
-        real[m] = size[m] > min(MARGIN * explained + allowed[m], HARDLY * explained)
+        real[m] = size[m] > MARGIN * explained + allowed[m]
         judged[m] = True
     return real
 

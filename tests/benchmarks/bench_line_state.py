@@ -8,12 +8,17 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from rfcal.errors import CalibrationError
 from rfcal.feedline.fault_kinds import RESISTIVE, SLOW, UNCLEAR
 from rfcal.feedline.faults import FAULT
+from rfcal.feedline.fit import FarEnds
+from rfcal.feedline.measure import measure_line
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line_verdict import line_verdict, rings
+from rfcal.uncertainty.quantity import Quantity
+from tests.unit.test_faults import foot, noisy
 from tests.unit.test_line_state import random_rod, state
 
 BANDS = {
@@ -71,7 +76,9 @@ def tally(rng, frequency, fault, cases, **given):
             count["kind right"] += told == fault and not twins
             count["listed"] += fault in fits or (told == fault and twins)
             count["kind wrong"] += told not in {fault, *LEFT_OPEN}
-        count["alarm"] += line_verdict(found)[1]
+        said, alarm = line_verdict(found)
+        count["alarm"] += alarm
+        count["look"] += "look there" in said
         reach = np.maximum(1.5 * now.resolution_m, 2 * of_place)
         away = np.min(np.abs(now.distance_m[:, None] - truths), axis=1, initial=np.inf) > reach
         real = ~rings(found) & (now.distance_m < length)
@@ -83,8 +90,8 @@ def tally(rng, frequency, fault, cases, **given):
 @pytest.mark.parametrize("length", [False, True], ids=["length open", "length stated"])
 @pytest.mark.parametrize("known", [False, True], ids=["z0 and loss open", "both stated"])
 def test_what_is_said_of_drawn_lines(baseline, length, known):
-    rng, cases = np.random.default_rng([67, baseline, length, known]), 10
-    heads = ("seen", "in its ±", "kind right", "listed", "kind wrong", "false", "alarm")
+    rng, cases = np.random.default_rng([2711, baseline, length, known]), 10
+    heads = ("seen", "in its ±", "kind right", "listed", "kind wrong", "false", "alarm", "look")
     print(f"\n{cases} lines each, baseline {baseline}, length stated {length}, z0 and loss {known}")
     print(f"{'band':>12} {'fault':>20} " + " ".join(f"{head:>10}" for head in heads))
     for band, frequency in BANDS.items():
@@ -93,3 +100,26 @@ def test_what_is_said_of_drawn_lines(baseline, length, known):
             count = tally(rng, frequency, fault, cases, **given)
             row = " ".join(f"{count[head]:>10}" for head in heads)
             print(f"{band:>12} {fault:>20} {row}")
+
+
+def test_far_ends_that_were_exchanged():
+    """Of lossy lines too, by narrow bands: told as exchanged, or as a line that fits."""
+    rng, count = np.random.default_rng(2712), Counter()
+    for low, high in ((28, 30), (140, 152), (144, 148), (430, 440)):
+        for exchanged in (False, True) * 10:
+            frequency = np.linspace(low, high, 121) * 1e6
+            z0, conductor = rng.uniform(48, 52), rng.choice([0.4, 0.8, 1.6])
+            line = Line(rng.uniform(8, 40), rng.uniform(0.64, 0.88), z0, conductor)
+            ends = {
+                -end if exchanged else end: Quantity(noisy(rng, foot(frequency, line, z), 0.0007))
+                for end, z in ((1.0, 1e9), (-1.0, 1e-6))
+            }
+            swept = FarEnds(frequency, ends, 50.0, 0.02)
+            try:
+                found = measure_line(swept, velocity_factor=line.velocity_factor)
+                told = "a line that fits" if found.fits else "misfit"
+            except CalibrationError as error:
+                told = "exchanged" if "half a turn" in str(error) else "refused otherwise"
+            count[f"{low}-{high} MHz", exchanged, told] += 1
+    for (band, exchanged, told), n in sorted(count.items()):
+        print(f"{band:>12} {'exchanged' if exchanged else 'as named':>10}: {n:2d} {told}")
