@@ -9,7 +9,7 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.arguments import frozen
-from rfcal.maths.bilinear import BLOCK, Bilinear
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes
@@ -251,8 +251,7 @@ def require_apart(
                 f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
                 "at the numbers and units of its definition"
             )
-    parts = np.array_split(g, range(BLOCK, g.shape[1], BLOCK), axis=1)
-    condition = np.concatenate([_condition(part) for part in parts])
+    condition = _condition(g)
     advice = {
         "are defined": "look at their values and units (H, F, ohm), or use another standard",
         "were read": "look whether one sweep was saved twice, or use another standard",

@@ -70,7 +70,9 @@ class Undecided:
         analyzer = self.bench.analyzer
         doubt = 2 * (expected.variance() + analyzer.connection**2 + analyzer.noise**2)
         with np.errstate(all="ignore"):
-            off = [self.corrected(raw) - expected.value for raw in options.values(self.bench.z_ref)]
+            off = [
+                self.box.correct(raw) - expected.value for raw in options.values(self.bench.z_ref)
+            ]
             squared = np.min(np.abs(off) ** 2, axis=0) / doubt
         return replace(self, score=self.score + np.nan_to_num(squared, nan=WORST))
 
@@ -78,16 +80,11 @@ class Undecided:
         """The same at the points of a calibration, where the standards leave nothing open."""
         return self if self.options else of_certain(self.bench, here)
 
-    def corrected(self, raw: Complex) -> Complex:
-        """A raw reading [1] corrected with each combination, shape (C, F)."""
-        return self.box.correct(np.broadcast_to(raw, self.score.shape))
-
     def thinned(self) -> "Undecided":
         """Only the combinations that may be true at some frequency."""
         kept = np.any(self.alive, axis=1)
-        box = self.box
-        maps = (np.broadcast_to(v, self.score.shape)[kept] for v in (box.a, box.b, box.c, box.d))
-        return replace(self, index=self.index[kept], score=self.score[kept], box=Bilinear(*maps))
+        box = Bilinear(*(coefficient[kept] for coefficient in vars(self.box).values()))
+        return replace(self, index=self.index[kept], score=self.score[kept], box=box)
 
     def bench_with(self, combination: NDArray[np.intp]) -> Bench:
         """The bench with one combination at each frequency, shape (F,)."""
@@ -134,8 +131,7 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
 def of_certain(bench: Bench, here: Calibration) -> Undecided:
     """A bench whose standards leave nothing open."""
     shape = (1, here.frequency.size)
-    box = here.error_box
-    maps = (np.broadcast_to(v, shape) for v in (box.a, box.b, box.c, box.d))
+    maps = (np.broadcast_to(coefficient, shape) for coefficient in vars(here.error_box).values())
     return Undecided(bench, (), np.zeros((1, 0), int), np.zeros(shape), Bilinear(*maps))
 
 
@@ -237,7 +233,7 @@ def possible(
     """
     bench = bench.thinned()
     raw = options.values(bench.bench.z_ref)
-    value = np.stack([bench.corrected(m) for m in raw], 1)
+    value = np.stack([bench.box.correct(m) for m in raw], 1)
     passive = np.abs(value) <= 1 + ACTIVE * doubt
     some = np.any(bench.alive[:, None] & passive, axis=(0, 1))
     alive = bench.alive[:, None] & np.where(some, passive, True)
