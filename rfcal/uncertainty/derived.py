@@ -75,6 +75,7 @@ def derived(
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
     ohm = [z_ref * e for e in ends(levels.REACTANCE)]
+    sizes = [_root(e) for e in ends(levels.SQUARED_REFLECTION)]
     siemens = [e / z_ref for e in ends(levels.SUSCEPTANCE)]
     conductance = [e / z_ref for e in ends(levels.CONDUCTANCE)]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -84,7 +85,11 @@ def derived(
             "impedance_magnitude": _figure(
                 np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm", 0.0
             ),
-            **_of_magnitude(value, [_root(e) for e in ends(levels.SQUARED_REFLECTION)]),
+            # SWR rises with the size of the reflection, return loss falls
+            "swr": _figure(swr(value), [swr(s) for s in sizes], "", 1.0),
+            "return_loss": _figure(
+                return_loss_db(value), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB", 0.0
+            ),
             "series_inductance": _figure(z.imag / w, [e / w for e in ohm], "H"),
             "series_capacitance": _reciprocal(z.imag * -w, [-w * e for e in ohm[::-1]], "F"),
             "parallel_resistance": _reciprocal(y.real, conductance, "ohm", 0.0),
@@ -107,16 +112,6 @@ def _root(square: Real) -> Real:
 
 def _figure(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
     return Figure(value, ends[0], ends[1], unit, least)
-
-
-def _of_magnitude(reflection: Complex, sizes: list[Real]) -> dict[str, Figure]:
-    """SWR rises with the size of the reflection, return loss falls."""
-    return {
-        "swr": _figure(swr(reflection), [swr(s) for s in sizes], "", 1.0),
-        "return_loss": _figure(
-            return_loss_db(reflection), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB", 0.0
-        ),
-    }
 
 
 def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
