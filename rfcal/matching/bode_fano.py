@@ -99,9 +99,9 @@ class Limit:
         """
         if not self.told or self.reflection == 0:
             return None
-        if not np.isfinite(worst_swr) or worst_swr <= 1:
-            return 0.0 if worst_swr > 1 else np.inf
-        return float(np.log((worst_swr - 1) / (worst_swr + 1)) / np.log(self.reflection))
+        with np.errstate(divide="ignore"):  # without any reflection
+            depth = np.log((1 - 1 / worst_swr) / (1 + 1 / worst_swr))
+        return float(depth / np.log(self.reflection))
 
 
 def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:

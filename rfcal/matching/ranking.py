@@ -125,19 +125,17 @@ def rank(
 def _all_tried(
     task: Task, goal: Goal, stock: Stock, topologies: Collection[str], chosen: bool
 ) -> tuple[list[tuple[Network, Network]], dict[str, str]]:
-    """Networks of all topologies, none twice, and why there is none of some."""
-    found: dict[tuple, tuple[Network, Network]] = {}
+    """Networks of all topologies, and why there is none of some."""
+    found: list[tuple[Network, Network]] = []
     refused: dict[str, str] = {}
     for name in (one for one in TOPOLOGIES if one in topologies):
         topology = TOPOLOGIES[name]
         tried = [*_tried(topology.designs(task), goal, stock, not (topology.chosen and chosen))]
         networks = [one for one in tried if not isinstance(one, str)]
-        for real, ideal in networks:
-            parts = (f"{e.place} {e.in_words()}" for e in real.elements)
-            found.setdefault((real.topology, *parts), (real, ideal))
+        found += networks
         if not networks and tried:
             refused[name] = str(tried[0])
-    return list(found.values()), refused
+    return found, refused
 
 
 def _tried(

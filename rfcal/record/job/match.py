@@ -204,8 +204,7 @@ def _group(ranking: Ranking, proposal: Proposal) -> Group:
 def _merit(proposal: Proposal) -> tuple[float, ...]:
     """What comes first among equals by power: few parts, what often holds, little voltage."""
     share = round(proposal.production.both / YIELD_STEP)
-    volt = float(proposal.volt.max(initial=0.0))
-    return effort(proposal.candidate.network), -share, volt
+    return effort(proposal.candidate.network), -share, float(proposal.volt.max())
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

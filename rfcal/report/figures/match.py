@@ -1,6 +1,7 @@
 """Figures of matching networks: schematic, walk on the chart, SWR over frequency."""
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -103,20 +104,16 @@ def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> 
 
     One array of shape (41,) for each element, in `z_ref` [ohm], the load's end first.
     """
-    f, share = np.array([frequency_hz]), np.linspace(0, 1, 41)
-    ways, z = [], load
-    for element in reversed(network.elements):
+    f, share = np.array([frequency_hz]), np.linspace(0, 1, 41)[:, None]
+    joints = pairwise(network.states(f, np.array([load])))
+    ways = []
+    for element, (near, far) in zip(network.elements, joints, strict=True):
         if element.place == SECTION:
-            assert element.line is not None
-            here = element.line.two_port(np.full(41, frequency_hz), share * element.value)
-            along = here.input_impedance(z)
-        elif element.place == SERIES:
-            along = z + share * element.part.impedance(f)[0]
+            volt, ampere = element.with_value(share * element.value).source_side(f, far)
         else:
-            along = 1 / (1 / z + share / element.part.impedance(f)[0])
-        ways.append(from_impedance(along, z_ref))
-        z = complex(along[-1])
-    return ways
+            volt, ampere = (b + share * (a - b) for a, b in zip(near, far, strict=True))
+        ways.append(((volt - z_ref * ampere) / (volt + z_ref * ampere))[:, 0])
+    return ways[::-1]
 
 
 def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:

@@ -75,16 +75,17 @@ def match_head(result: MatchResult) -> list[str]:
     parts = row["parts"].replace(", ", ", then ")
     return [
         f"{do}, from the transmitter's end: {parts} ({row['network']})",
-        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives"
-        f"{_held(result, row, '; ')}",
+        _brings(result, row),
     ]
 
 
-def _held(result: MatchResult, row: dict[str, str], joint: str) -> str:
-    """How many such networks hold the target; nothing where it is said of all that none does."""
-    if row["yield"] == "0%" and not any(p.candidate.meets for p in result.proposals):
-        return ""
-    return f"{joint}{row['yield']} of such networks hold the target"
+def _brings(result: MatchResult, row: dict[str, str]) -> str:
+    """What a network brings; that none holds the target is not said where it is said of all."""
+    none = row["yield"] == "0%" and not any(p.candidate.meets for p in result.proposals)
+    held = "" if none else f"; {row['yield']} of such networks hold the target"
+    return (
+        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives{held}"
+    )
 
 
 def match_above(result: MatchResult, number: int) -> str:
@@ -104,14 +105,14 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     return {
         "network": _title(c.network),
-        "parts": parts or "nothing",
+        "parts": parts,
         "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(made.both, made.standard_uncertainty),
-        "volt": f"{proposal.volt.max(initial=0):.0f} V, {proposal.ampere.max(initial=0):.1f} A",
+        "volt": f"{proposal.volt.max():.0f} V, {proposal.ampere.max():.1f} A",
     }
 
 
@@ -146,7 +147,6 @@ def _widths(*bands: Bandwidth) -> str:
 def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
     """Each part of a network: value, loss, stress and what it moves."""
     c = proposal.candidate
-    effects = {s.name: s.in_words() for s in proposal.sensitivities}
     return [
         (
             f"{e.place} {e.name}",
@@ -155,7 +155,7 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
             f"{c.losses_db[k]:.3f} dB",
             f"{proposal.volt[k]:.0f} V",
             f"{proposal.ampere[k]:.2f} A",
-            effects.get(e.name, ""),
+            proposal.sensitivities[k].in_words(),
         )
         for k, (e, ideal) in enumerate(zip(c.network.elements, c.ideal.elements, strict=True))
     ]
@@ -170,8 +170,7 @@ def match_lines(result: MatchResult) -> list[str]:
         r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
         said.append(
-            f"  {i + 1}. {r['network']}: {r['parts']}; worst SWR {r['swr']}, loss {r['loss']}, "
-            f"{r['delivered']} of the power arrives{_held(result, r, ', ')}, up to {r['volt']}"
+            f"  {i + 1}. {r['network']}: {r['parts']}; {_brings(result, r)}; up to {r['volt']}"
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
