@@ -81,7 +81,7 @@ VALUES = {
     "cm": 50.3,
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
-    **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.345, "most": -3.4567, "too": ""},
+    **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.3, "most": -3.5, "too": ""},
     **{
         "points": 3,
         "instead": "",

@@ -114,7 +114,7 @@ def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list
         if turn := Curve(frequency, reflection).impossible():
             at = np.zeros(frequency.size, bool)
             at[turn.points] = True
-            turned, most = np.degrees([turn.turned, turn.most])
+            turned, most = np.degrees([turn.turned, turn.most]).round(1)
             where = span_mhz(frequency, at)
             values = {"where": where, "turned": turned, "most": most, "causes": causes()}
             return [say.TURNS(device=found.name, **values)]

@@ -51,8 +51,8 @@ ACTIVE = warning(
 )
 TURNS = warning(
     "turns-backwards: {device}",
-    "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+.3g} degrees "
-    "{where}, where that of anything passive with its loss changes by {most:+.3g} degrees or less.",
+    "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+g} degrees "
+    "{where}, where that of anything passive with its loss changes by {most:+g} degrees or less.",
 )
 CAUSE_FIRST = "first at the other warnings"
 CAUSE_LINE = (

@@ -89,8 +89,7 @@ CAUSES_INSIDE = (
     "connector or a wrong value of the check itself"
 )
 CAUSES_BEHIND = (
-    "what lies before '{at}', by its type, its length or its direction, or a wrong value of the "
-    "check itself"
+    "a wrong length or type of what is removed before '{at}', or an adapter that is not stated"
 )
 SUSPECTS = "All would agree if {several}.{left}"
 OR_IF = "; or if "
