@@ -293,13 +293,11 @@ def _compare(options: argparse.Namespace) -> None:
     if not options.table and len(options.sides) != 2:
         raise ArgumentError("two records are compared; --table takes any number")
     sides = [compare.side_of(side) for side in options.sides]
-    if options.table:
-        lines, pictures = compare.table_lines(sides), compare.table_pictures(sides)
-    else:
-        first, second = sides
-        lines = compare.compare_lines(first, second, options.shared)
-        pictures = compare.agreement_pictures(first, second, options.shared)
+    held = sides[0], sides[-1], options.shared
+    table = options.table
+    lines = compare.table_lines(sides) if table else compare.compare_lines(*held)
     if options.output is not None:
+        pictures = compare.table_pictures(sides) if table else compare.agreement_pictures(*held)
         _write(options, pictures)
         lines.append(f"Wrote to {options.output}: {_few(pictures)}")
     _say(*lines)

@@ -218,7 +218,7 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
     verdict = verdict if found.agree else "DO NOT AGREE"
     yield (
         f"{name}: both {verdict}: within their uncertainties at {within[0]:.0%} of {points} common "
-        f"points for R and {within[1]:.0%} for X (En up to {en.max():.2g}, at "
+        f"points for R and {within[1]:.0%} for X (En up to {en.max():.2f}, at "
         f"{mhz(found.frequency[worst])})"
     )
     half = expanded(found.difference)[at]
@@ -231,8 +231,8 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
         off = float(part(found.difference.value[at]))
         yield (
             f"  {letter} at {mhz(found.frequency[at])}: {told} ohm, {rounded(off, half[axis])} ohm "
-            f"apart, {100 * abs(off) / size:.2g} % of |Z|, En "
-            f"{found.normalised_error[at, axis]:.2g}"
+            f"apart, {rounded(100 * abs(off) / size, 100 * half[axis] / size)} % of |Z|, En "
+            f"{found.normalised_error[at, axis]:.2f}"
         )
 
 
