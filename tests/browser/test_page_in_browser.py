@@ -109,5 +109,5 @@ def test_every_control_and_picture_has_a_name_and_headings_follow_each_other(ope
 def test_without_script_the_page_is_complete(page):
     text = page.read_text(encoding="utf-8")
     assert re.search(r'class="live" hidden', text)
-    answer = re.search(r'class="big">(.*?)<', text)[1]
+    answer = re.search(r'class="big"><span>(.*?)<', text)[1]
     assert numbers(answer)[0] == pytest.approx(31.11, abs=0.05)
