@@ -78,7 +78,9 @@ def test_where_leads_and_strays_decide_they_are_told(beacon):
         assert coil.endswith("; keep its leads under 1 mm in all") == (both < 0.9)
         assert ("keep wires and metal off it, for 0.47 pF more" in capacitor) == (both < 0.9)
         assert "leads" not in capacitor
-    assert any("leads add up to 3 mm and strays up to 0.3 pF" in one for one in match_lines(result))
+    assert any(
+        "leads of up to 3 mm and strays of up to 0.3 pF" in one for one in match_lines(result)
+    )
 
 
 def test_what_cannot_be_wound_in_air_is_bought(beacon):

@@ -19,8 +19,8 @@ NONE_NEAR = (
     "half-way to what SWR {:g} would bring"
 )
 ADDED = (
-    f"leads add up to {1e3 * defaults.LEAD_M:g} mm and strays up to {1e12 * defaults.STRAY_F:g} pF "
-    "to each coil and capacitor"
+    f"leads of up to {1e3 * defaults.LEAD_M:g} mm and strays of up to {1e12 * defaults.STRAY_F:g} "
+    "pF on each coil and capacitor"
 )
 NOT_WORTH = f"no network would bring {defaults.POWER_STEP_DB:g} dB more to it"
 
@@ -174,6 +174,8 @@ def match_lines(result: MatchResult) -> list[str]:
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
+    if result.proposals and result.goal.centre_hz >= defaults.SMALL_PARTS_HZ:
+        said.append(f"  in the share of networks that hold the target are {ADDED}")
     return said + [f"  {text}" for text in match_remarks(result)]
 
 
@@ -293,8 +295,6 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm{asked}"
         )
     said += _lossy(result) + _by_q(result)
-    if result.proposals and result.goal.centre_hz >= defaults.SMALL_PARTS_HZ:
-        said.append(f"in the share of networks that hold the target {ADDED}")
     if result.limit is not None and result.proposals:
         limit = result.limit
         if not limit.told:
