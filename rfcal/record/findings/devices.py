@@ -44,6 +44,7 @@ DOUBTS = {
     "active": "the device comes out as none that is passive",
     "turns-backwards": "the device turns as nothing passive does",
     "same-reading": "one reading is named twice",
+    "order": "R and X seem to be exchanged",
     "sign-lost": "X seems to have lost its sign",
     "signs-lost": "X seems to have lost its sign",
     "radians": "angles seem to be in radians",
@@ -53,7 +54,7 @@ DOUBTS = {
     **dict.fromkeys(("moved", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
-OWN = ("active", "turns-backwards", "sign-lost", "same-reading", "sign-unknown")
+OWN = ("active", "turns-backwards", "order", "sign-lost", "same-reading", "sign-unknown")
 """Codes that shake the answer of the one device that they are about."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""

@@ -227,10 +227,17 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
     """Another value [ohm] of what is a resistor all over the band, or a short's bad contact."""
     ohm = float(np.median(to_impedance(value, z_ref).real))
 
-    def change(scene: Scene, other: float) -> Scene:
+    def in_series(scene: Scene, more: Complex | float) -> Scene:
         return scene.other(
-            "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + other - ohm, z_ref)
+            "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
         )
+
+    def change(scene: Scene, other: float) -> Scene:
+        return in_series(scene, other - ohm)
+
+    def gap(scene: Scene, size: float) -> Scene:
+        f = scene.solved.frequency
+        return in_series(scene, np.asarray(-1j * size * np.median(f) / f))
 
     if resistor := bool(np.all(np.abs(value) < RESISTOR)):
         said = partial(say.SUSPECT_TENFOLD.format, name=name)
@@ -239,6 +246,8 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
         said = partial((say.SUSPECT_VALUE if resistor else say.SUSPECT_SERIES).format, name=name)
         sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > LEAST_OHM]
         yield Slip(said, change, sizes, seldom if resistor else SELDOM)
+        said = partial(say.SUSPECT_GAP.format, name=name)
+        yield Slip(said, gap, SERIES_OHM, 2 * SELDOM)
 
 
 def _later(scene: Scene, metres: float) -> Scene:

@@ -83,7 +83,7 @@ def about_standards(
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    found += _read_alike(calibration) or about_analyzer(calibration, meant, z_ref, upheld)
+    found += _read_alike(calibration) or about_analyzer(calibration, meant, z_ref, upheld, why)
     found += _about_correction(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
@@ -169,7 +169,11 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
 
 
 def about_analyzer(
-    calibration: Calibration, meant: Mapping[str, Meanings], z_ref: float, upheld: bool = False
+    calibration: Calibration,
+    meant: Mapping[str, Meanings],
+    z_ref: float,
+    upheld: bool = False,
+    why: str = "",
 ) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
@@ -179,8 +183,9 @@ def about_analyzer(
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = _mended(calibration, meant, z_ref)
-        look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else say.LOOK_WRONG
+        mended = [] if why else _mended(calibration, meant, z_ref)
+        look = say.LOOK_CHECKS if why else say.LOOK_WRONG
+        look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     turn = delay_of(box.reflection_tracking, frequency)
     if turn is None:

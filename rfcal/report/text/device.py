@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from rfcal.library.device import Answer
-from rfcal.maths.reflection import Real, to_impedance
+from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
@@ -143,28 +143,33 @@ def _coefficients(values, unit: str) -> str:
     return EngFormatter(unit)(values[0]) + (" (polynomial)" if any(values[1:]) else "")
 
 
+def share_of(off: Complex) -> str:
+    """The largest difference of reflections [1] in words."""
+    return f"{100 * np.max(np.abs(off)):.2g} % of full reflection"
+
+
 def check_line(check: Check) -> str:
     """One sentence about a check artefact."""
-    off = np.abs(check.measured.value - check.expected.value)
+    off = check.measured.value - check.expected.value
     share, verdict = check.inside.mean(), "agrees" if check.agrees else "DOES NOT AGREE"
     at = " at {:.0%} of its points" if check.frequency.size > 1 else ""
     if check.agrees and share < SOUND:
         return (
-            f"check '{check.name}' agrees only just: off by up to {off.max():.2g} of reflection, "
+            f"check '{check.name}' agrees only just: off by up to {share_of(off)}, "
             f"outside the 95 % region{at.format(1 - share)}, as one sound check in twenty or so is"
         )
     turned = "" if check.agrees or share < 1 else ", but turned over its band as no one length is"
     return (
-        f"check '{check.name}' {verdict}: off by up to {off.max():.2g} of reflection, "
+        f"check '{check.name}' {verdict}: off by up to {share_of(off)}, "
         f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}{turned}"
     )
 
 
 def reread_line(reread: Reread) -> str:
     """One sentence about what was read again."""
-    off = np.abs(reread.moved.change.value).max()
+    off = reread.moved.change.value
     verdict = "stayed where it was" if reread.agrees else "HAS MOVED"
-    how_far = f"off by up to {off:.2g} of reflection" if off else "the same to the last digit"
+    how_far = f"off by up to {share_of(off)}" if np.any(off) else "the same to the last digit"
     return f"'{reread.moved.of}', read again, {verdict}: {how_far}"
 
 

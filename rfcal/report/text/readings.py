@@ -47,7 +47,9 @@ def _standards(found: Results, codes: set[str]) -> list[str]:
             f"{name.replace('_', ' ')} up to {np.max(np.abs(term)):.2g}"
             for name, term in error_terms(calibration).items()
         )
-        said.append(f"good: the error terms are those of a sound analyzer: {sizes}")
+        said.append(
+            f"good: the error terms are those of a sound analyzer: {sizes} (1 is full reflection)"
+        )
     chi_square, freedom = calibration.chi_square()
     if not freedom:
         said.append("three standards fix the error terms exactly: only a check can contradict them")

@@ -13,6 +13,7 @@ ERROR_TERMS = warning(
     "error-terms: standards",
     "Look {look}: the standards make {terms} {where}, which no sound analyzer has.",
 )
+LOOK_CHECKS = "first at what is said of the checks"
 LOOK_WRONG = "at the files and the definitions of all standards"
 LOOK_WHETHER = "whether {mended}, which would mend it"
 ANTICLOCKWISE = warning(
@@ -41,7 +42,7 @@ SEEN_ABOVE = "What is said of the standards would explain it."
 STANDARDS_CORRECTED = warning(
     "standards-corrected: standards",
     "Look whether the instrument's own correction was on, and switch it off for all readings: the "
-    "standards read as what they are to within {size:.2g}, which no raw instrument makes of them.",
+    "standards read as what they are to within {size:.2g}, and few raw instruments are as good.",
 )
 READ_ALIKE = warning(
     "read-alike: standards",
@@ -102,6 +103,9 @@ SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
 SUSPECT_VALUE = "'{name}' were {size:.3g} ohm"
 SUSPECT_TENFOLD = "'{name}' were {size:.3g} ohm, with its decimal point elsewhere"
 SUSPECT_SERIES = "'{name}' had {size:.2g} ohm in series, as of a loose contact"
+SUSPECT_GAP = (
+    "'{name}' had {size:.2g} ohm of capacitance in series, as of a contact that does not touch"
+)
 SUSPECT_TURN = (
     "the standards' plane lay {size:.2g} mm {way} than the later one, or a lead was bent or warmed "
     "since"
