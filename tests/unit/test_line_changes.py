@@ -165,6 +165,7 @@ def test_a_heavy_fault_is_one_fault_and_moves_nothing(band, stated):
         length = {"length_m": line.length_m} if stated else {}
         found = state(rng, band, line, now, then, loss_known=True, **length)
         said, _ = line_verdict(found)
+        assert ("seen weakly through it" in said) == (abs(found.comparison.changes[0].after) > 0.5)
         assert "longer" not in said
         assert "shorter" not in said
         first, *others = found.comparison.changes
@@ -291,3 +292,13 @@ def test_another_cable_from_a_place_on_is_a_step_of_impedance(z0):
         ):
             said, _ = line_verdict(state(rng, WIDE, line, seen, loss_known=True, length_m=30.0))
             assert (", a step of impedance, as of another cable" in said) is is_step
+
+
+def test_the_end_of_a_line_that_was_shortened_is_its_end():
+    rng, line = np.random.default_rng(20), Line(35.0, 0.66, 50.0, 0.6)
+    now, then = (foot(WIDE, replace(line, length_m=m), rod()) for m in (33.0, 35.0))
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0)
+    assert found.comparison.shift.size == pytest.approx(-2, abs=0.02)
+    said = "\n".join(line_lines(found))
+    assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 3[23]\.\d+ ± ", said)
+    assert "no single simple fault" not in said

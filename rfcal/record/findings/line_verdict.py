@@ -130,7 +130,8 @@ def _compared(state: LineState) -> tuple[str, bool]:
     # a piece that slows the wave is what its two ends come from
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
     if any(c.what != "new" for c in others):
-        parts.append("what lies beyond is seen through it and seems changed too")
+        size = abs(first.after)
+        parts.append(next(words for least, words in say.LINE_THROUGH if size >= least))
     elif not others:
         parts.append("the line is otherwise as it was" if not moved else "")
     fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)

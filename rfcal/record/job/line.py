@@ -160,11 +160,16 @@ def _against(
     end_m = stated if now.end_m is None else now.end_m
     ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}
     found = differ(events=now.events, baseline=then.events, **ends)
-    if found.shift is not None:  # its metres rest on the velocity factor
-        of_velocity = found.shift.size * foot.doubts[1] / foot.line.velocity_factor
-        unsure = float(np.hypot(found.shift.uncertainty, of_velocity))
-        found = replace(found, shift=replace(found.shift, uncertainty=unsure))
-    return now, found
+    if (shift := found.shift) is None:
+        return now, found
+    if now.end is None and then.end_m is not None and shift.between_m is not None:
+        end = now.events.nearest(then.end_m + shift.size, now.events.near_m)
+        if end is not None:
+            now = now._replace(events=line_end.behind_end(now.events, end, np.inf), end=end)
+    # its metres rest on the velocity factor
+    of_velocity = shift.size * foot.doubts[1] / foot.line.velocity_factor
+    unsure = float(np.hypot(shift.uncertainty, of_velocity))
+    return now, replace(found, shift=replace(shift, uncertainty=unsure))
 
 
 def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:

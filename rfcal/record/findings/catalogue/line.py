@@ -12,6 +12,12 @@ LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_THROUGH = (
+    (0.85, "nothing is seen beyond it"),
+    (0.5, "what lies beyond is seen weakly through it"),
+    (0.0, "what lies beyond is seen through it and seems changed too"),
+)
+"""By what the nearest change reflects at least [1]."""
 LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}: look there"
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
