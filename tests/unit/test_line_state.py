@@ -383,6 +383,14 @@ def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():
     assert "farther" not in line_lines(found)[0]  # it would lie beyond the end
 
 
+def test_a_place_that_may_lie_several_ranges_farther_is_said_so():
+    """Steps that show 26 m of a line of 90 m: the joint at 58 m seems to be at 6."""
+    rng, frequency, line = np.random.default_rng(62), WIDE[::12], Line(90.0, 0.85, 50.0, 0.3)
+    seen = foot(frequency, line, 75.0, ("series", 40.0, 58.0))
+    said = line_lines(state(rng, frequency, line, seen, length_m=90.0))
+    assert re.search(r"m \(or 27 m farther, or a multiple of that\), 0\.", said[0]), said
+
+
 FAULT = (("shunt", 100.0, 68.0),)
 
 

@@ -58,10 +58,12 @@ def is_loss_measured(state: LineState) -> bool:
     return half < max(MOST_OPEN * loss, LEAST_DB)
 
 
-def may_be_farther(state: LineState, distance_m: float) -> bool:
-    """Whether a place may lie farther by the range and still before the end, as far as known."""
-    before_end = distance_m + state.now.range_m < state.length_m
-    return may_fold(state) or (before_end and folds(state.now, state.length_m))
+def farther_words(state: LineState, distance_m: float) -> str:
+    """By how much farther a place may lie and still before the end, as far as that is known."""
+    ranges = (state.length_m - distance_m) / state.now.range_m
+    more = ", or a multiple of that" if ranges > 2 else ""
+    may = ranges > 1 or may_fold(state)
+    return f"or {state.now.range_m:.0f} m farther{more}" if may else ""
 
 
 def may_fold(state: LineState) -> bool:
@@ -398,8 +400,8 @@ def place_words(state: LineState, distance_m: float) -> str:
     if nearest is None:
         return f"{distance_m:.1f} m"
     place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
-    farther = may_be_farther(state, distance_m)
-    return f"{place} (or {now.range_m:.0f} m farther)" if farther else place
+    farther = farther_words(state, distance_m)
+    return f"{place} ({farther})" if farther else place
 
 
 def _sentence(text: str) -> str:

@@ -25,8 +25,8 @@ def line_lines(line: LineState) -> list[str]:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         place = plus_minus(float(now.distance_m[i]), half)
         row = [state.size_words(float(size[i]))]
-        if state.may_be_farther(line, now.distance_m[i]):
-            row.insert(0, f"or {now.range_m:.0f} m farther")
+        if farther := state.farther_words(line, now.distance_m[i]):
+            row.insert(0, farther)
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, kind, now.fits[i]))
         if i == line.end:

@@ -126,7 +126,7 @@ LINE_STEPS = warning(
     "line-steps: line check",
     "Sweep in steps below {least_mhz:.3g} MHz: those of {step_mhz:.3g} MHz show {range_m:.0f} m of "
     "this line's {length_m:.4g} m, so a place may be where it is said to be or {range_m:.0f} m "
-    "farther, and then reflects more than said.",
+    "farther, once or more often, and then reflects more than said.",
 )
 LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
