@@ -219,6 +219,10 @@ def test_one_of_three_may_be_draws_and_others_one_number(drawn, readings):
     box = Bilinear.fit(known, seen)
     for standard, reading in zip(known, seen, strict=True):
         assert box.correct(reading) == pytest.approx(np.broadcast_to(standard, (5, 4)), abs=1e-12)
+    # and so where there are too many for one piece
+    many = Bilinear.fit(known, [np.tile(m, 2000) for m in seen])
+    assert many.a.shape == (5, 8000)
+    assert many.correct(0.2) == pytest.approx(np.tile(box.correct(0.2), 2000), abs=1e-12)
 
 
 @pytest.mark.parametrize("points", [(-1, 1, 1j), (1j, -1j, 0), (0.5 + 0.5j, -0.5 + 0.5j, -0.5j)])
