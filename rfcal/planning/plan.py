@@ -88,7 +88,7 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
             then = _half_widths(other.inputs(device), setup.z_ref)
         except CalibrationError:
             continue  # what cannot be calibrated so is no advice
-        ratio, whole = _ratio(then, now), _ratio(_both(then), _both(now))
+        ratio, whole = _ratio(then, now), _ratio(np.hypot(*then.T), np.hypot(*now.T))
         gain = float(1 - np.median(whole))
         options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
     where = region(inputs, reflection)
@@ -103,10 +103,6 @@ def _half_widths(inputs: Inputs, z_ref: float) -> Real:
     where = region(inputs, reflection)
     ends = (interval(v, reflection, region=where) for v in (RESISTANCE, REACTANCE))
     return np.stack([z_ref * (high - low) / 2 for low, high in ends], axis=-1)
-
-
-def _both(half: Real) -> Real:
-    return np.sqrt(np.sum(half**2, axis=-1))
 
 
 def _ratio(then: Real, now: Real) -> Real:

@@ -6,22 +6,20 @@ is harmful that leaves out a truth which its honest twin, of the same draws, hol
 refused or warned of and the twin is not; named, if one sentence has the mistake, or the artefact at
 fault, beside two others at most.
 
-What came out when this was written, of 675 sessions with a mistake and 600 honest ones, in per cent
-of the harmful ones; without a trace are such as a device that was read in another session:
+What came out, in per cent of the harmful sessions of all seeds together, each kind counted alike,
+with what chance leaves of it (k = 1); without a trace are such as a device that was read in another
+session. Of a single seed some kinds have one harmful session, which then counts as much as 25.
 
-========================== ===== ===== =========================
-sessions                   found named of those that leave a trace
-========================== ===== ===== =========================
-with the protocol, seed 1  91.6  89.4  95.2 found
-with the protocol, seed 3  91.3  87.0  95.7 found
-with the protocol, seed 4  92.7  89.1  95.5 found
-with the protocol, seed 5  88.2  86.3  91.2 found
-a mixture, seed 1          77.8  71.2  81.8 found
-the same before all of it  69    32    73   found
-========================== ===== ===== =========================
+========================= ======== ========== ===== =========================
+sessions                  of each  found      named of those that leave a trace
+========================= ======== ========== ===== =========================
+protocol, seeds 1 3 4 5   25       91.8 ± 2.0 88.8  95.2 ± 2.1 found
+protocol, seeds 11 to 14  4        92.7 ± 3.0 85.0  95.4 ± 3.0 found
+a mixture, seed 1         25       77.8       71.2  81.8 found
+a mixture, seed 11        7        75.3 ± 3.3 68.4  78.5 ± 3.6 found
+seed 1 before all of it   25       69         32    73   found
+========================= ======== ========== ===== =========================
 
-In seed 5 one adapter of 14 mm is all that is harmful of its kind, and it is silent, which counts as
-much as 25 of another kind. With the sessions of all four seeds together, by kind, 91.8 are found
-and 88.8 named. Honest ones raised a false alarm in 5 of 2400 with the protocol. Their intervals of
-95 % held R in 94 to 98 % and X in 94 to 96 %.
+Honest ones raised a false alarm in 5 of 2400 with the protocol (seeds 1 3 4 5), and in none of 144
+(seeds 11 to 14). Their intervals of 95 % held R in 94 to 98 % and X in 94 to 96 %.
 """
