@@ -88,26 +88,10 @@ class NetworkElement:
             return volt + z * ampere, ampere
         return volt, ampere + volt / z
 
-    def _through(self, near: State, far: State) -> Complex:
-        """Current through the part; a section's is the one at its source side."""
-        return near[1] - far[1] if self.place == SHUNT else near[1]
-
-    def slope(self, frequency: ArrayLike, near: State, far: State) -> Complex:
-        """Derivative of the input impedance by the logarithm of the value, times I_in^2 [ohm A^2].
-
-        By reciprocity a change dZ of a part whose current is I changes the input impedance by
-        ``(I / I_in)^2 dZ`` (Tellegen's theorem); here without the division. `near` and `far` are
-        the element's source side and load side.
-        """
-        current = self._through(near, far)
-        if not isinstance(self.part, Line):
-            return current**2 * self.part.slope(frequency)
-        zc, propagation = self.part.constants(frequency)
-        return propagation * self.part.length_m * (zc * near[1] ** 2 - near[0] ** 2 / zc)
-
     def peaks(self, frequency: ArrayLike, near: State, far: State) -> tuple[Real, Real]:
         """Largest voltage and current of the part, along it for a line; in the unit of `near`."""
-        current = self._through(near, far)
+        # through the part; a section's is the one at its source side
+        current = near[1] - far[1] if self.place == SHUNT else near[1]
         volt = near[0] - far[0] if self.place == SERIES else near[0]
         if self.line is None:
             return np.abs(volt), np.abs(current)

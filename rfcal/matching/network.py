@@ -89,22 +89,6 @@ class Network:
         share = ahead / (4 * z_ref * load.real)
         return np.sqrt((back / ahead).max(axis=-1)), 10 * np.log10(share.max(axis=-1))
 
-    def seen_and_slopes(
-        self, frequency: ArrayLike, load: ArrayLike, *, z_ref: float = defaults.REFERENCE_OHM
-    ) -> tuple[Complex, Complex, Complex]:
-        """What is `seen`, and its derivatives by each value's logarithm [1], shape (K, ..., F).
-
-        And by the load [1/ohm], shape (..., F).
-        """
-        joints = self.states(frequency, load)
-        volt, ampere = joints[0]
-        below = volt + z_ref * ampere
-        # d(reflection)/dZ = 2 z_ref / (Z + z_ref)^2 with Z = volt / ampere
-        scale = 2 * z_ref / below**2
-        pairs = zip(self.elements, pairwise(joints), strict=True)
-        slopes = _stack([scale * e.slope(frequency, near, far) for e, (near, far) in pairs])
-        return (volt - z_ref * ampere) / below, slopes, scale
-
     def losses_db(self, frequency: ArrayLike, load: ArrayLike) -> Real:
         """Loss in each element [dB], shape (K, ..., F); reflection at the input is not in it."""
         watts = [(v * np.conj(i)).real for v, i in self.states(frequency, load)]

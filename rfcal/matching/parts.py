@@ -27,21 +27,14 @@ class Inductor:
     q: float = np.inf  # of the coil without its own capacitance; infinite without loss
     parallel_f: float = 0.0  # the coil's own capacitance
 
-    def _coil(self, frequency: ArrayLike) -> Complex:
-        # Z = j w L + w L / Q
-        return _omega(frequency) * (np.asarray(self.inductance_h) * (1j + 1 / self.q))
-
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""
-        coil = self._coil(frequency)
+        # Z = j w L + w L / Q
+        coil: Complex = _omega(frequency) * (np.asarray(self.inductance_h) * (1j + 1 / self.q))
         if not np.any(self.parallel_f):
             return coil
         # 1/Z = 1/Z_coil + j w C
         return coil / (1 + 1j * _omega(frequency) * self.parallel_f * coil)
-
-    def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the inductance's logarithm [ohm]."""
-        return self.impedance(frequency) ** 2 / self._coil(frequency)
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,17 +45,12 @@ class Capacitor:
     q: float = np.inf  # without the leads; infinite without loss
     series_h: float = 0.0  # inductance of the leads
 
-    def _plates(self, frequency: ArrayLike) -> Complex:
-        # Z = 1/(j w C) + 1/(w C Q)
-        return (1 / self.q - 1j) / (_omega(frequency) * np.asarray(self.capacitance_f))
-
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""
-        return self._plates(frequency) + 1j * _omega(frequency) * self.series_h
-
-    def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the capacitance's logarithm [ohm]."""
-        return -self._plates(frequency)
+        omega = _omega(frequency)
+        # Z = 1/(j w C) + 1/(w C Q)
+        plates: Complex = (1 / self.q - 1j) / (omega * np.asarray(self.capacitance_f))
+        return plates + 1j * omega * self.series_h
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,11 +66,6 @@ class Stub:
         trip = np.exp(-2 * propagation * self.line.length_m)
         # Z = Zc tanh(gamma l) short, Zc coth(gamma l) open
         return zc * (1 - trip) / (1 + trip) if self.end == "short" else zc * (1 + trip) / (1 - trip)
-
-    def slope(self, frequency: ArrayLike) -> Complex:
-        """Derivative of the impedance by the length's logarithm [ohm]."""
-        zc, propagation = self.line.constants(frequency)
-        return propagation * self.line.length_m * (zc - self.impedance(frequency) ** 2 / zc)
 
 
 _E24 = "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91"

@@ -33,6 +33,8 @@ SCAN, ENOUGH = 25, 15
 FLOOR = 1e-4
 """Standard deviation of each part of a reflection that is there in any case [1]: how well the model
 can be trusted."""
+STEP = 1e-6
+"""By which derivatives are taken, of an unknown and of a reflection [1]."""
 ROUNDS, SETTLED = 40, 1e-3
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
@@ -113,30 +115,34 @@ class Fit:
         pairs = zip(network.values, ratios, strict=True)
         return network.with_values([value * ratio for value, ratio in pairs])
 
-    def _seen(self, x: Real) -> tuple[Complex, Complex, Complex]:
-        """What is seen of the network [1], shape (S, F), by some unknowns (S, n).
+    def _expected(self, x: Real, moved: Real) -> Complex:
+        """What is seen of the network [1], shape (S, F), by unknowns (S, n).
 
-        And its derivatives by each but the errors, (S, n - N, F), and by the load's reflection.
+        The load's reflection is `moved`, shape (S, 1).
         """
         count, omega = len(self.network.elements), 2 * np.pi * self.frequency
         larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
-        reflection = self.load.value + x[:, self.told + self.coils.size :] @ self.commons[0]
-        measured = to_impedance(reflection, self.z_ref)
+        errors = x[:, self.told + self.coils.size :] @ self.commons[0]
+        measured = larger * to_impedance(self.load.value + errors + moved, self.z_ref)
         # Z' = m Z / (1 + j w C m Z)
-        across = 1 + 1j * omega * stray * larger * measured
-        load = larger * measured / across
-        network = self.made(x)
-        seen, by_log, by_load = network.seen_and_slopes(self.frequency, load, z_ref=self.z_ref)
-        by_larger = by_load * measured / across**2
-        slopes = [*by_log, LARGER * by_larger, -1j * omega * STRAY_F * by_load * load**2]
-        for k in self.coils:
-            # dZ/dC = -j w Z^2, and dZ/d(ln L) = Z^2 / Z_coil
-            coil = replace(network.elements[k].part, parallel_f=0.0).impedance(self.frequency)
-            own = OWN * self.network.elements[k].part.parallel_f
-            slopes.append(-1j * omega * own * coil * by_log[k])
-        # Z = z_ref (1 + reflection) / (1 - reflection)
-        through = by_load * larger / across**2 * 2 * self.z_ref / (1 - reflection) ** 2
-        return seen, np.stack(slopes, axis=1), through
+        load = measured / (1 + 1j * omega * stray * measured)
+        return self.made(x).seen(self.frequency, load, z_ref=self.z_ref)
+
+    def _seen(self, x: Real) -> tuple[Complex, Complex, Complex]:
+        """What is seen of the network [1], shape (S, F), by some unknowns (S, n).
+
+        And its derivatives, by steps: by each but the errors, (S, n - N, F), and by the load's
+        reflection.
+        """
+        count = self.told + self.coils.size
+        moves = np.zeros((count + 2, self.size))  # as it is, each unknown, the load
+        moves[1:-1, :count] = STEP * np.eye(count)
+        moved = np.zeros((len(x), count + 2, 1))
+        moved[:, -1] = STEP
+        rows = (x[:, None] + moves).reshape(-1, self.size)
+        found = self._expected(rows, moved.reshape(-1, 1)).reshape(len(x), count + 2, -1)
+        slopes = (found[:, 1:] - found[:, :1]) / STEP
+        return found[:, 0], slopes[:, :-1], slopes[:, -1]
 
     def _white(self, values: Complex) -> Real:
         """Complex values (..., F) in units of their deviation, shape (..., 2 F)."""
