@@ -52,10 +52,10 @@ def loss_panel(own: Device | None = None) -> Panel:
         else:
             known = "R {} and X {}".format(*_known(r, x, axis * at))
         return (
-            f"A line of {loss:.1f} dB takes {2 * loss:.1f} dB there and back. A reading that is "
-            f"known to {uncertainty:g}, as one standard deviation, tells the device's reflection "
-            f"to {uncertainty * at:.2g}: {known}; without the line, R "
-            f"{_known(r, x, axis)[0]}."
+            f"Behind a line of {loss:.1f} dB: {known}; without the line: R "
+            f"{_known(r, x, axis)[0]}. The wave loses {2 * loss:.1f} dB there and back, so a "
+            f"reading that is known to {uncertainty:g}, as one standard deviation, tells the "
+            f"device's reflection to {uncertainty * at:.2g}."
         )
 
     sliders = started(LOSS_SLIDERS, place_of(own))
@@ -119,9 +119,9 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
         arrives = min(found.watts[0], 100.0)
         load = words.complex_ohm(r + 1j * x, ONE_OHM)
         return (
-            f"At {frequency:g} MHz the line would lose {loss * length / 100:.2f} dB if matched; "
-            f"with {load} at its end it loses {10 * np.log10(100 / arrives):.2f} dB, so "
-            f"of 100 W into it {arrives:.0f} W arrive. At most {found.volts.max():.0f} V and "
+            f"Of 100 W into the line {arrives:.0f} W arrive, at {frequency:g} MHz: with {load} at "
+            f"its end it loses {10 * np.log10(100 / arrives):.2f} dB, and would lose "
+            f"{loss * length / 100:.2f} dB if matched. At most {found.volts.max():.0f} V and "
             f"{found.amps.max():.1f} A stand on it."
         )
 
@@ -189,9 +189,8 @@ def fault_panel(own: LineState | None = None) -> Panel:
         size = np.interp(found.distance_m, found.grid_m, found.magnitude)
         marks.set_data(found.distance_m, 1.25 * size)
         return (
-            f"A sweep up to {stop:.0f} MHz tells places apart from "
-            f"{1.5 * found.resolution_m:.2g} m on and sees {found.range_m:.0f} m far. Found: "
-            f"{_places(found)}."
+            f"Found: {_places(found)}. A sweep up to {stop:.0f} MHz tells places apart from "
+            f"{1.5 * found.resolution_m:.2g} m on and sees {found.range_m:.0f} m far."
         )
 
     return Panel(figure, sliders, update, moving=[trace, truth, marks])
