@@ -5,6 +5,7 @@ longer in the sun; then the difference of the two is taken as a sum of echoes, a
 to places.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -122,6 +123,17 @@ class _Sweeps:
     events: Events
     end_then_m: float | None  # where the line ended, if known
     end_m: float  # and ends
+
+
+def explained(change: Change, changes: Iterable[Change]) -> bool:
+    """Whether what new places before a change keep back, or take up, is all that changed there."""
+    new = [c.size for c in changes if c.grown and c.distance_m < change.distance_m]
+    if change.what != "changed" or not new:
+        return False
+    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
+    kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
+    less = abs(change.before) - abs(change.after)
+    return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
 
 
 def told_by_passing(events: Events, baseline: Events) -> Events:

@@ -82,9 +82,9 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     better; else a significant one of those, or None. The line's end in both sweeps, where known, is
     a witness by itself once it has moved by more than what it ends in can make it seem.
     """
-    (pairs, changed), near = _pairs(then, now), then.band.near
-    if not pairs.size:
+    if not (then.distance.size and now.distance.size):
         return None
+    (pairs, changed), near = _pairs(then, now), then.band.near
     place, later = then.distance[pairs[:, 0]], now.distance[pairs[:, 1]]
     uncertainty = np.hypot(*(_known(e)[pairs[:, i]] for i, e in enumerate((then, now))))
     last = ends_m[0] if np.isfinite(ends_m[0]) else then.distance[np.argmax(then.at_foot())]
@@ -141,8 +141,6 @@ def _pairs(then: Echoes, now: Echoes) -> tuple[NDArray[np.intp], Real]:
 
     Each is the other's best.
     """
-    if not (then.distance.size and now.distance.size):
-        return np.zeros((0, 2), int), np.zeros(0)
     size, shape, noisy = zip(*(_normal(echoes) for echoes in (then, now)), strict=True)
     turn = np.exp(1j * (np.angle(shape[0][:, :1]) - np.angle(shape[1][None, :, 0])))
     unlike = np.linalg.norm(shape[1] * turn[..., None] - shape[0][:, None], axis=-1)

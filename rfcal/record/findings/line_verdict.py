@@ -163,11 +163,9 @@ def _where(state: LineState, distance_m: float) -> str:
     place, shift = place_words(state, distance_m), state.comparison and state.comparison.shift
     if not shift or shift.between_m is None or shift.from_m is None:
         return place
-    wet_m = distance_m - shift.size
-    behind = shift.from_m < wet_m < distance_m
-    return (
-        say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m) if behind else place
-    )
+    if not shift.from_m < (wet_m := distance_m - shift.size) < distance_m:
+        return place
+    return say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m)
 
 
 def rings(state: LineState) -> np.ndarray:
@@ -282,17 +280,6 @@ def _change_words(state: LineState, change: Change) -> str:
         return say.LINE_GROWN.format(place=place, before=before, after=after, kind=kind)
     what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
-
-
-def explained(change: Change, changes: Iterable[Change]) -> bool:
-    """Whether what new places before a change keep back, or take up, is all that changed there."""
-    new = [c.size for c in changes if c.grown and c.distance_m < change.distance_m]
-    if change.what != "changed" or not new:
-        return False
-    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
-    kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
-    less = abs(change.before) - abs(change.after)
-    return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
 
 
 def _alone(state: LineState) -> tuple[str, bool]:

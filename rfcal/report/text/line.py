@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from rfcal.feedline.changes import explained
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
@@ -78,7 +79,7 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
-        told += f", {say.LINE_EXPLAINED}" if state.explained(c, found.changes) else ""
+        told += f", {say.LINE_EXPLAINED}" if explained(c, found.changes) else ""
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:
