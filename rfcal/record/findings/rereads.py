@@ -86,7 +86,7 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
         most = int(np.argmax(np.where(outside, np.abs(change), 0)))
         if _size(turn) > MOSTLY * _size(grown):
             way = "anticlockwise" if turn[most] > 0 else "clockwise"
-            degrees = abs(np.degrees(turn[most]))
+            degrees = float(f"{abs(np.degrees(turn[most])):.2g}")
             causes = (say.DRIFTED, say.BENT) if abs(turn[most]) < BEHIND else (say.ADAPTED,)
             return say.TURNED.format(degrees=degrees, way=way), causes
         if _size(grown) > MOSTLY * _size(turn):

@@ -183,7 +183,7 @@ def about_analyzer(
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = [] if why else _mended(calibration, meant, z_ref)
+        mended = [slip for slip in _mended(calibration, meant, z_ref) if slip in why or not why]
         look = say.LOOK_CHECKS if why else say.LOOK_WRONG
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]

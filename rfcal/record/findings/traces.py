@@ -52,13 +52,15 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     found += same_reading(record, sweeps)
     shown = {i.name: sweeps[i.name] for i in record.items() if not i.reading.shows_less}
     if solved:
-        found += [*about_formats(record, shown), *about_order(record, shown)]
+        found += about_formats(record, shown)
     told = {finding.about for finding in found}
     noise = record.analyzer["noise"]
     for sweep in shown.values():
         if sweep.label not in told:
             found += about_shape(sweep, noise)
-    return [*found, *never_negative(record, shown, {finding.about for finding in found})]
+    found += never_negative(record, shown, {finding.about for finding in found})
+    # what an instrument that corrects itself reads is judged as an answer
+    return found + (about_sizes(record, shown) if solved else [])
 
 
 def never_negative(
@@ -90,23 +92,6 @@ def _falls(rows: Sequence[Sequence[float]], record: Record) -> bool:
     noise = record.analyzer["noise"] * np.abs(r + 1j * x + record.reference_ohm) ** 2
     doubt = np.hypot(noise / 2 / record.reference_ohm, record.display_step_ohm / np.sqrt(12))
     return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
-
-
-def about_order(record: Record, sweeps: Mapping[str, Sweep]) -> list[Finding]:
-    """Readings of R and X that give power, and would give none if both were exchanged."""
-    found = []
-    for item in record.items():
-        sweep = sweeps.get(item.name)
-        if sweep is None or not has_ohms(item.reading, sweep):
-            continue
-        x, at = sweep.reflection, int(np.argmax(np.abs(sweep.reflection)))
-        if np.abs(x[at]) > EXCHANGED and np.all(np.abs(in_order(x)) < 1):
-            ohm = float(to_impedance(x[at], sweep.z_ref).real)
-            found.append((item.name, ohm, sweep.frequency[at] / 1e6))
-    if not found:
-        return []
-    (label, ohm, mhz), names = found[0], quoted([name for name, *_ in found])
-    return [say.ORDER(label=label, names=names, ohm=ohm, mhz=mhz)]
 
 
 def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:
@@ -250,18 +235,31 @@ def _kind(item: Artefact) -> str:
     return item.model.kind if item.model is not None else "known"
 
 
-def about_sizes(sweeps: Sequence[Sweep]) -> list[Finding]:
-    """Raw readings far beyond the chart's edge, all in one sentence."""
-    far = [s for s in sweeps if np.abs(s.reflection).max() > MOST_RAW]
-    if not far:
-        return []
-    labels = [s.label for s in far]
-    frequency = np.concatenate([s.frequency for s in far])
-    size = np.abs(np.concatenate([s.reflection for s in far]))
-    grid = np.unique(frequency)
-    where = span_mhz(grid, np.isin(grid, frequency[size > MOST_RAW]))
-    of = {"labels": ", ".join(labels), "names": quoted(labels)}
-    return [say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where)]
+def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> list[Finding]:
+    """Raw readings far beyond the chart's edge: R and X exchanged, or all in one sentence."""
+    far, exchanged = dict[str, Sweep](), dict[str, Sweep]()
+    for item in record.items():
+        if (sweep := sweeps.get(item.name)) is None:
+            continue
+        x = sweep.reflection
+        mended = has_ohms(item.reading, sweep) and np.all(np.abs(in_order(x)) < 1)
+        if mended and np.max(np.abs(x)) > EXCHANGED:
+            exchanged[item.name] = sweep
+        elif np.max(np.abs(x)) > MOST_RAW:
+            far[item.name] = sweep
+    found = []
+    for label, sweep in [*exchanged.items()][:1]:
+        at = int(np.argmax(np.abs(sweep.reflection)))
+        ohm, mhz = to_impedance(sweep.reflection[at], sweep.z_ref).real, sweep.frequency[at] / 1e6
+        found.append(say.ORDER(label=label, names=quoted([*exchanged]), ohm=ohm, mhz=mhz))
+    if far:
+        frequency = np.concatenate([s.frequency for s in far.values()])
+        size = np.abs(np.concatenate([s.reflection for s in far.values()]))
+        grid = np.unique(frequency)
+        where = span_mhz(grid, np.isin(grid, frequency[size > MOST_RAW]))
+        of = {"labels": ", ".join(far), "names": quoted([*far])}
+        found.append(say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where))
+    return found
 
 
 def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> list[Finding]:

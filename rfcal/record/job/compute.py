@@ -43,7 +43,6 @@ from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import (
     about_answer,
     about_ports,
-    about_sizes,
     about_traces,
 )
 from rfcal.record.findings.turns import turns_as_stated
@@ -128,10 +127,8 @@ class _Job:
         self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
         self._read()
         readings.require_one_unit(record, self.sweeps)
-        # what an instrument that corrects itself reads is judged as an answer
-        self.findings += about_sizes([*self.sweeps.values()] if record.standards else [])
-        self.traces = about_traces(record, self.sweeps)
-        self.findings += self.traces
+        self.findings += (traces := about_traces(record, self.sweeps))
+        self.traces = [finding for finding in traces if finding.severity == "warning"]
 
     def solve(self) -> None:
         """The error terms, and what artefacts are."""

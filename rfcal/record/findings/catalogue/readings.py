@@ -182,7 +182,7 @@ LEAD_LEFT = warning(
     "uncertainty of every device.",
 )
 MOVED_TOO = ", and {others} less far"
-TURNED = "turned {way} by {degrees:.2g} degrees"
+TURNED = "turned {way} by {degrees:g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
 JUMPED = "jumped at {mhz:.6g} MHz"
 SHIFTED = "moved by up to {size:.2g} of reflection"
