@@ -1,5 +1,6 @@
 """Networks that match a corrected device, of parts that can be bought and cut."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
@@ -46,21 +47,15 @@ def matched(
     load, z_ref = propagate(before), device.z_ref
     if unknown := _unknown_resistance(request, device, load):
         return unknown
-    try:
-        goal, ranking = _ranked(request, device, load)
-    except MatchingError as error:
-        raise RecordError(FILE, request.place_in_record, str(error)) from error
-    fitting = defaults.MOST_DRAWN // device.frequency.size
-    draws = min(defaults.YIELD_DRAWS, max(defaults.FEWEST_DRAWS, fitting))
-    drawn = to_impedance(before.draw(np.random.default_rng(device.seed), draws), z_ref)
-    loads, network = goal.load_at(goal.in_band()[0], drawn), request.built_network
+    goal, ranking = _ranked(request, device, load)
+    loads = _drawn(before, device, goal)
     work_out = partial(_proposal, request, goal, loads, device.seed)
     # without its name it is the first of all that was built
-    offered = [c for c in ranking.short() if (built and not network) or ranking.worth(c)]
-    shown = [work_out(candidate) for candidate in offered[:SHOWN]]
+    every = built and not request.built_network
+    offered = [c for c in ranking.short() if every or ranking.worth(c)]
+    shown = map(work_out, offered[:SHOWN])
     proposals = by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
-    doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
     found = MatchResult(
         request,
         goal,
@@ -72,24 +67,26 @@ def matched(
         path_db=_path_db(request, device, before, behind),
         step_hz=step_hz,
         z_ref=z_ref,
-        doubt=doubt,
         load_share=share,
         share_uncertainty=counted,
     )
+    doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
     found = replace(found, doubt=doubt or _uncarried(found))
-    made = next(iter(proposals), None)
-    if network:
-        network = request.stock.wound(network, *goal.in_band())
-        made = work_out(judge(goal, network, network))
-    if built and made:
-        seen = beyond(built, before)
-        listed = [] if found.doubt else proposals
-        found = replace(found, after=_after(found, made, listed, seen))
+    if built:
+        found = replace(found, after=_after(found, work_out, proposals, beyond(built, before)))
     if found.doubt or not proposals:
         return found
     best = proposals[0].candidate.network
     plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
     return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
+
+
+def _drawn(before: Inputs, device: Device, goal: Goal) -> Complex:
+    """What the load may be in the band [ohm], shape (N, B)."""
+    fitting = defaults.MOST_DRAWN // device.frequency.size
+    draws = min(defaults.YIELD_DRAWS, max(defaults.FEWEST_DRAWS, fitting))
+    drawn = to_impedance(before.draw(np.random.default_rng(device.seed), draws), device.z_ref)
+    return goal.load_at(goal.in_band()[0], drawn)
 
 
 def _uncarried(found: MatchResult) -> str:
@@ -121,22 +118,25 @@ def _half_q(goal: Goal, network: Network) -> Candidate | None:
 
 def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:
     """What is wanted of the load [1], and the networks that come near it."""
-    goal = Goal(
-        device.frequency,
-        to_impedance(load.value, device.z_ref),
-        request.centre_hz,
-        request.band_hz,
-        request.target_ohm,
-        request.target_swr,
-    )
-    ranking = rank(
-        goal,
-        stock=request.stock,
-        topologies=request.topologies,
-        q=request.section_q,
-        phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
-    )
-    return goal, ranking
+    try:
+        goal = Goal(
+            device.frequency,
+            to_impedance(load.value, device.z_ref),
+            request.centre_hz,
+            request.band_hz,
+            request.target_ohm,
+            request.target_swr,
+        )
+        ranking = rank(
+            goal,
+            stock=request.stock,
+            topologies=request.topologies,
+            q=request.section_q,
+            phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
+        )
+        return goal, ranking
+    except MatchingError as error:
+        raise RecordError(FILE, request.place_in_record, str(error)) from error
 
 
 def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Finding | None:
@@ -179,15 +179,24 @@ def _proposal(
 
 
 def _after(
-    found: MatchResult, made: Proposal, listed: list[Proposal], seen: Quantity
-) -> AfterBuilding:
+    found: MatchResult,
+    work_out: Callable[[Candidate], Proposal],
+    listed: list[Proposal],
+    seen: Quantity,
+) -> AfterBuilding | None:
     """What was built against what was promised; `seen` at the network's input [1]."""
-    goal, z_ref, network = found.goal, found.z_ref, made.candidate.network
+    goal, z_ref, made = found.goal, found.z_ref, next(iter(listed), None)
+    if named := found.request.built_network:
+        named = found.request.stock.wound(named, *goal.in_band())
+        made = work_out(judge(goal, named, named))
+    if made is None:
+        return None
+    network = made.candidate.network
     trimmed = partial(trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref)
     trimming = trimmed(network, ampere=made.ampere, variable=made.loose)
     if trimming.amiss:
         others = dict([turned_round(network)])
-        for number, one in enumerate(listed, start=1):
+        for number, one in enumerate([] if found.doubt else listed, start=1):
             do = f"name network {number} of the list in `built`, for it reads as that one"
             others[do] = one.candidate.network
         trimming = trimming.other({do: trimmed(other) for do, other in others.items()})
