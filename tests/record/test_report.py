@@ -155,6 +155,12 @@ def test_unpack_says_when_the_page_is_damaged(page, tmp_path, capsys):
     assert "damaged" in capsys.readouterr().err
 
 
+def test_what_was_taken_for_granted_is_told_last(filed, tmp_path):
+    assert main(["report", str(filed), "--output", str(tmp_path / "o")]) == 0
+    page = (tmp_path / "o" / "report.html").read_text()
+    assert page.index("could not have noticed") < page.index("so this was taken")
+
+
 def test_new_record_computes_as_it_stands(tmp_path, capsys):
     assert main(["new", str(tmp_path / "mine")]) == 0
     assert main(["check", str(tmp_path / "mine")]) == 0

@@ -17,7 +17,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
-from rfcal.workbook import lesson
+from rfcal.workbook import lesson, pointer
 from rfcal.workbook.panel import Panel, Slider, started
 from tests.looked_at import faults
 
@@ -312,6 +312,16 @@ def test_moves_out_of_range_or_by_a_wrong_name_are_refused(panel):
         panel.move(**{name: panel.sliders[0].high + 1})
     with pytest.raises(ValueError, match="no slider is named"):
         panel.move(nothing=1.0)
+
+
+def test_the_pointer_says_no_ratio_where_all_is_reflected():
+    figure = style.new_figure(4, 3)
+    ax = style.dress(figure.subplots(), "frequency [MHz]", "SWR [1]")
+    ax.plot([1.0, 2.0], [1.2, 400.0], label="device")
+    ax.set_ylim(1, 10)
+    said = pointer.layer(figure, swept=False)
+    assert "device: SWR 1.20" in said
+    assert "device: SWR above 100" in said
 
 
 def test_words_about_a_cable():
