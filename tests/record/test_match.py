@@ -676,7 +676,7 @@ def test_every_network_can_be_named_as_it_is_printed(asked):
         found = as_printed(name, [e.in_words() for e in network.elements], stock)
         assert [e.place for e in found.elements] == [e.place for e in network.elements]
         seen, other = (n.seen(FREQUENCY, DEVICE_OHM) for n in (network, found))
-        assert found.values == pytest.approx(network.values, rel=2e-3)
-        assert seen == pytest.approx(other, abs=5e-3)
+        assert found.values == pytest.approx(network.values, rel=1e-9)
+        assert seen == pytest.approx(other, abs=0.02)
     assert len({c.network.topology for c in result.ranking.candidates}) > 8
     assert PLACES.keys() >= {c.network.topology for c in result.ranking.candidates}
