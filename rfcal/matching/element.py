@@ -54,11 +54,12 @@ class NetworkElement:
         """Unit of `value`: ``"H"``, ``"F"`` or ``"m"``."""
         return "m" if self.line is not None else LUMPED[type(self.part)][1]
 
-    def in_words(self) -> str:
+    def in_words(self, figures: int = 6) -> str:
         """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
+        value = float(f"{self.value:.{figures}g}")
         if self.line is not None:
-            return f"{self.value:.6g} m of {self.line.z0:.3g} ohm"
-        return value_words(self.value, self.unit)
+            return f"{value:g} m of {self.line.z0:.3g} ohm"
+        return value_words(value, self.unit)
 
     def with_part(self, part: Any = None, **changed: Any) -> "NetworkElement":
         """The same element of another part, or with its own part changed."""

@@ -58,8 +58,7 @@ class Stock:
             low, high = self.limits(element.part)
             if low / 1.1 <= element.value <= high * 1.1:
                 continue
-            words = element.with_value(float(f"{element.value:.4g}")).in_words()
-            found = f"{element.name} would be {words}, which is no part"
+            found = f"{element.name} would be {element.in_words(4)}, which is no part"
             if element.line is not None:
                 return f"{found}: pieces of line are cut from {low:.2g} m on"
             kind = "coils" if isinstance(element.part, Inductor) else "capacitors"

@@ -132,8 +132,8 @@ class Suspect:
         """What it would be where it is so far off that it is another part, or none."""
         times = 1 + self.change
         if 1 / OTHER < times < OTHER and self.half_percent < MOST_TOLD * times:
-            value = float(f"{float(self.element.value) * times:.2g}")
-            instead = f"about {self.element.with_value(value).in_words()}, as another part would be"
+            would = self.element.with_value(self.element.value * times).in_words(2)
+            instead = f"about {would}, as another part would be"
         else:
             instead = f"as good as {NO_PART[self.element.unit][times < 1]}"
         return f"{self.name} of {self.element.in_words()} would have to be {instead}"

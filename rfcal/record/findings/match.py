@@ -59,7 +59,7 @@ def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w
     if abs(ohm.imag) < LARGE_X * z_ref:
         return ""
     element = NetworkElement("", SERIES, reactance(frequency_hz, -ohm.imag))
-    words = element.with_value(float(f"{element.value:.2g}")).in_words()
+    words = element.in_words(2)
     kind, most, danger = "about", ohm.real, ""
     if ohm.real <= half[0]:
         kind, most = "over", ohm.real + float(half[0])

@@ -151,7 +151,7 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
         (
             f"{e.place} {e.name}",
             e.in_words(),
-            ideal.with_value(float(f"{ideal.value:.3g}")).in_words(),
+            ideal.in_words(3),
             f"{c.losses_db[k]:.3f} dB",
             f"{proposal.volt[k]:.0f} V",
             f"{proposal.ampere[k]:.2f} A",
