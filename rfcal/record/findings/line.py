@@ -8,12 +8,12 @@ from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_verdict import (
     about_range,
+    before_end,
     deciding_mhz,
     is_loss_measured,
     line_verdict,
     may_fold,
     needed_mhz,
-    open_kinds,
 )
 from rfcal.record.results import LineState
 
@@ -52,7 +52,7 @@ def _width(state: LineState) -> list[Finding]:
     if not (needed := needed_mhz(state)):
         return []
     sweep = say.LINE_WIDER.format(needed_mhz=needed)
-    if len(open_kinds(state)) > 1:
+    if state.now.narrow and before_end(state):
         low, high = deciding_mhz(state)
         needed, sweep = high - low, say.LINE_THAT_BAND.format(low=low, high=high)
     aim = width * near / needed

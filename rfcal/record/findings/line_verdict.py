@@ -205,33 +205,28 @@ def _ends_whole(state: LineState) -> bool:
     return bool(ENDS & set(state.now.kind))
 
 
-def _before_end(state: LineState) -> list[int]:
+def before_end(state: LineState) -> list[int]:
     """Which places may be faults: those before the end, or before what may be it."""
     open_ended = not state.length_m or state.beyond_m is not None
     last = strongest_on(state.now).start if state.end is None and open_ended else state.end
     return [m for m in places(state) if last is None or m < last]
 
 
-def open_kinds(state: LineState) -> set[str]:
-    """Kinds that fit places before the end whose kind is not known."""
-    told = [(state.now.kind[m], state.now.fits[m]) for m in _before_end(state)]
-    return {fit for kind, fits in told for fit in fits if fits != (kind,)}
-
-
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
-    now, fits = state.now, open_kinds(state)
-    if may_fold(state):
+    before, now = before_end(state), state.now
+    if may_fold(state) or not before:
         return []
-    if state.now.narrow and _before_end(state):
+    if now.narrow:
         low, high = deciding_mhz(state)
         return [say.LINE_TELL_BAND.format(low=low, high=high)]
-    told = {now.kind[m] for m in _before_end(state) if now.fits[m] != (now.kind[m],)}
-    twins = RESISTIVE & (told | fits) and not _ends_whole(state)
-    said = [say.LINE_TELL_TWINS] if twins else []
+    each = [(now.kind[m], now.fits[m]) for m in before if now.fits[m] != (now.kind[m],)]
+    twins = RESISTIVE & {kind for told, fits in each for kind in (told, *fits)}
+    said = [say.LINE_TELL_TWINS] if twins and not _ends_whole(state) else []
     if said and state.properties is not None:
         said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
-    return said + ([say.LINE_TELL_LOSS] if (said or fits) and not state.loss_known else [])
+    unclear = said or any(fits for _, fits in each)
+    return said + ([say.LINE_TELL_LOSS] if unclear and not state.loss_known else [])
 
 
 def lost_words(state: LineState, lost: Lost) -> str:
@@ -242,7 +237,7 @@ def lost_words(state: LineState, lost: Lost) -> str:
         look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
     return say.LINE_LOST.format(
         loses="may lose" if of_type and not lost.sure else "loses",
-        # tenths of a decibel are enough for anybody
+        # tenths of a decibel are enough
         more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
         than="is stated of it" if of_type else "it did",
         middle=f"{lost.at_hz / 1e6:.3g} MHz",
@@ -313,8 +308,8 @@ def _alone(state: LineState) -> tuple[str, bool]:
         return _sentence("; ".join(said)), bool(told or sure)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     if state.beyond_m is not None:
-        fits, stated = _fitting(state, state.beyond_m), now.velocity_factor
-        length = state.length_m
+        length, stated = state.length_m, now.velocity_factor
+        fits = stated * length / state.beyond_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
     return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1)
 
@@ -322,7 +317,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
 def _small(state: LineState, end: str) -> list[str]:
     """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
     now, size = state.now, np.abs(state.now.reflection)
-    if not (listed := _before_end(state)):
+    if not (listed := before_end(state)):
         return [say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)]
     most = max(listed, key=size.__getitem__)
     place = float(now.distance_m[most])
@@ -341,19 +336,13 @@ def _end_itself(state: LineState) -> list[str]:
     return [say.LINE_END_ITSELF.format(size=size) + say.LINE_END_KINDS.get(kind, "")]
 
 
-def _fitting(state: LineState, distance_m: float) -> float:
-    """The velocity factor that puts a place at the line's stated end [1]."""
-    return state.now.velocity_factor * state.length_m / distance_m
-
-
 def _or_end(state: LineState, strong: np.ndarray) -> list[str]:
     """The other explanation where no end is seen: the last place, by another velocity factor."""
-    now = state.now
-    last = float(now.distance_m[strong][-1])
-    fits = _fitting(state, max(last, LEAST_M))
+    last, stated = float(state.now.distance_m[strong][-1]), state.now.velocity_factor
+    fits = stated * state.length_m / max(last, LEAST_M)
     if state.end is not None or state.properties is not None or fits > FASTEST:
         return []
-    return [say.LINE_OR_END.format(place=last, fits=fits, stated=now.velocity_factor)]
+    return [say.LINE_OR_END.format(place=last, fits=fits, stated=stated)]
 
 
 def _at_end(state: LineState, distance_m: float) -> bool:
