@@ -128,9 +128,11 @@ def strongest_on(events: Events) -> slice:
     """
     if not events.kind:
         return slice(None)
-    unclear, strongest = np.isin(events.kind, UNCLEAR), int(np.argmax(np.abs(events.reflection)))
+    unclear, size = np.isin(events.kind, UNCLEAR), np.abs(events.reflection)
+    strongest = int(np.argmax(size))
     before = events.distance_m[strongest] - events.distance_m
     split = (before < SPLITS * events.resolution_m) & unclear & unclear[strongest]
+    split &= size > BEFORE * size[strongest]
     return slice(strongest if events.narrow else min(strongest, int(np.argmax(split))), None)
 
 
