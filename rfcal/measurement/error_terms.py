@@ -237,6 +237,13 @@ def _variance_at_plane(
     ]
 
 
+_ALIKE = (
+    ("are defined", "look at their values and units (H, F, ohm), or use another standard"),
+    ("were read", "look whether one sweep was saved twice, or use another standard"),
+)
+"""How standards may be too much alike, and what to do."""
+
+
 def require_apart(
     frequency: Real, names: Sequence[str], known: Sequence[Quantity], seen: Sequence[Quantity]
 ) -> Real:
@@ -252,11 +259,7 @@ def require_apart(
                 "at the numbers and units of its definition"
             )
     condition = _condition(g)
-    advice = {
-        "are defined": "look at their values and units (H, F, ohm), or use another standard",
-        "were read": "look whether one sweep was saved twice, or use another standard",
-    }
-    for points, what in zip((known, seen), advice, strict=True):
+    for points, (what, advice) in zip((known, seen), _ALIKE, strict=True):
         together = _together(points)
         later = np.zeros_like(g, bool)
         for (_, j), near in together.items():
@@ -274,7 +277,7 @@ def require_apart(
                 )
             raise CalibrationError(
                 f"the standards {alike} {what} alike {span_mhz(frequency, lost)}, and three that "
-                f"differ are needed: {advice[what]}"
+                f"differ are needed: {advice}"
             )
     if np.any(bad := condition > CONDITION_LIMIT):
         raise CalibrationError(
