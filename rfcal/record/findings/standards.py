@@ -30,9 +30,9 @@ CONDITION_WARNING = 30.0
 PASSIVE = 1.05
 """Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
 is connected gives power, and standards are known better than this (common practice, no source)."""
-IDEAL = 0.03
+IDEAL = 0.024
 """Size of error terms [1] below which all three are those of an instrument that corrects itself: a
-raw one's bridge has 30 dB of directivity at best, and a tracking that turns (common practice, no
+raw one's bridge has 32 dB of directivity at best, and a tracking that turns (common practice, no
 source)."""
 ALIKE, APART = 0.15, 0.7
 """Raw readings nearer to each other than the first [1] are of no standards that are as far apart as

@@ -36,8 +36,8 @@ MIRRORED = 3.0
 BEND = 20.0
 """In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
 and so take no part of the chance of a false alarm."""
-EXCHANGED = 1.2
-"""Size of a raw reflection [1] from which no analyzer makes it of something passive."""
+EXCHANGED = 1.5
+"""Size of a raw reflection [1] that no analyzer makes of anything passive: twice what is sent."""
 FALLS = 4.0
 """Standard deviations by which X must fall to be asked about."""
 PASSES = 0.01

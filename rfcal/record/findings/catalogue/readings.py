@@ -7,7 +7,8 @@ from rfcal.record.findings.catalogue.entry import note, warning
 RAW_ABOVE_ONE = note(
     "raw-above-one: {labels}",
     "What was read of {names} is up to {size:.3g} in magnitude {where}, which is much even for an "
-    "uncorrected analyzer: look at the sign of R, and whether it is the reading that it should be.",
+    "uncorrected analyzer: look at the sign of R, at the order of R and X, and whether it is the "
+    "reading that it should be.",
 )
 OF_TWO_PORTS = (
     "'{file}', which holds two ports, S11 was read: {s11} as it stands at {mhz:.6g} MHz, where S21 "
