@@ -78,11 +78,14 @@ def never_negative(
         sweep = sweeps.get(item.name)
         if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
             continue
-        where = span_mhz(sweep.frequency, sweep.frequency > 0)
-        if item.reading.typed and (_falls(item.reading.typed, record) or not shown):
-            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=say.X_SIGN))
-        elif has_ohms(item.reading, sweep) and sweep.frequency.size > 1:
-            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=""))
+        rows, points = item.reading.typed, sweep.frequency.size
+        of_file = has_ohms(item.reading, sweep) and points > 1
+        if (not shown or _falls(rows, record)) if rows else of_file:
+            where, typed = (
+                span_mhz(sweep.frequency, sweep.frequency > 0),
+                say.X_SIGN if rows else "",
+            )
+            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=typed))
     return found
 
 
