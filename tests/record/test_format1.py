@@ -84,7 +84,8 @@ def test_the_answer_is_what_it_was(name):
     for key, tolerance in {
         "distance_m": 1e-4,
         "length_m": 1e-4,
-        "worst_swr": 1e-3,
+        # may follow the capacitance of the coil as it is wound for its current
+        "worst_swr": 3e-3,
         "parts": 1e-3,
     }.items():
         if key in then:
