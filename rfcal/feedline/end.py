@@ -128,12 +128,13 @@ def strongest_on(events: Events) -> slice:
     """
     if not events.kind:
         return slice(None)
-    unclear, size = np.isin(events.kind, UNCLEAR), np.abs(events.reflection)
+    size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
     strongest = int(np.argmax(size))
     before = events.distance_m[strongest] - events.distance_m
     split = (before < SPLITS * events.resolution_m) & unclear & unclear[strongest]
-    split &= size > BEFORE * size[strongest]
-    return slice(strongest if events.narrow else min(strongest, int(np.argmax(split))), None)
+    split &= (size > RINGS * size[strongest]) & (not events.narrow)
+    split[strongest] = True
+    return slice(int(np.argmax(split)), None)
 
 
 def ringing(events: Events, end: int | None = None) -> np.ndarray:

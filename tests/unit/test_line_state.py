@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.end import BEHIND
+from rfcal.feedline.end import BEHIND, strongest_on
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
@@ -484,3 +484,13 @@ def test_nobody_is_sent_up_for_what_is_no_fault(frequency):
             said, fault = line_verdict(state(rng, frequency, line, seen, **stated))
             assert not fault, said
             assert "look there" not in said
+
+
+def test_the_end_of_a_line_of_unknown_length_is_its_strongest_place():
+    """Not a joint before an open end, nor what an antenna's answer shows faintly before it."""
+    rng, line = np.random.default_rng(63), Line(50.0, 0.85, 50.0, 0.5)
+    for end in (1e9, rod(WIDE, 80e6, 40.0, 5.0)):
+        now = state(rng, WIDE, line, foot(WIDE, line, end, ("series", 25.0, 20.0))).now
+        first = strongest_on(now).start
+        assert now.distance_m[first] == pytest.approx(50, abs=1)
+        assert abs(now.reflection[first]) > np.max(np.abs(now.reflection)) / 3
