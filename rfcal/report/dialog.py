@@ -89,7 +89,9 @@ def _asked(step: str, said: Mapping[str, str]) -> str:
 def _doubted(typed: str, doubt: Callable[[str], str], checked: Callable[[str], str] = str) -> str:
     """An answer, asked for again as long as there is a doubt that the reader does not dismiss."""
     while why := doubt(typed):
-        again = _ask(f"  Look again: {why} (Enter: leave it, or type it again): ")
+        again = _ask(
+            f"  Look again: {why} (Enter: leave it; or type it again; 'back': the one before): "
+        )
         if not again:
             break
         typed = checked(again)

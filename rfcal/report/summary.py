@@ -5,6 +5,7 @@ from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text.components import part_lines
+from rfcal.report.text.readings import finding_line
 from rfcal.uncertainty.words import mhz
 
 
@@ -26,4 +27,5 @@ def summary_lines(results: Results) -> list[str]:
     if not results.record.line_first:
         said += line
     # the line's state is told above
-    return said + [str(f) for f in results.findings if f"{line_words.STATE}{f.message}" not in line]
+    loud = [f for f in results.findings if f"{line_words.STATE}{f.message}" not in line]
+    return said + list(map(finding_line, loud))

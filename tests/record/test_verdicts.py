@@ -271,11 +271,16 @@ def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed):
 
 
 def test_what_the_files_leave_open_is_noted(filed):
-    found = {f.code: f for f in compute(filed).findings}
+    results = compute(filed)
+    found = {f.code: f for f in results.findings}
     assert found["no-check"].severity == "note"
     assert "a resistor that is no standard" in found["no-check"].message
     said = "'load': resistance_ohm 50 ohm (measure it with an ohmmeter)"
     assert said in found["defaults"].message
+    # the list is long, and would drown a warning in a terminal
+    last = summary_lines(results)[-1]
+    assert "usual values" in last.lower()
+    assert "resistance_ohm" not in last
 
 
 def test_standards_that_lie_close_together(filed):

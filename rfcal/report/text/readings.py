@@ -2,20 +2,31 @@
 
 import numpy as np
 
-from rfcal.findings import grid_words
+from rfcal.findings import Finding, grid_words
+from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
 from rfcal.report.text.device import check_line, reread_line
 
 
+def finding_line(finding: Finding) -> str:
+    """What was found as a terminal says it: the list of defaults is the page's."""
+    if finding.code == DEFAULTS.code:
+        return (
+            "note: Usual values stand where the record states none; the page of the report lists "
+            "them. State what you know of yours."
+        )
+    return str(finding)
+
+
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
-    loud = [str(finding) for finding in found.findings if finding.severity != "note"]
+    loud = [finding_line(finding) for finding in found.findings if finding.severity != "note"]
     first = "no warnings: go on to the report"
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
-    notes = [str(finding) for finding in found.findings if finding.severity == "note"]
+    notes = [finding_line(finding) for finding in found.findings if finding.severity == "note"]
     sweeps = [
         f"{s.label}: {grid_words(s.frequency)} ({s.origin.file if s.origin else 'typed'})"
         for s in found.sweeps
