@@ -8,7 +8,7 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
-from rfcal.record.job.compute import compute
+from rfcal.record.job.compute import compute, inspect
 from rfcal.report.text.readings import good_lines
 from tests.record.conftest import BOX, bend, polar, touchstone
 
@@ -76,13 +76,18 @@ def test_a_decimal_point_elsewhere_is_told(checked, item, true_ohm, stated):
     assert any(f"'{item}' were {true_ohm:g} ohm, with its decimal point" in said for said in found)
 
 
-def test_r_and_x_exchanged_are_told(typed, filed):
+def test_r_and_x_exchanged_are_told(typed):
     text = (typed / "record.toml").read_text()
     rows = re.sub(r"typed = \[\[14\.1, ([-\d.]+), ([-\d.]+)\]\]", r"typed = [[14.1, \2, \1]]", text)
     (typed / "record.toml").write_text(rows)
     found = {f.code: f.message for f in compute(typed).findings}
-    assert "R and X were exchanged in what was read of 'open'" in found["order"]
     assert "R and X of all readings were exchanged" in found["error-terms"]
+
+
+def test_a_device_that_gives_power_unless_r_and_x_are_exchanged_is_told(typed):
+    bend(typed, "[14.1, 12.2, -4.6]", "[14.1, -60.0, 40.0]")
+    found = {f.code: f.message for f in inspect(typed).findings}
+    assert "whether R and X were exchanged" in found["order"]
 
 
 def test_a_check_of_another_value_is_computed(checked):
