@@ -17,6 +17,11 @@ MERGED = dict.fromkeys(
 """Notes that were one for each item, and are one for the record now."""
 ADDED = {"tower-line": ["line-fault", "no-check-behind"]}
 """Findings that were not made then."""
+BOUNCES = 1
+"""Places behind the line's end that were listed then: 2 x 39.87 m - 23.40 m is where the end's echo
+seems to be that came back from the fault once."""
+END = {"mismatch": "unknown"}
+"""An antenna at the end fits no simple fault; whether one could be settled is no answer."""
 USUAL = {"raw-above-one"}
 """Notes on what every uncorrected analyzer does, which are not made any more."""
 
@@ -40,7 +45,7 @@ def answers(results) -> dict:
     }
     if results.line is not None:
         found["distance_m"] = results.line.now.distance_m.tolist()
-        found["kind"] = list(results.line.now.kind)
+        found["kind"] = [END.get(kind, kind) for kind in results.line.now.kind]
         found["length_m"] = results.line.length_m
     if results.matches:
         first = results.matches[0].proposals[0].candidate
@@ -77,6 +82,9 @@ def test_the_answer_is_what_it_was(name):
         ends = np.array(was["interval_ohm"])
         half = np.abs(ends - middle[..., None]).max(axis=-1, keepdims=True)
         assert np.all(np.abs(np.array(found["interval_ohm"]) - ends) < 0.1 * half)
+    for key in ("kind", "distance_m") if "kind" in then else ():  # a bounce is no place any more
+        then[key] = then[key][: len(then[key]) - BOUNCES]
+        then[key] = [END.get(found, found) for found in then[key]]
     for key in ("checks", "kind", "topology"):
         assert now.get(key) == then.get(key)
     findings = {MERGED.get(code, code) for code in then["findings"] if code not in USUAL}

@@ -389,6 +389,8 @@ def test_a_place_that_may_lie_several_ranges_farther_is_said_so():
     seen = foot(frequency, line, 75.0, ("series", 40.0, 58.0))
     said = line_lines(state(rng, frequency, line, seen, length_m=90.0))
     assert re.search(r"m \(or 27 m farther, or a multiple of that\), 0\.", said[0]), said
+    assert "sweep in smaller steps before you look" in said[0]
+    assert "look there" not in said[0]
 
 
 FAULT = (("shunt", 100.0, 68.0),)

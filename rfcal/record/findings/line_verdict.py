@@ -144,6 +144,8 @@ def _reflections(
     state: LineState, words: str, found: Iterable[tuple[float, complex, str, tuple[str, ...]]]
 ) -> list[str]:
     """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
+    found = list(found)
+    look = _look(state, [distance for distance, *_ in found])
     places: dict[str, list[str]] = {}
     for distance, reflection, kind, fits in found:
         place = f"{_where(state, distance)}, {size_words(abs(reflection))}"
@@ -151,11 +153,18 @@ def _reflections(
     return [
         words.format(
             s="s" if len(each) > 1 else "",
+            look=look,
             places=", and at ".join(each),
             kind=f"each {may_be}" if len(each) > 1 else may_be,
         )
         for may_be, each in places.items()
     ]
+
+
+def _look(state: LineState, distance_m: Iterable[float]) -> str:
+    """What to do about places: nobody is sent up for one that may lie elsewhere."""
+    elsewhere = any(farther_words(state, place) for place in distance_m)
+    return say.LINE_SWEEP_FIRST if elsewhere else say.LINE_LOOK_THERE
 
 
 def _where(state: LineState, distance_m: float) -> str:
@@ -272,7 +281,10 @@ def _change_words(state: LineState, change: Change) -> str:
     at_end = _at_end(state, change.distance_m)
     if change.grown and not at_end:
         kind = kind_words(state, change.kind, change.fits)
-        return say.LINE_GROWN.format(place=place, before=before, after=after, kind=kind)
+        size = {"before": before, "after": after}
+        return say.LINE_GROWN.format(
+            place=place, kind=kind, look=_look(state, [change.distance_m]), **size
+        )
     what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
     return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
 
@@ -280,11 +292,12 @@ def _change_words(state: LineState, change: Change) -> str:
 def _alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, np.abs(state.now.reflection)
-    if not size.size:
-        return _sentence(say.LINE_SILENT.format(range_m=min(now.range_m, now.seen_m))), False
+    ends = bool(state.length_m) and state.beyond_m is None
+    if np.all(size < LEAST) and not (ends and size.size):
+        sight = min(now.range_m, now.seen_m)
+        return _sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
     if may_fold(state):
         return about_range(state)[0].message, True
-    ends = bool(state.length_m) and state.beyond_m is None
     strong = size >= FAULT
     if ends:
         strong &= np.arange(size.size) != state.end
@@ -302,9 +315,11 @@ def _alone(state: LineState) -> tuple[str, bool]:
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
-            look = "" if other else say.LINE_LOOK_THERE
-            said = [*told, say.LINE_BEFORE.format(end=end) + look, *other]
-        said = [*lost, *said] if sure else [*said, *lost]
+            before = say.LINE_BEFORE.format(end=end) + (
+                "" if other else _look(state, now.distance_m[strong])
+            )
+            said = ["; ".join([" ".join([*other, told[0]]), *told[1:], before])]
+        said = [*lost, *said] if sure and not told else [*said, *lost]
         return _sentence("; ".join(said)), bool(told or sure)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     if state.beyond_m is not None:

@@ -4,10 +4,10 @@ from rfcal.feedline.fault_kinds import KINDS, STEP
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
-LINE_NEW = "new reflection{s} at {places}, {kind}: look there"
+LINE_NEW = "new reflection{s} at {places}, {kind}{look}"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
-LINE_LOOK_THERE = ": look there"
+LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
 LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
@@ -18,7 +18,7 @@ LINE_THROUGH = (
     (0.0, "what lies beyond is seen through it and seems changed too"),
 )
 """By what the nearest change reflects at least [1]."""
-LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}: look there"
+LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}{look}"
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
     "under another calibration"
@@ -33,8 +33,8 @@ LINE_LOOK = {
     "shorter": "look whether a piece was taken out, or whether water has dried",
 }
 LINE_LOST = (
-    "the line {loses} {more} dB more than {than} at {middle}, all along its {length_m:.0f} m "
-    "({per_100m:.2g} dB per 100 m more){look}"
+    "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
+    "part of them ({per_100m:.2g} dB per 100 m more if all along){look}"
 )
 LINE_LOST_LOOK = "look for old or wet cable"
 LINE_LOST_TYPE = "look for old or wet cable, or a cable of another type"
@@ -48,14 +48,18 @@ LINE_SLOWS = (
 )
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_OR_END = (
-    "or {place:.1f} m is that end, if the velocity factor is {fits:.2f} and not {stated:.2f}: look "
-    "at the cable's type first"
+    "look at the cable's type first: with a velocity factor of {fits:.2f}, not {stated:.2f}, what "
+    "reflects at {place:.1f} m is the line's end; else"
 )
 LINE_BEYOND = (
-    "the record's {length_m:g} m are too short, or the velocity factor is {fits:.2f} and not "
-    "{stated:.2f}: look at the cable's type"
+    "the record's {length_m:g} m are too short, the velocity factor is {fits:.2f} and not "
+    "{stated:.2f}, or a stretch is wet, which slows the wave: look at the cable's type, and for "
+    "water"
 )
-LINE_SILENT = "nothing is seen to reflect up to {range_m:.0f} m, not even an end"
+LINE_SILENT = (
+    "nothing is seen to reflect {least:g} or more up to {range_m:.0f} m, not even an end: the line "
+    "ends in its own impedance, or farther off"
+)
 LINE_NO_FAULT = "no place reflects {size} or more before {end}"
 LINE_SMALL = "small reflection{s} at {places}, {kind}: look there at the next visit"
 LINE_NO_MORE = "nothing reflects more before {end}"
