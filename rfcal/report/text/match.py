@@ -267,7 +267,8 @@ def match_after(result: MatchResult) -> list[str]:
     said = f"worst SWR {swr_words(found)} where {swr_words(promised)} was promised"
     made = f"after building {_title(after.network)} of {parts}: {said}"
     target = result.request.target_swr
-    if found > target:
+    # what reads as the target is none to leave alone
+    if found > target or swr_words(found) == swr_words(target):
         return [after.trimming.message, made]
     return [
         f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
