@@ -3,11 +3,13 @@
 The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.findings.line_verdict import line_verdict
 from tests.unit.test_faults import WIDE, foot
@@ -50,3 +52,22 @@ def test_a_break_far_before_the_end_is_no_other_cable():
     """No wave is as fast as that, and where the end is seen it is the end."""
     assert "velocity factor" not in verdict(0.85, 0.85, 1e9, length_m=55.0)
     assert "velocity factor" not in verdict(0.85, 0.85, 1e9, ("shunt", 80.0, 37.0))
+
+
+TALL = np.linspace(1e6, 300e6, 501)
+"""A band whose antenna resonates in the middle of it."""
+
+
+@pytest.mark.parametrize("length_m", [0.0, 25.0], ids=["of unknown length", "25 m"])
+def test_an_antenna_is_no_ringing_of_a_faint_lobe_before_it(length_m):
+    """By a cable of another type, whose loss shapes the antenna's answer."""
+    rng, far = np.random.default_rng(7), 25.0 * 0.87 / 0.66
+    foam = replace(CABLES["foam 10 mm"].line(0.0), length_m=length_m)
+    for quality in (6.0, 8.0, 9.0, 10.0, 12.0):
+        antenna = rod(TALL, 145e6, 55.0, quality)
+        seen = foot(TALL, Line(25.0, 0.66, 50.5, 1.3, 0.025), antenna)
+        found = state(rng, TALL, foam, seen, loss_known=True, length_m=length_m)
+        place = float(re.findall(r"^Reflection at (\d+\.\d+) ± ", line_verdict(found)[0])[0])
+        assert place == pytest.approx(far, rel=0.01)
+        words = "the record's 25 m are too short, or" if length_m else "may be the line's end"
+        assert words in line_verdict(found)[0]
