@@ -90,6 +90,8 @@ VALUES = {
         "model": "a coil",
         "rivals": "a resistor",
         "percent": 41.2,
+        "first_ohm": -9.3,
+        "later_ohm": 9.3,
     },
     **{"parameter": "resistance", "first_mhz": 1.0, "last_mhz": 30.0},
     "cure": parts.BLIND_CURES[0],

@@ -46,7 +46,7 @@ LATE = np.arange(11) > 6
         (SHORT * np.exp(1j * np.radians(-4)), r"'short' has turned clockwise by 3\.8 degrees"),
         (SHORT * np.exp(1j * np.radians(4)), r"'short' has turned anticlockwise by \d"),
         (BOX.apply(np.full(11, from_impedance(3.0))), r"'short' has shrunk by 0.11 of its size"),
-        (SHORT + 0.05 * LATE, "'short' has jumped at 57 MHz"),
+        (SHORT + 0.05 * LATE, "'short' has jumped at 57 MHz, "),
         (SHORT + 0.03 + 0.03j, "'short' has moved by up to 0.0"),
         (np.full(11, -1 + 0.01j), "as if the instrument corrected it itself"),
         (SHORT * np.exp(0.2j), "an analyzer that drifted or a lead that was bent"),
@@ -72,6 +72,17 @@ def test_a_lead_that_was_left_before_a_second_reading_is_told(filed, turn, code,
     """50 cm of solid polyethylene turn by 2 * 2 pi f l / (0.66 c)."""
     (message,) = said(read_again(filed, BOX.apply(-np.exp(1j * turn))), code)
     assert words in message
+
+
+@pytest.mark.parametrize("points", [slice(7, 8), slice(None)])
+def test_a_sign_of_x_that_one_of_two_readings_lost_is_told(filed, points):
+    raw = SHORT * np.exp(-0.3j)
+    (filed / "raw/short.s1p").write_text(touchstone(GRID, raw))
+    raw[points] = np.conj(raw[points])
+    (message,) = said(read_again(filed, raw), "moved-sign")
+    x = np.imag(50 * (1 + raw) / (1 - raw))[points][0]
+    assert f"reads {-x:+.3g} ohm at" in message
+    assert f"and {x:+.3g} ohm when it was read again" in message
 
 
 def test_what_did_not_move_widens_nothing_and_is_not_said(filed):

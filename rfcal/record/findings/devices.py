@@ -51,7 +51,7 @@ DOUBTS = {
     "linear-as-decibels": "magnitudes seem not to be in dB",
     "path-misfit": "what was removed is not what it was taken for",
     "sign-unknown": "two answers remain, for the sign of X is not known",
-    **dict.fromkeys(("moved", "lead-left", "standards-corrected"), ""),
+    **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
 OWN = ("active", "turns-backwards", "order", "sign-lost", "same-reading", "sign-unknown")

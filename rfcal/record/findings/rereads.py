@@ -6,7 +6,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.findings import Finding, quoted, span_mhz
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.reread import Moved
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import readings as say
@@ -25,26 +25,31 @@ directivity, source match and tracking leave no more (common practice, no source
 BEHIND = 0.25
 """Turn [rad] beyond which what was read again lies behind something else, for bending and drift
 turn less (common practice, no source)."""
+MIRRORED = 0.01
+"""So near [1] a second reading comes to the first with X of the other sign if one sign is wrong:
+noise and a display's step leave no more."""
 ALIKE = 0.1
 """Parts by which the turn of one piece of line may seem to differ over a band, and its loss [1]."""
 
 
-def about_rereads(found: Sequence[Reread]) -> list[Finding]:
+def about_rereads(found: Sequence[Reread], z_ref: float) -> list[Finding]:
     """What moved farthest beyond what was stated, and what else did: one cause may have moved all.
 
     The change enters the uncertainty once, by what speaks for most of it.
     """
     moved = [again.moved for again in found if not again.agrees]
     moved.sort(key=lambda one: -np.max(one.squared()))
-    return [_moved(moved[0], [one.of for one in moved[1:]])] if moved else []
+    return [_moved(moved[0], [one.of for one in moved[1:]], z_ref)] if moved else []
 
 
-def _moved(moved: Moved, others: Sequence[str]) -> Finding:
+def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
     outside = moved.squared() > K_ELLIPSE**2
     times = np.sqrt(np.max(moved.squared())) / K_ELLIPSE
-    where = span_mhz(moved.frequency, outside)
+    at = _jump(moved.change.value)
+    jumped = outside if at is None else np.arange(outside.size) == at
+    where = span_mhz(moved.frequency, jumped)
     too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
-    how, causes = _how(moved, outside)
+    how, causes = (say.JUMPED, (say.LOOSE,)) if at is not None else _how(moved, outside)
     box, first, last = moved.calibration.error_box, moved.first, moved.first + moved.change.value
     before, again = box.apply(first), box.apply(last)
     early, late = _size(before - first), _size(again - first)  # off what the artefact is
@@ -55,11 +60,21 @@ def _moved(moved: Moved, others: Sequence[str]) -> Finding:
     if other := _like(moved, before, again):
         how = say.EXCHANGED_WITH.format(other=other)
         causes = (say.EXCHANGE.format(of=moved.of, other=other),)
+    elif not others and (sign := _sign_lost(before, again, outside)) is not None:
+        mhz = moved.frequency[sign] / 1e6
+        x, later = (to_impedance(raw[sign], z_ref).imag for raw in (before, again))
+        return say.MOVED_SIGN(of=moved.of, mhz=mhz, first_ohm=x, later_ohm=later)
     elif metres := _behind(moved):
         return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
     look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
     far = f"{float(f'{times:.2g}'):,g}"
     return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
+
+
+def _sign_lost(before: Complex, again: Complex, outside: np.ndarray) -> int | None:
+    """The point that moved farthest, if all that did have only X of the other sign; else None."""
+    off, far = np.abs(np.conj(before) - again), np.abs(before - again)
+    return int(np.argmax(far)) if np.all(off[outside] < MIRRORED) and far.max() > LIKE else None
 
 
 def _behind(moved: Moved) -> float:
@@ -77,9 +92,6 @@ def _behind(moved: Moved) -> float:
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
     """What an artefact did between its two readings, in words, and what may have done it."""
     change = moved.change.value
-    at = _jump(change)
-    if at is not None:
-        return say.JUMPED.format(mhz=moved.frequency[at] / 1e6), (say.LOOSE,)
     if np.all(np.abs(moved.first) > SMALL):
         ratio = 1 + change / moved.first
         turn, grown = np.angle(ratio), np.abs(ratio) - 1

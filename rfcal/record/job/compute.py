@@ -215,9 +215,9 @@ class _Job:
 
     def _judged(self, checks: tuple[Check, ...], rereads: tuple[Reread, ...]) -> None:
         """Whether standards, checks and what was read again agree, and what would explain it."""
-        self.findings += about_rereads(rereads)
-        self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         solved, z_ref = bool(self.record.standards), self.record.reference_ohm
+        self.findings += about_rereads(rereads, z_ref)
+        self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         still = bool(rereads) and all(again.agrees for again in rereads)
         why = ""
         if solved:

@@ -175,6 +175,12 @@ MOVED = warning(
     "{how} {where}, {far} times as far as what was stated explains{too}. So far it widens the "
     "uncertainty of every device.",
 )
+MOVED_SIGN = warning(
+    "moved-sign: {of}",
+    "Look first for a lost sign: X of '{of}' reads {first_ohm:+.3g} ohm at {mhz:.6g} MHz, and "
+    "{later_ohm:+.3g} ohm when it was read again. So far it widens the uncertainty of every "
+    "device.",
+)
 LEAD_LEFT = warning(
     "lead-left: {of}",
     "Take off the lead or adapter, of about {cm:.2g} cm if it is cable, that was left before "
@@ -185,7 +191,7 @@ LEAD_LEFT = warning(
 MOVED_TOO = ", and {others} less far"
 TURNED = "turned {way} by {degrees:g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
-JUMPED = "jumped at {mhz:.6g} MHz"
+JUMPED = "jumped"
 SHIFTED = "moved by up to {size:.2g} of reflection"
 EXCHANGED_WITH = "come to read as '{other}' did"
 EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
