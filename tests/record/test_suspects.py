@@ -103,6 +103,17 @@ def test_exchanged_readings_come_first(checked):
     assert "All would agree if 'open' and 'load' were exchanged" in said(checked)
 
 
+def test_an_exchange_that_a_second_reading_excludes_is_not_said(checked):
+    put(checked, "load", from_impedance(150.0))
+    put(checked, "check", from_impedance(50.0))
+    put(checked, "again", -0.9999)
+    assert "All would agree if 'short' and 'open' were exchanged" in said(checked)
+    with (checked / "record.toml").open("a") as file:
+        file.write(AGAIN)
+    assert "if 'load' and 'check' were exchanged" in said(checked)
+    assert "'short' and 'open'" not in said(checked)
+
+
 def behind(metres):
     """The analyzer with so much more line in air before the plane."""
     turn = np.exp(-1j * LATER * metres)

@@ -1,6 +1,6 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import combinations
@@ -151,6 +151,7 @@ class Slip:
     unit: float = 1.0  # of the size that is said
     factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
     group: str = ""  # of those of one group the likeliest is told
+    against: bool = False  # whether a second reading speaks against it
 
     @property
     def fitted(self) -> bool:
@@ -179,10 +180,13 @@ def single(
     return Slip(said, lambda scene, _: scene.other(which, names, change), seldom=seldom)
 
 
-def exchanges(pairs: Iterable[tuple[str, str]], seldom: float = 0.0) -> Iterator[Slip]:
-    """Readings under each other's name."""
+def exchanges(
+    pairs: Iterable[tuple[str, str]], seldom: float = 0.0, stayed: Collection[str] = ()
+) -> Iterator[Slip]:
+    """Readings under each other's name, against what read as before when it was read again."""
     for pair in pairs:
-        yield single(say.SUSPECT_EXCHANGED, "seen", pair, lambda a, b: (b, a), seldom)
+        slip = single(say.SUSPECT_EXCHANGED, "seen", pair, lambda a, b: (b, a), seldom)
+        yield replace(slip, against=any(name in stayed for name in pair))
 
 
 def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator[Slip]:
@@ -196,23 +200,23 @@ def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator
 
 
 def all_slips(
-    scenes: Sequence[Scene], z_ref: float, still: bool, meant: Mapping[str, Meanings]
+    scenes: Sequence[Scene], z_ref: float, stayed: Collection[str], meant: Mapping[str, Meanings]
 ) -> Iterator[Slip]:
     """All that is tried, the likelier ones first."""
     solved = scenes[0].solved
     checks = [scene.check for scene in scenes if scene.check is not None]
-    yield from exchanges(combinations(solved.names, 2))
+    yield from exchanges(combinations(solved.names, 2), stayed=stayed)
     yield from misreadings((*solved.names, *(check.name for check in checks)), meant)
     for name, known in zip(solved.names, solved.known, strict=True):
         yield from other_values(name, known.value, z_ref)
     for check in checks:
         yield from other_values(check.name, check.expected.value, z_ref, SELDOM)
         pairs = [(name, check.name) for name in solved.names if not check.inputs.path]
-        yield from exchanges(pairs, SELDOM)
+        yield from exchanges(pairs, SELDOM, stayed)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
     for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)) if checks else ():
-        said = partial((say.SUSPECT_PLANE if still else say.SUSPECT_TURN).format, way=way)
+        said = partial((say.SUSPECT_PLANE if stayed else say.SUSPECT_TURN).format, way=way)
         yield Slip(said, _later, sign * OUT_M, SELDOM, sign * 1e3, group="plane")
     for check in checks:
         for place, step in enumerate(check.inputs.path):

@@ -1,6 +1,6 @@
 """Which single slip would make standards and checks agree: each tried, and told if it does."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -28,15 +28,15 @@ def explained(
     *,
     chance: float,
     z_ref: float,
-    still: bool,
+    stayed: Collection[str],
     meant: Mapping[str, Meanings],
 ) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
-    None that leaves error terms that no analyzer has, where another does not. What is chosen of
-    many sizes explains more by chance, so it comes later.
-    The chance [1] is that of each test's false alarm; `still` says that what was read again has not
-    moved, and `meant` what else the numbers of a reading may mean.
+    None against a second reading, or that leaves error terms that no analyzer has, where another is
+    neither. What is chosen of many sizes explains more by chance, so it comes later.
+    The chance [1] is that of each test's false alarm; `stayed` names what was read again where
+    nothing of it has moved, and `meant` says what else the numbers of a reading may mean.
     """
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
@@ -45,13 +45,13 @@ def explained(
     corrected = [say.SUSPECT_CORRECTED.format(name=c.name) for c in checks if _corrected(c)]
     as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
     groups = {said: (odd, False, 0.0, said) for said in corrected}
-    for slip in all_slips(scenes, z_ref, still, meant):
+    for slip in all_slips(scenes, z_ref, stayed, meant):
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
         changed = [scene for scene in moved if id(scene) not in as_read]
         if moved and False not in left and all(scene.agrees(chance) for scene in changed):
             said = slip.said(size=abs(slip.unit * size))
-            odd = any(implausible(scene.calibration.error_box) for scene in moved)
+            odd = slip.against or any(implausible(scene.calibration.error_box) for scene in moved)
             group, this = slip.group or said, (odd, slip.fitted, off + slip.seldom, said)
             groups[group] = min(this, groups.get(group, this))
     told = sorted(groups.values())

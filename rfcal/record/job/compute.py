@@ -219,10 +219,11 @@ class _Job:
         self.findings += about_rereads(rereads, z_ref)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         still = bool(rereads) and all(again.agrees for again in rereads)
+        stayed = [again.moved.of for again in rereads if still]
         why = ""
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
-            why = explained(self.calibration, checks, still=still, **judged)
+            why = explained(self.calibration, checks, stayed=stayed, **judged)
             found = about_standards(self.calibration, checks, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
             self.findings += found
