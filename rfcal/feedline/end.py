@@ -26,8 +26,11 @@ LEAST_END = 0.01
 RINGS = 1 / 3
 """Of events where the end may be, those below this part of the strongest ring behind it."""
 
-FAINTLY = 0.05
+FAINTLY = 0.1
 """What is below this part of an antenna's echo rings behind it however far (by simulation)."""
+
+WHOLE = "open", "short"
+"""Kinds that an antenna far below its band may be; behind what reflects all no place is seen."""
 
 SPLITS, BEFORE = 2.5, 0.1
 """By a wide band an antenna's own echo appears as several within so many resolutions, and what is
@@ -147,18 +150,22 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     late = (behind > 0) & ((behind < reach) | (size < FAINTLY * largest))
     before = np.where(size < BEFORE * largest, NEARBY, SPLITS)
     early = (behind < 0) & (behind > -before) & (size < RINGS * largest)
-    return np.asarray((late | early & (not events.narrow)) & unclear & unclear[end])
+    late &= unclear[end] | (events.kind[end] in WHOLE)
+    return np.asarray((late | early & (not events.narrow) & unclear[end]) & unclear)
 
 
 def end_among(events: Events, length_m: float, of_place: Real, last_m: float) -> int | None:
     """Which event is the end of a line so long [m], by what is unsure of each place from there [m].
 
     Before the end only what the uncertainties explain is it; behind it nothing is but the end,
-    which an antenna's own delay carries outward, and what rings.
+    which an antenna's own delay carries outward, and what rings. What rings faintly behind a place
+    before it is no end.
     """
     off, size = events.distance_m - length_m, np.abs(events.reflection)
     may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
     may_be &= size > RINGS * np.max(size, where=may_be, initial=0.0)
+    if size.size:
+        may_be &= ~ringing(events) | (size > FAINTLY * np.max(size))
     return int(np.argmin(np.where(may_be, np.abs(off), np.inf))) if np.any(may_be) else None
 
 

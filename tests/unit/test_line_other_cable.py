@@ -69,5 +69,23 @@ def test_an_antenna_is_no_ringing_of_a_faint_lobe_before_it(length_m):
         found = state(rng, TALL, foam, seen, loss_known=True, length_m=length_m)
         place = float(re.findall(r"^Reflection at (\d+\.\d+) ± ", line_verdict(found)[0])[0])
         assert place == pytest.approx(far, rel=0.01)
-        words = "the record's 25 m are too short, or" if length_m else "may be the line's end"
+        words = "the record's 25 m are too short" if length_m else "may be the line's end"
         assert words in line_verdict(found)[0]
+
+
+@pytest.mark.parametrize("length_m", [0.0, 40.0], ids=["of unknown length", "40 m"])
+def test_what_an_antenna_rings_is_no_place_nor_the_end(length_m):
+    """However far below the band it resonates; by its own cable's type, or by a slower one's."""
+    rng = np.random.default_rng(9)
+    for mhz, quality in ((28.5, 8.0), (28.5, 11.0), (50.2, 5.0), (14.2, 8.0)):
+        cable = CABLES["foam 5 mm"].line(40.0)
+        seen = foot(TALL, cable, rod(TALL, 1e6 * mhz, 45.0, quality))
+        stated = replace(CABLES["RG-58C"].line(0.0) if length_m else cable, length_m=length_m)
+        for far in {length_m, 0.85 * length_m}:  # where the ringing has more or less faded
+            line = replace(stated, length_m=far)
+            found = state(rng, TALL, line, seen, loss_known=True, length_m=far)
+            said, fault = line_verdict(found)
+            words = "look at the cable's type" if length_m else "may be the line's end"
+            assert words in said[0].lower() + said[1:]
+            assert said.lower().count("reflection") == 1, said
+            assert fault == bool(length_m)
