@@ -36,6 +36,10 @@ SPLITS, BEFORE = 2.5, 0.1
 """By a wide band an antenna's own echo appears as several within so many resolutions, and what is
 below the second part of it may as far before it as echoes pull each other (by simulation)."""
 
+MOST_BACK, LOSS_SHARE = 1.1, 0.1
+"""No more of a wave than the first of these [1] seems to come back, but for this share of the loss
+of its way: cables of one type differ by that (by simulation)."""
+
 CLEAR = 0.1
 """Events above this part of the strongest are placed by what they lose."""
 PLACED, TURNS = 0.75, 3
@@ -152,6 +156,13 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     early = (behind < 0) & (behind > -before) & (size < RINGS * largest)
     late &= unclear[end] | (events.kind[end] in WHOLE)
     return np.asarray((late | early & (not events.narrow) & unclear[end]) & unclear)
+
+
+def more_than_all(events: Events) -> bool:
+    """Whether by the loss of the line more comes back than all, and more than that is unsure."""
+    size = np.abs(events.reflection)
+    kept = events.echoes.band.fade(events.distance_m)
+    return bool(np.any(size * kept**LOSS_SHARE > MOST_BACK))
 
 
 def end_among(events: Events, length_m: float, of_place: Real, last_m: float) -> int | None:

@@ -89,3 +89,14 @@ def test_what_an_antenna_rings_is_no_place_nor_the_end(length_m):
             assert words in said[0].lower() + said[1:]
             assert said.lower().count("reflection") == 1, said
             assert fault == bool(length_m)
+
+
+@pytest.mark.parametrize("true", ["RG-213", "RG-58C"])
+def test_more_than_all_that_comes_back_is_a_sign_of_another_type(true):
+    """Where no length tells it; and nothing is said to reflect more than all."""
+    for seed in range(5):
+        seen = foot(TALL, CABLES[true].line(35.0), rod(TALL, 28e6 + 2e7 * seed))
+        stated, rng = CABLES["RG-58C"].line(0.0), np.random.default_rng(seed)
+        said, fault = line_verdict(state(rng, TALL, stated, seen, loss_known=True))
+        assert fault == ("look at the cable's type" in said) == (true == "RG-213"), said
+        assert not re.search(r", 1\.[0-9]+ \(", said)

@@ -7,7 +7,7 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
-from rfcal.feedline.end import BEHIND, folds, ringing, strongest_on
+from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
@@ -304,8 +304,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
     elif state.beyond_m is None:  # the farthest may be the end, however weak it comes back
         strong[(places(state) or [int(np.argmax(size))])[-1]] = True
     strong &= ~rings(state)
-    at = [float(d) for d in now.distance_m]
-    every = zip(at, now.reflection.tolist(), now.kind, now.fits, strict=True)
+    every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = _reflections(state, say.LINE_PLACE, compress(every, strong))
     hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
@@ -315,18 +314,19 @@ def _alone(state: LineState) -> tuple[str, bool]:
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
-            before = say.LINE_BEFORE.format(end=end) + (
-                "" if other else _look(state, now.distance_m[strong])
-            )
+            look = "" if other else _look(state, now.distance_m[strong])
+            before = say.LINE_BEFORE.format(end=end) + look
             said = ["; ".join([" ".join([*other, told[0]]), *told[1:], before])]
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return _sentence("; ".join(said)), bool(told or sure)
+    over = state.loss_known and state.beyond_m is None and more_than_all(now)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
+    which = f"{which}; {say.LINE_OVER}" if over else which
     if state.beyond_m is not None:
         length, stated = state.length_m, now.velocity_factor
         fits = stated * length / state.beyond_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
-    return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1)
+    return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
 
 
 def _small(state: LineState, end: str) -> list[str]:
@@ -380,7 +380,8 @@ def size_words(reflection: float) -> str:
     """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
     if reflection <= 0:
         return "0"
-    return f"{reflection:.2g} ({abs(20 * math.log10(reflection)):.0f} dB return loss)"
+    db = max(0.0, -20 * math.log10(reflection))  # more than all is of the loss made good
+    return f"{min(reflection, 1.0):.2g} ({db:.0f} dB return loss)"
 
 
 def place_words(state: LineState, distance_m: float) -> str:

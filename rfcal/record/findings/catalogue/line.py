@@ -9,6 +9,10 @@ LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
 LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
 LINE_ONE_END = "that may be the line's end: state length_m to be sure"
+LINE_OVER = (
+    "by the stated loss more than all comes back from there, which cannot be: look at the cable's "
+    "type"
+)
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
