@@ -413,6 +413,23 @@ def test_a_known_cable_read_as_well_tells_the_sign(record, truth):
     assert not [f for f in results.findings if f.code == "sign-unknown" and f.about == "coil"]
 
 
+@pytest.mark.parametrize("truth", [40 + 35j, 20 + 100j])
+def test_two_answers_ask_for_a_reading_and_check_keeps_the_set_up_for_it(record, truth, capsys):
+    folder = record({"coil": truth}, [14.1], {"coil": unsigned})
+    (told,) = (f.message for f in compute(folder).findings if f.code == "sign-unknown")
+    assert "the report" in told
+    assert "larger in size" not in told  # a display of |Z| shows no X
+    assert main(["check", str(folder)]) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert "keep everything as it is until the report is there" in first
+    assert "not show all of 'coil'" in first
+    assert ("14.523 MHz too" in told) == (truth.imag > 3 * truth.real)
+    if "14.523 MHz too" in told:
+        z = np.array([truth, truth.real + 1.03j * truth.imag])
+        also = compute(record({"coil": z}, [14.1, 14.523], {"coil": unsigned}))
+        assert "sign-told" in codes(also)
+
+
 def test_a_device_that_is_not_the_same_is_told(record):
     devices = {"coil": 40 + 35j, "behind": 150 - 10j}
     results = compute(record(devices, [14.1], {"coil": unsigned}, more='same_as = "coil"\n'))

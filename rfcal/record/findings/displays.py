@@ -138,7 +138,7 @@ def about_two(device: Device) -> list[Finding]:
 
 
 def _tell(name: str, z: complex, hz: float) -> str:
-    """The reading that would tell the sign of X, and what each outcome means."""
+    """The reading by which a report would tell the sign of X."""
     if abs(z.imag) > LOSSY * abs(z.real):
         return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
     farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from rfcal.findings import Finding, grid_words
+from rfcal.findings import Finding, grid_words, quoted
 from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
@@ -23,7 +23,13 @@ def finding_line(finding: Finding) -> str:
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
     loud = [finding_line(finding) for finding in found.findings if finding.severity != "note"]
+    hidden = [item.name for item in found.record.measurements if item.reading.shows_less]
     first = "no warnings: go on to the report"
+    if hidden:
+        first = (
+            "no warnings, but keep everything as it is until the report is there: the display does "
+            f"not show all of {quoted(hidden)}, and the report may ask for one more reading"
+        )
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
     notes = [finding_line(finding) for finding in found.findings if finding.severity == "note"]

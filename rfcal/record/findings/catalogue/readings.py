@@ -52,14 +52,14 @@ SIGN_UNKNOWN = warning(
     "reading tells it. {tell}",
 )
 TELL_FURTHER = (
-    "Read standards and device at {mhz:.5g} MHz too: if X is larger in size there, it is positive; "
-    "if smaller, negative."
+    "Read standards and device at {mhz:.5g} MHz too: where little is lost X rises with frequency, "
+    "and by that the report tells its sign."
 )
 TELL_SERIES = (
-    "Read the device again with about {farad} in series: if X becomes smaller in size, it is "
-    "positive; if larger, negative. Give it as one more [[measurement]] with same_as = "
-    '"{device}", and below it [[measurement.between]] with series_capacitance_f, or with a short '
-    "cable instead."
+    "Read the device again with about {farad} in series, at the same frequencies, and give that as "
+    'one more [[measurement]] with same_as = "{device}" and, below it, [[measurement.between]] '
+    "with series_capacitance_f: the report then tells which is true. A short cable in place of the "
+    "capacitor does too."
 )
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
