@@ -14,7 +14,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
-from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.fault_kinds import JOINT, LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
@@ -159,7 +159,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
         return events
     kinds, fits = list(events.kind), list(events.fits)
     could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
-    could = tuple(kind for kind in could if (kind in RESISTIVE) == (share > PASSES))
+    could = tuple(k for k in could if k != JOINT and (k in RESISTIVE) == (share > PASSES))
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
     return replace(events, kind=tuple(kinds), fits=tuple(fits))

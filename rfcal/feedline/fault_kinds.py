@@ -6,7 +6,7 @@ What several places tell together, `rfcal.feedline.fault_runs` does.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -81,6 +81,13 @@ def _falling(size: Real, frequency: Real, weight: Real) -> Complex:
     return np.asarray(turned / np.sqrt(1 + x**2))
 
 
+def _joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
+    """What a resistance and so much times its reactance in series reflect, both small."""
+    # r = (R + j w L) / 2 z0
+    x, turned = _reactance(np.full(size.size, ratio), frequency, weight)
+    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
+
+
 def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
     """What is x at mid-band over the band, and the turn of 1 / (1 + j x), (K, F).
 
@@ -133,6 +140,9 @@ KINDS = (
     GAP,
 )
 FORMS = level, _rising, _falling
+JOINT = "bad joint (a resistance with some inductance)"
+"""What a place of no one kind may be that goes over the band as one of these."""
+JOINTS = tuple(partial(_joint, ratio) for ratio in np.arange(0.2, 1.3, 0.2))
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
 REACTIVE = {kind.name for kind in KINDS if kind.over_band is not level}
 SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
@@ -183,21 +193,29 @@ class Reflections:
         What may be left of the line's loss is tried; what rings behind an event is part of how it
         goes over the band.
         """
+        return {form: self._goes(form) for form in FORMS}
+
+    @cached_property
+    def joints(self) -> np.ndarray:
+        """Which of them may be a small resistance with some inductance, shape (K,)."""
+        turns = [np.angle(self.mean * np.exp(-1j * self._way(form))) for form in JOINTS]
+        goes = [self._goes(form) for form in JOINTS]
+        return np.asarray(np.any(goes & (np.abs(turns) < ON_AXIS), axis=0))
+
+    def _goes(self, form: Callable) -> np.ndarray:
+        """Which of them one way of going over the band explains, shape (K,)."""
         some = slice(None, None, max(1, self.band.frequency.size // 100))
         weight, shares = self.band.weight[some], np.linspace(0, 1, 33)
         if self.loss_known:
             shares = np.linspace(-1, 1, 7)
         left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * self.left[some])
         known = (self.coefficients / self.mean[:, None])[:, None]
-        found = {}
-        for form in FORMS:
-            over_band = self._as(form, some)[:, None]
-            # its coefficients: the shapes are orthonormal under the window
-            seen = (over_band * left * weight) @ self.band.shapes[:, some].T
-            unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
-            allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
-            found[form] = np.hypot(unlike, self._rings) < allowed
-        return found
+        over_band = self._as(form, some)[:, None]
+        # its coefficients: the shapes are orthonormal under the window
+        seen = (over_band * left * weight) @ self.band.shapes[:, some].T
+        unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
+        allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
+        return np.asarray(np.hypot(unlike, self._rings) < allowed)
 
     def _as(self, form: Callable, some: slice = slice(None)) -> Complex:
         """What reflects as much as each and goes over the band in one way, shape (K, F)."""
@@ -207,7 +225,11 @@ class Reflections:
     @cached_property
     def ways(self) -> dict[Callable, Real]:
         """Where each way of going over the band lies in mid-band [rad], shape (K,)."""
-        return {form: np.angle(self._as(form) @ self.band.weight) for form in FORMS}
+        return {form: self._way(form) for form in FORMS}
+
+    def _way(self, form: Callable) -> Real:
+        """Where one way of going over the band lies in mid-band [rad], shape (K,)."""
+        return np.angle(self._as(form) @ self.band.weight)
 
     @cached_property
     def merged(self) -> Real:
@@ -307,6 +329,8 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         fits = _alike(seen, m, near) or near
     names = tuple(kind.name for kind in fits)
     settled = sure and ((one and seen.loss_known) or not fits)
+    if settled and not names and goes_on and not narrow and seen.joints[m]:
+        names = (JOINT,)
     return MISMATCH if settled else UNKNOWN, names
 
 

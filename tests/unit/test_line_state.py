@@ -496,3 +496,29 @@ def test_the_end_of_a_line_of_unknown_length_is_its_strongest_place():
         first = strongest_on(now).start
         assert now.distance_m[first] == pytest.approx(50, abs=1)
         assert abs(now.reflection[first]) > np.max(np.abs(now.reflection)) / 3
+
+
+def test_a_joint_with_some_inductance_is_told_as_one_and_little_else_is():
+    """By a wide band; a crush, a wet stretch, a leak and an antenna go over it otherwise."""
+    rng, band = np.random.default_rng(17), np.linspace(1e6, 300e6, 401)
+    told, w = Counter(), 2j * np.pi * band
+    for _ in range(12):
+        line = Line(rng.uniform(25, 45), 0.66, 50 * (1 + 0.01 * rng.standard_normal()), 0.5)
+        place, antenna = rng.uniform(5, 20), random_rod(rng, band)
+        near, far = (line.two_port(band, m) for m in (place, line.length_m - place))
+        ohm = rng.uniform(4, 9)
+        wet = replace(line, length_m=rng.uniform(0.5, 3), z0=44.0, velocity_factor=0.6)
+        parts = {
+            "joint": TwoPort.series(ohm + ohm * rng.uniform(0.35, 1.0) * w / abs(w[200])),
+            "crush": TwoPort.shunt(w * rng.uniform(2e-12, 8e-12)),
+            "water": wet.two_port(band),
+            "leak": TwoPort.shunt(1 / rng.uniform(150, 400) + w * 1e-12),
+            "none": TwoPort.series(0 * w),
+        }
+        for name, part in parts.items():
+            seen = from_impedance((near @ part @ far).input_impedance(antenna))
+            known = replace(line, z0=50.0)
+            found = state(rng, band, known, seen, loss_known=True, length_m=line.length_m)
+            told[name] += "a bad joint (a resistance with some" in "\n".join(line_lines(found))
+    assert told["joint"] >= 9, told
+    assert told.total() - told["joint"] <= 1, told
