@@ -46,6 +46,7 @@ DOUBTS = {
     "same-reading": "one reading is named twice",
     "order": "R and X seem to be exchanged",
     "sign-lost": "X seems to have lost its sign",
+    "mistyped": "a typed row does not fit those beside it",
     "signs-lost": "X seems to have lost its sign",
     "radians": "angles seem to be in radians",
     "linear-as-decibels": "magnitudes seem not to be in dB",
@@ -54,7 +55,15 @@ DOUBTS = {
     **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
-OWN = ("active", "turns-backwards", "order", "sign-lost", "same-reading", "sign-unknown")
+OWN = (
+    "active",
+    "turns-backwards",
+    "order",
+    "sign-lost",
+    "mistyped",
+    "same-reading",
+    "sign-unknown",
+)
 """Codes that shake the answer of the one device that they are about."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""

@@ -128,6 +128,11 @@ ORDER = warning(
     "Look whether R and X were exchanged in what was read of {names}: R of '{label}' is {ohm:.3g} "
     "ohm at {mhz:.6g} MHz, which would give power.",
 )
+MISTYPED = warning(
+    "mistyped: {label}",
+    "Look for a slip of the decimal point, of digits or of a sign in the row of {mhz:.6g} MHz of "
+    "'{label}': {part} = {written:g} ohm does not fit the rows beside it, and {meant:.4g} would.",
+)
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
     "Does the display show the sign of X? That of '{label}' is below zero nowhere {where}.{typed}",
