@@ -82,7 +82,7 @@ def _falling(size: Real, frequency: Real, weight: Real) -> Complex:
 
 
 def _joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
-    """What a resistance and so much times its reactance in series reflect, both small."""
+    """What a small resistance in series reflects with so much of it as reactance in mid-band."""
     # r = (R + j w L) / 2 z0
     x, turned = _reactance(np.full(size.size, ratio), frequency, weight)
     return np.asarray(np.sqrt(1 + x**2) * turned.conj())
