@@ -46,6 +46,10 @@ AS_MUCH = 2.0
 """A reactance delays the wave by as much as places moved if within this many times."""
 
 
+MOST_CHANGE = 2.0
+"""What is reflected changes by no more [1]: from all of it to all of it turned round."""
+
+
 @dataclass(frozen=True, eq=False)
 class Change:
     """One difference between two sweeps of a line."""
@@ -290,7 +294,10 @@ def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
     of_common = np.linalg.norm(found.moved_by(sweeps.shared), axis=0) / np.sqrt(2)
     uncertainty = np.hypot(of_size, of_common)
     size = np.linalg.norm(found.coefficients, axis=1)
-    place = _places(sweeps, found.distance, size)
+    # far behind the end the loss that is made good turns noise into more than all there is
+    could = size <= MOST_CHANGE
+    size, uncertainty = size[could], uncertainty[could]
+    place = _places(sweeps, found.distance[could], size)
     changes: list[Change] = []
     for where in np.unique(place[np.isfinite(place)]):
         here = place == where

@@ -189,7 +189,7 @@ def test_standards_on_different_grids(filed, capsys, tmp_path):
 def test_one_sweep_saved_twice(filed, capsys, tmp_path):
     (filed / "raw/open.s1p").write_text((filed / "raw/short.s1p").read_text())
     refused(
-        filed, ["'short' and 'open'", "read alike", "50 to 60 MHz", "condition"], capsys, tmp_path
+        filed, ["'short' and 'open'", "read alike", "50 to 60 MHz", "saved twice"], capsys, tmp_path
     )
 
 

@@ -12,7 +12,7 @@ import pytest
 from rfcal.feedline.changes import compare
 from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.line import Line
+from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line_verdict import line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
@@ -302,3 +302,22 @@ def test_the_end_of_a_line_that_was_shortened_is_its_end():
     said = "\n".join(line_lines(found))
     assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 3[23]\.\d+ ± ", said)
     assert "no single simple fault" not in said
+
+
+@pytest.mark.parametrize("far_m", [200.0, 600.0])
+def test_what_loss_made_good_blows_up_far_behind_the_end_is_no_change(far_m):
+    """An echo of 0.02 from 600 m of a line that ends at 28 m would be of more than all there is."""
+    frequency, line = np.linspace(140e6, 150e6, 201), Line(28.0, 0.66, 50.0, 3.0)
+    then = foot(frequency, line, 60.0)
+    far = 0.02 * np.exp(-4j * np.pi * frequency * far_m / (0.66 * SPEED_OF_LIGHT))
+    known = {"length_m": 28.0, "loss_known": True}
+    found = state(np.random.default_rng(5), frequency, line, then + far, then, **known)
+    assert all(change.size <= 2 for change in found.comparison.changes)
+
+
+def test_an_end_of_the_same_size_is_said_to_have_turned():
+    line, rng = Line(40.0, 0.85, 50.0, 0.3), np.random.default_rng(6)
+    now, then = (foot(WIDE, line, ohm) for ohm in (20.0, 125.0))
+    found = state(rng, WIDE, line, now, then, length_m=40.0, loss_known=True)
+    said = line_verdict(found)[0]
+    assert "as before, but at another phase" in said, said

@@ -1,7 +1,7 @@
 """The state of a line in one sentence, and the figures and words that it is made of."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import compress
 
 import numpy as np
@@ -141,10 +141,9 @@ def _compared(state: LineState) -> tuple[str, bool]:
 
 
 def _reflections(
-    state: LineState, words: str, found: Iterable[tuple[float, complex, str, tuple[str, ...]]]
+    state: LineState, words: str, found: Sequence[tuple[float, complex, str, tuple[str, ...]]]
 ) -> list[str]:
     """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
-    found = list(found)
     look = _look(state, [distance for distance, *_ in found])
     places: dict[str, list[str]] = {}
     for distance, reflection, kind, fits in found:
@@ -286,7 +285,8 @@ def _change_words(state: LineState, change: Change) -> str:
             place=place, kind=kind, look=_look(state, [change.distance_m]), **size
         )
     what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
-    return say.LINE_CHANGED.format(what=what, place=place, before=before, after=after)
+    said = say.LINE_TURNED if before == after else say.LINE_CHANGED
+    return said.format(what=what, place=place, before=before, after=after)
 
 
 def _alone(state: LineState) -> tuple[str, bool]:
@@ -305,7 +305,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
         strong[(places(state) or [int(np.argmax(size))])[-1]] = True
     strong &= ~rings(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
-    told = _reflections(state, say.LINE_PLACE, compress(every, strong))
+    told = _reflections(state, say.LINE_PLACE, list(compress(every, strong)))
     hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
         end = _end(state)

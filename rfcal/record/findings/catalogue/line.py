@@ -16,6 +16,10 @@ LINE_OVER = (
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_TURNED = (
+    "{what} at {place} reflects {after} as before, but at another phase, as what was moved or "
+    "retuned does, or weather on the line"
+)
 LINE_THROUGH = (
     (0.85, "nothing is seen beyond it"),
     (0.5, "what lies beyond is seen weakly through it"),
