@@ -280,10 +280,8 @@ def _change_words(state: LineState, change: Change) -> str:
     at_end = _at_end(state, change.distance_m)
     if change.grown and not at_end:
         kind = kind_words(state, change.kind, change.fits)
-        size = {"before": before, "after": after}
-        return say.LINE_GROWN.format(
-            place=place, kind=kind, look=_look(state, [change.distance_m]), **size
-        )
+        look = _look(state, [change.distance_m])
+        return say.LINE_GROWN.format(place=place, kind=kind, look=look, before=before, after=after)
     what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
     said = say.LINE_TURNED if before == after else say.LINE_CHANGED
     return said.format(what=what, place=place, before=before, after=after)
@@ -316,7 +314,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
             other = _or_end(state, strong)
             look = "" if other else _look(state, now.distance_m[strong])
             before = say.LINE_BEFORE.format(end=end) + look
-            said = ["; ".join([" ".join([*other, told[0]]), *told[1:], before])]
+            said = [" ".join([*other, told[0]]), *told[1:], before]
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return _sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)

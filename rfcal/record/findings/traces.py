@@ -88,10 +88,8 @@ def never_negative(
         rows, points = item.reading.typed, sweep.frequency.size
         of_file = has_ohms(item.reading, sweep) and points > 1
         if (not shown or _falls(rows, record)) if rows else of_file:
-            where, typed = (
-                span_mhz(sweep.frequency, sweep.frequency > 0),
-                say.X_SIGN if rows else "",
-            )
+            where = span_mhz(sweep.frequency, sweep.frequency > 0)
+            typed = say.X_SIGN if rows else ""
             found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=typed))
     return found
 
