@@ -17,6 +17,7 @@ from typing import Any, NoReturn
 
 from rfcal import __version__, interrupt
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
+from rfcal.findings import told_once
 from rfcal.record.files import require_place, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
@@ -84,7 +85,7 @@ def _parser() -> argparse.ArgumentParser:
     command = partial(_command, commands)
     add = command(_report, "compute a record and write its page and files", folder=_RECORD)
     _add_output(add)
-    command(_check, "read and judge the raw readings and checks, correct no device", folder=_RECORD)
+    command(_check, "judge the readings, checks and devices, and write nothing", folder=_RECORD)
     add = command(
         _plan,
         "say what a record's set-up will be able to say, before anything is read",
@@ -320,6 +321,6 @@ def _correct(options: argparse.Namespace) -> None:
         *answers,
         kept.age_words(results, date.today()),
         *guessed,
-        *map(str, kept.findings(results, devices)),
+        *map(str, told_once(kept.findings(results, devices))),
         f"Wrote to {options.output}: {_few(output)}",
     )

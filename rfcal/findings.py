@@ -1,9 +1,13 @@
 """What rfcal has to say about a record besides the answer: data that every face shows."""
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 SEVERITIES = ("error", "warning", "note")
+MOST_ALIKE = 3
+"""Findings that differ in names and numbers alone, of more of which one is told for all."""
+_NAMES, _NUMBERS = re.compile(r"'[^']*'"), re.compile(r"[-+]?\d[\d,.]*(e[-+]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -22,6 +26,24 @@ class Finding:
 def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Warnings before notes, each finding once, else in the same order."""
     return tuple(sorted(dict.fromkeys(findings), key=lambda f: SEVERITIES.index(f.severity)))
+
+
+def told_once(findings: Iterable[Finding]) -> list[Finding]:
+    """Findings as a reader meets them: what is alike of very many things once, with their names."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings:
+        rest = _NAMES.sub("", finding.message.replace(finding.about, ""))
+        groups.setdefault((finding.code, _NUMBERS.sub("", rest)), []).append(finding)
+    told = []
+    for first, *others in groups.values():
+        if len(others) < MOST_ALIKE:
+            told += [first, *others]
+            continue
+        same = len({_NAMES.sub("", one.message) for one in (first, *others)}) == 1
+        other = f"The same{'' if same else ', with other numbers,'} goes for "
+        names = quoted([one.about for one in others])
+        told.append(replace(first, message=f"{first.message} {other}{names}."))
+    return told
 
 
 def span_mhz(frequency, where) -> str:
@@ -50,8 +72,13 @@ def swr_words(ratio: float) -> str:
     return f"{ratio:#.3g}" if ratio < 99.95 else "above 100"
 
 
-def quoted(names: Sequence[str]) -> str:
-    """Names in words; of more than four the first three, empty of none."""
-    told = [f"'{name}'" for name in (names if len(names) <= 4 else names[:3])]
-    told += [f"{len(names) - 3} more"] if len(names) > 4 else []
+def listed(texts: Sequence[str]) -> str:
+    """Texts in words; of more than four the first three, empty of none."""
+    told = list(texts if len(texts) <= 4 else texts[:3])
+    told += [f"{len(texts) - 3:,} more"] if len(texts) > 4 else []
     return " and ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))
+
+
+def quoted(names: Sequence[str]) -> str:
+    """Names in words, as `listed`."""
+    return listed([f"'{name}'" for name in names])

@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
+from rfcal.findings import told_once
 from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
@@ -84,11 +85,11 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         script_hash=f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}",
         curves=Markup(curves),
         checks=[*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)],
-        findings=[
+        findings=told_once(
             f
             for f in results.findings
             if f.code not in TOLD_ELSEWHERE and f.message != line_state[0]
-        ],
+        ),
         unseen=[f for f in results.findings if f.code in UNSEEN],
         taken=[f for f in results.findings if f.code == DEFAULTS.code],
         dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],

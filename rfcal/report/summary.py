@@ -5,7 +5,7 @@ from rfcal.record.results import Results
 from rfcal.report.text import device as words
 from rfcal.report.text import line as line_words
 from rfcal.report.text.components import part_lines
-from rfcal.report.text.readings import finding_line
+from rfcal.report.text.readings import finding_lines
 from rfcal.uncertainty.words import mhz
 
 
@@ -28,4 +28,4 @@ def summary_lines(results: Results) -> list[str]:
         said += line
     # the line's state is told above
     loud = [f for f in results.findings if f"{line_words.STATE}{f.message}" not in line]
-    return said + list(map(finding_line, loud))
+    return said + finding_lines(loud)

@@ -50,6 +50,8 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
 def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarray:
     """Where a reflection is above 1 beyond what chance leaves of a passive device."""
     size = np.abs(reflection.value)
+    if not np.any(size > 1):  # mostly, and quantiles are slow to load
+        return np.zeros(size.shape, bool)
     outward = direction(reflection.value)
     freedom = freedom_along(reflection, outward)
     doubt = np.maximum(Spread(reflection.covariance()).along(outward), 1e-30)

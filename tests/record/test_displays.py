@@ -414,15 +414,15 @@ def test_a_known_cable_read_as_well_tells_the_sign(record, truth):
 
 
 @pytest.mark.parametrize("truth", [40 + 35j, 20 + 100j])
-def test_two_answers_ask_for_a_reading_and_check_keeps_the_set_up_for_it(record, truth, capsys):
+def test_two_answers_ask_for_a_reading_and_check_does_so_before_the_report(record, truth, capsys):
     folder = record({"coil": truth}, [14.1], {"coil": unsigned})
     (told,) = (f.message for f in compute(folder).findings if f.code == "sign-unknown")
     assert "the report" in told
     assert "larger in size" not in told  # a display of |Z| shows no X
     assert main(["check", str(folder)]) == 0
-    first = capsys.readouterr().out.splitlines()[0]
-    assert "keep everything as it is until the report is there" in first
-    assert "not show all of 'coil'" in first
+    first, second, *_ = capsys.readouterr().out.splitlines()
+    assert first == "warnings: 1, look at it before you go on"
+    assert second == f"warning: {told}"
     assert ("14.523 MHz too" in told) == (truth.imag > 3 * truth.real)
     if "14.523 MHz too" in told:
         z = np.array([truth, truth.real + 1.03j * truth.imag])

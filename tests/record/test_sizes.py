@@ -1,5 +1,6 @@
 """What is huge: refused early and cheaply, with the limit said, or read within bounds."""
 
+import re
 import time
 import tracemalloc
 
@@ -14,6 +15,9 @@ from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.format import kinds
+from rfcal.record.job.compute import compute
+from rfcal.report.page import page
+from rfcal.report.summary import summary_lines
 from rfcal.report.text import device
 from tests.record.conftest import BOX, bend, touchstone
 
@@ -96,10 +100,13 @@ def test_a_key_of_endless_parts(typed, capsys, place):
 
 
 def test_a_name_without_end_is_cut(typed, capsys):
-    bend(typed, '"device"', f'"{"n " * 50_000}n"\nanswer_mhz = 99')
+    bend(typed, '"device"', f'"{"n " * 50_000}n"')
     assert main(["check", str(typed)]) == 0
-    bend(typed, "answer_mhz = 99", "answer = 99")
-    assert main(["check", str(typed)]) == 2
+    for wrong in ("answer_mhz = 99\n", "answer = 99\n"):  # one that was not read, and no key
+        with (typed / "record.toml").open("a") as file:
+            name = "n " * 50_000 + "m"
+            file.write(f'[[measurement]]\nname = "{name}"\ntyped = [[14.1, 1, 1]]\n{wrong}')
+        assert main(["check", str(typed)]) == 2
     assert max(map(len, "".join(capsys.readouterr()).splitlines())) <= SCREEN + 10
 
 
@@ -111,6 +118,20 @@ def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
     assert main(["check", str(typed)]) == 0
     assert time.process_time() - before < 20
     assert "d999: one point" in capsys.readouterr().out
+
+
+def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
+    with (typed / "record.toml").open("a") as file:
+        for i in range(6):
+            row = f"[14.1, {-30 - i / 100:.2f}, -5.0]"
+            file.write(f'[[measurement]]\nname = "d{i}"\ntyped = [{row}]\n')
+    results = compute(typed)
+    assert len([f for f in results.findings if f.code == "active"]) == 6
+    page_text = page(results)
+    assert main(["check", str(typed)]) == 0
+    for text in ("\n".join(summary_lines(results)), page_text, capsys.readouterr().out):
+        assert text.count("which no passive device does") == 1
+        assert re.search("goes for (&#39;|')d1.*d3(&#39;|') and 2 more", text)
 
 
 def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch):

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from rfcal import defaults
-from rfcal.findings import Finding
+from rfcal.findings import Finding, listed
 from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.format import path, standard
 from rfcal.record.format.kinds import Number
@@ -23,7 +23,7 @@ def about_defaults(taken: Iterable[Assumed]) -> list[Finding]:
     for about, values in taken:
         by_values.setdefault(values, []).append(about)
     said = [
-        f"{', '.join(dict.fromkeys(about))}: {', '.join(values)}"
+        f"{listed([*dict.fromkeys(about)])}: {', '.join(values)}"
         for values, about in by_values.items()
         if values
     ]

@@ -39,9 +39,8 @@ def about_displays(record: Record) -> list[Finding]:
     if record.display_step_ohm > stated:
         found.append(say.DISPLAY_COARSE(step=record.display_step_ohm, stated=stated))
     standards = [item for item in record.standards if item.reading.shows_less]
-    signs = [f"'{item.name}'" for item in standards if not item.reading.beyond]
-    if signs:
-        found.append(say.STANDARD_SIGNS(names=", ".join(signs)))
+    if signs := [item.name for item in standards if not item.reading.beyond]:
+        found.append(say.STANDARD_SIGNS(names=quoted(signs)))
     tell = _tell_standard(record)
     return found + [
         say.OVER_RANGE(name=item.name, least=min(item.reading.beyond), tell=tell)
@@ -107,7 +106,7 @@ def about_example(record: Record) -> list[Finding]:
     standards = [item.name for item in record.standards if item.name in left]
     if not standards or len(left) == len(record.items()):
         return []
-    return [say.EXAMPLE_LEFT(names=", ".join(f"'{name}'" for name in left))]
+    return [say.EXAMPLE_LEFT(names=quoted(left))]
 
 
 def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...]:

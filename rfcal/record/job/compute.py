@@ -189,9 +189,8 @@ class _Job:
         checks = tuple(map(self.check, record.checks))
         rereads = tuple(map(self.again, record.rereads))
         self._judged(checks, rereads)
-        devices = self._devices(bool(checks)) if correct else ()
-        for item in () if correct else record.measurements:
-            self.path(self.calibration_on(self.sweeps[item.name]), item)
+        devices = self._devices(bool(checks))
+        devices = tuple(map(self._assessed, devices)) if correct else ()
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
@@ -233,7 +232,7 @@ class _Job:
 
     def _devices(self, checked: bool) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
-        devices = tuple(map(self._device, self.record.measurements))
+        devices = tuple(map(self._corrected, self.record.measurements))
         devices, told = displays.agreed(self.record, devices)
         self.findings += told
         judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
@@ -336,7 +335,8 @@ class _Job:
                 known = displays.behind(known, self.options[item.name], here, steps)
         return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
-    def _device(self, item: Measurement) -> Device:
+    def _corrected(self, item: Measurement) -> Device:
+        """A device, and what else it may be where its display shows less than R and X."""
         sweep = self.sweeps[item.name]
         here = self.calibration_on(sweep)
         elements, _ = self.path(here, item)
@@ -351,26 +351,26 @@ class _Job:
             seed = self.record.seed
             return Device(item.name, sweep, inputs, reflection, bench, elements, answer, seed=seed)
 
-        self.say(f"intervals of '{item.name}' at {sweep.frequency.size} points")
         if self.undecided is None:
-            return self._assessed(made(self.bench, sweep))
+            return made(self.bench, sweep)
         bench = self.undecided.at(here)
-        device, other, told = displays.answers(bench, here, self.options[item.name], made)
+        device, told = displays.answers(bench, here, self.options[item.name], made)
         self.findings += told
-        return self._assessed(device, other and self._assessed(other))
+        return device
 
-    def _assessed(self, device: Device, other: Device | None = None) -> Device:
-        """The same with what its path loses, what Monte Carlo says, and another answer."""
+    def _assessed(self, device: Device) -> Device:
+        """The same with what its path loses and what Monte Carlo says; its other answer too."""
         seed, inputs = self.record.seed, device.inputs
+        self.say(f"intervals of '{device.name}' at {device.frequency.size} points")
         loss = path_loss(inputs, device.reflection.value, np.random.default_rng(seed))
         ends = device.interval
         names = [item.name for item in self.record.measurements]
         self.say(f"Monte Carlo of '{device.name}', {names.index(device.name) + 1} of {len(names)}")
         rng = np.random.default_rng(seed)
         assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer)
-        found = replace(device, path_loss=loss, assessed=assessed, other=other)
-        vars(found)["figures"] = device.figures  # so that they are not computed again
-        return found
+        other = device.other and self._assessed(device.other)
+        own = device.figures  # so that they are not computed again
+        return displays.having(own, device, path_loss=loss, assessed=assessed, other=other)
 
 
 def checked(

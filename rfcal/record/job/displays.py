@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,11 +97,10 @@ def answers(
     here: Calibration,
     options: Options,
     make: Callable[[Bench, Sweep], Device],
-) -> tuple[Device, Device | None, list[Finding]]:
-    """What a device is: one answer where the readings tell its sign, else the other too.
+) -> tuple[Device, list[Finding]]:
+    """What a device is, where the readings do not tell its sign with its `other`; how it was told.
 
-    Where two remain the first has the X that the display shows as positive; with them comes how
-    the sign was told.
+    Where two remain the first has the X that the display shows as positive.
 
     `make` corrects a reading with a bench; `here` is the calibration of the likeliest.
     """
@@ -112,7 +112,7 @@ def answers(
         return _whole(all_of_it.of_sign(sign), here, make)
 
     if 1 not in options.signs:
-        return answer(0), None, []
+        return answer(0), []
     pair = [answer(sign) for sign in (1, -1)]
     there = np.array([all_of_it.has(sign) for sign in (1, -1)])
     rise = rising(
@@ -126,10 +126,17 @@ def answers(
     two = both & _apart(*pair)
     sign = np.where(both & ~two, 0, np.where(allowed[0], 1, -1))
     device = pair[0] if np.all(sign == 1) else pair[1] if np.all(sign == -1) else answer(sign)
-    other = None
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
-    return device, other, about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1])
+        device = having(device.figures, device, other=other)
+    return device, about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1])
+
+
+def having(figures: Mapping[str, Figure], device: Device, **values: Any) -> Device:
+    """The same device with other values, and figures that are not computed anew."""
+    found = replace(device, **values)
+    vars(found)["figures"] = figures
+    return found
 
 
 def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, ...], list[Finding]]:
@@ -149,8 +156,7 @@ def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, .
         ]
         if fits[0] != fits[1]:
             told = device if fits[0] else device.other
-            by_name[one] = replace(told, other=None)
-            vars(by_name[one])["figures"] = told.figures
+            by_name[one] = having(told.figures, told, other=None)
             found.append(SIGN_TOLD(device=one, how=BY_OTHER.format(other=other)))
         elif not any(fits):
             found.append(SAME_DISAGREES(device=one, other=other))
@@ -190,9 +196,7 @@ def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], De
     outside = np.any((middle < held[..., 0]) | (middle > held[..., 1]), axis=-1)
     if np.any(outside):
         device, figures = joined(outside)
-    whole = replace(device)
-    vars(whole)["figures"] = figures
-    return whole
+    return having(figures, device)
 
 
 def _joined(middle: Figure, parts: list[Figure]) -> Figure:

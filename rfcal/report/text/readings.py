@@ -1,38 +1,34 @@
 """What was found in the readings of a record, in words."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
-from rfcal.findings import Finding, grid_words, quoted
+from rfcal.findings import Finding, grid_words, told_once
 from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
 from rfcal.report.text.device import check_line, reread_line
 
+USUAL = (
+    "note: Usual values stand where the record states none; the page of the report lists them. "
+    "State what you know of yours."
+)
 
-def finding_line(finding: Finding) -> str:
+
+def finding_lines(findings: Iterable[Finding]) -> list[str]:
     """What was found as a terminal says it: the list of defaults is the page's."""
-    if finding.code == DEFAULTS.code:
-        return (
-            "note: Usual values stand where the record states none; the page of the report lists "
-            "them. State what you know of yours."
-        )
-    return str(finding)
+    return [USUAL if f.code == DEFAULTS.code else str(f) for f in told_once(findings)]
 
 
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
-    loud = [finding_line(finding) for finding in found.findings if finding.severity != "note"]
-    hidden = [item.name for item in found.record.measurements if item.reading.shows_less]
+    loud = finding_lines(f for f in found.findings if f.severity != "note")
     first = "no warnings: go on to the report"
-    if hidden:
-        first = (
-            "no warnings, but keep everything as it is until the report is there: the display does "
-            f"not show all of {quoted(hidden)}, and the report may ask for one more reading"
-        )
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
-    notes = [finding_line(finding) for finding in found.findings if finding.severity == "note"]
+    notes = finding_lines(f for f in found.findings if f.severity == "note")
     sweeps = [
         f"{s.label}: {grid_words(s.frequency)} ({s.origin.file if s.origin else 'typed'})"
         for s in found.sweeps
