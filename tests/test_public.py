@@ -46,6 +46,7 @@ except rfcal.RfcalError as error:
 reveal_type(device.at)
 device.remove("a line")
 device.at("70 MHz")
+rfcal.Standard("lod")
 rfcal.plots
 """
 
@@ -110,10 +111,11 @@ def test_a_type_checker_sees_every_name(tmp_path):
     errors = [line for line in about if "error:" in line]
     assert "rfcal.errors.RfcalError" in notes[0]
     assert "rfcal.library.device.Answer" in notes[1]
-    assert len(errors) == 3, said
+    assert len(errors) == 4, said
     assert 'incompatible type "str"' in errors[0]
     assert 'expected "float"' in errors[1]
-    assert 'has no attribute "plots"' in errors[2]
+    assert "Literal['short', 'open', 'load']" in errors[2]
+    assert 'has no attribute "plots"' in errors[3]
 
 
 def test_the_readme_shows_what_its_example_prints(tmp_path, monkeypatch, capsys):

@@ -1,5 +1,6 @@
 """Readings in, a calibrated analyzer out: the same bench as a record's, with the same defaults."""
 
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -15,7 +16,7 @@ from rfcal.library.device import Device
 from rfcal.maths.arguments import choice, reference
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer, Bench, Known
-from rfcal.measurement.error_terms import Calibration, implausible
+from rfcal.measurement.error_terms import Calibration, implausible, turn_of
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.network import Network
@@ -210,6 +211,11 @@ def calibrate(
         more that contradict each other at most frequencies, or such that make an analyzer that
         there is not.
 
+    Warns
+    -----
+    UserWarning
+        Error terms that only an exchanged short and open, or a wrong sign of X, leave over a band.
+
     Examples
     --------
     >>> f = [70e6, 71e6]
@@ -238,6 +244,7 @@ def calibrate(
     calibration = bench.calibration()
     _require_agreement(calibration)
     _require_plausible(calibration)
+    _warn_of_turn(bench, calibration)
     return CalibratedAnalyzer(bench, calibration)
 
 
@@ -286,6 +293,19 @@ def _require_plausible(calibration: Calibration) -> None:
                 f"the standards make an analyzer with a {name} of {worst:.2g}, which no sound one "
                 "has: look for exchanged readings, a wrong definition or a wrong sign of X"
             )
+
+
+def _warn_of_turn(bench: Bench, calibration: Calibration) -> None:
+    """Say what three standards cannot contradict and their analyzer still shows."""
+    own = calibration.error_box.renormalised(bench.z_ref, bench.standards[0].reading.z_ref)
+    turn = turn_of(own.reflection_tracking, calibration.frequency)
+    if turn and turn.backward:
+        said = "turns anticlockwise as no delay does: look whether all readings are conjugated"
+    elif turn and turn.half:
+        said = "starts half a turn off: look whether the readings of short and open are exchanged"
+    else:
+        return
+    warnings.warn(f"the reflection tracking {said}", stacklevel=3)
 
 
 def _known(model: Any, reading: Any) -> Known:

@@ -21,6 +21,7 @@ from rfcal.measurement.bench import Bench
 from rfcal.measurement.deembedding import PathElement
 from rfcal.measurement.monte_carlo import Assessment
 from rfcal.measurement.propagate import Inputs
+from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.network import Network, network_of
 from rfcal.readings.rows import MEGAHERTZ_HZ
@@ -203,15 +204,16 @@ class Device:
         Parameters
         ----------
         frequency : float
-            Frequency [Hz] within the sweep; the nearest point of it is taken.
+            Frequency [Hz] within the sweep.
 
         Returns
         -------
         Answer
-            To print, or to take numbers from.
+            Of the nearest point that was measured, up to half a step away: nothing is interpolated.
+            Its `frequency` is that point's own.
         """
         number(frequency, "the frequency [Hz]", low=0, above=True)
-        if not self.frequency[0] <= frequency <= self.frequency[-1]:
+        if not reaches(self.frequency, frequency):
             unit = ": frequencies are in Hz" if frequency < MEGAHERTZ_HZ else ""
             raise ArgumentError(
                 f"{mhz(frequency)} is outside the sweep of '{self.name}', which has "
@@ -326,21 +328,32 @@ class Device:
             other=self.other and self.other.behind(between),
         )
 
-    def save(self, file: str | Path) -> None:
+    def save(self, file: str | Path, *, force: bool = False) -> None:
         """Write the corrected reflection as a one-port Touchstone file.
 
         Parameters
         ----------
         file : str or Path
-            Where to, a name that ends in ``.s1p``; what stands there is written over.
+            Where to, a name that ends in ``.s1p``.
+        force : bool
+            Whether what stands there is written over.
+
+        Raises
+        ------
+        ReadingError
+            A file that is there already, or that cannot be written.
         """
         if not isinstance(file, str | Path):
             raise ArgumentError(f"a file is named by its path, found {file!r:.60}")
         path = Path(file)
         if path.suffix.lower() != ".s1p":
             raise ArgumentError(f"a one-port Touchstone file ends in .s1p, found '{path.name}'")
+        text = self.touchstone()
         try:
-            path.write_text(self.touchstone(), encoding="utf-8")
+            with path.open("w" if force else "x", encoding="utf-8") as out:
+                out.write(text)
+        except FileExistsError:
+            raise ReadingError(str(file), "is there already; force=True writes over it") from None
         except OSError as error:
             raise ReadingError(str(file), f"cannot be written ({error.strerror})") from error
 

@@ -19,6 +19,9 @@ def numbers(values: ArrayLike, what: str) -> NDArray[Any]:
         array = np.asarray(values)
     except ValueError as error:
         raise ArgumentError(f"{what} must be numbers in rows of one length: {error}") from error
+    if array is not values and isinstance(values, np.ndarray) and np.ma.is_masked(values):
+        at = int(np.argmax(np.ma.getmaskarray(values))) + 1
+        raise ArgumentError(f"{what} must be numbers, and number {at} is masked: leave it out")
     if array.dtype.kind in "fc":
         return array
     if array.dtype.kind not in "iu" or not array.size:

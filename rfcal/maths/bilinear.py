@@ -192,6 +192,23 @@ class Bilinear:
         together([g, q], "mismatch and round trip")
         return cls._of(q - g**2, g * (1 - q), -g * (1 - q), 1 - q * g**2)
 
+    def renormalised(self, z_from: float, z_to: float) -> "Bilinear":
+        """The same map between reflections in another reference impedance.
+
+        Parameters
+        ----------
+        z_from, z_to : float
+            Reference impedances [ohm] of this map, and of the one to come.
+
+        Returns
+        -------
+        Bilinear
+            Of the same two places.
+        """
+        step = np.asarray((z_to - z_from) / (z_to + z_from), complex)
+        to_own = Bilinear(1, step, step, 1)
+        return to_own.invert() @ self @ to_own
+
     @property
     def directivity(self) -> Complex:
         """What is seen of a perfect match [1]."""

@@ -138,17 +138,10 @@ class Adapter:
     z_own: float = defaults.REFERENCE_OHM  # of the scattering parameters [ohm]
     z_ref: float = defaults.REFERENCE_OHM  # of the reflections [ohm]
 
-    def _to_own(self) -> Bilinear:
-        """From reflections in `z_ref` to those in `z_own`."""
-        step = np.asarray((self.z_ref - self.z_own) / (self.z_ref + self.z_own), complex)
-        one = np.ones_like(step)
-        return Bilinear(one, step, step, one)
-
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
         """The adapter as a map."""
         s11, through, s22 = inputs
-        own = self._to_own()
-        return own.invert() @ Bilinear.from_error_terms(s11, s22, through) @ own
+        return Bilinear.from_error_terms(s11, s22, through).renormalised(self.z_own, self.z_ref)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ first-order low-loss form. An artefact whose reflection was measured elsewhere i
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -30,6 +30,7 @@ from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
+Kind = Literal["short", "open", "load"]
 OFFSET = ("offset_delay", "offset_loss", "offset_z0")
 KINDS: Mapping[str, tuple[str, ...]] = {
     "short": ("inductance", *OFFSET),
@@ -108,7 +109,7 @@ class Standard(Reflector):
     [-0.001+0.j -0.001+0.j]
     """
 
-    kind: str
+    kind: Kind
     resistance: float = None  # type: ignore[assignment]  # of a load the usual one
     inductance: float | Sequence[float] = (0.0,)  # kept as a tuple, and so is the next
     capacitance: float | Sequence[float] = (0.0,)

@@ -77,13 +77,14 @@ def require_ascending(frequency: Real, file: str, lines: Sequence[int] = ()) -> 
 
 
 def require_plausible(reflection: np.ndarray, file: str, lines: Sequence[int] = ()) -> None:
-    """Refuse reflections [1] that are infinite, as of -z_ref, or of no possible size."""
+    """Refuse reflections [1] that are no numbers, infinite, as of -z_ref, or too large."""
     beyond = ~(np.abs(reflection) <= LARGEST_REFLECTION)
     if np.any(beyond):
         at = int(np.argmax(beyond))
-        raise ReadingError(
-            file,
-            f"point {at + 1} comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no "
-            "reading: look for a slip in the numbers, or in the unit or format of the file",
-            lines[at] if len(lines) else None,
+        wrong = (
+            f"comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no reading: look for "
+            "a slip in the numbers, or in the unit or format of the file"
         )
+        if np.isnan(reflection[at]):
+            wrong = "is not a number: leave it out, or read it again"
+        raise ReadingError(file, f"point {at + 1} {wrong}", lines[at] if len(lines) else None)

@@ -22,6 +22,10 @@ from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
+NO_REFLECTION = 3.0
+"""Raw readings that are larger at most points [1] are no reflections (common practice, no
+source)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Origin:
@@ -100,8 +104,16 @@ class Sweep:
                 "a sweep has a reflection for each frequency, found shapes "
                 f"{frequency.shape} and {reflection.shape}"
             )
-        require_ascending(frequency, self.label)
-        require_plausible(reflection, self.label)
+        where = f"the sweep '{self.label}'"
+        require_ascending(frequency, where)
+        require_plausible(reflection, where)
+        # what was typed or read from a file has been judged there
+        large = np.abs(reflection) > NO_REFLECTION
+        if 2 * np.count_nonzero(large) > large.size and self.origin is None and not self.effects:
+            raise ArgumentError(
+                f"{where} has {np.median(np.abs(reflection)):.3g} at most points, and no "
+                "reflection is so large: is this an impedance? Use rfcal.from_impedance for it"
+            )
         object.__setattr__(self, "frequency", frequency)
         object.__setattr__(self, "reflection", reflection)
 

@@ -14,7 +14,7 @@ from rfcal.maths.reflection import Real, from_impedance, to_impedance
 from rfcal.measurement.monte_carlo import ellipse_of
 from rfcal.measurement.propagate import Inputs, impedance, propagate, region
 from rfcal.models.cables import CABLES
-from rfcal.models.standards import Standard
+from rfcal.models.standards import Kind, Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.results import Device
@@ -24,7 +24,7 @@ from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider, place_of, started
 
-KINDS = ("short", "open", "load")
+KINDS: tuple[Kind, ...] = ("short", "open", "load")
 READING = ("noise", "connection", "display step", "drift")
 LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
 STANDARDS = (*READING, "short", "open", *LOAD)

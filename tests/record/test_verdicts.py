@@ -2,7 +2,9 @@
 
 import json
 import re
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -341,3 +343,12 @@ def test_points_that_share_part_of_their_errors_are_far_off_no_more_often(shared
     squared = np.sum((common + own) ** 2, axis=1)
     alarms = sum(far_off(sweep, chance) for sweep in squared)
     assert alarms <= chance * count + 3 * np.sqrt(chance * count)
+
+
+def test_results_in_another_reference_are_no_exchange(tmp_path):
+    """The analyzer's own tracking turns as behind a lead; seen in 75 ohm it would not."""
+    beacon, folder = Path(__file__).parents[2] / "data/demo/beacon-antenna", tmp_path / "r"
+    shutil.copytree(beacon, folder)
+    text = (folder / "record.toml").read_text().replace("reference_ohm = 50", "reference_ohm = 75")
+    (folder / "record.toml").write_text(text)
+    assert "half-turn" not in {finding.code for finding in compute(folder).findings}

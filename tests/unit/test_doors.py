@@ -197,6 +197,19 @@ WRONG = {
         "is many draws",
     ),
     "a sweep of no network": (lambda: Sweep.from_network(3), "scikit-rf is expected, found int"),
+    "masked readings": (
+        lambda: Sweep(FREQUENCY, np.ma.masked_array([0.1, 9.0, 0.1], [False, True, False])),
+        "reflections must be numbers, and number 2 is masked",
+    ),
+    "masked frequencies": (
+        lambda: Sweep(np.ma.masked_less(FREQUENCY, 2e6), [0.1] * 3),
+        "frequencies must be numbers, and number 1 is masked",
+    ),
+    "impedances for reflections": (
+        lambda: Sweep(FREQUENCY, [150 + 20j, 48.0, 0.3], label="antenna"),
+        "the sweep 'antenna' has 48 at most points, and no reflection is so large: is this an "
+        "impedance? Use rfcal.from_impedance",
+    ),
     "rows of two lengths": (lambda: to_impedance([[0.1], [0.1, 0.2]]), "rows of one length"),
 }
 
@@ -237,6 +250,8 @@ def test_lists_and_numbers_do_where_arrays_do():
     assert table.reflection(1.5e6) == pytest.approx(table.reflection([1.5e6]))
     assert Line(2).impedance([1e6, 2e6]).shape == (2,)
     assert to_impedance([0, 0.5]) == pytest.approx([50, 150])
+    whole = Sweep(np.ma.array(FREQUENCY), np.ma.array([0.1] * 3))
+    assert whole.reflection == pytest.approx([0.1] * 3)
 
 
 @pytest.mark.parametrize(
@@ -283,6 +298,11 @@ def test_megahertz_written_as_hertz_are_asked_about():
         Sweep([70.2, 70.3], [0.1, 0.1])
 
 
+def test_a_point_without_a_number_is_named():
+    with pytest.raises(ReadingError, match=r"^the sweep 'antenna': point 2 is not a number: leave"):
+        Sweep(FREQUENCY, [0.1, np.nan, 0.1], label="antenna")
+
+
 def test_a_corrected_device_cannot_be_written_over():
     sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
     sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
@@ -300,6 +320,6 @@ def test_the_interval_of_what_reads_as_active_holds_its_value():
     # far beyond the chart, as from a slip of the pen: R is below zero, and its interval with it
     sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
     sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
-    answer = calibrate(sweeps).correct(Sweep(FREQUENCY, [1e5] * 3)).at(2e6)
+    answer = calibrate(sweeps).correct(Sweep(FREQUENCY, [0.3, 1e5, 0.3])).at(2e6)
     value, low, high = map(float, re.findall(r"-?[\d.]+", str(answer.resistance))[:3])
     assert low < value < high < 0

@@ -81,6 +81,34 @@ def test_an_answer_is_said_with_the_digits_of_its_uncertainty(device):
     assert device.at(70.2049e6).frequency == device.frequency[at]
 
 
+def test_an_answer_is_that_of_the_nearest_measured_point(device):
+    asked = device.at(70.2069e6)
+    assert asked.frequency == device.frequency[80] == pytest.approx(70.2e6)
+    assert asked.resistance.low == device.interval[80, 0, 0]
+    # numbers that are the sweep's end but for rounding
+    assert device.at(device.frequency[-1] * (1 + 1e-9)).frequency == device.frequency[-1]
+
+
+@pytest.mark.parametrize(
+    ("of", "words"),
+    [
+        (lambda short, opened, load: (opened, short, load), "short and open are exchanged"),
+        (lambda *all_of: [np.conj(x) for x in all_of], "all readings are conjugated"),
+    ],
+)
+def test_what_three_standards_cannot_contradict_and_a_band_shows_is_said(of, words):
+    names = ("short", "open", "load")
+    sweeps = [swept(name) for name in names]
+    known = {
+        rfcal.Standard(name): replace(sweep, reflection=values)
+        for name, sweep, values in zip(
+            names, sweeps, of(*(sweep.reflection for sweep in sweeps)), strict=True
+        )
+    }
+    with pytest.warns(UserWarning, match=words):
+        rfcal.calibrate(known)
+
+
 def test_error_terms_are_there_over_frequency(calibrated):
     raw = swept("antenna").reflection
     e00, e11 = calibrated.directivity, calibrated.source_match
@@ -174,6 +202,11 @@ def test_a_line_known_by_its_own_sweeps(device, calibrated):
 
 def test_what_is_saved_is_read_again(device, tmp_path):
     device.save(tmp_path / "antenna.s1p")
+    kept = (tmp_path / "antenna.s1p").read_bytes()
+    with pytest.raises(ReadingError, match=r"is there already; force=True writes over it"):
+        device.add(rfcal.Line(1.0)).save(tmp_path / "antenna.s1p")
+    assert (tmp_path / "antenna.s1p").read_bytes() == kept
+    device.save(tmp_path / "antenna.s1p", force=True)
     back = rfcal.read(tmp_path / "antenna.s1p")
     assert back.frequency.tolist() == device.frequency.tolist()
     assert back.reflection == pytest.approx(device.reflection.value, abs=1e-15)
@@ -387,7 +420,10 @@ WRONG = {
     "no such folder": (lambda: SEEN.save("nowhere/device.s1p"), "cannot be written"),
     "a sweep of two lengths": (lambda: rfcal.Sweep([1e6, 2e6], [0.1]), "(2,) and (1,)"),
     "a sweep that falls": (lambda: rfcal.Sweep([2e6, 1e6], [0.1, 0.1]), "must ascend"),
-    "a sweep with a gap": (lambda: rfcal.Sweep([1e6, 2e6], [0.1, np.nan]), "no reading"),
+    "a sweep with a gap": (
+        lambda: rfcal.Sweep([1e6, 2e6], [0.1, np.nan]),
+        "point 2 is not a number",
+    ),
     "a sweep from zero": (lambda: rfcal.Sweep([0, 1e6], [0.1, 0.1]), "above zero"),
     "a sweep in no reference": (lambda: rfcal.Sweep([1e6], [0.1], -50.0), "from 0.001"),
     "a sweep with a number for a label": (lambda: rfcal.Sweep([1e6], [0.1], label=3), "a text"),

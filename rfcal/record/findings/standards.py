@@ -10,7 +10,14 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.error_terms import Calibration, calibrate, implausible
+from rfcal.measurement.error_terms import (
+    LONGEST_S,
+    SURE,
+    Calibration,
+    calibrate,
+    implausible,
+    turn_of,
+)
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
 from rfcal.record.findings.slips import (
@@ -39,25 +46,11 @@ ALIKE, APART = 0.15, 0.7
 the second: analyzers show more of a step on the chart (common practice, no source)."""
 EDGE = 36
 """Points about the chart's edge at which the growth of an error is looked at."""
-LONGEST_S = 150e-9
-"""Round trip of the longest lead before the standards' plane, 15 m of cable (common practice, no
-source): steps in which it turns by a whole turn do not show which way the tracking turns."""
 LOW_HZ, PER_METRE_S = 1e6, 10e-9
 """Below this an analyzer's own delay turns nothing to speak of, so that only a lead does; and a
 metre's round trip (common practice, no source)."""
-BACKWARD_S = 35e-12
-"""Round trip by which standards of one's own making may hide a delay: 3.5 mm of cable (common
-practice, no source)."""
-SURE = 6.0
-"""So many standard deviations off is no chance: once in 10^4 at eleven points, in 10^6 at thirty,
-and as it must be beyond what leads explain too, it takes next to no part of that of a false
-alarm."""
-FEWEST = 11
-"""Points from which a line through phases is judged."""
 MOST = 3
 """Slips that are told."""
-KNOWN_RAD = 0.15
-"""Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
 LEAD_M, NEAR_RAD = 3.0, 0.5
 """Few points show no delay: a tracking so near half a turn is an exchange, or a longer lead than
 this before the standards (common practice, no source)."""
@@ -68,11 +61,14 @@ def about_standards(
     checks: Iterable[Check] = (),
     *,
     z_ref: float = defaults.REFERENCE_OHM,
+    own_ohm: float | None = None,
     chance: float = defaults.FALSE_ALARM,
     why: str = "",
     meant: Mapping[str, Meanings] = MappingProxyType({}),
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
+
+    The readings may have had another reference of their own.
 
     The chance [1] is that of being said to contradict each other without cause; what would explain
     it stands in `why` where one thing does, and what else the readings may mean in `meant`.
@@ -83,7 +79,9 @@ def about_standards(
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    found += _read_alike(calibration) or about_analyzer(calibration, meant, z_ref, upheld, why)
+    found += _read_alike(calibration) or about_analyzer(
+        calibration, meant, z_ref, upheld, why, own_ohm
+    )
     found += _about_correction(calibration)
     bad = contradict(calibration, chance)
     if np.any(bad):
@@ -174,6 +172,7 @@ def about_analyzer(
     z_ref: float,
     upheld: bool = False,
     why: str = "",
+    own_ohm: float | None = None,
 ) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
     box, frequency = calibration.error_box, calibration.frequency
@@ -187,22 +186,22 @@ def about_analyzer(
         look = say.LOOK_CHECKS if why else say.LOOK_WRONG
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
-    turn = delay_of(box.reflection_tracking, frequency)
+    tracking = box.renormalised(z_ref, own_ohm or z_ref).reflection_tracking
+    turn = turn_of(tracking, frequency)
     if turn is None:
-        metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-box.reflection_tracking[0])
+        metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
         if upheld or metres < LEAD_M or abs(off) > NEAR_RAD:
             return []
         why = say.OR_LEAD.format(metres=metres)
         return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
-    (delay, doubt, at_zero), where = turn, span_mhz(frequency, frequency > 0)
-    if delay < -max(BACKWARD_S, SURE * doubt):
-        degrees = np.degrees(-2 * np.pi * delay * np.ptp(frequency))
+    where = span_mhz(frequency, frequency > 0)
+    if turn.backward:
+        degrees = np.degrees(-2 * np.pi * turn.delay * np.ptp(frequency))
         return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
-    if frequency[-1] < LOW_HZ and delay - SURE * doubt > LONGEST_S:
-        return [say.UNIT_BY_DELAY(metres=delay / PER_METRE_S, where=where)]
-    known_rad = 2 * np.pi * doubt * np.mean(frequency)
-    if known_rad < KNOWN_RAD and np.pi - abs(at_zero) < SURE * KNOWN_RAD:
-        why = say.AT_ZERO.format(degrees=abs(np.degrees(at_zero)))
+    if frequency[-1] < LOW_HZ and turn.delay - SURE * turn.doubt > LONGEST_S:
+        return [say.UNIT_BY_DELAY(metres=turn.delay / PER_METRE_S, where=where)]
+    if turn.half:
+        why = say.AT_ZERO.format(degrees=abs(np.degrees(turn.at_zero)))
         return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
     return []
 
@@ -238,21 +237,3 @@ def _mended(calibration: Calibration, meant: Mapping[str, Meanings], z_ref: floa
         if mended:
             return mended[:MOST]
     return []
-
-
-def delay_of(values: Complex, frequency: Real) -> tuple[float, float, float] | None:
-    """Delay of a transmission [s], its standard uncertainty, and the phase at zero frequency [rad].
-
-    None where too few points, or too far apart, show a straight line through the phases.
-    """
-    if frequency.size < FEWEST:
-        return None
-    step = float(np.max(np.diff(frequency)))
-    phase = np.unwrap(np.angle(values)) / (2 * np.pi)
-    middle = float(np.mean(frequency))
-    slope, level = np.polyfit(frequency - middle, phase, 1)
-    if (1 - abs(slope) * step) / step < LONGEST_S:
-        return None
-    scatter = np.std(phase - level - slope * (frequency - middle))
-    doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
-    return -slope, doubt, float(np.angle(np.exp(2j * np.pi * (level - slope * middle))))

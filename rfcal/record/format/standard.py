@@ -2,9 +2,10 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import cast
 
 from rfcal import defaults
-from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Standard
+from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Kind, Standard
 from rfcal.record.format.keys import Key, Placed, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
 from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
@@ -141,11 +142,12 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
         table.named(AT.name, found[AT.name], measured, "[[measurement]]")
     stated = {part: found[key.name] for part, key in UNCERTAINTIES.items() if key.name in table}
     figures = {part: found[key.name] for part, key in MODEL.items() if key.name in found}
+    made = cast(Kind, kind)
     return Artefact(
         name=found["name"],
         place=table.place,
         reading=read_reading(table, found),
-        model=None if kind == "known" else Standard(kind, uncertainty=stated, **figures),
+        model=None if kind == "known" else Standard(made, uncertainty=stated, **figures),
         definition=found.get("definition"),
         uncertainty=stated,
         resistance_stated="resistance_ohm" in table,

@@ -223,7 +223,8 @@ class _Job:
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             why = explained(self.calibration, checks, stayed=stayed, **judged)
-            found = about_standards(self.calibration, checks, why=why, **judged)
+            own = self.bench.standards[0].reading.z_ref
+            found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
             self.findings += found
         why = why or SEEN_MOVING * bool(rereads and not still)
