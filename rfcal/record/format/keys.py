@@ -8,10 +8,9 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import KW_ONLY, dataclass, field
+from dataclasses import KW_ONLY, dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, ClassVar
 
 from rfcal.errors import RecordError
@@ -50,22 +49,15 @@ class Placed:
         return RecordError(FILE, self.place, why)
 
 
+@dataclass(frozen=True)
 class Table:
     """A table of the record as the TOML parser gave it, and its place, which refusals name."""
 
-    # `place` says where it stands, such as ``[[standard]] 2 ('load')``; empty for the top level.
-    # A record read `ahead` is a plan: readings need not be there yet. `homes` are the headers of
-    # the tables in which each key of the format may stand.
-    def __init__(
-        self,
-        values: dict[str, Any],
-        place: str,
-        folder: Path,
-        ahead: bool = False,
-        homes: Mapping[str, Sequence[str]] = MappingProxyType({}),
-    ):
-        self.values, self.place, self.folder, self.ahead = values, place, folder, ahead
-        self.homes = homes
+    values: dict[str, Any]
+    place: str  # such as ``[[standard]] 2 ('load')``; empty for the top level
+    folder: Path
+    ahead: bool  # of a plan, whose readings need not be there yet
+    homes: Mapping[str, Sequence[str]]  # headers of the tables in which each key may stand
 
     def __contains__(self, key: str) -> bool:
         return key in self.values
@@ -95,12 +87,11 @@ class Table:
         """A finite number that can be a measurement."""
         if isinstance(found, bool) or not isinstance(found, int | float | Decimal):
             raise self.fail(key, f"expected a number, found {show(found)}")
-        number = float(found) if not isinstance(found, int) or abs(found) <= LARGEST else math.inf
-        if math.isnan(number) or (math.isinf(number) and not isinstance(found, int)):
+        if not isinstance(found, int) and not math.isfinite(found):
             raise self.fail(key, f"expected a finite number, found {show(found)}")
-        if abs(number) > LARGEST:
-            raise self.fail(key, f"{number:g} is beyond any measurement")
-        return number
+        if not -LARGEST <= found <= LARGEST:
+            raise self.fail(key, f"{show(found)} is beyond any measurement")
+        return float(found)
 
     def only(self, allowed: Iterable[str]) -> None:
         """Refuse keys that the format does not know."""
@@ -110,8 +101,7 @@ class Table:
                 continue
             if key in self.homes:
                 raise self.fail(key, f"this key stands in {' or '.join(self.homes[key])}, not here")
-            near = [k for k in allowed if key in k.split("_")]
-            near = near or [k for k in allowed if key in k]
+            near = [k for k in allowed if key in k.split("_")] or [k for k in allowed if key in k]
             near = near or difflib.get_close_matches(key, allowed, 1, 0)
             raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
 
@@ -125,7 +115,7 @@ class Table:
 
     def inside(self, values: dict[str, Any], place: str) -> "Table":
         """A table of the same record."""
-        return Table(values, place, self.folder, self.ahead, self.homes)
+        return replace(self, values=values, place=place)
 
     def inner(self, key: str) -> "Table":
         """A table inside this one, as ``[key]`` makes it; empty where the key is absent."""
@@ -206,9 +196,8 @@ class Section:
     header: str
     says: str
     keys: tuple[Key, ...]
-    # of a table that has kinds: which it is, and each in words
-    kind: Callable[[Table], str] = _no_kind
-    kinds: Mapping[str, str] = field(default_factory=dict)
+    kind: Callable[[Table], str] = _no_kind  # which of its kinds a table is
+    kinds: Mapping[str, str] = field(default_factory=dict)  # each in words
     readings: tuple[Key, ...] = ()  # keys of which exactly one says where its raw reading is
     below: tuple[str, ...] = ()  # tables inside it
 
@@ -221,9 +210,8 @@ class Section:
         """Values in SI of all keys that may stand in a table of this kind."""
         table.only((*(key.name for key in self.keys), *self.below))
         names = [key.name for key in self.readings]
-        if all(name in table for name in TOGETHER):  # these two are one reading
-            names.remove(TOGETHER[1])
-        if names and not (table.ahead and not any(name in table for name in names)):
+        stated = [name for name in names if name in table]
+        if stated != [*TOGETHER] and names and (stated or not table.ahead):
             table.one_of(names, "give the raw reading")
         kind = self.kind(table)
         own = [key for key in self.keys if not key.kinds or kind in key.kinds]
