@@ -1,4 +1,4 @@
-"""A part between two ports: in series with them or across them, after a through was read.
+"""A part between two ports, in series or across, by a through; and what a fixture adds to a part.
 
 A series impedance Z between ports of Z1 and Z2 passes ``(Z1 + Z2) / (Z1 + Z2 + Z)`` of what a
 through passes, an admittance Y across ports of Y1 and Y2 ``(Y1 + Y2) / (Y1 + Y2 + Y)`` (from the
@@ -13,8 +13,11 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
-from rfcal.maths.reflection import Complex
+from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer
+from rfcal.measurement.deembedding import FixtureBySweeps, across
+from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.propagate import at_plane
 from rfcal.readings.sweep import TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
 
@@ -90,3 +93,29 @@ def doubt_of(impedance: Any, method: str, ports: Ports, z_ref: float) -> np.ndar
         through = reflection_through(part, empty, ports, method, z_own=z_ref, z_ref=z_ref)
         variance = through.variance()
     return np.asarray(np.sqrt(variance) / np.abs(slope * z))
+
+
+def removed(
+    frequency: Real, part: Quantity, opened: Quantity, shorted: Quantity, load: Quantity | None
+) -> Quantity:
+    """The part's reflection [1] without the fixture; the load is the reference impedance.
+
+    With a load the fixture may be any: it is calibrated at its far end. Without one it is a stray
+    impedance in series and then a stray admittance across.
+    """
+    far = defaults.PATH["far end"]
+    if load is None:
+        return across(part, FixtureBySweeps(), [opened, shorted], embed=False)
+    zero = np.zeros(frequency.size, complex)
+    known = [
+        Quantity(zero + complex(value), both_axes(f"fixture: {name}", far))
+        for name, value in (("short", -1.0), ("open", 1.0), ("load", 0.0))
+    ]
+    own = calibrate(frequency, ("short", "open", "load"), known, (shorted, opened, load))
+    return at_plane(own, part, Quantity(zero))
+
+
+def share(whole: Quantity, part: Quantity) -> Real:
+    """How much of a part's impedance [1] a fixture had added to it."""
+    before, after = ((1 + q.value) / (1 - q.value) for q in (whole, part))
+    return np.abs(before - after) / np.abs(after)

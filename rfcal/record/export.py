@@ -13,9 +13,8 @@ from rfcal.feedline.loss import Lost
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
 from rfcal.maths.reflection import swr
-from rfcal.record.figures_json import told_figures, told_part
 from rfcal.record.findings.line_verdict import line_verdict
-from rfcal.record.json_text import Told, once, pieces
+from rfcal.record.json_text import Told, once, pieces, told_figures, told_part
 from rfcal.record.results import (
     AfterBuilding,
     Check,

@@ -20,7 +20,7 @@ from rfcal.record.findings.components import part_words
 from rfcal.record.format.schema import Record
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Device, Part, Results
-from rfcal.report.figures.compare import agreement_figure, values_figure
+from rfcal.report.figures.components import agreement_figure, values_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.figures.style import own_settings
 from rfcal.report.text.components import part_kind

@@ -42,9 +42,10 @@ from rfcal.report.text.match import match_lines as match_lines
 from rfcal.report.text.match import match_parts as match_parts
 from rfcal.report.text.match import match_row as match_row
 from rfcal.uncertainty.words import plus_minus as plus_minus
-from rfcal.workbook.components import coil_panel as coil_panel
-from rfcal.workbook.corrected import plane_panel as plane_panel
-from rfcal.workbook.corrected import standards_panel as standards_panel
+from rfcal.workbook.device import coil_panel as coil_panel
+from rfcal.workbook.device import match_panel as match_panel
+from rfcal.workbook.device import plane_panel as plane_panel
+from rfcal.workbook.device import standards_panel as standards_panel
 from rfcal.workbook.form import ReadingForm as ReadingForm
 from rfcal.workbook.lesson import against_truth as against_truth
 from rfcal.workbook.lesson import compute as compute
@@ -60,7 +61,6 @@ from rfcal.workbook.lines import cable_panel as cable_panel
 from rfcal.workbook.lines import fault_panel as fault_panel
 from rfcal.workbook.lines import loss_panel as loss_panel
 from rfcal.workbook.lines import standing_wave_panel as standing_wave_panel
-from rfcal.workbook.matching import match_panel as match_panel
 from rfcal.workbook.uncertainty import blind_figure as blind_figure
 from rfcal.workbook.uncertainty import path_panel as path_panel
 from rfcal.workbook.uncertainty import residual_panel as residual_panel

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from rfcal.components.fixture import removed, share
-from rfcal.components.throughs import Ports, reflection_through
+from rfcal.components.throughs import Ports, reflection_through, removed, share
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer
 from rfcal.measurement.propagate import impedance

@@ -8,8 +8,7 @@ import numpy as np
 from rfcal.components.choice import Verdict, choose
 from rfcal.components.circuits import over
 from rfcal.components.fit import Sweep
-from rfcal.components.fixture import removed, share
-from rfcal.components.throughs import Ports, reflection_of
+from rfcal.components.throughs import Ports, reflection_of, removed, share
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real, to_admittance, to_impedance
