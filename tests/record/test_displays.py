@@ -1,6 +1,7 @@
 """Displays that show less than R and X, from record to page, terminal and results."""
 
 import json
+from functools import partial
 
 import numpy as np
 import pytest
@@ -70,6 +71,13 @@ def sizes(z, mhz):
         ", ".join(f"[{m}, {v:.1f}]" for m, v in zip(mhz, a, strict=True)) for a in (abs(z), ratio)
     ]
     return f"typed_z_ohm = [{rows[0]}]\ntyped_swr = [{rows[1]}]\n"
+
+
+def angles(z, mhz, shown=np.real):
+    """Magnitude and angle off a display, which may show no sign."""
+    x = from_impedance(z, 50.0)
+    rows = zip(mhz, np.abs(x), shown(np.degrees(np.angle(x))), strict=True)
+    return f"typed_reflection = [{', '.join(f'[{m}, {s:.3f}, {a:.1f}]' for m, s, a in rows)}]\n"
 
 
 @pytest.fixture
@@ -199,6 +207,26 @@ def test_a_typed_x_without_its_sign_is_asked_about_where_it_falls_or_none_is_sho
     said = [f.message for f in results.findings if f.code == "never-negative"]
     assert len(said) == asked
     assert all("say x_sign = 'unknown'" in message for message in said)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "all_lost", "asked"),
+    [
+        ([50, 55, 60], False, True),  # anticlockwise, as of a capacitor's without their sign
+        ([60, 55, 50], False, False),  # as of an honest coil
+        ([60, 55, 50], True, True),
+        ([60], True, True),
+        ([-60, -55, -50], False, False),
+    ],
+)
+def test_typed_angles_without_their_sign_are_asked_about(record, degrees, all_lost, asked):
+    z = to_impedance(0.7 * np.exp(1j * np.radians(degrees)), 50.0)
+    lost = partial(angles, shown=np.abs)
+    displays = dict.fromkeys((*SAID, "whip"), lost) if all_lost else {"whip": angles}
+    results = compute(record({"whip": z}, [3.6, 3.65, 3.7][: len(degrees)], displays))
+    said = [f.message for f in results.findings if f.code == "never-negative"]
+    assert len(said) == asked
+    assert all("the sign of the angle" in message for message in said)
 
 
 def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):

@@ -8,6 +8,7 @@ import numpy as np
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.measurement.propagate import impedance
 from rfcal.models.interpolation import SAME
 from rfcal.readings.content import decoded
 from rfcal.readings.display import MOST_RAW
@@ -16,6 +17,7 @@ from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.slips import has_angles, has_ohms, in_order
 from rfcal.record.format.schema import Artefact, Record
+from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm
 
 USUAL_HZ = 10e3, 6e9
@@ -76,29 +78,28 @@ def never_negative(
     """Devices whose X is nowhere below zero, of what may have no sign: R and X of CSV or typed.
 
     Typed at few points many have one sign: these are asked about where X falls, which little loss
-    forbids, or where none is below zero that was typed of anything.
+    forbids, or where none is below zero that was typed of anything. So it is with typed angles.
     """
     shown = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
     shown |= not record.standards
     found = []
     for item in record.measurements:
-        sweep = sweeps.get(item.name)
+        sweep, read = sweeps.get(item.name), item.reading
         if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
             continue
-        rows, points = item.reading.typed, sweep.frequency.size
-        of_file = has_ohms(item.reading, sweep) and points > 1
-        if (not shown or _falls(rows, record)) if rows else of_file:
+        of = say.X_FILED if read.files else say.X_TYPED if read.typed else say.ANGLE_TYPED
+        of_file = has_ohms(read, sweep) and sweep.frequency.size > 1
+        if of_file if read.files else not shown or _falls(sweep, record):
             where = span_mhz(sweep.frequency, sweep.frequency > 0)
-            typed = say.X_SIGN if rows else ""
-            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, typed=typed))
+            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, **of))
     return found
 
 
-def _falls(rows: Sequence[Sequence[float]], record: Record) -> bool:
+def _falls(sweep: Sweep, record: Record) -> bool:
     """Whether X falls over a band by more than noise and the display's steps."""
-    _, r, x = np.array(rows, float).T
-    noise = record.analyzer["noise"] * np.abs(r + 1j * x + record.reference_ohm) ** 2
-    doubt = np.hypot(noise / 2 / record.reference_ohm, record.display_step_ohm / np.sqrt(12))
+    z_ref = record.reference_ohm
+    z = impedance(sweep.quantity(z_ref, record.analyzer["noise"]), z_ref)
+    x, doubt = z.value.imag, standard_uncertainty(z.covariance())[:, 1]
     return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
 
 

@@ -231,11 +231,15 @@ class File(Text):
         try:
             inside = table.folder.resolve()
             target = (inside / found).resolve()
-            there = target.is_file()
+            there, exists = target.is_file(), target.exists()
         except (OSError, ValueError, RuntimeError) as error:
             raise table.fail(self.name, f"{shown} is no path that can be read ({error})") from error
         if not target.is_relative_to(inside):
             raise table.fail(self.name, f"{shown} is a link that leads outside the record's folder")
+        if exists and not there:
+            what = "a folder" if target.is_dir() else "a pipe or a device"
+            why = f"{shown} is {what}, and a plain file is wanted: write the readings into one"
+            raise table.fail(self.name, why)
         if not there and not table.ahead:
             raise table.fail(self.name, f"there is no file {shown} in the record's folder")
         return found

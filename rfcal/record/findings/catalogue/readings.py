@@ -135,9 +135,18 @@ MISTYPED = warning(
 )
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
-    "Does the display show the sign of X? That of '{label}' is below zero nowhere {where}.{typed}",
+    "Does the display show the sign of {what}? That of '{label}' is below zero nowhere {where}."
+    "{hint}",
 )
-X_SIGN = " If it does not, say x_sign = 'unknown' beside what was typed."
+X_FILED = {"what": "X", "hint": ""}
+X_TYPED = {
+    "what": "X",
+    "hint": " If it does not, say x_sign = 'unknown' beside what was typed.",
+}
+ANGLE_TYPED = {
+    "what": "the angle",
+    "hint": " If it does not, type R and the size of X instead, with x_sign = 'unknown'.",
+}
 SIGNS_LOST = warning(
     "signs-lost: {short}",
     "Look whether X was written without its sign in all readings: it is below zero in none, though "
