@@ -3,7 +3,6 @@
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -249,7 +248,7 @@ def calibrate(
 
 
 def _require_readings(known: Sequence[Known]) -> None:
-    """Refuse none at all, readings at unlike frequencies, and one reading for two standards."""
+    """Refuse none at all, and readings at unlike frequencies."""
     if not known:
         raise CalibrationError("no standard is given, and three or more that differ are needed")
     grid = known[0].reading.frequency
@@ -258,14 +257,6 @@ def _require_readings(known: Sequence[Known]) -> None:
             raise CalibrationError(
                 f"the reading of '{item.name}' has {grid_words(item.reading.frequency)}, that of "
                 f"'{known[0].name}' {grid_words(grid)}: read all standards at the same frequencies"
-            )
-    for one, other in combinations(known, 2):
-        files = one.reading.origin, other.reading.origin
-        alike = np.array_equal(one.reading.reflection, other.reading.reflection)
-        if alike and None not in files and one.name != other.name:  # one name is refused later
-            raise CalibrationError(
-                f"the reading of '{other.name}' is that of '{one.name}': one sweep is no evidence "
-                "twice; connect the standard again and read it anew, or leave it out"
             )
 
 

@@ -133,7 +133,22 @@ class Bench:
         _require_names([item.reading.label for item in self.standards], "standards' readings")
         grid = self.standards[0].reading.frequency if self.standards else np.zeros(0)
         seen = [self.raw(item.reading) for item in self.standards]
-        return calibrate(grid, [s.name for s in self.standards], self._connected(grid), seen)
+        found = calibrate(grid, [s.name for s in self.standards], self._connected(grid), seen)
+        self._require_independent()
+        return found
+
+    def _require_independent(self) -> None:
+        """Refuse one reading of two standards."""
+        read: dict[Hashable, str] = {}
+        for item in self.standards:
+            if one := item.reading.evidence:
+                if first := read.get(one):
+                    raise CalibrationError(
+                        f"the reading of '{item.name}' is that of '{first}': one sweep is no "
+                        "evidence twice; connect the standard again and read it anew, or leave it "
+                        "out"
+                    )
+                read[one] = item.name
 
     def at(self, calibration: Calibration, frequency: Real) -> Calibration:
         """The same calibration at other frequencies."""
@@ -180,6 +195,11 @@ class Bench:
 
         The error terms are those at the second's frequencies, which are among the first's.
         """
+        if second.evidence and second.evidence == first.evidence:
+            raise CalibrationError(
+                f"its reading is the one that '{first.label}' has already: connect it once more "
+                "after the devices, and read it anew"
+            )
         index = points_of(second.frequency, first.frequency)
         if index is None:
             raise CalibrationError(

@@ -142,6 +142,17 @@ class Sweep:
         frequency, s, z_ref = parameters_of(network, 1)
         return cls(frequency, s[:, 0, 0], z_ref, label or str(network.name or "reading"))
 
+    @property
+    def evidence(self) -> tuple[bytes, ...]:
+        """What two readings have in common that are one; nothing of a display's, which may repeat.
+
+        A single number of no file may be a display's too.
+        """
+        displayed = self.effects or self.frequency.size == 1
+        if displayed and not (self.origin or self.parts):
+            return ()
+        return self.frequency.tobytes(), self.reflection.tobytes()
+
     def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
         """The reading in another reference impedance, with the effects of display and noise.
 
@@ -191,6 +202,11 @@ def read_sweep(
                 f"it has other frequencies or another reference impedance than '{files[0]}': only "
                 "sweeps of one kind can be averaged",
             )
+    read = {part.evidence: file for file, part in zip(files, parts, strict=True)}
+    if len(read) < len(parts):
+        at = next(i for i, part in enumerate(parts) if read[part.evidence] != files[i])
+        why = f"it is '{read[parts[at].evidence]}' to the last digit: only new readings scatter"
+        raise ReadingError(files[at], why)
     mean = from_repeats(np.array([part.reflection for part in parts]), f"{label}: repeats")
     return replace(first, reflection=mean.value, origin=None, effects=mean.effects, parts=parts)
 

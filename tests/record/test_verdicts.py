@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rfcal.defaults import FALSE_ALARM
-from rfcal.errors import CalibrationError, RecordError
+from rfcal.errors import CalibrationError, RfcalError
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
@@ -152,7 +152,17 @@ def test_steps_of_typed_magnitudes_are_said(typed):
 def test_one_file_is_no_evidence_twice(filed):
     with (filed / "record.toml").open("a") as file:
         file.write('[[standard]]\nname = "again"\nkind = "load"\nreading = "raw/load.s1p"\n')
-    with pytest.raises(RecordError, match="no evidence twice"):
+    said = "'again' is that of 'load': one sweep is no evidence twice"
+    with pytest.raises(RfcalError, match=said):
+        compute(filed)
+    load = (filed / "raw/load.s1p").read_text()
+    (filed / "raw/also.s1p").write_text(load)
+    for _ in range(2):
+        bend(filed, '= "raw/load.s1p"', '= ["raw/load.s1p", "raw/also.s1p"]')
+    with pytest.raises(RfcalError, match=r"'raw/also\.s1p' to the last digit: only new readings"):
+        compute(filed)
+    (filed / "raw/also.s1p").write_text(load.replace("0.0", "0.01", 1))
+    with pytest.raises(RfcalError, match=said):
         compute(filed)
 
 

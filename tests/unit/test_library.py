@@ -156,8 +156,18 @@ def test_a_standard_read_once_more_tells_what_moved(calibrated, device):
     assert np.array_equal(found.impedance.value, device.impedance.value)
     assert np.all(np.ptp(found.interval, axis=-1) > 1.5 * np.ptp(device.interval, axis=-1))
     # once it moved, another that did not takes nothing back
-    both = moved.reread("short", swept("short")).correct(antenna)
+    short = swept("short")
+    again = replace(short, reflection=short.reflection + 1e-5)
+    both = moved.reread("short", again).correct(antenna)
     assert np.array_equal(both.interval, found.interval)
+
+
+def test_a_reading_is_not_read_once_more_by_being_handed_in_twice(calibrated):
+    for once_more in (swept("load"), swept("load").quantity(50.0).value):
+        if not isinstance(once_more, rfcal.Sweep):  # of no file, as a network's
+            once_more = rfcal.Sweep(swept("load").frequency, once_more)
+        with pytest.raises(CalibrationError, match="the one that 'load' has already"):
+            calibrated.reread("load", once_more)
 
 
 def test_what_no_standard_is_called_is_not_read_once_more(calibrated):

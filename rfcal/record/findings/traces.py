@@ -1,7 +1,7 @@
 """Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 import numpy as np
 

@@ -151,27 +151,13 @@ def unit_factor(one_hz: float, other_hz: float) -> str:
 
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
-    """Refuse one reading of two things: it would count twice, or could contradict nothing."""
+    """Refuse a check's reading that a standard has too: it could contradict nothing."""
     standards = {_numbers(sweeps[one.name]): one.name for one in reversed(record.standards)}
     for check in record.checks:
         if name := standards.get(_numbers(sweeps[check.name])):
             raise check.refused(
                 f"its reading is that of the standard '{name}', which took part in the solution "
                 "and so cannot contradict it: check with an artefact that is no standard"
-            )
-    for again in record.rereads:
-        if again.reading.files and _numbers(sweeps[again.name]) == _numbers(sweeps[again.of]):
-            raise again.refused(
-                f"its reading is the one that '{again.of}' has already: connect it once more after "
-                "the devices, and read it anew"
-            )
-    for item in record.standards:
-        name = standards[_numbers(sweeps[item.name])]
-        # what was typed may be the same
-        if name != item.name and sweeps[item.name].origin is not None:
-            raise item.refused(
-                f"its reading is that of '{name}': one sweep is no evidence twice; connect the "
-                "standard again and read it anew, or leave it out"
             )
 
 
