@@ -26,7 +26,6 @@ from typing import TYPE_CHECKING, Any
 from rfcal.errors import RfcalError
 from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
 from rfcal.library.device import Answer, Device
-from rfcal.library.pieces import correct_in_pieces
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.bench import Analyzer
@@ -58,7 +57,6 @@ __all__ = [
     "cable",
     "calibrate",
     "compute",
-    "correct_in_pieces",
     "from_impedance",
     "read",
     "swr",

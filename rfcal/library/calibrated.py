@@ -128,7 +128,8 @@ class CalibratedAnalyzer:
         Returns
         -------
         Device
-            The corrected measurement.
+            The corrected measurement. Of very many points its effects are worked out when asked,
+            piece by piece, so that two million take less than 1 GB.
 
         Raises
         ------

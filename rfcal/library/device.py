@@ -29,7 +29,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, derived, ends_of
-from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.quantity import Quantity, at_points, pieces
 from rfcal.uncertainty.significance import active_points
 from rfcal.uncertainty.words import Value, mhz, value_at
 
@@ -171,7 +171,14 @@ class Device:
         They are right beside an open and at the edge of the chart too, where they are lopsided;
         infinite where nothing bounds them. A passive device's R is not below zero.
         """
-        return ends_of(self.figures)
+        parts = [ends_of(self._piece(index).figures) for index in pieces(self.frequency.size)]
+        return frozen(np.concatenate(parts), "intervals", copy=False)
+
+    def _piece(self, index: slice) -> "Device":
+        if index.stop >= self.frequency.size and not index.start:
+            return self
+        reflection, raw = self.reflection.at_points(index), at_points(self.raw, index)
+        return replace(self, raw=raw, inputs=self.inputs.at(index), reflection=reflection)
 
     def expanded_uncertainty(self) -> Real:
         """The larger side of each 95 % interval of R and of X.
@@ -220,7 +227,11 @@ class Device:
                 f"{grid_words(self.frequency)}{unit}"
             )
         near = int(np.argmin(np.abs(self.frequency - frequency)))
-        values = (value_at(self.figures[name], near) for name in ("resistance", "reactance", "swr"))
+        (here,) = (s for s in pieces(self.frequency.size) if s.start <= near < s.stop)
+        figures = self._piece(here).figures
+        values = [
+            value_at(figures[n], near - here.start) for n in ("resistance", "reactance", "swr")
+        ]
         return Answer(float(self.frequency[near]), *values)
 
     def remove(

@@ -30,8 +30,13 @@ def numbers(values: ArrayLike, what: str) -> NDArray[Any]:
 
 
 def frozen(values: ArrayLike, what: str, *, copy: bool = True) -> NDArray[Any]:
-    """The same as a read-only array; without `copy` a view, which costs nothing."""
+    """The same as a read-only array; without `copy` a view, which costs nothing.
+
+    What is read-only already and no view of another is nobody's to change.
+    """
     array = numbers(values, what)
+    if copy and array.flags.owndata and not array.flags.writeable:
+        return array
     array = array.copy() if copy else array.view()
     array.setflags(write=False)
     return array

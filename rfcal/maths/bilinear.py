@@ -205,6 +205,8 @@ class Bilinear:
         Bilinear
             Of the same two places.
         """
+        if z_from == z_to:
+            return self
         step = np.asarray((z_to - z_from) / (z_to + z_from), complex)
         to_own = Bilinear(1, step, step, 1)
         return to_own.invert() @ self @ to_own

@@ -51,7 +51,15 @@ from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.models.usual import with_default_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
+from rfcal.uncertainty.quantity import (
+    Effect,
+    Index,
+    Quantity,
+    at_points,
+    both_axes,
+    combine,
+    worked_out,
+)
 
 MOVED = "moved since the standards were read"
 """The name in the budget of what rereads show beyond what was stated."""
@@ -160,10 +168,15 @@ class Bench:
 
     def _connected(self, frequency: Real) -> list[Quantity]:
         """What each standard is, as connected once."""
-        return [
-            item.quantity(frequency, self.z_ref).plus(*self.connection(item.name))
-            for item in self.standards
-        ]
+
+        def once(item: Known) -> Quantity:
+            def part(index: Index) -> Quantity:
+                known = item.quantity(frequency[index], self.z_ref)
+                return known.plus(*self.connection(item.name))
+
+            return worked_out(frequency.size, part)
+
+        return [once(item) for item in self.standards]
 
     def connection(self, name: str) -> tuple[Effect, ...]:
         """What connecting it once adds to its reflection at the plane."""
@@ -171,7 +184,10 @@ class Bench:
 
     def raw(self, sweep: Sweep) -> Quantity:
         """A raw reading with noise and display step."""
-        return sweep.quantity(self.z_ref, self.analyzer.noise)
+        return worked_out(
+            sweep.frequency.size,
+            lambda index: at_points(sweep, index).quantity(self.z_ref, self.analyzer.noise),
+        )
 
     def reading(self, here: Calibration, sweep: Sweep) -> Quantity:
         """A raw reading taken later: error terms may have drifted, and been interpolated."""
@@ -182,6 +198,12 @@ class Bench:
                     f"'{sweep.label}' was read as a standard and is another reading here: give "
                     "each a label of its own"
                 )
+        return worked_out(
+            sweep.frequency.size,
+            lambda index: self._later(here.at_points(index), at_points(sweep, index)),
+        )
+
+    def _later(self, here: Calibration, sweep: Sweep) -> Quantity:
         reading, drift = self.raw(sweep), self.analyzer.drift
         corrected = here.error_box.correct(reading.value)
         drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
@@ -224,7 +246,7 @@ class Bench:
         reading = self.reading(here, sweep)
         connection = Quantity(np.zeros_like(reading.value), self.connection(sweep.label))
         ends = [end for step in path for end, _ in step.readings]
-        if _influences(reading) & _influences(*ends):
+        if ends and _influences(reading) & _influences(*ends):
             raise CalibrationError(
                 f"'{sweep.label}' was read as the far end of a line and is another reading here: "
                 "give each a label of its own"
@@ -247,15 +269,20 @@ class Bench:
         """The inputs of a device's answer, and its reflection [1]."""
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             inputs = self.inputs(here, sweep, path)
-            found = propagate(inputs)
-            finite = np.isfinite(found.value) & np.isfinite(found.variance())
-        if not np.all(finite):
+
+        def part(index: Index) -> Quantity:
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                found = propagate(inputs.at(index))
+                finite = np.isfinite(found.value) & np.isfinite(found.variance())
+            if np.all(finite):
+                return found
             raise CalibrationError(
                 f"'{sweep.label}' comes to no finite reflection "
-                f"{span_mhz(sweep.frequency, ~finite)}: look for exchanged sweeps, or a wrong "
-                "definition or path"
+                f"{span_mhz(sweep.frequency[index], ~finite)}: look for exchanged sweeps, or a "
+                "wrong definition or path"
             )
-        return inputs, found
+
+        return inputs, worked_out(sweep.frequency.size, part)
 
     def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
         """A path's elements at the device's frequencies, with their inputs."""

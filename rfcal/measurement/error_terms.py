@@ -12,7 +12,7 @@ from rfcal.maths.arguments import frozen
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
-from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes
+from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes, pieces
 
 APART = 4.0
 """Standards nearer to each other than this many joint standard uncertainties are as one."""
@@ -81,9 +81,9 @@ class Calibration(Swept):
         parts: it is judged with as many degrees of freedom as its own variance has (source:
         Satterthwaite's approximation, of the least isotropic standard).
         """
-        total, freedom = self.chi_square()
-        if not freedom:
+        if len(self.names) == 3:
             return np.zeros(self.frequency.shape, bool)
+        total, freedom = self.chi_square()
         from scipy.special import chdtri
 
         shares = []
@@ -304,9 +304,13 @@ def require_apart(
 
 def _condition(g: Complex) -> Real:
     """The condition number of standards' spread, shape (F,)."""
-    powers = np.stack([np.ones_like(g), g, g * g])
-    squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))
-    return np.sqrt(squares[:, 2] / np.maximum(squares[:, 0], 1e-300))
+    parts = []
+    for index in pieces(g.shape[-1]):
+        here = g[:, index]
+        powers = np.stack([np.ones_like(here), here, here * here])
+        squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))
+        parts.append(np.sqrt(squares[:, 2] / np.maximum(squares[:, 0], 1e-300)))
+    return np.concatenate(parts)
 
 
 def _together(points: Sequence[Quantity]) -> dict[tuple[int, int], np.ndarray]:

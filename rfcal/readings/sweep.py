@@ -98,7 +98,7 @@ class Sweep:
         if not isinstance(self.label, str) or not self.label:
             raise ArgumentError(f"the label of a sweep is a text, found {self.label!r}")
         frequency = frozen(frequencies(self.frequency), "frequencies")
-        reflection = frozen(numbers(self.reflection, "reflections") + 0j, "reflections")
+        reflection = frozen(np.asarray(numbers(self.reflection, "reflections"), complex), "")
         if frequency.ndim != 1 or reflection.shape != frequency.shape:
             raise ArgumentError(
                 "a sweep has a reflection for each frequency, found shapes "

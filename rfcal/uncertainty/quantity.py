@@ -7,7 +7,7 @@ their names: effects of one name move together, whatever quantities they have co
 influences that are independent have different names.
 """
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, Self, cast
 
@@ -18,9 +18,18 @@ from rfcal.errors import ArgumentError
 from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real
 
+Index = NDArray[np.intp] | slice
+MANY, PIECE = 250_000, 50_000
+"""Values whose effects are not kept in memory, and of how many they are worked out at once: about
+60 MB of influences."""
 
-def at_points(thing: Any, index: NDArray[np.intp] | slice) -> Any:
+
+def at_points(thing: Any, index: Index) -> Any:
     """The same at some of its frequencies, which are the last axis of all arrays in it."""
+    if isinstance(index, slice) and index == slice(None):
+        return thing
+    if isinstance(thing, _InPieces):
+        return thing.part(index)
     if isinstance(thing, np.ndarray):
         return thing[..., index] if thing.ndim else thing
     if isinstance(thing, tuple):
@@ -34,7 +43,7 @@ def at_points(thing: Any, index: NDArray[np.intp] | slice) -> Any:
 class Swept:
     """What has frequencies as the last axis of its arrays."""
 
-    def at_points(self, index: NDArray[np.intp] | slice) -> Self:
+    def at_points(self, index: Index) -> Self:
         """The same at some of its frequencies."""
         return cast(Self, at_points(self, index))
 
@@ -201,6 +210,51 @@ class Quantity(Swept):
                 change /= _spread(effect, rng, draws, drawn)
             values += change
         return values
+
+
+class _InPieces(Quantity):
+    """A quantity of very many values: its effects are worked out piece by piece, when asked."""
+
+    def __init__(self, size: int, part: Callable[[Index], Quantity]):
+        vars(self).update(size=size, part=part)
+        vars(self)["value"] = frozen(self._joined(lambda piece: piece.value), "", copy=False)
+
+    part: Callable[[Index], Quantity]
+    size: int
+
+    def _joined(self, of: Callable[[Quantity], NDArray[Any]]) -> NDArray[Any]:
+        return np.concatenate([of(self.part(index)) for index in pieces(self.size)])
+
+    @property
+    def effects(self) -> tuple[Effect, ...]:
+        """All of them, which takes as much memory as the influences are many."""
+        return self.part(slice(None)).effects
+
+    def through(self, value: Complex, slope: ArrayLike) -> Quantity:
+        """As of any quantity."""
+        slope = np.broadcast_to(np.asarray(slope, complex), value.shape)
+        return worked_out(
+            self.size, lambda index: self.part(index).through(value[index], slope[index])
+        )
+
+    def covariance(self) -> Real:
+        """As of any quantity."""
+        return self._joined(Quantity.covariance)
+
+    def variance(self) -> Real:
+        """As of any quantity."""
+        return self._joined(Quantity.variance)
+
+
+def pieces(size: int) -> list[slice]:
+    """So many values in pieces that are worked out at once; all of them where they are not many."""
+    step = PIECE if size > MANY else size
+    return [slice(start, start + step) for start in range(0, size, step)]
+
+
+def worked_out(size: int, part: Callable[[Index], Quantity]) -> Quantity:
+    """What a function gives of all values: very many are kept without their effects."""
+    return part(slice(None)) if size <= MANY else _InPieces(size, part)
 
 
 def _merged(effects: Iterable[Effect]) -> tuple[Effect, ...]:

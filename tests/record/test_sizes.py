@@ -10,7 +10,7 @@ import pytest
 import rfcal
 from rfcal import cli
 from rfcal.cli import main
-from rfcal.errors import SCREEN, CalibrationError, ReadingError
+from rfcal.errors import SCREEN, ReadingError
 from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
@@ -19,6 +19,7 @@ from rfcal.record.job.compute import compute
 from rfcal.report.page import page
 from rfcal.report.summary import summary_lines
 from rfcal.report.text import device
+from rfcal.uncertainty import quantity
 from tests.record.conftest import BOX, bend, touchstone
 
 LONG = 300_000
@@ -172,25 +173,32 @@ def test_a_page_of_six_long_sweeps_is_small(filed, tmp_path):
     assert (tmp_path / "o/report.html").stat().st_size < 3_000_000
 
 
-def test_a_long_sweep_is_corrected_in_pieces_as_at_once(tmp_path):
+def test_a_long_sweep_is_corrected_in_pieces_as_at_once(monkeypatch):
     frequency = np.linspace(50e6, 60e6, 101)
     true = {"short": -1, "open": 1, "load": 0, "device": 0.3 - 0.4j}
-    sweeps = {}
-    for name, reflection in true.items():
-        text = touchstone(frequency, BOX.apply(np.full(101, reflection, complex)))
-        (tmp_path / f"{name}.s1p").write_text(text)
-        sweeps[name] = rfcal.read(tmp_path / f"{name}.s1p")
+    sweeps = {
+        name: rfcal.Sweep(frequency, BOX.apply(np.full(101, reflection, complex)), label=name)
+        for name, reflection in true.items()
+    }
     device = sweeps.pop("device")
     standards = {rfcal.Standard(kind): sweep for kind, sweep in sweeps.items()}
-    said = []
-    pieces = list(rfcal.correct_in_pieces(standards, device, points=40, say=said.append))
     whole = rfcal.calibrate(standards).correct(device)
+    between = rfcal.Sweep(frequency[:-1] + 3e3, device.reflection[:-1], label="between")
+    there = rfcal.calibrate(standards).correct(between)
+    monkeypatch.setattr(quantity, "MANY", 100)
+    monkeypatch.setattr(quantity, "PIECE", 40)
+    calibrated = rfcal.calibrate(standards)
+    long = calibrated.correct(device)
     for one in ("impedance", "reflection"):
-        found = [getattr(piece, one) for piece in pieces]
-        assert np.concatenate([q.value for q in found]) == pytest.approx(getattr(whole, one).value)
-        parts = np.concatenate([q.covariance() for q in found])
-        assert parts == pytest.approx(getattr(whole, one).covariance())
-    assert said[-1] == "points 81 to 101 of 101"
-    other = rfcal.Sweep(frequency[:50], device.reflection[:50], label="device")
-    with pytest.raises(CalibrationError, match="same frequencies"):
-        next(rfcal.correct_in_pieces(standards, other))
+        found, expected = getattr(long, one), getattr(whole, one)
+        assert np.array_equal(found.value, expected.value)
+        assert np.array_equal(found.covariance(), expected.covariance())
+        assert np.array_equal(found.variance(), expected.variance())
+        assert [e.influence for e in found.effects] == [e.influence for e in expected.effects]
+    assert np.array_equal(long.interval, whole.interval)
+    assert str(long.at(59e6)) == str(whole.at(59e6))
+    assert np.array_equal(long.figures["q"].high, whole.figures["q"].high)
+    assert np.array_equal(calibrated.terms.condition, whole.inputs.calibration.condition)
+    monkeypatch.setattr(quantity, "MANY", 99)
+    found = calibrated.correct(between).reflection
+    assert np.array_equal(found.covariance(), there.reflection.covariance())
