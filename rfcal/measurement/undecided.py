@@ -108,8 +108,8 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
     sizes = [len(o.sweeps) for o in options]
     if np.prod(sizes, dtype=float) * frequency.size > MOST:
         raise CalibrationError(
-            "the standards' readings leave too much open to be worked out: give R and X of one or "
-            "two of them, |Z| with SWR, or fewer frequencies"
+            "the standards' readings leave too much open to be worked out: type R and X of one or "
+            f"two of them, or |Z| beside SWR{', or fewer frequencies' * (frequency.size > 1)}"
         )
     index = np.indices(sizes).reshape(len(sizes), -1).T
     known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]

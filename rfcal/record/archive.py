@@ -36,12 +36,13 @@ _CARRIED = re.compile(
 )
 _HASH = re.compile(rb"<code>([0-9a-f]{64})</code>")
 _DEVICES = {
-    *("con", "prn", "aux", "nul", "conin$", "conout$"),
+    *("con", "prn", "aux", "nul", "clock$", "conin$", "conout$"),
     *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"),
 }
 _RUN = re.compile(
-    r"\.(app|bash|bat|cmd|com|command|cpl|desktop|dll|dylib|exe|fish|hta|html?|inf|jar|jse?|lnk|mjs|"
-    r"msi|php|pif|pl|ps1|py[cwz]?|rb|reg|scf|scr|sh|so|svg|sys|url|vb[es]|ws[fh]|zsh)",
+    r"\.(app|appimage|bash|bat|chm|cmd|com|command|cpl|csh|desktop|dll|docm|dylib|exe|fish|hta|"
+    r"html?|inf|ini|ipynb|jar|jnlp|jse?|ksh|lnk|mjs|msc|msi|php|pif|pl|ps1|py[cwz]?|rb|reg|run|scf|"
+    r"scpt|scr|sh|so|svg|sys|url|vb[es]|ws[cfh]|xlsm|zsh)",
     re.IGNORECASE,
 )
 """Endings of files that some system runs, or opens with rights; no reading has them."""

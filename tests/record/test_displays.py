@@ -229,6 +229,66 @@ def test_typed_angles_without_their_sign_are_asked_about(record, degrees, all_lo
     assert all("the sign of the angle" in message for message in said)
 
 
+def first_lines(capsys, folder):
+    """What check says of it before all that is good."""
+    capsys.readouterr()
+    assert main(["check", str(folder)]) == 0
+    return capsys.readouterr().out.splitlines()[:2]
+
+
+def test_a_question_stands_first(record, capsys):
+    folder = record({"whip": [27 + 60j, 27 + 50j]}, [3.6, 3.7])
+    first, second = first_lines(capsys, folder)
+    assert first == "no warnings, but a question: answer it before you go on"
+    assert second.startswith("note: Does the display show the sign of X?")
+
+
+@pytest.mark.parametrize(("key", "asks"), [("typed_z_ohm", "SWR"), ("typed_swr", "|Z|")])
+def test_the_other_size_is_asked_for_and_not_how_little_is_known(record, capsys, key, asks):
+    def one(z, mhz):
+        return next(line for line in sizes(z, mhz).splitlines() if line.startswith(key)) + "\n"
+
+    folder = record({"coil": 20 + 35j}, [14.1], {"coil": one})
+    first, second = first_lines(capsys, folder)
+    assert first == "warnings: 1, look at it before you go on"
+    assert second.startswith(f"warning: Type {asks} of 'coil' too")
+    assert codes(compute(folder)) & {"one-size", "device-hidden", "lopsided"} == {"one-size"}
+
+
+def test_a_device_beyond_the_display_is_to_be_read_through_a_cable(record, capsys):
+    beyond = {"trap": lambda z, m: f'typed = [[{m[0]}, ">999", ">999"]]\n'}
+    folder = record({"trap": 3000 - 100j}, [7.1], beyond)
+    assert first_lines(capsys, folder)[1].startswith("warning: Read 'trap' through about 3.5 m of")
+    assert "device-beyond" in codes(compute(folder))
+    seen, table = through_cable(3000 - 100j, 7.1, 3.5)
+    devices = {"trap": 3000 - 100j, "behind": seen}
+    behind = compute(record(devices, [7.1], beyond, more=f'same_as = "trap"\n{table}'))
+    assert holds(behind.device("behind"), 3000 - 100j)
+    assert np.all(np.isfinite(behind.device("behind").interval[0, 1]))
+
+
+@pytest.mark.parametrize(("cell", "asked"), [("999", True), ("-9999", True), ("998", False)])
+def test_nothing_but_nines_is_asked_about(record, capsys, cell, asked):
+    rows = f"typed = [[14.1, 12.0, {cell}]]\n"
+    folder = record({"coil": 20 + 35j}, [14.1], {"open": lambda z, m: rows})
+    assert ("display-limit" in codes(compute(folder))) == asked
+    if asked:
+        size = cell.strip("-")
+        said = f'Look whether {size} is the most that the display shows; if so type ">{size}"'
+        assert said in "".join(first_lines(capsys, folder))
+
+
+def test_standards_of_an_swr_alone_are_refused_with_what_to_type(record):
+    def ratio(z, mhz):
+        return sizes(z, mhz).splitlines()[1] + "\n"
+
+    displays = dict.fromkeys(SAID, ratio) | {"open": lambda z, m: 'typed_swr = [[14.1, ">99"]]\n'}
+    with pytest.raises(
+        RfcalError, match=r"type R and X of one or two of them, or \|Z\| beside SWR$"
+    ):
+        compute(record({"coil": 20 + 35j}, [14.1], displays))
+
+
 def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):
     truth = 20 + 35j
     device = compute(record({"coil": truth}, [14.1], {"coil": sizes})).device("coil")
@@ -407,6 +467,7 @@ def test_the_far_ends_of_a_checked_line_may_be_typed(tmp_path, record):
 BAD_ENDS = [
     (BEHIND.replace("SHORT", '[[14.0, ">999", ">999"], [15.0, 3.0, 4.0]]'), ["far end beyond"]),
     (BEHIND.replace("far_end_short_typed = SHORT\n", ""), ["far_end_short", "far_end_short_typed"]),
+    (BEHIND.replace('"measured"', '"my line"'), ["for a line by its type", 'line = "measured"']),
     (BEHIND.replace("SHORT", "[[14.0, inf, 3.0], [15.0, 3.0, 4.0]]"), ["not what a display"]),
 ]
 

@@ -78,10 +78,10 @@ VALUES = {
     **{"less": "X of 'short' without its sign", "so": readings.SO_HELD.format(device="antenna")},
     **{"remains": readings.TELL_STANDARD, "grid": "81 points from 20 to 40 MHz"},
     "hint": readings.X_TYPED["hint"],
-    "cm": 50.3,
+    **{"cm": 50.3, "cell": "999", "alone": "SWR"},
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
-    **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.3, "most": -3.5, "too": ""},
+    **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.3, "most": -3.5, "too": "|Z|"},
     **{
         "points": 3,
         "instead": "",

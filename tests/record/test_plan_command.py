@@ -100,8 +100,8 @@ UNSIGNED = 'x_sign = "unknown"'
 HIDES = {  # by the display of the device: its rows, and what a plan says first
     "no sign": (f"typed = [[14.0, 43.4, 19.0]]\n{UNSIGNED}", "Two answers may remain, with X"),
     "two sizes": ("typed_z_ohm = [[14.0, 47.4]]\ntyped_swr = [[14.0, 1.54]]", "Two answers may"),
-    "a size": ("typed_z_ohm = [[14.0, 47.4]]", "type SWR too"),
-    "another": ("typed_swr = [[14.0, 1.54]]", "type |Z| too"),
+    "a size": ("typed_z_ohm = [[14.0, 47.4]]", "Type SWR of 'antenna' too"),
+    "another": ("typed_swr = [[14.0, 1.54]]", "Type |Z| of 'antenna' too"),
 }
 
 

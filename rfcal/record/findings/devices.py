@@ -51,6 +51,7 @@ DOUBTS = {
     "radians": "angles seem to be in radians",
     "linear-as-decibels": "magnitudes seem not to be in dB",
     "path-misfit": "what was removed is not what it was taken for",
+    "display-limit": "a reading may lie beyond the display",
     "sign-unknown": "two answers remain, for the sign of X is not known",
     **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
 }

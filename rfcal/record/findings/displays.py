@@ -8,7 +8,10 @@ from numpy.typing import NDArray
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
+from rfcal.models.line import Line
+from rfcal.readings.display import Beyond
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
@@ -21,6 +24,8 @@ FURTHER = 1.03
 """By how much a second frequency is higher that may tell the sign of X."""
 PART = 0.3
 """Reactance of the part in series that may tell it, in parts of X."""
+NINES = 99.9
+"""The least number [ohm or 1] of nines alone that is taken for a display's end."""
 
 
 def about_displays(record: Record) -> list[Finding]:
@@ -29,6 +34,7 @@ def about_displays(record: Record) -> list[Finding]:
     for one in record.items():
         if one.reading.typed_reflection is not None:
             by_steps.setdefault(one.reading.steps, []).append(one.name)
+    found += _about_limit(record)
     if by_steps:
         steps = "; by ".join(
             say.STEPS_OF.format(magnitude=size, degrees=angle, labels=quoted(names))
@@ -66,8 +72,8 @@ def about_planned(
         return []
     groups: dict[str, list[str]] = {}
     for one in shown:
-        groups.setdefault(_shown(one.reading), []).append(f"'{one.name}'")
-    less = "; ".join(what.format(names=", ".join(names)) for what, names in groups.items())
+        groups.setdefault(_shown(one.reading), []).append(one.name)
+    less = "; ".join(what.format(names=quoted(names)) for what, names in groups.items())
     beyond = any(one.reading.beyond for one in record.standards)
     tell = _tell_standard(record) if beyond else ""
     tell += _open(item, expected, hz) if item in shown else ""
@@ -87,14 +93,55 @@ def _shown(reading: Reading) -> str:
 
 def _open(item: Measurement, expected: Sequence[complex], hz: float) -> str:
     """What stays open of a device, and the reading that would tell it."""
-    z, swr = item.reading.typed_z, item.reading.typed_swr
-    if (z is None) != (swr is None):
-        size, other = ("|Z|", "SWR") if swr is None else ("SWR", "|Z|")
-        return say.REMAINS_SIZE.format(size=size, other=other)
+    if alone := _alone(item):
+        return f" {alone.message}"
     one = next((one for one in expected if one.imag), None)
     if item.reading.beyond or one is None:
         return ""
     return say.REMAINS_SIGN.format(ohm=abs(one.imag), tell=_tell(item.name, one, hz))
+
+
+def _alone(item: Measurement) -> Finding | None:
+    """That one size of a device is read where two would tell R and the size of X."""
+    z, swr = item.reading.typed_z, item.reading.typed_swr
+    if (z is None) == (swr is None):
+        return None
+    alone, too = ("|Z|", "SWR") if swr is None else ("SWR", "|Z|")
+    return say.ONE_SIZE(device=item.name, alone=alone, too=too)
+
+
+def about_left_open(item: Measurement, found: list[Finding]) -> list[Finding]:
+    """What was found of a device; where its display leaves it open, what to read in its place."""
+    rows = [*(item.reading.typed or ()), *(item.reading.typed_z or ())]
+    told = _alone(item)
+    if told is None and item.reading.beyond:
+        mhz = next(row[0] for row in rows if any(isinstance(cell, Beyond) for cell in row))
+        metres = Line(0.0).wavelength_m(mhz * 1e6) / 8
+        least = min(item.reading.beyond)
+        told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=least)
+    if told is None:
+        return found
+    return [told, *(f for f in found if f.code not in (DEVICE_HIDDEN.code, LOPSIDED.code))]
+
+
+def _about_limit(record: Record) -> list[Finding]:
+    """Cells of nothing but nines, as of a display that can show no more."""
+    nines: dict[str, list[str]] = {}
+    for item in record.items():
+        read = item.reading
+        for row in (*(read.typed or ()), *(read.typed_z or ()), *(read.typed_swr or ())):
+            for cell in row[1:]:
+                digits = f"{abs(cell):g}"
+                if (
+                    abs(cell) >= NINES
+                    and set(digits) <= {"9", "."}
+                    and not isinstance(cell, Beyond)
+                ):
+                    nines.setdefault(digits, []).append(item.name)
+    return [
+        say.DISPLAY_LIMIT(name=names[0], names=quoted([*dict.fromkeys(names)]), cell=cell)
+        for cell, names in nines.items()
+    ]
 
 
 def about_example(record: Record) -> list[Finding]:

@@ -99,8 +99,8 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
         if _size(turn) > MOSTLY * _size(grown):
             way = "anticlockwise" if turn[most] > 0 else "clockwise"
             degrees = float(f"{abs(np.degrees(turn[most])):.2g}")
-            causes = (say.DRIFTED, say.BENT) if abs(turn[most]) < BEHIND else (say.ADAPTED,)
-            return say.TURNED.format(degrees=degrees, way=way), causes
+            small = (say.DRIFTED, say.BENT) if abs(turn[most]) < BEHIND else ()
+            return say.TURNED.format(degrees=degrees, way=way), (*small, say.ADAPTED)
         if _size(grown) > MOSTLY * _size(turn):
             verb = "grown" if grown[most] > 0 else "shrunk"
             return say.SHRUNK.format(verb=verb, part=abs(grown[most])), (say.LOOSE, say.DRIFTED)

@@ -217,5 +217,7 @@ class Section:
         own = [key for key in self.keys if not key.kinds or kind in key.kinds]
         for key in self.keys:
             if key.name in table and key not in own:
-                raise table.fail(key.name, f"this key has no meaning for {self.kinds[kind]}")
+                of = " or ".join(self.kinds[one] for one in key.kinds)
+                why = f"this key has no meaning for {self.kinds[kind]}, but for {of}"
+                raise table.fail(key.name, why)
         return {key.name: key.read(table) for key in own}

@@ -15,7 +15,7 @@ from rfcal.record.format.reading import Reading, end_keys, ends_of
 
 KINDS = {
     "cable": "a line by its type",
-    "measured": "a line known by its sweeps",
+    "measured": 'a line known by its sweeps (line = "measured")',
     "adapter": "an adapter",
     "fixture": "a fixture",
     "part": "a part in series",

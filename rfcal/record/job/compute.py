@@ -33,7 +33,7 @@ from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
-from rfcal.record.findings.displays import about_displays, about_example
+from rfcal.record.findings.displays import about_displays, about_example, about_left_open
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import about_match
 from rfcal.record.findings.rereads import about_rereads
@@ -237,10 +237,11 @@ class _Job:
         devices, told = displays.agreed(self.record, devices)
         self.findings += told
         judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
-        for device in devices:
+        for item, device in zip(self.record.measurements, devices, strict=True):
             sound = soundness(self.findings, checked, device.name)
             meant = self.meant[device.name]
-            self.findings += about_device(device, meant=meant, sound=sound, **judged)
+            found = about_device(device, meant=meant, sound=sound, **judged)
+            self.findings += about_left_open(item, found)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from rfcal.findings import Finding, grid_words, told_once
-from rfcal.record.findings.catalogue.readings import DEFAULTS
+from rfcal.record.findings.catalogue.readings import DEFAULTS, NEVER_NEGATIVE
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.standards import growth
 from rfcal.record.results import Results, error_terms
@@ -25,15 +25,19 @@ def finding_lines(findings: Iterable[Finding]) -> list[str]:
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
     loud = finding_lines(f for f in found.findings if f.severity != "note")
+    asked = finding_lines(f for f in found.findings if f.code == NEVER_NEGATIVE.code)
     first = "no warnings: go on to the report"
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
+    elif asked:
+        first = "no warnings, but a question: answer it before you go on"
     notes = finding_lines(f for f in found.findings if f.severity == "note")
+    notes = [note for note in notes if note not in asked]
     sweeps = [
         f"{s.label}: {grid_words(s.frequency)} ({s.origin.file if s.origin else 'typed'})"
         for s in found.sweeps
     ]
-    return [first, *loud, *good_lines(found), *notes, *sweeps]
+    return [first, *loud, *asked, *good_lines(found), *notes, *sweeps]
 
 
 def good_lines(found: Results) -> list[str]:

@@ -61,6 +61,21 @@ TELL_SERIES = (
     "with series_capacitance_f: the report then tells which is true. A short cable in place of the "
     "capacitor does too."
 )
+DISPLAY_LIMIT = warning(
+    "display-limit: {name}",
+    'Look whether {cell} is the most that the display shows; if so type ">{cell}" for it in what '
+    "was read of {names}, and the answer holds all that may lie beyond.",
+)
+ONE_SIZE = warning(
+    "one-size: {device}",
+    "Type {too} of '{device}' too, or use a display of R and X: many R and X have one {alone}.",
+)
+DEVICE_BEYOND = warning(
+    "device-beyond: {device}",
+    "Read '{device}' through about {metres:.2g} m of known cable as well, as one more "
+    "[[measurement]] with that cable below it as [[measurement.between]]: the display tells only "
+    "that it is beyond {least:g} at {mhz:.6g} MHz.",
+)
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
     "The display shows {less}, {so}.{remains}",
@@ -78,9 +93,6 @@ PLAN_ELSEWHERE = warning(
 REMAINS_SIGN = (
     " Two answers may remain, with X of either sign. What tells them apart if X is about {ohm:.3g} "
     "ohm: {tell}"
-)
-REMAINS_SIZE = (
-    " R and X stay open, for many have one {size}: type {other} too, or use a display of R and X."
 )
 SIGN_TOLD = note("sign-told: {device}", "The sign of X of '{device}' was told {how}.")
 BY_POWER = "{where} by this: with the other it would give power"
