@@ -12,8 +12,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.undecided import of_certain, undecided
-from rfcal.models.standards import Standard
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.readings.display import Beyond, Display, Options
 from rfcal.record.job import displays
 

@@ -28,7 +28,7 @@ from rfcal.readings.rows import MEGAHERTZ_HZ
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.derived import Figure, derived, ends_of
+from rfcal.uncertainty.derived import Figure, ends_of
 from rfcal.uncertainty.quantity import Quantity, at_points, pieces
 from rfcal.uncertainty.significance import active_points
 from rfcal.uncertainty.words import Value, mhz, value_at
@@ -196,14 +196,9 @@ class Device:
     @cached_property
     def figures(self) -> Mapping[str, Figure]:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
-        found = derived(
-            self.frequency,
-            self.reflection,
-            z_ref=self.z_ref,
-            region=propagate.region(self.inputs, self.reflection),
-            passive=~active_points(self.reflection),
-        )
-        return MappingProxyType(found)
+        passive = ~active_points(self.reflection)
+        of = self.inputs, self.reflection, self.z_ref
+        return MappingProxyType(propagate.figures_of(*of, passive=passive))
 
     def at(self, frequency: float) -> Answer:
         """R, X and SWR at one frequency, each with its 95 % interval.

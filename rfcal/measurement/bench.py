@@ -25,6 +25,7 @@ between their plane and a device. A changed bench (`dataclasses.replace`) is a w
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -48,8 +49,7 @@ from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.measurement.reread import Moved
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line
-from rfcal.models.standards import Standard, Tabulated
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import (
     Effect,
@@ -169,14 +169,11 @@ class Bench:
     def _connected(self, frequency: Real) -> list[Quantity]:
         """What each standard is, as connected once."""
 
-        def once(item: Known) -> Quantity:
-            def part(index: Index) -> Quantity:
-                known = item.quantity(frequency[index], self.z_ref)
-                return known.plus(*self.connection(item.name))
+        def once(item: Known, index: Index) -> Quantity:
+            known = item.quantity(frequency[index], self.z_ref)
+            return known.plus(*self.connection(item.name))
 
-            return worked_out(frequency.size, part)
-
-        return [once(item) for item in self.standards]
+        return [worked_out(frequency.size, partial(once, item)) for item in self.standards]
 
     def connection(self, name: str) -> tuple[Effect, ...]:
         """What connecting it once adds to its reflection at the plane."""

@@ -10,6 +10,7 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.fitting import influence
@@ -18,6 +19,7 @@ from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.coverage import expanded, region_radius
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
+from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
 
 BENT = 0.02
@@ -72,6 +74,15 @@ def propagate(inputs: Inputs) -> Quantity:
 def region(inputs: Inputs, reflection: Quantity) -> Region:
     """The region in which the corrected reflection is, doubtful turns on its path and all."""
     return region_of(reflection, _turned(inputs), _strays(inputs, reflection))
+
+
+def figures_of(
+    inputs: Inputs, reflection: Quantity, z_ref: float, *, passive: bool | NDArray[np.bool_] = True
+) -> dict[str, Figure]:
+    """What is read off the corrected reflection, each figure with its 95 % interval."""
+    where = region(inputs, reflection)
+    frequency = inputs.calibration.frequency
+    return derived(frequency, reflection, z_ref=z_ref, region=where, passive=passive)
 
 
 def _strays(inputs: Inputs, reflection: Quantity) -> list[Triple]:

@@ -8,15 +8,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.maths.circles import REACTANCE, RESISTANCE
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.measurement.propagate import Inputs, impedance, propagate, region
-from rfcal.models.standards import Standard, Tabulated
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.measurement.propagate import figures_of, impedance, propagate
+from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.derived import Figure, derived
-from rfcal.uncertainty.intervals import interval
+from rfcal.uncertainty.derived import Figure, ends_of
 from rfcal.uncertainty.quantity import Quantity
 
 LIMIT = 0.5
@@ -81,28 +78,24 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     device = from_impedance(expected, setup.z_ref)
     inputs = setup.inputs(device)
     reflection = propagate(inputs)
-    now = _half_widths(inputs, setup.z_ref)
-    options = []
+    figures = figures_of(inputs, reflection, setup.z_ref)
+    now, options = _widths(figures), []
     for change, other in changes(setup).items():
         try:
-            then = _half_widths(other.inputs(device), setup.z_ref)
+            changed = other.inputs(device)
+            then = _widths(figures_of(changed, propagate(changed), setup.z_ref))
         except CalibrationError:
             continue  # what cannot be calibrated so is no advice
         ratio, whole = _ratio(then, now), _ratio(np.hypot(*then.T), np.hypot(*now.T))
         gain = float(1 - np.median(whole))
         options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
-    where = region(inputs, reflection)
-    figures = derived(setup.frequency, reflection, z_ref=setup.z_ref, region=where)
     ranked = sorted(options, key=lambda option: -option.gain)
     return Plan(reflection, figures, budget(impedance(reflection, setup.z_ref)), tuple(ranked))
 
 
-def _half_widths(inputs: Inputs, z_ref: float) -> Real:
-    """Half-widths of the intervals of R and X [ohm], shape (F, 2), to be compared."""
-    reflection = propagate(inputs)
-    where = region(inputs, reflection)
-    ends = (interval(v, reflection, region=where) for v in (RESISTANCE, REACTANCE))
-    return np.stack([z_ref * (high - low) / 2 for low, high in ends], axis=-1)
+def _widths(figures: dict[str, Figure]) -> Real:
+    """Of the intervals of R and X [ohm], shape (F, 2), to be compared."""
+    return np.ptp(ends_of(figures), axis=-1)
 
 
 def _ratio(then: Real, now: Real) -> Real:
@@ -213,9 +206,7 @@ def blind(setup: Setup, reflection: Complex | None = None) -> Blind:
     places = _rings() if reflection is None else reflection
     here = setup.repeated(places.size)
     inputs = here.inputs(places)
-    corrected = propagate(inputs)
-    where = region(inputs, corrected)
-    seen = derived(here.frequency, corrected, z_ref=setup.z_ref, region=where)
+    seen = figures_of(inputs, propagate(inputs), setup.z_ref)
     r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
     return Blind(
         places,

@@ -58,7 +58,6 @@ class Setup:
     # terms; those of `defaults.RESIDUAL` stand in
     residual: Mapping[str, float] | None = None
     inside: tuple[Length, ...] = ()  # from the analyzer to the plane, as part of the error box
-    again: str = ""  # name of the standard that is read once more after the device
 
     def inputs(self, reflection: Complex) -> Inputs:
         """The measurement as it will be of a device that reflects this [1], shape (F,)."""

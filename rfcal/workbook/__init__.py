@@ -10,7 +10,6 @@ from rfcal.feedline.faults import gate as gate
 from rfcal.matching.trim import trim as trim
 from rfcal.measurement.monte_carlo import monte_carlo as monte_carlo
 from rfcal.models.cables import CABLES as CABLES
-from rfcal.planning.coverage_audit import audit as audit
 from rfcal.planning.plan import blind as blind
 from rfcal.planning.plan import plan as plan
 from rfcal.record.archive import carried_record as carried_record

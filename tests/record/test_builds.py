@@ -9,8 +9,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.propagate import region
-from rfcal.models.standards import Standard
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.readings.sweep import Sweep
 from rfcal.record.job.compute import compute
 from rfcal.report.page import page

@@ -16,12 +16,8 @@ from rfcal.record.format.standard import UNCERTAINTIES
 
 F = np.array([70e6])
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
-TERMS = {
-    "directivity": 0.04 * np.exp(1j),
-    "source_match": 0.05 * np.exp(2j),
-    "tracking": 0.9 * np.exp(-0.9j),
-}
-SETUP = Setup(F, PLAIN, **TERMS)
+TRACKING = 0.9 * np.exp(-0.9j)
+SETUP = Setup(F, PLAIN, tracking=TRACKING)
 
 
 def length(metres, kind="cable", name="line", z0=50.0, decibel=4.0, **deviations):
@@ -36,14 +32,12 @@ class Written:
     def __init__(self, folder, setup):
         self.folder, self.setup = folder, setup
         folder.mkdir(exist_ok=True)
-        terms = (setup.directivity, setup.source_match, setup.tracking)
-        self.terms = (0, 0, 1) if setup.residual is not None else terms
+        self.tracking = 1 if setup.residual is not None else setup.tracking
 
     def raw(self, x):
         for length in reversed(self.setup.inside):
             x = length.line.two_port(F).bilinear(50.0).apply(x)
-        directivity, source_match, tracking = self.terms
-        return directivity + tracking * x / (1 - source_match * x)
+        return self.tracking * x
 
     def file(self, name, x, key="reading"):
         file = f"{name}-{key}.s1p".replace(" ", "_")
@@ -167,8 +161,8 @@ ADVISED = {
         SETUP, noise=0.005, lines=(length(40.0, decibel=20.0, **KNOWN),)
     ),
     "behind a jumper": replace(SETUP, lines=(JUMPER,)),
-    "corrects itself": Setup(F, residual={}, **TERMS),
-    "corrects itself, behind a jumper": Setup(F, residual={}, lines=(JUMPER,), **TERMS),
+    "corrects itself": Setup(F, residual={}, tracking=TRACKING),
+    "corrects itself, behind a jumper": Setup(F, residual={}, lines=(JUMPER,), tracking=TRACKING),
 }
 
 

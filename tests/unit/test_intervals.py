@@ -10,12 +10,12 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.propagate import propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
-from rfcal.planning.coverage_audit import audit, session
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty import curved_regions as bent
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from tests.coverage_audit import audit, session
 
 FREQUENCY = np.array([100e6])
 LEVELS = {

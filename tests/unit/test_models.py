@@ -10,8 +10,7 @@ from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.interpolation import between_points
 from rfcal.models.line import Line, loss_law
-from rfcal.models.standards import KINDS, Standard, Tabulated
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.models.standards import KINDS, Standard, Tabulated, with_default_uncertainty
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
 FREQUENCY = np.array([1e6, 1e8, 1e9, 6e9])

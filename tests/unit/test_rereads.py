@@ -9,11 +9,11 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.propagate import impedance
 from rfcal.models.standards import Standard
-from rfcal.planning.coverage_audit import audit, standards
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, from_repeats, standard_uncertainty
 from rfcal.uncertainty.significance import far_off
+from tests.coverage_audit import audit, standards
 
 PLAIN = {kind: Standard(kind) for kind in ("short", "open", "load")}
 SESSIONS = 3000
@@ -28,9 +28,8 @@ def setup(**values):
 @pytest.mark.parametrize("again", ["short", "load"])
 def test_where_nothing_moved_answers_cover_as_often_as_without(values, again):
     """95 %, neither less nor more, within four standard deviations of the counting."""
-    found = audit(
-        setup(again=again, **values), 30 - 20j, np.random.default_rng(4), sessions=SESSIONS
-    )
+    rng = np.random.default_rng(4)
+    found = audit(setup(**values), 30 - 20j, rng, sessions=SESSIONS, again=again)
     spread = 4 * np.sqrt(0.95 * 0.05 / SESSIONS)
     for figure in ("resistance", "reactance"):
         assert found.inside[figure] / SESSIONS == pytest.approx(0.95, abs=spread)
@@ -38,9 +37,9 @@ def test_where_nothing_moved_answers_cover_as_often_as_without(values, again):
 
 @pytest.mark.parametrize("values", CASES, ids=str)
 def test_what_did_not_move_is_seldom_said_to_have(values):
-    here = setup(again="short", **values).repeated(40_000)
+    here = setup(**values).repeated(40_000)
     planned = here.inputs(np.zeros(40_000, complex))
-    _, (moved,) = standards(here, planned, np.random.default_rng(5))
+    _, (moved,) = standards(here, planned, np.random.default_rng(5), "short")
     for chance in (0.05, 0.005, 0.001):
         alarms = np.mean(moved.squared() > -2 * np.log(chance))  # of each session by itself
         assert alarms <= chance + 4 * np.sqrt(chance / 40_000)

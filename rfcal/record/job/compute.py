@@ -19,7 +19,7 @@ from rfcal.measurement.monte_carlo import assess
 from rfcal.measurement.propagate import propagate, region
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
-from rfcal.models.usual import missing_uncertainty
+from rfcal.models.standards import missing_uncertainty
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import (

@@ -15,14 +15,12 @@ from rfcal.maths.reflection import Complex, from_impedance
 from rfcal.measurement.bench import Known
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
-from rfcal.measurement.propagate import Inputs, impedance, propagate, region
+from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
 from rfcal.measurement.reread import Moved
-from rfcal.models.standards import Standard
-from rfcal.models.usual import with_default_uncertainty
+from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE
-from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.quantity import Quantity
 
 
@@ -40,16 +38,23 @@ class Audit:
 
 
 def audit(
-    setup: Setup, device_ohm: complex, rng: "np.random.Generator", *, sessions: int = 4000
+    setup: Setup,
+    device_ohm: complex,
+    rng: "np.random.Generator",
+    *,
+    sessions: int = 4000,
+    again: str = "",
 ) -> Audit:
-    """Simulate whole measurements of one device at the middle of a set-up's frequencies."""
+    """Simulate whole measurements of one device at the middle of a set-up's frequencies.
+
+    One standard is read once more after it, if named.
+    """
     here = setup.repeated(sessions)
     true = complex(from_impedance(complex(device_ohm), setup.z_ref))
-    inputs = session(here, np.full(sessions, true), rng)
+    inputs = session(here, np.full(sessions, true), rng, again)
     reflection = propagate(inputs)
-    where = region(inputs, reflection)
-    figures = derived(here.frequency, reflection, z_ref=setup.z_ref, region=where)
-    inside = {"region": int(np.sum(where.holds(true, K_ELLIPSE)))}
+    figures = figures_of(inputs, reflection, setup.z_ref)
+    inside = {"region": int(np.sum(region(inputs, reflection).holds(true, K_ELLIPSE)))}
     endless = {}
     size = abs(true)
     truth: dict[str, float] = {
@@ -78,13 +83,13 @@ def _linear(reflection: Quantity, true: complex, z_ref: float) -> dict[str, int]
     }
 
 
-def session(setup: Setup, true: Complex, rng: "np.random.Generator") -> Inputs:
+def session(setup: Setup, true: Complex, rng: "np.random.Generator", again: str = "") -> Inputs:
     """One session at every frequency of a set-up, with errors of its own."""
     if setup.residual is not None or any(line.kind != "cable" for line in setup.lines):
         raise CalibrationError("an audit takes standards, and lines known by their figures")
     planned, box, bench = setup.inputs(true), setup.box(), setup.bench()
-    calibration, again = standards(setup, planned, rng)
-    bench = replace(bench, moved=again)
+    calibration, moved = standards(setup, planned, rng, again)
+    bench = replace(bench, moved=moved)
     path = tuple(
         replace(s, parameters=tuple(_apart(p) for p in s.parameters)) for s in planned.path
     )
@@ -95,7 +100,7 @@ def session(setup: Setup, true: Complex, rng: "np.random.Generator") -> Inputs:
 
 
 def standards(
-    setup: Setup, planned: Inputs, rng: "np.random.Generator"
+    setup: Setup, planned: Inputs, rng: "np.random.Generator", again: str
 ) -> tuple[Calibration, tuple[Moved, ...]]:
     """The standards of every session, and how far what is read again has moved."""
     box, bench, names = setup.box(), setup.bench(), list(setup.standards)
@@ -107,10 +112,10 @@ def standards(
 
     sweeps = [_read(setup, n, read(n, x), rng) for n, x in zip(names, own, strict=True)]
     calibration = calibrate(setup.frequency, names, known, [bench.raw(s) for s in sweeps])
-    if not setup.again:
+    if not again:
         return calibration, ()
     # what the artefact is stays, and it is connected anew
-    first, label = names.index(setup.again), f"{setup.again}, read again"
+    first, label = names.index(again), f"{again}, read again"
     raw = _drifted(setup, planned, label, read(label, own[first]), rng)
     moved = bench.again(calibration, sweeps[first], _read(setup, label, raw, rng))
     return calibration, (replace(moved, apart=True),)
