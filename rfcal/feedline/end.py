@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.feedline.echo_basis import NEAREST
-from rfcal.feedline.echoes import REACH as NEARBY
-from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
+from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, SMALL, STEP, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -32,9 +31,9 @@ FAINTLY = 0.1
 WHOLE = "open", "short"
 """Kinds that an antenna far below its band may be; behind what reflects all no place is seen."""
 
-SPLITS, BEFORE = 2.5, 0.1
-"""By a wide band an antenna's own echo appears as several within so many resolutions, and what is
-below the second part of it may as far before it as echoes pull each other (by simulation)."""
+SPLITS = 2.5, 2.0
+"""By a wide band an antenna's own echo appears as several within so many resolutions: what is
+below `RINGS` of it, and what is larger (by simulation)."""
 
 MOST_BACK, LOSS_SHARE = 1.1, 0.1
 """No more of a wave than the first of these [1] seems to come back, but for this share of the loss
@@ -138,7 +137,7 @@ def strongest_on(events: Events) -> slice:
     size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
     strongest = int(np.argmax(size))
     before = events.distance_m[strongest] - events.distance_m
-    split = (before < SPLITS * events.resolution_m) & unclear & unclear[strongest]
+    split = (before < SPLITS[0] * events.resolution_m) & unclear & unclear[strongest]
     split &= (size > RINGS * size[strongest]) & (not events.narrow)
     split[strongest] = True
     return slice(int(np.argmax(split)), None)
@@ -150,12 +149,13 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     end = strongest_on(events).start if end is None else end
     behind = (events.distance_m - events.distance_m[end]) / events.resolution_m
     largest = np.max(size[end:])
-    reach = np.where(size < RINGS * largest, 2 * RINGING, RINGING)
-    late = (behind > 0) & ((behind < reach) | (size < FAINTLY * largest))
-    before = np.where(size < BEFORE * largest, NEARBY, SPLITS)
-    early = (behind < 0) & (behind > -before) & (size < RINGS * largest)
+    far = RINGS if size[end] > SMALL else FAINTLY
+    late = (behind > 0) & ((behind < RINGING) | (size < far * largest))
+    before = np.where(size < RINGS * largest, *SPLITS)
+    early = (behind < 0) & (behind > -before) & (size < largest)
     late &= unclear[end] | (events.kind[end] in WHOLE)
-    return np.asarray((late | early & (not events.narrow) & unclear[end]) & unclear)
+    early &= unclear & unclear[end] & (not events.narrow)
+    return np.asarray(late | early)
 
 
 def more_than_all(events: Events) -> bool:
@@ -174,10 +174,9 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
     """
     off, size = events.distance_m - length_m, np.abs(events.reflection)
     may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
-    may_be &= size > RINGS * np.max(size, where=may_be, initial=0.0)
     if size.size:
-        may_be &= ~ringing(events) | (size > FAINTLY * np.max(size))
-    return int(np.argmin(np.where(may_be, np.abs(off), np.inf))) if np.any(may_be) else None
+        may_be &= ~ringing(events) | (events.narrow & (size > FAINTLY * np.max(size)))
+    return int(np.argmax(np.where(may_be, size, 0.0))) if np.any(may_be) else None
 
 
 def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:

@@ -100,3 +100,29 @@ def test_more_than_all_that_comes_back_is_a_sign_of_another_type(true):
         said, fault = line_verdict(state(rng, TALL, stated, seen, loss_known=True))
         assert fault == ("look at the cable's type" in said) == (true == "RG-213"), said
         assert not re.search(r", 1\.[0-9]+ \(", said)
+
+
+def dipole(frequency, resonance):
+    """Impedance of a wire of two quarter waves [ohm]: a line that radiates, open at its end."""
+    turns = np.pi / 2 * frequency / resonance
+    return 380 / np.tanh(0.17 * np.sqrt(frequency / resonance) + 1j * turns)
+
+
+@pytest.mark.parametrize("mhz", [7.1, 14.2, 28.4, 50.5])
+def test_what_a_wire_answers_late_is_neither_the_end_nor_a_place(mhz):
+    """A long one does so many metres behind its feed: by its own cable's type, or by another's."""
+    rng = np.random.default_rng(int(10 * mhz))
+    for _ in range(8):
+        solid, foam = rng.choice(["RG-213", "RG-58C"]), rng.choice(["foam 10 mm", "foam 5 mm"])
+        true, wrong = rng.permutation([solid, foam])
+        cable = CABLES[true].line(rng.uniform(15, 45))
+        seen = foot(TALL, cable, dipole(TALL, 1e6 * mhz * rng.uniform(0.98, 1.02)))
+        for kind, length_m in ((true, 0.0), (true, cable.length_m), (wrong, cable.length_m)):
+            line = replace(CABLES[kind].line(0.0), length_m=length_m)
+            found = state(rng, TALL, line, seen, loss_known=True, length_m=length_m)
+            said, fault = line_verdict(found)
+            assert not fault or kind == wrong, said
+            assert "look there" not in said
+            if kind == wrong:
+                (fits,) = re.findall(r"velocity factor (?:of|is) (0\.\d+)", said)
+                assert float(fits) == pytest.approx(cable.velocity_factor, rel=0.04), said
