@@ -21,7 +21,7 @@ from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.slips import Meanings
-from rfcal.record.findings.turns import Curve
+from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -42,7 +42,7 @@ DOUBTS = {
     "standards-disagree": "the standards contradict each other",
     "check-disagrees": "a check disagrees",
     "active": "the device comes out as none that is passive",
-    "turns-backwards": "the device turns as nothing passive does",
+    "not-passive": "R and X of the device do not belong together",
     "same-reading": "one reading is named twice",
     "order": "R and X seem to be exchanged",
     "sign-lost": "X seems to have lost its sign",
@@ -58,7 +58,7 @@ DOUBTS = {
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
 OWN = (
     "active",
-    "turns-backwards",
+    "not-passive",
     "order",
     "sign-lost",
     "mistyped",
@@ -115,20 +115,16 @@ def about_device(
 
 
 def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list[Finding]:
-    """What nothing passive does, beyond the path or before it: giving power, or turning so."""
+    """What nothing passive does, beyond the path or before it: at a point, or over the band."""
     inputs, frequency = found.inputs, found.frequency
     before = at_plane(inputs.calibration, inputs.reading, inputs.connection)
     for reflection in (found.reflection, before)[: 2 if inputs.path else 1]:
         if np.any(active := active_points(reflection, chance)):
             where = span_mhz(frequency, active)
             return [say.ACTIVE(device=found.name, where=where, causes=causes())]
-        if turn := Curve(frequency, reflection).impossible():
-            at = np.zeros(frequency.size, bool)
-            at[turn.points] = True
-            turned, most = np.degrees([turn.turned, turn.most]).round(1)
-            where = span_mhz(frequency, at)
-            values = {"where": where, "turned": turned, "most": most, "causes": causes()}
-            return [say.TURNS(device=found.name, **values)]
+        if size := beyond_passive(frequency, reflection):
+            where = span_mhz(frequency, frequency > 0)
+            return [say.NOT_PASSIVE(device=found.name, where=where, size=size, causes=causes())]
     return []
 
 
@@ -185,7 +181,7 @@ def _passive(found: Device, raw: Complex) -> bool:
         plane = at_plane(inputs.calibration, reading, inputs.connection)
         if not np.all(np.isfinite(plane.value)) or np.any(active_points(plane)):
             return False
-    return Curve(found.frequency, plane).impossible() is None
+    return not beyond_passive(found.frequency, plane)
 
 
 def largest_sources(reflection: Quantity, where: np.ndarray) -> str:

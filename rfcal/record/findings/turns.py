@@ -1,42 +1,110 @@
-"""Turns of a reflection over frequency that nothing passive makes: by its reactance, by its loss.
+"""What no passive thing does over a band: R and X that do not belong together, a turn too far."""
 
-Both hold for all passive things alike, and for each at any plane before it.
-"""
-
-from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cached_property
-from itertools import chain
-from math import hypot
+from math import hypot, log
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.undecided import LOSSY
 from rfcal.uncertainty.quantity import Quantity
 
-LOSSLESS = 0.95
-"""Reflection [1] from which a device has next to no loss."""
-ASIDE = 0.1
-"""Mean sine of a lossless reflection's angle [1] below which it is so near a short or an open that
-a wrong stray of these standards turns it as much."""
 RUN = 8
-"""Neighbouring points from which a turn is judged."""
-NODES = 100
+"""Points from which the course of a sweep is judged."""
+NODES = 60
 """Points at most by which it is; more are taken together."""
-STEP, STEP_RAD = 0.2, 0.5
-"""From point to point the size changes by a smaller part [1], and the angle by less [rad], or the
-curve is not told between them."""
-SURE = 6.0
-"""A turn that is so many standard deviations too far is none by chance: once in 10^9 for a pair of
-points, in 10^5 for all pairs of a sweep (the farthest of 223 honest ones was at 3.4), and so it
-takes no part of the chance of a false alarm."""
-SEEN = 0.05
-"""Size of a reflection [1] from which its angle is one."""
+APART, FAR = 0.22, 8.0
+"""Steps between what lies outside a band, in parts of its distance, and the farthest, in ln f."""
+FALLS, NEAR = 2.0, 0.1
+"""So many times as fast as in a band resistance may fall beyond its ends, and how far out, in ln f,
+this is asked."""
+SURE = 5.0
+"""In deviations, all in all: so far off is nothing by chance (the farthest of 577 simulated devices
+was at 3.8), and so it takes no part of the chance of a false alarm."""
+LEAST = 1e-4
+"""Doubt of a node [1] that is left of what is without any."""
+RAYLEIGH = 1.18 * np.sqrt(70)
+"""The median size of fourth differences of noise, in deviations of one axis of it."""
+SEEN, STEP_RAD = 0.05, 0.5
+"""Size of a reflection [1] from which its angle is one, and the most that it turns in a step."""
 TOLD_RAD = np.radians(3.0)
 """What points leave open of the loss between them, and so of the phase that follows from it."""
+
+
+def beyond_passive(frequency: Real, reflection: Quantity) -> float:
+    """How far a reflection [1] is from all that anything passive has; 0 as far as doubts reach.
+
+    The resistance of what is passive is nowhere below zero, and its reactance follows from that at
+    all frequencies, but for poles at zero and at infinity (sources: O. Brune, Journal of
+    Mathematics and Physics 10, 1931; H. W. Bode, Network Analysis and Feedback Amplifier Design,
+    1945, chapter 14). So what fits best is sought among resistances in the band and outside, linear
+    in between, and of deviations of what is doubtful. An admittance is the same of -x.
+    """
+    from scipy.optimize import nnls
+
+    count = frequency.size
+    first = np.unique(np.linspace(0, count, min(count, NODES), endpoint=False).astype(int))
+    counts = np.diff(np.append(first, count))
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.add.reduceat(np.broadcast_to(values, count), first) / counts
+
+    x = mean(reflection.value)
+    x = max((x, -x), key=lambda g: np.min(np.abs(1 - g)))
+    if count < RUN or np.any(x == 1):
+        return 0.0
+    f, z, slope = mean(frequency), (1 + x) / (1 - x), (1 - x) ** 2 / 2  # d x / d z
+    rough = np.median(np.abs(np.diff(reflection.value, 4))) / RAYLEIGH
+    noise = sum(mean(np.abs(e.change) ** 2) / 2 for e in reflection.effects if e.per_point)
+    weight = _weight(np.diff(z, 2) * slope[1:-1], np.maximum(noise, rough**2) / counts)
+
+    def rows(values: np.ndarray) -> Real:
+        weighted = (weight * values).T
+        return np.concatenate([weighted.real, weighted.imag])
+
+    common = [mean(e.change) for e in reflection.effects if not e.per_point]
+    parts = rows(slope * _passive_parts(f, z.real))
+    parts /= np.linalg.norm(parts, axis=0)
+    doubts = rows(np.reshape(common, (-1, f.size)))
+    ones, none = np.eye(len(common)), np.zeros((len(common), parts.shape[1]))
+    # deviations are of either sign, and each counts as one equation more
+    system = np.block([[parts, doubts, -doubts], [none, ones, -ones]])
+    wanted = np.append(rows(slope * z), np.zeros(len(common)))
+    found, _ = nnls(system, wanted, maxiter=100 * system.shape[1])
+    misfit, deviations = np.split((wanted - system @ found) ** 2, [2 * f.size])
+    if np.sum(deviations) + max(np.sum(misfit) - misfit.size, 0) < SURE**2:
+        return 0.0
+    off = rows(slope * z) - parts @ found[: parts.shape[1]]
+    return float(np.max(np.hypot(*off.reshape(2, -1)) / weight))
+
+
+def _weight(bends: Complex, variance: Real) -> Real:
+    """One over the doubt of each node: of its noise, and of a course that bends in between."""
+    # linear between points is off by an eighth of the second difference at the most
+    bend = np.pad(np.abs(bends) ** 2 / 64, 2, mode="edge")
+    near = np.max([bend[:-2], bend[1:-1], bend[2:]], axis=0)
+    return np.asarray(1 / np.sqrt(variance + np.maximum(near - variance / 10, 0) + LEAST**2))
+
+
+def _passive_parts(f: Real, resistance: Real) -> np.ndarray:
+    """Impedances [1] of which all that is passive is a sum, shape (parts, F): by resistances.
+
+    Beyond an end of the band a resistance may rise at once, and falls no faster than inside.
+    """
+    along = np.log(f)
+    below, above = (
+        np.geomspace(d, FAR, int(log(FAR / d) / APART)) for d in np.diff(along)[[0, -1]]
+    )
+    grid = np.concatenate([along[0] - below[::-1], along, along[-1] + above])
+    first, last = below.size, below.size + f.size - 1
+    impedances = (np.eye(grid.size) + 1j * phase_of_loss(np.exp(grid)))[first : last + 1]
+    lag = f.size // 6
+    steepest = np.max(np.abs((resistance[lag:] - resistance[:-lag]) / (along[lag:] - along[:-lag])))
+    for end, outside in ((first, slice(0, first)), (last, slice(last + 1, None))):
+        if (own := resistance[end - first]) > 0:
+            reach = own / max(FALLS * steepest, own / NEAR)
+            left = np.maximum(1 - np.abs(grid[outside] - grid[end]) / reach, 0)
+            impedances[:, end] += impedances[:, outside] @ left
+    return np.vstack([impedances.T, 1j * f / f[0], f[0] / (1j * f)])
 
 
 def turns_as_stated(frequency: Real, measured: Quantity, expected: Quantity, chance: float) -> bool:
@@ -51,97 +119,19 @@ def turns_as_stated(frequency: Real, measured: Quantity, expected: Quantity, cha
     sizes = np.abs([measured.value, expected.value])
     if ratio.size < RUN or np.min(sizes) < SEEN or np.max(np.abs(ratio[1:])) > STEP_RAD:
         return True
-    whole, weights = slice(0, ratio.size), rise(frequency)
-    doubts = [Curve(frequency, q).doubt(-1j * weights, whole) for q in (measured, expected)]
-    turned = abs(float(weights @ np.cumsum(ratio)))
-    return bool(turned < TOLD_RAD - ndtri(chance / 2) * hypot(*doubts))
-
-
-def rise(frequency: Real) -> Real:
-    """Weights of a straight line's rise over a band."""
+    # weights of a straight line's rise over the band
     along = frequency - np.mean(frequency)
-    return np.asarray(along / np.sum(along**2) * np.ptp(frequency))
+    weights = along / np.sum(along**2) * np.ptp(frequency)
+    doubt = hypot(*(_turn_doubt(quantity, weights) for quantity in (measured, expected)))
+    turned = abs(float(weights @ np.cumsum(ratio)))
+    return bool(turned < TOLD_RAD - ndtri(chance / 2) * doubt)
 
 
-@dataclass(frozen=True, eq=False)
-class Turn:
-    """How a reflection turns over some of its points, and how it might at the most."""
-
-    points: slice
-    turned: float  # anticlockwise [rad]
-    most: float  # [rad]
-
-
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """A reflection over frequency."""
-
-    frequency: Real  # [Hz]
-    reflection: Quantity
-
-    @cached_property
-    def log(self) -> Complex:
-        """Its logarithm [1]; the phase is continuous within a run."""
-        x = self.reflection.value
-        with np.errstate(divide="ignore"):
-            return np.log(np.abs(x)) + 1j * np.unwrap(np.angle(x))
-
-    def impossible(self) -> Turn | None:
-        """A turn that nothing passive makes; None where there is none."""
-        return next(chain(self._by_reactance(), self._by_loss()), None)
-
-    def _by_reactance(self) -> Iterator[Turn]:
-        """Where next to nothing is lost, reactance rises as that of one coil or capacitor, or more.
-
-        So the angle goes back by its sine, times d ln f (source: R. M. Foster, A reactance theorem,
-        Bell System Technical Journal 3, 1924). All of that is left for small losses.
-        """
-        x, size = self.reflection.value, np.abs(self.reflection.value)
-        reactive = np.abs(2 * x.imag) > LOSSY * np.abs(1 - size**2)  # |X| > R times as much
-        for run in self._runs((size < 2 - LOSSLESS) & (reactive | (size > LOSSLESS)))[:1]:
-            f, phase = self.frequency[run], self.log.imag[run]
-            weights = rise(f)
-            aside = float(np.mean(np.abs(np.sin(phase))))
-            most = -aside * float(np.log(f[-1] / f[0]))
-            turned = float(weights @ phase)
-            if aside > ASIDE and turned > SURE * self.doubt(-1j * weights, run):
-                yield Turn(run, turned, most)
-
-    def _by_loss(self) -> Iterator[Turn]:
-        """Only loss turns anticlockwise, and by no more than causality makes of it."""
-        clear = np.abs(self.reflection.value) > SURE * np.sqrt(self.reflection.variance())
-        for run in self._runs(clear):
-            count = run.stop - run.start
-            first = np.unique(np.linspace(0, count, min(count, NODES), endpoint=False).astype(int))
-            counts = np.diff(np.append(first, count))
-            f, log = (np.add.reduceat(v[run], first) / counts for v in (self.frequency, self.log))
-            phases = phase_of_loss(f)
-            beyond = (log.imag - phases @ log.real)[1:-1]  # the ends are not defined
-            b = int(np.argmax(beyond - np.minimum.accumulate(beyond))) + 1
-            a = int(np.argmin(beyond[:b])) + 1
-            turned, most = log.imag[b] - log.imag[a], (phases[b] - phases[a]) @ log.real
-            weights = phases[a] - phases[b] + 1j * (np.eye(f.size)[a] - np.eye(f.size)[b])
-            doubt = self.doubt(np.repeat(weights / counts, counts), run)
-            between = np.abs(weights.real[1:-1]) @ np.abs(np.diff(log.real, 2)) / 6
-            if turned - most > max(TOLD_RAD + between, SURE * doubt):
-                points = slice(run.start + first[a], run.start + first[b] + counts[b])
-                yield Turn(points, turned, most)
-
-    def _runs(self, where: NDArray[np.bool_]) -> list[slice]:
-        """Where it is told from point to point, the longest run first."""
-        steps = np.diff(np.nan_to_num(self.log))
-        near = (np.abs(steps.real) < STEP) & (np.abs(steps.imag) < STEP_RAD)
-        edges = np.flatnonzero(np.diff(np.pad(where[1:] & where[:-1] & near, 1)))
-        runs = [slice(first, end + 1) for first, end in edges.reshape(-1, 2)]
-        return sorted(
-            (run for run in runs if run.stop - run.start >= RUN), key=lambda r: r.start - r.stop
-        )
-
-    def doubt(self, weights: ArrayLike, run: slice) -> float:
-        """Standard deviation of the real part of the logarithm's weighted sum over a run [1]."""
-        variance, x = 0.0, self.reflection.value
-        for effect in self.reflection.effects:
-            change = np.broadcast_to(effect.change, x.shape)[run]
-            parts = np.real(np.asarray(weights) * change / x[run])
-            variance += np.sum(parts**2) if effect.per_point else np.sum(parts) ** 2
-        return float(np.sqrt(variance))
+def _turn_doubt(quantity: Quantity, weights: Real) -> float:
+    """Standard deviation of the weighted sum of a reflection's angles [rad]."""
+    parts = [weights * np.imag(e.change / quantity.value) for e in quantity.effects]
+    each = (
+        np.sum(part**2) if e.per_point else np.sum(part) ** 2
+        for e, part in zip(quantity.effects, parts, strict=True)
+    )
+    return float(np.sqrt(sum(each)))

@@ -49,10 +49,10 @@ ACTIVE = warning(
     "Look {causes}: the corrected reflection of '{device}' is above 1 beyond its uncertainty "
     "{where}, which no passive device does.",
 )
-TURNS = warning(
-    "turns-backwards: {device}",
-    "Look {causes}: the angle of the reflection of '{device}' changes by {turned:+g} degrees "
-    "{where}, where that of anything passive with its loss changes by {most:+g} degrees or less.",
+NOT_PASSIVE = warning(
+    "not-passive: {device}",
+    "Look {causes}: what '{device}' reflects {where} is {size:.2g} off the nearest that anything "
+    "passive does, beyond its uncertainty.",
 )
 CAUSE_FIRST = "first at the other warnings"
 CAUSE_LINE = (
