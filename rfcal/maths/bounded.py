@@ -1,4 +1,4 @@
-"""Least squares between bounds, for few unknowns: so little takes no time to load."""
+"""Least squares between bounds, without what takes long to load."""
 
 from collections.abc import Callable
 
@@ -12,14 +12,32 @@ for its slope [1, or relative where it is above 1]; and a step more damped than 
 
 
 def nonnegative(columns: Real, seen: Real) -> tuple[Real, float]:
-    """Parts of each column, none below zero, that make up what was seen; and what they leave."""
-    found: list[tuple[Real, float]] = []
-    for zero in np.ndindex((2,) * columns.shape[1]):
-        kept = 1.0 - np.array(zero)
-        parts = np.asarray(np.linalg.lstsq(columns * kept, seen)[0] * kept)
-        if np.all(parts >= 0):
-            found.append((parts, float(np.linalg.norm(columns @ parts - seen))))
-    return min(found, key=lambda one: one[1])
+    """Parts of each column, none below zero, that make up what was seen; and what they leave.
+
+    C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, 1974, chapter 23.
+    """
+    parts, size = np.zeros(columns.shape[1]), np.linalg.norm(columns, axis=0)
+    kept, left = parts > 0, float(np.linalg.norm(seen))
+    normal, least = columns.T @ columns, ENOUGH * left * size
+    while True:
+        slopes = np.where(kept, -np.inf, columns.T @ (seen - columns @ parts) - least)
+        if not np.any(slopes > 0):
+            return parts, left
+        kept[np.argmax(slopes)] = True
+        before = parts
+        while True:
+            tried = np.zeros(parts.size)
+            tried[kept] = np.linalg.solve(normal[np.ix_(kept, kept)], (seen @ columns)[kept])
+            if not np.any(below := kept & (tried <= 0)):
+                break
+            # as far as the first that comes to zero, which is left out
+            way = np.min(parts[below] / (parts[below] - tried[below]))
+            parts = np.where(kept, parts + way * (tried - parts), 0)
+            kept &= parts > 1e-12 * np.max(parts)
+        parts, rest = tried, float(np.linalg.norm(columns @ tried - seen))
+        if not rest < left:
+            return before, left
+        left = rest
 
 
 def least_squares(

@@ -4,6 +4,7 @@ from math import hypot, log
 
 import numpy as np
 
+from rfcal.maths.bounded import nonnegative
 from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.quantity import Quantity
@@ -39,8 +40,6 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     1945, chapter 14). So what fits best is sought among resistances in the band and outside, linear
     in between, and of deviations of what is doubtful. An admittance is the same of -x.
     """
-    from scipy.optimize import nnls
-
     count = frequency.size
     first = np.unique(np.linspace(0, count, min(count, NODES), endpoint=False).astype(int))
     counts = np.diff(np.append(first, count))
@@ -69,7 +68,7 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     # deviations are of either sign, and each counts as one equation more
     system = np.block([[parts, doubts, -doubts], [none, ones, -ones]])
     wanted = np.append(rows(slope * z), np.zeros(len(common)))
-    found, _ = nnls(system, wanted, maxiter=100 * system.shape[1])
+    found, _ = nonnegative(system, wanted)
     misfit, deviations = np.split((wanted - system @ found) ** 2, [2 * f.size])
     if np.sum(deviations) + max(np.sum(misfit) - misfit.size, 0) < SURE**2:
         return 0.0
