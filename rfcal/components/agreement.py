@@ -10,7 +10,7 @@ from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance
 from rfcal.uncertainty.coverage import expanded, squared_distance
-from rfcal.uncertainty.quantity import Quantity, combine
+from rfcal.uncertainty.quantity import Effect, Quantity, combine
 from rfcal.uncertainty.significance import far_off
 
 
@@ -55,15 +55,12 @@ def agreement(
 
     Influences of one name are two, one of each answer, but for those that are shared.
     """
-    other = Quantity(
-        second.value,
-        tuple(
-            e
-            if e.influence in shared
-            else replace(e, source=f"{e.source}, second", influence=("second", e.influence))
-            for e in second.effects
-        ),
-    )
+
+    def own(e: Effect) -> Effect:
+        return replace(e, source=f"{e.source}, second", influence=("second", e.influence))
+
+    effects = (e if e.influence in shared else own(e) for e in second.effects)
+    other = Quantity(second.value, tuple(effects))
     z_first, z_second = impedance(first, z_ref), impedance(other, z_ref)
     return Agreement(
         frequency,

@@ -59,9 +59,8 @@ class Verdict:
     @property
     def unseen_resonance(self) -> bool:
         """Whether the part resonates with itself, if at all, outside the sweep."""
-        if self.chosen is None:
-            return False
-        return bool(RESONANCES & (set(self.chosen.circuit.figures) - set(self.figures)))
+        there = self.chosen.circuit.figures if self.chosen else {}
+        return bool(RESONANCES & (set(there) - set(self.figures)))
 
 
 def choose(sweep: Sweep, model: str = "all") -> Verdict:

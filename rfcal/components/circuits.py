@@ -229,12 +229,12 @@ _ANTENNA = {
 }
 
 
-def _rlc_start(u: Real, z: Complex) -> Real:
-    return _linear(z, np.ones_like(u), 1j * u, -1j / u)
+def _rlc_start(u: Real, z: Complex, *more: Real) -> Real:
+    return _linear(z, np.ones_like(u), 1j * u, -1j / u, *more)
 
 
 def _antenna_start(u: Real, z: Complex) -> Real:
-    return _linear(z, np.ones_like(u), 1j * u, -1j / u, u**2)
+    return _rlc_start(u, z, u**2)
 
 
 def _fed(u: Real, p: Values) -> Complex:
@@ -243,12 +243,13 @@ def _fed(u: Real, p: Values) -> Complex:
 
 def _fed_start(u: Real, y: Complex) -> Real:
     """The best of many capacitances across it, the antenna behind following from each."""
-    tried = []
-    for b in np.geomspace(0.003, 3, 25):
-        p = np.append(_antenna_start(u, 1 / (y - 1j * b * u)), b)
+
+    def miss(p: Real) -> float:
         guess = _fed(u, tuple(p))
-        tried.append((float(np.sum(np.abs((guess - y) / (guess + 1) / (y + 1)) ** 2)), p))
-    return min(tried, key=lambda one: one[0])[1]
+        return float(np.sum(np.abs((guess - y) / (guess + 1) / (y + 1)) ** 2))
+
+    tried = np.geomspace(0.003, 3, 25)
+    return min((np.append(_antenna_start(u, 1 / (y - 1j * b * u)), b) for b in tried), key=miss)
 
 
 def _is_coil(u: Real, p: Values) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.circuits import Circuit, Scale
+from rfcal.components.circuits import Circuit, Scale, Wanted
 from rfcal.components.weighting import Weighting
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Complex, Real
@@ -88,19 +88,16 @@ class Fit:
             tuple(replace(e, change=slope @ e.change) for e in self.parameters.effects),
         )
         half = expanded(found)[:, 0] * (np.sqrt(self.excess) if self.significant else 1.0)
-        return {
-            name: _figure(w.outer, w.unit, *(np.array([v]) for v in row))
-            for (name, w), row in zip(
-                wanted.items(), np.stack([middle, middle - half, middle + half]).T, strict=True
-            )
-        }
+        rows = np.stack([middle, middle - half, middle + half]).T[..., None]
+        told = zip(wanted.items(), rows, strict=True)
+        return {name: _figure(w, *row) for (name, w), row in told}
 
 
-def _figure(outer, unit: str, value: Real, low: Real, high: Real) -> Figure:
+def _figure(wanted: Wanted, value: Real, low: Real, high: Real) -> Figure:
     """A figure that only rises or falls with what is nearly normal; nothing is below zero."""
-    ends = np.sort([outer(low), outer(high)], axis=0)
+    ends = np.sort([wanted.outer(low), wanted.outer(high)], axis=0)
     low, high = np.maximum(ends, 0.0)
-    return Figure(np.asarray(outer(value)), low, high, unit, 0.0)
+    return Figure(np.asarray(wanted.outer(value)), low, high, wanted.unit, 0.0)
 
 
 def _neighbours(values: Real) -> Real:
@@ -154,29 +151,18 @@ def fit(name: str, circuit: Circuit, sweep: Sweep, weighting: Weighting) -> Fit:
 
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         start = circuit.start(u, circuit.immittance(measured))
+        free = 2 * u.size - start.size
         try:
-            found = least_squares(
-                misfit,
-                start,
-                jac=lambda p: weighting.apply(by_each(p)).T,
-                x_scale="jac",
-                max_nfev=MOST_STEPS,
-            )
+            how: Any = {"x_scale": "jac", "max_nfev": MOST_STEPS}
+            found = least_squares(misfit, start, lambda p: weighting.apply(by_each(p)).T, **how)
         except ValueError:  # a start or a step where the circuit has no value
-            none, free = Quantity(start.astype(complex)), 2 * u.size - start.size
+            none = Quantity(start.astype(complex))
             return Fit(name, circuit, sweep.scale, none, measured, free)
         left = measured - circuit.reflection(u, found.x)
-        return Fit(
-            name,
-            circuit,
-            sweep.scale,
-            Quantity(found.x.astype(complex), weighting.solved(found.jac)),
-            left,
-            2 * u.size - found.x.size,
-            weighting.chi_square(left, by_each(found.x)),
-            _local(weighting.apart(left)),
-            bool(found.success),
-        )
+        solved = Quantity(found.x.astype(complex), weighting.solved(found.jac))
+        chi_square = weighting.chi_square(left, by_each(found.x))
+        told = chi_square, _local(weighting.apart(left)), bool(found.success)
+        return Fit(name, circuit, sweep.scale, solved, left, free, *told)
 
 
 def _local(residual: Real) -> float:

@@ -35,15 +35,13 @@ class Ports:
     def transmission(self, value: Complex, name: str) -> Quantity:
         """A reading of S21 [1]: noise, what leaks, and in parts of it drift and connections."""
         worth, path = self.analyzer, np.abs(value)
-        return Quantity(
-            value,
-            (
-                *both_axes(f"{name}: noise", worth.noise, per_point=True),
-                *both_axes("leakage between the ports", self.isolation),
-                *both_axes(f"{name}: drift", worth.drift, slope=path),
-                *both_axes(f"{name}: connection", np.sqrt(2) * worth.connection, slope=path),
-            ),
+        effects = (
+            *both_axes(f"{name}: noise", worth.noise, per_point=True),
+            *both_axes("leakage between the ports", self.isolation),
+            *both_axes(f"{name}: drift", worth.drift, slope=path),
+            *both_axes(f"{name}: connection", np.sqrt(2) * worth.connection, slope=path),
         )
+        return Quantity(value, effects)
 
     def mismatch(self, ratio: Complex) -> tuple[Effect, ...]:
         """What the match of both ports does to a part in parts of their impedances."""

@@ -49,7 +49,11 @@ class Setup:
     drift: float = defaults.ANALYZER["drift"]  # of each axis of each error term [1]
     lines: tuple[Length, ...] = ()  # between plane and device, from the plane outward
     z_ref: float = defaults.REFERENCE_OHM  # [ohm]
-    tracking: float = 1.0  # of the analyzer before correction [1]: its noise is divided by that
+    # the analyzer's error terms before any correction [1]: they leave what the standards do to the
+    # answer alone, but noise, drift and display step are divided by the tracking
+    directivity: complex = 0.0
+    source_match: complex = 0.0
+    tracking: complex = 1.0
     # step of the display that R and X are typed off [ohm]; 0 where they are saved in files
     resolution_ohm: float = 0.0
     # steps of magnitude [1] and angle [degree], where a reflection is typed instead
@@ -80,7 +84,8 @@ class Setup:
     def box(self) -> Bilinear:
         """The analyzer, then the lines inside the calibration, as one map."""
         ones = np.ones(np.shape(self.frequency), complex)
-        box = Bilinear.from_error_terms(0 * ones, 0 * ones, ones * self.tracking)
+        terms = (self.directivity, self.source_match, self.tracking)
+        box = Bilinear.from_error_terms(*(ones * term for term in terms))
         for length in self.inside:
             box = box @ self._map(length)
         return box

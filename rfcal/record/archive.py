@@ -96,11 +96,13 @@ def _parsed(text: bytes, file: Path) -> dict[str, Any]:
     raise RecordError(str(file), "", "the record inside is damaged")
 
 
-def recomputed(page_file: str | Path, *, compare: bool = True) -> Results:
-    """Compute again the record that a report page carries, from its own copies of the readings."""
+def recomputed(source: Path) -> Results:
+    """Compute a record: of a folder, or that a report page carries, altered or not."""
+    if source.is_dir():
+        return compute(source)
     with tempfile.TemporaryDirectory() as spare:
         folder = Path(spare) / "record"
-        write_files(folder, carried_record(Path(page_file), compare=compare))
+        write_files(folder, carried_record(source, compare=False))
         return compute(folder)
 
 

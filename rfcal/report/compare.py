@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -44,6 +44,7 @@ class Answered:
 
 
 Told = Answered | Device
+_Held = tuple[Agreement, int, Real]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,21 +62,18 @@ class Side:
 def side_of(source: Record | str | Path) -> Side:
     """A record, its folder or the page that carries it, computed, or a results.json."""
     path = source.folder if isinstance(source, Record) else Path(source)
-    if isinstance(source, Record) or path.is_dir():
-        results = compute(source)
-    elif path.suffix.lower() == ".html":
-        results = recomputed(path, compare=False)
-    else:
+    if not path.is_dir() and path.suffix.lower() != ".html":
         return _from_json(path)
+    results = compute(source) if isinstance(source, Record) else recomputed(path)
     answers = {device.name: device for device in results.devices}
     parts = [(f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts]
     record = results.record
-    title = _title(record.title, record.date)
+    title = _title(vars(record))
     return Side(title, str(path), record.reference_ohm, answers, results, parts)
 
 
-def _title(title: str, date: str | None) -> str:
-    return f"{title} ({date})" if date else title
+def _title(record: Mapping[str, Any]) -> str:
+    return f"{record['title']} ({record['date']})" if record["date"] else record["title"]
 
 
 def _from_json(path: Path) -> Side:
@@ -85,8 +83,8 @@ def _from_json(path: Path) -> Side:
         head = told["record"]
         answers = {m["name"]: _answered(m) for m in told["measurements"]}
         parts = [(p["measurement"], p["answer"]) for p in told.get("components", ())]
-        title, z_ref = _title(head["title"], head["date"]), float(head["reference_ohm"])
-        return Side(title, str(path), z_ref, answers, None, parts)
+        z_ref = float(head["reference_ohm"])
+        return Side(_title(head), str(path), z_ref, answers, None, parts)
     except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
         why = getattr(error, "strerror", None) or "it is no results.json as rfcal writes it"
         raise RecordError(
@@ -95,10 +93,8 @@ def _from_json(path: Path) -> Side:
 
 
 def _answered(told: Mapping[str, Any]) -> Answered:
-    reflection, (rr, ri, ii) = (
-        np.array(told["reflection"], float),
-        np.array(told["reflection_covariance"], float).T,
-    )
+    real, imaginary = np.array(told["reflection"], float).T
+    rr, ri, ii = np.array(told["reflection_covariance"], float).T
     root = np.sqrt(np.maximum(rr, 1e-30))
     # Cholesky factors of each point's covariance: two influences that make it
     second = np.sqrt(np.maximum(ii - (ri / root) ** 2, 0))
@@ -106,17 +102,14 @@ def _answered(told: Mapping[str, Any]) -> Answered:
         Effect("as results.json has it", change, per_point=True, influence=("results.json", i))
         for i, change in enumerate((root + 1j * ri / root, 1j * second))
     )
-    value = reflection[:, 0] + 1j * reflection[:, 1]
     frequency = np.array(told["frequency_hz"], float)
     ends = np.array(told["interval_ohm"], float).reshape(-1, 2, 2)
     ends = np.where(np.isnan(ends), [-np.inf, np.inf], ends)  # JSON has no infinity
     answer = int(np.argmin(np.abs(frequency - float(told["answer_hz"]))))
-    return Answered(frequency, Quantity(value, effects), answer, ends)
+    return Answered(frequency, Quantity(real + 1j * imaginary, effects), answer, ends)
 
 
-def compared(
-    first: Side, second: Side, shared: Sequence[str] = ()
-) -> dict[str, tuple[Agreement, int, Real]]:
+def compared(first: Side, second: Side, shared: Sequence[str]) -> dict[str, _Held]:
     """What both sides measured, by name, with the first one's answer: its point and both intervals.
 
     Where each has one device only, these are the same whatever they are called.
@@ -134,7 +127,7 @@ def compared(
             f"it has {_named(second)}, '{first.title}' has {_named(first)}: give what is to be "
             "compared the same name in both",
         )
-    common = _shared(first, second, shared)
+    common = {i for name in shared for i in _influences(first, name) & _influences(second, name)}
     return {
         one: _held(first.answers[one], second.answers[other], first.z_ref, common, one)
         for one, other in names
@@ -145,16 +138,8 @@ def _named(side: Side) -> str:
     return " and ".join(f"'{name}'" for name in side.answers) or "no measurement"
 
 
-def _shared(first: Side, second: Side, names: Sequence[str]) -> frozenset[Hashable]:
-    """Influences on what the artefacts of these names are, as both records state them."""
-    found: set[Hashable] = set()
-    for name in names:
-        found |= _influences(first, name) & _influences(second, name)
-    return frozenset(found)
-
-
 def _influences(side: Side, name: str) -> set[Hashable]:
-    """What a standard's definition depends on."""
+    """Influences on what a standard is, as a record states it."""
     if side.results is None:
         raise RecordError(
             side.title,
@@ -171,16 +156,9 @@ def _influences(side: Side, name: str) -> set[Hashable]:
     return {effect.influence for effect in quantity.effects}
 
 
-def _held(
-    one: Answered | Device,
-    other: Answered | Device,
-    z_ref: float,
-    shared: frozenset[Hashable],
-    name: str,
-) -> tuple[Agreement, int, Real]:
-    _, here, there = np.intersect1d(
-        np.round(one.frequency), np.round(other.frequency), return_indices=True
-    )
+def _held(one: Told, other: Told, z_ref: float, shared: Set[Hashable], name: str) -> _Held:
+    hertz = np.round(one.frequency), np.round(other.frequency)
+    _, here, there = np.intersect1d(*hertz, return_indices=True)
     if not here.size:
         why = "no frequency is common to both sweeps: nothing between points is compared"
         raise RecordError(name, "", why)
@@ -196,26 +174,24 @@ def compare_lines(first: Side, second: Side, shared: Sequence[str] = ()) -> list
     said: list[str] = []
     for name, (found, at, ends) in compared(first, second, shared).items():
         said += _agreement_lines(name, found, at, ends)
-    one, other = _titles((first, second))
+    titles = "first: {}; second: {}".format(*_titles((first, second)))
     with_both = ", ".join(shared) or "nothing: every influence was taken as each one's own"
-    return [*said, f"first: {one}; second: {other}", f"shared by both: {with_both}"]
+    return [*said, titles, f"shared by both: {with_both}"]
 
 
 def _titles(sides: Sequence[Side]) -> list[str]:
     """What each is called, and where it is if another is called the same."""
     titles = [side.title for side in sides]
-    return [
-        f"{side.title}, {side.source}" if titles.count(side.title) > 1 else side.title
-        for side in sides
-    ]
+    where = (f", {side.source}" * (titles.count(side.title) > 1) for side in sides)
+    return [f"{title}{place}" for title, place in zip(titles, where, strict=True)]
 
 
 def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterator[str]:
     en, points = np.abs(found.normalised_error), found.frequency.size
     within = np.mean(en <= 1, axis=0)
     worst = int(np.argmax(en.max(axis=1)))
-    verdict = f"agree{'' if within.min() >= SOUND else ' only just'}"
-    verdict = verdict if found.agree else "DO NOT AGREE"
+    agree = "agree" if within.min() >= SOUND else "agree only just"
+    verdict = agree if found.agree else "DO NOT AGREE"
     yield (
         f"{name}: both {verdict}: within their uncertainties at {within[0]:.0%} of {points} common "
         f"points for R and {within[1]:.0%} for X (En up to {en.max():.2f}, at "
@@ -250,7 +226,7 @@ def table_lines(sides: Sequence[Side]) -> list[str]:
 
 
 @own_settings()
-def agreement_pictures(first: Side, second: Side, shared: Sequence[str] = ()) -> dict[str, bytes]:
+def agreement_pictures(first: Side, second: Side, shared: Sequence[str]) -> dict[str, bytes]:
     """En over frequency of each device, by file name."""
     return {
         f"en-{slug(name)}.svg": _svg(agreement_figure(name, found), name)

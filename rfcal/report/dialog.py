@@ -18,8 +18,6 @@ ASKED = {
     "short again": "Connect the short in the device's place, with nothing taken off",
 }
 """What is to be done before each reading."""
-
-
 STEPS = (
     *("frequency", "shows", "short", "open", "load ohm", "load"),
     *("check ohm", "check", "name", "device", "short again"),
@@ -36,18 +34,14 @@ def record_by_questions(title: str, on: date) -> str:
     print("Switch the instrument's own correction off. A decimal comma is as good as a point.")
     print("Answer 'back' to return to the previous question.")
     said: dict[str, str] = {}
-    while step := next((s for s in STEPS if s not in said and _applies(s, said)), ""):
+    # no check is read without its ohms
+    while step := next((s for s in STEPS if s not in said and said.get(f"{s} ohm", s)), ""):
         try:
             said[step] = _until(partial(_asked, step, said))
         except _BackError:
             if said:
                 said.popitem()
     return entries.record_text(said["frequency"], said["shows"], _known(said), title, on)
-
-
-def _applies(step: str, said: Mapping[str, str]) -> bool:
-    """Whether a question is asked at all: no check is read without its ohms."""
-    return step != "check" or bool(said["check ohm"])
 
 
 def _known(said: Mapping[str, str]) -> list[Entry]:

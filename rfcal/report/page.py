@@ -12,7 +12,7 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
-from rfcal.findings import told_once
+from rfcal.findings import Finding, told_once
 from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
@@ -37,7 +37,7 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
-TOLD_ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN, DEFAULTS.code)
+ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN, DEFAULTS.code)
 """Findings that stand where they belong: at the match, in its place, and below the others."""
 
 CURVE = 401
@@ -73,7 +73,11 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     live = [_live(i, device) for i, device in enumerate(devices, start=1)]
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps(live).replace("<", "\\u003c")
-    line_state = ("", False) if results.line is None else line_verdict(results.line)
+    state, bad = ("", False) if results.line is None else line_verdict(results.line)
+
+    def told(*codes: str) -> list[Finding]:
+        return [finding for finding in results.findings if finding.code in codes]
+
     return _template().render(
         say=say,
         results=results,
@@ -86,16 +90,14 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         curves=Markup(curves),
         checks=[*map(words.check_line, results.checks), *map(words.reread_line, results.rereads)],
         findings=told_once(
-            f
-            for f in results.findings
-            if f.code not in TOLD_ELSEWHERE and f.message != line_state[0]
+            f for f in results.findings if f.code not in ELSEWHERE and f.message != state
         ),
-        unseen=[f for f in results.findings if f.code in UNSEEN],
-        taken=[f for f in results.findings if f.code == DEFAULTS.code],
-        dangers=[f for f in results.findings if f.code == MATCH_VOLTAGE.code],
-        unmatched=[f for f in results.findings if f.code == MATCH_UNKNOWN.code],
+        unseen=told(*UNSEEN),
+        taken=told(DEFAULTS.code),
+        dangers=told(MATCH_VOLTAGE.code),
+        unmatched=told(MATCH_UNKNOWN.code),
         line=results.line,
-        line_state=line_state,
+        line_state=(state, bad),
         line_rows=[] if results.line is None else line_lines(results.line)[1:],
         terms=error_terms(results.calibration),
         inputs=export.inputs(results),
@@ -131,9 +133,8 @@ def shown(value: Any) -> Any:
     """Text with signs for what steers or hides other text: controls, directions, no-width signs."""
     if not isinstance(value, str) or isinstance(value, Markup) or value.isprintable():
         return value
-    return "".join(
-        f"[U+{ord(c):04X}]" if category(c) in _STEERING and c not in "\t\n\r" else c for c in value
-    )
+    steers = {c for c in value if category(c) in _STEERING and c not in "\t\n\r"}
+    return "".join(f"[U+{ord(c):04X}]" if c in steers else c for c in value)
 
 
 def _live(number: int, device: Device) -> dict[str, Any]:

@@ -15,7 +15,6 @@ from rfcal.errors import RecordError
 from rfcal.readings.content import require_plain
 from rfcal.record.archive import recomputed
 from rfcal.record.export import results_json
-from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
 from rfcal.report.page import page
 
@@ -62,12 +61,7 @@ def verify(file: Path, record: Path | None = None) -> Verdict:
     """
     if file.suffix.lower() == ".json":
         return _verify_json(file, record or file.parent / "report.html")
-    return _verify_page(_text(file), _results(record or file))
-
-
-def _results(record: Path) -> Results:
-    """A record's folder, or the record that a page carries, computed."""
-    return compute(record) if record.is_dir() else recomputed(record, compare=False)
+    return _verify_page(_text(file), recomputed(record or file))
 
 
 def _text(file: Path) -> str:
@@ -97,7 +91,7 @@ def _verify_page(shown: str, results: Results) -> Verdict:
         differences.append("the curves that its slider moves were changed")
     if not differences and (old.rest != new.rest or not (close or shown == fresh)):
         differences.append("the page was changed in what is not text: its style, say")
-    numbers = sum(len(_NUMBER.findall(text)) for text in old.texts)
+    numbers = len(_NUMBER.findall(" ".join(old.texts)))
     return Verdict(numbers, tuple(differences), _software(made) if close else "", drawn)
 
 
@@ -186,7 +180,7 @@ def _verify_json(file: Path, record: Path) -> Verdict:
         shown = json.loads(_text(file), parse_float=Decimal, object_pairs_hook=once)
     except (ValueError, RecursionError) as error:
         raise RecordError(str(file), "", "this is no results.json") from error
-    fresh = json.loads(b"".join(results_json(_results(record))), parse_float=Decimal)
+    fresh = json.loads(b"".join(results_json(recomputed(record))), parse_float=Decimal)
     said, gives = dict(_leaves(shown)), dict(_leaves(fresh))
     versions = [place for place in gives if place[0] == "software"]
     if not any(place in said for place in versions):

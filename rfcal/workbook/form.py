@@ -17,7 +17,7 @@ from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import png_bytes
 from rfcal.report.summary import summary_lines
-from rfcal.workbook.panel import Pictured, text_box
+from rfcal.workbook.panel import Pictured, text_box, wrapping
 
 LABEL, WIDTH = "9rem", "21rem"
 BOX = f"min(98%, {WIDTH})"
@@ -46,33 +46,28 @@ class ReadingForm(Pictured):
         self._said = {kind: widgets.HTML() for kind in KINDS}
         write = widgets.Button(description="Write the record")
         write.on_click(lambda _: self._write())
-        boxes = (*self._cells.values(), *self._ohms.values())
-        for box in (self._shows, self._frequency, self._name, *boxes):
+        judged = (*self._cells.values(), *self._ohms.values())
+        for box in (self._shows, self._frequency, self._name, *judged):
             box.observe(lambda _: self.judge(), "value")
         rows: list[widgets.Widget] = [self._shows, self._frequency]
-        row = widgets.Layout(flex_flow="row wrap", overflow="hidden")
         for kind in KINDS:
             rows += [self._ohms[kind]] if kind in self._ohms else []
             rows += [self._name] if kind == "device" else []
-            rows.append(widgets.HBox([self._cells[kind], self._said[kind]], layout=row))
+            rows.append(widgets.HBox([self._cells[kind], self._said[kind]], layout=wrapping()))
         self.judge()
         # the answer beside the boxes, where it is seen while one types, or under them on a phone
         columns = ([*rows, self._folder, write], [self._words, self._image])
         half = widgets.Layout(flex=f"1 1 min(100%, {WIDTH})")
-        self.children = (
-            widgets.HBox([widgets.VBox(column, layout=half) for column in columns], layout=row),
-        )
+        boxes = [widgets.VBox(column, layout=half) for column in columns]
+        self.children = (widgets.HBox(boxes, layout=wrapping()),)
 
     def typed(self) -> list[Entry]:
         """The readings that are there."""
+        ohms = {kind: box.value.strip() for kind, box in self._ohms.items()}
+        name, cells = self._name.value.strip(), self._cells.items()
         return [
-            Entry(
-                kind,
-                box.value,
-                self._ohms[kind].value.strip() if kind in self._ohms else "",
-                self._name.value.strip(),
-            )
-            for kind, box in self._cells.items()
+            Entry(kind, box.value, ohms.get(kind, ""), name)
+            for kind, box in cells
             if box.value.strip()
         ]
 
@@ -92,24 +87,22 @@ class ReadingForm(Pictured):
         if self.found is not None:
             said = [text for text in summary_lines(self.found)[1:] if not text.startswith("note")]
             lines = [*(said or ["The standards fit together."]), *lines]
-        lines = [line for line in lines if line]
-        self.sentence = "\n".join(lines)
-        shown = "<br>".join(escape(line) for line in lines)
+        self.sentence = "\n".join(filter(None, lines))
+        shown = escape(self.sentence).replace("\n", "<br>")
         self._words.value = f'<p aria-live="polite">{shown}</p>'
         self._image.value = _picture(shows, good, self.found)
 
     def _one(self, shows: str, entry: Entry) -> bool:
         """Whether one reading can be used; what is to be said of it stands beside it."""
-        said, usable = "good", True
+        usable, is_check = True, entry.kind == "check"
         try:
-            said = entries.judged(shows, entry) or said
-            if entry.kind == "check" and entry.ohm:
-                said = entries.check_doubt(entry.ohm) or said
+            doubt = entries.judged(shows, entry)
+            said = (entries.check_doubt(entry.ohm) if is_check and entry.ohm else "") or doubt
         except RfcalError as error:
             said, usable = str(error), False
-        if entry.kind == "check" and not entry.ohm:
+        if is_check and not entry.ohm:
             said, usable = "type its ohms above first", False
-        self._said[entry.kind].value = escape(said)
+        self._said[entry.kind].value = escape(said or "good")
         return usable
 
     def _next(self, good: Sequence[Entry]) -> str:
@@ -129,10 +122,8 @@ class ReadingForm(Pictured):
             elif not self._folder.value.strip():
                 said = "Nothing was written: name a folder for the record."
             else:
-                text = entries.record_text(
-                    *(self._frequency.value, self._shows.value, self.typed()),
-                    *(folder.name, date.today()),
-                )
+                typed = self._frequency.value, self._shows.value, self.typed()
+                text = entries.record_text(*typed, folder.name, date.today())
                 write_files(folder, {FILE: text.encode()})
                 said = f"Wrote {folder / FILE}; now: rfcal report {folder} --output {folder}-report"
         except RfcalError as error:

@@ -127,10 +127,7 @@ def against_truth(results: Results) -> str:
 
 LACKING: dict[str, tuple[str, Callable[[Results], object]]] = {
     "device": ("a device, and this record has no [[measurement]]", lambda r: r.devices),
-    "standards": (
-        "standards; here the instrument corrected itself",
-        lambda r: r.bench.standards,
-    ),
+    "standards": ("standards; here the instrument corrected itself", lambda r: r.bench.standards),
     "between": (
         "a path to the device, and this record has nothing between it and the standards",
         lambda r: any(device.inputs.path for device in r.devices[:1]),

@@ -119,9 +119,8 @@ def loss_panel(own: Device | None = None) -> Panel:
         region.set(center=(reflection.real, reflection.imag), width=2 * radius, height=2 * radius)
         curve.set_data(losses, impedance_circle(reflection, axis * grown)[1])
         here.set_data([loss], [impedance_circle(reflection, axis * at)[1]])
-        if radius >= abs(1 - reflection):
-            known = "R and X have no bound: the region reaches an open"
-        else:
+        known = "R and X have no bound: the region reaches an open"
+        if radius < abs(1 - reflection):
             known = "R {} and X {}".format(*_known(r, x, axis * at))
         return (
             f"Behind a line of {loss:.1f} dB: {known}; without the line: R "
@@ -137,12 +136,10 @@ def loss_panel(own: Device | None = None) -> Panel:
 def _known(r: float, x: float, radius: float) -> tuple[str, str]:
     """R and X of a passive device whose reflection is known to so much in every direction."""
     centre, reach = impedance_circle(from_impedance(r + 1j * x), radius)
-    (r_low, r_high), (x_low, x_high) = (
-        (float(part - reach), float(part + reach)) for part in (centre.real, centre.imag)
-    )
+    low, high = complex(centre - reach * (1 + 1j)), complex(centre + reach * (1 + 1j))
     return (
-        words.value_words(r, max(r_low, 0.0), r_high, "ohm", least=0.0),
-        words.value_words(x, x_low, x_high, "ohm"),
+        words.value_words(r, max(low.real, 0.0), high.real, "ohm", least=0.0),
+        words.value_words(x, low.imag, high.imag, "ohm"),
     )
 
 
@@ -181,15 +178,14 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
 
     def update(frequency, length, loss, r, x):
         here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
-        found, matched = (
-            along(here, frequency * 1e6, load, power_w=100.0) for load in (r + 1j * x, line.z0)
-        )
+        loads, hertz = (r + 1j * x, line.z0), frequency * 1e6
+        found, matched = (along(here, hertz, load, power_w=100.0) for load in loads)
         sizes = found.volts, matched.volts, found.amps, matched.amps
         for curve, size in zip(drawn, sizes, strict=True):
             curve.set_data(found.distance_m, size)
         # rounding must not make a line without loss a source
         arrives = min(found.watts[0], 100.0)
-        load = words.complex_ohm(r + 1j * x, ONE_OHM)
+        load = words.complex_ohm(loads[0], ONE_OHM)
         return (
             f"Of 100 W into the line {arrives:.0f} W arrive, at {frequency:g} MHz: with {load} at "
             f"its end it loses {10 * np.log10(100 / arrives):.2f} dB, and would lose "

@@ -152,10 +152,7 @@ class Panel(Pictured):
         self._pairs = {s.name: self._control(s) for s in self.sliders}
         reset = widgets.Button(description="Reset", tooltip="all sliders back to the start")
         reset.on_click(lambda _: self._guarded(lambda: self.move(**self.starts)))
-        rows = [
-            widgets.HBox(pair, layout=widgets.Layout(flex_flow="row wrap", overflow="hidden"))
-            for pair in self._pairs.values()
-        ]
+        rows = [widgets.HBox(pair, layout=wrapping()) for pair in self._pairs.values()]
         grid = widgets.GridBox(rows, layout=widgets.Layout(grid_template_columns=COLUMNS))
         self._tips = widgets.HTML()
         self.refresh()
@@ -168,10 +165,8 @@ class Panel(Pictured):
         self._tips.layout = widgets.Layout(width=f"{width_px:g}px", visibility="hidden", **place)
         for name, value in place.items():
             setattr(self._image.layout, name, value)
-        return widgets.GridBox(
-            [self._image, self._tips],
-            layout=widgets.Layout(overflow="auto", padding="2px", grid_template_columns="100%"),
-        )
+        room = widgets.Layout(overflow="auto", padding="2px", grid_template_columns="100%")
+        return widgets.GridBox([self._image, self._tips], layout=room)
 
     def _control(self, slider: Slider) -> tuple[widgets.Text, widgets.FloatSlider]:
         """Make the box of the exact value, which has the accessible name, and the slider."""
@@ -208,12 +203,10 @@ class Panel(Pictured):
                 self._guarded(lambda: self.move(**{slider.name: value}))
             return
         self._show(slider)
-        refused = (
-            f"{slider.label} takes a number from {slider.low:g} to {slider.high:g} {slider.unit}"
-        )
+        ends = f"{slider.low:g} to {slider.high:g} {slider.unit}".rstrip()
         self._words.value = (
-            f'<p role="alert"><b>{escape(refused.rstrip())}: {escape(text[:40])!r} was not '
-            f"taken.</b></p><p>{escape(self.sentence)}</p>"
+            f'<p role="alert"><b>{escape(slider.label)} takes a number from {escape(ends)}: '
+            f"{escape(text[:40])!r} was not taken.</b></p><p>{escape(self.sentence)}</p>"
         )
 
     def _show(self, slider: Slider) -> None:
@@ -267,10 +260,9 @@ class Panel(Pictured):
         for name, value in values.items():
             if name not in known:
                 raise ValueError(f"no slider is named '{name}'; there are {', '.join(known)}")
-            if not known[name].low <= value <= known[name].high:
-                raise ValueError(
-                    f"{name} = {value:g} is outside {known[name].low:g} to {known[name].high:g}"
-                )
+            low, high = known[name].low, known[name].high
+            if not low <= value <= high:
+                raise ValueError(f"{name} = {value:g} is outside {low:g} to {high:g}")
 
     def _guarded(self, action: Callable[[], Any]) -> None:
         """Run a callback; JupyterLab shows nothing of an error, so say it in the panel."""
@@ -293,6 +285,11 @@ def text_box(name: str, value: str = "", *, label: str, width: str, hint: str = 
         style={"description_width": label},
         layout=widgets.Layout(width=width),
     )
+
+
+def wrapping() -> widgets.Layout:
+    """Of what stands beside each other, or in a narrow window below."""
+    return widgets.Layout(flex_flow="row wrap", overflow="hidden")
 
 
 def _snapped(slider: Slider, value: float) -> float:

@@ -171,12 +171,8 @@ def _panel(
         )
         return f"{'; '.join(said)}; 95 %, each by itself."
 
-    return Panel(
-        figure,
-        started([*PLACE, *sliders], place_of(own)),
-        update,
-        moving=[region, device, *enlarged.artists, *bars],
-    )
+    moving = [region, device, *enlarged.artists, *bars]
+    return Panel(figure, started([*PLACE, *sliders], place_of(own)), update, moving=moving)
 
 
 def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
@@ -191,8 +187,7 @@ def _intervals(inputs: Inputs, reflection: Quantity) -> list[str]:
     z, where = complex(to_impedance(reflection.value[0])), region(inputs, reflection)
     said = []
     for value, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
-        ends = intervals.interval(level, reflection, region=where)
-        low, high = (50 * float(end[0]) for end in ends)
+        low, high = (50 * float(v[0]) for v in intervals.interval(level, reflection, region=where))
         said.append(words.value_words(value, low, high, "ohm", least=level.low))
     return said
 
@@ -237,8 +232,7 @@ def blind_figure(found: Blind) -> Figure:
         (found.reactance, "o", 8, "X not known to half of |Z|", "corrected"),
     ):
         at = found.reflection[where]
-        look: dict[str, Any] = {"marker": marker, "markersize": size, "linestyle": "none"}
-        color = style.ROLES[role].color
-        ax.plot(at.real, at.imag, label=label, color=color, markerfacecolor="none", **look)
+        look: dict[str, Any] = {"color": style.ROLES[role].color, "label": label}
+        ax.plot(at.real, at.imag, marker, markersize=size, markerfacecolor="none", **look)
     style.add_legend(figure, ax)
     return figure

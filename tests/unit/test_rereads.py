@@ -21,7 +21,7 @@ CASES = [{}, {"drift": 0.003}, {"noise": 0.004, "connection": 1e-4}, {"resolutio
 
 
 def setup(**values):
-    return Setup(np.array([70e6]), PLAIN, tracking=0.85, **values)
+    return Setup(np.array([70e6]), PLAIN, source_match=0.1j, tracking=0.85, **values)
 
 
 @pytest.mark.parametrize("values", CASES, ids=str)

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from rfcal.components.choice import MODELS
 from rfcal.components.throughs import METHODS
@@ -12,6 +11,9 @@ from rfcal.record.format.kinds import Choice, File, Number, Text
 ABSOLUTE_ZERO_C = -273.15
 THROUGHS = METHODS[1:]
 """Methods that need two ports."""
+
+FIXTURE = ("fixture_open", "fixture_short", "fixture_load")
+"""Keys of what a fixture is read with."""
 
 METHOD = Choice(
     "method",
@@ -32,9 +34,9 @@ COMPONENT = Section(
         ),
         METHOD,
         File("through", "two-port sweep of the empty way from port to port", kinds=THROUGHS),
-        File("fixture_open", "sweep of the fixture without the part"),
-        File("fixture_short", "and with a piece of wire in its place"),
-        File("fixture_load", "and with a load of `reference_ohm` in its place, if there is one"),
+        File(FIXTURE[0], "sweep of the fixture without the part"),
+        File(FIXTURE[1], "and with a piece of wire in its place"),
+        File(FIXTURE[2], "and with a load of `reference_ohm` in its place, if there is one"),
         Number("temperature_c", "its temperature", ABSOLUTE_ZERO_C, 5000.0),
     ),
     kind=METHOD.read,
@@ -64,15 +66,6 @@ class ComponentRequest(Placed):
         return self.method != "reflection"
 
 
-def _fixture(table: Table, values: dict[str, Any]) -> tuple[str, ...]:
-    """The files of a fixture; open and short go together."""
-    files = {key: values.pop(key) for key in ("fixture_open", "fixture_short", "fixture_load")}
-    for key in ("fixture_open", "fixture_short"):
-        if any(files.values()) and not files[key]:
-            raise table.missing(key, "a sweep of the same fixture")
-    return tuple(filter(None, files.values()))
-
-
 def read_components(
     tables: Sequence[Table], measurements: Sequence[str]
 ) -> tuple[ComponentRequest, ...]:
@@ -86,6 +79,11 @@ def read_components(
             raise table.fail("measurement", f"'{name}' is a [[component]] already")
         if values["method"] in THROUGHS and not values["through"]:
             raise table.missing("through", "a two-port sweep of the empty way")
-        fixture = _fixture(table, values)
+        # open and short go together
+        files = {key: values.pop(key) for key in FIXTURE}
+        for key in FIXTURE[:2]:
+            if any(files.values()) and not files[key]:
+                raise table.missing(key, "a sweep of the same fixture")
+        fixture = tuple(filter(None, files.values()))
         found.append(ComponentRequest(place=table.place, fixture=fixture, **values))
     return tuple(found)

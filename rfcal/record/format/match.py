@@ -189,9 +189,9 @@ class MatchRequest:
     """One table ``[match]``."""
 
     place_in_record: str  # for errors
-    measurement: str  # its name
     centre_hz: float  # nan for the frequency of the answer, until it is `settled`
     band_hz: tuple[float, float]  # the design frequency twice where it alone counts
+    measurement: str  # its name
     target_ohm: float
     target_swr: float
     stock: Stock  # parts that exist
@@ -210,12 +210,8 @@ class MatchRequest:
         return replace(self, centre_hz=answer_hz, band_hz=(answer_hz, answer_hz))
 
 
-def read_match(top: Table, reference_ohm: float, names: Sequence[str]) -> tuple[MatchRequest, ...]:
-    """All match tables of a record, whose measurements have these names."""
-    return tuple(_request(table, reference_ohm, names) for table in top.tables(MATCH))
-
-
-def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchRequest:
+def read_match(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchRequest:
+    """One match table of a record, whose measurements have these names."""
     found = MATCH.read(table)
     if not names:
         raise table.fail("measurement", "there is no [[measurement]] to match")
@@ -225,20 +221,14 @@ def _request(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchR
     # design frequency and band [Hz] follow from each other where one is missing
     centre, band = found.pop("frequency_mhz"), found.pop("band_mhz")
     centre = centre or (sum(band) / 2 if band else math.nan)
-    parts = {key.name: found.pop(key.name) for key in STOCK}
+    band = band or (centre, centre)
     cable = CABLES[defaults.STOCK_CABLE].line(1.0)
     usual = tuple(replace(cable, z0=z0) for z0 in defaults.STOCK_OHM)
-    parts |= {"lines": found.pop("lines") or usual, "tolerance": found.pop("tolerance_percent")}
-    parts["power_w"] = found.pop("power_w")
-    stock = Stock(**parts)
-    return MatchRequest(
-        table.place,
-        centre_hz=centre,
-        band_hz=band or (centre, centre),
-        stock=stock,
-        built_network=_built_network(table, found["built"], stock),
-        **found,
-    )
+    parts = {key.name: found.pop(key.name) for key in STOCK}
+    cut, off, power_w = (found.pop(k) for k in ("lines", "tolerance_percent", "power_w"))
+    stock = Stock(lines=cut or usual, tolerance=off, power_w=power_w, **parts)
+    built = _built_network(table, found["built"], stock)
+    return MatchRequest(table.place, centre, band, stock=stock, built_network=built, **found)
 
 
 def _built_network(table: Table, built: Built | None, stock: Stock) -> Network | None:

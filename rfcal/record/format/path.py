@@ -64,10 +64,7 @@ PART = (
     Number("series_uncertainty_percent", _OFF, 0.0, 1.0, default=defaults.SERIES_PART),
 )
 """Keys of a part in series: a capacitor or a coil, and how far that is off."""
-ENDS = {
-    "measured": ("far_end_open", "far_end_short"),
-    "fixture": ("fixture_open", "fixture_short"),
-}
+ENDS = {"measured": ("far_end_open", "far_end_short"), "fixture": ("fixture_open", "fixture_short")}
 """Keys of both ends, by kind of element."""
 
 

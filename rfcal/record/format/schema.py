@@ -258,20 +258,18 @@ def _require_format(top: Table) -> None:
 
 def _record(top: Table, content: bytes) -> Record:
     _require_format(top)
-    head = RECORD.read(top.inner(RECORD.name))
     worth = top.inner(ANALYZER.name)
-    analyzer = ANALYZER.read(worth)
+    head, analyzer = RECORD.read(top.inner(RECORD.name)), ANALYZER.read(worth)
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))
     tables = _items(top, MEASUREMENT)
     names = [table.values["name"] for table in tables]
-    every = tuple(_measurement(table, names) for table in tables)
+    every = [_measurement(table, names) for table in tables]
     components = read_components(top.tables(COMPONENT), names)
     measurements, between_ports = _by_ports(every, components)
     names = [item.name for item in measurements]
     residual = _residual(top, worth, analyzer, len(standards))
     _require_purpose(top, bool(every), head["purpose"])
     checks = tuple(read_artefact(t, CHECK, names) for t in _items(top, CHECK))
-    artefacts = [item.name for item in (*standards, *checks)]
     z_ref = head["reference_ohm"]
     line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
     record = Record(
@@ -288,8 +286,8 @@ def _record(top: Table, content: bytes) -> Record:
         measurements=measurements,
         line_check=line,
         residual=residual,
-        matches=read_match(top, z_ref, names),
-        rereads=read_rereads(_items(top, REREAD), artefacts),
+        matches=tuple(read_match(t, z_ref, names) for t in top.tables(MATCH)),
+        rereads=read_rereads(_items(top, REREAD), [a.name for a in (*standards, *checks)]),
         components=components,
         between_ports=between_ports,
     )
@@ -347,7 +345,7 @@ def _items(top: Table, section: Section) -> list[Table]:
 
 
 def _by_ports(
-    every: tuple[Measurement, ...], components: Sequence[ComponentRequest]
+    every: Sequence[Measurement], components: Sequence[ComponentRequest]
 ) -> tuple[tuple[Measurement, ...], tuple[Measurement, ...]]:
     """Measurements at one port, and those whose reading is a sweep of two."""
     names = {one.measurement for one in components if one.between_ports}

@@ -2,7 +2,7 @@
 
 import json
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from rfcal.record.format.keys import Key
 from rfcal.record.format.kinds import Choice, Rows
@@ -109,6 +109,12 @@ def starting_record(shown: str = SHOWN) -> str:
     said: set[str] = set()
     tables = ["\n".join(_table(rows.splitlines(), said)) for rows in shown.split("\n\n")]
     return "\n\n".join(["\n".join([*intro, "format = 1"]), *tables]) + "\n"
+
+
+def begun_record(title: str, tables: Iterable[str], dated: str = "") -> str:
+    """The text of a record of these tables, as `SHOWN` has them."""
+    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\n{dated}reference_ohm\n"
+    return starting_record("\n".join([head, "[analyzer]\nnoise\nconnection\ndrift\n", *tables]))
 
 
 def item_rows(kind: str, said: str, name: str = "", of: str = "short") -> str:

@@ -131,13 +131,10 @@ def between_ports(
     for one in (through, *ends):
         of = f"'{item.name}'"
         require_same_grid(wanted.place, one.frequency, read.frequency, one.label, of)
-    ports = Ports(worth)
+    ports, frequency = Ports(worth), read.frequency
     if worth.residual is not None:
         ports = replace(ports, match=worth.residual["source_match"] / np.sqrt(2))
-    whole, *others = (
-        reflection_of(one, through, ports, wanted.method, z_ref) for one in (read, *ends)
-    )
-    _require_finite(wanted, read.frequency, whole)
-    return _part(
-        wanted, Sweep(read.frequency, whole, z_ref, answer_of(item, read.frequency)), others
-    )
+    how = through, ports, wanted.method, z_ref
+    whole, *others = (reflection_of(one, *how) for one in (read, *ends))
+    _require_finite(wanted, frequency, whole)
+    return _part(wanted, Sweep(frequency, whole, z_ref, answer_of(item, frequency)), others)

@@ -40,11 +40,7 @@ from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.slips import meanings
 from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
-from rfcal.record.findings.traces import (
-    about_answer,
-    about_ports,
-    about_traces,
-)
+from rfcal.record.findings.traces import about_answer, about_ports, about_traces
 from rfcal.record.findings.turns import turns_as_stated
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
@@ -124,7 +120,7 @@ class _Job:
         self.options: dict[str, Options] = {}
         self.files: list[Sweep | TwoPortSweep] = []
         self.known: dict[str, Known] = {}
-        self.ends: dict[str, tuple[Sweep | TwoPortSweep, ...]] = {}
+        self.elements: dict[str, PathElement] = {}
         self._read()
         readings.require_one_unit(record, self.sweeps)
         self.findings += (traces := about_traces(record, self.sweeps))
@@ -267,11 +263,11 @@ class _Job:
         """What lies between the plane and a device, as it is known, and its steps."""
         elements, steps = [], []
         for between in item.between:
-            if new := between.name not in self.ends:  # else a check came the same way
-                self.ends[between.name] = readings.path_sweeps(self.record, between)
-                self.files += self.ends[between.name]
+            if new := between.name not in self.elements:  # else a check came the same way
+                self.elements[between.name], sweeps = readings.element(self.record, between)
+                self.files += sweeps
             self.assumed.append(assumed_of_element(between.name, between.doubt, between.assumed))
-            elements.append(readings.element(between, self.ends[between.name]))
+            elements.append(self.elements[between.name])
             with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
             if new:

@@ -13,14 +13,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.undecided import (
-    Possible,
-    Undecided,
-    of_certain,
-    possible,
-    rising,
-    undecided,
-)
+from rfcal.measurement.undecided import Possible, Undecided, of_certain, possible, rising, undecided
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
@@ -88,15 +81,12 @@ def _require_same_points(record: Record, options: Mapping[str, Options], grid: R
         if not same_grid(options[item.name].frequency, grid):
             raise item.refused(
                 "it was not read at the standards' frequencies, and what a display shows less of "
-                "them cannot be worked out in between: read everything at the same frequencies",
+                "them cannot be worked out in between: read everything at the same frequencies"
             )
 
 
 def answers(
-    bench: Undecided,
-    here: Calibration,
-    options: Options,
-    make: Callable[[Bench, Sweep], Device],
+    bench: Undecided, here: Calibration, options: Options, make: Callable[[Bench, Sweep], Device]
 ) -> tuple[Device, list[Finding]]:
     """What a device is, where the readings do not tell its sign with its `other`; how it was told.
 

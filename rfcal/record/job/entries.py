@@ -14,15 +14,12 @@ from rfcal.errors import ArgumentError
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.format import schema
 from rfcal.record.format.schema import Record
-from rfcal.record.format.start import item_rows, starting_record
+from rfcal.record.format.start import begun_record, item_rows
 from rfcal.record.job.compute import compute, inspect
 from rfcal.record.results import Results
 
-SHOWS = {
-    "R and X": ("R", "X"),
-    "R and X without its sign": ("R", "|X|"),
-    "|Z| and SWR": ("|Z|", "SWR"),
-}
+NO_SIGN, SIZES = "R and X without its sign", "|Z| and SWR"
+SHOWS = {"R and X": ("R", "X"), NO_SIGN: ("R", "|X|"), SIZES: ("|Z|", "SWR")}
 """What a display may show of a reading, and the two numbers that are typed of it."""
 KINDS = ("short", "open", "load", "check", "device", "short again")
 """What is asked for, in the order in which it is read."""
@@ -101,10 +98,8 @@ def record_text(
     megahertz: str, shows: str, entries: Sequence[Entry], title: str, on: date | None = None
 ) -> str:
     """The text of a record of them, with a comment for each key."""
-    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\n"
-    head += f"date = {on}\nreference_ohm\n" if on else "reference_ohm\n"
-    tables = [head, "[analyzer]\nnoise\nconnection\ndrift\n"]
-    return starting_record("\n".join([*tables, *(_table(megahertz, shows, e) for e in entries)]))
+    said = (_table(megahertz, shows, entry) for entry in entries)
+    return begun_record(title, said, f"date = {on}\n" if on else "")
 
 
 def _table(megahertz: str, shows: str, entry: Entry) -> str:
@@ -112,10 +107,9 @@ def _table(megahertz: str, shows: str, entry: Entry) -> str:
     first, second = entry.numbers(shows)
     frequency = megahertz_of(megahertz)
     typed = f"typed = [[{frequency}, {first}, {second}]]\n"
-    if shows == "|Z| and SWR":
+    if shows == SIZES:
         typed = f"typed_z_ohm = [[{frequency}, {first}]]\ntyped_swr = [[{frequency}, {second}]]\n"
-    elif shows != "R and X":
-        typed += 'x_sign = "unknown"\n'
+    typed += 'x_sign = "unknown"\n' * (shows == NO_SIGN)
     known = f"resistance_ohm = {ohms(entry.ohm)}\n" if entry.ohm else ""
     kind = "reread" if entry.kind == "short again" else entry.kind
     name = f"{ohms(entry.ohm)} ohm" if entry.kind == "check" else entry.name or "device"

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -83,9 +84,8 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
         setups.append(setup)
         seen = _shown(record, item, at, list(plans))
         unshown = tuple(about_planned(record, item, list(plans), at, held=bool(seen)))
-        planned.append(
-            Planned(item.name, at, plans, unknown, unshown, _elsewhere(record, item, at), seen)
-        )
+        elsewhere = _elsewhere(record, item, at)
+        planned.append(Planned(item.name, at, plans, unknown, unshown, elsewhere, seen))
     return Outlook(record, tuple(planned), _findings(record, setups[0]))
 
 
@@ -154,8 +154,7 @@ def _path_of(
     for part in item.between:
         if part.embed or part.part is not None:
             continue
-        why = "" if part.line else _untold(record, part, hertz)
-        if why:
+        if why := "" if part.line else _untold(record, part, hertz):
             unknown[part.name] = why
         seen = None if part.line or why else _seen(record, part, hertz)
         line = part.line or Line(LENGTH_M, 1.0, record.reference_ohm)
@@ -166,18 +165,15 @@ def _path_of(
 def _untold(record: Record, part: Between, hertz: float) -> str:
     """Why sweeps or a file do not tell yet what an element is; empty where they do."""
     own = [file for reading in part.ends for file in reading.files]
-    own += [part.adapter] if part.adapter is not None else []
+    own += filter(None, [part.adapter])
     if not all((record.folder / file).is_file() for file in own):
         return "nothing tells of it yet"
-    if part.adapter is None and any(
-        readings.grid_of(record, one) is None for one in record.standards
-    ):
+    standards = record.standards if part.adapter is None else ()
+    if any(readings.grid_of(record, one) is None for one in standards):
         return "its sweeps will tell of it once the standards are read"
-    if part.adapter is None and any(one.reading.shows_less for one in record.standards):
-        return (
-            "its sweeps cannot tell of it before the report, for a display shows less than R and X"
-        )
-    grid = readings.path_sweeps(record, part)[0].frequency
+    if any(one.reading.shows_less for one in standards):
+        return "its sweeps tell of it in the report alone, for a display shows less than R and X"
+    grid = readings.element(record, part)[1][0].frequency
     if not reaches(grid, hertz):
         return f"what tells of it has {grid_words(grid)}"
     return ""
@@ -185,7 +181,7 @@ def _untold(record: Record, part: Between, hertz: float) -> str:
 
 def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
     """What the sweeps or the file of an element say that it is at a frequency [Hz]."""
-    sweeps, alone = readings.path_sweeps(record, part), part.adapter is not None
+    (element, sweeps), alone = readings.element(record, part), part.adapter is not None
     analyzer = Analyzer(residual={} if alone else record.residual)  # a file needs none
     read = []
     for one in () if alone else record.standards:
@@ -194,7 +190,7 @@ def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
     bench = Bench(analyzer, tuple(read), record.reference_ohm)
     grid = np.array([hertz]) if alone else sweeps[0].frequency
     here = bench.at(bench.calibration(grid), grid)
-    box = bench.step(here, readings.element(part, sweeps)).through(here.error_box)
+    box = bench.step(here, element).through(here.error_box)
     at = [int(np.argmin(np.abs(grid - hertz)))]
     return Bilinear(*(np.broadcast_to(v, grid.shape)[at] for v in (box.a, box.b, box.c, box.d)))
 
@@ -231,7 +227,7 @@ def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
     sizes = item.reading.typed_z or item.reading.typed_swr
     if not hidden or not (sizes or item.reading.typed):
         return False
-    if any(part.line is None and part.part is None for part in item.between):
+    if not all(part.line or part.part for part in item.between):
         return False
     grids = _grids(record, item)
     all_read = len(grids) > len(record.standards)
@@ -240,11 +236,15 @@ def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
 
 def _with(record: Record, item: Measurement, reading: Reading) -> Record:
     """The record as far as it is read, with another reading of the device alone."""
+
+    def read(items: Any) -> Any:
+        return tuple(one for one in items if readings.grid_of(record, one) is not None)
+
     return replace(
         record,
-        checks=tuple(one for one in record.checks if readings.grid_of(record, one) is not None),
+        checks=read(record.checks),
         measurements=(replace(item, reading=reading, same_as=None),),
-        rereads=tuple(one for one in record.rereads if readings.grid_of(record, one) is not None),
+        rereads=read(record.rereads),
         matches=(),
         components=(),
         between_ports=(),
@@ -255,9 +255,8 @@ def _with(record: Record, item: Measurement, reading: Reading) -> Record:
 def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> Reading:
     """A raw reflection [1] as the device's display would show it."""
     z = to_impedance(raw, record.reference_ohm)
-    read = [*(one.reading for one in record.standards), *(o.reading for o in record.measurements)]
-    typed = [reading.beyond for reading in read if reading.typed is not None]
-    most = min((cell for row in typed for cell in row), default=np.inf)
+    typed = [one.reading for one in record.items() if one.reading.typed is not None]
+    most = min((cell for reading in typed for cell in reading.beyond), default=np.inf)
 
     def cells(values: Real) -> list[float]:
         return [Beyond(most) if abs(v) > most else float(v) for v in values]

@@ -56,27 +56,17 @@ def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tupl
     return model, (table,)
 
 
-def path_sweeps(record: Record, item: Between) -> tuple[Sweep | TwoPortSweep, ...]:
-    """What one element is known by: its ends open and short, or an adapter; none for a cable."""
-    if item.adapter is not None:
-        return (read_two_port(record.folder, item.adapter, label=item.name),)
-    return tuple(
+def element(record: Record, item: Between) -> tuple[PathElement, tuple[Sweep | TwoPortSweep, ...]]:
+    """One element as it is known, from the record's words and its files, and what was read."""
+    adapter = item.adapter and read_two_port(record.folder, item.adapter, label=item.name)
+    ends = tuple(
         read(record, reading, f"{item.name}, {end}", f"{item.place} {end}").sweeps[0]
         for end, reading in zip(("open", "short"), item.ends, strict=False)
     )
-
-
-def element(item: Between, sweeps: tuple[Sweep | TwoPortSweep, ...]) -> PathElement:
-    """One element as it is known, from the record's words and its files."""
-    first = sweeps[0] if sweeps else None
-    ends = tuple(s for s in sweeps if isinstance(s, Sweep))
-    return PathElement(
-        item.name,
-        first if isinstance(first, TwoPortSweep) else item.line or item.part or ends,
-        fixture=item.kind == "fixture",
-        deviations=item.doubt,
-        embed=item.embed,
-    )
+    known = adapter or item.line or item.part or ends
+    fixture = item.kind == "fixture"
+    made = PathElement(item.name, known, fixture, deviations=item.doubt, embed=item.embed)
+    return made, (adapter,) if adapter else ends
 
 
 def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:

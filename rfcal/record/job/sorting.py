@@ -18,7 +18,7 @@ from rfcal.readings.guess import read_guessed
 from rfcal.readings.sweep import Sweep
 from rfcal.record.archive import require_portable
 from rfcal.record.format.keys import FILE
-from rfcal.record.format.start import item_rows, starting_record
+from rfcal.record.format.start import begun_record, item_rows
 
 IDEAL = {"short": -1.0, "open": 1.0, "load": 0.0}
 """What each standard reflects [1], near enough to tell them apart."""
@@ -57,8 +57,8 @@ class Guess:
     def table(self) -> str:
         """What a starting record says of it."""
         reading = f"reading = {json.dumps(f'raw/{self.sweep.label}')}  # {self.why}"
-        if self.layout.columns:
-            pairs = (f"{k} = {_toml(header)}" for k, header in self.layout.columns.items())
+        if columns := self.layout.columns:
+            pairs = (f"{k} = {json.dumps(v, ensure_ascii=False)}" for k, v in columns.items())
             reading += f"\ncolumns = {{{', '.join(pairs)}}}  # by its header's words: make sure"
         known = f"resistance_ohm = {self.ohm:g}\n" if self.kind == "check" else ""
         build = "" if self.kind in ("device", "reread") else "build\n"
@@ -74,13 +74,12 @@ def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -
     layouts, main = _sweeps(folder, say)
     sweeps = [s for s in main if not _words(s.label) & AGAIN]
     named = {kind: [s for s in sweeps if _named(s.label) == kind] for kind in IDEAL}
-    looks = _looks(sweeps)
-    best, score = looks[0]
+    (best, score), *others = _looks(sweeps)
     by_name = tuple(
         look if look in found else found[0] if len(found) == 1 else None
         for look, found in zip(best, named.values(), strict=True)
     )
-    clear = len(looks) == 1 or looks[1][1] > CLEAR * score
+    clear = not others or others[0][1] > CLEAR * score
     chosen = tuple(n or b for n, b in zip(by_name, best, strict=True))
     if len({s.label for s in chosen}) < len(chosen):  # a name against a look: the look decides
         chosen = best
@@ -89,8 +88,8 @@ def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -
         Guess(sweep, kind, _why(sweep, kind, name, look, clear, len(named[kind])))
         for (kind, sweep), name, look in zip(standards.items(), by_name, best, strict=True)
     ]
-    others = [_other(sweep, standards) for sweep in layouts if sweep not in chosen]
-    guesses = found + sorted(others, key=lambda guess: guess.kind)
+    left = [_other(sweep, standards) for sweep in layouts if sweep not in chosen]
+    guesses = found + sorted(left, key=lambda guess: guess.kind)
     return [replace(guess, layout=layouts[guess.sweep]) for guess in guesses]
 
 
@@ -117,16 +116,13 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Lay
         raise RecordError(str(folder), "", "there is no such folder to read sweeps from")
     files = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in (".s1p", ".csv"))
     if len(files) > LARGEST:
-        raise RecordError(
-            str(folder),
-            "",
-            f"it holds {len(files)} sweeps, more than {LARGEST}: leave those of one job in it",
-        )
-    layouts, left_out = {}, []
+        why = f"it holds {len(files)} sweeps, more than {LARGEST}: leave those of one job in it"
+        raise RecordError(str(folder), "", why)
+    layouts: dict[Sweep, Layout] = {}
+    left_out = []
     for name in files:
         try:
-            sweep, layout = read_guessed(folder, name, label=name)
-            layouts[sweep] = layout
+            layouts.update([read_guessed(folder, name, label=name)])
         except ReadingError as error:
             left_out.append(f"left out: {error}")
     alike = ([s for s in layouts if same_grid(s.frequency, one.frequency)] for one in layouts)
@@ -140,23 +136,15 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Lay
     }
     if len(largest) < 3 or len(taken) < 4:
         at = f" ({len(largest)} have {grid_words(grid)})" if largest else ""
-        raise RecordError(
-            str(folder),
-            "",
-            f"it holds {len(files)} sweep{'s' * (len(files) != 1)} (.s1p or .csv){at}; short, "
-            "open, load and a device, read at the same frequencies, are needed"
-            + "".join(f"; {said}" for said in left_out[:1]),
-        )
+        found = f"it holds {len(files)} sweep{'s' * (len(files) != 1)} (.s1p or .csv){at}"
+        needed = "short, open, load and a device, read at the same frequencies, are needed"
+        raise RecordError(str(folder), "", "; ".join([found, needed, *left_out[:1]]))
     for sweep in layouts.keys() - taken.keys():
         found, wanted = grid_words(sweep.frequency), grid_words(grid)
         left_out.append(f"left out: {sweep.label}, which has {found}, not within {wanted}")
     for said in sorted(left_out):
         say(said)
     return taken, largest
-
-
-def _toml(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
 
 
 def _named(file: str) -> str:
@@ -219,12 +207,7 @@ def _why(sweep: Sweep, kind: str, name: Sweep | None, look: Sweep, clear: bool, 
 
 def record_of(guesses: Sequence[Guess], title: str) -> dict[str, bytes]:
     """A starting record of them, by relative path: its text, and the readings as they are."""
-    head = f"[record]\ntitle = {_toml(title)}\nreference_ohm\n"
-    worth = "[analyzer]\nnoise\nconnection\ndrift\n"
-    text = starting_record("\n".join([head, worth, *(guess.table() for guess in guesses)]))
+    text = begun_record(title, (guess.table() for guess in guesses))
     readings = {f"raw/{g.sweep.label}": g.sweep.origin for g in guesses}
     require_portable(readings, FILE, ": rename it first")
-    return {
-        FILE: text.encode(),
-        **{name: origin.content for name, origin in readings.items() if origin is not None},
-    }
+    return {FILE: text.encode()} | {name: one.content for name, one in readings.items() if one}

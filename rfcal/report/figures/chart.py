@@ -76,14 +76,10 @@ def _label_grid(ax: Axes, z_ref: float) -> None:
     for x in GRID_LINES:
         edge = complex(from_impedance(1j * x, 1.0)) * (1.03 if x == 1 else 1.07)
         for sign, text in ((1, "+j"), (-1, "−j")):
-            ax.text(
-                edge.real,
-                sign * edge.imag,
-                f"{text}{x * z_ref:g}",
-                ha="left" if edge.real > 0.1 else "right" if edge.real < -0.1 else "center",
-                va="center" if abs(edge.real) > 0.1 else "bottom" if sign > 0 else "top",
-                **look,
-            )
+            across = "left" if edge.real > 0.1 else "right" if edge.real < -0.1 else "center"
+            along = "center" if across != "center" else "bottom" if sign > 0 else "top"
+            place: dict[str, Any] = {"ha": across, "va": along}
+            ax.text(edge.real, sign * edge.imag, f"{text}{x * z_ref:g}", **place, **look)
     ax.text(1.03, 0, "∞", ha="left", va="center", **look)
     ax.text(-1.22, 1.17, "inductive", ha="left", va="top", **look)
     ax.text(-1.22, -1.12, "capacitive", ha="left", va="bottom", **look)
@@ -102,17 +98,11 @@ def draw_trace(
     values = np.atleast_1d(np.asarray(reflection, complex))
     look = style.line_look(role, values.size, marks or {})
     line = ax.add_line(Line2D(values.real, values.imag, label=label, **look))
+    beside: dict[str, Any] = {"xytext": (7, 7), "textcoords": "offset points", "zorder": 4.0}
+    box = {"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
+    plain: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.TEXT, "bbox": box}
     for index, words in (marks or {}).items():
-        ax.annotate(
-            words,
-            (values[index].real, values[index].imag),
-            xytext=(7, 7),
-            textcoords="offset points",
-            fontsize=style.SIZE_SMALL,
-            color=style.TEXT,
-            zorder=4.0,
-            bbox={"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
-        )
+        ax.annotate(words, (values[index].real, values[index].imag), **beside, **plain)
     return line
 
 

@@ -27,10 +27,9 @@ def part_figure(part: Part) -> Figure:
     style.dress(upper, "", "|Z| [ohm]")
     style.dress(lower, "frequency [MHz]", "reflection left [1]")
     finite = np.isfinite(size.low) & np.isfinite(size.high)
-    low, high = (np.where(finite, end, np.nan) for end in (size.low, size.high))
-    style.draw_band(
-        upper, megahertz, np.maximum(low, size.value / 100), high, label="95 % interval"
-    )
+    low = np.where(finite, np.maximum(size.low, size.value / 100), np.nan)
+    high = np.where(finite, size.high, np.nan)
+    style.draw_band(upper, megahertz, low, high, label="95 % interval")
     upper.plot(megahertz, size.value, label="measured", **style.line_look("corrected", points))
     shown = size.value[np.isfinite(size.value) & (size.value > 0)]
     if points > 1 and shown.size:
@@ -57,19 +56,18 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
     upper.plot(megahertz, np.abs(modelled), label=name, **look)
     half = K_AXIS * np.sqrt(sweep.reflection.variance())
     style.draw_band(lower, megahertz, -half, half)
-    for order, (axis, values) in enumerate(
-        (("real part", chosen.left.real), ("imaginary part", chosen.left.imag))
-    ):
+    parts = {"real part": chosen.left.real, "imaginary part": chosen.left.imag}
+    for order, (axis, values) in enumerate(parts.items()):
         lower.plot(megahertz, values, label=axis, **style.plain_look(order, points))
 
 
-def methods_figure(ports: Ports | None = None, z_ref: float = defaults.REFERENCE_OHM) -> Figure:
+def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
     """How well a resistance is known by each method, so that it shows which one wins where."""
     figure = style.new_figure(7.5, 4.4)
     ax = style.dress(figure.subplots(), "|Z| [ohm]", "95 % uncertainty of |Z| [%]")
     ohm = np.geomspace(0.1, 1e5, 241)
     for order, method in enumerate(METHODS):
-        doubt = doubt_of(ohm, method, ports or Ports(Analyzer()), z_ref)
+        doubt = doubt_of(ohm, method, Ports(Analyzer()), z_ref)
         look = style.plain_look(order, ohm.size)
         ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **look)
     ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))

@@ -139,8 +139,7 @@ def built_figure(result: MatchResult) -> Figure:
 def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
     """SWR over the band and about it: without a network, as designed, and as it is."""
     style.dress(ax, "frequency [MHz]", "SWR [1]")
-    low, high = goal.band_hz
-    near = goal.near
+    (low, high), near = goal.band_hz, goal.near
     megahertz = goal.frequency[near] / 1e6
     ways = {"no network": swr(from_impedance(goal.load, goal.target_ohm)), **with_network}
     raw, made = (style.line_look(role, near.size) for role in ("raw", "corrected"))

@@ -139,14 +139,7 @@ def add_legend(figure: Figure, *sources: Axes) -> None:
         [*chain(*found)]
         for found in zip(*(ax.get_legend_handles_labels() for ax in sources), strict=True)
     )
+    look: dict[str, Any] = {"fontsize": SIZE_SMALL, "labelcolor": TEXT, "frameon": False}
+    place: dict[str, Any] = {"loc": "outside lower center", "ncols": min(len(labels), 3)}
     if handles:
-        figure.legend(
-            handles,
-            labels,
-            loc="outside lower center",
-            ncols=min(len(labels), 3),
-            fontsize=SIZE_SMALL,
-            labelcolor=TEXT,
-            frameon=False,
-            handlelength=3.2,
-        )
+        figure.legend(handles, labels, handlelength=3.2, **place, **look)

@@ -27,22 +27,17 @@ def besides(part: Part) -> list[str]:
     at, said = part.verdict.sweep.answer, []
     where = mhz(float(part.verdict.sweep.frequency[at]))
     if part.request.between_ports:
-        size, resistance = (
-            figure_words(part.equivalents[name], at)
-            for name in ("impedance_magnitude", "resistance")
-        )
-        said.append(
-            f"|Z| {size} and R {resistance} at {where}, measured {part.request.method} between two "
-            "ports"
-        )
+        names = ("impedance_magnitude", "resistance")
+        size, resistance = (figure_words(part.equivalents[name], at) for name in names)
+        how = f"measured {part.request.method} between two ports"
+        said.append(f"|Z| {size} and R {resistance} at {where}, {how}")
     if part.fixture is not None:
         said.append(
             f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}: it has "
             f"{1e9 * part.fixture.series_h:.2g} nH in series and "
             f"{1e12 * part.fixture.across_f:.2g} pF across"
         )
-    band = choke_band(part)
-    if band is not None:
+    if band := choke_band(part):
         low, high = (f"{f / 1e6:.3g}" for f in band)
         said.append(
             f"|Z| is surely above {CHOKE_OHM:g} ohm, as a common-mode choke wants, from {low} to "
@@ -54,12 +49,10 @@ def besides(part: Part) -> list[str]:
 def part_kind(part: Part) -> str:
     """What part it is, and at which temperature, in words that follow its name."""
     chosen, warm = part.verdict.chosen, part.request.temperature_c
-    kind = article(chosen.name) if chosen else ""
-    if chosen and chosen.name in part.request.measurement.lower():
-        kind = ""  # a coil named coil needs no second word
-    return "".join(
-        f", {said}" for said in (kind, "" if warm is None else f"at {warm:g} °C") if said
-    )
+    # a coil named coil needs no second word
+    told = chosen and chosen.name not in part.request.measurement.lower()
+    kind = f", {article(chosen.name)}" if chosen and told else ""
+    return kind + ("" if warm is None else f", at {warm:g} °C")
 
 
 def value_rows(part: Part) -> list[tuple[str, str]]:

@@ -84,7 +84,7 @@ def _sensitivity(results: Results, device: Device) -> str:
     if moved == 1 or not np.isfinite(device.impedance.value[at]):
         return ""
     off = complex(to_impedance(moved, device.z_ref)) - device.impedance.value[at]
-    half = (device.interval[at, :, 1] - device.interval[at, :, 0]) / 2
+    half = np.diff(device.interval[at])[:, 0] / 2
     parts = [
         f"{part} by {abs(size):.1g} ohm"
         for part, size, own in zip("RX", (off.real, off.imag), half, strict=True)
@@ -113,9 +113,8 @@ def path_words(device: Device) -> str:
         return "the path's loss cannot be told"
     if loss < half:
         return f"the path loses less than {loss + half:.1g} dB"
-    return (
-        f"the path loses {plus_minus(loss, half)} dB: {10 ** (-loss / 10):.0%} of the power arrives"
-    )
+    arrives = f"{10 ** (-loss / 10):.0%} of the power arrives"
+    return f"the path loses {plus_minus(loss, half)} dB: {arrives}"
 
 
 def definition(item: Artefact) -> str:
@@ -152,16 +151,16 @@ def check_line(check: Check) -> str:
     """One sentence about a check artefact."""
     off = check.measured.value - check.expected.value
     share, verdict = check.inside.mean(), "agrees" if check.agrees else "DOES NOT AGREE"
-    at = " at {:.0%} of its points" if check.frequency.size > 1 else ""
+    where, counted, more = "inside" if share else "outside", share or 1, ""
     if check.agrees and share < SOUND:
-        return (
-            f"check '{check.name}' agrees only just: off by up to {share_of(off)}, "
-            f"outside the 95 % region{at.format(1 - share)}, as one sound check in twenty or so is"
-        )
-    turned = "" if check.agrees or share < 1 else ", but turned over its band as no one length is"
+        verdict, where, counted = "agrees only just", "outside", 1 - share
+        more = ", as one sound check in twenty or so is"
+    elif not check.agrees and share == 1:
+        more = ", but turned over its band as no one length is"
+    at = f" at {counted:.0%} of its points" if check.frequency.size > 1 else ""
     return (
-        f"check '{check.name}' {verdict}: off by up to {share_of(off)}, "
-        f"{'inside' if share else 'outside'} the 95 % region{at.format(share or 1)}{turned}"
+        f"check '{check.name}' {verdict}: off by up to {share_of(off)}, {where} the 95 % region"
+        f"{at}{more}"
     )
 
 
@@ -206,10 +205,8 @@ MONTE_CARLO = (
 def budget_rows(device: Device) -> list[tuple[str, str, str]]:
     """Shares of the sources in the variances of R and of X, the largest first."""
     shares = ((source, *share[device.answer]) for source, share in device.budget.items())
-    told = sorted(
-        (row for row in shares if max(row[1:]) >= TOLD_SHARE), key=lambda row: -max(row[1:])
-    )
-    return [(source, f"{r:.1%}", f"{x:.1%}") for source, r, x in told]
+    ranked = sorted(shares, key=lambda row: -max(row[1:]))
+    return [(name, f"{r:.1%}", f"{x:.1%}") for name, r, x in ranked if max(r, x) >= TOLD_SHARE]
 
 
 def has_gaps(device: Device) -> bool:

@@ -51,10 +51,8 @@ def _device(planned: Planned) -> list[str]:
         said.append(f"  if it is {_ohm(ohm)}: {', or '.join(map(_answer, answers))}")
         if ohm in planned.shown:
             said.append(f"    if all were shown: {_answer(found.figures)}")
-    said += [
-        f"  '{name}' was taken as short and without loss: {why}"
-        for name, why in planned.unknown.items()
-    ]
+    for name, why in planned.unknown.items():
+        said.append(f"  '{name}' was taken as short and without loss: {why}")
     ohm, first = next(iter(planned.plans.items()))
     sources = ", of ".join(f"{part} is {source}" for part, source in largest(first.shares, 0))
     said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {sources}")
@@ -74,10 +72,8 @@ def _ohm(ohm: complex) -> str:
 
 
 def _option(option: Option) -> str:
-    return (
-        f"{option.change}: leaves {float(option.resistance[0]):.0%} of R's interval and "
-        f"{float(option.reactance[0]):.0%} of X's"
-    )
+    r, x = (float(part[0]) for part in (option.resistance, option.reactance))
+    return f"{option.change}: leaves {r:.0%} of R's interval and {x:.0%} of X's"
 
 
 def _item(text: str) -> str:

@@ -54,19 +54,15 @@ def _standards(found: Results, codes: set[str]) -> list[str]:
     """Standards and error terms, as far as nothing stands against them."""
     calibration, said = found.calibration, []
     if not codes & {"standards-close", "error-terms"}:
-        largest = float(np.max(growth(calibration)))
         said.append(
             "good: the standards lie well apart: an error in one of them is at most "
-            f"{largest:.2g} times as large elsewhere on the chart"
+            f"{np.max(growth(calibration)):.2g} times as large elsewhere on the chart"
         )
     if not codes & {ERROR_TERMS.code, HALF_TURN.code}:
-        sizes = ", ".join(
-            f"{name.replace('_', ' ')} up to {np.max(np.abs(term)):.2g}"
-            for name, term in error_terms(calibration).items()
-        )
-        said.append(
-            f"good: the error terms are those of a sound analyzer: {sizes} (1 is full reflection)"
-        )
+        terms = error_terms(calibration).items()
+        sizes = (f"{name.replace('_', ' ')} up to {np.max(np.abs(t)):.2g}" for name, t in terms)
+        sound = "good: the error terms are those of a sound analyzer"
+        said.append(f"{sound}: {', '.join(sizes)} (1 is full reflection)")
     chi_square, freedom = calibration.chi_square()
     if not freedom:
         said.append("three standards fix the error terms exactly: only a check can contradict them")
