@@ -100,10 +100,9 @@ def _widths(figures: dict[str, Figure]) -> Real:
 
 def _ratio(then: Real, now: Real) -> Real:
     """What remains of an interval; one without end that stays so has not shrunk."""
-    endless = ~np.isfinite(now)
-    return np.where(
-        endless, ~np.isfinite(then) * 1.0, then / np.where(endless | (now <= 0), 1.0, now)
-    )
+    bounded = np.isfinite(now)
+    shrunk = then / np.where(bounded & (now > 0), now, 1.0)
+    return np.where(bounded, shrunk, ~np.isfinite(then) * 1.0)
 
 
 def changes(setup: Setup) -> dict[str, Setup]:
@@ -124,10 +123,9 @@ def changes(setup: Setup) -> dict[str, Setup]:
     found["calibrate at the far end"] = there
     found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
     if any(line.kind == "cable" for line in setup.lines):
-        swept = tuple(
-            replace(line, kind="measured") if line.kind == "cable" else line for line in setup.lines
-        )
-        found["sweep the cable itself, open and short"] = replace(setup, lines=swept)
+        as_swept = {"cable": "measured"}
+        swept = (replace(line, kind=as_swept.get(line.kind, line.kind)) for line in setup.lines)
+        found["sweep the cable itself, open and short"] = replace(setup, lines=tuple(swept))
     return found
 
 

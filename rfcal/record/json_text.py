@@ -146,10 +146,8 @@ def told_figures(figures: Mapping[str, Figure]) -> dict[str, Any]:
 
 
 def _keyed(figures: Mapping[str, Figure]) -> dict[str, Figure]:
-    return {
-        f"{name}_{figure.unit.lower()}" if figure.unit else name: figure
-        for name, figure in figures.items()
-    }
+    names = (f"{name}_{figure.unit.lower()}".rstrip("_") for name, figure in figures.items())
+    return dict(zip(names, figures.values(), strict=True))
 
 
 def told_figure(figure: Figure) -> dict[str, Any]:

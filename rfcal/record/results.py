@@ -270,10 +270,9 @@ def error_terms(calibration: Calibration) -> dict[str, Complex]:
 
 def own_files(results: Results) -> dict[str, bytes]:
     """All files of the record, by their path in it."""
-    origins = [sweep.origin for sweep in results.sweeps if sweep.origin is not None]
-    return {FILE: results.record.content} | {
-        str(PurePosixPath(origin.file)): origin.content for origin in origins
-    }
+    origins = (sweep.origin for sweep in results.sweeps)
+    read = {str(PurePosixPath(origin.file)): origin.content for origin in origins if origin}
+    return {FILE: results.record.content} | read
 
 
 def fingerprint(files: Mapping[str, bytes]) -> str:

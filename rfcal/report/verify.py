@@ -143,9 +143,8 @@ def _pair(one: str, other: str) -> str:
     start = _alike_first(*texts)
     end = _alike_first(*(words[start:][::-1] for words in texts))
     said = (" ".join(words[max(start - 3, 0) : len(words) - end]) for words in texts)
-    return "it says {}, and the record gives {}".format(
-        *(f"'{text:.80}'" if text else "nothing" for text in said)
-    )
+    told = (f"'{text:.80}'" if text else "nothing" for text in said)
+    return "it says {}, and the record gives {}".format(*told)
 
 
 def _alike_first(one: list[str], other: list[str]) -> int:
@@ -158,17 +157,14 @@ def _alike(one: str, other: str, *, close: bool) -> bool:
     if one == other or not close or _NUMBER.sub("#", one) != _NUMBER.sub("#", other):
         return one == other
     pairs = zip(*(map(Decimal, _NUMBER.findall(text)) for text in (one, other)), strict=True)
-    return all(
-        abs(a - b) <= Decimal(1).scaleb(max(int(v.as_tuple().exponent) for v in (a, b)))
-        for a, b in pairs
-    )
+    coarser = ((a, b, max(int(v.as_tuple().exponent) for v in (a, b))) for a, b in pairs)
+    return all(abs(a - b) <= Decimal(1).scaleb(places) for a, b, places in coarser)
 
 
 def _verify_json(file: Path, record: Path) -> Verdict:
     if not record.exists():
-        raise RecordError(
-            str(file), "", "it carries no readings: name the record's folder, or the page with it"
-        )
+        why = "it carries no readings: name the record's folder, or the page with it"
+        raise RecordError(str(file), "", why)
 
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         found = dict(pairs)

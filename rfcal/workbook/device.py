@@ -187,13 +187,12 @@ def _curves(ax: Axes, frequency: Real, raw: Real) -> list[Line2D]:
         xlim=(megahertz[0] - beside, megahertz[-1] + beside),
         ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)),
     )
-    looks = {
-        name: style.line_look(name, frequency.size) for name in ("raw", "model", "uncertainty")
-    }
-    ax.plot(megahertz, raw, label="device without network", **looks["raw"])
-    lines = ax.plot(megahertz, raw, label="with it", **looks["model"])
-    lines += ax.plot(megahertz, raw, label="one network in twenty is above", **looks["uncertainty"])
-    return lines + [ax.axvline(0, color=style.MUTED, linewidth=0.9) for _ in range(2)]
+    roles = {"raw": "device without network", "model": "with it"}
+    roles |= {"uncertainty": "one network in twenty is above"}
+    for role, label in roles.items():
+        ax.plot(megahertz, raw, label=label, **style.line_look(role, frequency.size))
+    edges = [ax.axvline(0, color=style.MUTED, linewidth=0.9) for _ in range(2)]
+    return [*ax.lines[1:3], *edges]
 
 
 def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:

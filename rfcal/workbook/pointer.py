@@ -58,9 +58,8 @@ def _across(ax: Axes) -> Iterator[tuple[str, str]]:
     edges = [at[0] - NEAR, *(at[1:] + at[:-1]) / 2, at[-1] + NEAR]
     top = ax.figure.bbox.height - ax.bbox.y1
     upright = f'y="{top:.1f}" height="{ax.bbox.height:.1f}" pointer-events="fill"'
-    rows = [
-        (curve.get_label(), np.interp(x, *np.asarray(curve.get_data(), float))) for curve in curves
-    ]
+    data = ((curve.get_label(), np.asarray(curve.get_data(), float)) for curve in curves)
+    rows = [(label, np.interp(x, *points)) for label, points in data]
     for k, place in enumerate(_places(ax, x)):
         values = ((label, digits(y[k])) for label, y in rows)
         said = [place, *(f"{label}: {before}{value}{after}" for label, value in values)]

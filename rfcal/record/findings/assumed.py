@@ -1,9 +1,10 @@
 """What a record leaves to defaults: each by its key and in the unit that a hand would write."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from rfcal import defaults
 from rfcal.findings import Finding, listed
+from rfcal.models.standards import missing_uncertainty
 from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.format import path, standard
 from rfcal.record.format.kinds import Number
@@ -17,10 +18,10 @@ Assumed = tuple[str, tuple[str, ...]]
 """A table or an item as the note names it, and its keys, each with what was taken."""
 
 
-def about_defaults(taken: Iterable[Assumed]) -> list[Finding]:
+def about_defaults(record: Record) -> list[Finding]:
     """One note of all defaults, what several items have in common said once."""
     by_values: dict[tuple[str, ...], list[str]] = {}
-    for about, values in taken:
+    for about, values in _taken_of(record):
         by_values.setdefault(values, []).append(about)
     said = [
         f"{listed([*dict.fromkeys(about)])}: {', '.join(values)}"
@@ -30,7 +31,17 @@ def about_defaults(taken: Iterable[Assumed]) -> list[Finding]:
     return [DEFAULTS(values="; ".join(said))] if said else []
 
 
-def assumed_of_analyzer(record: Record) -> Assumed:
+def _taken_of(record: Record) -> Iterator[Assumed]:
+    """What each table of a record leaves open."""
+    yield _of_analyzer(record)
+    yield from map(_of_artefact, (*record.standards, *record.checks))
+    for item in (part for one in record.measurements for part in one.between):
+        yield _of_line(item.name, item.doubt, item.assumed)
+    if line := record.line_check:
+        yield _of_line("line check", line.doubt, line.assumed)
+
+
+def _of_analyzer(record: Record) -> Assumed:
     """What is not stated about the analyzer."""
     typed = any(item.reading.typed for item in record.items())
     usual = dict(defaults.ANALYZER) | {k: defaults.RESIDUAL[v] for k, v in RESIDUAL.items()}
@@ -38,12 +49,13 @@ def assumed_of_analyzer(record: Record) -> Assumed:
     return "[analyzer]", tuple(f"{key} {usual[key]:g}" for key in keys)
 
 
-def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed:
-    """What is not stated about a standard or check; `missing` are the uncertainties taken.
-
-    Where the build is stated, they are what was stated by it.
-    """
+def _of_artefact(item: Artefact) -> Assumed:
+    """What is not stated about a standard or check, by its build neither."""
     said = []
+    if item.model is None:
+        missing = {} if item.uncertainty else defaults.STANDARD["known"]
+    else:
+        missing = missing_uncertainty(item.model)
     if item.model is not None and item.model.kind == "load" and not item.resistance_stated:
         said.append(f"resistance_ohm {item.model.resistance:g} ohm{BY_OHMMETER}")
     if item.model is not None and missing:
@@ -54,7 +66,7 @@ def assumed_of_artefact(item: Artefact, missing: Mapping[str, float]) -> Assumed
     return f"'{item.name}'", tuple(said)
 
 
-def assumed_of_element(name: str, doubt: Mapping[str, float], assumed: Sequence[str]) -> Assumed:
+def _of_line(name: str, doubt: Mapping[str, float], assumed: Sequence[str]) -> Assumed:
     """Which uncertainties of an element of a path, or of the line check, are not stated."""
     return name, tuple(_taken(path.UNCERTAINTIES[what], doubt[what]) for what in assumed)
 

@@ -127,9 +127,8 @@ class Phase(Number):
     def _value(self, table: Table, found: Any) -> float:
         phase = super()._value(table, found)
         if min(abs(phase), 180 - abs(phase)) < 0.1:
-            raise table.fail(
-                self.name, f"{phase:g} is no phase of a section: not 0 nor half a turn"
-            )
+            why = f"{phase:g} is no phase of a section: not 0 nor half a turn"
+            raise table.fail(self.name, why)
         return phase
 
 
@@ -188,7 +187,7 @@ MATCH = Section(
 class MatchRequest:
     """One table ``[match]``."""
 
-    place_in_record: str  # for errors
+    table: Table  # that it was read from, for errors
     centre_hz: float  # nan for the frequency of the answer, until it is `settled`
     band_hz: tuple[float, float]  # the design frequency twice where it alone counts
     measurement: str  # its name
@@ -228,15 +227,13 @@ def read_match(table: Table, reference_ohm: float, names: Sequence[str]) -> Matc
     cut, off, power_w = (found.pop(k) for k in ("lines", "tolerance_percent", "power_w"))
     stock = Stock(lines=cut or usual, tolerance=off, power_w=power_w, **parts)
     built = _built_network(table, found["built"], stock)
-    return MatchRequest(table.place, centre, band, stock=stock, built_network=built, **found)
+    return MatchRequest(table, centre, band, stock=stock, built_network=built, **found)
 
 
 def _built_network(table: Table, built: Built | None, stock: Stock) -> Network | None:
     """The network that was built, where it is named."""
-    if built is None or not built.topology:
-        return None
     try:
-        return as_printed(built.topology, built.parts, stock)
+        return as_printed(built.topology, built.parts, stock) if built and built.topology else None
     except MatchingError as error:
         raise table.fail("built", str(error)) from error
 

@@ -131,10 +131,9 @@ class Columns(Key):
         table.inside(found, f"{table.place} {self.name}").only(known)
         pairs = [set(pair) for pair in PAIRS if set(pair) <= set(found)]
         if len(set(UNITS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:
-            said = "; ".join(f"{' and '.join(pair)}" for pair in PAIRS)
-            raise table.fail(
-                self.name, f"one of {', '.join(UNITS_HZ)} is needed, and one pair of: {said}"
-            )
+            said = "; ".join(" and ".join(pair) for pair in PAIRS)
+            why = f"one of {', '.join(UNITS_HZ)} is needed, and one pair of: {said}"
+            raise table.fail(self.name, why)
         if len({name.strip().lower() for name in found.values()}) < len(found):
             raise table.fail(self.name, "one column is named twice")
         return found
@@ -146,12 +145,9 @@ COLUMNS = Columns(
     "`_khz`, `_mhz` or `_ghz`, and `r_ohm` and `x_ohm`, `re` and `im`, `magnitude` (or "
     "`magnitude_db`) and `degrees`, or `z_ohm` and `degrees`",
 )
-DELIMITER = Choice(
-    "delimiter", "what stands between its cells", among=DELIMITERS, default="", instead="found"
-)
-DECIMAL = Choice(
-    "decimal", "its decimal point", among=(".", ","), default="", instead="found by looking"
-)
+_CELLS, _FOUND = "what stands between its cells", "found by looking"
+DELIMITER = Choice("delimiter", _CELLS, among=DELIMITERS, default="", instead="found")
+DECIMAL = Choice("decimal", "its decimal point", among=(".", ","), default="", instead=_FOUND)
 HOW = (X_SIGN, COLUMNS, DELIMITER, DECIMAL)
 """How a reading is written, where that does not show."""
 

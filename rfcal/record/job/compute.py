@@ -19,15 +19,9 @@ from rfcal.measurement.monte_carlo import assess
 from rfcal.measurement.propagate import propagate, region
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
-from rfcal.models.standards import missing_uncertainty
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
-from rfcal.record.findings.assumed import (
-    about_defaults,
-    assumed_of_analyzer,
-    assumed_of_artefact,
-    assumed_of_element,
-)
+from rfcal.record.findings.assumed import about_defaults
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
@@ -115,7 +109,6 @@ class _Job:
             record = schema.load(record)
         self.record, self.say = record, say
         self.findings: list[Finding] = []
-        self.assumed = [assumed_of_analyzer(record)]
         self.sweeps: dict[str, Sweep] = {}
         self.options: dict[str, Options] = {}
         self.files: list[Sweep | TwoPortSweep] = []
@@ -133,7 +126,6 @@ class _Job:
         for artefact in (*record.standards, *record.checks):
             model, table = readings.model_of(record, artefact)
             self.files += table
-            self.assumed.append(assumed_of_artefact(artefact, missing_uncertainty(model)))
             self.known[artefact.name] = Known(artefact.name, model, self.sweeps[artefact.name])
         self.ports = two_ports(record)
         self.grid = self._grid()
@@ -193,7 +185,7 @@ class _Job:
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += about_ports(self.files)
-        self.findings += (*about_unseen(record, self.findings), *about_defaults(self.assumed))
+        self.findings += (*about_unseen(record, self.findings), *about_defaults(record))
         return Results(
             record=record,
             sweeps=(*self.files, *(sweep for read in self.ports.values() for sweep in read)),
@@ -266,7 +258,6 @@ class _Job:
             if new := between.name not in self.elements:  # else a check came the same way
                 self.elements[between.name], sweeps = readings.element(self.record, between)
                 self.files += sweeps
-            self.assumed.append(assumed_of_element(between.name, between.doubt, between.assumed))
             elements.append(self.elements[between.name])
             with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
@@ -277,7 +268,6 @@ class _Job:
 
     def line(self, wanted: LineCheck) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
-        self.assumed.append(assumed_of_element("line check", wanted.doubt, wanted.assumed))
         frequency, now = self._at_plane(Reading((wanted.reading,)), "line check")
         others = [(Reading((wanted.baseline,)), "baseline")] if wanted.baseline else []
         others += [(read, "open" if end > 0 else "short") for end, read in wanted.far_ends]
@@ -315,7 +305,7 @@ class _Job:
         built = None
         if wanted.built is not None:
             grid, built = self._at_plane(Reading((wanted.built.reading,)), "after building")
-            place = f"{wanted.place_in_record} built"
+            place = f"{wanted.table.place} built"
             readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)
         result = matched(wanted, device, built, doubt)

@@ -110,9 +110,8 @@ class _Foot:
         length, folded = self.line.length_m, line_end.folds(swept, self.line.length_m)
         events = line_end.unfolded(swept, length) if folded else swept
         own = line_end.own_delay(events, self.frequency)
-        open_ended = _Sight(
-            swept, line_end.with_own_delay(events, own, line_end.strongest_on(events)), folded
-        )
+        delayed = line_end.with_own_delay(events, own, line_end.strongest_on(events))
+        open_ended = _Sight(swept, delayed, folded)
         if not length:
             return open_ended
         last = length + events.near_m

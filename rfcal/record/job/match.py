@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from rfcal import defaults
-from rfcal.errors import MatchingError, RecordError
+from rfcal.errors import MatchingError
 from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import Finding, span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
@@ -24,7 +24,6 @@ from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, p
 from rfcal.models.interpolation import SAME
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.match import better_read, without_reactance
-from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.quantity import Quantity
@@ -92,10 +91,8 @@ def _drawn(before: Inputs, device: Device, goal: Goal) -> Complex:
 def _uncarried(found: MatchResult) -> str:
     """Why too little is known of a load to build anything on it; mostly nothing."""
     if found.step_hz is not None:
-        return (
-            "the load moves too far from one point of the sweep to the next; measure it in steps "
-            f"of {found.step_hz / 1e6:.2g} MHz or less"
-        )
+        finer = f"measure it in steps of {found.step_hz / 1e6:.2g} MHz or less"
+        return f"the load moves too far from one point of the sweep to the next; {finer}"
     if found.load_share < defaults.LEAST_YIELD:
         share = share_words(found.load_share, found.share_uncertainty)
         return (
@@ -107,26 +104,19 @@ def _uncarried(found: MatchResult) -> str:
 
 def _half_q(goal: Goal, network: Network) -> Candidate | None:
     """The network of coils of half their Q; None where there are none."""
-    if not any(isinstance(e.part, Inductor) for e in network.elements):
-        return None
     elements = tuple(
         e.with_part(q=e.part.q / 2) if isinstance(e.part, Inductor) else e for e in network.elements
     )
     worse = replace(network, elements=elements)
-    return judge(goal, worse, worse)
+    return judge(goal, worse, worse) if elements != network.elements else None
 
 
 def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:
     """What is wanted of the load [1], and the networks that come near it."""
     try:
-        goal = Goal(
-            device.frequency,
-            to_impedance(load.value, device.z_ref),
-            request.centre_hz,
-            request.band_hz,
-            request.target_ohm,
-            request.target_swr,
-        )
+        ohm = to_impedance(load.value, device.z_ref)
+        target = request.target_ohm, request.target_swr
+        goal = Goal(device.frequency, ohm, request.centre_hz, request.band_hz, *target)
         ranking = rank(
             goal,
             stock=request.stock,
@@ -136,7 +126,7 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
         )
         return goal, ranking
     except MatchingError as error:
-        raise RecordError(FILE, request.place_in_record, str(error)) from error
+        raise request.table.fail("", str(error)) from error
 
 
 def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Finding | None:
@@ -221,27 +211,17 @@ def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:
     bare, place = replace(inputs, path=()), request.place
     if place == "calibration plane":
         return bare, inputs
-    where = f"{request.place_in_record} place"
     if any(step.embed for step in inputs.path):
-        raise RecordError(
-            FILE,
-            where,
-            f"something was added to '{request.measurement}', so its answer is not that of the "
-            "device: take out add = true for a match",
-        )
+        why = f"something was added to '{request.measurement}': its answer is not the device's"
+        raise request.table.fail("place", f"{why}, so take out add = true for a match")
     if not isinstance(place, float):
         return inputs, bare
     if len(inputs.path) != 1 or not isinstance(cable := inputs.path[0].element, LineByFigures):
-        raise RecordError(
-            FILE,
-            where,
-            "a point on the line needs the line's figures: one [[measurement.between]] with line = "
-            "a type and length_m",
-        )
+        needed = "one [[measurement.between]] with line = a type and length_m"
+        raise request.table.fail("place", f"a point on the line needs the line's figures: {needed}")
     if not 0 <= place <= (whole := cable.line.length_m):
-        raise RecordError(
-            FILE, where, f"a point {place:.4g} m from the load is not on a line of {whole:.4g} m"
-        )
+        why = f"a point {place:.4g} m from the load is not on a line of {whole:.4g} m"
+        raise request.table.fail("place", why)
     near, far = (_piece(inputs.path[0], cable, length) for length in (whole - place, place))
     return replace(inputs, path=(near,)), replace(inputs, path=(far,))
 
@@ -263,10 +243,8 @@ def _path_db(request: MatchRequest, device: Device, before: Inputs, behind: Inpu
     reflection = device.reflection.value
     target = np.full_like(reflection, from_impedance(request.target_ohm, device.z_ref))
     both = loss_of(before, target), loss_of(behind, reflection)
-    lost = [loss for loss in both if loss is not None]
-    if not lost:
-        return None
-    return float(np.interp(request.centre_hz, device.frequency, sum(lost)))
+    lost = [np.interp(request.centre_hz, device.frequency, v) for v in both if v is not None]
+    return float(sum(lost)) if lost else None
 
 
 def _plane_swr(before: Inputs, goal: Goal, network: Network, z_ref: float) -> float | None:

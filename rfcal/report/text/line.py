@@ -72,10 +72,8 @@ def _comparison_lines(line: LineState) -> list[str]:
     if found is None:
         return []
     if found.changes:
-        said = [
-            "changed since the baseline, nearest first (a fault changes what is seen beyond it "
-            "too):"
-        ]
+        beyond = "a fault changes what is seen beyond it too"
+        said = [f"changed since the baseline, nearest first ({beyond}):"]
     for c in found.changes:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
