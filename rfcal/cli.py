@@ -200,7 +200,7 @@ def _require_no_input(folder: Path, output: Iterable[str], results: Any) -> None
 
 
 def _check(options: argparse.Namespace) -> None:
-    from rfcal.report.text.readings import check_lines
+    from rfcal.report.summary import check_lines
 
     _say(*check_lines(compute.inspect(options.folder)))
 
@@ -208,7 +208,7 @@ def _check(options: argparse.Namespace) -> None:
 def _plan(options: argparse.Namespace) -> None:
     from rfcal.readings.rows import HIGHEST_HZ, LOWEST_HZ
     from rfcal.record.job.plan import outlook
-    from rfcal.report.text.plan import plan_lines
+    from rfcal.report.summary import plan_lines
 
     hertz = None if options.mhz is None else options.mhz * 1e6
     if hertz is not None and not LOWEST_HZ <= hertz <= HIGHEST_HZ:

@@ -9,7 +9,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.compute import compute, inspect
-from rfcal.report.text.readings import good_lines
+from rfcal.report.summary import good_lines
 from tests.record.conftest import BOX, bend, polar, touchstone
 
 FREQUENCY = np.linspace(50e6, 60e6, 11)

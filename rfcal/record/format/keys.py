@@ -57,7 +57,7 @@ class Table:
     place: str  # such as ``[[standard]] 2 ('load')``; empty for the top level
     folder: Path
     ahead: bool  # of a plan, whose readings need not be there yet
-    homes: Mapping[str, Sequence[str]]  # headers of the tables in which each key may stand
+    sections: Sequence["Section"]  # all that there are
 
     def __contains__(self, key: str) -> bool:
         return key in self.values
@@ -72,8 +72,7 @@ class Table:
 
     def named(self, key: str, name: str, among: Iterable[str], what: str) -> None:
         """Refuse a name that nothing has; `what` says of what it should be."""
-        among = list(among)
-        if name not in among:
+        if name not in (among := list(among)):
             known = f"expected one of {', '.join(among)}" if among else f"there is no {what}"
             raise self.fail(key, f"no {what} is named '{name}': {known}")
 
@@ -96,18 +95,15 @@ class Table:
     def only(self, allowed: Iterable[str]) -> None:
         """Refuse keys that the format does not know."""
         allowed = list(allowed)
-        for key in self.values:
-            if key in allowed:
-                continue
-            if key in self.homes:
-                raise self.fail(key, f"this key stands in {' or '.join(self.homes[key])}, not here")
+        for key in (key for key in self.values if key not in allowed):
+            if homes := [s.header for s in self.sections if key in (k.name for k in s.keys)]:
+                raise self.fail(key, f"this key stands in {' or '.join(homes)}, not here")
             near = [k for k in allowed if key in k.split("_")] or [k for k in allowed if key in k]
             near = near or difflib.get_close_matches(key, allowed, 1, 0)
             raise self.fail(key, f"unknown key; the nearest known one is '{near[0]}'")
 
-    def one_of(self, candidates: Iterable[str], reason: str) -> str:
+    def one_of(self, candidates: Sequence[str], reason: str) -> str:
         """The one key of several that is there; `reason` begins the sentence for none or more."""
-        candidates = list(candidates)
         present = [c for c in candidates if c in self]
         if len(present) != 1:
             raise self.fail("", f"{reason} by exactly one of {', '.join(candidates)}")

@@ -103,14 +103,9 @@ MEASUREMENT = Section(
     below=(BETWEEN.name,),
 )
 TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=True),))
-ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
-SECTIONS = (RECORD, ABOUT, ANALYZER, *ITEMS, LINE_CHECK, MATCH, COMPONENT)
+_ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
+SECTIONS = (RECORD, ABOUT, ANALYZER, *_ITEMS, LINE_CHECK, MATCH, COMPONENT)
 """All tables of the record."""
-HOMES: dict[str, list[str]] = {}
-for _section in SECTIONS:
-    for _key in _section.keys:
-        HOMES.setdefault(_key.name, []).append(_section.header)
-"""Headers of the tables in which each key may stand."""
 
 
 @dataclass(frozen=True)
@@ -197,7 +192,7 @@ def load(folder: str | Path, *, ahead: bool = False) -> Record:
 
 def read(folder: Path, content: bytes, *, ahead: bool = False) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
-    return _record(Table(_values(content), "", folder, ahead, HOMES), content)
+    return _record(Table(_values(content), "", folder, ahead, SECTIONS), content)
 
 
 def named_files(content: bytes) -> set[str]:
@@ -250,7 +245,7 @@ def _about(table: Table) -> dict[str, str]:
 
 
 def _require_format(top: Table) -> None:
-    top.only((*(key.name for key in TOP.keys), *(s.name for s in SECTIONS if s is not BETWEEN)))
+    top.only(["format", *(s.name for s in SECTIONS if s is not BETWEEN)])
     if top.values.get("format") != 1 or isinstance(top.values["format"], bool):
         why = "there must be a line 'format = 1' before the tables; it is the only format there is"
         raise top.fail("format", why)

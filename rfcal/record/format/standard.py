@@ -44,17 +44,14 @@ BUILD = Choice(
 )
 _SERIES = "in series: H, H/Hz, H/Hz², H/Hz³; a short piece of wire has about 0.3 nH"
 _SHUNT = "across it: F, F/Hz, F/Hz², F/Hz³; the fringing field of an open end is about 50 fF"
-_DELAY = "one-way delay of the line in front of it"
+_DELAY, _LOSS = "one-way delay of the line in front of it", "that line's loss at 1 GHz"
+_METER = "by ohmmeter"
 _KEYS: dict[str, Key] = {
-    "resistance": Number(
-        "resistance_ohm", "by ohmmeter", 0.0, above=True, default=defaults.LOAD_OHM
-    ),
+    "resistance": Number("resistance_ohm", _METER, 0.0, above=True, default=defaults.LOAD_OHM),
     "inductance": Coefficients("inductance", _SERIES),
     "capacitance": Coefficients("capacitance", _SHUNT),
     "offset_delay": Number("offset_delay_ps", _DELAY, -MOST_DELAY_S, MOST_DELAY_S, default=0.0),
-    "offset_loss": Number(
-        "offset_loss_gohm_per_s", "that line's loss at 1 GHz", 0.0, 1e15, default=0.0
-    ),
+    "offset_loss": Number("offset_loss_gohm_per_s", _LOSS, 0.0, 1e15, default=0.0),
     "offset_z0": Number("offset_z0_ohm", "that line's impedance", *OHM, default=defaults.LOAD_OHM),
 }
 MODEL = {
@@ -102,9 +99,8 @@ def _kind_of_check(table: Table) -> str:
     return "known" if "definition" in table else "load"
 
 
-_KIND_OF_CHECK = replace(
-    KIND, needed=False, instead="`known` with `definition`, else `load` with `resistance_ohm`"
-)
+_OF_CHECK = "`known` with `definition`, else `load` with `resistance_ohm`"
+_KIND_OF_CHECK = replace(KIND, needed=False, instead=_OF_CHECK)
 AT = OneLine(
     "at",
     "name of the measurement in whose device's place it was connected: it is corrected through the "
@@ -156,6 +152,7 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
     )
 
 
+OF = OneLine("of", "name of the standard or check that is read again", needed=True)
 REREAD = Section(
     "[[reread]]",
     "A standard or check connected and read once more after the devices: what moved in between "

@@ -131,11 +131,9 @@ def corrected_with(
     device = results.device(name)
     calibration, bench = device.inputs.calibration, results.bench
     known = [k.value for k in calibration.known]
-    for i, item in enumerate(bench.standards):
-        more = off.get(item.model.kind, {})
-        if any(more.values()):
-            moved = _moved(item.model, more)
-            known[i] = moved.reflection(device.frequency, z_ref=device.z_ref)
+    for i, model in enumerate(item.model for item in bench.standards):
+        if any((more := off.get(model.kind, {})).values()):
+            known[i] = _moved(model, more).reflection(device.frequency, z_ref=device.z_ref)
     box = Bilinear.fit(known, [s.value for s in calibration.seen], calibration.weight)
     return seen_beyond(box.correct(device.inputs.reading.value), box, device.inputs.path)
 
