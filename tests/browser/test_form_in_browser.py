@@ -19,7 +19,7 @@ def test_a_typed_job_takes_few_presses(browser, lab, tmp_path):
 
     folder = tmp_path / "typed"
     source = f"from rfcal import workbook\nworkbook.ReadingForm({str(folder)!r})"
-    wait = opened(browser, lab, "form", [source])
+    wait = opened(browser, lab, [source])
     browser.execute_script("window.jupyterapp.commands.execute('notebook:run-all-cells')")
     wait.until(lambda b: "Type the frequency" in b.execute_script(WORDS))
     presses = 0

@@ -4,26 +4,20 @@ import json
 import re
 import shutil
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
 import rfcal
-from rfcal.cli import main
 from tests.browser.conftest import FLAGS
 
-BEACON = Path("data/demo/beacon-antenna")
+
+@pytest.fixture
+def page(reported):
+    return reported("beacon-antenna") / "report.html"
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("page") / "out"
-    assert main(["report", str(BEACON), "--output", str(folder)]) == 0
-    return folder / "report.html"
-
-
-@pytest.fixture(scope="module")
-def opened(page, tmp_path_factory):
+def opened(reported, tmp_path_factory):
     """The page in a browser that notes every request and every message."""
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
@@ -34,7 +28,7 @@ def opened(page, tmp_path_factory):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
-    driver.get(page.as_uri())
+    driver.get((reported("beacon-antenna") / "report.html").as_uri())
     yield driver
     driver.quit()
 
@@ -51,8 +45,8 @@ def test_nothing_is_fetched_and_nothing_complained_of(opened, page):
     assert {url for url in asked if not url.startswith(("chrome:", "data:"))} <= {page.as_uri()}
 
 
-def test_the_plane_slider_says_what_the_library_says(opened):
-    antenna = rfcal.compute(BEACON).device("antenna")
+def test_the_plane_slider_says_what_the_library_says(opened, computed):
+    antenna = computed("beacon-antenna").device("antenna")
     section = opened.find_element("css selector", ".live")
     assert section.is_displayed()
     for metres in (0.0, 0.4, 0.7):
@@ -73,10 +67,10 @@ def test_the_plane_slider_says_what_the_library_says(opened):
         assert said.endswith(f"{nature}.")
 
 
-def test_the_pointer_reads_off_the_sweep(opened):
+def test_the_pointer_reads_off_the_sweep(opened, computed):
     from selenium.webdriver import ActionChains
 
-    antenna = rfcal.compute(BEACON).device("antenna")
+    antenna = computed("beacon-antenna").device("antenna")
     bands = opened.find_element("css selector", "#bands-1")
     opened.execute_script("arguments[0].scrollIntoView({block: 'center'})", bands)
     for across in (-0.2, 0.0, 0.3):

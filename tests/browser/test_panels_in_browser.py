@@ -2,7 +2,6 @@
 
 import time
 from pathlib import Path
-from urllib.parse import quote
 
 import nbformat
 import numpy as np
@@ -27,6 +26,18 @@ IS_IDLE = """
 const context = window.jupyterapp?.shell?.currentWidget?.sessionContext;
 return context?.session?.kernel?.status === 'idle' && context.isReady;
 """
+CELLS = """
+const notebook = window.jupyterapp.shell.currentWidget.content.model.sharedModel;
+const old = notebook.cells.length, cells = arguments[0];
+notebook.transact(() => {
+  notebook.insertCells(0, cells.map(source => ({cell_type: 'code', source})));
+  notebook.deleteCellRange(cells.length, cells.length + old);
+});
+"""
+SHOWN = """
+const cells = window.jupyterapp.shell.currentWidget.content.widgets;
+return [cells.length, document.querySelectorAll('.jp-OutputArea-output').length];
+"""
 RUN = """
 const app = window.jupyterapp, notebook = app.shell.currentWidget.content;
 notebook.widgets[0].model.sharedModel.setSource(arguments[0]);
@@ -43,34 +54,34 @@ app.commands.execute('notebook:run-cell');
 PICTURES = "return document.querySelectorAll('img.widget-image').length"
 
 
-def opened(browser, lab, name, sources):
-    """A notebook of some cells, opened as a document with its kernel at rest; how to wait on it."""
+def opened(browser, lab, sources):
+    """The one notebook with these cells instead of what it had; how to wait on it."""
     from selenium.common.exceptions import WebDriverException
     from selenium.webdriver.support.ui import WebDriverWait
 
     address, folder = lab
-    kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    cells = [new_code_cell(source) for source in sources]
-    notebook = new_notebook(cells=cells, metadata={"kernelspec": kernel})
-    nbformat.write(notebook, folder / f"{name}.ipynb")
-    browser.get(f"{address}/doc/tree/{quote(name)}.ipynb?token={TOKEN}")
     # while the page builds itself, elements come and go: try again until one can be used
     wait = WebDriverWait(browser, 60, 0.01, ignored_exceptions=[WebDriverException])
+    if not browser.current_url.startswith(address):
+        kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        notebook = new_notebook(cells=[new_code_cell()], metadata={"kernelspec": kernel})
+        nbformat.write(notebook, folder / "panels.ipynb")
+        browser.get(f"{address}/doc/tree/panels.ipynb?token={TOKEN}")
     # run before the kernel is there, and the page asks which one to take
     wait.until(lambda b: b.execute_script(IS_IDLE))
+    browser.execute_script(CELLS, sources)
+    wait.until(lambda b: b.execute_script(SHOWN) == [len(sources), 0])
     return wait
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def page(browser, lab):
     """A notebook of one empty cell."""
-    return opened(browser, lab, "panels", [""])
+    return opened(browser, lab, [""])
 
 
 def show(browser, page, source):
-    """Run the cell with nothing to show, then with the source, and wait for its picture."""
-    browser.execute_script(RUN, "")
-    page.until(lambda b: b.execute_script(PICTURES) == 0)
+    """Run the cell with the source, and wait for its picture."""
     browser.execute_script(RUN, f"{IMPORTS}\n{source}")
     page.until(lambda b: b.execute_script(PICTURES) == 1)
 
@@ -182,7 +193,7 @@ LATER = "print('KEPT' if panel.sentence == last else 'MOVED', last)"
 def test_moves_of_a_later_cell_leave_the_last_one(browser, lab, name):
     """The browser's sliders answered what they were given, and an older move came back."""
     first = f"{IMPORTS}\npanel = ({PANELS[name]})\npanel"
-    wait = opened(browser, lab, f"moved {name}", [first, MOVED, LATER])
+    wait = opened(browser, lab, [first, MOVED, LATER])
     run_all = "window.jupyterapp.commands.execute('notebook:run-all-cells')"
     browser.execute_script(run_all)
     wait.until(
