@@ -1,10 +1,14 @@
 """What many tests look at and none changes: computed demo records, and what is reported of them."""
 
+import os
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
 import pytest
+
+# before numpy is there: its matrices here are small, and a second thread would only wait busily
+os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 from rfcal.cli import main
 from rfcal.record.job.compute import compute

@@ -1,5 +1,6 @@
 """A small record to bend and break: the one that ``rfcal new`` writes, and one with files."""
 
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from rfcal.cli import main
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
+from rfcal.measurement import monte_carlo
 from rfcal.models.standards import Standard
 from rfcal.record.format.start import starting_record
 
@@ -59,8 +61,32 @@ def polar(frequency, reflection) -> str:
     return touchstone(frequency, pairs).replace(" RI ", " MA ")
 
 
+@pytest.fixture(scope="session")
+def at_the_answer():
+    """Monte Carlo at one point, not at 16: more is what the demos and tests of its own are for."""
+
+    @contextmanager
+    def at_one():
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(monte_carlo, "ASKED", 1)
+            yield
+
+    return at_one
+
+
 @pytest.fixture
-def typed(tmp_path) -> Path:
+def small(at_the_answer, request):
+    """A small record is looked at, and no demo that all tests share."""
+    with (
+        at_the_answer()
+        if {"computed", "reported"}.isdisjoint(request.fixturenames)
+        else nullcontext()
+    ):
+        yield
+
+
+@pytest.fixture
+def typed(small, tmp_path) -> Path:
     """The starting record, in a folder of its own."""
     folder = tmp_path / "typed"
     folder.mkdir()
@@ -69,22 +95,29 @@ def typed(tmp_path) -> Path:
 
 
 @pytest.fixture
-def filed(tmp_path) -> Path:
+def filed(small, tmp_path) -> Path:
     """A record of four sweeps at 11 points, without noise."""
     return write_files(tmp_path / "filed")
 
 
 @pytest.fixture(scope="session")
-def page_of_files(tmp_path_factory) -> str:
-    """The page about that record, written once in all tests."""
+def report_of_files(tmp_path_factory, at_the_answer) -> Path:
+    """Page and results of that record, written once in all tests."""
     folder = tmp_path_factory.mktemp("page")
-    record = write_files(folder / "filed")
-    assert main(["report", str(record), "--output", str(folder / "o")]) == 0
-    return (folder / "o/report.html").read_text(encoding="utf-8")
+    with at_the_answer():
+        record = write_files(folder / "filed")
+        assert main(["report", str(record), "--output", str(folder / "o")]) == 0
+    return folder / "o"
+
+
+@pytest.fixture(scope="session")
+def page_of_files(report_of_files) -> str:
+    """The page about that record."""
+    return (report_of_files / "report.html").read_text(encoding="utf-8")
 
 
 @pytest.fixture
-def page(page_of_files, tmp_path) -> Path:
+def page(small, page_of_files, tmp_path) -> Path:
     """A copy of that page to damage."""
     path = tmp_path / "page.html"
     path.write_text(page_of_files, encoding="utf-8")

@@ -16,9 +16,9 @@ DEMO = "data/demo/beacon-antenna"
 LINE = "data/demo/tower-line"
 
 
-@pytest.fixture(scope="module")
-def results():
-    return rfcal.compute(DEMO)
+@pytest.fixture
+def results(computed):
+    return computed("beacon-antenna")
 
 
 def correct(folder, *files, output, more=()):
@@ -38,18 +38,18 @@ def test_a_new_sweep_is_corrected_as_the_record_would(results, tmp_path, capsys)
     assert "read the short once more" in said
 
 
-def test_the_path_of_a_measurement_lies_before_a_new_sweep_too(tmp_path, capsys):
+def test_the_path_of_a_measurement_lies_before_a_new_sweep_too(computed, tmp_path, capsys):
     swept = f"{LINE}/raw/antenna.s1p"
     assert correct(LINE, swept, output=tmp_path / "new", more=("--like", "antenna")) == 0
     there = rfcal.read(tmp_path / "new/antenna-corrected.s1p").reflection
-    own = rfcal.compute(LINE).device("antenna").reflection.value
+    own = computed("tower-line").device("antenna").reflection.value
     assert there == pytest.approx(own, rel=1e-9)
     assert correct(LINE, swept, output=tmp_path / "other", more=("--like", "mast")) == 2
     assert "one of 'antenna' is expected" in capsys.readouterr().err
     assert not (tmp_path / "other").exists()
 
 
-def test_a_path_that_is_not_taken_away_is_said_first(tmp_path, capsys):
+def test_a_path_that_is_not_taken_away_is_said_first(computed, tmp_path, capsys):
     swept = f"{LINE}/raw/antenna.s1p"
     assert correct(LINE, swept, output=tmp_path / "here") == 0
     first, second, *_ = capsys.readouterr().out.splitlines()
@@ -59,7 +59,7 @@ def test_a_path_that_is_not_taken_away_is_said_first(tmp_path, capsys):
     assert correct(LINE, swept, output=tmp_path / "there", more=("--like", "antenna")) == 0
     said = capsys.readouterr().out
     assert "NOT taken away" not in said
-    own = rfcal.compute(LINE).device("antenna")
+    own = computed("tower-line").device("antenna")
     wanted = own.frequency[own.answer]
     assert wanted != own.frequency[own.frequency.size // 2]
     assert said.startswith(f"antenna: {own.at(wanted)}")
@@ -94,13 +94,13 @@ def test_warnings_of_the_calibration_come_along(filed, tmp_path, capsys):
     assert "warning: " in capsys.readouterr().out
 
 
-def test_what_cannot_be_corrected_is_refused_before_anything_is_written(tmp_path, capsys):
+def test_what_cannot_be_corrected_is_refused_before_anything_is_written(filed, tmp_path, capsys):
     for files, words in (
         ([f"{LINE}/raw/antenna.s1p"], "nothing is extrapolated"),
         ([f"{DEMO}/raw/antena.s1p"], "cannot be read"),
-        ([f"{DEMO}/raw/load.s1p", f"{LINE}/raw/load.s1p"], "two sweeps are named 'load'"),
+        ([f"{filed}/raw/load.s1p", f"{LINE}/raw/load.s1p"], "two sweeps are named 'load'"),
     ):
-        assert correct(DEMO, *files, output=tmp_path / "new") == 2
+        assert correct(filed, *files, output=tmp_path / "new") == 2
         assert words in capsys.readouterr().err
     assert not (tmp_path / "new").exists()
 

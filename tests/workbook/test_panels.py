@@ -174,8 +174,7 @@ def test_no_curve_is_cut_and_no_words_cover_or_are_covered(panel):
         at = zip(panel.sliders, steps, strict=True)
         places.append({s.name: round(s.low + rng.integers(n + 1) * s.step, 9) for s, n in at})
     for values in places:
-        panel.move(**panel.starts)
-        panel.move(**values)
+        panel.move(**panel.starts | values)
         assert faults(panel._canvas.figure) == [], values
 
 
