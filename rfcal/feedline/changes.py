@@ -17,7 +17,7 @@ from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.fault_kinds import JOINT, LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
-from rfcal.feedline.shift import SIGNIFICANT, Shift, find_shift
+from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
@@ -45,6 +45,10 @@ resistance as large takes up, and is one between the second and the third (by si
 AS_MUCH = 2.0
 """A reactance delays the wave by as much as places moved if within this many times."""
 
+
+TRIED = 101
+"""Growths of all the line that are tried against the phases: of 100 m at 150 MHz less than a
+tenth of a radian apart."""
 
 MOST_CHANGE = 2.0
 """What is reflected changes by no more [1]: from all of it to all of it turned round."""
@@ -170,9 +174,22 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
-    """What differs once it is made good that the line has grown, and loses more."""
+    """What differs once it is made good that the line has grown, and loses more.
+
+    Where places do not tell of a growth, phases do if it explains all that differs.
+    """
+    found = _once_moved(sweeps, *_moved(sweeps, lost, by_phase=False), lost)
+    if found.shift is not None or not found.changes:
+        return found
+    warm = _once_moved(sweeps, *_moved(sweeps, lost, by_phase=True), lost)
+    return found if warm.changes else warm
+
+
+def _once_moved(
+    sweeps: _Sweeps, shift: Shift | None, before: Complex, lost: Lost | None
+) -> Comparison:
+    """What differs from the earlier sweep, moved."""
     band, baseline = sweeps.now.band, sweeps.baseline
-    shift, before = _moved(sweeps, lost)
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
@@ -207,8 +224,13 @@ def _end(sweeps: _Sweeps, baseline: Events) -> float:
     return float(max(baseline.distance_m[was], sweeps.events.distance_m[now]))
 
 
-def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
-    """How the line's places have moved, and the earlier sweep with its echoes moved and faded."""
+def _moved(
+    sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool
+) -> tuple[Shift | None, Complex]:
+    """How the line's places have moved, and the earlier sweep with its echoes moved and faded.
+
+    By the phases alone no more than weather moves them.
+    """
     then, band, after = sweeps.then, sweeps.then.band, sweeps.after
     each = then.parts()
     before = np.sum(each, axis=0) + then.left
@@ -218,13 +240,19 @@ def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
         before = np.sum(faded, axis=0) + then.left
         then = find_echoes(band, before)
         each = then.parts()
-    shift = find_shift(then, sweeps.now, np.array([sweeps.end_then_m, sweeps.end_m], float))
+    shift: Shift | None = Shift(uncertainty=MOST_STRETCH / SIGNIFICANT, sure=False)
+    if not by_phase:
+        shift = find_shift(then, sweeps.now, np.array([sweeps.end_then_m, sweeps.end_m], float))
     if shift is None:
         return None, before
     # what no echo explains comes from where the strongest does, most likely
     each[np.argmax(then.at_foot())] += then.left
     turn = -2j * shift.form(then.distance)[:, None] * band.propagation.imag
     size = shift.size
+    if by_phase:
+        sizes = np.linspace(-MOST_STRETCH, MOST_STRETCH, TRIED)
+        off = [np.sum(each * np.exp(turn * one), axis=0) - after for one in sizes]
+        size = float(sizes[np.argmin(np.abs(off) ** 2 @ band.weight)])
     for _ in range(3):  # phases know the size better than places do
         turned = each * np.exp(turn * size)
         # one step of weighted least squares in the size alone
@@ -238,7 +266,9 @@ def _moved(sweeps: _Sweeps, lost: Lost | None) -> tuple[Shift | None, Complex]:
     spread = np.sqrt(np.sum(np.abs(weighed * (after - moved)) ** 2) / 2) / information
     uncertainty = max(min(float(spread), shift.uncertainty), shift.least)
     found = replace(shift, size=size, uncertainty=uncertainty)
-    return (found, moved) if found.significant else (None, before)
+    if not found.significant:
+        return None, before
+    return (found if found.told else None), moved
 
 
 def _through_piece(

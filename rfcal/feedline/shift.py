@@ -65,8 +65,12 @@ class Shift:
     @property
     def significant(self) -> bool:
         """Whether anything has moved for certain."""
-        least = LEAST_STRETCH if self.between_m is None else 0.0
-        return abs(self.size) > max(SIGNIFICANT * self.uncertainty, least)
+        return abs(self.size) > SIGNIFICANT * self.uncertainty
+
+    @property
+    def told(self) -> bool:
+        """Whether it is more than any day does."""
+        return self.between_m is not None or abs(self.size) > LEAST_STRETCH
 
     def form(self, distance: Real) -> Real:
         """How far places move outward for a size of 1 [m, or 1]."""
@@ -93,7 +97,10 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     of_end = OF_END * then.band.resolution
     by_change = of_end * (changed > CHANGED)
     seen = np.stack([place, later - place, uncertainty, by_change])[:, witness]
-    if np.all(np.isfinite(ends_m)) and abs(ends_m[1] - ends_m[0]) > near:
+    # an end that splits into several echoes may be taken for another of them
+    stays = (np.abs(place - ends_m[0]) < near) & (np.abs(later - place) < near)
+    stays &= changed < CHANGED
+    if abs(ends_m[1] - ends_m[0]) > near and not np.any(stays):
         end = [ends_m[0], ends_m[1] - ends_m[0], of_end, 0.0]
         before = np.minimum(seen[0], seen[0] + seen[1]) < min(ends_m) - near
         seen = np.column_stack([seen[:, before], end])

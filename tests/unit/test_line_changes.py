@@ -18,6 +18,7 @@ from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Effect, Quantity
+from tests.unit import test_line_state
 from tests.unit.test_faults import ENDS, HIGH, WIDE, foot, noisy
 from tests.unit.test_line_state import random_rod, state
 
@@ -321,3 +322,24 @@ def test_an_end_of_the_same_size_is_said_to_have_turned():
     found = state(rng, WIDE, line, now, then, length_m=40.0, loss_known=True)
     said = line_verdict(found)[0]
     assert "as before, but at another phase" in said, said
+
+
+@pytest.mark.parametrize(
+    ("mhz", "most"), [((140, 150), 2e-3), ((49, 55), 2e-3), ((1, 300), 1.1e-4)], ids=str
+)
+def test_weather_is_no_change_of_the_end_where_phases_alone_tell_it(mhz, most):
+    """Antennas of the band and far below it; what weather does is made good, a new joint is not."""
+    rng, band = np.random.default_rng(21), np.linspace(*mhz, 301) * 1e6
+    for _ in range(12):
+        line = Line(rng.uniform(15, 60), 0.66, 50.0, 0.6, 0.005)
+        then = replace(line, velocity_factor=0.66 * (1 + rng.uniform(-most, most)))
+        end = test_line_state.rod(band, rng.choice([28e6, np.mean(band)]), 40.0, 8.0)
+        swept = foot(band, line, end), foot(band, then, end)
+        stated = {"length_m": line.length_m} if rng.random() < 0.7 else {}
+        found = state(rng, band, line, *swept, loss_known=True, **stated)
+        said, fault = line_verdict(found)
+        assert said.startswith("The line is as it was"), said
+        assert not fault
+        joint = foot(band, line, end, ("series", 8.0, line.length_m - 3.0))
+        found = state(rng, band, line, joint, swept[1], loss_known=True, **stated)
+        assert line_verdict(found)[1]
