@@ -13,11 +13,12 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
+from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_echoes
+from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
-from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift
+from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, closes, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
@@ -65,6 +66,7 @@ class Change:
     size: float  # of the difference, phase counted, root mean square over the band [1]
     kind: str  # of the event now; in the baseline for one that is gone
     fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
+    closed: bool = False  # whether nothing is seen beyond it any more
 
     @property
     def grown(self) -> bool:
@@ -131,6 +133,12 @@ class _Sweeps:
     events: Events
     end_then_m: float | None  # where the line ended, if known
     end_m: float  # and ends
+
+
+def closed(before: float, after: float, was: str, now: str) -> bool:
+    """Whether what reflects so much now [1] lets nothing through, and did before, by its kinds."""
+    by_kind = after > TOTAL and now in WHOLE and was not in WHOLE
+    return by_kind or bool(closes(before, after))
 
 
 def explained(change: Change, changes: Iterable[Change]) -> bool:
@@ -224,9 +232,7 @@ def _end(sweeps: _Sweeps, baseline: Events) -> float:
     return float(max(baseline.distance_m[was], sweeps.events.distance_m[now]))
 
 
-def _moved(
-    sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool
-) -> tuple[Shift | None, Complex]:
+def _moved(sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool) -> tuple[Shift | None, Complex]:
     """How the line's places have moved, and the earlier sweep with its echoes moved and faded.
 
     By the phases alone no more than weather moves them.
@@ -243,7 +249,7 @@ def _moved(
     shift: Shift | None = Shift(uncertainty=MOST_STRETCH / SIGNIFICANT, sure=False)
     if not by_phase:
         shift = find_shift(then, sweeps.now, np.array([sweeps.end_then_m, sweeps.end_m], float))
-    if shift is None:
+    if shift is None or not then.distance.size:
         return None, before
     # what no echo explains comes from where the strongest does, most likely
     each[np.argmax(then.at_foot())] += then.left
@@ -389,4 +395,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
         grown = abs(value[1]) / max(abs(value[0]), 1e-12)
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
-    return Change(where, what, value[0], value[1], size, kind[1] or kind[0], fits[-1])
+    told, total = kind[1] or kind[0], closed(abs(value[0]), abs(value[1]), *kind)
+    if total and told in UNCLEAR:
+        told, fits = UNKNOWN, [WHOLE]
+    return Change(where, what, value[0], value[1], size, told, fits[-1], total)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.feedline.echoes import Echoes, placed
+from rfcal.feedline.echoes import TOTAL, Echoes, placed
 from rfcal.maths.reflection import Complex, Real
 
 SIGNIFICANT = 4.0
@@ -162,9 +162,15 @@ def _pairs(then: Echoes, now: Echoes) -> tuple[NDArray[np.intp], Real]:
     best = np.argmin(cost, axis=1)
     mutual = np.argmin(cost, axis=0)[best] == np.arange(best.size)
     told = np.isfinite(np.min(cost, axis=1)) & ~fallen[np.arange(best.size), best]
+    told &= ~closes(size[0], size[1][best])
     (index,) = np.nonzero(mutual & told)
     pair = index, best[index]
     return np.stack(pair, axis=-1), np.hypot(ratio, np.angle(turn))[pair]
+
+
+def closes(before: Real | float, after: Real | float) -> np.ndarray:
+    """Whether what reflects so much now [1] lets nothing through, and did before, by its size."""
+    return np.asarray((after > TOTAL) & (after > np.exp(CHANGED) * before))
 
 
 def _kept(echoes: Echoes) -> Real:

@@ -13,7 +13,7 @@ from rfcal.feedline.changes import compare
 from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line_verdict import line_verdict
+from rfcal.record.findings.line import line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
@@ -343,3 +343,26 @@ def test_weather_is_no_change_of_the_end_where_phases_alone_tell_it(mhz, most):
         joint = foot(band, line, end, ("series", 8.0, line.length_m - 3.0))
         found = state(rng, band, line, joint, swept[1], loss_known=True, **stated)
         assert line_verdict(found)[1]
+
+
+@pytest.mark.parametrize("mhz", [(1, 160), (140, 150)], ids=str)
+@pytest.mark.parametrize("near_m", [2.0, 20.0], ids=["at the top", "on the way"])
+def test_a_break_is_told_as_one_and_nothing_else(mhz, near_m):
+    """No piece was taken out, no antenna retuned, and beyond it nothing is as it was."""
+    rng, band = np.random.default_rng([22, *mhz]), np.linspace(*mhz, 201) * 1e6
+    for _ in range(10):
+        line = Line(rng.uniform(25, 60), 0.66, 50.0, 0.6, 0.005)
+        end = random_rod(rng, band)
+        place = line.length_m - rng.uniform(0.3, near_m)
+        gap = ("series", 1 / (2j * np.pi * band * 0.3e-12), place)
+        swept = foot(band, line, end, gap), foot(band, line, end)
+        stated = {"length_m": line.length_m} if rng.random() < 0.7 else {}
+        found = state(rng, band, line, *swept, loss_known=True, **stated)
+        said, fault = line_verdict(found)
+        assert fault
+        pattern = r"(New reflection at|The line now ends at) (\S+) ± (\S+) m.*an? (open|short)"
+        _, at, half, _ = re.match(pattern, said).groups()
+        assert abs(float(at) - place) < float(half), said
+        assert "taken out" not in said
+        assert "otherwise" not in said
+        assert ("nothing is seen beyond it" in said) != ("up to there" in said)

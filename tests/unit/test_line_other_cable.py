@@ -11,7 +11,7 @@ import pytest
 
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.record.findings.line_verdict import line_verdict
+from rfcal.record.findings.line import line_verdict
 from tests.unit.test_faults import WIDE, foot
 from tests.unit.test_line_state import rod, state
 

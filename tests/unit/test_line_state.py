@@ -15,8 +15,7 @@ from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import about_line
-from rfcal.record.findings.line_verdict import line_verdict
+from rfcal.record.findings.line import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.figures.device import line_figure

@@ -6,16 +6,22 @@ from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_changes import compared
 from rfcal.record.findings.line_verdict import (
     about_range,
+    alone,
     before_end,
     deciding_mhz,
     is_loss_measured,
-    line_verdict,
     may_fold,
     needed_mhz,
 )
 from rfcal.record.results import LineState
+
+
+def line_verdict(state: LineState) -> tuple[str, bool]:
+    """The line's state in one sentence, and whether that is a fault or a change to look after."""
+    return alone(state) if state.comparison is None else compared(state)
 
 
 def about_line(state: LineState) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""The state of a line in one sentence, and the figures and words that it is made of."""
+"""The state of a line by itself in one sentence, and figures and words that any is made of."""
 
 import math
 from collections.abc import Iterable, Sequence
@@ -6,14 +6,12 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change, slowed
+from rfcal.feedline.changes import LEAST
 from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
-from rfcal.feedline.fault_kinds import RESISTIVE, SLOWING, STEP
+from rfcal.feedline.fault_kinds import RESISTIVE, STEP
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
-from rfcal.feedline.shift import Shift
 from rfcal.findings import Finding
-from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
@@ -104,47 +102,11 @@ def about_range(state: LineState) -> list[Finding]:
     return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]
 
 
-def line_verdict(state: LineState) -> tuple[str, bool]:
-    """The line's state in one sentence, and whether that is a fault or a change to look after."""
-    return _alone(state) if state.comparison is None else _compared(state)
-
-
-def _compared(state: LineState) -> tuple[str, bool]:
-    """A line against its baseline: more loss, the nearest change, and what else is new."""
-    found = state.comparison
-    assert found is not None
-    lost = [] if found.lost is None else [lost_words(state, found.lost)]
-    moved = "" if found.shift is None else _moved_words(found.shift)
-    longer = bool(moved)
-    if not found.changes:
-        sound = "nothing else has changed" if lost else say.LINE_SOUND
-        said = moved or sound.format(least=LEAST, end=_end(state))
-        return _sentence("; ".join([*lost, said])), longer or bool(lost)
-    first, *others = found.changes
-    new = [c for c in found.changes if c.what == "new"]
-    told = [] if first.what == "new" else [_change_words(state, first)]
-    told += _reflections(
-        state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new]
-    )
-    if not longer and new and new[0].kind in SLOWING:
-        speed = state.now.velocity_factor * SPEED_OF_LIGHT
-        moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
-    # a piece that slows the wave is what its two ends come from
-    parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
-    if any(c.what != "new" for c in others):
-        size = abs(first.after)
-        parts.append(next(words for least, words in say.LINE_THROUGH if size >= least))
-    elif not others:
-        parts.append("the line is otherwise as it was" if not moved else "")
-    fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
-    return _sentence("; ".join(filter(None, parts))), fault
-
-
-def _reflections(
+def reflections(
     state: LineState, words: str, found: Sequence[tuple[float, complex, str, tuple[str, ...]]]
 ) -> list[str]:
     """Places [m] with what they reflect [1] and may be, which is said once for all of it."""
-    look = _look(state, [distance for distance, *_ in found])
+    look = look_words(state, [distance for distance, *_ in found])
     places: dict[str, list[str]] = {}
     for distance, reflection, kind, fits in found:
         place = f"{_where(state, distance)}, {size_words(abs(reflection))}"
@@ -160,7 +122,7 @@ def _reflections(
     ]
 
 
-def _look(state: LineState, distance_m: Iterable[float]) -> str:
+def look_words(state: LineState, distance_m: Iterable[float]) -> str:
     """What to do about places: nobody is sent up for one that may lie elsewhere."""
     elsewhere = any(farther_words(state, place) for place in distance_m)
     return say.LINE_SWEEP_FIRST if elsewhere else say.LINE_LOOK_THERE
@@ -255,45 +217,13 @@ def lost_words(state: LineState, lost: Lost) -> str:
     )
 
 
-def _moved_words(shift: Shift) -> str:
-    """Where the line has grown longer or shorter; nothing where all of it may have."""
-    if shift.between_m is None:
-        return ""
-    more = "longer" if shift.size > 0 else "shorter"
-    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
-    near, far = shift.between_m
-    return say.LINE_LONGER.format(
-        place=place or f"somewhere between {near:.1f} and {far:.1f} m",
-        size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
-        more=more,
-        look=say.LINE_LOOK[more],
-    )
-
-
-def _change_words(state: LineState, change: Change) -> str:
-    """What changed or is gone: where, and how much."""
-    place = place_words(state, change.distance_m)
-    before, after = size_words(abs(change.before)), size_words(abs(change.after))
-    if change.what == "gone":
-        foot = change.distance_m < state.now.near_m
-        return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
-    at_end = _at_end(state, change.distance_m)
-    if change.grown and not at_end:
-        kind = kind_words(state, change.kind, change.fits)
-        look = _look(state, [change.distance_m])
-        return say.LINE_GROWN.format(place=place, kind=kind, look=look, before=before, after=after)
-    what = say.LINE_END.format(near=state.now.near_m) if at_end else "the reflection"
-    said = say.LINE_TURNED if before == after else say.LINE_CHANGED
-    return said.format(what=what, place=place, before=before, after=after)
-
-
-def _alone(state: LineState) -> tuple[str, bool]:
+def alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, np.abs(state.now.reflection)
     ends = bool(state.length_m) and state.beyond_m is None
     if np.all(size < LEAST) and not (ends and size.size):
         sight = min(now.range_m, now.seen_m)
-        return _sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
+        return sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
     if may_fold(state):
         return about_range(state)[0].message, True
     strong = size >= FAULT
@@ -303,20 +233,20 @@ def _alone(state: LineState) -> tuple[str, bool]:
         strong[(places(state) or [int(np.argmax(size))])[-1]] = True
     strong &= ~rings(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
-    told = _reflections(state, say.LINE_PLACE, list(compress(every, strong)))
+    told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
     hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
-        end = _end(state)
+        end = end_words(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sure = state.lost is not None and state.lost.sure
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
             other = _or_end(state, strong)
-            look = "" if other else _look(state, now.distance_m[strong])
+            look = "" if other else look_words(state, now.distance_m[strong])
             before = say.LINE_BEFORE.format(end=end) + look
             said = [" ".join([*other, told[0]]), *told[1:], before]
         said = [*lost, *said] if sure and not told else [*said, *lost]
-        return _sentence("; ".join(said)), bool(told or sure)
+        return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     which = f"{which}; {say.LINE_OVER}" if over else which
@@ -324,7 +254,7 @@ def _alone(state: LineState) -> tuple[str, bool]:
         length, stated = state.length_m, now.velocity_factor
         fits = stated * length / state.beyond_m
         which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
-    return _sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
+    return sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
 
 
 def _small(state: LineState, end: str) -> list[str]:
@@ -338,7 +268,7 @@ def _small(state: LineState, end: str) -> list[str]:
         at = {"place": place_words(state, place), "size": size_words(size[most])}
         return [say.LINE_SMALLER.format(end=end, **at)]
     each = place, now.reflection[most], now.kind[most], now.fits[most]
-    return [*_reflections(state, say.LINE_SMALL, [each]), say.LINE_NO_MORE.format(end=end)]
+    return [*reflections(state, say.LINE_SMALL, [each]), say.LINE_NO_MORE.format(end=end)]
 
 
 def _end_itself(state: LineState) -> list[str]:
@@ -358,7 +288,7 @@ def _or_end(state: LineState, strong: np.ndarray) -> list[str]:
     return [say.LINE_OR_END.format(place=last, fits=fits, stated=stated)]
 
 
-def _at_end(state: LineState, distance_m: float) -> bool:
+def at_end(state: LineState, distance_m: float) -> bool:
     """Whether a change is at the line's end, as far as its place is known."""
     if not state.length_m or state.beyond_m is not None:
         return False
@@ -366,7 +296,7 @@ def _at_end(state: LineState, distance_m: float) -> bool:
     return abs(distance_m - end) < LEAST_MOVE  # there changes at the end are laid to
 
 
-def _end(state: LineState) -> str:
+def end_words(state: LineState) -> str:
     """Where the line ends, or how far it was seen, in words."""
     if state.length_m and state.beyond_m is None:
         half = K_AXIS * state.length_uncertainty_m
@@ -384,7 +314,7 @@ def size_words(reflection: float) -> str:
 
 def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
-    if _at_end(state, distance_m):
+    if at_end(state, distance_m):
         return f"{plus_minus(state.length_m, K_AXIS * state.length_uncertainty_m)} m"
     now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
     if nearest is None:
@@ -394,5 +324,6 @@ def place_words(state: LineState, distance_m: float) -> str:
     return f"{place} ({farther})" if farther else place
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """A text as a sentence."""
     return f"{text[0].upper()}{text[1:]}."

@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline import end as line_end
-from rfcal.feedline.changes import Comparison, compare, told_by_passing
+from rfcal.feedline.changes import Comparison, closed, compare, told_by_passing
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
@@ -77,6 +77,16 @@ class _Sight(NamedTuple):
     def end_m(self) -> float | None:
         """Where that end is [m]."""
         return None if self.end is None else float(self.events.distance_m[self.end])
+
+    @property
+    def end_size(self) -> float:
+        """What that reflects [1]."""
+        return 0.0 if self.end is None else float(np.abs(self.events.reflection[self.end]))
+
+    @property
+    def end_kind(self) -> str:
+        """And its kind."""
+        return "" if self.end is None else self.events.kind[self.end]
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,6 +164,10 @@ def _against(
         end = now.swept.distance_m.tolist().index(beyond_m)
         events = line_end.behind_end(now.swept, end, np.inf)
         now = now._replace(events=events, end=end, beyond_m=None)
+    if now.end_m is not None and then.end_m is not None:
+        sooner = now.end_m < then.end_m - now.swept.near_m
+        if sooner and closed(then.end_size, now.end_size, then.end_kind, now.end_kind):
+            now = now._replace(end=None)  # there it broke
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.nan if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
@@ -179,7 +193,7 @@ def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:
         return measured_more(foot.frequency, foot.found, wanted.line)
     # what hardly reflects falls over the band as it likes
     end_m = None if seen.folded else seen.end_m
-    if end_m is None or abs(seen.events.reflection[seen.end]) < FAULT:
+    if end_m is None or seen.end_size < FAULT:
         return None
     return more_than_stated(seen.swept.echoes, end_m)
 

@@ -10,6 +10,7 @@ from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -21,7 +22,7 @@ def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
     now, near = line.now, line.now.near_m
     size, late, places = np.abs(now.reflection), state.rings(line), state.places(line)
-    said = [f"{STATE}{state.line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
+    said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         place = plus_minus(float(now.distance_m[i]), half)

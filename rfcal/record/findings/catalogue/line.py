@@ -17,15 +17,20 @@ LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
 LINE_TURNED = (
-    "{what} at {place} reflects {after} as before, but at another phase, as what was moved or "
-    "retuned does, or weather on the line"
+    "{what} at {place} reflects {after} as before, but at another phase, as an antenna does that "
+    "was moved, retuned or got wet, or has more or less line before it"
 )
-LINE_THROUGH = (
-    (0.85, "nothing is seen beyond it"),
-    (0.5, "what lies beyond is seen weakly through it"),
-    (0.0, "what lies beyond is seen through it and seems changed too"),
-)
-"""By what the nearest change reflects at least [1]."""
+LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
+LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
+LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"
+LINE_NEARER = "it is {off:.1f} m nearer than what the line ended in, and "
+LINE_CLOSED = "the line now ends at {place} in what reflects {after}, as {like}"
+LINE_LIKE = {
+    "open": "an open line does: look there for a break, or for what came off",
+    "short": "a shorted line does: look there for what shorts it",
+    "unknown": "an open or shorted line does, or an antenna far off its band: look there",
+}
+"""What reflects nearly all at the end, and did not."""
 LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}{look}"
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
@@ -40,6 +45,10 @@ LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
     "shorter": "look whether a piece was taken out, or whether water has dried",
 }
+LINE_LOOK_BREAK = (
+    "its end reflects nearly all, so look for a break there first, else whether a piece was taken "
+    "out, or whether water has dried"
+)
 LINE_LOST = (
     "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
     "part of them ({per_100m:.2g} dB per 100 m more if all along){look}"

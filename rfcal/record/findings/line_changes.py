@@ -1,0 +1,129 @@
+"""The state of a line against an earlier sweep of it, in one sentence."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rfcal.feedline.changes import LEAST, Change, slowed
+from rfcal.feedline.echoes import TOTAL
+from rfcal.feedline.fault_kinds import SLOWING
+from rfcal.feedline.shift import Shift
+from rfcal.models.line import SPEED_OF_LIGHT
+from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_verdict import (
+    at_end,
+    end_words,
+    kind_words,
+    look_words,
+    lost_words,
+    place_words,
+    reflections,
+    sentence,
+    size_words,
+)
+from rfcal.record.results import LineState
+from rfcal.uncertainty.coverage import K_AXIS
+from rfcal.uncertainty.words import plus_minus
+
+LEAST_MOVE = 0.01
+"""A line's growth is told no finer than this [m]."""
+
+WEAKLY = 0.5
+"""What lies beyond a place that reflects so much [1] is seen weakly."""
+
+TURNED = 0.2
+"""What changed in size by less than this part of it, and of all that changed, only turned."""
+
+TOP_M = 5.0
+"""Where a line broke is told from its end too if it is no farther from there [m]."""
+
+
+def compared(state: LineState) -> tuple[str, bool]:
+    """A line against its baseline: more loss, the nearest change, and what else is new."""
+    found = state.comparison
+    assert found is not None
+    lost = [] if found.lost is None else [lost_words(state, found.lost)]
+    # what broke is what makes it shorter
+    broken, shift = any(change.closed for change in found.changes), found.shift
+    moved = "" if shift is None or (broken and shift.size < 0) else _moved_words(state, shift)
+    longer = bool(moved)
+    if not found.changes:
+        sound = "nothing else has changed" if lost else say.LINE_SOUND
+        said = moved or sound.format(least=LEAST, end=end_words(state))
+        return sentence("; ".join([*lost, said])), longer or bool(lost)
+    first = found.changes[0]
+    new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
+    told = [] if first in new else [_change_words(state, first)]
+    told += reflections(state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new])
+    if not longer and new and new[0].kind in SLOWING:
+        speed = state.now.velocity_factor * SPEED_OF_LIGHT
+        moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
+    # a piece that slows the wave is what its two ends come from
+    parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
+    parts.append(_beyond(state, found.changes, bool(moved)))
+    fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
+    return sentence("; ".join(filter(None, parts))), fault
+
+
+def _breaks(state: LineState, change: Change) -> bool:
+    """Whether the line is broken or shorted there, before its end."""
+    return change.closed and not at_end(state, change.distance_m)
+
+
+def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
+    """What is seen beyond the changes that are told, or how the rest is."""
+    first, *others = changes
+    if (broken := next((c for c in changes if c.closed), None)) is not None:
+        if not _breaks(state, broken):
+            return say.LINE_UP_TO if broken is first else ""
+        gone = [c.distance_m - broken.distance_m for c in changes if c.what == "gone"]
+        nearer = say.LINE_NEARER.format(off=gone[-1]) if gone and 0 < gone[-1] < TOP_M else ""
+        it = "it" if broken is first else f"{broken.distance_m:.1f} m"
+        return nearer + say.LINE_NONE_BEYOND.format(it=it)
+    if any(c.what != "new" for c in others):
+        through = abs(first.after) >= WEAKLY
+        return say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH
+    return "" if others or moved else "the line is otherwise as it was"
+
+
+def _moved_words(state: LineState, shift: Shift) -> str:
+    """Where the line has grown longer or shorter; nothing where all of it may have."""
+    if shift.between_m is None:
+        return ""
+    more = "longer" if shift.size > 0 else "shorter"
+    place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
+    near, far = shift.between_m
+    ends = shift.size < 0 and np.max(np.abs(state.now.reflection), initial=0.0) > TOTAL
+    return say.LINE_LONGER.format(
+        place=place or f"somewhere between {near:.1f} and {far:.1f} m",
+        size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
+        more=more,
+        look=say.LINE_LOOK_BREAK if ends else say.LINE_LOOK[more],
+    )
+
+
+def _change_words(state: LineState, change: Change) -> str:
+    """What changed or is gone: where, and how much."""
+    place = place_words(state, change.distance_m)
+    before, after = size_words(abs(change.before)), size_words(abs(change.after))
+    if change.what == "gone":
+        foot = change.distance_m < state.now.near_m
+        return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
+    ends = at_end(state, change.distance_m)
+    if change.grown and not ends:
+        kind = kind_words(state, change.kind, change.fits)
+        look = look_words(state, [change.distance_m])
+        return say.LINE_GROWN.format(place=place, kind=kind, look=look, before=before, after=after)
+    if change.closed:
+        if state.end is not None:  # where it is seen
+            half = K_AXIS * float(state.now.distance_uncertainty_m[state.end])
+            place = f"{plus_minus(float(state.now.distance_m[state.end]), half)} m"
+        like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
+        return say.LINE_CLOSED.format(place=place, after=after, like=like)
+    # of what only turned the size is as it was
+    least = min(change.size, abs(change.before))
+    turned = abs(abs(change.after) - abs(change.before)) < TURNED * least
+    what = "what is" if turned else "the reflection"
+    what = say.LINE_END.format(near=state.now.near_m) if ends else what
+    said = say.LINE_TURNED if turned else say.LINE_CHANGED
+    return said.format(what=what, place=place, before=before, after=after)
