@@ -4,8 +4,11 @@ It leaves directivity, source match and tracking that both sweeps share; each co
 own error, each reading its noise.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
+from rfcal.matching import tolerance
 from rfcal.matching.goal import Goal
 from rfcal.matching.ranking import rank
 from rfcal.matching.stock import Stock
@@ -47,16 +50,27 @@ def measured(rng, true, errors, name):
     )
 
 
-def drawn(rng, low, high):
+def drawn(rng, low, high, *, times=1.0, topologies=("L", "pi", "T"), leads=False):
     """A load of an SWR in a range, its network, and both sweeps with one part off."""
+    *found, _, _ = drawn_with_goal(rng, low, high, times, topologies, leads)
+    return tuple(found)
+
+
+def drawn_with_goal(rng, low, high, times, topologies, leads):
+    """The same at so many times the frequency, then its goal and what was built of it in truth.
+
+    Every coil and capacitor has leads and strays up to the usual ones, or none has.
+    """
+    frequency = times * FREQUENCY
     while True:
         ratio = np.exp(rng.uniform(np.log(low), np.log(high)))
         turn = np.exp(1j * (rng.uniform(0, 2 * np.pi) - np.linspace(0, rng.uniform(0, 0.5), 41)))
         true = (ratio - 1) / (ratio + 1) * turn
         z = to_impedance(true)
-        goal = Goal(FREQUENCY, z, 14.2e6, (14.15e6, 14.25e6), 50.0, 1.5)
+        band = 14.15e6 * times, 14.25e6 * times
+        goal = Goal(frequency, z, 14.2e6 * times, band, 50.0, 1.5)
         stock = Stock(lines=(Line(1.0, 0.66, 50.0, 0.5),))
-        found = rank(goal, stock=stock, topologies=("L", "pi", "T")).candidates
+        found = rank(goal, stock=stock, topologies=topologies).candidates
         if found:
             break
     network = found[int(rng.integers(min(len(found), 4)))].network
@@ -64,11 +78,18 @@ def drawn(rng, low, high):
     k, change = int(rng.integers(len(values))), rng.choice([-1, 1]) * rng.uniform(0.05, 0.25)
     values[k] *= 1 + change
     errors = [pair(rng, d) for d in (DIRECTIVITY, SOURCE, TRACKING)]
-    built = network.with_values(values).seen(FREQUENCY, z)
+    made = network.with_values(values)
+    if leads:
+        shares = rng.uniform(0, 1, (len(values), 2)) * tolerance.MOST_ADDED[:, 0, 0]
+        pairs = zip(made.elements, shares, strict=True)
+        made = replace(made, elements=tuple(tolerance.strayed(e, *one) for e, one in pairs))
+    built = made.seen(frequency, z)
     return (
         network,
         network.elements[k].name,
         change,
         measured(rng, from_impedance(z), errors, "device"),
         measured(rng, built, errors, "after building"),
+        goal,
+        made,
     )

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rfcal import defaults
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
@@ -53,6 +54,15 @@ class NetworkElement:
     def unit(self) -> str:
         """Unit of `value`: ``"H"``, ``"F"`` or ``"m"``."""
         return "m" if self.line is not None else LUMPED[type(self.part)][1]
+
+    def leads_m(self, frequency: float) -> float:
+        """Leads that would do as much as twice its value does [m]; 0 of a line, which has none."""
+        if self.line is not None:
+            return 0.0
+        # with leads a capacitor looks like C / (1 - w^2 L C)
+        omega = 2 * np.pi * frequency
+        inductance = self.value if self.unit == "H" else 1 / (omega**2 * self.value)
+        return float(inductance) / defaults.LEAD_H_PER_M
 
     def in_words(self, figures: int = 6) -> str:
         """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rfcal import defaults
+from rfcal.matching.element import NetworkElement
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
@@ -20,6 +21,18 @@ CHUNK = 128
 """Draws that are reckoned at once."""
 
 
+def strayed(element: NetworkElement, leads_h: Real, across_f: Real) -> NetworkElement:
+    """A coil or a capacitor with leads in series and a capacitance across it."""
+    part = element.part
+    if isinstance(part, Inductor):
+        across_f = np.maximum(part.parallel_f + across_f, 0)
+        return element.with_part(inductance_h=element.value + leads_h, parallel_f=across_f)
+    if isinstance(part, Capacitor):
+        leads_h = part.series_h + leads_h
+        return element.with_part(capacitance_f=element.value + across_f, series_h=leads_h)
+    return element
+
+
 def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: int) -> Network:
     """The network as it may turn out, its values of shape (draws, 1).
 
@@ -28,19 +41,15 @@ def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: 
     """
     elements = []
     for element in network.elements:
-        part, value, off = element.part, element.value, rng.uniform(-1, 1, (draws, 1))
+        off = rng.uniform(-1, 1, (draws, 1))
         if element.line is None:
-            value = value * (1 + off * stock.tolerance)
-            leads, stray = rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED
-            if isinstance(part, Inductor):
-                element = element.with_part(parallel_f=part.parallel_f + stray)
-                value = value + leads
-            elif isinstance(part, Capacitor):
-                element = element.with_part(series_h=part.series_h + leads)
-                value = value + stray
+            value = element.value * (1 + off * stock.tolerance)
+            made = strayed(
+                element.with_value(value), *rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED
+            )
         else:
-            value = np.maximum(value + off * stock.step_m, 1e-6)
-        elements.append(element.with_value(value))
+            made = element.with_value(np.maximum(element.value + off * stock.step_m, 1e-6))
+        elements.append(made)
     return replace(network, elements=tuple(elements))
 
 

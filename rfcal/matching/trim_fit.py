@@ -2,18 +2,19 @@
 
 What is common to the readings (an error term, a length) is an unknown of its own, of unit deviation
 about zero, so that a load near the chart's edge, where it is bent, is followed as it bends; only
-what is new at every point is a weight. So is what a coil's own capacitance may be.
+what is new at every point is a weight. So are leads, strays and a coil's own capacitance.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Inductor
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.matching.tolerance import MOST_ADDED, strayed
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
 FAR = 0.7
@@ -25,16 +26,20 @@ LARGER, STRAY_F = 0.05, 5e-12
 a capacitance across it [F] (common practice, no source)."""
 MOST = 3.0
 """Up to so many times that a load may have changed."""
+SCAN, ENOUGH = 25, 15
+"""Values that are tried of each part, and points of the sweep, about, at which they are."""
 OWN = 0.5
 """Standard deviation of a coil's own capacitance, in parts of what its winding is reckoned to have
 (common practice, no source)."""
-SCAN, ENOUGH = 25, 15
-"""Values that are tried of each part, and points of the sweep, about, at which they are."""
 FLOOR = 1e-4
 """Standard deviation of each part of a reflection that is there in any case [1]: how well the model
 can be trusted."""
 STEP = 1e-6
 """By which derivatives are taken, of an unknown and of a reflection [1]."""
+LEAST = -0.5
+"""Deviations to which readings may seem to have less than no leads."""
+DRAWN = 300
+"""Draws of what the unknowns leave open."""
 ROUNDS, SETTLED = 40, 1e-3
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
@@ -45,7 +50,8 @@ class Fit:
 
     Its unknowns are, in this order: the logarithm of each element's value over the designed one;
     by how much the load has changed, all of it in `LARGER` and by a capacitance in `STRAY_F`;
-    then, all of unit deviation about zero, the coils' own capacitances and the common errors.
+    then, all of unit deviation about zero, leads and what lies across each element, and the common
+    errors.
     """
 
     network: Network
@@ -79,19 +85,31 @@ class Fit:
     @cached_property
     def size(self) -> int:
         """Number of unknowns."""
-        return self.told + self.coils.size + self.commons.shape[1]
+        return self.own + self.commons.shape[1]
 
-    @cached_property
+    @property
     def told(self) -> int:
         """How many of the unknowns are what is sought: one for each part, two for the load."""
         return len(self.network.elements) + 2
 
+    @property
+    def own(self) -> int:
+        """How many of the unknowns are of the network and its load, the others of the readings."""
+        return self.told + 2 * len(self.lumped)
+
     @cached_property
-    def coils(self) -> np.ndarray:
-        """Which elements are coils with a capacitance of their own."""
-        parts = (e.part for e in self.network.elements)
-        own = [isinstance(p, Inductor) and p.parallel_f > 0 for p in parts]
-        return np.flatnonzero(own)
+    def lumped(self) -> list[int]:
+        """Which elements have leads and strays."""
+        return [k for k, e in enumerate(self.network.elements) if e.line is None]
+
+    @cached_property
+    def added(self) -> Real:
+        """One deviation of their leads [H] and of what lies across them [F], (L, 2, 1, 1)."""
+        parts = [self.network.elements[k].part for k in self.lumped]
+        own = [[0.0, OWN * getattr(part, "parallel_f", 0.0)] for part in parts]
+        # the root mean square of what is anything from none to the most
+        found = np.hypot(MOST_ADDED[:, 0, 0] / np.sqrt(3), np.reshape(own, (-1, 2)))
+        return found[..., None, None]
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
@@ -99,48 +117,50 @@ class Fit:
             Quantity(q.value, tuple(e for e in q.effects if e.per_point))
             for q in (self.load, self.built)
         )
-        through = self._seen(x[None])[2][0]
+        through = self._slopes(x[None])[2][0]
         spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
         total = spread + FLOOR**2 * np.eye(2)
         return replace(self, whiten=np.linalg.inv(np.linalg.cholesky(total)))
 
     def made(self, x: Real) -> Network:
         """The networks of some unknowns (S, n), values of shape (S, 1)."""
-        elements = list(self.network.elements)
-        for place, k in enumerate(self.coils):
-            times = np.maximum(1 + OWN * x[:, self.told + place, None], 0)
-            elements[k] = elements[k].with_part(parallel_f=times * elements[k].part.parallel_f)
-        network = replace(self.network, elements=tuple(elements))
-        ratios = np.exp(x[:, : len(elements)].T[..., None])
-        pairs = zip(network.values, ratios, strict=True)
-        return network.with_values([value * ratio for value, ratio in pairs])
+        ratios = np.exp(np.clip(x.T[: self.told - 2, :, None], -BEYOND, BEYOND))
+        pairs = zip(self.network.values, ratios, strict=True)
+        elements = list(
+            self.network.with_values([value * ratio for value, ratio in pairs]).elements
+        )
+        added = x.T[self.told : self.own].reshape(-1, 2, len(x), 1) * self.added
+        for k, one in zip(self.lumped, added, strict=True):
+            elements[k] = strayed(elements[k], *one)
+        return replace(self.network, elements=tuple(elements))
 
-    def _expected(self, x: Real, moved: Real) -> Complex:
+    def seen(self, x: Real, moved: Real | float = 0.0) -> Complex:
         """What is seen of the network [1], shape (S, F), by unknowns (S, n).
 
         The load's reflection is `moved`, shape (S, 1).
         """
-        count, omega = len(self.network.elements), 2 * np.pi * self.frequency
+        count, omega = self.told - 2, 2 * np.pi * self.frequency
         larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
-        errors = x[:, self.told + self.coils.size :] @ self.commons[0]
-        measured = larger * to_impedance(self.load.value + errors + moved, self.z_ref)
+        measured = larger * to_impedance(
+            self.load.value + x[:, self.own :] @ self.commons[0] + moved, self.z_ref
+        )
         # Z' = m Z / (1 + j w C m Z)
         load = measured / (1 + 1j * omega * stray * measured)
         return self.made(x).seen(self.frequency, load, z_ref=self.z_ref)
 
-    def _seen(self, x: Real) -> tuple[Complex, Complex, Complex]:
+    def _slopes(self, x: Real) -> tuple[Complex, Complex, Complex]:
         """What is seen of the network [1], shape (S, F), by some unknowns (S, n).
 
         And its derivatives, by steps: by each but the errors, (S, n - N, F), and by the load's
         reflection.
         """
-        count = self.told + self.coils.size
+        count = self.own
         moves = np.zeros((count + 2, self.size))  # as it is, each unknown, the load
         moves[1:-1, :count] = STEP * np.eye(count)
         moved = np.zeros((len(x), count + 2, 1))
         moved[:, -1] = STEP
         rows = (x[:, None] + moves).reshape(-1, self.size)
-        found = self._expected(rows, moved.reshape(-1, 1)).reshape(len(x), count + 2, -1)
+        found = self.seen(rows, moved.reshape(-1, 1)).reshape(len(x), count + 2, -1)
         slopes = (found[:, 1:] - found[:, :1]) / STEP
         return found[:, 0], slopes[:, :-1], slopes[:, -1]
 
@@ -155,8 +175,8 @@ class Fit:
 
         And its derivatives by each of the unknowns, shape (S, n, R).
         """
-        seen, slopes, through = self._seen(x)
-        errors = x[:, self.told + self.coils.size :]
+        seen, slopes, through = self._slopes(x)
+        errors = x[:, self.own :]
         away = self._white(self.built.value + errors @ self.commons[1] - seen)
         of_errors = self.commons[1] - through[:, None] * self.commons[0]
         by_each = self._white(np.concatenate([-slopes, of_errors], axis=1))
@@ -204,8 +224,8 @@ class Fit:
             row[one] = True
         return found
 
-    def explained(self) -> tuple[Real, Real, Real]:
-        """Unknowns of each explanation (S, n), their standard uncertainties, and the misfits (S,).
+    def explained(self) -> tuple["Fit", Real, Real, Real]:
+        """The final fit, unknowns of each explanation (S, n), covariances, and misfits (S,).
 
         Each part alone and each change of the load, then nothing, and all parts at the end.
         """
@@ -213,18 +233,65 @@ class Fit:
         near, left = self._scanned(each)
         # weights once more, through the network and its load as they seem to be
         fit, best = self.weighed(near[left.argmin()]), near[[left[parts].argmin()]]
-        found, information, left = fit.solve(
-            np.concatenate([near, 0 * best, 0 * best, best]), fit.free([*each, [], parts, parts])
-        )
+        free = fit.free([*each, [], parts, parts])
+        found = fit.solve(np.concatenate([near, 0 * best, 0 * best, best]), free)[0]
+        # there is no less than no leads; a coil has a capacitance of its own to lose
+        unlike = np.zeros_like(free)
+        unlike[:, fit.told : fit.own] = [
+            one for k in fit.lumped for one in (True, fit.network.elements[k].unit == "F")
+        ]
+        unlike &= found < LEAST
+        free &= ~unlike
+        found, information, left = fit.solve(np.where(unlike, 0, found), free)
         rows = [*range(self.told + 1), self.told + 1 + int(left[-2:].argmin())]
         # covariance of a weighted fit: (J J^T)^-1
         spread = np.linalg.pinv(information, rcond=1e-14, hermitian=True)
-        doubts = np.sqrt(np.diagonal(spread, axis1=-2, axis2=-1))
-        return found[rows], doubts[rows], left[rows]
+        spread *= free[:, None] & free[..., None]
+        return fit, found[rows], np.asarray(spread[rows], float), left[rows]
+
+    def in_place(self, k: int, x: Real, spread: Real) -> tuple[float, float]:
+        """Logarithm of the value that an element has in its place over the designed one.
+
+        With its leads and strays, by unknowns (n,) and their covariance; and its deviation.
+        """
+        element = self.network.elements[k]
+        if element.line is not None:
+            return float(x[k]), float(np.sqrt(spread[k, k]))
+        rows = x + STEP * np.eye(self.own + 1, self.size, -1)
+        middle = self.frequency[[self.frequency.size // 2]]
+        now, designed = (
+            e.part.impedance(middle).imag for e in (self.made(rows).elements[k], element)
+        )
+        logs = (1 if element.unit == "H" else -1) * np.log(np.abs(now[:, 0] / designed))
+        slope = np.zeros(self.size)
+        slope[: self.own] = (logs[1:] - logs[0]) / STEP
+        return float(logs[0]), float(np.sqrt(slope @ spread @ slope))
+
+    def worst(
+        self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]
+    ) -> tuple[Real, Real]:
+        """Largest reflection in the goal's band [1], as it is and after the hand's moves, (D,).
+
+        Moves are of values' logarithms, by the element's number. First by the unknowns (n,), then
+        by draws of what they leave open.
+        """
+        low, high = goal.band_hz
+        inside = (self.frequency >= low) & (self.frequency <= high)
+        inside[np.abs(self.frequency - goal.centre_hz).argmin()] = True
+        fit, rng = self.at_points(np.flatnonzero(inside)), np.random.default_rng(0)
+        rows = np.vstack([x, rng.multivariate_normal(x, spread, DRAWN, method="eigh")])
+        found, moved = [], np.zeros(self.size)
+        for k, move in {0: 0.0, **moves}.items():
+            moved[k] = move
+        for one in (rows, rows + moved):
+            seen = to_impedance(fit.seen(one), self.z_ref)
+            found.append(np.abs(from_impedance(seen, goal.target_ohm)).max(axis=-1))
+        return found[0], found[1]
 
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""
-        thin, count = self.thinned(), len(each)
+        points = self.frequency.size
+        thin, count = self.at_points(np.arange(0, points, -(-points // ENOUGH))), len(each)
         starts = np.zeros((count, SCAN, self.size))
         for k in range(count):
             reach = FAR if k < count - 2 else MOST
@@ -234,9 +301,8 @@ class Fit:
         found, _, left = thin.solve(starts[np.arange(count), left.argmin(axis=1)], thin.free(each))
         return found, left
 
-    def thinned(self) -> "Fit":
-        """The same at some of its points, where there are many."""
-        index = np.arange(0, self.frequency.size, -(-self.frequency.size // ENOUGH))
+    def at_points(self, index: np.ndarray) -> "Fit":
+        """The same at some of its points."""
         return replace(
             self,
             frequency=self.frequency[index],

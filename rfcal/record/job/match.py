@@ -182,7 +182,9 @@ def _after(
     if made is None:
         return None
     network = made.candidate.network
-    trimmed = partial(trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref)
+    trimmed = partial(
+        trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref, goal=goal
+    )
     trimming = trimmed(network, ampere=made.ampere, variable=made.loose)
     if trimming.amiss:
         others = dict([turned_round(network)])

@@ -72,16 +72,12 @@ def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
 
     It may be so by `room` [1], nan where the target is missed anyway.
     """
-    value, said = float(element.value), ""
-    spare_h = room * value
-    if isinstance(element.part, Capacitor):
-        # with leads it looks like C / (1 - w^2 L C)
-        spare_h = room / (value * (2 * np.pi * centre_hz) ** 2)
-        if room * value < 2 * defaults.STRAY_F:
-            more = about(1e12 * room * value)
-            said = f"; keep wires and metal off it, for {more} pF more across it miss the target"
-    if spare_h < 2 * defaults.LEAD_M * defaults.LEAD_H_PER_M:
-        most = max(np.floor(1e3 * spare_h / 2 / defaults.LEAD_H_PER_M), 1)
+    spare_m, spare_f, said = room * element.leads_m(centre_hz), room * float(element.value), ""
+    if isinstance(element.part, Capacitor) and spare_f < 2 * defaults.STRAY_F:
+        more = about(1e12 * spare_f)
+        said = f"; keep wires and metal off it, for {more} pF more across it miss the target"
+    if spare_m < 2 * defaults.LEAD_M:
+        most = max(np.floor(1e3 * spare_m / 2), 1)
         said += f"; keep its leads under {most:g} mm in all"
     return said
 

@@ -267,12 +267,16 @@ def match_after(result: MatchResult) -> list[str]:
     said = f"worst SWR {swr_words(found)} where {swr_words(promised)} was promised"
     made = f"after building {_title(after.network)} of {parts}: {said}"
     target = result.request.target_swr
+    trimming = after.trimming
+    nothing = trimming.idle or trimming.verdict == "as designed"
+    more = "" if nothing or trimming.verdict == "other network" else "should you want more: "
     # what reads as the target is none to leave alone
     if found > target or swr_words(found) == swr_words(target):
-        return [after.trimming.message, made]
+        leave = "leave it as it is, or build another network: " if nothing else ""
+        return [f"{leave}{trimming.message}", made]
     return [
         f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
-        f"what its parts seem to be, should you want more: {after.trimming.message}",
+        f"{more}{trimming.message}",
     ]
 
 

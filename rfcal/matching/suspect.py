@@ -1,0 +1,145 @@
+"""A part of a built network that may be off: how far, and what the hand does about it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.matching.element import NetworkElement, value_words
+from rfcal.matching.trim_fit import FAR
+from rfcal.matching.winding import wound
+
+MOST_TOLD = 50.0
+"""A doubt of a value that is larger tells nothing of the part [%]."""
+OTHER = 10.0
+"""Times the designed value from which on a part is none at all."""
+NO_PART = {"H": ("missing", "shorted"), "F": ("shorted", "missing"), "m": ("endless", "missing")}
+"""What a part is as good as whose value is far too large, and far too small."""
+LEAST_LEADS_M, MOST_LEADS_M = 0.5e-3, 2 * defaults.LEAD_M
+"""What leads are shortened by at least and at most [m]: twice what they are with care."""
+LEFT = 0.1
+"""Of a capacitor, what is not worth to be put in [1]."""
+CUT_TO = -3
+"""Power of ten of the metre to which the hand cuts."""
+
+
+@dataclass(frozen=True, eq=False)
+class Suspect:
+    """One part, and how far its value would have to be off."""
+
+    element: NetworkElement  # as designed
+    change: float  # of the part itself, relative, from the design
+    standard_uncertainty: float  # of the change; what leads and strays may be is in it
+    misfit: float  # weighted sum of squares left; about twice the number of points where it fits
+    in_place: tuple[float, float]  # change with its leads and strays, and its standard uncertainty
+    leads_m: float = 0.0  # length of leads that would do as much, 0 where none do [m]
+    ampere: float = 0.0  # peak, that its coil is wound for [A]
+    variable: bool = False  # whether its capacitance can be set
+    number: int = 0  # of the element
+
+    @property
+    def name(self) -> str:
+        """Of the element."""
+        return self.element.name
+
+    @property
+    def far(self) -> bool:
+        """Whether it is so far off that it is no part: one is missing, or was not connected."""
+        return not np.exp(-FAR) <= 1 + self.change <= np.exp(FAR)
+
+    @property
+    def half_percent(self) -> float:
+        """Half the 95 % interval of the change [%]."""
+        return 196 * self.standard_uncertainty
+
+    def size(self) -> str:
+        """How far it is off."""
+        size, half = 100 * abs(self.change), self.half_percent
+        places = int(np.clip(-np.floor(np.log10(max(half, 1e-3))), 0, 3))
+        side = "above" if self.change > 0 else "below"
+        said = f"{size:.{places}f} % ± {half:.{places}f} % {side}"
+        return f"{said} its value of {self.element.in_words()}"
+
+    @property
+    def by_leads(self) -> bool:
+        """Whether usual leads are clearly what makes its value look larger."""
+        return bool(self.leads) and self.in_place[0] > 3 * self.in_place[1]
+
+    @property
+    def leads(self) -> str:
+        """Leads that would do as much, in half millimetres; empty where such ones are unlikely."""
+        if not LEAST_LEADS_M < self.leads_m < MOST_LEADS_M:
+            return ""
+        return f"about {round(2e3 * self.leads_m) / 2:g} mm in all"
+
+    def cure(self) -> str:
+        """What to do about it, and why."""
+        return f"{self.by_hand()}: it is {self.size()}"
+
+    def by_hand(self) -> str:
+        """What the hand does to bring it back."""
+        by_its_value = self._by_its_turns() if self.element.unit == "H" else self._by_its_value()
+        first = f"shorten the leads of {self.name} by {self.leads}, or " if self.leads else ""
+        return f"{first}{by_its_value}"
+
+    def _by_its_value(self) -> str:
+        """The same for a capacitor or a piece of line, whatever its leads are."""
+        name = self.name
+        change, half = abs(self.in_place[0]), 1.96 * self.in_place[1]
+        by = float(self.element.value) * change
+        # no more digits than the uncertainty supports, and no fewer than the first
+        place = np.floor(np.log10(by * min(max(half / change, 1e-6), 1)))
+        if self.element.unit == "m":
+            by = float(np.round(by, int(-max(place, CUT_TO))))
+            words = f"{1e3 * by:g} mm" if by else "less than 1 mm"
+            return self._way(f"cut {words} off {name}", f"cut a new {name}, {words} longer")
+        if self.in_place[0] > 1 - max(LEFT, half):
+            return f"leave {name} out"
+        words = value_words(float(f"{np.round(by / 10**place) * 10**place:.12g}"), "F")
+        if not self.variable:
+            return self._way(f"take {words} off {name}", f"put {words} more across {name}")
+        turned = f"turn the variable part of {name} {self._way('down', 'up')} by about {words}"
+        return f"{turned}, or {self._way('take as much off', 'put as much more across it')}"
+
+    def _by_its_turns(self) -> str:
+        """The same for a coil, as it was told to be wound."""
+        name, winding = self.name, wound(float(self.element.value), self.ampere)
+        if winding is None:
+            return self._way(
+                f"spread the turns of {name}, or take some off",
+                f"squeeze the turns of {name}, or add some",
+            )
+        change, deviation = self.in_place
+        longer, fewer = winding.back_from(1 + change)
+        quarters = round(4 * abs(fewer)) / 4
+        ways = []
+        if winding.length_m + longer >= winding.shortest_m:
+            way = self._way(f"draw {name} out", f"squeeze {name}")
+            known = 2 if 1.96 * deviation < 0.1 * abs(change) else 1
+            ways.append(f"{way} by about {1e3 * abs(longer):.{known}g} mm")
+        if quarters:
+            how = self._way("take {} off {}", "add {} to {}")
+            turns = how.format(f"about {quarters:g} turns", "it" if ways else name)
+            ways.append(f"{turns} at the same length")
+        return ", or ".join(ways)
+
+    def _way(self, above: str, below: str) -> str:
+        return above if self.in_place[0] > 0 else below
+
+    def other(self) -> str:
+        """What it would be where it is so far off that it is another part, or none."""
+        times = 1 + self.change
+        if 1 / OTHER < times < OTHER and self.half_percent < MOST_TOLD * times:
+            would = self.element.with_value(self.element.value * times).in_words(2)
+            instead = f"about {would}, as another part would be"
+        else:
+            instead = f"as good as {NO_PART[self.element.unit][times < 1]}"
+        return f"{self.name} of {self.element.in_words()} would have to be {instead}"
+
+    def told(self) -> str:
+        """How far it could be off without being seen, rounded up."""
+        half = 100 * abs(self.change) + self.half_percent
+        if half > MOST_TOLD:
+            return f"what {self.name} is cannot be told from this sweep"
+        step = 10 ** np.floor(np.log10(half))
+        return f"{self.name} within ± {np.ceil(half / step) * step:g} %"
