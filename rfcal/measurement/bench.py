@@ -128,13 +128,9 @@ class Bench:
         """The error terms at the standards' frequencies; those asked for where there are none."""
         residual = self.analyzer.residual
         if residual is not None:
-            if self.standards:
+            if self.standards or frequency is None:
                 raise CalibrationError(
                     "an instrument that corrects itself has no standards: leave out one of the two"
-                )
-            if frequency is None:
-                raise CalibrationError(
-                    "an instrument that corrects itself has no frequencies of its own: say at which"
                 )
             return self_correcting(frequency, **{**defaults.RESIDUAL, **residual})
         _require_names([item.name for item in self.standards], "standards")

@@ -41,17 +41,6 @@ TAIL = (1 - COVERAGE) / 2
 
 
 @dataclass(frozen=True, eq=False)
-class Simulated:
-    """What Monte Carlo says about an impedance."""
-
-    mean: Complex  # [ohm], shape (F,)
-    covariance: Real  # of R and X [ohm^2], shape (F, 2, 2)
-    draws: int
-    # equal-tailed 95 % intervals [ohm], shape (F, 2, 2): last axis low and high, before it R and X
-    interval: Real
-
-
-@dataclass(frozen=True, eq=False)
 class Ellipse:
     """A 95 % region of the reflection plane at each frequency."""
 
@@ -74,32 +63,6 @@ class Assessment:
     # region of the reflection at all frequencies, shape (F,): Monte Carlo's where it was asked and
     # the linear one may not be used
     region: Ellipse
-
-
-def monte_carlo(
-    inputs: Inputs, z_ref: float, rng: "np.random.Generator", *, draws: int = 20_000
-) -> Simulated:
-    """Impedance of the device by Monte Carlo, with a fixed number of draws.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The reading and all it depends on.
-    z_ref : float
-        Reference impedance of the reflections [ohm].
-    rng : numpy.random.Generator
-        Where the randomness comes from.
-    draws : int
-        Number of draws.
-
-    Returns
-    -------
-    Simulated
-        Mean, covariance and intervals of R and X.
-    """
-    z = np.concatenate([to_impedance(c, z_ref) for c in _pieces(inputs, rng, draws)]).T
-    mean, covariance = _moments(z)
-    return Simulated(mean, covariance, draws, _ends(z))
 
 
 def assess(

@@ -17,7 +17,6 @@ from rfcal.maths.fitting import influence
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
 from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
-from rfcal.uncertainty.coverage import expanded, region_radius
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
 from rfcal.uncertainty.derived import Figure, derived
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
@@ -179,14 +178,3 @@ def impedance(reflection: Quantity, z_ref: float) -> Quantity:
     slope = impedance_derivative(reflection.value, z_ref)
     # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
     return reflection.through(value, np.where(np.isfinite(slope), slope, 0))
-
-
-def impedance_half_widths(reflection: Quantity, z_ref: float) -> Real:
-    """95 % half-widths of R and of X, each by itself [ohm], shape (F, 2).
-
-    They are infinite where the region of the reflection reaches an open: R and X have no bound
-    there, whatever their derivatives at the middle say.
-    """
-    half = expanded(impedance(reflection, z_ref))
-    unbounded = region_radius(reflection) >= np.abs(1 - reflection.value)
-    return np.where(unbounded[:, None], np.inf, half)

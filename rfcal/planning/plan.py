@@ -186,22 +186,20 @@ class Blind:
     reactance: NDArray[np.bool_]  # where X is not
 
 
-def blind(setup: Setup, reflection: Complex | None = None) -> Blind:
+def blind(setup: Setup) -> Blind:
     """Where on the chart the set-up is blind, at the middle of its frequencies.
 
     Parameters
     ----------
     setup : Setup
         Analyzer, standards and lines.
-    reflection : ndarray, shape (M,), optional
-        Places of the chart [1], within its edge; places all over it by default.
 
     Returns
     -------
     Blind
         Marked places.
     """
-    places = _rings() if reflection is None else reflection
+    places = _rings()
     here = setup.repeated(places.size)
     inputs = here.inputs(places)
     seen = figures_of(inputs, propagate(inputs), setup.z_ref)

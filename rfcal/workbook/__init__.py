@@ -8,7 +8,6 @@ from types import ModuleType as _Module
 
 from rfcal.feedline.faults import gate as gate
 from rfcal.matching.trim import trim as trim
-from rfcal.measurement.monte_carlo import monte_carlo as monte_carlo
 from rfcal.models.cables import CABLES as CABLES
 from rfcal.planning.plan import blind as blind
 from rfcal.planning.plan import plan as plan

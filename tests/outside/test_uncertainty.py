@@ -10,11 +10,11 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate, self_correcting
-from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom, from_repeats, region_factor, student
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from tests.drawn import monte_carlo
 
 BOX = Bilinear.from_error_terms(
     np.array([0.05 + 0.02j]), np.array([0.1 - 0.05j]), 0.9 * np.exp([0.7j])

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.monte_carlo import ASKED, assess, monte_carlo, tolerance_of
+from rfcal.measurement.monte_carlo import ASKED, assess, tolerance_of
 from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -43,15 +43,6 @@ def test_draws_have_the_moments_of_linear_propagation():
     mean, covariance = scatter(session())
     assert covariance[:3] == pytest.approx(linear.covariance()[:3], rel=0.06, abs=4e-7)
     assert mean == pytest.approx(linear.value, abs=3e-4)
-
-
-def test_moments_of_an_impedance_are_those_of_its_draws():
-    found = monte_carlo(session(), 50.0, np.random.default_rng(1), draws=20_000)
-    z = to_impedance(session().draw(np.random.default_rng(1), 20_000)[:, 0])
-    assert found.draws == 20_000
-    assert found.mean[0] == pytest.approx(z.mean(), abs=0.02)
-    assert found.covariance[0] == pytest.approx(np.cov(z.real, z.imag), rel=0.05, abs=2e-3)
-    assert np.mean(z.real < found.interval[0, 0, 0]) == pytest.approx(0.025, abs=0.004)
 
 
 def test_what_standards_and_device_share_is_drawn_once():

@@ -12,13 +12,13 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import deembedding as path
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.monte_carlo import monte_carlo
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.measurement.propagate import impedance as impedance_of
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.quantity import Quantity, both_axes, combine
+from tests.drawn import monte_carlo
 
 FREQUENCY = np.array([7e6, 50e6, 70e6, 145e6])
 LINE = Line(14.2, 0.83, 48.6, conductor_db=0.4, dielectric_db=0.01)

@@ -9,12 +9,13 @@ from rfcal.findings import Finding, swr_words
 from rfcal.matching.element import SERIES, NetworkElement
 from rfcal.matching.goal import Candidate, Goal, bandwidth
 from rfcal.matching.lumped import reactance
+from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
-from rfcal.measurement.propagate import impedance_half_widths
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
 from rfcal.uncertainty.derived import derived
+from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import about, figure_words, share_words
 
@@ -55,14 +56,15 @@ def about_match(result: MatchResult) -> list[Finding]:
 
 def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:
     """What makes a resistance beside a large reactance readable, at one point; mostly nothing."""
-    ohm, half = complex(to_impedance(load.value, z_ref)[0]), impedance_half_widths(load, z_ref)[0]
+    ohm = complex(to_impedance(load.value, z_ref)[0])
+    low, high = (z_ref * float(end[0]) for end in interval(RESISTANCE, load))
     if abs(ohm.imag) < LARGE_X * z_ref:
         return ""
     element = NetworkElement("", SERIES, reactance(frequency_hz, -ohm.imag))
     words = element.in_words(2)
     kind, most, danger = "about", ohm.real, ""
-    if ohm.real <= half[0]:
-        kind, most = "over", ohm.real + float(half[0])
+    if low <= 0:
+        kind, most = "over", high
     if 0 < most < np.inf:
         # I = sqrt(2 P / R)
         ampere = np.sqrt(2 * power_w / most)

@@ -18,14 +18,16 @@ from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.tolerance import load_share, production_yield, raw_range, sensitivity
 from rfcal.matching.trim import trim, turned_round
+from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
-from rfcal.measurement.propagate import Inputs, beyond, impedance_half_widths, propagate
+from rfcal.measurement.propagate import Inputs, beyond, propagate
 from rfcal.models.interpolation import SAME
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.match import better_read, without_reactance
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
+from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import share_words
 
@@ -132,8 +134,7 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
 def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Finding | None:
     """Where a resistance cannot be told from zero, for a match to it would be made up."""
     (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
-    ohm = to_impedance(load.value, z_ref)
-    lost = ohm.real <= impedance_half_widths(load, z_ref)[:, 0]
+    lost = interval(RESISTANCE, load)[0] <= 0
     inside = (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
     lost &= inside
     if not np.any(lost):
