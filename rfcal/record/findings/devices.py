@@ -168,7 +168,8 @@ def _causes(found: Device, solved: bool, sound: bool | None, meant: Meanings) ->
         line = any(isinstance(step.element, LineByFigures) for step in path)
         return say.CAUSE_LINE if line else say.CAUSE_REMOVED
     mended = [said.format(name=name) for said, undo in meant.items() if _passive(found, undo(raw))]
-    others = say.CAUSES_INSIDE if not solved else say.CAUSES_STILL if sound else say.CAUSES_OPEN
+    still = say.CAUSES_AGAIN if found.bench.moved else say.CAUSES_STILL
+    others = say.CAUSES_INSIDE if not solved else still if sound else say.CAUSES_OPEN
     causes = [*mended[:2], *(cause.format(name=name) for cause in others)][:3]
     return f"whether {', '.join(causes[:-1])}, or {causes[-1]}"
 

@@ -43,7 +43,7 @@ WORDS = {
     "stale device": r"another session|other error terms|long ago|analyzer that changed",
     "self-corrected": r"own correction|correct(ed|s) itself|correction .*(on|off)",
     "frequency unit": r"\bunit\b|kHz|\bHz as\b|is it [\d.]+ [kM]?Hz",
-    "grid shifted": r"same frequencies|shifted|outside|by \d+ steps|were read at other",
+    "grid shifted": r"same frequencies|shifted|outside|by \d+ steps|at other frequencies than its",
     "sweep order": r"ascend|descend|order|reversed|backwards",
     "reference 75": r"75 ohm|reference impedance",
     "sign lost": r"sign of X|signs? of the reactance|without its sign|\|X\|",

@@ -236,7 +236,9 @@ def grid_shifted(session, rng):
         reading.labels = f + by
     else:
         reading.swept = f + by
-    alone = name == "device" and not labels and session.band in ("one", "narrow")
+    # labels tell where they leave the standards' own
+    own = name == "device" and not (labels and same_grid_as_standards(session))
+    alone = own and session.band in ("one", "narrow")
     return Wrong(f"{name}, {'labels' if labels else 'sweep'}", name, traceless=alone)
 
 

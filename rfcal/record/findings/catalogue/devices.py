@@ -73,12 +73,13 @@ CAUSES_STILL = (
     "with the instrument's own correction on",
     "as S21",
 )
+CAUSES_AGAIN = (CAUSES_STILL[0], "at other frequencies than its file says", CAUSES_STILL[2])
 CAUSES_INSIDE = (
     "R of '{name}' has the wrong sign",
     "the instrument was corrected elsewhere or long ago",
 )
-"""Of what nothing passive does: where nothing checks, where all checks agree, and of an instrument
-that corrects itself."""
+"""Of what nothing passive does: where nothing checks, where all checks agree, where what was read
+again does too, and of an instrument that corrects itself."""
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
