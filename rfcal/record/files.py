@@ -9,7 +9,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -63,11 +63,12 @@ def _alone(folder: Path) -> Iterator[Path]:
         if path.is_symlink() or (path.exists() and not ours(path)):
             raise RecordError(str(path), "", "rfcal did not make this: delete it")
     aside.mkdir(exist_ok=True)
-    with (aside / LOCK).open("ab") as lock:
+    with ExitStack() as held:
         try:
+            lock = held.enter_context((aside / LOCK).open("ab"))
             _take(lock)
             alone = os.path.samestat(os.fstat(lock.fileno()), os.stat(aside / LOCK))
-        except (BlockingIOError, PermissionError, FileNotFoundError):
+        except (BlockingIOError, PermissionError, FileNotFoundError):  # at work, or just gone
             alone = False
         if not alone:
             raise RecordError(

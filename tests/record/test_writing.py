@@ -129,6 +129,19 @@ def test_a_prepared_folder_leads_nothing_outside(tmp_path):
     assert not list(outside.iterdir())
 
 
+def test_a_run_that_ends_while_another_begins_is_told_of(tmp_path, monkeypatch):
+    make = Path.mkdir
+
+    def gone(path, *how, **more):
+        make(path, *how, **more)
+        if path.name == files.ASIDE:  # as its owner does at its end
+            path.rmdir()
+
+    monkeypatch.setattr(Path, "mkdir", gone)
+    with pytest.raises(RecordError, match="another run is writing"):
+        write_files(tmp_path, {"a": b"1"})
+
+
 def test_two_runs_at_once_do_not_mix(tmp_path):
     def content():
         with pytest.raises(RecordError, match="another run is writing"):
