@@ -20,6 +20,7 @@ def as_ever() -> None:
 
 
 # the package is loaded before any module of it: only here is the command quick enough
-_COMMAND = os.path.splitext(os.path.basename(sys.argv[0]))[0] == "rfcal"
-if _COMMAND and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+_SCRIPT = os.path.splitext(os.path.basename(sys.argv[0]))[0] == "rfcal"
+_MODULE = " -m rfcal " in " ".join([*sys.orig_argv, ""])
+if (_SCRIPT or _MODULE) and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
     signal.signal(signal.SIGINT, _stop)

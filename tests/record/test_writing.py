@@ -162,14 +162,16 @@ def test_ctrl_c_is_one_line(typed, tmp_path, monkeypatch, capsys):
     assert not (tmp_path / "o").exists()
 
 
-@pytest.mark.parametrize("wait_s", [0, 0.01, 0.03, 0.1, 0.2, 0.4])
-def test_ctrl_c_is_one_line_while_the_command_loads(typed, tmp_path, wait_s):
+@pytest.mark.parametrize("how", ["script", "-m"])
+@pytest.mark.parametrize("wait_s", [0, 0.03, 0.1, 0.4])
+def test_ctrl_c_is_one_line_while_the_command_loads(typed, tmp_path, wait_s, how):
     """From the first line of the package on; before that it is Python's own start."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     module, function = project["scripts"]["rfcal"].split(":")
     script = tmp_path / "rfcal"
     script.write_text(f"from {module} import {function}\nraise SystemExit({function}())\n")
-    command = [sys.executable, "-X", "importtime", script, "report", typed, "--output", tmp_path]
+    loads = [script] if how == "script" else ["-m", "rfcal"]
+    command = [sys.executable, "-X", "importtime", *loads, "report", typed, "--output", tmp_path]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as run:
         next(line for line in run.stderr if line.endswith("rfcal.interrupt\n"))
         time.sleep(wait_s)
