@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 SEVERITIES = ("error", "warning", "note")
 MOST_ALIKE = 3
 """Findings that differ in names and numbers alone, of more of which one is told for all."""
-_NAMES, _NUMBERS = re.compile(r"'[^']*'"), re.compile(r"[-+]?\d[\d,.]*(e[-+]?\d+)?")
+_VARIES = re.compile(r"'[^']*'|[-+]?\d[\d,.]*(e[-+]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -32,17 +32,15 @@ def told_once(findings: Iterable[Finding]) -> list[Finding]:
     """Findings as a reader meets them: what is alike of very many things once, with their names."""
     groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
-        rest = _NAMES.sub("", finding.message.replace(finding.about, ""))
-        groups.setdefault((finding.code, _NUMBERS.sub("", rest)), []).append(finding)
+        words = _VARIES.sub("", finding.message.replace(finding.about, ""))
+        groups.setdefault((finding.code, words), []).append(finding)
     told = []
     for first, *others in groups.values():
         if len(others) < MOST_ALIKE:
             told += [first, *others]
-            continue
-        same = len({_NAMES.sub("", one.message) for one in (first, *others)}) == 1
-        other = f"The same{'' if same else ', with other numbers,'} goes for "
-        names = quoted([one.about for one in others])
-        told.append(replace(first, message=f"{first.message} {other}{names}."))
+        else:
+            more = f"So it is, with numbers of its own, with {quoted([o.about for o in others])}."
+            told.append(replace(first, message=f"{first.message} {more}"))
     return told
 
 

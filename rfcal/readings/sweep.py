@@ -143,15 +143,18 @@ class Sweep:
         return cls(frequency, s[:, 0, 0], z_ref, label or str(network.name or "reading"))
 
     @property
+    def digits(self) -> tuple[bytes, ...]:
+        """All its numbers: two that have the same are alike to the last digit."""
+        return self.frequency.tobytes(), self.reflection.tobytes()
+
+    @property
     def evidence(self) -> tuple[bytes, ...]:
         """What two readings have in common that are one; nothing of a display's, which may repeat.
 
         A single number of no file may be a display's too.
         """
         displayed = self.effects or self.frequency.size == 1
-        if displayed and not (self.origin or self.parts):
-            return ()
-        return self.frequency.tobytes(), self.reflection.tobytes()
+        return () if displayed and not (self.origin or self.parts) else self.digits
 
     def quantity(self, z_ref: float, noise: float = 0.0) -> Quantity:
         """The reading in another reference impedance, with the effects of display and noise.

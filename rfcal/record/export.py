@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -333,11 +334,6 @@ def _upper(covariance: np.ndarray) -> np.ndarray:
     return np.stack([covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]], axis=-1)
 
 
-def touchstone(device: Device, of: str) -> str:
-    """A corrected measurement as a one-port Touchstone file, with its record's fingerprint."""
-    return device.touchstone(f"; record {of}")
-
-
 def earlier_files(folder: Path) -> list[str]:
     """Touchstone files that the results.json of a folder calls its own, and that still are."""
     said = folder / "results.json"
@@ -363,9 +359,9 @@ def file_names(results: Results) -> dict[str, str]:
     """The Touchstone file of each measurement, no two the same."""
     names: dict[str, str] = {}
     for device in results.devices:
-        base, number = slug(device.name), 2
-        file = f"{base}.s1p"
-        while file in names.values():
-            file, number = f"{base}-{number}.s1p", number + 1
-        names[device.name] = file
+        base = slug(device.name)
+        tried = chain([base], (f"{base}-{number}" for number in count(2)))
+        names[device.name] = next(
+            f"{one}.s1p" for one in tried if f"{one}.s1p" not in names.values()
+        )
     return names

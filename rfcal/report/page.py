@@ -58,7 +58,7 @@ def output_files(
         "report.html": page(results, say).encode(),
         "results.json": export.results_json(results),
         **{
-            name: export.touchstone(results.device(device), of).encode()
+            name: results.device(device).touchstone(f"; record {of}").encode()
             for device, name in export.file_names(results).items()
         },
     }

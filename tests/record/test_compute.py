@@ -46,7 +46,7 @@ def test_reference_other_than_50_ohm(filed):
     device = results.device("device")
     assert device.impedance.value == pytest.approx(np.full(11, DEVICE_OHM), abs=1e-9)
     assert device.reflection.value == pytest.approx(from_impedance(np.full(11, DEVICE_OHM), 75.0))
-    back = export.touchstone(device, "of it")
+    back = device.touchstone("; record of it")
     assert " R 75.0" in back.upper()
 
 
@@ -340,7 +340,7 @@ def test_an_open_device_gives_null_not_nan(filed):
 
 def test_what_is_written_reads_back(filed, tmp_path):
     device = compute.compute(filed).device("device")
-    (tmp_path / "back.s1p").write_text(export.touchstone(device, "of it"))
+    (tmp_path / "back.s1p").write_text(device.touchstone("; record of it"))
     back = read_sweep(tmp_path, "back.s1p", label="back")
     assert back.reflection == pytest.approx(device.reflection.value, abs=1e-14)
     assert back.frequency.tolist() == device.frequency.tolist()

@@ -49,7 +49,10 @@ LATE = np.arange(11) > 6
         (SHORT + 0.05 * LATE, "'short' has jumped at 57 MHz, "),
         (SHORT + 0.03 + 0.03j, "'short' has moved by up to 0.0"),
         (np.full(11, -1 + 0.01j), "as if the instrument corrected it itself"),
-        (SHORT * np.exp(0.2j), "analyzer that drifted, a lead that was bent or a lead or adapter put in"),
+        (
+            SHORT * np.exp(0.2j),
+            "analyzer that drifted, a lead that was bent or a lead or adapter put in",
+        ),
     ],
 )
 def test_what_moved_is_named_with_its_change(filed, raw, words):

@@ -132,7 +132,7 @@ def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
     assert main(["check", str(typed)]) == 0
     for text in ("\n".join(summary_lines(results)), page_text, capsys.readouterr().out):
         assert text.count("which no passive device does") == 1
-        assert re.search("goes for (&#39;|')d1.*d3(&#39;|') and 2 more", text)
+        assert re.search("of its own, with (&#39;|')d1.*d3(&#39;|') and 2 more", text)
 
 
 def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch):

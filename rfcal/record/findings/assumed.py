@@ -51,17 +51,17 @@ def _of_analyzer(record: Record) -> Assumed:
 
 def _of_artefact(item: Artefact) -> Assumed:
     """What is not stated about a standard or check, by its build neither."""
-    said = []
-    if item.model is None:
+    model, said = item.model, []
+    if model is None:
         missing = {} if item.uncertainty else defaults.STANDARD["known"]
     else:
-        missing = missing_uncertainty(item.model)
-    if item.model is not None and item.model.kind == "load" and not item.resistance_stated:
-        said.append(f"resistance_ohm {item.model.resistance:g} ohm{BY_OHMMETER}")
-    if item.model is not None and missing:
-        if item.build_stated:
-            return f"'{item.name}'", tuple(said)
-        said.append(f'build "{item.model.build}"')
+        missing = missing_uncertainty(model)
+        if model.kind == "load" and not item.resistance_stated:
+            said.append(f"resistance_ohm {model.resistance:g} ohm{BY_OHMMETER}")
+        if missing and item.build_stated:
+            missing = {}
+        elif missing:
+            said.append(f'build "{model.build}"')
     said += [_taken(standard.UNCERTAINTIES[what], deviation) for what, deviation in missing.items()]
     return f"'{item.name}'", tuple(said)
 

@@ -112,13 +112,11 @@ def _alone(item: Measurement) -> Finding | None:
 
 def about_left_open(item: Measurement, found: list[Finding]) -> list[Finding]:
     """What was found of a device; where its display leaves it open, what to read in its place."""
-    rows = [*(item.reading.typed or ()), *(item.reading.typed_z or ())]
-    told = _alone(item)
-    if told is None and item.reading.beyond:
-        mhz = next(row[0] for row in rows if any(isinstance(cell, Beyond) for cell in row))
+    read, told = item.reading, _alone(item)
+    if told is None and read.beyond:
+        mhz = next(row[0] for row in read.rows if any(isinstance(cell, Beyond) for cell in row))
         metres = Line(0.0).wavelength_m(mhz * 1e6) / 8
-        least = min(item.reading.beyond)
-        told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=least)
+        told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=min(read.beyond))
     if told is None:
         return found
     return [told, *(f for f in found if f.code not in (DEVICE_HIDDEN.code, LOPSIDED.code))]
@@ -126,18 +124,12 @@ def about_left_open(item: Measurement, found: list[Finding]) -> list[Finding]:
 
 def _about_limit(record: Record) -> list[Finding]:
     """Cells of nothing but nines, as of a display that can show no more."""
+    typed = [(i.name, c) for i in record.items() for row in i.reading.rows for c in row[1:]]
     nines: dict[str, list[str]] = {}
-    for item in record.items():
-        read = item.reading
-        for row in (*(read.typed or ()), *(read.typed_z or ()), *(read.typed_swr or ())):
-            for cell in row[1:]:
-                digits = f"{abs(cell):g}"
-                if (
-                    abs(cell) >= NINES
-                    and set(digits) <= {"9", "."}
-                    and not isinstance(cell, Beyond)
-                ):
-                    nines.setdefault(digits, []).append(item.name)
+    for name, cell in typed:
+        digits = f"{abs(cell):g}"
+        if abs(cell) >= NINES and set(digits) <= {"9", "."} and not isinstance(cell, Beyond):
+            nines.setdefault(digits, []).append(name)
     return [
         say.DISPLAY_LIMIT(name=names[0], names=quoted([*dict.fromkeys(names)]), cell=cell)
         for cell, names in nines.items()

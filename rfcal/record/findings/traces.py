@@ -184,8 +184,7 @@ def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         say.SAME_READING(device=device.name, standard=standard.name)
         for device in record.measurements
         for standard in record.standards
-        if np.array_equal(sweeps[device.name].frequency, sweeps[standard.name].frequency)
-        and np.array_equal(sweeps[device.name].reflection, sweeps[standard.name].reflection)
+        if sweeps[device.name].digits == sweeps[standard.name].digits
     ]
 
 

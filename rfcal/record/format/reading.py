@@ -168,10 +168,14 @@ class Reading:
     layout: Layout = AS_FOUND  # of CSV files
 
     @property
+    def rows(self) -> list[tuple[float, ...]]:
+        """What was typed of R and X, of |Z| or of SWR, each row with its MHz."""
+        return [*(self.typed or ()), *(self.typed_z or ()), *(self.typed_swr or ())]
+
+    @property
     def beyond(self) -> tuple[float, ...]:
         """What cells are beyond of that the display can show; empty where none is."""
-        rows = [*(self.typed or ()), *(self.typed_z or ()), *(self.typed_swr or ())]
-        return tuple(cell for row in rows for cell in row if isinstance(cell, Beyond))
+        return tuple(cell for row in self.rows for cell in row if isinstance(cell, Beyond))
 
     @property
     def shows_less(self) -> bool:

@@ -142,18 +142,13 @@ def unit_factor(one_hz: float, other_hz: float) -> str:
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
     """Refuse a check's reading that a standard has too: it could contradict nothing."""
-    standards = {_numbers(sweeps[one.name]): one.name for one in reversed(record.standards)}
+    standards = {sweeps[one.name].digits: one.name for one in reversed(record.standards)}
     for check in record.checks:
-        if name := standards.get(_numbers(sweeps[check.name])):
+        if name := standards.get(sweeps[check.name].digits):
             raise check.refused(
                 f"its reading is that of the standard '{name}', which took part in the solution "
                 "and so cannot contradict it: check with an artefact that is no standard"
             )
-
-
-def _numbers(sweep: Sweep) -> tuple[bytes, bytes]:
-    """What two readings have in common that are one."""
-    return sweep.frequency.tobytes(), sweep.reflection.tobytes()
 
 
 def tests_by_chance(record: Record) -> int:
