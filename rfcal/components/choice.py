@@ -42,8 +42,7 @@ class Verdict:
     chosen: Fit | None
     rivals: tuple[str, ...] = ()  # circuits that describe the sweep as well
     scatter: float = 1.0  # of neighbouring points over what was stated of their noise
-    # where none is chosen: "points", "misfit", "negative", "outside", or "fixture", which hides it
-    reason: str = ""
+    reason: str = ""  # for none: "points", "misfit", "negative", "outside" or "fixture"
 
     @cached_property
     def figures(self) -> Mapping[str, Figure]:

@@ -41,9 +41,7 @@ class Option:
     setup: Setup  # so changed
     resistance: Real  # of the width of the 95 % interval the part that would remain [1], shape (F,)
     reactance: Real
-    # part by which the intervals of R and X together (root of the sum of squares) would shrink,
-    # median of the frequencies; negative where the change would harm
-    gain: float
+    gain: float  # part by which both together would shrink (median); negative where they grow
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +49,7 @@ class Plan:
     """What to expect of a measurement."""
 
     reflection: Quantity  # at the device [1]
-    # intervals as from `derived`: "resistance", "reactance" and the others
-    figures: dict[str, Figure]
+    figures: dict[str, Figure]  # as from `derived`
     shares: dict[str, Real]  # of the sources in the variance of R and of X, shape (F, 2)
     options: tuple[Option, ...]  # the most helpful first
 

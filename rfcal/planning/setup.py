@@ -24,14 +24,10 @@ class Length:
 
     name: str
     line: Line  # what it is
-    # standard uncertainties, keys as in `defaults.PATH`, which stand in as in a record; impedance
-    # in ohm
+    # standard uncertainties, as of a `PathElement`
     deviations: Mapping[str, float] = field(default_factory=dict)
-    # "cable": by its figures; "measured", "fixture": by sweeps of it with its far end open and
-    # short; "adapter": by a two-port file
-    kind: str = "cable"
-    # what sweeps or a file say already that it is, at the set-up's frequencies, in place of `line`
-    seen: Bilinear | None = None
+    kind: str = "cable"  # by its figures; "measured" or "fixture" by its ends; or "adapter"
+    seen: Bilinear | None = None  # what it is by what was read already, in place of `line`
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,25 +38,19 @@ class Setup:
     """
 
     frequency: Real  # [Hz], shape (F,)
-    # three or more, or none with `residual`; their kinds' default uncertainties stand in
-    standards: Mapping[str, Standard | Tabulated] = field(default_factory=dict)
+    standards: Mapping[str, Standard | Tabulated] = field(default_factory=dict)  # by name
     noise: float = defaults.ANALYZER["noise"]  # of each axis of one raw reading [1]
     connection: float = defaults.ANALYZER["connection"]  # of each axis of connecting once [1]
     drift: float = defaults.ANALYZER["drift"]  # of each axis of each error term [1]
     lines: tuple[Length, ...] = ()  # between plane and device, from the plane outward
     z_ref: float = defaults.REFERENCE_OHM  # [ohm]
-    # the analyzer's error terms before any correction [1]: they leave what the standards do to the
-    # answer alone, but noise, drift and display step are divided by the tracking
+    # the analyzer's error terms before any correction [1]: by the tracking noise is divided
     directivity: complex = 0.0
     source_match: complex = 0.0
     tracking: complex = 1.0
-    # step of the display that R and X are typed off [ohm]; 0 where they are saved in files
-    resolution_ohm: float = 0.0
-    # steps of magnitude [1] and angle [degree], where a reflection is typed instead
-    typed_steps: tuple[float, float] | None = None
-    # sizes [1] of what an instrument's own correction leaves, in place of standards and error
-    # terms; those of `defaults.RESIDUAL` stand in
-    residual: Mapping[str, float] | None = None
+    resolution_ohm: float = 0.0  # step of a display that R and X are typed off; 0 of files
+    typed_steps: tuple[float, float] | None = None  # of a typed magnitude [1] and angle [degree]
+    residual: Mapping[str, float] | None = None  # as an `Analyzer` has it, in place of standards
     inside: tuple[Length, ...] = ()  # from the analyzer to the plane, as part of the error box
 
     def inputs(self, reflection: Complex) -> Inputs:
@@ -110,14 +100,11 @@ class Setup:
         """The analyzer with the standards as they will be read."""
         analyzer = Analyzer(self.noise, self.connection, self.drift, self.residual)
         box, f, z_ref = self.box(), self.frequency, self.z_ref
-        return Bench(
-            analyzer,
-            tuple(
-                Known(name, item, self.read(name, box.apply(item.reflection(f, z_ref=z_ref))))
-                for name, item in self.standards.items()
-            ),
-            z_ref,
+        standards = (
+            Known(name, item, self.read(name, box.apply(item.reflection(f, z_ref=z_ref))))
+            for name, item in self.standards.items()
         )
+        return Bench(analyzer, tuple(standards), z_ref)
 
     def _element(self, length: Length, calibration: Calibration) -> PathElement:
         """One element of the path, with what will tell about it."""

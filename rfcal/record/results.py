@@ -129,19 +129,15 @@ class MatchResult:
     request: MatchRequest
     goal: Goal  # load, band and target, where the network goes
     ranking: Ranking
-    # the best of each topology, in order of merit; none where the answer is doubted
-    proposals: tuple[Proposal, ...]
+    proposals: tuple[Proposal, ...]  # by merit; none where the answer is doubted
     limit: Limit | None  # what no network without loss can beat; None at a single frequency
     load: Quantity  # its reflection, where the network goes [1]
     raw_swr: tuple[float, float]  # 95 % interval of the worst SWR in the band without any [1]
     after: AfterBuilding | None = None  # None where nothing was built yet
-    # loss of the path between plane and device at the design frequency with this match [dB]:
-    # matched where the network is at the device, else with the device's standing waves; nan where
-    # that cannot be told, None where nothing was removed
+    # what the path loses at the design frequency, the network in its place [dB]; nan where that
+    # cannot be told, None without a path
     path_db: float | None = None
-    # largest SWR in the band at the standards' plane with the first network in its place; None
-    # where nothing lies between
-    plane_swr: float | None = None
+    plane_swr: float | None = None  # the worst in the band at the standards' plane, behind a path
     step_hz: float | None = None  # that the sweep should have; None where its own is small enough
     z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
     half_q: Candidate | None = None  # the first network of coils of half their Q

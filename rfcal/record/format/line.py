@@ -134,8 +134,7 @@ class LineCheck:
 
     reading: str  # the sweep's file
     baseline: str | None  # an earlier sweep of the same line
-    # what an end reflected (1 open, -1 short), and its reading
-    far_ends: tuple[tuple[float, Reading], ...]
+    far_ends: tuple[tuple[float, Reading], ...]  # each with its end: 1 open, -1 short
     line: Line  # length 0 where the record does not state it
     loss_known: bool  # whether the record states the loss
     doubt: dict[str, float]  # of ``velocity factor`` [1] and ``length`` [m], of what is stated

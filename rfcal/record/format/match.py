@@ -197,8 +197,7 @@ class MatchRequest:
     topologies: tuple[str, ...]
     place: str | float  # of `PLACES`, or metres from the device on the line between
     built: Built | None
-    # that was built, of real parts; None for the first of the list, or where none was
-    built_network: Network | None = None
+    built_network: Network | None = None  # where it is named
     section_q: float | None = None
     phase_deg: float | None = None
 

@@ -161,9 +161,7 @@ class Reading:
     typed_reflection: Sequence[tuple[float, ...]] | None = None  # MHz, magnitude, degrees
     typed_z: Sequence[tuple[float, ...]] | None = None  # MHz, |Z| ohm
     typed_swr: Sequence[tuple[float, ...]] | None = None  # MHz, SWR
-    # of the display: magnitude [1] and angle [degree], or |Z| [ohm] and SWR [1], or what the
-    # digits of `typed` show [ohm]
-    steps: tuple[float, float] = (0.0, 0.0)
+    steps: tuple[float, float] = (0.0, 0.0)  # of the display, by the digits of both columns
     sign_known: bool = True  # of the X of `typed`
     layout: Layout = AS_FOUND  # of CSV files
 

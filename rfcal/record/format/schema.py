@@ -144,8 +144,7 @@ class Record:
     rereads: tuple[Reread, ...] = ()
     components: tuple[ComponentRequest, ...] = ()
     between_ports: tuple[Measurement, ...] = ()  # parts that were read with two ports
-    # what an instrument's own correction leaves [1]; there are no standards then
-    residual: Mapping[str, float] | None = None
+    residual: Mapping[str, float] | None = None  # left by an instrument's own correction [1]
 
     @property
     def line_first(self) -> bool:

@@ -50,9 +50,8 @@ class Planned:
     frequency_hz: float
     plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
     unknown: dict[str, str]  # elements of the path that were taken as short, and why
-    # what the plans do not hold: what the display leaves open, and readings at other frequencies
-    unshown: tuple[Finding, ...]
-    elsewhere: tuple[Finding, ...]
+    unshown: tuple[Finding, ...]  # what the display leaves open
+    elsewhere: tuple[Finding, ...]  # what was read at other frequencies
     shown: dict[complex, Shown]  # what the report would say, where a display shows less
 
 
