@@ -121,12 +121,9 @@ def compared(first: Side, second: Side, shared: Sequence[str]) -> dict[str, _Hel
     if len(first.answers) == len(second.answers) == 1:
         names = [*zip(first.answers, second.answers, strict=True)]
     if not names:
-        raise RecordError(
-            second.title,
-            "",
-            f"it has {_named(second)}, '{first.title}' has {_named(first)}: give what is to be "
-            "compared the same name in both",
-        )
+        has = f"it has {_named(second)}, '{first.title}' has {_named(first)}"
+        cure = "give what is to be compared the same name in both"
+        raise RecordError(second.title, "", f"{has}: {cure}")
     common = {i for name in shared for i in _influences(first, name) & _influences(second, name)}
     return {
         one: _held(first.answers[one], second.answers[other], first.z_ref, common, one)
@@ -141,12 +138,9 @@ def _named(side: Side) -> str:
 def _influences(side: Side, name: str) -> set[Hashable]:
     """Influences on what a standard is, as a record states it."""
     if side.results is None:
-        raise RecordError(
-            side.title,
-            "",
-            "a results.json does not say what its uncertainty comes from, so nothing can be shared "
-            "with it: name the record's folder",
-        )
+        why = "a results.json does not say what its uncertainty comes from"
+        cure = "so nothing can be shared with it: name the record's folder"
+        raise RecordError(side.title, "", f"{why}, {cure}")
     known = {item.name: item for item in side.results.bench.standards}
     if name not in known:
         has = ", ".join(known) or "none"

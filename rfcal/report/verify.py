@@ -38,14 +38,12 @@ class Verdict:
     def lines(self, file: str, most: int = 10) -> list[str]:
         """In words, the first one the verdict."""
         found, left = self.differences, len(self.differences) - most
-        said = [
-            f"{file} does NOT follow from the record: {len(found)} differ"
-            if found
-            else f"{file} follows from the record: computed again, all of its {self.numbers} "
-            "numbers and every sentence come out as they stand there",
-            *(f"  {text}" for text in found[:most]),
-            *([f"  and {left} more"] if left > 0 else []),
-        ]
+        first = f"{file} follows from the record: computed again, all of its {self.numbers} numbers"
+        first += " and every sentence come out as they stand there"
+        if found:
+            first = f"{file} does NOT follow from the record: {len(found)} differ"
+        said = [first, *(f"  {text}" for text in found[:most])]
+        said += [f"  and {left} more"] if left > 0 else []
         if self.other_versions:
             said.append(
                 f"it was made by {self.other_versions}, which is not what checked it: a last digit "

@@ -114,11 +114,9 @@ def _panel(
         curves[1].set_data(megahertz, there.real)
         curves[2].set_data(megahertz, there.imag)
         off = there[at - (part.start or 0)] - z[at]
-        return (
-            f"At {words.mhz(device.frequency[at])}, R moves by {off.real:+.2f} ohm and X by "
-            f"{off.imag:+.2f} ohm; the 95 % half-widths are {half[0]:.2g} and "
-            f"{half[1]:.2g} ohm."
-        )
+        moves = f"R moves by {off.real:+.2f} ohm and X by {off.imag:+.2f} ohm"
+        known = f"the 95 % half-widths are {half[0]:.2g} and {half[1]:.2g} ohm"
+        return f"At {words.mhz(device.frequency[at])}, {moves}; {known}."
 
     return Panel(figure, sliders, update, moving=curves, swept=True)
 

@@ -32,11 +32,9 @@ def uncertain(part: str, name: str, of: str, **how: Any) -> Number:
 LENGTH = Number("length_m", "its length", 0.0, LONGEST_M)
 LENGTH_UNCERTAINTY = uncertain("length", "length_uncertainty_m", "its length")
 VELOCITY_FACTOR = Number("velocity_factor", _SPEED, 0.01, 1.0, most=_LIGHT, instead=_OF_TYPE)
+_USUAL = defaults.PATH["velocity factor"]
 VELOCITY_FACTOR_UNCERTAINTY = uncertain(
-    "velocity factor",
-    "velocity_factor_uncertainty",
-    "its velocity factor",
-    default=defaults.PATH["velocity factor"],
+    "velocity factor", "velocity_factor_uncertainty", "its velocity factor", default=_USUAL
 )
 Z0 = Number("z0_ohm", "its impedance", *OHM, instead=_OF_TYPE)
 
@@ -48,11 +46,8 @@ class Loss(Rows):
         rows = super()._value(table, found)
         for megahertz, loss in rows:
             if not 1e-3 <= megahertz <= 1e6 or not 1e-6 <= loss <= 1e6:
-                raise table.fail(
-                    self.name,
-                    f"[{megahertz:g}, {loss:g}] is no row of MHz (from 0.001 to 1e6) and dB per "
-                    "100 m (above zero, from 1e-6 to 1e6)",
-                )
+                wanted = "MHz (from 0.001 to 1e6) and dB per 100 m (above zero, from 1e-6 to 1e6)"
+                raise table.fail(self.name, f"[{megahertz:g}, {loss:g}] is no row of {wanted}")
         frequency, stated = 1e6 * np.array(rows)[:, 0], np.array(rows)[:, 1]
         by_law = Line(0.0, 1.0, 1.0, *loss_law(rows)).loss_db_per_100m(frequency)
         # thin and plated conductors lose more than the law says where the skin is not yet shallow
@@ -60,12 +55,10 @@ class Loss(Rows):
         off = ~((least < by_law / stated) & (by_law / stated < 1 + MOST_OFF))
         if np.any(off):
             at = int(np.argmax(off))
-            raise table.fail(
-                self.name,
-                f"[{rows[at][0]:g}, {rows[at][1]:g}] does not go with the other rows: a cable's "
-                "loss rises between the root of frequency and frequency itself, and what fits all "
-                f"rows best gives {by_law[at]:.3g} dB there. Look for a slip in one of them",
-            )
+            why = f"[{rows[at][0]:g}, {rows[at][1]:g}] does not go with the other rows"
+            law = "a cable's loss rises between the root of frequency and frequency itself"
+            best = f"what fits all rows best gives {by_law[at]:.3g} dB there"
+            raise table.fail(self.name, f"{why}: {law}, and {best}. Look for a slip in one of them")
         return rows
 
 
@@ -154,11 +147,8 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     _refuse_idle(table, bool(ends), by_length)
     line, loss_known = _line(table, found, by_length, z_ref)
     if found["baseline"] and PurePosixPath(found["baseline"]) == PurePosixPath(found["reading"]):
-        raise table.fail(
-            "baseline",
-            f"{show(found['baseline'])} is the reading itself, so nothing can have changed: name "
-            "an earlier sweep, or leave it out",
-        )
+        why = f"{show(found['baseline'])} is the reading itself, so nothing can have changed"
+        raise table.fail("baseline", f"{why}: name an earlier sweep, or leave it out")
     wanted = {} if by_length else {"velocity factor": VELOCITY_FACTOR_UNCERTAINTY}
     wanted |= {"length": LENGTH_UNCERTAINTY} if line.length_m else {}
     return LineCheck(
@@ -190,10 +180,8 @@ def _line(table: Table, found: dict[str, Any], by_length: bool, z_ref: float) ->
 def _refuse_idle(table: Table, ends: bool, by_length: bool) -> None:
     """Refuse what would have no effect, rather than let its writer believe in it."""
     if by_length and "velocity_factor" in table:
-        raise table.fail(
-            "velocity_factor",
-            "the far end's sweeps and length_m give the velocity factor: state one of the two",
-        )
+        why = "the far end's sweeps and length_m give the velocity factor: state one of the two"
+        raise table.fail("velocity_factor", why)
     given = "the far end's sweeps give it"
     idle = {
         "z0_ohm": given if ends else "",

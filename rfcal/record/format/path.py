@@ -180,11 +180,9 @@ def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]
     """A cable by its type, or by values of the user's own under any name; its usual doubt."""
     known = CABLES.get(cable_type(found["line"]))
     if known is None and not all(key.name in table for key in lines.OWN):
-        raise table.fail(
-            "line",
-            f"'{found['line']}' is no cable known here ({', '.join(CABLES)}); under a name of your "
-            "own give velocity_factor, z0_ohm and loss_db_per_100m",
-        )
+        why = f"'{found['line']}' is no cable known here ({', '.join(CABLES)})"
+        own = "under a name of your own give velocity_factor, z0_ohm and loss_db_per_100m"
+        raise table.fail("line", f"{why}; {own}")
     line = lines.line_of(found, known, found["length_m"])
     usual = usual_doubt(line)
     if known and "z0_ohm" not in table:

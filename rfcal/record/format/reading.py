@@ -25,8 +25,7 @@ class DisplayRows(Rows):
                 place,
                 f"{show(found)} is not what a display shows: numbers stand without quotes and take "
                 "a point, and for what is beyond its range type the largest number that it can "
-                "show, after a > and "
-                f'in quotes, such as "{BEYOND}" for either sign',
+                f'show, after a > and in quotes, such as "{BEYOND}" for either sign',
             )
         return table.finite(place, found)
 
@@ -41,11 +40,9 @@ class EndRows(DisplayRows):
     def _cell(self, table: Table, row: int, found: Any) -> float:
         cell = super()._cell(table, row, found)
         if isinstance(cell, Beyond):
-            raise table.fail(
-                f"{self.name}, row {row}",
-                "a far end beyond the display tells too little of what lies before it: read it at "
-                "frequencies where the display shows it, or sweep it into a file",
-            )
+            why = "a far end beyond the display tells too little of what lies before it"
+            cure = "read it at frequencies where the display shows it, or sweep it into a file"
+            raise table.fail(f"{self.name}, row {row}", f"{why}: {cure}")
         return cell
 
 

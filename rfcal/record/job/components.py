@@ -84,10 +84,9 @@ def _figures(sweep: Sweep) -> dict[str, Figure]:
 def _require_finite(wanted: ComponentRequest, frequency: Real, found: Quantity) -> None:
     finite = np.isfinite(found.value) & np.isfinite(found.variance())
     if not np.all(finite):
-        raise wanted.refused(
-            f"'{wanted.measurement}' comes to no finite impedance {span_mhz(frequency, ~finite)}: "
-            "look whether nothing passes there, or whether sweeps are exchanged",
-        )
+        where = f"comes to no finite impedance {span_mhz(frequency, ~finite)}"
+        cure = "look whether nothing passes there, or whether sweeps are exchanged"
+        raise wanted.refused(f"'{wanted.measurement}' {where}: {cure}")
 
 
 def two_ports(record: Record) -> dict[str, list[TwoPortSweep]]:

@@ -152,10 +152,8 @@ def judged(shows: str, entry: Entry) -> str:
     if entry.kind not in OFTEN or seen is None or abs(abs(seen) - OFTEN[entry.kind]) <= FAR:
         return ""
     a = "an" if entry.kind == "open" else "a"
-    return (
-        f"it reflects {abs(seen):.2f} of what arrives, {a} {entry.kind} about "
-        f"{OFTEN[entry.kind]:g}: is it connected, and are the numbers right?"
-    )
+    off = f"it reflects {abs(seen):.2f} of what arrives, {a} {entry.kind} about "
+    return f"{off}{OFTEN[entry.kind]:g}: is it connected, and are the numbers right?"
 
 
 def unit_doubt(megahertz: str) -> str:

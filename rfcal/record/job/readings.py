@@ -85,12 +85,9 @@ def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:
 def require_same_grid(place: str, found: Real, grid: Real, what: str, of: str) -> None:
     """Refuse one reading that has other frequencies [Hz] than another; words name both."""
     if not same_grid(grid, found):
-        raise RecordError(
-            FILE,
-            place,
-            f"{what} has {grid_words(found)}, but {of} has {grid_words(grid)}"
-            f"{_first_difference(grid, found)}: read all of them at the same frequencies",
-        )
+        why = f"{what} has {grid_words(found)}, but {of} has {grid_words(grid)}"
+        why += _first_difference(grid, found)
+        raise RecordError(FILE, place, f"{why}: read all of them at the same frequencies")
 
 
 @contextmanager
@@ -123,10 +120,8 @@ def other_unit(own: Real, usual: Real, of: str) -> str:
     """What is wrong with frequencies [Hz] in another unit than those of something else."""
     if not (factor := unit_factor(float(np.mean(own)), float(np.mean(usual)))):
         return ""
-    return (
-        f"{grid_words(own)}, about {factor} those of {of}: look which of the two has the wrong "
-        "unit of frequency, Hz, kHz or MHz"
-    )
+    look = "look which of the two has the wrong unit of frequency, Hz, kHz or MHz"
+    return f"{grid_words(own)}, about {factor} those of {of}: {look}"
 
 
 def unit_factor(one_hz: float, other_hz: float) -> str:
@@ -163,12 +158,8 @@ def answer_of(item: Measurement, frequency: Real) -> int:
     if wanted is None:
         return frequency.size // 2
     if not reaches(frequency, wanted):
-        factor = unit_factor(float(np.mean(frequency)), wanted)
-        unit = f", {factor} that: give answer_mhz in MHz, or look at the unit of the readings"
-        raise RecordError(
-            FILE,
-            f"{item.place} answer_mhz",
-            f"{wanted / 1e6:.10g} MHz is outside its reading, which has {grid_words(frequency)}"
-            f"{unit if factor else ''}",
-        )
+        why = f"{wanted / 1e6:.10g} MHz is outside its reading, which has {grid_words(frequency)}"
+        if factor := unit_factor(float(np.mean(frequency)), wanted):
+            why += f", {factor} that: give answer_mhz in MHz, or look at the unit of the readings"
+        raise RecordError(FILE, f"{item.place} answer_mhz", why)
     return int(np.argmin(np.abs(frequency - wanted)))

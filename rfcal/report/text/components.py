@@ -32,17 +32,13 @@ def besides(part: Part) -> list[str]:
         how = f"measured {part.request.method} between two ports"
         said.append(f"|Z| {size} and R {resistance} at {where}, {how}")
     if part.fixture is not None:
-        said.append(
-            f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}: it has "
-            f"{1e9 * part.fixture.series_h:.2g} nH in series and "
-            f"{1e12 * part.fixture.across_f:.2g} pF across"
-        )
+        had = f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}"
+        nanohenry, picofarad = 1e9 * part.fixture.series_h, 1e12 * part.fixture.across_f
+        said.append(f"{had}: it has {nanohenry:.2g} nH in series and {picofarad:.2g} pF across")
     if band := choke_band(part):
         low, high = (f"{f / 1e6:.3g}" for f in band)
-        said.append(
-            f"|Z| is surely above {CHOKE_OHM:g} ohm, as a common-mode choke wants, from {low} to "
-            f"{high} MHz"
-        )
+        enough = f"|Z| is surely above {CHOKE_OHM:g} ohm, as a common-mode choke wants"
+        said.append(f"{enough}, from {low} to {high} MHz")
     return said
 
 

@@ -158,10 +158,8 @@ def check_line(check: Check) -> str:
     elif not check.agrees and share == 1:
         more = ", but turned over its band as no one length is"
     at = f" at {counted:.0%} of its points" if check.frequency.size > 1 else ""
-    return (
-        f"check '{check.name}' {verdict}: off by up to {share_of(off)}, {where} the 95 % region"
-        f"{at}{more}"
-    )
+    how_far = f"off by up to {share_of(off)}, {where} the 95 % region{at}{more}"
+    return f"check '{check.name}' {verdict}: {how_far}"
 
 
 def reread_line(reread: Reread) -> str:
@@ -222,20 +220,17 @@ def method_words(device: Device) -> str:
         return "Monte Carlo was not asked."
     asked, share = assessed.index.size, float(assessed.linear.all(axis=1).mean())
     if points == 1 and not share:
-        return (
-            "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8): believe "
-            "the interval, not the standard deviation."
-        )
+        no = "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8)"
+        return f"{no}: believe the interval, not the standard deviation."
     bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
-    begin = (
-        f"Monte Carlo was asked at {'every point' if asked == points else bent}, and upholds "
-        f"linear propagation at {share:.0%} of them"
-    )
+    upheld, where = "upholds linear propagation", "every point" if asked == points else bent
+    if points > 1:
+        upheld = f"was asked at {where}, and {upheld} at {share:.0%} of them"
     draws = "to".join(f" {n} " for n in sorted({assessed.draws.min(), assessed.draws.max()}))
-    said = f"{begin if points > 1 else 'Monte Carlo upholds linear propagation'}, by{draws}draws."
+    said = f"Monte Carlo {upheld}, by{draws}draws."
     if assessed.settled.all():
         return said
+    restless = f"{1 - float(assessed.settled.mean()):.0%} of the points"
     return (
-        f"{said} At {1 - float(assessed.settled.mean()):.0%} of the points they did not come to "
-        "rest, so the verdict there may go either way."
+        f"{said} At {restless} they did not come to rest, so the verdict there may go either way."
     )

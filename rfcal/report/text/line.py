@@ -84,10 +84,8 @@ def _comparison_lines(line: LineState) -> list[str]:
     if found.shift is not None:
         said.append(shift_words(found.shift))
     if not found.changes:
-        said.append(
-            f"the two sweeps differ by {found.largest:.2g} of reflection at most, at "
-            f"{found.largest_hz / 1e6:.4g} MHz"
-        )
+        most = f"{found.largest:.2g} of reflection at most, at {found.largest_hz / 1e6:.4g} MHz"
+        said.append(f"the two sweeps differ by {most}")
     return said
 
 
@@ -98,11 +96,9 @@ def shift_words(shift: Shift) -> str:
     if shift.between_m is not None:
         return f"the line is {more} than in the baseline: {taken}"
     place = "one place" if shift.from_m is None else f"{shift.from_m:.1f} m"
+    delay = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline"
     where = "" if shift.sure else f" or from {place} on"
-    return (
-        f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline, all along it as "
-        f"weather may make it{where}: {taken}"
-    )
+    return f"{delay}, all along it as weather may make it{where}: {taken}"
 
 
 def _properties(line: LineState) -> list[str]:
