@@ -16,7 +16,6 @@ from rfcal.errors import MatchingError
 from rfcal.matching import trim_words
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.ranking import UNNOTICED
 from rfcal.matching.suspect import Suspect
 from rfcal.matching.trim_fit import MOST, Fit
 from rfcal.maths.reflection import Real, swr
@@ -133,8 +132,9 @@ class _Tried:
         By all but a fortieth of what the readings leave open.
         """
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
-        now, then = self.fit.worst(goal, self.unknowns[row], self.spreads[row], moves)
-        return float(swr(then[0])) if np.quantile(now - then, 0.025) > UNNOTICED else np.nan
+        read, now, then = self.fit.worst(goal, self.unknowns[row], self.spreads[row], moves)
+        lower = min(np.quantile(now - then, 0.025), read - then[0])
+        return float(swr(then[0])) if lower > trim_words.TELLING else np.nan
 
 
 def trim(
@@ -232,7 +232,8 @@ def _decide(
     if none - min(part, joint, load) < CLEAR:
         return ("as designed" if none < fits else "unexplained"), []
     likely = min((s.misfit for s in alone if not s.far), default=np.inf)
-    if load < min(likely - CLEAR, joint + CLEAR):
+    missing = alone[0].far and part < load + CLEARER
+    if load < min(likely - CLEAR, joint + CLEAR) and not missing:
         return "changed load", []
     if part < min(fits, joint + CLEAR, none - CLEARER):
         if alone[0].far:

@@ -269,24 +269,24 @@ class Fit:
 
     def worst(
         self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]
-    ) -> tuple[Real, Real]:
-        """Largest reflection in the goal's band [1], as it is and after the hand's moves, (D,).
+    ) -> tuple[float, Real, Real]:
+        """Largest reflection in the goal's band [1], as read, as it is and after the hand's moves.
 
-        Moves are of values' logarithms, by the element's number. First by the unknowns (n,), then
-        by draws of what they leave open.
+        Moves are of values' logarithms, by the element's number. What is and will be are of shape
+        (D,), first by the unknowns (n,), then by draws of what they leave open.
         """
         low, high = goal.band_hz
         inside = (self.frequency >= low) & (self.frequency <= high)
         inside[np.abs(self.frequency - goal.centre_hz).argmin()] = True
         fit, rng = self.at_points(np.flatnonzero(inside)), np.random.default_rng(0)
         rows = np.vstack([x, rng.multivariate_normal(x, spread, DRAWN, method="eigh")])
-        found, moved = [], np.zeros(self.size)
-        for k, move in {0: 0.0, **moves}.items():
-            moved[k] = move
-        for one in (rows, rows + moved):
-            seen = to_impedance(fit.seen(one), self.z_ref)
-            found.append(np.abs(from_impedance(seen, goal.target_ohm)).max(axis=-1))
-        return found[0], found[1]
+        moved = np.zeros(self.size)
+        moved[list(moves)] = list(moves.values())
+        read, now, then = (
+            np.abs(from_impedance(to_impedance(seen, self.z_ref), goal.target_ohm)).max(axis=-1)
+            for seen in (fit.built.value, fit.seen(rows), fit.seen(rows + moved))
+        )
+        return float(read), now, then
 
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""

@@ -103,6 +103,13 @@ def test_what_is_to_be_done_lowers_the_swr_by_as_much_as_is_said(times, leads):
     assert np.quantile(np.abs(promised - true), 0.9) < 0.12
 
 
+def test_a_part_that_is_missing_is_not_called_a_changed_load():
+    """22 pF less across the load would do the same, and nobody's load does so."""
+    found = trimmed(network(1e-15, DESIGNED[1]))
+    assert found.verdict == "unexplained"
+    assert found.message.startswith("look at C1 and its connections: C1 of 22 pF would have to be")
+
+
 def test_yield_and_trim_count_the_same_leads_and_strays():
     errors = (0.0, 0.0, 0.0)
     load = built_networks.measured(np.random.default_rng(1), from_impedance(LOAD_OHM), errors, "a")

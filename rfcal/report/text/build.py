@@ -70,8 +70,11 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
 def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
     """What leads and strays are kept to where they decide: half of what it may be larger.
 
-    It may be so by `room` [1], nan where the target is missed anyway.
+    It may be so by `room` [1], nan where the target is missed anyway; a capacitor by what can be
+    set of it.
     """
+    if isinstance(element.part, Capacitor):
+        room = max(room, defaults.TRIM_SPAN)
     spare_m, spare_f, said = room * element.leads_m(centre_hz), room * float(element.value), ""
     if isinstance(element.part, Capacitor) and spare_f < 2 * defaults.STRAY_F:
         more = about(1e12 * spare_f)
