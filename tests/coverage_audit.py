@@ -12,11 +12,10 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, from_impedance
-from rfcal.measurement.bench import Known
+from rfcal.measurement.bench import Known, Moved
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
-from rfcal.measurement.reread import Moved
 from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.planning.setup import Setup
 from rfcal.readings.sweep import Sweep

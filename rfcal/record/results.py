@@ -24,10 +24,9 @@ from rfcal.matching.tolerance import Sensitivity, Yield
 from rfcal.matching.trim import Trim
 from rfcal.maths.arguments import choice
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.bench import Bench
+from rfcal.measurement.bench import Bench, Moved
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs
-from rfcal.measurement.reread import Moved
 from rfcal.models.line import Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.format.component import ComponentRequest

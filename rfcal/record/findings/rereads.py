@@ -7,7 +7,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
-from rfcal.measurement.reread import Moved
+from rfcal.measurement.bench import Moved
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.results import Reread
