@@ -287,8 +287,8 @@ def tell_each(seen: Reflections) -> list[Told]:
         r = complex(seen.mean[m]) / through
         passed = max(1 - abs(r), 0.0) ** 2
         kind, fits = _told(seen, m, r, passed, through)
-        if kind in RESISTIVE and _has_twin(seen, through * passed, m):
-            kind, fits = UNKNOWN, (kind, stretch(r))
+        if kind in RESISTIVE and (twin := _twin(seen, through * passed, m)):
+            kind, fits = UNKNOWN, (kind, stretch(r * twin))
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
         through *= max(passed if kind in RESISTIVE else 1 - abs(r) ** 2, 0.01)
         told.append((kind, fits))
@@ -376,8 +376,8 @@ def _goes_on(seen: Reflections, m: int, passed: float, through: float) -> bool |
     return bool(beyond[largest] / through < most + 3 * seen.uncertainty[m])
 
 
-def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
-    """Whether another event may be the other end of a stretch that begins or ends at m.
+def _twin(seen: Reflections, passed: float, m: int) -> int:
+    """Whether another event may be the other end of a stretch that begins (1) or ends (-1) at m.
 
     Not one that reflects all that a resistance at m would pass, as the end of the line does.
     """
@@ -386,4 +386,5 @@ def _has_twin(seen: Reflections, passed: float, m: int) -> bool:
     # the far end of a stretch reflects -r (1 - r^2) where its near end reflects r
     expected = np.where(beyond, size[m] * (1 - size[m] ** 2), size[m])
     end = beyond & seen.goes_as[level] & (np.abs(size / passed - 1) < FULL)
-    return bool(np.any((against > expected / TWIN) & (size < expected * TWIN) & ~end))
+    twins = (against > expected / TWIN) & (size < expected * TWIN) & ~end
+    return (-1 if np.any(twins[:m]) else 1) * int(np.any(twins))

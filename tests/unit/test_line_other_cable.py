@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.maths.reflection import from_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.findings.line import line_verdict
@@ -31,12 +32,14 @@ def verdict(true, stated, end, *faults, length_m=40.0):
 @pytest.mark.parametrize("faults", [(), (("shunt", 80.0, 17.0),)], ids=["sound", "faulty"])
 def test_both_explanations_of_a_place_before_the_end_are_named(end, faults):
     said = verdict(0.85, 0.66, end, *faults)
-    first = (
-        "Look at the cable's type first: with a velocity factor of 0.85, not 0.66, what reflects"
-    )
-    assert said.startswith(f"{first} at 31")
-    assert "m is the line's end; else reflection at" in said
-    assert said.endswith("that is before the line's end at 40.00 ± 0.20 m.")
+    other = "with a velocity factor of 0.85, not 0.66, what reflects at 31"
+    if np.all(np.abs(end) == 1e9):  # what is open and does not ring is a break first
+        assert said.startswith("Reflection at")
+        assert f"end at 40.00 ± 0.20 m: look there; or, {other}" in said
+    else:
+        assert said.startswith(f"Look at the cable's type first: {other}")
+        assert "is the line's end; else reflection at" in said
+        assert said.endswith("that is before the line's end at 40.00 ± 0.20 m.")
     assert said.lower().count("reflection at") == 1 + len(faults)  # none for what rings
 
 
@@ -45,13 +48,47 @@ def test_both_explanations_of_a_place_before_the_end_are_named(end, faults):
 def test_a_stated_length_is_not_asked_for(end, faults):
     said = verdict(0.66, 0.85, end, *faults)
     assert "state length_m" not in said
-    assert "40 m are too short, the velocity factor is 0.66 and not 0.85, or a stretch" in said
+    assert "40 m are too short by a piece of 11." in said
+    assert "m if that is the same cable" in said
+    assert "the velocity factor is 0.66 and not 0.85, or a stretch is wet" in said
 
 
 def test_a_break_far_before_the_end_is_no_other_cable():
     """No wave is as fast as that, and where the end is seen it is the end."""
     assert "velocity factor" not in verdict(0.85, 0.85, 1e9, length_m=55.0)
     assert "velocity factor" not in verdict(0.85, 0.85, 1e9, ("shunt", 80.0, 37.0))
+
+
+def test_a_piece_of_other_cable_is_told_by_its_electrical_length():
+    """Behind a line of foam: 2.2 m of a slower cable are 2.9 m of it."""
+    line, piece = Line(33.0, 0.87, 50.0, 0.4), Line(2.2, 0.66, 50.0, 1.4)
+    whole = line.two_port(WIDE) @ piece.two_port(WIDE)
+    seen = from_impedance(whole.input_impedance(rod(WIDE)))
+    rng, given = np.random.default_rng(4), {"loss_known": True, "length_m": 33.0}
+    said, _ = line_verdict(state(rng, WIDE, line, seen, **given))
+    more, half = re.search(r"a piece of (\S+) ± (\S+) m if that is the same cable", said).groups()
+    assert float(more) == pytest.approx(2.2 * 0.87 / 0.66, abs=float(half))
+    electrical = float(re.search(r"electrical length is (\S+) m", said)[1])
+    assert electrical == pytest.approx(float(more) / 0.87, abs=0.06)
+    assert 0.2 < float(half) < 1
+
+
+@pytest.mark.parametrize("frequency", [WIDE, np.linspace(140e6, 150e6, 201)], ids=len)
+def test_a_break_comes_before_another_type_of_cable(frequency):
+    """Near the end, where another velocity factor would do."""
+    rng = np.random.default_rng(11)
+    for _ in range(10):
+        line = CABLES[rng.choice(["RG-213", "foam 5 mm"])].line(rng.uniform(15, 45))
+        place = line.length_m * rng.uniform(0.89, 0.93)
+        broken = foot(frequency, replace(line, length_m=place), 1e9)
+        given = {"loss_known": True, "length_m": line.length_m}
+        said, fault = line_verdict(state(rng, frequency, line, broken, **given))
+        assert fault
+        assert re.match(
+            r"Reflection at \S+ ± \S+ m from where the standards were connected, ", said
+        )
+        assert float(said.split()[2]) == pytest.approx(place, abs=0.3)
+        assert "m: look there; or, with a velocity factor of" in said
 
 
 TALL = np.linspace(1e6, 300e6, 501)

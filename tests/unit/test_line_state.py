@@ -315,7 +315,10 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
     rng, line = np.random.default_rng(14), Line(40.0, 0.85, 50.0, 0.4)
     fault = "series", 12.0, 17.0
     before_rod = line_lines(state(rng, WIDE, line, foot(WIDE, line, rod(WIDE), fault)))
-    assert any(": a resistive joint or a step of impedance, 0.09" in s for s in before_rod)
+    assert any(
+        ": a resistive joint or a step of impedance (other or wet cable from there on), 0.09" in s
+        for s in before_rod
+    )
     assert any("far end open or short and name that sweep as reading" in s for s in before_rod)
     before_open = foot(WIDE, line, 1e9, fault)
     # an open end of unknown loss tells nothing: to sweep it alone would be in vain
@@ -329,7 +332,7 @@ def test_a_leak_before_a_matched_end_is_named_beside_what_it_may_be():
     rng, line = np.random.default_rng(18), Line(42.0, 0.85, 50.0, 0.5)
     seen = foot(WIDE, line, 50.0, ("shunt", 80.0, 17.0))
     said, _ = line_verdict(state(rng, WIDE, line, seen, loss_known=True, length_m=42.0))
-    assert ", a leak across the line (a wet joint) or a step of impedance; that is" in said
+    assert ", a leak across the line (a wet joint) or a step of impedance (other or wet" in said
 
 
 def test_a_crushed_length_on_a_line_of_unknown_loss_is_told():
@@ -387,7 +390,7 @@ def test_a_place_that_may_lie_several_ranges_farther_is_said_so():
     rng, frequency, line = np.random.default_rng(62), WIDE[::12], Line(90.0, 0.85, 50.0, 0.3)
     seen = foot(frequency, line, 75.0, ("series", 40.0, 58.0))
     said = line_lines(state(rng, frequency, line, seen, length_m=90.0))
-    assert re.search(r"m \(or 27 m farther, or a multiple of that\), 0\.", said[0]), said
+    assert re.search(r"connected \(or 27 m farther, or a multiple of that\), 0\.", said[0]), said
     assert "sweep in smaller steps before you look" in said[0]
     assert "look there" not in said[0]
 
@@ -448,8 +451,10 @@ def test_the_first_sentence_names_the_strongest_place_that_is_listed(ohm):
     assert not fault
     assert "0.05" not in said.split(";")[0]
     if ohm == 5.0:
-        assert re.match(r"Small reflection at 2[12]\.\d+ ± 0\.\d+ m, 0\.04\d \(26 dB", said)
-        assert "or a step of impedance: look there at the next visit; nothing reflects more" in said
+        assert re.match(
+            r"Small reflection at 2[12]\.\d+ ± 0\.\d+ m from where [a-z ]+, 0\.04\d \(26 dB", said
+        )
+        assert "from there on): look there at the next visit; nothing reflects more" in said
     else:
         assert re.match(r"Nothing before the line's end at .* more than 0\.01\d? \(39 dB", said)
         assert re.search(r"at 2[12]\.\d+ ± 0\.\d+ m, as a sound connector may", said)
@@ -521,3 +526,35 @@ def test_a_joint_with_some_inductance_is_told_as_one_and_little_else_is():
             told[name] += "a bad joint (a resistance with some" in "\n".join(line_lines(found))
     assert told["joint"] >= 9, told
     assert told.total() - told["joint"] <= 1, told
+
+
+@pytest.mark.parametrize("start", [0.0, 11.0], ids=["at the foot", "on the way"])
+def test_a_wet_stretch_is_told_from_where_to_where(start):
+    """Water slows the wave, so what lies behind it seems farther off than it is."""
+    rng, band, held = np.random.default_rng(77), np.linspace(1e6, 300e6, 401), []
+    for _ in range(12):
+        line = Line(rng.uniform(25, 45), 0.8, 50.0, 0.4)
+        wet_m, slow = rng.uniform(2, 6), rng.uniform(0.87, 0.95)
+        wet = Line(wet_m, 0.8 * slow, 50 * rng.uniform(0.82, 0.9), 0.8, 0.01)
+        before, behind = (line.two_port(band, m) for m in (start, line.length_m - start - wet_m))
+        whole = before @ wet.two_port(band) @ behind
+        seen = from_impedance(whole.input_impedance(random_rod(rng, band)))
+        given = {"loss_known": True, "length_m": line.length_m}
+        said, _ = line_verdict(state(rng, band, line, seen, **given))
+        told = re.search(r"if it is wet, then from (\S+) m on to between (\S+) and (\S+) m", said)
+        if told:
+            first, near, far = map(float, told.groups())
+            held.append(abs(first - start) < 0.3 and near - 0.2 < start + wet_m < far + 0.2)
+        assert "from where the standards were connected" in said.split(";")[0], said
+    assert len(held) > 6
+    assert np.mean(held) > 0.85
+
+
+def test_a_short_piece_of_other_cable_is_among_what_a_narrow_band_leaves_open():
+    rng, band = np.random.default_rng(78), np.linspace(140e6, 150e6, 201)
+    for metres in (0.8, 1.2, 1.6, 2.0):
+        line, piece = Line(28.0, 0.66, 50.0, 0.6), Line(metres, 0.66, 75.0, 1.3)
+        whole = piece.two_port(band) @ line.two_port(band)
+        seen = from_impedance(whole.input_impedance(random_rod(rng, band)))
+        given = {"loss_known": True, "length_m": 28.0}
+        assert "other" in line_verdict(state(rng, band, line, seen, **given))[0]

@@ -1,6 +1,7 @@
 """The state of a line by itself in one sentence, and figures and words that any is made of."""
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from itertools import compress
 
@@ -13,12 +14,16 @@ from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_otherwise import or_end, stretches, too_short
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
 
 SHORT_M = 100.0
 """A range below this may be shorter than a feed line is [m] (common practice, no source)."""
+
+PLACE = re.compile(r"\b(at|from) [\d.]+(?: ± [\d.]+)? m\b( on)?")
+"""A place on a line, as sentences have it."""
 
 COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
 """A sweep is narrow if it tells less than the first of these places apart on the line; one that
@@ -33,14 +38,11 @@ FAINTEST = 0.005
 MOST_FIT = 4
 """So many kinds that fit are named."""
 
-ENDS, WET = {"open", "short"}, "length of wet cable"
+ENDS, WET = {"open", "short"}, "length of other or wet cable"
 """Kinds that reflect all; and what a narrow band takes for nearly any other."""
 
 MOST_OPEN = 0.75
 """A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
-
-FASTEST = 0.98
-"""Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory)."""
 
 
 def loss_db(state: LineState) -> tuple[float, float]:
@@ -154,12 +156,13 @@ def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     """What a place may be; where its kind is not known, those that fit if they are few.
 
     A resistance may be a step of impedance, unless what passes it or an end that reflects all tells
-    by its size; and by a narrow band hardly anything is no length of wet cable.
+    by its size; and by a narrow band hardly anything is no length of other or wet cable.
     """
     names = fits or (kind,) * (kind in say.LINE_FITS)
     resistive = RESISTIVE & set(names)
     told = fits == (kind,) if len(names) == 1 else resistive == set(names)
-    names += (STEP,) * (bool(resistive) and not told and not _ends_whole(state))
+    begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
+    names += (STEP,) * bool(begins and not _ends_whole(state))
     names += (WET,) * (state.now.narrow and bool(set(names) - ENDS))
     if len(names) > MOST_FIT:
         return say.LINE_ANY if state.now.narrow else say.LINE_KINDS["unknown"]
@@ -241,19 +244,27 @@ def alone(state: LineState) -> tuple[str, bool]:
         sure = state.lost is not None and state.lost.sure
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
-            other = _or_end(state, strong)
-            look = "" if other else look_words(state, now.distance_m[strong])
+            other, broken = or_end(
+                state, int(np.flatnonzero(strong)[-1]), bool(np.any(rings(state)))
+            )
+            first = say.LINE_TYPE_FIRST.format(other=other) if other and not broken else ""
+            look = "" if first else look_words(state, now.distance_m[strong])
             before = say.LINE_BEFORE.format(end=end) + look
-            said = [" ".join([*other, told[0]]), *told[1:], before]
+            said = [
+                first + told[0],
+                *told[1:],
+                *stretches(state, before_end(state), strong),
+                before,
+            ]
+            said += [say.LINE_OR_TYPE.format(other=other)] if other and broken else []
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
     which = f"{which}; {say.LINE_OVER}" if over else which
     if state.beyond_m is not None:
-        length, stated = state.length_m, now.velocity_factor
-        fits = stated * length / state.beyond_m
-        which = say.LINE_BEYOND.format(length_m=length, fits=fits, stated=stated)
+        which = too_short(state, state.beyond_m)
+    told += stretches(state, before_end(state), strong)
     return sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
 
 
@@ -268,7 +279,9 @@ def _small(state: LineState, end: str) -> list[str]:
         at = {"place": place_words(state, place), "size": size_words(size[most])}
         return [say.LINE_SMALLER.format(end=end, **at)]
     each = place, now.reflection[most], now.kind[most], now.fits[most]
-    return [*reflections(state, say.LINE_SMALL, [each]), say.LINE_NO_MORE.format(end=end)]
+    said = reflections(state, say.LINE_SMALL, [each])
+    said += stretches(state, listed, np.arange(size.size) == most)
+    return [*said, say.LINE_NO_MORE.format(end=end)]
 
 
 def _end_itself(state: LineState) -> list[str]:
@@ -277,15 +290,6 @@ def _end_itself(state: LineState) -> list[str]:
         return []
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
     return [say.LINE_END_ITSELF.format(size=size) + say.LINE_END_KINDS.get(kind, "")]
-
-
-def _or_end(state: LineState, strong: np.ndarray) -> list[str]:
-    """The other explanation where no end is seen: the last place, by another velocity factor."""
-    last, stated = float(state.now.distance_m[strong][-1]), state.now.velocity_factor
-    fits = stated * state.length_m / max(last, LEAST_M)
-    if state.end is not None or state.properties is not None or fits > FASTEST:
-        return []
-    return [say.LINE_OR_END.format(place=last, fits=fits, stated=stated)]
 
 
 def at_end(state: LineState, distance_m: float) -> bool:
@@ -325,5 +329,6 @@ def place_words(state: LineState, distance_m: float) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text as a sentence."""
+    """A text as a sentence, which says of the first place from where it is counted."""
+    text = PLACE.sub(lambda found: found[0] + say.LINE_FROM[found[2] or ""], text, count=1)
     return f"{text[0].upper()}{text[1:]}."

@@ -4,6 +4,9 @@ from rfcal.feedline.fault_kinds import KINDS, STEP
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
+_FROM = "from where the standards were connected"
+LINE_FROM = {"": f" {_FROM}", " on": f", counted {_FROM}"}
+"""Behind the first place of a sentence."""
 LINE_NEW = "new reflection{s} at {places}, {kind}{look}"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
@@ -65,14 +68,22 @@ LINE_SLOWS = (
 )
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_OR_END = (
-    "look at the cable's type first: with a velocity factor of {fits:.2f}, not {stated:.2f}, what "
-    "reflects at {place:.1f} m is the line's end; else"
+    "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
+    "line's end"
 )
+LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "or, {other}"
 LINE_BEYOND = (
-    "the record's {length_m:g} m are too short, the velocity factor is {fits:.2f} and not "
-    "{stated:.2f}, or a stretch is wet, which slows the wave: look at the cable's type, and for "
-    "water"
+    "the record's {length_m:g} m are too short by a piece of {piece} m if that is the same cable "
+    "(its electrical length is {electrical:.1f} m), the velocity factor is {fits:.2f} and not "
+    "{stated:.2f}, or a stretch is wet, which slows the wave: look for a piece that was put in, at "
+    "the cable's type, and for water"
 )
+LINE_STRETCH = {
+    "stretch of lower impedance": "if it is wet, then from {start:.1f} m on to between {near:.1f} "
+    "and {far:.1f} m",
+    "stretch of higher impedance": "if it is a piece of other cable, then from {start:.1f} m on to "
+    "{far:.1f} m as this cable counts",
+}
 LINE_SILENT = (
     "nothing is seen to reflect {least:g} or more up to {range_m:.0f} m, not even an end: the line "
     "ends in its own impedance, or farther off"
@@ -96,9 +107,11 @@ LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k 
     "unknown": "of a kind that this sweep cannot tell",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
-LINE_FITS = {k.name: k.means for k in KINDS}
+LINE_FITS = {k.name: k.means for k in KINDS} | {
+    STEP: "a step of impedance (other or wet cable from there on)"
+}
 """The same in a list of those that fit."""
-LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water)"
+LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step of impedance does not: sweep once more with the far "
     "end open or short and name that sweep as reading: what comes back from there tells by its "

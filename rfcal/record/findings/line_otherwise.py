@@ -1,0 +1,62 @@
+"""What else explains the places of a line: another cable, a piece put in, or a wet stretch."""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from rfcal.feedline.end import WHOLE
+from rfcal.feedline.fault_kinds import FULL
+from rfcal.record.findings.catalogue import line as say
+from rfcal.record.results import LineState
+from rfcal.uncertainty.coverage import K_AXIS
+from rfcal.uncertainty.words import plus_minus
+
+FASTEST, LEAST_M = 0.98, 1.0
+"""Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory);
+and the shortest line [m] that another one is taken for."""
+
+SLOWED = 0.85
+"""Speed on wet cable over that on dry, at least [1] (value from memory)."""
+
+
+def or_end(state: LineState, last: int, rings: bool) -> tuple[str, bool]:
+    """The other explanation where no end is seen: the last place, by another velocity factor.
+
+    And whether a break is the likelier one: it reflects all, and nothing rings behind it.
+    """
+    now, stated = state.now, state.now.velocity_factor
+    place = float(now.distance_m[last])
+    fits = stated * state.length_m / max(place, LEAST_M)
+    if state.end is not None or state.properties is not None or fits > FASTEST:
+        return "", False
+    whole = now.kind[last] in WHOLE or bool(abs(now.reflection[last]) > 1 - FULL)
+    return say.LINE_OR_END.format(place=place, fits=fits, stated=stated), whole and not rings
+
+
+def too_short(state: LineState, beyond_m: float) -> str:
+    """What explains that a line seems longer than its stated length."""
+    now, length, stated = state.now, state.length_m, state.now.velocity_factor
+    at = int(np.argmin(np.abs(now.distance_m - beyond_m)))
+    half = K_AXIS * math.hypot(now.distance_uncertainty_m[at], state.length_uncertainty_m)
+    more = beyond_m - length
+    return say.LINE_BEYOND.format(
+        length_m=length,
+        piece=plus_minus(more, half),
+        electrical=more / stated,
+        fits=stated * length / beyond_m,
+        stated=stated,
+    )
+
+
+def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> list[str]:
+    """From where to where a length of other cable goes, if places are the ends of one."""
+    now, said = state.now, []
+    for m, n in pairwise(before):
+        one, other = ({now.kind[k], *now.fits[k]} & set(say.LINE_STRETCH) for k in (m, n))
+        start, far = now.distance_m[[m, n]].tolist()
+        if (strong[m] or strong[n]) and (kind := min(one & other, default="")):
+            near = start + SLOWED * (far - start)
+            said.append(say.LINE_STRETCH[kind].format(start=start, near=near, far=far))
+    return said
