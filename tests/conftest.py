@@ -1,7 +1,9 @@
 """What many tests look at and none changes: computed demo records, and what is reported of them."""
 
+import gc
 import os
 from collections.abc import Callable
+from contextlib import contextmanager, nullcontext
 from functools import cache
 from pathlib import Path
 
@@ -11,8 +13,12 @@ import pytest
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 from rfcal.cli import main
+from rfcal.measurement import monte_carlo
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
+
+# thousands of tests stay alive all the while: to look through them seldom saves a tenth of the time
+gc.set_threshold(20_000)
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 
@@ -33,3 +39,27 @@ def reported(tmp_path_factory) -> Callable[[str], Path]:
         return output
 
     return cache(report)
+
+
+@pytest.fixture(scope="session")
+def at_the_answer():
+    """Monte Carlo at one point, not at 16: more is what the demos and tests of its own are for."""
+
+    @contextmanager
+    def at_one():
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(monte_carlo, "ASKED", 1)
+            yield
+
+    return at_one
+
+
+@pytest.fixture
+def small(at_the_answer, request):
+    """A small record is looked at, and no demo that all tests share."""
+    with (
+        at_the_answer()
+        if {"computed", "reported"}.isdisjoint(request.fixturenames)
+        else nullcontext()
+    ):
+        yield

@@ -1,6 +1,5 @@
 """A small record to bend and break: the one that ``rfcal new`` writes, and one with files."""
 
-from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +8,6 @@ import pytest
 from rfcal.cli import main
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement import monte_carlo
 from rfcal.models.standards import Standard
 from rfcal.record.format.start import starting_record
 
@@ -59,30 +57,6 @@ def polar(frequency, reflection) -> str:
     """The same in magnitudes and angles."""
     pairs = np.abs(reflection) + 1j * np.degrees(np.angle(reflection))
     return touchstone(frequency, pairs).replace(" RI ", " MA ")
-
-
-@pytest.fixture(scope="session")
-def at_the_answer():
-    """Monte Carlo at one point, not at 16: more is what the demos and tests of its own are for."""
-
-    @contextmanager
-    def at_one():
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(monte_carlo, "ASKED", 1)
-            yield
-
-    return at_one
-
-
-@pytest.fixture
-def small(at_the_answer, request):
-    """A small record is looked at, and no demo that all tests share."""
-    with (
-        at_the_answer()
-        if {"computed", "reported"}.isdisjoint(request.fixturenames)
-        else nullcontext()
-    ):
-        yield
 
 
 @pytest.fixture

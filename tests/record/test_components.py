@@ -10,6 +10,8 @@ from rfcal.record.job.compute import compute
 from rfcal.report.page import output_files
 from rfcal.report.summary import summary_lines
 
+pytestmark = pytest.mark.usefixtures("small")
+
 RECORD = """format = 1
 [record]
 title = "a part"

@@ -10,6 +10,8 @@ from rfcal.record.job.compute import compute
 from rfcal.report.text.device import answers
 from tests.record.test_components import FREQUENCY, coil, recorded
 
+pytestmark = pytest.mark.usefixtures("small")
+
 
 @pytest.fixture
 def two(tmp_path):
