@@ -17,13 +17,13 @@ from typing import Any, NoReturn
 
 from rfcal import __version__, interrupt
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
-from rfcal.findings import told_once
+from rfcal.findings import listed, told_once
 from rfcal.record.files import require_place, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
 WORKBOOK = "jupyter lab notebooks/"
-MOST_NAMED = 12
+MOST_NAMED = 13
 """Files that are named one by one where some are written."""
 _RECORD, _TO = "the record's folder", "folder to write the record to"
 _CURE = "choose another folder, or say --force"
@@ -150,23 +150,16 @@ def _report(options: argparse.Namespace) -> None:
     output = output_files(results, _progress)
     gone = _write(options, output, results, earlier=earlier_files)
     _say(*summary_lines(results), *chain.from_iterable(map(match_lines, results.matches)))
-    others = _few(name for name in output if name != "report.html")
+    others = listed([name for name in output if name != "report.html"], MOST_NAMED)
     _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
     if gone:
-        _say(f"Taken away, of the earlier report there: {_few(gone)}")
+        _say(f"Taken away, of the earlier report there: {listed([*gone], MOST_NAMED)}")
     _say(f"Workbook: {WORKBOOK}")
 
 
 def _say(*lines: str) -> None:
     """Print lines of the answer; nothing in a name can forge one."""
     print("\n".join(map(printable, lines)))
-
-
-def _few(files: Iterable[str]) -> str:
-    """Names of files, of very many the first ones."""
-    names = list(files)
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED + 1 else ""
-    return ", ".join(names[:MOST_NAMED] if more else names) + more
 
 
 def _progress(said: str) -> None:
@@ -180,7 +173,7 @@ def _write(options: argparse.Namespace, output: dict, results: Any = None, **how
     """Write a command's files, over no reading; what of an earlier set it took away."""
     if results is not None:
         _require_no_input(options.output, output, results)
-    _progress(f"writing {_few(output)}")
+    _progress(f"writing {listed([*output], MOST_NAMED)}")
     gone = write_files(options.output, output, force=options.force, cure=_CURE, **how)
     _progress("")
     return gone
@@ -275,7 +268,7 @@ def _unpack(options: argparse.Namespace) -> None:
 
     found = carried_record(options.page)
     write_files(options.folder, found)
-    _say(f"Wrote to {options.folder}: {_few(found)}")
+    _say(f"Wrote to {options.folder}: {listed([*found], MOST_NAMED)}")
 
 
 def _verify(options: argparse.Namespace) -> int:
@@ -300,7 +293,7 @@ def _compare(options: argparse.Namespace) -> None:
     if options.output is not None:
         pictures = compare.table_pictures(sides) if table else compare.agreement_pictures(*held)
         _write(options, pictures)
-        lines.append(f"Wrote to {options.output}: {_few(pictures)}")
+        lines.append(f"Wrote to {options.output}: {listed([*pictures], MOST_NAMED)}")
     _say(*lines)
 
 
@@ -322,5 +315,5 @@ def _correct(options: argparse.Namespace) -> None:
         kept.age_words(results, date.today()),
         *guessed,
         *map(str, told_once(kept.findings(results, devices))),
-        f"Wrote to {options.output}: {_few(output)}",
+        f"Wrote to {options.output}: {listed([*output], MOST_NAMED)}",
     )

@@ -70,11 +70,11 @@ def swr_words(ratio: float) -> str:
     return f"{ratio:#.3g}" if ratio < 99.95 else "above 100"
 
 
-def listed(texts: Sequence[str]) -> str:
-    """Texts in words; of more than four the first three, empty of none."""
-    told = list(texts if len(texts) <= 4 else texts[:3])
-    told += [f"{len(texts) - 3:,} more"] if len(texts) > 4 else []
-    return " and ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))
+def listed(texts: Sequence[str], most: int = 4, last: str = "and") -> str:
+    """Texts in words; of more than so many the first ones, empty of none."""
+    told = list(texts if len(texts) <= most else texts[: most - 1])
+    told += [f"{len(texts) - most + 1:,} more"] if len(texts) > most else []
+    return f" {last} ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))
 
 
 def quoted(names: Sequence[str]) -> str:

@@ -137,7 +137,7 @@ def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
 
 def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(device, "MOST_SHOWN", 3)
-    monkeypatch.setattr(cli, "MOST_NAMED", 2)
+    monkeypatch.setattr(cli, "MOST_NAMED", 3)
     with (typed / "record.toml").open("a") as file:
         for i in range(3):
             file.write(f'[[measurement]]\nname = "d{i}"\ntyped = [[14.1, {10 + i}, -1.{i}]]\n')

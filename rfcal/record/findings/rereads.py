@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal import defaults
-from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.findings import Finding, listed, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.bench import Moved
 from rfcal.models.line import SPEED_OF_LIGHT
@@ -66,7 +66,7 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
         return say.MOVED_SIGN(of=moved.of, mhz=mhz, first_ohm=x, later_ohm=later)
     elif metres := _behind(moved):
         return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
-    look = " or ".join(filter(None, (", ".join(causes[:-1]), causes[-1])))
+    look = listed(causes, last="or")
     far = f"{float(f'{times:.2g}'):,g}"
     return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
 
