@@ -106,13 +106,13 @@ def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
         elif list(head.keywords)[-1:] == ["reference"] and not head.complete:
             head.keywords["reference"] += f" {line}"
         elif not head.options:
-            raise _no_options(head, text, number)
+            raise _no_options(head, number)
         else:
             yield number, _numbers(head, number, line)
     if not head.lines:
         raise head.refused("the file is empty")
     if not head.options:
-        raise _no_options(head, text)
+        raise _no_options(head)
 
 
 def _meaningful(text: str) -> Iterator[tuple[int, str]]:
@@ -252,13 +252,12 @@ def _unlike(head: _Head, number: int, line: str) -> ReadingError:
     return head.refused(f"expected {count} numbers{hint}, found '{line[:60]}'", number)
 
 
-def _no_options(head: _Head, text: str, line: int | None = None) -> ReadingError:
-    """The error for data without an option line, or before it."""
-    if any(one[0] == "#" and _options(one) is not None for _, one in _meaningful(text)):
-        return head.refused("this stands before the option line ('# ...')", line)
+def _no_options(head: _Head, line: int | None = None) -> ReadingError:
+    """The error for data without an option line before it."""
     return head.refused(
-        "there is no option line, so the unit of frequency and the number format would be a "
-        "guess: add a line such as '# Hz S RI R 50' before the data"
+        "no option line stands before this, so the unit of frequency and the number format would "
+        "be a guess: move it up, or add one such as '# Hz S RI R 50'",
+        line,
     )
 
 

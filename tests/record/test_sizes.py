@@ -46,7 +46,7 @@ def quick():
         ("# Hz S RI R 50\n", "0 0.1 0.2\n", 2),
         ("# Hz S RI R 50\n", "x y z\n", 2),
         ("# Hz G RI R 50\n", "1e6 0.1 0.2\n", 1),
-        ("", "1e6 0.1 0.2\n", None),
+        ("", "1e6 0.1 0.2\n", 1),
     ],
 )
 def test_touchstone_is_refused_at_its_first_bad_line(quick, head, row, line):
