@@ -9,7 +9,7 @@ from pathlib import PurePosixPath
 import numpy as np
 
 from rfcal import defaults
-from rfcal.components.choice import Verdict
+from rfcal.components.fit import Verdict
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties

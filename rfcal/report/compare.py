@@ -186,11 +186,9 @@ def _agreement_lines(name: str, found: Agreement, at: int, ends: Real) -> Iterat
     worst = int(np.argmax(en.max(axis=1)))
     agree = "agree" if within.min() >= SOUND else "agree only just"
     verdict = agree if found.agree else "DO NOT AGREE"
-    yield (
-        f"{name}: both {verdict}: within their uncertainties at {within[0]:.0%} of {points} common "
-        f"points for R and {within[1]:.0%} for X (En up to {en.max():.2f}, at "
-        f"{mhz(found.frequency[worst])})"
-    )
+    inside = f"{within[0]:.0%} of {points} common points for R and {within[1]:.0%} for X"
+    most = f"En up to {en.max():.2f}, at {mhz(found.frequency[worst])}"
+    yield f"{name}: both {verdict}: within their uncertainties at {inside} ({most})"
     half = expanded(found.difference)[at]
     size = abs(found.first.value[at])
     for axis, (letter, part, least) in enumerate((("R", np.real, 0.0), ("X", np.imag, -math.inf))):

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from rfcal.components.choice import choose
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep
+from rfcal.components.fit import Sweep, choose
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 

@@ -6,9 +6,8 @@ import GTC
 import numpy as np
 import pytest
 
-from rfcal.components.choice import choose
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep, fit
+from rfcal.components.fit import Sweep, choose, fit
 from rfcal.components.weighting import Weighting
 from rfcal.record.job.components import equivalents
 from rfcal.uncertainty.derived import derived

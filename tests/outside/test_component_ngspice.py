@@ -7,9 +7,8 @@ import subprocess
 import numpy as np
 import pytest
 
-from rfcal.components.choice import choose
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep
+from rfcal.components.fit import Sweep, choose
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 pytestmark = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")

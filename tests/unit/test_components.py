@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from rfcal.components.choice import choose
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep, fit
+from rfcal.components.fit import Sweep, choose, fit
 from rfcal.components.weighting import Weighting
 from rfcal.uncertainty.quantity import Quantity, both_axes
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.choice import NEGATIVE, SPARE
+from rfcal.components.fit import NEGATIVE, SPARE
 from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rfcal.components.choice import MODELS
+from rfcal.components.fit import MODELS
 from rfcal.components.throughs import METHODS
 from rfcal.record.format.keys import Placed, Section, Table
 from rfcal.record.format.kinds import Choice, File, Number, Text

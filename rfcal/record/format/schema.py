@@ -311,11 +311,9 @@ def _residual(
     if stated:
         return {name: analyzer[key] for key, name in RESIDUAL.items()}
     if standards < 3:
-        raise top.fail(
-            "standard",
-            f"three [[standard]] or more are needed, {standards} are there (or none, for an "
-            f"instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer])",
-        )
+        none = f"an instrument that corrects itself, with {', '.join(RESIDUAL)} under [analyzer]"
+        why = f"three [[standard]] or more are needed, {standards} are there (or none, for {none})"
+        raise top.fail("standard", why)
     return None
 
 

@@ -5,9 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.components.choice import Verdict, choose
 from rfcal.components.circuits import over
-from rfcal.components.fit import Sweep
+from rfcal.components.fit import Sweep, Verdict, choose
 from rfcal.components.throughs import Ports, reflection_of, removed, share
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz

@@ -52,15 +52,13 @@ def settle(
     }
     box, z_ref = best.calibration(grid).error_box, bench.z_ref
     for item in record.checks:
-        own = options[item.name]
-        if item.at is None and len(own.sweeps) > 1 and same_grid(own.frequency, grid):
+        if item.at is None and same_grid(options[item.name].frequency, grid):
             raw = box.apply(known[item.name].quantity(grid, z_ref).value)
-            told[item.name] = own.nearest(raw, z_ref)
+            told[item.name] = options[item.name].nearest(raw, z_ref)
     for again in record.rereads:
-        own = options[again.name]
         first = told.get(again.of, options[again.of].sweeps[0])
-        if len(own.sweeps) > 1 and same_grid(own.frequency, first.frequency):
-            told[again.name] = own.nearest(first.quantity(z_ref).value, z_ref)
+        if same_grid(options[again.name].frequency, first.frequency):
+            told[again.name] = options[again.name].nearest(first.quantity(z_ref).value, z_ref)
     return found, told
 
 

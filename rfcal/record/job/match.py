@@ -97,10 +97,9 @@ def _uncarried(found: MatchResult) -> str:
         return f"the load moves too far from one point of the sweep to the next; {finer}"
     if found.load_share < defaults.LEAST_YIELD:
         share = share_words(found.load_share, found.share_uncertainty)
-        return (
-            f"{better_read(found) or 'measure it better'}; too little is known of the load (even a "
-            f"network that fits it exactly holds the target for {share} of what it may be)"
-        )
+        even = f"even a network that fits it exactly holds the target for {share} of what it may be"
+        cure = better_read(found) or "measure it better"
+        return f"{cure}; too little is known of the load ({even})"
     return ""
 
 

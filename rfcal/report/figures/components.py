@@ -9,7 +9,7 @@ from matplotlib.ticker import LogLocator, NullFormatter
 
 from rfcal import defaults
 from rfcal.components.agreement import Agreement
-from rfcal.components.choice import Verdict
+from rfcal.components.fit import Verdict
 from rfcal.components.throughs import METHODS, Ports, doubt_of
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.bench import Analyzer
