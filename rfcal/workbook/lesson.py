@@ -114,14 +114,14 @@ def against_truth(results: Results) -> str:
     true = np.array(json.loads(path.read_text())["impedance_ohm"])
     device, at = results.devices[0], results.devices[0].answer
     low, high = np.moveaxis(device.interval, -1, 0)
-    inside = (low <= true) & (true <= high)
+    of_r, of_x = np.mean((low <= true) & (true <= high), axis=0)
     raw = to_impedance(device.raw.reflection, device.raw.z_ref)[at]
     impedances = complex(*true[at]), raw, device.impedance.value[at]
     is_, read, corrected = (words.complex_ohm(complex(z), ONE_OHM) for z in impedances)
     return (
         f"Simulated, so the truth is known: at {words.mhz(device.frequency[at])} it is {is_}, the "
         f"raw reading {read}, corrected {corrected}. The 95 % interval holds the true R at "
-        f"{inside[:, 0].mean():.0%} and the true X at {inside[:, 1].mean():.0%} of the points."
+        f"{of_r:.0%} and the true X at {of_x:.0%} of the points."
     )
 
 

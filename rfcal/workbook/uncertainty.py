@@ -234,5 +234,4 @@ def blind_figure(found: Blind) -> Figure:
         at = found.reflection[where]
         look: dict[str, Any] = {"color": style.ROLES[role].color, "label": label}
         ax.plot(at.real, at.imag, marker, markersize=size, markerfacecolor="none", **look)
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)

@@ -59,8 +59,7 @@ def _reactance_arc(x: float) -> Path:
     # centre 1 + j/x, radius 1/|x|
     radius, end = 1 / abs(x), complex(from_impedance(1j * x, 1.0)) - complex(1, 1 / x)
     start, stop = sorted((np.degrees(np.angle(end)) % 360, 270.0 if x > 0 else 90.0))
-    arc = Path.arc(start, stop)
-    return arc.transformed(Affine2D().scale(radius).translate(1.0, 1 / x))
+    return Path.arc(start, stop).transformed(Affine2D().scale(radius).translate(1.0, 1 / x))
 
 
 def _label_grid(ax: Axes, z_ref: float) -> None:

@@ -42,8 +42,7 @@ def part_figure(part: Part) -> Figure:
         _fitted(upper, lower, verdict)
     lower.axhline(0, color=style.MUTED, linewidth=0.8)
     style.Beyond(upper).show()
-    style.add_legend(figure, upper, lower)
-    return figure
+    return style.add_legend(figure, upper, lower)
 
 
 def _fitted(upper, lower, verdict: Verdict) -> None:
@@ -74,8 +73,7 @@ def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
     style.Beyond(ax).show()
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter("{x:g}")
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)
 
 
 def agreement_figure(name: str, found: Agreement) -> Figure:
@@ -89,8 +87,7 @@ def agreement_figure(name: str, found: Agreement) -> Figure:
     most = float(np.nanmax(np.abs(found.normalised_error), initial=1.0))
     ax.set_ylim(-1.15 * min(most, 20) - 0.2, 1.15 * min(most, 20) + 0.2)
     style.Beyond(ax).show()
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)
 
 
 def values_figure(parts: Sequence[tuple[str, Part]], value: str) -> Figure:

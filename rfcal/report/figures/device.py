@@ -55,8 +55,7 @@ def device_chart(device: Device) -> Figure:
         label = "" if k > bent[0] else "elsewhere, bent"
         other = chart.draw_ellipse(ax, region.centre[k], size[k], label=label)
         other.set(fill=False, linestyle=(0, (3, 2)))
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)
 
 
 def device_bands(device: Device) -> Figure:
@@ -76,8 +75,7 @@ def device_bands(device: Device) -> Figure:
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
         lower.axhline(0, color=style.MUTED, linewidth=0.8)
     _one_tick(lower, megahertz)
-    style.add_legend(figure, upper)
-    return figure
+    return style.add_legend(figure, upper)
 
 
 def _one_tick(ax: Axes, megahertz: Real) -> None:
@@ -146,8 +144,7 @@ def error_terms_figure(
     phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
     lower.plot(megahertz, phase, **style.plain_look(0, frequency.size))
     _one_tick(lower, megahertz)
-    style.add_legend(figure, upper)
-    return figure
+    return style.add_legend(figure, upper)
 
 
 def line_figure(line: LineState) -> Figure:
@@ -187,5 +184,4 @@ def line_figure(line: LineState) -> Figure:
             marks: dict[str, Any] = {"marker": marker, "facecolor": face, "edgecolor": style.TEXT}
             ax.scatter(there, at, label=label, s=40, zorder=4, **marks)
     ax.set(yscale="log", xlim=(0, reach), ylim=(floor, 2.0))
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)

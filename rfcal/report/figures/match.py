@@ -34,8 +34,7 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
     _draw_walk(places["walk"], result, proposal.candidate.network)
     made = {"ideal parts": proposal.candidate.ideal_swr, "parts that exist": proposal.candidate.swr}
     _draw_swr(places["swr"], result.goal, made)
-    style.add_legend(figure, places["walk"], places["swr"])
-    return figure
+    return style.add_legend(figure, places["walk"], places["swr"])
 
 
 def draw_schematic(ax: Axes, network: Network) -> None:
@@ -132,8 +131,7 @@ def built_figure(result: MatchResult) -> Figure:
     ax, after = figure.subplots(), result.after
     assert after is not None
     _draw_swr(ax, result.goal, {"promised": after.promised_swr, "built": after.found_swr})
-    style.add_legend(figure, ax)
-    return figure
+    return style.add_legend(figure, ax)
 
 
 def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:

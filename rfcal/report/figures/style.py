@@ -133,8 +133,8 @@ class Beyond:
         self._words.set_text("  ".join(said).replace("-", "−") or " ")
 
 
-def add_legend(figure: Figure, *sources: Axes) -> None:
-    """Put one legend of what `sources` show under the figure, where it can cover nothing."""
+def add_legend(figure: Figure, *sources: Axes) -> Figure:
+    """The figure with one legend of what `sources` show under it, where it can cover nothing."""
     handles, labels = (
         [*chain(*found)]
         for found in zip(*(ax.get_legend_handles_labels() for ax in sources), strict=True)
@@ -143,3 +143,4 @@ def add_legend(figure: Figure, *sources: Axes) -> None:
     place: dict[str, Any] = {"loc": "outside lower center", "ncols": min(len(labels), 3)}
     if handles:
         figure.legend(handles, labels, handlelength=3.2, **place, **look)
+    return figure
