@@ -26,25 +26,16 @@ FIXTURE = ("fixture, open", "fixture, short", "fixture, load")
 """What a fixture is read with, in the order of its files."""
 MOSTLY = 1.0
 """Of the part's own |Z|, from which a fixture adds more than the part is."""
-TWO_ELEMENTS = (
-    "resistance",
-    "reactance",
-    "impedance_magnitude",
-    "series_inductance",
-    "series_capacitance",
-    "parallel_resistance",
-    "parallel_inductance",
-    "parallel_capacitance",
-    "q",
-)
-"""What is read off a reflection that concerns a part. In series its resistance is its ESR."""
+OF_WAVES = {"swr", "return_loss"}
+"""What is read off a reflection and is no figure of a part. In series its resistance is its ESR."""
 
 
 def equivalents(figures: Mapping[str, Figure]) -> dict[str, Figure]:
     """Of a device's figures those of a part, and the dissipation factor, one over Q."""
     q = figures["q"]
     loss = Figure(over(q.value), over(q.high), over(q.low), "", 0.0)
-    return {name: figures[name] for name in TWO_ELEMENTS} | {"dissipation_factor": loss}
+    own = {name: figure for name, figure in figures.items() if name not in OF_WAVES}
+    return own | {"dissipation_factor": loss}
 
 
 def _part(

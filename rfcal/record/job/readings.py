@@ -126,13 +126,8 @@ def other_unit(own: Real, usual: Real, of: str) -> str:
 
 def unit_factor(one_hz: float, other_hz: float) -> str:
     """By which unit one frequency seems to be another's, in words; nothing where it is by none."""
-    ratio = one_hz / other_hz
-    for factor, words in ((1e3, "1,000"), (1e6, "1,000,000")):
-        if factor / 2 < ratio < factor * 2:
-            return f"{words} times"
-        if factor / 2 < 1 / ratio < factor * 2:
-            return f"1/{words} of"
-    return ""
+    words = {1e3: "1,000 times", 1e6: "1,000,000 times", 1e-3: "1/1,000 of", 1e-6: "1/1,000,000 of"}
+    return next((words[by] for by in words if 0.5 < one_hz / other_hz / by < 2), "")
 
 
 def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
