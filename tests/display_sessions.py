@@ -119,8 +119,8 @@ def sessions(rng, frequency, shown, device=None):
 def coverage(truth, found):
     """Shares of sessions whose R, and whose X, is held by the answer that fits better."""
     held = []
-    first, other, _ = found
-    for device in (first, other or first):
+    first, _ = found
+    for device in (first, first.other or first):
         ends = device.interval
         value = np.stack([truth.real, truth.imag], axis=-1)
         held.append((ends[..., 0] <= value) & (value <= ends[..., 1]))
