@@ -6,7 +6,6 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
-from matplotlib.transforms import Bbox
 
 from rfcal.report.figures.render import settle
 
@@ -25,7 +24,7 @@ def faults(figure: Figure) -> list[str]:
     axes = [ax for ax in figure.axes if ax.get_visible()]
     found = [said for ax in axes for said in _clipped(ax)]
     words = [
-        (text.get_text(), text.get_window_extent(renderer))
+        (text.get_text(), tuple(map(float, text.get_window_extent(renderer).extents)))
         for ax in axes
         for text in _texts(ax)
         if text.get_visible() and text.get_text().strip()
@@ -46,12 +45,12 @@ def faults(figure: Figure) -> list[str]:
             box = legend.get_window_extent(renderer)
             if box.count_contains(points):
                 found.append("a legend covers data")
-            found += [f"a legend covers '{one}'" for one, a in words if _overlap(a, box)]
+            found += [f"a legend covers '{one}'" for one, a in words if _overlap(a, box.extents)]
     whole = figure.bbox.padded(HAIR)
     return found + [
         f"'{said}' leaves the picture"
         for said, box in words
-        if not (whole.contains(*box.min) and whole.contains(*box.max))
+        if not (whole.contains(*box[:2]) and whole.contains(*box[2:]))
     ]
 
 
@@ -66,9 +65,9 @@ def _texts(ax):
     return [*ax.texts, *named, ax._right_title]
 
 
-def _overlap(a: Bbox, b: Bbox) -> bool:
-    across = Bbox.intersection(a, b)
-    return across is not None and min(across.width, across.height) > HAIR
+def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
+    """Whether two boxes, left, foot, right and top, share more than a hair."""
+    return min(a[2], b[2]) - max(a[0], b[0]) > HAIR and min(a[3], b[3]) - max(a[1], b[1]) > HAIR
 
 
 def _points(ax):

@@ -13,9 +13,14 @@ from rfcal.record.job.compute import compute
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
 from rfcal.uncertainty.words import figure_words
-from tests.record.conftest import MATCH, bend, write
+from tests.record.conftest import FREQUENCY, MATCH, bend, write
 
 POINTS = 41
+
+
+def capacitive(ohm):
+    """What is that at 55 MHz, and as any capacitor over the band."""
+    return from_impedance(ohm.real + 1j * ohm.imag * 55e6 / FREQUENCY)
 
 
 def said_first(folder, ohm):
@@ -105,7 +110,7 @@ def test_a_resistance_that_may_be_zero_is_matched_by_nothing(asked, ohm, cure):
 def test_the_part_that_makes_a_load_readable_is_told_with_what_it_carries(asked):
     """In the match's own box: the act first, its danger with it, and the answer's own R and X."""
     bend(asked, "power_w = 5", "power_w = 100")
-    write(asked, "device", np.full(POINTS, from_impedance(12 - 360j)))
+    write(asked, "device", capacitive(12 - 360j))
     results = compute_of(asked, 0.002)
     (match,), (device,) = results.matches, results.devices
     # I = sqrt(2 P / R) = 4.1 A, and U = 360 ohm times that = 1.5 kV
@@ -160,7 +165,7 @@ def test_an_assumed_q_is_named_where_it_decides(asked):
 
 
 def remarks(folder, ohm):
-    write(folder, "device", np.full(POINTS, from_impedance(ohm)))
+    write(folder, "device", capacitive(ohm))
     return match_words.match_remarks(compute(folder).matches[0])
 
 

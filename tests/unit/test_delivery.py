@@ -11,7 +11,6 @@ from rfcal.feedline.power import along, loss_db
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
-from rfcal.record.job.compute import compute
 
 TOWER = Path(__file__).parents[2] / "data/demo/tower-line"
 
@@ -51,9 +50,9 @@ def test_a_load_that_takes_no_power():
         loss_db(Line(1.0), [1e6], complex(np.inf))
 
 
-def test_loss_of_a_measured_path_against_its_truth():
+def test_loss_of_a_measured_path_against_its_truth(computed):
     """The tower line is simulated by ngspice: its own figures with the true antenna behind it."""
-    device = compute(TOWER).devices[0]
+    device = computed("tower-line").devices[0]
     truth = json.loads((TOWER / "truth.json").read_text())
     megahertz, per_100m = np.transpose(truth["line"]["loss_db_per_100m"])
     conductor = np.interp(70.165, megahertz, per_100m / np.sqrt(megahertz))

@@ -47,9 +47,9 @@ def device(calibrated):
     return calibrated.correct(swept("antenna"))
 
 
-@pytest.fixture(scope="module")
-def recorded():
-    return rfcal.compute(BEACON).device("antenna")
+@pytest.fixture
+def recorded(computed):
+    return computed("beacon-antenna").device("antenna")
 
 
 def test_it_gives_what_the_record_gives(device, recorded):
@@ -311,8 +311,8 @@ def lossy_reference():
 WRONG = {
     "a number for a record": (lambda: rfcal.compute(3), "named by its folder, found 3"),
     "an unknown measurement": (
-        lambda: rfcal.compute(BEACON).device("antena"),
-        "'antena', and one of 'antenna'",
+        lambda: rfcal.compute(DEMO / "sensor-coil").device("senser"),
+        "'senser', and one of 'sensor'",
     ),
     "nothing to read": (lambda: rfcal.read(), "one file or more"),
     "a number to read": (lambda: rfcal.read(3), "one file or more"),
@@ -461,9 +461,9 @@ def test_a_sweep_is_read_only_and_its_own():
     assert issubclass(CalibrationError, RfcalError)
 
 
-def test_what_a_prompt_shows_is_one_line(recorded):
+def test_what_a_prompt_shows_is_one_line(recorded, computed):
     assert repr(recorded.raw) == "<Sweep antenna: 201 points from 69 to 72 MHz, in 50 ohm>"
-    said = repr(rfcal.compute(BEACON))
+    said = repr(computed("beacon-antenna"))
     assert said == "<Results of 'Beacon antenna on 4 m, spring check': antenna>"
 
 
