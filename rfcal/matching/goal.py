@@ -19,10 +19,8 @@ SPARE = 0.75
 """Of the step that would just do, so much is asked for [1]."""
 
 
-FEW, MOST_SMOOTHED, FINE = 3, 201, 801
+FEW, MOST_SMOOTHED, FINE = 5, 201, 801
 """Points of a sweep that can be smoothed at least and at most, and that a smooth one has."""
-STIFF = np.geomspace(1e-3, 1e9, 49)[:, None]
-"""Weights of second differences that are tried [1]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,15 +95,14 @@ class Goal:
 
         Frequencies outside are held at the sweep's ends.
         """
+        from scipy.interpolate import interp1d
+
         reflection = from_impedance(self.load if load is None else load, self.target_ohm)
         if self.frequency.size == 1:
             return to_impedance(np.repeat(reflection, frequency.size, axis=-1), self.target_ohm)
-        frequency = np.clip(frequency, self.frequency[0], self.frequency[-1])
-        k = np.clip(np.searchsorted(self.frequency, frequency), 1, self.frequency.size - 1)
-        left, right = self.frequency[k - 1], self.frequency[k]
-        share = (frequency - left) / (right - left)
-        between = (1 - share) * reflection[..., k - 1] + share * reflection[..., k]
-        return to_impedance(between, self.target_ohm)
+        ends = reflection[..., 0], reflection[..., -1]
+        chords = interp1d(self.frequency, reflection, bounds_error=False, fill_value=ends)
+        return to_impedance(chords(frequency), self.target_ohm)
 
     @property
     def near(self) -> np.ndarray:
@@ -118,26 +115,21 @@ class Goal:
     def smooth(self) -> tuple[Real, Complex]:
         """Frequencies between the points too, and the load there without its scatter [ohm].
 
-        Least squares of the scatter and of second differences, weighed by cross-validation
-        (P. H. C. Eilers, A perfect smoother, Anal. Chem. 75 (2003)); of a long sweep what is
-        about the band.
+        Of a long sweep what is about the band.
         """
-        from scipy.interpolate import CubicSpline
+        from scipy.interpolate import make_smoothing_spline
 
         index = np.flatnonzero(self.near | (self.frequency.size <= MOST_SMOOTHED))
         index = index[:: -(-index.size // MOST_SMOOTHED)]
         count = index.size
         if count < FEW:
             return self.frequency, self.load
-        bends = np.diff(np.eye(count), 2, axis=0)
-        weight, ways = np.linalg.eigh(bends.T @ bends)
-        parts = ways.T @ from_impedance(self.load[index], self.target_ohm)
-        kept = 1 / (1 + STIFF * np.maximum(weight, 0))
-        score = (np.abs((1 - kept) * parts) ** 2).sum(-1) / (count - kept.sum(-1)) ** 2
+        reflection, place = from_impedance(self.load[index], self.target_ohm), np.arange(count)
         at = np.linspace(0, count - 1, max(count, FINE))
-        spline = CubicSpline(np.arange(count), ways @ (kept[score.argmin()] * parts))
-        frequency = np.interp(at, np.arange(count), self.frequency[index])
-        return frequency, to_impedance(spline(at), self.target_ohm)
+        # weighed by generalised cross-validation
+        re, im = (make_smoothing_spline(place, part) for part in (reflection.real, reflection.imag))
+        frequency = np.interp(at, place, self.frequency[index])
+        return frequency, to_impedance(re(at) + 1j * im(at), self.target_ohm)
 
     def in_band(self) -> tuple[Real, Complex]:
         """Frequencies [Hz] of the sweep in the band and its edges, and the load there [ohm]."""

@@ -300,23 +300,15 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm{asked}"
         )
     said += _lossy(result) + _by_q(result)
-    if result.limit is not None and result.proposals:
-        limit = result.limit
-        if not limit.told:
-            said.append(
-                "how well any network could match this load over the band cannot be told: neither "
-                "a series nor a parallel circuit of R, L and C is near enough to it"
-            )
-        elif sets_none(limit) and result.proposals[0].candidate.meets:
-            said.append("the load itself sets no limit to the match over so narrow a band")
-        elif not sets_none(limit):
-            first = result.proposals[0].candidate
-            near = first.loss_db <= defaults.SMALL_LOSS_DB
-            said.append(
-                f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
-                "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
-                f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
-            )
+    limit = result.limit
+    if limit and limit.told and not sets_none(limit) and result.proposals:
+        first = result.proposals[0].candidate
+        near = first.loss_db <= defaults.SMALL_LOSS_DB
+        said.append(
+            f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
+            "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
+            f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
+        )
     if result.proposals or not (result.ranking.nothing_needed or result.doubt):
         names: dict[str, list[str]] = {}
         for name, why in result.ranking.refused.items():
