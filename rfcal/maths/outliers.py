@@ -15,8 +15,9 @@ FAR = 11.0
 farthest was at 5.4, so this takes no part of the chance of a false alarm."""
 FEWEST = 21
 """Points below which a sweep has no usual size of differences."""
-MOST = 8
-"""Points of one sweep that may stick out; more are how it goes."""
+MOST, MOST_NEXT, REACH = 8, 5, 4
+"""Points of one sweep that may stick out, and of these next to each other; more are how it goes.
+They are looked for this far on both sides of a fourth difference that is odd."""
 ROUGH = 1.2
 """What sticks out differs from point to point by so much of its size; a resonance bulges."""
 
@@ -44,23 +45,32 @@ def _taken_away(values: Complex, noise: float) -> tuple[list[int], Complex]:
     left = values
     at, times = _oddest(left, noise)
     while times > FAR:
-        tried = [k for k in range(at, at + PATTERN.size) if k not in odd]
-        if not tried or len(odd) == min(MOST, values.size // 10):
+        near = range(max(at - REACH, 0), min(at + PATTERN.size + REACH, values.size))
+        tried = [k for k in near if k not in odd]
+        if not tried or len(odd) >= min(MOST, values.size // 10):
             return [], values
-        odd.append(_smoothest(values, odd, tried))
+        odd += _smoothest(values, odd, tried, slice(near[0], near[-1] + 1), noise)
         left = smooth(values, odd)
         at, times = _oddest(left, noise)
     return odd, left
 
 
-def _smoothest(values: Complex, odd: list[int], tried: list[int]) -> int:
-    """The one without which all about it varies least."""
-    near = slice(max(tried[0] - 4, 0), tried[-1] + 5)
+def _smoothest(
+    values: Complex, odd: list[int], tried: list[int], about: slice, noise: float
+) -> list[int]:
+    """The fewest next to each other without which all about them is smooth, or the best single."""
 
-    def roughness(k: int) -> float:
-        return float(np.linalg.norm(np.convolve(smooth(values, [*odd, k])[near], PATTERN, "valid")))
+    def roughness(block: list[int]) -> float:
+        left = smooth(values, [*odd, *block])[about]
+        return float(np.max(np.abs(np.convolve(left, PATTERN, "valid"))))
 
-    return min(tried, key=roughness)
+    best = []
+    for count in range(1, min(MOST_NEXT, len(tried)) + 1):
+        blocks = [tried[k : k + count] for k in range(len(tried) - count + 1)]
+        best.append(min(blocks, key=roughness))
+        if roughness(best[-1]) < FAR * np.linalg.norm(PATTERN) * noise:
+            return best[-1]
+    return best[0]
 
 
 def step_at(values: Complex, noise: float) -> int | None:

@@ -76,7 +76,7 @@ def model_of(table):
     return Standard(table["kind"], offset_delay=delay, **figures)
 
 
-@pytest.mark.parametrize("points", [[40], [40, 41, 42], [12, 50, 51, 88]])
+@pytest.mark.parametrize("points", [[40], [40, 41, 42], [12, 50, 51, 88], [*range(40, 45)]])
 def test_interference_is_found_where_it_is(tmp_path, points):
     session = swept_session("middle")
     session.readings["open"].noise[points] += 0.05 * np.exp(2j * np.arange(len(points)))
