@@ -45,32 +45,30 @@ def _taken_away(values: Complex, noise: float) -> tuple[list[int], Complex]:
     left = values
     at, times = _oddest(left, noise)
     while times > FAR:
-        near = range(max(at - REACH, 0), min(at + PATTERN.size + REACH, values.size))
-        tried = [k for k in near if k not in odd]
-        if not tried or len(odd) >= min(MOST, values.size // 10):
+        taken = _smoothest(values, odd, at, noise)
+        if not taken or len(odd) >= min(MOST, values.size // 10):
             return [], values
-        odd += _smoothest(values, odd, tried, slice(near[0], near[-1] + 1), noise)
+        odd += taken
         left = smooth(values, odd)
         at, times = _oddest(left, noise)
     return odd, left
 
 
-def _smoothest(
-    values: Complex, odd: list[int], tried: list[int], about: slice, noise: float
-) -> list[int]:
-    """The fewest next to each other without which all about them is smooth, or the best single."""
+def _smoothest(values: Complex, odd: list[int], at: int, noise: float) -> list[int]:
+    """The fewest next to each other without which all about them is noise, or the best single."""
+    about = range(max(at - REACH, 0), min(at + PATTERN.size + REACH, values.size))
 
     def roughness(block: list[int]) -> float:
-        left = smooth(values, [*odd, *block])[about]
-        return float(np.max(np.abs(np.convolve(left, PATTERN, "valid"))))
+        left = smooth(values, [*odd, *block])[about.start : about.stop]
+        return float(np.linalg.norm(np.convolve(left, PATTERN, "valid")))
 
-    best = []
+    tried = [k for k in about if k not in odd]
     for count in range(1, min(MOST_NEXT, len(tried)) + 1):
-        blocks = [tried[k : k + count] for k in range(len(tried) - count + 1)]
-        best.append(min(blocks, key=roughness))
-        if roughness(best[-1]) < FAR * np.linalg.norm(PATTERN) * noise:
-            return best[-1]
-    return best[0]
+        best = min((tried[k : k + count] for k in range(len(tried) - count + 1)), key=roughness)
+        if roughness(best) < FAR * np.linalg.norm(PATTERN) * noise:
+            return best
+    singles = [[k] for k in tried if at <= k < at + PATTERN.size]
+    return min(singles, key=roughness, default=[])
 
 
 def step_at(values: Complex, noise: float) -> int | None:

@@ -93,6 +93,12 @@ def test_a_narrow_resonance_is_no_interference():
     assert sticking_out(device, 0.0005) == []
 
 
+def test_the_steep_part_of_an_antenna_in_wide_steps_is_no_interference():
+    session = draw((201, 87), True)
+    device = session.readings["device"].raw()
+    assert sticking_out(device, session.analyzer["noise"]) == []
+
+
 def test_a_curve_that_bends_at_its_end_is_no_interference():
     session = draw((2, 35), True)
     short = session.readings["short"].raw()  # behind a lead, in steps of a third of a turn

@@ -75,6 +75,16 @@ def test_reactance_that_is_the_same_over_a_decade_needs_resistance_that_rises():
     assert off_passive(f, from_impedance(np.full(101, 50 + 5j))) == pytest.approx(0.03, abs=0.02)
 
 
+def test_a_length_that_is_much_in_doubt_explains_what_is_far_from_passive():
+    """A capacitor from which a line was removed, whose length is off by what was stated."""
+    f = np.linspace(35e6, 330e6, 101)
+    per_length = -4j * np.pi * f / SPEED_OF_LIGHT
+    x = from_impedance(1 + 1 / (2j * np.pi * f * 20e-12)) * np.exp(-0.1 * per_length)
+    assert off_passive(f, x)
+    doubt = (*both_axes("noise", 0.0005, per_point=True), Effect("length", 0.1 * per_length * x))
+    assert not beyond_passive(f, Quantity(x, doubt))
+
+
 FREQUENCY = np.linspace(200e6, 300e6, 41)
 CHECK = Quantity(np.full(41, 0.4 + 0j), both_axes("definition", 0.002))
 

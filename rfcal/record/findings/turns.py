@@ -54,16 +54,19 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     f, z, slope = mean(frequency), (1 + x) / (1 - x), (1 - x) ** 2 / 2  # d x / d z
     rough = np.median(np.abs(np.diff(reflection.value, 4))) / RAYLEIGH
     noise = sum(mean(np.abs(e.change) ** 2) / 2 for e in reflection.effects if e.per_point)
-    weight = _weight(np.diff(z, 2) * slope[1:-1], np.maximum(noise, rough**2) / counts)
+    common = [mean(e.change) for e in reflection.effects if not e.per_point]
+    doubt = np.reshape(common, (-1, f.size))
+    # with what is of second order in what is common and large
+    variance = np.maximum(noise, rough**2) / counts + np.sum(np.abs(doubt) ** 2 / 2, axis=0) ** 2
+    weight = _weight(np.diff(z, 2) * slope[1:-1], variance)
 
     def rows(values: np.ndarray) -> Real:
         weighted = (weight * values).T
         return np.concatenate([weighted.real, weighted.imag])
 
-    common = [mean(e.change) for e in reflection.effects if not e.per_point]
     parts = rows(slope * _passive_parts(f, z.real))
     parts /= np.linalg.norm(parts, axis=0)
-    doubts = rows(np.reshape(common, (-1, f.size)))
+    doubts = rows(doubt)
     ones, none = np.eye(len(common)), np.zeros((len(common), parts.shape[1]))
     # deviations are of either sign, and each counts as one equation more
     system = np.block([[parts, doubts, -doubts], [none, ones, -ones]])
