@@ -14,7 +14,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_echoes
-from rfcal.feedline.end import WHOLE
+from rfcal.feedline.end import BEHIND, WHOLE
 from rfcal.feedline.fault_kinds import JOINT, LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
@@ -396,6 +396,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
     told, total = kind[1] or kind[0], closed(abs(value[0]), abs(value[1]), *kind)
+    told = UNKNOWN if told == BEHIND else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]
     return Change(where, what, value[0], value[1], size, told, fits[-1], total)

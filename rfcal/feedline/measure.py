@@ -27,9 +27,11 @@ NARROW = 0.5
 """Below this share of the middle frequency a span may leave impedance and delay to each other."""
 RIVAL = 3.0
 """Another line would do whose misfit is below so many times the best's or the expected one."""
-SLOWEST, FOLLOWED = 0.5, 0.4
-"""Velocity factor [1] of the slowest of usual lines (common practice, no source); and turns of the
-round trip from point to point up to which its phase is followed."""
+SLOWEST, FASTEST = 0.5, 0.98
+"""Velocity factors [1] that lines are between: an air-spaced one has some 0.95 (value from memory),
+and usual ones more than the first (common practice, no source)."""
+FOLLOWED = 0.4
+"""Turns of the round trip from point to point up to which its phase is followed."""
 STARTS, FOLDS = 8, 3
 """Starts of the fit that are tried, and ranges of the sweep that a line is sought in."""
 MOST_RATIO = 16.0

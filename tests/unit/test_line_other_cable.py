@@ -14,7 +14,7 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.findings.line import line_verdict
 from tests.unit.test_faults import WIDE, foot
-from tests.unit.test_line_state import rod, state
+from tests.unit.test_line_state import random_rod, rod, state
 
 ENDS = {"open": 1e9, "75 ohm": 75.0, "antenna": rod(WIDE)}
 
@@ -163,3 +163,35 @@ def test_what_a_wire_answers_late_is_neither_the_end_nor_a_place(mhz):
             if kind == wrong:
                 (fits,) = re.findall(r"velocity factor (?:of|is) (0\.\d+)", said)
                 assert float(fits) == pytest.approx(cable.velocity_factor, rel=0.04), said
+
+
+@pytest.mark.parametrize(("true", "stated"), [("foam 10 mm", "RG-213"), ("RG-58C", "RG-8X")])
+def test_with_a_baseline_another_cable_is_named_and_places_are_on_the_line(true, stated):
+    """Where the end was seen tells the velocity factor; what is new is at its own metres."""
+    rng = np.random.default_rng(23)
+    for _ in range(6):
+        line = CABLES[true].line(rng.uniform(20, 60))
+        end, place = random_rod(rng, WIDE), rng.uniform(4, line.length_m - 3)
+        then, joint = foot(WIDE, line, end), ("series", rng.uniform(8, 20), place)
+        wrong = replace(CABLES[stated].line(0.0), length_m=line.length_m)
+        known = {"loss_known": True, "length_m": line.length_m}
+        for now, faulty in ((then, False), (foot(WIDE, line, end, joint), True)):
+            said, _ = line_verdict(state(rng, WIDE, wrong, now, then, **known))
+            fits = float(re.search(r"type first, .* velocity factor of (0\.\d+), not", said)[1])
+            assert fits == pytest.approx(line.velocity_factor, abs=0.03)
+            assert faulty or "the line is as it was" in said
+            if faulty:
+                pattern = r"at (\S+) ± (\S+) m \((\S+) m by the stated type\)"
+                at, half, by_type = map(float, re.search(pattern, said).groups())
+                assert abs(at - place) < half + 0.05
+                ratio = wrong.velocity_factor / line.velocity_factor
+                assert by_type == pytest.approx(place * ratio, rel=0.02)
+
+
+def test_a_length_that_fits_leaves_the_stated_type():
+    rng = np.random.default_rng(24)
+    for name in ("foam 10 mm", "RG-58C"):
+        line, end = CABLES[name].line(35.0), random_rod(rng, WIDE)
+        then, near = foot(WIDE, line, end), replace(line, length_m=35.3)
+        known = {"loss_known": True, "length_m": 35.3}
+        assert "type" not in line_verdict(state(rng, WIDE, near, then, then, **known))[0]

@@ -6,6 +6,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echoes import TOTAL
+from rfcal.feedline.end import more_than_all
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.shift import Shift
 from rfcal.models.line import SPEED_OF_LIGHT
@@ -39,7 +40,25 @@ TOP_M = 5.0
 
 
 def compared(state: LineState) -> tuple[str, bool]:
-    """A line against its baseline: more loss, the nearest change, and what else is new."""
+    """A line against its baseline, and whether that is to be looked after."""
+    type_first, (parts, fault) = _type_words(state), _what_differs(state)
+    return sentence("; ".join(filter(None, [*type_first, *parts]))), fault or bool(type_first)
+
+
+def _type_words(state: LineState) -> list[str]:
+    """What tells that the cable is not of the type that is stated."""
+    now, stated = state.now, state.misstated
+    if stated is not None:
+        fits, place = now.velocity_factor, state.length_m * stated / now.velocity_factor
+        return [say.LINE_OTHER.format(fits=fits, stated=stated, place=place)]
+    if state.length_m or not (state.loss_known and more_than_all(now)):
+        return []
+    place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
+    return [say.LINE_OVER.format(there=f"{place:.1f} m")]
+
+
+def _what_differs(state: LineState) -> tuple[list[str], bool]:
+    """More loss, the nearest change, and what else is new; and whether that is a fault."""
     found = state.comparison
     assert found is not None
     lost = [] if found.lost is None else [lost_words(state, found.lost)]
@@ -50,7 +69,7 @@ def compared(state: LineState) -> tuple[str, bool]:
     if not found.changes:
         sound = "nothing else has changed" if lost else say.LINE_SOUND
         said = moved or sound.format(least=LEAST, end=end_words(state))
-        return sentence("; ".join([*lost, said])), longer or bool(lost)
+        return [*lost, said], longer or bool(lost)
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
     told = [] if first in new else [_change_words(state, first)]
@@ -62,7 +81,7 @@ def compared(state: LineState) -> tuple[str, bool]:
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
     parts.append(_beyond(state, found.changes, bool(moved)))
     fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
-    return sentence("; ".join(filter(None, parts))), fault
+    return parts, fault
 
 
 def _breaks(state: LineState, change: Change) -> bool:

@@ -12,6 +12,7 @@ from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_
 from rfcal.feedline.fault_kinds import RESISTIVE, STEP
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
+from rfcal.feedline.measure import FASTEST
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_otherwise import or_end, stretches, too_short
@@ -261,7 +262,7 @@ def alone(state: LineState) -> tuple[str, bool]:
         return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
     which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
-    which = f"{which}; {say.LINE_OVER}" if over else which
+    which = f"{which}; {say.LINE_OVER.format(there='there')}" if over else which
     if state.beyond_m is not None:
         which = too_short(state, state.beyond_m)
     told += stretches(state, before_end(state), strong)
@@ -324,8 +325,10 @@ def place_words(state: LineState, distance_m: float) -> str:
     if nearest is None:
         return f"{distance_m:.1f} m"
     place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
-    farther = farther_words(state, distance_m)
-    return f"{place} ({farther})" if farther else place
+    said = farther_words(state, distance_m)
+    if state.misstated is not None:
+        said = say.LINE_BY_TYPE.format(place=distance_m * state.misstated / now.velocity_factor)
+    return f"{place} ({said})" if said else place
 
 
 def sentence(text: str) -> str:

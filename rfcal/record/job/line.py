@@ -13,12 +13,22 @@ from rfcal.feedline.changes import Comparison, closed, compare, told_by_passing
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
-from rfcal.feedline.measure import followed, measure_line, measure_unfollowed
+from rfcal.feedline.measure import (
+    FASTEST,
+    SLOWEST,
+    followed,
+    measure_line,
+    measure_unfollowed,
+)
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck
 from rfcal.record.results import LineState
 from rfcal.uncertainty.quantity import Quantity
+
+LEAST_LAST, OF_LAST = 0.1, 0.5
+"""What reflects more than the first of these [1] and lies last in a baseline is the line's end; and
+what that delays by a wide band, in resolutions (standard, by simulation)."""
 
 
 def line_state(
@@ -32,9 +42,13 @@ def line_state(
     """The state of a line by its sweeps at its foot [1]: today's, the baseline's, its far ends'."""
     found = _by_its_ends(wanted, frequency, ends, z_ref) if ends else None
     line, loss_known = (found.line, True) if found else (wanted.line, wanted.loss_known)
+    velocity = line.velocity_factor
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     foot = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
+    if then is not None:
+        foot = _as_baseline_ends(foot, then)
+    line, loss_known = foot.line, foot.loss_known
     seen, before, comparison = foot.look(now), None, None
     grown = lost = _beyond_stated(wanted, foot, seen)
     placed = loss_known and line_end.placed_by_loss(frequency, now.value, line, seen.swept)
@@ -60,6 +74,7 @@ def line_state(
         loss_known=loss_known,
         placed=placed,
         stated=wanted.line if found and wanted.loss_known else None,
+        misstated=None if found or line.velocity_factor == velocity else velocity,
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
@@ -143,6 +158,29 @@ class _Foot:
         return _Sight(swept, events, folded, end)
 
 
+def _as_baseline_ends(foot: _Foot, then: Quantity) -> _Foot:
+    """The same by the velocity factor that its end tells where the stated one cannot be.
+
+    That is an end in the baseline that is not at the line's stated length; another cable loses
+    otherwise, too.
+    """
+    length, seen = foot.line.length_m, foot.look(then)
+    if foot.found or not length or seen.folded or seen.end is not None or not seen.swept.kind:
+        return foot
+    swept, last = seen.swept, line_end.strongest_on(seen.swept).start
+    place, of_velocity = float(swept.distance_m[last]), foot.doubts[1] / foot.line.velocity_factor
+    velocity = foot.line.velocity_factor * length / max(place, swept.resolution_m)
+    if not (SLOWEST < velocity < FASTEST and abs(swept.reflection[last]) > LEAST_LAST):
+        return foot
+    own = line_end.own_delay(swept, foot.frequency)[last] + OF_LAST * swept.resolution_m
+    found = swept.distance_uncertainty_m[last] ** 2 - swept.merged_m[last] ** 2
+    of_place = np.sqrt(max(found - (of_velocity * place) ** 2, 0.0) + own**2)
+    doubt = velocity * float(np.hypot(of_place / place, foot.doubts[0] / length))
+    line = replace(foot.line, velocity_factor=velocity)
+    line = loss_by_droop(foot.frequency, then.value, line, z_ref=foot.z_ref)
+    return replace(foot, line=line, loss_known=False, doubts=(foot.doubts[0], doubt))
+
+
 def _against(
     foot: _Foot, baseline: tuple[Quantity, _Sight], sweep: tuple[Quantity, _Sight]
 ) -> tuple[_Sight, Comparison]:
@@ -187,7 +225,7 @@ def _against(
 
 def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:
     """What the line loses more than its type or the record says, as far as its end tells."""
-    if not wanted.loss_known:
+    if not (wanted.loss_known and foot.loss_known):
         return None
     if foot.found is not None:
         return measured_more(foot.frequency, foot.found, wanted.line)

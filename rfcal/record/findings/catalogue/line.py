@@ -13,8 +13,8 @@ LINE_BEFORE = "that is before {end}"
 LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
 LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_OVER = (
-    "by the stated loss more than all comes back from there, which cannot be: look at the cable's "
-    "type"
+    "by the stated loss more than all comes back from {there}, which cannot be: look at the "
+    "cable's type"
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
@@ -72,6 +72,11 @@ LINE_OR_END = (
     "line's end"
 )
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "or, {other}"
+LINE_OTHER = (
+    "look at the cable's type first, then at length_m: with a velocity factor of {fits:.2f}, not "
+    "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
+)
+LINE_BY_TYPE = "{place:.1f} m by the stated type"
 LINE_BEYOND = (
     "the record's {length_m:g} m are too short by a piece of {piece} m if that is the same cable "
     "(its electrical length is {electrical:.1f} m), the velocity factor is {fits:.2f} and not "
