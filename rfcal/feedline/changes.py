@@ -32,7 +32,6 @@ MORE = 2.0
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
-
 MUCH = 0.05
 """What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
 
@@ -45,7 +44,6 @@ resistance as large takes up, and is one between the second and the third (by si
 
 AS_MUCH = 2.0
 """A reactance delays the wave by as much as places moved if within this many times."""
-
 
 TRIED = 101
 """Growths of all the line that are tried against the phases: of 100 m at 150 MHz less than a

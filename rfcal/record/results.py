@@ -87,8 +87,9 @@ class LineState:
     loss_known: bool  # or only guessed
     placed: bool = False  # whether its loss tells that nothing lies farther by the range
     stated: Line | None = None  # of its type, where its own sweeps tell it
-    # the velocity factor stated, where the baseline's end shows another, which places rest on
-    misstated: float | None = None
+    # the velocity factor stated, where the baseline's end shows another, which places rest on, and
+    # the standard uncertainty of that
+    misstated: tuple[float, float] | None = None
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
 
 

@@ -47,9 +47,11 @@ def compared(state: LineState) -> tuple[str, bool]:
 
 def _type_words(state: LineState) -> list[str]:
     """What tells that the cable is not of the type that is stated."""
-    now, stated = state.now, state.misstated
-    if stated is not None:
-        fits, place = now.velocity_factor, state.length_m * stated / now.velocity_factor
+    now = state.now
+    if state.misstated is not None:
+        stated, doubt = state.misstated
+        place = state.length_m * stated / now.velocity_factor
+        fits = plus_minus(now.velocity_factor, K_AXIS * doubt)
         return [say.LINE_OTHER.format(fits=fits, stated=stated, place=place)]
     if state.length_m or not (state.loss_known and more_than_all(now)):
         return []

@@ -12,7 +12,6 @@ from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_
 from rfcal.feedline.fault_kinds import RESISTIVE, STEP
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
-from rfcal.feedline.measure import FASTEST
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_otherwise import or_end, stretches, too_short
@@ -327,7 +326,7 @@ def place_words(state: LineState, distance_m: float) -> str:
     place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
     said = farther_words(state, distance_m)
     if state.misstated is not None:
-        said = say.LINE_BY_TYPE.format(place=distance_m * state.misstated / now.velocity_factor)
+        said = say.LINE_BY_TYPE.format(place=distance_m * state.misstated[0] / now.velocity_factor)
     return f"{place} ({said})" if said else place
 
 

@@ -42,22 +42,19 @@ def line_state(
     """The state of a line by its sweeps at its foot [1]: today's, the baseline's, its far ends'."""
     found = _by_its_ends(wanted, frequency, ends, z_ref) if ends else None
     line, loss_known = (found.line, True) if found else (wanted.line, wanted.loss_known)
-    velocity = line.velocity_factor
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
-    foot = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
-    if then is not None:
-        foot = _as_baseline_ends(foot, then)
-    line, loss_known = foot.line, foot.loss_known
+    stated = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
+    foot = stated if then is None else _as_baseline_ends(stated, then)
     seen, before, comparison = foot.look(now), None, None
     grown = lost = _beyond_stated(wanted, foot, seen)
-    placed = loss_known and line_end.placed_by_loss(frequency, now.value, line, seen.swept)
+    placed = line_end.placed_by_loss(frequency, now.value, foot.line, seen.swept)
     if then is not None:
         before = foot.look(then)
         seen, comparison = _against(foot, (then, before), (now, seen))
         grown = comparison.lost
     if grown is not None and (then or not found):  # so that its end is told as it is
-        seen = replace(foot, line=grown.on(line)).look(now)
+        seen = replace(foot, line=grown.on(foot.line)).look(now)
         if then is not None and before is not None:
             seen, comparison = _against(foot, (then, before), (now, seen))
     return LineState(
@@ -71,10 +68,10 @@ def line_state(
         beyond_m=seen.beyond_m,
         end=seen.end,
         lost=lost,
-        loss_known=loss_known,
-        placed=placed,
+        loss_known=foot.loss_known,
+        placed=foot.loss_known and placed,
         stated=wanted.line if found and wanted.loss_known else None,
-        misstated=None if found or line.velocity_factor == velocity else velocity,
+        misstated=None if foot is stated else (stated.line.velocity_factor, foot.doubts[1]),
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 

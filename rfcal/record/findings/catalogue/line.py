@@ -26,7 +26,7 @@ LINE_TURNED = (
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
 LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
 LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"
-LINE_NEARER = "it is {off:.1f} m nearer than what the line ended in, and "
+LINE_NEARER = "that is {off:.1f} m before what the line ended in, and "
 LINE_CLOSED = "the line now ends at {place} in what reflects {after}, as {like}"
 LINE_LIKE = {
     "open": "an open line does: look there for a break, or for what came off",
@@ -73,7 +73,7 @@ LINE_OR_END = (
 )
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "or, {other}"
 LINE_OTHER = (
-    "look at the cable's type first, then at length_m: with a velocity factor of {fits:.2f}, not "
+    "look at the cable's type first, then at length_m: with a velocity factor of {fits}, not "
     "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
 )
 LINE_BY_TYPE = "{place:.1f} m by the stated type"
