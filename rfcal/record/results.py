@@ -52,7 +52,7 @@ class Check:
     region: Region  # in which it is
     expected: Quantity  # by its definition [1]
     inside: np.ndarray  # where the difference lies in its own 95 % region
-    agrees: bool  # as a whole, see `rfcal.record.findings.checks.agree`
+    agrees: bool  # as a whole: no more is outside than chance makes of one sound sweep
     inputs: Inputs  # that it was corrected from
     at: str | None = None  # the device in whose place it was read
 

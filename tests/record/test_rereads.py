@@ -51,7 +51,7 @@ LATE = np.arange(11) > 6
         (np.full(11, -1 + 0.01j), "as if the instrument corrected it itself"),
         (
             SHORT * np.exp(0.2j),
-            "analyzer that drifted, a lead that was bent or a lead or adapter put in",
+            "analyzer that drifted, a lead that was bent or a change of adapter",
         ),
     ],
 )
@@ -68,7 +68,7 @@ def test_what_moved_is_named_with_its_change(filed, raw, words):
     ("turn", "code", "words"),
     [
         (-4 * np.pi * GRID * 0.5 / (0.66 * 299_792_458), "lead-left", "of about 50 cm if it is"),
-        (0.5 * GRID / 50e6, "moved", "a lead or adapter put in or left out"),
+        (0.5 * GRID / 50e6, "moved", "a change of adapter"),
     ],
 )
 def test_a_lead_that_was_left_before_a_second_reading_is_told(filed, turn, code, words):

@@ -17,7 +17,6 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.findings.checks import agree, inside_region
 from rfcal.record.findings.slips import contradict
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.job.compute import compute
@@ -25,6 +24,7 @@ from rfcal.record.results import Check
 from rfcal.report.page import output_files
 from rfcal.report.summary import summary_lines
 from rfcal.report.text.device import check_line
+from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Quantity, both_axes
 from rfcal.uncertainty.significance import far_off, too_many
@@ -32,6 +32,11 @@ from tests.record.conftest import BOX, START, bend, touchstone
 
 SESSIONS = 2000
 SELDOM = 1e-3
+
+
+def agree(where, expected):
+    """As a check does in a record of no other test."""
+    return not far_off(where.squared_distance(expected), FALSE_ALARM)
 
 
 @pytest.mark.parametrize("points", [1, 2, 5, 9, 50, 201])
@@ -56,7 +61,7 @@ def test_a_check_that_agrees_only_just_is_said_to():
     measured = Quantity(expected.value + 0.0027, both_axes("noise", 1e-9))
     where = region_of(measured)
     assert agree(where, expected)
-    inside = inside_region(where, expected)
+    inside = where.squared_distance(expected) <= K_ELLIPSE**2
     assert not inside.any()
     grid = np.linspace(50e6, 60e6, 21)
     check = Check("33 ohm", grid, measured, where, expected, inside, True, None)
@@ -67,7 +72,7 @@ def test_a_check_that_agrees_only_just_is_said_to():
 def test_a_check_that_only_turns_too_far_is_said_to():
     same = Quantity(np.full(21, 0.2 + 0j), both_axes("definition", 0.001))
     grid, where = np.linspace(50e6, 60e6, 21), region_of(same)
-    check = Check("far", grid, same, where, same, inside_region(where, same), False, None)
+    check = Check("far", grid, same, where, same, np.ones(21, bool), False, None)
     assert check_line(check).endswith(
         "at 100% of its points, but turned over its band as no one length is"
     )

@@ -9,35 +9,13 @@ from rfcal import defaults
 from rfcal.defaults import FALSE_ALARM
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import Real, from_impedance
+from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import Scene, contradict, exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
-from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal
-from rfcal.uncertainty.curved_regions import Region
-from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
-
-
-def agree(
-    measured: Region,
-    expected: Quantity,
-    chance: float = FALSE_ALARM,
-    freedom: Real | float = np.inf,
-) -> bool:
-    """Whether a check agrees: no more is outside than chance makes of one sound sweep.
-
-    The degrees of freedom are those of the difference, finite where it rests on repeats.
-    """
-    return not far_off(as_normal(measured.squared_distance(expected), freedom), chance)
-
-
-def inside_region(measured: Region, expected: Quantity) -> np.ndarray:
-    """Where the difference of two independent reflections lies in its own 95 % region."""
-    return measured.squared_distance(expected) <= K_ELLIPSE**2
-
 
 OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
 """Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""

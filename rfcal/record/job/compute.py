@@ -24,7 +24,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import about_defaults
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
-from rfcal.record.findings.checks import about_builds, about_checks, agree, inside_region
+from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
@@ -47,7 +47,7 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job.components import at_port, between_ports, two_ports
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
-from rfcal.uncertainty.coverage import degrees_of_freedom
+from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal, degrees_of_freedom
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off, shared
 
@@ -375,8 +375,9 @@ def checked(
     expected = known.quantity(known.reading.frequency, bench.z_ref)
     where = region(inputs, measured)
     freedom = degrees_of_freedom(measured.plus(*expected.effects))
-    frequency, inside = known.reading.frequency, inside_region(where, expected)
-    agrees = agree(where, expected, chance, freedom)
+    frequency, squared = known.reading.frequency, where.squared_distance(expected)
+    inside = squared <= K_ELLIPSE**2  # of the difference of two independent reflections
+    agrees = not far_off(as_normal(squared, freedom), chance)
     if path:  # where a line's doubt may hide what is wrong at each frequency by itself
         agrees &= turns_as_stated(frequency, measured, expected, chance)
     return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)
