@@ -97,7 +97,7 @@ class Display:
     def impedances(self, rows: Sequence[Sequence[float]], *, sign_known: bool = True) -> Options:
         """From R and X [ohm], where X may have no sign and cells may be `Beyond` the display."""
         frequency, numbers = self._columns(rows)
-        beyond = np.array([_is_beyond(row) for row in rows])
+        beyond = np.array([any(isinstance(cell, Beyond) for cell in row) for row in rows])
         found = []
         for sign in (0,) if sign_known else (1, -1):
             x = sign * np.abs(numbers[1]) if sign else numbers[1]
@@ -244,10 +244,6 @@ class Display:
         sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
-
-
-def _is_beyond(row: Sequence[float]) -> bool:
-    return any(isinstance(cell, Beyond) for cell in row)
 
 
 def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:

@@ -179,12 +179,8 @@ def _tell(name: str, z: complex, hz: float) -> str:
     """The reading by which a report would tell the sign of X."""
     if abs(z.imag) > LOSSY * abs(z.real):
         return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
-    farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
-    return say.TELL_SERIES.format(farad=_farad(farad), device=name)
-
-
-def _farad(value: float) -> str:
-    """A capacitance to one digit, such as 200 pF."""
     from matplotlib.ticker import EngFormatter
 
-    return str(EngFormatter("F", places=0)(float(f"{value:.1g}")))
+    farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
+    words = EngFormatter("F", places=0)(float(f"{farad:.1g}"))
+    return say.TELL_SERIES.format(farad=words, device=name)

@@ -1,11 +1,10 @@
 """What a record could not have noticed, whatever its readings, and the one reading that would."""
 
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 
 from rfcal import defaults
 from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import devices as say
-from rfcal.record.format.path import Between
 from rfcal.record.format.schema import Artefact, Record
 
 
@@ -25,16 +24,18 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
             )
         )
     checked = {check.at for check in record.checks}
-    behind = [
-        (item.name, _kinds(item.between, misfits))
+    # what is removed before a device and is not told to be wrong already
+    missing = [
+        (item.name, part.kind)
         for item in record.measurements
-        if item.name not in checked
+        for part in item.between
+        if item.name not in checked and not part.embed and part.name not in misfits
     ]
-    if missing := [(name, kinds) for name, kinds in behind if kinds]:
-        kinds = dict.fromkeys(kind for _, kinds in missing for kind in kinds)
+    if missing:
+        names, kinds = (dict.fromkeys(of) for of in zip(*missing, strict=True))
         found.append(
             say.NO_CHECK_BEHIND(
-                devices=quoted([name for name, _ in missing]),
+                devices=quoted([*names]),
                 invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
                 ohm=defaults.FAR_CHECK * record.reference_ohm,
                 at=missing[0][0],
@@ -46,11 +47,6 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
         devices = quoted([item.name for item in record.measurements]) or "the line"
         found.append(say.NO_REREAD(devices=devices, artefact=artefact, **place))
     return found
-
-
-def _kinds(between: Sequence[Between], misfits: Container[str]) -> list[str]:
-    """Of what is removed before a device and is not told to be wrong already."""
-    return [part.kind for part in between if not part.embed and part.name not in misfits]
 
 
 def _worth_reading_again(artefacts: Sequence[Artefact]) -> str:
