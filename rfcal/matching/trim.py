@@ -30,6 +30,8 @@ EACH = 4.0
 Schwarz, Ann. Stat. 6 (1978))."""
 NOTHING, ALL = -2, -1
 """Rows of the explanations that no part is off, and that all may be."""
+TELLING = 0.02
+"""By how much what is to be done lowers the worst reflection at least [1]."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 MUCH = 0.15
@@ -134,7 +136,7 @@ class _Tried:
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
         read, now, then = self.fit.worst(goal, self.unknowns[row], self.spreads[row], moves)
         lower = min(np.quantile(now - then, 0.025), read - then[0])
-        return float(swr(then[0])) if lower > trim_words.TELLING else np.nan
+        return float(swr(then[0])) if lower > TELLING else np.nan
 
 
 def trim(
@@ -175,8 +177,6 @@ def trim(
     if verdict == "as designed":
         off = [s for k in parts if (s := tried.suspect(k, NOTHING)).by_leads]
         detail += "".join(f"; {s.name} reads as with leads of {s.leads}" for s in off)
-    elif verdict == "undecided" and off:
-        detail = trim_words.deciding(tried.fit, off, tried.unknowns)
     verdict, off, promised = _mended(tried, goal, verdict, off)
     alike = " or ".join(words for words, misfit in changes.items() if misfit < best)
     message = trim_words.velocity(together) if verdict == "several parts" else ""

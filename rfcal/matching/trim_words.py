@@ -5,11 +5,8 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.element import value_words
 from rfcal.matching.suspect import Suspect
-from rfcal.matching.trim_fit import LARGER, STRAY_F, Fit
-from rfcal.maths.reflection import Real, to_impedance
+from rfcal.matching.trim_fit import LARGER, STRAY_F
 
-TELLING, MOST_OHM = 0.02, 1000
-"""Reflections that differ by less tell nothing by hand [1], nor do numbers of larger reactances."""
 NOT_EXPLAINED = (
     "look for a wrong or bad connection, a changed load, or readings that are worth less than "
     "stated: no values of the parts agree with what was read",
@@ -20,7 +17,6 @@ SEVERAL = (
     "measure each part by itself: more than one is off, and this sweep cannot tell which or by how "
     "much"
 )
-UNTIL_THEN = "the readings cannot tell which, the likelier first"
 
 
 def velocity(together: list[Suspect]) -> str:
@@ -56,38 +52,13 @@ def changed(whole: bool, times: float) -> str:
     return f"{stray} {'more' if times > 0 else 'less'} across it"
 
 
-def deciding(fit: Fit, off: list[Suspect], unknowns: Real) -> str:
-    """Which reading would tell two parts apart, by the unknowns at which each explains it."""
-    told, most = f"measure {off[0].name} or {off[1].name} by itself", TELLING
-    for end, ohm in (("open", 1e9), ("shorted", 1e-6)):
-        made = fit.made(unknowns[[s.number for s in off[:2]]])
-        seen = made.seen(fit.frequency, ohm, z_ref=fit.z_ref)
-        apart = np.abs(seen[0] - seen[1])
-        if apart.max() > most:
-            most, k = apart.max(), int(apart.argmax())
-            first, second = map(_ohm, to_impedance(seen[:, k], fit.z_ref).imag)
-            told = (
-                f"take the load off and sweep the network with that end {end}: at "
-                f"{fit.frequency[k] / 1e6:.6g} MHz X is {first} if {off[0].name} is off, "
-                f"{second} if {off[1].name} is"
-            )
-    return told
-
-
-def _ohm(reactance: float) -> str:
-    """A reactance as an instrument shows it, which shows no large ones."""
-    if abs(reactance) < MOST_OHM:
-        return f"{reactance:.3g} ohm"
-    return f"above {MOST_OHM} ohm" if reactance > 0 else f"below -{MOST_OHM} ohm"
-
-
 def told(
     verdict: str, off: list[Suspect], detail: str, alike: str, promised: float | None, *, few: bool
 ) -> str:
     """What to do by the verdict, and why.
 
-    `detail` is how little each part could be off, or the reading that tells two of them apart;
-    `alike` are changes of the load that would look alike; `promised` as in `Trim`.
+    `detail` is how little each part could be off; `alike` are changes of the load that would look
+    alike; `promised` as in `Trim`.
     """
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
         f"{s.name} is {s.size()}" for s in off
@@ -113,8 +84,11 @@ def told(
             "is as it was, "
         )
     if verdict == "undecided":
-        cures = "; or ".join(s.cure() for s in off)
-        return f"{again}{detail}; then {cures}. Until then {UNTIL_THEN}"
+        cures, names = "; or ".join(s.cure() for s in off), " or ".join(s.name for s in off[:2])
+        return (
+            f"{again}measure {names} by itself; then {cures}. Until then the readings cannot tell "
+            "which, the likelier first"
+        )
     do = "; ".join(s.cure() for s in off)
     if verdict == "leads":
         hands = "; ".join(s.by_hand() for s in off)

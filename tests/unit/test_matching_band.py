@@ -859,7 +859,7 @@ def test_parts_that_are_off_together_and_cannot_be_told_apart_are_measured():
     assert all(abs(s.change) < 3 * s.standard_uncertainty for s in found.together)
 
 
-def test_two_parts_that_explain_it_alike_are_named_with_the_reading_that_tells():
+def test_two_parts_that_explain_it_alike_are_both_named():
     """A T whose first coil is off by 15 %, read with much noise: so would its capacitor be by 3."""
     frequency, z = np.linspace(3.57e6, 3.73e6, 11), np.full(11, 100 + 100j)
     values = [220e-9, 2e-9, 910e-9]
@@ -874,16 +874,7 @@ def test_two_parts_that_explain_it_alike_are_named_with_the_reading_that_tells()
     assert found.verdict == "undecided"
     assert [s.name for s in found.off] == ["L1", "C1"]
     assert "; or put 50 pF more across C1: it is 2.6 % ± 0." in found.message
-    # the reading that tells, against what each network does
-    other = network.with_values([values[0], values[1] * (1 + found.off[1].change), values[2]])
-    shorted = [to_impedance(n.seen(frequency[-1:], 1e-9)).imag[0] for n in (wrong, other)]
-    assert shorted[0] > 1000
-    said = re.match(
-        "take the load off and sweep the network with that end shorted: at 3.73 MHz X is "
-        r"above 1000 ohm if L1 is off, (\d+) ohm if C1 is; then ",
-        found.message,
-    )
-    assert float(said[1]) == pytest.approx(shorted[1], rel=0.01)
+    assert found.message.startswith("measure L1 or C1 by itself; then ")
     assert found.message.endswith("readings cannot tell which, the likelier first")
 
 
