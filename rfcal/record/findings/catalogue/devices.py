@@ -56,8 +56,8 @@ NOT_PASSIVE = warning(
 )
 CAUSE_FIRST = "first at the other warnings"
 CAUSE_LINE = (
-    "whether too much length, too much loss or too slow a line is removed before it, for at the "
-    "standards' plane it is possible"
+    "whether the line that is removed before it was given too much length, too much loss or too "
+    "low a velocity factor, for at the standards' plane it is possible"
 )
 CAUSE_REMOVED = (
     "whether the file or the sweeps of what is removed before it are wrong, for at the standards' "
