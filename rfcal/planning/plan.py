@@ -162,9 +162,8 @@ def _better(standard: Standard | Tabulated) -> Standard | Tabulated:
 
 def _placed(standard: Standard, frequency: Real) -> Standard:
     """An open or short an eighth of a wave away in the middle of the band."""
-    if standard.kind == "load":
-        return standard
-    return replace(standard, offset_delay=1 / (8 * float(np.median(frequency))))
+    away = 1 / (8 * float(np.median(frequency)))
+    return standard if standard.kind == "load" else replace(standard, offset_delay=away)
 
 
 def _shorter(line: Length) -> Length:

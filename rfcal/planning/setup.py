@@ -82,9 +82,7 @@ class Setup:
 
     def _map(self, length: Length) -> Bilinear:
         """A line, adapter or fixture from its far end to its near end."""
-        if length.seen is not None:
-            return length.seen
-        return length.line.two_port(self.frequency).bilinear(self.z_ref)
+        return length.seen or length.line.two_port(self.frequency).bilinear(self.z_ref)
 
     def read(self, label: str, raw: Complex) -> Sweep:
         """What the display makes of a raw reflection [1], shape (F,)."""

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date
-from functools import partial
 
 from rfcal.errors import RfcalError
 from rfcal.record.job import entries
@@ -37,10 +36,14 @@ def record_by_questions(title: str, on: date) -> str:
     # no check is read without its ohms
     while step := next((s for s in STEPS if s not in said and said.get(f"{s} ohm", s)), ""):
         try:
-            said[step] = _until(partial(_asked, step, said))
+            said[step] = _asked(step, said)
         except _BackError:
             if said:
                 said.popitem()
+        except RfcalError as error:
+            print(f"  {error}")
+        except (ValueError, IndexError):
+            print("  one of the numbers of the list is expected")
     return entries.record_text(said["frequency"], said["shows"], _known(said), title, on)
 
 
@@ -111,14 +114,3 @@ def _read(kind: str, said: Mapping[str, str]) -> str:
         return "the check does not agree, do you want to read it again?" if wrong else ""
 
     return _doubted(cells, beside)
-
-
-def _until(ask: Callable[[], str]) -> str:
-    """Ask again until there is an answer that can be used."""
-    while True:
-        try:
-            return ask()
-        except RfcalError as error:
-            print(f"  {error}")
-        except (ValueError, IndexError):
-            print("  one of the numbers of the list is expected")

@@ -80,9 +80,7 @@ def check_lines(found: Results) -> list[str]:
 def good_lines(found: Results) -> list[str]:
     """Everything that was looked at and stands the test, in lines; what does not is a finding."""
     codes = {finding.code for finding in found.findings}
-    said = []
-    if found.record.standards:
-        said += _standards(found, codes)
+    said = _standards(found, codes) if found.record.standards else []
     said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
     return said + [f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees]
 
@@ -129,12 +127,9 @@ def plan_lines(outlook: Outlook) -> list[str]:
 
 def _useful(planned: Planned) -> list[Option]:
     """Changes that are worth their trouble, and make neither interval wider, the best first."""
-    return [
-        option
-        for option in next(iter(planned.plans.values())).options
-        if option.gain > WORTH
-        and max(float(option.resistance[0]), float(option.reactance[0])) < NO_WIDER
-    ]
+    options = next(iter(planned.plans.values())).options
+    wider = (max(float(o.resistance[0]), float(o.reactance[0])) >= NO_WIDER for o in options)
+    return [o for o, no in zip(options, wider, strict=True) if o.gain > WORTH and not no]
 
 
 def _device(planned: Planned) -> list[str]:

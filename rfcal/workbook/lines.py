@@ -201,9 +201,8 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
 
 def own_line(state: LineState | None) -> Line | None:
     """A line as its own sweeps found it; nothing where there are none."""
-    if state is None or state.properties is None:
-        return None
-    return replace(state.properties.line, length_m=state.length_m)
+    found = state and state.properties
+    return replace(found.line, length_m=state.length_m) if state and found else None
 
 
 FAULT_SLIDERS = (
@@ -266,12 +265,9 @@ def fault_panel(own: LineState | None = None) -> Panel:
 
 def _places(found: Events) -> str:
     rows = zip(found.distance_m, found.kind, np.abs(found.reflection), strict=True)
-    said = "; ".join(
-        f"{d:.2f} m ({kind}, reflects {size:.2g})"
-        for d, kind, size in rows
-        if d > FOOT * found.resolution_m
-    )
-    return said or "nothing"
+    beyond = (row for row in rows if row[0] > FOOT * found.resolution_m)
+    said = (f"{place:.2f} m ({kind}, reflects {size:.2g})" for place, kind, size in beyond)
+    return "; ".join(said) or "nothing"
 
 
 def _with_fault(line: Line, frequency: Real, place: float, ohm: float) -> Complex:

@@ -165,11 +165,14 @@ class Record:
         return (*self.standards, *self.checks, *self.measurements, *self.rereads)
 
 
-def load(folder: str | Path, *, ahead: bool = False) -> Record:
+def load(folder: Record | str | Path, *, ahead: bool = False) -> Record:
     """Read and check a record's ``record.toml``; its raw readings are not opened yet.
 
-    Of a plan, read `ahead` of the measurement, they need not be there either.
+    Of a plan, read `ahead` of the measurement, they need not be there either. A record stays as it
+    is.
     """
+    if isinstance(folder, Record):
+        return folder
     if not isinstance(folder, str | Path) or folder == "":
         raise ArgumentError(f"a record is named by its folder, found {folder!r:.60}")
     folder = Path(folder)

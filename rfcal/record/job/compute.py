@@ -105,9 +105,8 @@ class _Job:
     def __init__(
         self, record: Record | str | Path, say: Callable[[str], object] = lambda said: None
     ):
-        if not isinstance(record, Record):
-            record = schema.load(record)
-        self.record, self.say = record, say
+        self.record = record = schema.load(record)
+        self.say = say
         self.findings: list[Finding] = []
         self.sweeps: dict[str, Sweep] = {}
         self.options: dict[str, Options] = {}

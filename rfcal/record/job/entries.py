@@ -159,15 +159,13 @@ def judged(shows: str, entry: Entry) -> str:
 def unit_doubt(megahertz: str) -> str:
     """In which unit a frequency was probably typed; nothing where it looks like MHz."""
     value = float(megahertz_of(megahertz))
-    if value <= HIGHEST_MHZ:
-        return ""
     unit, right = ("kHz", value / 1e3) if value < 1e6 else ("Hz", value / 1e6)
-    return f"{value:.10g} MHz is very high: if it was read in {unit}, it is {right:.10g} MHz"
+    said = f"{value:.10g} MHz is very high: if it was read in {unit}, it is {right:.10g} MHz"
+    return said if value > HIGHEST_MHZ else ""
 
 
 def check_doubt(ohm: str) -> str:
     """Why a resistor is a poor check; nothing where it is a good one."""
     low, high = CHECK_OHM
-    if low <= float(ohms(ohm)) <= high:
-        return ""
-    return f"{ohms(ohm)} ohm is not within {low:g} to {high:g}: such a check says little"
+    said = f"{ohms(ohm)} ohm is not within {low:g} to {high:g}: such a check says little"
+    return "" if low <= float(ohms(ohm)) <= high else said

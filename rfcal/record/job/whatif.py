@@ -56,8 +56,7 @@ def changed(record: Record | str | Path, name: str, /, **values: Any) -> Record:
     >>> compute(other).checks[0].agrees
     False
     """
-    if not isinstance(record, Record):
-        record = schema.load(record)
+    record = schema.load(record)
     tables = tomllib.loads(record.content.decode("utf-8-sig"), parse_float=Decimal)
     table = _named(tables, name)
     table.update(values)

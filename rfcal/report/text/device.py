@@ -181,12 +181,10 @@ def rows_of(
     """Some figures at one point, by their names in words."""
     rows = []
     for key, name in names.items():
-        figure = figures[key]
-        value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))
-        reactive = key.endswith(("inductance", "capacitance"))
-        if reactive and math.isinf(low) and math.isinf(high):
+        figure, reactive = figures[key], key.endswith(("inductance", "capacitance"))
+        if reactive and np.isinf([figure.low[at], figure.high[at]]).all():
             rows.append((name, "unknown: it may be a coil or a capacitor, or neither"))
-        elif value > 0 or not reactive:
+        elif figure.value[at] > 0 or not reactive:
             rows.append((name, figure_words(figure, at)))
     return rows
 
