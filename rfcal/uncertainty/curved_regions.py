@@ -135,7 +135,7 @@ def region_of(
     size = np.abs(reflection.value)
     round_, turn = _shape(reflection, turned, in_log=True)
     across, other = np.sqrt(round_[:, 0, 0]), np.maximum(round_[:, 1, 1] - turn, 0)
-    plain, _ = _shape(reflection, turned, in_log=False)
+    plain, _ = _shape(reflection, turned, in_log=False, patch=across < BAND / 2)
     bent = (turn > 2 * ROUND * across) & (across < BAND)
     covariance = np.where(bent[:, None, None], round_, plain)
     centre = reflection.value
@@ -166,8 +166,17 @@ def _second_order(reflection: Quantity, strays: Sequence[Triple]) -> tuple[Compl
     return shift, more
 
 
-def _shape(reflection: Quantity, turned: Sequence[Triple], *, in_log: bool) -> tuple[Real, Real]:
-    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone."""
+def _shape(
+    reflection: Quantity,
+    turned: Sequence[Triple],
+    *,
+    in_log: bool,
+    patch: NDArray[np.bool_] | bool = False,
+) -> tuple[Real, Real]:
+    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone.
+
+    All other doubts turn with what is a `patch` far from the middle of the chart.
+    """
     size = np.abs(reflection.value)
     centre = np.where(size > LEAST, reflection.value, LEAST)
     frame: Complex = centre if in_log else np.ones_like(centre)
@@ -181,7 +190,9 @@ def _shape(reflection: Quantity, turned: Sequence[Triple], *, in_log: bool) -> t
             moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
             ratio = np.asarray(moved / centre, complex)
             step = np.log(ratio) if in_log else end.value - reflection.value
-            there: Complex = moved if in_log else frame
+            there: Complex = (
+                moved if in_log else np.where(patch, direction(ratio), np.ones_like(ratio))
+            )
             more = _scaled(end.covariance(), 1 / there) - _scaled(rest, 1 / frame)
             # a sixth of the squared way there, and half of what else grows on it
             shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2
