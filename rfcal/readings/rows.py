@@ -85,6 +85,6 @@ def require_plausible(reflection: np.ndarray, file: str, lines: Sequence[int] = 
             f"comes to a reflection beyond {LARGEST_REFLECTION:.0e}, which is no reading: look for "
             "a slip in the numbers, or in the unit or format of the file"
         )
-        if np.isnan(reflection[at]):
+        if np.isnan(reflection[at]) and not lines:  # a file's numbers are, and overflowed
             wrong = "is not a number: leave it out, or read it again"
         raise ReadingError(file, f"point {at + 1} {wrong}", lines[at] if len(lines) else None)
