@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.feedline.echo_basis import NEAREST
-from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, SMALL, STEP, UNCLEAR
+from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -149,7 +149,7 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     end = strongest_on(events).start if end is None else end
     behind = (events.distance_m - events.distance_m[end]) / events.resolution_m
     largest = np.max(size[end:])
-    far = RINGS if size[end] > SMALL else FAINTLY
+    far = FAINTLY if events.narrow else RINGS
     late = (behind > 0) & ((behind < RINGING) | (size < far * largest))
     before = np.where(size < RINGS * largest, *SPLITS)
     early = (behind < 0) & (behind > -before) & (size < largest)

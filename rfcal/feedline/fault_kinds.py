@@ -53,9 +53,6 @@ below its resonance (standard, by simulation of antennas and gaps)."""
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
 
-SMALL = 0.4
-"""Steps of impedance are told up to this reflection [1]: what reflects more is as often an end."""
-
 STEP = "step of impedance"
 """What reflects as a resistance does and passes more."""
 

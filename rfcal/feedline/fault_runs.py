@@ -7,6 +7,9 @@ import numpy as np
 from rfcal.feedline import fault_kinds as one
 from rfcal.feedline.fault_kinds import Reflections, Told
 
+SMALL = 0.4
+"""Steps and stretches are told up to this reflection [1]: larger ones are as often an end."""
+
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""
 
@@ -31,7 +34,7 @@ def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...
     # what goes as a resistance and is none, as what comes from beyond it shows
     as_one = (
         seen.goes_as[one.level]
-        & (seen.size < one.SMALL)
+        & (seen.size < SMALL)
         & (np.abs(seen.mean.imag) < one.ON_AXIS * seen.size)
     )
     as_one &= seen.loss_known & np.array([each == (one.MISMATCH, ()) for each in told])
@@ -57,7 +60,7 @@ def _stretches(seen: Reflections, told: list[Told]) -> tuple[list[Told], set[int
         # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
         alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
-        if alike and np.all(seen.size[pair] < one.SMALL) and np.all(off < one.ON_AXIS * np.abs(r)):
+        if alike and np.all(seen.size[pair] < SMALL) and np.all(off < one.ON_AXIS * np.abs(r)):
             lossless = (
                 np.all(seen.goes_as[one.level][pair]) and told[pair] == [(one.MISMATCH, ())] * 2
             )

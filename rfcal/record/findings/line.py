@@ -10,11 +10,11 @@ from rfcal.record.findings.line_changes import compared
 from rfcal.record.findings.line_verdict import (
     about_range,
     alone,
-    before_end,
     deciding_mhz,
     is_loss_measured,
     may_fold,
     needed_mhz,
+    what_tells,
 )
 from rfcal.record.results import LineState
 
@@ -58,7 +58,7 @@ def _width(state: LineState) -> list[Finding]:
     if not (needed := needed_mhz(state)):
         return []
     sweep = say.LINE_WIDER.format(needed_mhz=needed)
-    if state.now.narrow and before_end(state):
+    if state.now.narrow and what_tells(state):
         low, high = deciding_mhz(state)
         needed, sweep = high - low, say.LINE_THAT_BAND.format(low=low, high=high)
     aim = width * near / needed

@@ -21,18 +21,22 @@ SLOWED = 0.85
 """Speed on wet cable over that on dry, at least [1] (value from memory)."""
 
 
-def or_end(state: LineState, last: int, rings: bool) -> tuple[str, bool]:
+def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:
     """The other explanation where no end is seen: the last place, by another velocity factor.
 
-    And whether a break is the likelier one: it reflects all, and nothing rings behind it.
+    To be said before that place, or behind it where a break is likelier: what reflects all, and
+    behind which nothing rings.
     """
-    now, stated = state.now, state.now.velocity_factor
+    now, last, stated = state.now, np.flatnonzero(strong)[-1], state.now.velocity_factor
     place = float(now.distance_m[last])
     fits = stated * state.length_m / max(place, LEAST_M)
     if state.end is not None or state.properties is not None or fits > FASTEST:
-        return "", False
-    whole = now.kind[last] in WHOLE or bool(abs(now.reflection[last]) > 1 - FULL)
-    return say.LINE_OR_END.format(place=place, fits=fits, stated=stated), whole and not rings
+        return "", ""
+    whole = now.kind[last] in WHOLE or abs(now.reflection[last]) > 1 - FULL
+    other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
+    if whole and not rings:
+        return "", say.LINE_OR_TYPE.format(other=other)
+    return say.LINE_TYPE_FIRST.format(other=other), ""
 
 
 def too_short(state: LineState, beyond_m: float) -> str:

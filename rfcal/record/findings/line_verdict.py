@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST
 from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
-from rfcal.feedline.fault_kinds import RESISTIVE, STEP
+from rfcal.feedline.fault_kinds import RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
 from rfcal.findings import Finding
@@ -191,6 +191,8 @@ def what_tells(state: LineState) -> list[str]:
     if may_fold(state) or not before:
         return []
     if now.narrow:
+        if not any(now.kind[m] in UNCLEAR for m in before):
+            return []
         low, high = deciding_mhz(state)
         return [say.LINE_TELL_BAND.format(low=low, high=high)]
     each = [(now.kind[m], now.fits[m]) for m in before if now.fits[m] != (now.kind[m],)]
@@ -237,6 +239,7 @@ def alone(state: LineState) -> tuple[str, bool]:
     strong &= ~rings(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
+    told += stretches(state, before_end(state), strong)
     hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
         end = end_words(state)
@@ -244,19 +247,9 @@ def alone(state: LineState) -> tuple[str, bool]:
         sure = state.lost is not None and state.lost.sure
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
-            other, broken = or_end(
-                state, int(np.flatnonzero(strong)[-1]), bool(np.any(rings(state)))
-            )
-            first = say.LINE_TYPE_FIRST.format(other=other) if other and not broken else ""
+            first, also = or_end(state, strong, bool(np.any(rings(state))))
             look = "" if first else look_words(state, now.distance_m[strong])
-            before = say.LINE_BEFORE.format(end=end) + look
-            said = [
-                first + told[0],
-                *told[1:],
-                *stretches(state, before_end(state), strong),
-                before,
-            ]
-            said += [say.LINE_OR_TYPE.format(other=other)] if other and broken else []
+            said = [first + told[0], *told[1:], say.LINE_BEFORE.format(end=end) + look + also]
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
@@ -264,7 +257,6 @@ def alone(state: LineState) -> tuple[str, bool]:
     which = f"{which}; {say.LINE_OVER.format(there='there')}" if over else which
     if state.beyond_m is not None:
         which = too_short(state, state.beyond_m)
-    told += stretches(state, before_end(state), strong)
     return sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
 
 

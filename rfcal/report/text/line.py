@@ -55,13 +55,17 @@ def _seen(line: LineState, count: int) -> str:
     now, near = line.now, line.now.near_m
     far = min(now.range_m - near, now.seen_m)
     before = min((line.length_m or float(np.max(now.distance_m, initial=0.0))) - near, far)
-    hidden = f", as loss hides a reflection of {FAULT:g} beyond" if now.seen_m <= far else ""
+    hidden = (
+        f", as loss or stronger places hide a reflection of {FAULT:g} beyond"
+        if now.seen_m <= far
+        else ""
+    )
     least = float(np.interp(before, now.grid_m, now.least))
     if before > 0 and least > state.FAINTEST:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
-        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (metres from "
-        "where the standards were connected; resolution: told apart from "
+        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (metres of this "
+        "cable from where the standards were connected; resolution: told apart from "
         f"{rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m{hidden}; kinds "
         "are those of one uniform line):"
     )

@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.fault_kinds import KINDS, STEP
+from rfcal.feedline.fault_kinds import KINDS, STEP, STRETCH
 from rfcal.record.findings.catalogue.entry import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -71,7 +71,7 @@ LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
 )
-LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "or, {other}"
+LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
 LINE_OTHER = (
     "look at the cable's type first, then at length_m: with a velocity factor of {fits}, not "
     "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
@@ -84,9 +84,9 @@ LINE_BEYOND = (
     "the cable's type, and for water"
 )
 LINE_STRETCH = {
-    "stretch of lower impedance": "if it is wet, then from {start:.1f} m on to between {near:.1f} "
+    STRETCH.format("lower"): "if it is wet, then from {start:.1f} m on to between {near:.1f} "
     "and {far:.1f} m",
-    "stretch of higher impedance": "if it is a piece of other cable, then from {start:.1f} m on to "
+    STRETCH.format("higher"): "if it is a piece of other cable, then from {start:.1f} m on to "
     "{far:.1f} m as this cable counts",
 }
 LINE_SILENT = (
@@ -113,22 +113,24 @@ LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k 
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_FITS = {k.name: k.means for k in KINDS} | {
-    STEP: "a step of impedance (other or wet cable from there on)"
+    STEP: "a step of impedance (other or wet cable from there on)",
+    STRETCH.format("lower"): "a stretch of lower impedance (wet or crushed)",
+    STRETCH.format("higher"): "a stretch of higher impedance (other cable)",
 }
 """The same in a list of those that fit."""
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
+_TAKES = "a resistance takes up power and a step or stretch of other impedance does not: "
 LINE_TELL_TWINS = (
-    "a resistance takes up power and a step of impedance does not: sweep once more with the far "
-    "end open or short and name that sweep as reading: what comes back from there tells by its "
-    "size which of the two stands before it"
+    f"{_TAKES}sweep once more with the far end open or short and name that sweep as reading: what "
+    "comes back from there tells by its size which of the two stands before it"
 )
 LINE_TELL_TWINS_NOW = (
-    "a resistance takes up power and a step of impedance does not: the far end's sweeps in this "
-    "record are of the line without it, so sweep the line with its far end open as it is now"
+    f"{_TAKES}the far end's sweeps in this record are of the line without it, so sweep the line "
+    "with its far end open as it is now"
 )
 LINE_TELL_TWINS_BY = (
-    "a resistance takes up power and a step of impedance does not: to be told which, name the "
-    "sweep with the far end open as reading, and the line's type in place of the far end's sweeps"
+    f"{_TAKES}to be told which, name the sweep with the far end open as reading, and the line's "
+    "type in place of the far end's sweeps"
 )
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
