@@ -141,5 +141,5 @@ class Suspect:
         half = 100 * abs(self.change) + self.half_percent
         if half > MOST_TOLD:
             return f"what {self.name} is cannot be told from this sweep"
-        step = 10 ** np.floor(np.log10(half))
+        step = 10 ** np.floor(np.log10(half)) / 2
         return f"{self.name} within ± {np.ceil(half / step) * step:g} %"
