@@ -90,10 +90,8 @@ def _numbers(told: Told) -> Iterator[str]:
     for start in range(0, len(values), _ROWS):
         some = values[start : start + _ROWS]
         digits = _digits(some, unit[start : start + _ROWS])
-        mixed = chain.from_iterable(
-            zip(digits.ravel().tolist(), some.ravel().tolist(), strict=True)
-        )
-        text = ",".join([row] * len(some)) % tuple(mixed)
+        cells = zip(digits.ravel().tolist(), some.ravel().tolist(), strict=True)
+        text = ",".join([row] * len(some)) % tuple(chain.from_iterable(cells))
         if not np.all(np.isfinite(some)):
             text = re.sub("-?(?:nan|inf)", "null", text)
         yield f",{text}" if start else text

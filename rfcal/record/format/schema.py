@@ -347,10 +347,9 @@ def _by_ports(
     between_ports = tuple(item for item in every if item.name in names)
     for item in between_ports:
         if item.between or len(item.reading.files) != 1:
-            raise item.refused(
-                "what is read between two ports has one two-port sweep as its `reading`, and "
-                "nothing of [[measurement.between]]: a fixture stands in its [[component]]",
-            )
+            why = "what is read between two ports has one two-port sweep as its `reading`"
+            own = "nothing of [[measurement.between]]: a fixture stands in its [[component]]"
+            raise item.refused(f"{why}, and {own}")
     return tuple(item for item in every if item.name not in names), between_ports
 
 

@@ -77,10 +77,9 @@ def _require_same_points(record: Record, options: Mapping[str, Options], grid: R
     """Refuse what was read elsewhere than standards whose display shows less."""
     for item in record.items():
         if not same_grid(options[item.name].frequency, grid):
-            raise item.refused(
-                "it was not read at the standards' frequencies, and what a display shows less of "
-                "them cannot be worked out in between: read everything at the same frequencies"
-            )
+            why = "what a display shows less of them cannot be worked out in between"
+            first = f"it was not read at the standards' frequencies, and {why}"
+            raise item.refused(f"{first}: read everything at the same frequencies")
 
 
 def answers(

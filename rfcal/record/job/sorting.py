@@ -150,10 +150,9 @@ def _sweeps(folder: Path, say: Callable[[str], object]) -> tuple[dict[Sweep, Lay
 def _named(file: str) -> str:
     """The standard that a file's name speaks of, if one."""
     kinds = [kind for kind, own in WORDS.items() if _words(file) & own]
-    ohm = _resistance(file)
-    if not kinds and ohm is not None and LOAD_OHM[0] <= ohm <= LOAD_OHM[1]:
-        kinds = ["load"]
-    return kinds[0] if len(kinds) == 1 else ""
+    like_load = LOAD_OHM[0] <= (_resistance(file) or 0.0) <= LOAD_OHM[1]
+    told = kinds or ["load"] * like_load
+    return told[0] if len(told) == 1 else ""
 
 
 def _words(file: str) -> set[str]:
