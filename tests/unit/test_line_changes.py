@@ -368,3 +368,27 @@ def test_a_break_is_told_as_one_and_nothing_else(mhz, near_m):
         assert "taken out" not in said
         assert "otherwise" not in said
         assert ("nothing is seen beyond it" in said) != ("up to there" in said)
+
+
+def test_a_break_at_the_top_is_told_before_what_is_gone_with_it():
+    rng, line = np.random.default_rng(25), Line(40.0, 0.66, 50.0, 0.6, 0.005)
+    for off in (0.4, 1.0):
+        end, joint = random_rod(rng, WIDE), ("series", 2.0, 38.0)
+        gap = ("series", 1 / (2j * np.pi * WIDE * 0.3e-12), 40.0 - off)
+        swept = foot(WIDE, line, end, gap), foot(WIDE, line, end, joint)
+        said, _ = line_verdict(state(rng, WIDE, line, *swept, loss_known=True, length_m=40.0))
+        assert "an open line" in said, said
+
+
+def test_a_joint_well_before_the_end_is_no_retuned_antenna():
+    """By a narrow band that hardly tells them apart: its own place is known."""
+    rng, band = np.random.default_rng(26), np.linspace(140e6, 150e6, 201)
+    for _ in range(12):
+        line = Line(rng.uniform(25, 35), 0.66, 50.0, 0.6, 0.005)
+        end, place = random_rod(rng, band), line.length_m - rng.uniform(8, 11)
+        joint = ("series", rng.uniform(10, 25), place)
+        swept = foot(band, line, end, joint), foot(band, line, end)
+        known = {"loss_known": True, "length_m": line.length_m}
+        said, fault = line_verdict(state(rng, band, line, *swept, **known))
+        assert fault
+        assert "as an antenna does" not in said or "in its last" in said, said

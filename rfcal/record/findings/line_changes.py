@@ -74,7 +74,10 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         return [*lost, said], longer or bool(lost)
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
-    told = [] if first in new else [_change_words(state, first)]
+    # where the line broke, it matters little what is gone before
+    one = next((c for c in found.changes if c.closed), first) if first.what == "gone" else first
+    each = [c for c in found.changes if (c is one or c.closed) and c not in new]
+    told = [_change_words(state, c) for c in each]
     told += reflections(state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new])
     if not longer and new and new[0].kind in SLOWING:
         speed = state.now.velocity_factor * SPEED_OF_LIGHT
@@ -131,10 +134,11 @@ def _change_words(state: LineState, change: Change) -> str:
         foot = change.distance_m < state.now.near_m
         return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
     ends = at_end(state, change.distance_m)
-    if change.grown and not ends:
+    if not ends and (change.grown or state.length_m):
         kind = kind_words(state, change.kind, change.fits)
-        look = look_words(state, [change.distance_m])
-        return say.LINE_GROWN.format(place=place, kind=kind, look=look, before=before, after=after)
+        look, how = look_words(state, [change.distance_m]), "grown" if change.grown else "changed"
+        values = {"place": place, "how": how, "before": before, "after": after}
+        return say.LINE_GROWN.format(kind=kind, look=look, **values)
     if change.closed:
         if state.end is not None:  # where it is seen
             half = K_AXIS * float(state.now.distance_uncertainty_m[state.end])
@@ -144,7 +148,7 @@ def _change_words(state: LineState, change: Change) -> str:
     # of what only turned the size is as it was
     least = min(change.size, abs(change.before))
     turned = abs(abs(change.after) - abs(change.before)) < TURNED * least
-    what = "what is" if turned else "the reflection"
-    what = say.LINE_END.format(near=state.now.near_m) if ends else what
+    what = say.LINE_END if ends else say.LINE_ABOUT
+    what = what.format(near=state.now.near_m, place=place)
     said = say.LINE_TURNED if turned else say.LINE_CHANGED
-    return said.format(what=what, place=place, before=before, after=after)
+    return said.format(what=what, before=before, after=after)

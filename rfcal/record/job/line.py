@@ -10,6 +10,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline import end as line_end
 from rfcal.feedline.changes import Comparison, closed, compare, told_by_passing
+from rfcal.feedline.end import REACH
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
@@ -169,10 +170,13 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> _Foot:
     velocity = foot.line.velocity_factor * length / max(place, swept.resolution_m)
     if not (SLOWEST < velocity < FASTEST and abs(swept.reflection[last]) > LEAST_LAST):
         return foot
-    own = line_end.own_delay(swept, foot.frequency)[last] + OF_LAST * swept.resolution_m
+    by_wide_band = OF_LAST * swept.resolution_m * (not swept.narrow)
+    own = line_end.own_delay(swept, foot.frequency)[last] + by_wide_band
     found = swept.distance_uncertainty_m[last] ** 2 - swept.merged_m[last] ** 2
     of_place = np.sqrt(max(found - (of_velocity * place) ** 2, 0.0) + own**2)
     doubt = velocity * float(np.hypot(of_place / place, foot.doubts[0] / length))
+    if abs(velocity - foot.line.velocity_factor) < REACH * doubt:
+        return foot
     line = replace(foot.line, velocity_factor=velocity)
     line = loss_by_droop(foot.frequency, then.value, line, z_ref=foot.z_ref)
     return replace(foot, line=line, loss_known=False, doubts=(foot.doubts[0], doubt))

@@ -18,9 +18,9 @@ LINE_OVER = (
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
-LINE_CHANGED = "{what} at {place} has changed from {before} to {after}"
+LINE_CHANGED = "{what} has changed from {before} to {after}"
 LINE_TURNED = (
-    "{what} at {place} reflects {after} as before, but at another phase, as an antenna does that "
+    "{what} reflects {after} as before, but at another phase, as an antenna does that "
     "was moved, retuned or got wet, or has more or less line before it"
 )
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
@@ -34,7 +34,7 @@ LINE_LIKE = {
     "unknown": "an open or shorted line does, or an antenna far off its band: look there",
 }
 """What reflects nearly all at the end, and did not."""
-LINE_GROWN = "the reflection at {place} has grown from {before} to {after}, {kind}{look}"
+LINE_GROWN = "the reflection at {place} has {how} from {before} to {after}, {kind}{look}"
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
     "under another calibration"
@@ -42,7 +42,8 @@ LINE_GONE_FOOT = (
 LINE_IF_WET = "{place} ({wet_m:.1f} m along the line if it is wet from {from_m:.1f} m to there)"
 LINE_EXPLAINED = "as a fault before it explains"
 LINE_HIDES = "its last {near:.2g} m"
-LINE_END = f"what the line ends in, or something in {LINE_HIDES},"
+LINE_END = f"what the line ends in, or something in {LINE_HIDES}, at {{place}}"
+LINE_ABOUT = "what is within {near:.2g} m of {place}"
 LINE_LONGER = "from {place} on, the line is {size} m {more} than it was: {look}"
 LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
