@@ -22,11 +22,9 @@ RINGING = 6.0
 LEAST_END = 0.01
 """What reflects less than this [1] from beyond a stated length is no sign of a longer line."""
 
-RINGS = 1 / 3
-"""Of events where the end may be, those below this part of the strongest ring behind it."""
-
-FAINTLY = 0.1
-"""What is below this part of an antenna's echo rings behind it however far (by simulation)."""
+RINGS, FAINTLY = 1 / 3, 0.1
+"""What is below this part of the end's echo rings behind it however far, as a long wire does; by a
+narrow band, where an antenna may reflect little, below the second (by simulation)."""
 
 WHOLE = "open", "short"
 """Kinds that an antenna far below its band may be; behind what reflects all no place is seen."""
@@ -169,8 +167,8 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
     """Which event is the end of a line so long [m], by what is unsure of each place from there [m].
 
     Before the end only what the uncertainties explain is it; behind it nothing is but the end,
-    which an antenna's own delay carries outward, and what rings. What rings faintly behind a place
-    before it is no end.
+    which an antenna's own delay carries outward, and what rings. What rings behind a place before
+    it is no end, by a narrow band if it is faint.
     """
     off, size = events.distance_m - length_m, np.abs(events.reflection)
     may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
