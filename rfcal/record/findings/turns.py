@@ -58,6 +58,9 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     doubt = np.reshape(common, (-1, f.size))
     # with what is of second order in what is common and large
     variance = np.maximum(noise, rough**2) / counts + np.sum(np.abs(doubt) ** 2 / 2, axis=0) ** 2
+    steps = np.abs(np.diff(reflection.value, append=reflection.value[-1]))
+    travelled = np.add.reduceat(steps, first)  # where it goes round, a mean tells nothing
+    variance += np.where(travelled > STEP_RAD, travelled, 0) ** 2
     weight = _weight(np.diff(z, 2) * slope[1:-1], variance)
 
     def rows(values: np.ndarray) -> Real:
