@@ -555,6 +555,18 @@ def test_a_network_that_loses_much_says_so_in_words(asked):
     )
 
 
+@pytest.mark.parametrize(
+    ("swr", "do"),
+    [(1.5, "build network 1"), (1.05, "none of these networks holds SWR 1.05")],
+)
+def test_what_to_build_stands_above_the_networks_in_a_terminal_too(asked, swr, do):
+    write(asked, "device", np.full(41, from_impedance(20 - 60j)))
+    bend(asked, "power_w = 5", f"power_w = 5\ntarget_swr = {swr}")
+    _, first, second, *_ = match_words.match_lines(compute(asked).matches[0])
+    assert first.startswith(f"  {do}")
+    assert second.startswith("  1. ")
+
+
 def test_more_swr_at_the_plane_than_was_asked_is_a_remark(asked):
     """Also where the network sees hardly less: 1.547 is not 1.5."""
     behind_line(asked, COAX, '"device"')

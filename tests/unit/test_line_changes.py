@@ -223,7 +223,10 @@ def test_places_behind_a_wet_stretch_are_told_along_the_line():
     now, then = from_impedance(whole.input_impedance(rod())), foot(WIDE, line, rod())
     found = state(rng, WIDE, line, now, then, loss_known=True, length_m=40.0)
     assert found.comparison.shift.size == pytest.approx(1.4, abs=0.05)
-    assert "m (17.0 m along the line if it is wet from 15.0 m to there)" in line_verdict(found)[0]
+    assert (
+        "m (17.0 m along the line if it is wet or other cable from 15.0 m to there)"
+        in line_verdict(found)[0]
+    )
 
 
 def test_weather_is_not_called_more_than_weather():

@@ -113,3 +113,15 @@ def test_honest_checks_seldom_turn_too_far():
     lengths = 0.05 * np.random.default_rng(3).standard_normal(2000)
     bad = [not turns_as_stated(FREQUENCY, behind_line(metres), CHECK, 0.01) for metres in lengths]
     assert np.mean(bad) < 0.01 + 4 * np.sqrt(0.01 / len(bad))
+
+
+@pytest.mark.parametrize("length_m", [10.0, 33.0, 34.5, 150.0])
+def test_a_wide_sweep_through_a_long_line_is_passive(length_m):
+    """From node to node its reflection turns nearly once, which looks like a slow turn back."""
+    rng, f = np.random.default_rng(5), np.linspace(1e6, 160e6, 401)
+    delay_s = 2 * length_m / (0.66 * SPEED_OF_LIGHT)
+    through = np.exp(-2j * np.pi * f * delay_s - 0.005 * length_m * np.sqrt(f / 1e8))
+    for _ in range(10):
+        w, inductance, capacitance = 2 * np.pi * f, *rng.uniform([3e-7, 5e-12], [3e-6, 1e-10])
+        antenna = rng.uniform(20, 90) + 1j * w * inductance + 1 / (1j * w * capacitance)
+        assert not off_passive(f, from_impedance(antenna) * through)

@@ -67,16 +67,24 @@ def match_head(result: MatchResult) -> list[str]:
     if first:
         return [first]
     best = result.proposals[0]
-    row, do = match_row(best, result.limit), "build this"
-    if not best.candidate.meets:
-        do = f"none of these networks holds SWR {result.request.target_swr:g}; the best is"
-    elif best.by_a_hair:
-        do = "build this of parts that can be set, for it holds the target by a hair"
+    row, do = match_row(best, result.limit), match_do(result, "this")
     parts = row["parts"].replace(", ", ", then ")
     return [
         f"{do}, from the transmitter's end: {parts} ({row['network']})",
         _brings(result, row),
     ]
+
+
+def match_do(result: MatchResult, first: str) -> str:
+    """What to do with the first network, as it is called."""
+    best = result.proposals[0]
+    if not best.candidate.meets:
+        return (
+            f"none of these networks holds SWR {result.request.target_swr:g}; the best is {first}"
+        )
+    if best.by_a_hair:
+        return f"build {first} of parts that can be set, for it holds the target by a hair"
+    return f"build {first}"
 
 
 def _brings(result: MatchResult, row: dict[str, str]) -> str:
@@ -166,6 +174,8 @@ def match_lines(result: MatchResult) -> list[str]:
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
     first, after = match_first(result), match_after(result)
     said += [f"  {text}" for text in ([first, *after] if result.doubt else [*after, first]) if text]
+    if result.proposals and not first and not after:
+        said.append(f"  {match_do(result, 'network 1')}:")
     for i, proposal in enumerate(result.proposals):
         r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])

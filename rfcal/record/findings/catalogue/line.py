@@ -39,7 +39,10 @@ LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
     "under another calibration"
 )
-LINE_IF_WET = "{place} ({wet_m:.1f} m along the line if it is wet from {from_m:.1f} m to there)"
+LINE_IF_WET = (
+    "{place} ({wet_m:.1f} m along the line if it is wet or other cable from {from_m:.1f} m "
+    "to there)"
+)
 LINE_EXPLAINED = "as a fault before it explains"
 LINE_HIDES = "its last {near:.2g} m"
 LINE_END = f"what the line ends in, or something in {LINE_HIDES}, at {{place}}"
