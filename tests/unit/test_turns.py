@@ -75,13 +75,6 @@ def test_reactance_that_is_the_same_over_a_decade_needs_resistance_that_rises():
     assert off_passive(f, from_impedance(np.full(101, 50 + 5j))) == pytest.approx(0.03, abs=0.02)
 
 
-def test_what_goes_round_between_points_that_are_taken_together_tells_nothing():
-    """A resistor behind 40 m of cable in 401 points."""
-    f = np.linspace(1e6, 160e6, 401)
-    loss = np.exp(-0.3 * np.sqrt(f / 160e6))
-    assert not off_passive(f, 0.7 * loss * np.exp(-4j * np.pi * f * 48 / SPEED_OF_LIGHT))
-
-
 def test_a_length_that_is_much_in_doubt_explains_what_is_far_from_passive():
     """A capacitor from which a line was removed, whose length is off by what was stated."""
     f = np.linspace(35e6, 330e6, 101)

@@ -49,9 +49,7 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
 
     x = mean(reflection.value)
     x = max((x, -x), key=lambda g: np.min(np.abs(1 - g)))
-    # behind a long line a reflection turns too far from node to node to be followed
-    steps = np.add.reduceat(np.append(np.abs(np.diff(reflection.value)), 0), first)
-    if count < RUN or np.any(x == 1) or np.median(steps) > STEP_RAD:
+    if count < RUN or np.any(x == 1):
         return 0.0
     f, z, slope = mean(frequency), (1 + x) / (1 - x), (1 - x) ** 2 / 2  # d x / d z
     rough = np.median(np.abs(np.diff(reflection.value, 4))) / RAYLEIGH
