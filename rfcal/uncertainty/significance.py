@@ -13,6 +13,8 @@ times as often as one is outside (by simulation of 30,000 sweeps of 100 points, 
 tenths of the variance are shared)."""
 ROUNDING = 1e-9
 """Reflections are above 1 only beyond rounding [1]."""
+WITHIN = 2.5
+"""So many deviations prove nothing, at whatever chance is asked."""
 
 
 def shared(tests: int) -> float:
@@ -50,12 +52,12 @@ def too_many(outside: np.ndarray, chance: float) -> bool:
 def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarray:
     """Where a reflection is above 1 beyond what chance leaves of a passive device."""
     size = np.abs(reflection.value)
-    if not np.any(size > 1):  # mostly, and quantiles are slow to load
-        return np.zeros(size.shape, bool)
     outward = direction(reflection.value)
-    freedom = freedom_along(reflection, outward)
     doubt = np.maximum(Spread(reflection.covariance()).along(outward), 1e-30)
     deviations = (size - 1 - ROUNDING) / doubt
+    if not np.any(deviations > WITHIN):  # mostly, and quantiles are slow to load
+        return np.zeros(size.shape, bool)
+    freedom = freedom_along(reflection, outward)
 
     def beyond(chance: float) -> np.ndarray:
         return deviations > student(freedom, 1 - chance)
