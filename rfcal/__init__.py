@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 from rfcal.errors import RfcalError
 from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
-from rfcal.library.device import Answer, Device
+from rfcal.library.device import Device
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.bench import Analyzer
@@ -35,7 +35,7 @@ from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.sweep import Sweep
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
-from rfcal.uncertainty.words import Value
+from rfcal.uncertainty.words import Answer, Value
 
 if TYPE_CHECKING:
     from rfcal import workbook

@@ -31,38 +31,7 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, ends_of
 from rfcal.uncertainty.quantity import Quantity, at_points, pieces
 from rfcal.uncertainty.significance import active_points
-from rfcal.uncertainty.words import Value, mhz, value_at
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What a device is at one frequency.
-
-    Parameters
-    ----------
-    frequency : float
-        Frequency [Hz].
-    resistance, reactance : Value
-        R and X [ohm], each with an interval of its own.
-    swr : Value
-        Standing wave ratio [1] in the reference impedance.
-
-    Examples
-    --------
-    >>> from rfcal import Value
-    >>> r, x = Value(52.1, 51.7, 52.5, "ohm"), Value(-3.4, -3.7, -3.1, "ohm")
-    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908, least=1.0)))
-    R 52.10 ± 0.40 ohm, X -3.40 ± 0.30 ohm, SWR 1.0834 (1.0761 to 1.0908) at 70.2 MHz
-    """
-
-    frequency: float
-    resistance: Value
-    reactance: Value
-    swr: Value
-
-    def __str__(self) -> str:
-        swr = f"SWR {self.swr} at {mhz(self.frequency)}"
-        return f"R {self.resistance}, X {self.reactance}, {swr}"
+from rfcal.uncertainty.words import Answer, mhz, value_at
 
 
 @dataclass(frozen=True, eq=False)

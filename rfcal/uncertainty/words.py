@@ -110,6 +110,37 @@ class Value:
         return value_words(self.value, self.low, self.high, self.unit, least=self.least)
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What a device is at one frequency.
+
+    Parameters
+    ----------
+    frequency : float
+        Frequency [Hz].
+    resistance, reactance : Value
+        R and X [ohm], each with an interval of its own.
+    swr : Value
+        Standing wave ratio [1] in the reference impedance.
+
+    Examples
+    --------
+    >>> from rfcal import Value
+    >>> r, x = Value(52.1, 51.7, 52.5, "ohm"), Value(-3.4, -3.7, -3.1, "ohm")
+    >>> print(Answer(70.2e6, r, x, Value(1.0834, 1.0761, 1.0908, least=1.0)))
+    R 52.10 ± 0.40 ohm, X -3.40 ± 0.30 ohm, SWR 1.0834 (1.0761 to 1.0908) at 70.2 MHz
+    """
+
+    frequency: float
+    resistance: Value
+    reactance: Value
+    swr: Value
+
+    def __str__(self) -> str:
+        swr = f"SWR {self.swr} at {mhz(self.frequency)}"
+        return f"R {self.resistance}, X {self.reactance}, {swr}"
+
+
 def value_at(figure: Figure, at: int) -> Value:
     """A figure read off the reflection, at one of its frequencies."""
     value, low, high = (float(v[at]) for v in (figure.value, figure.low, figure.high))

@@ -5,14 +5,13 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from rfcal.library.device import Answer
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Check, Device, Reread, Results
 from rfcal.uncertainty.derived import Figure
-from rfcal.uncertainty.words import complex_ohm, figure_words, plus_minus
+from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus
 
 TWO_ELEMENTS = {
     "series_inductance": "L in series with R",
