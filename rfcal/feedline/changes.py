@@ -15,7 +15,7 @@ from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
-from rfcal.feedline.fault_kinds import JOINT, LOSSIEST, RESISTIVE, SLOWING, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, grown
 from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, closes, find_shift
@@ -32,15 +32,8 @@ MORE = 2.0
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
 
-MUCH = 0.05
-"""What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
-
 LEAST_END = 0.3
 """What reflected most is an end if it was so much [1], and no joint."""
-
-PASSES, TAKES, MOST = 0.5, 0.75, 4.0
-"""A place is no resistance if what passed it lost less than the first of these parts of what a
-resistance as large takes up, and is one between the second and the third (by simulation)."""
 
 AS_MUCH = 2.0
 """A reactance delays the wave by as much as places moved if within this many times."""
@@ -148,35 +141,6 @@ def explained(change: Change, changes: Iterable[Change]) -> bool:
     kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
     less = abs(change.before) - abs(change.after)
     return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
-
-
-def told_by_passing(events: Events, baseline: Events) -> Events:
-    """The same, with the nearest new place told by what passes it, where a single kind is sure."""
-    near, size = events.near_m, np.abs(events.reflection)
-    behind = np.abs(baseline.reflection)
-    was = [baseline.nearest(d, near) for d in events.distance_m.tolist()]
-    before = np.array([0.0 if k is None else behind[k] for k in was])
-    new = np.flatnonzero((size > MORE * before) & (size > MUCH) & (size < 1))
-    behind = np.where(
-        baseline.distance_m > np.min(events.distance_m[new], initial=np.inf) + near, behind, 0
-    )
-    if not np.any(behind > MUCH):
-        return events
-    far = int(np.argmax(behind))
-    now = events.nearest(baseline.distance_m[far], near)
-    if now is None or np.any(new[1:] < now):
-        return events
-    m, r = new[0], size[new[0]]
-    # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
-    share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))
-    if not (abs(share) < PASSES or TAKES < share < MOST):
-        return events
-    kinds, fits = list(events.kind), list(events.fits)
-    could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
-    could = tuple(k for k in could if k != JOINT and (k in RESISTIVE) == (share > PASSES))
-    if could:
-        kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
-    return replace(events, kind=tuple(kinds), fits=tuple(fits))
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
@@ -292,9 +256,9 @@ def _through_piece(
 def _from_new(
     shift: Shift | None, changes: tuple[Change, ...], baseline: Events, band: Band
 ) -> Shift | None:
-    """The shift with the nearest new place that it may begin at.
+    """The shift with the new place that it likely begins at, and the nearest, if it may as well.
 
-    That is where it begins for certain if what is new there delays the wave by as much.
+    It begins there for certain if what is new there delays the wave by as much.
     """
     if shift is None or (shift.between_m is None and shift.sure):
         return shift
@@ -304,7 +268,8 @@ def _from_new(
     new = [c for c in new if not (c.kind in RESISTIVE and c.after.real * shift.size > 0)]
     if not new:
         return shift
-    shift, first = replace(shift, from_m=new[0].distance_m), new[0]
+    first, nearest = _slowing(new, shift.size, band.near), new[0].distance_m
+    shift = replace(shift, from_m=first.distance_m, or_m=None if first is new[0] else nearest)
     if shift.between_m is not None or first.kind not in SLOWING:
         return shift
     behind = slowed(first, band.frequency, band.speed)
@@ -313,6 +278,21 @@ def _from_new(
         return shift
     size, uncertainty = shift.size * last, shift.uncertainty * last
     return Shift(size, uncertainty, (first.distance_m, last), True, first.distance_m)
+
+
+def _slowing(new: list[Change], size: float, near: float) -> Change:
+    """Which new place most likely slows the wave: one alone does, or a slower stretch begins there.
+
+    That has less impedance, so that its two ends differ in sign.
+    """
+    told = [bool(c.fits) or c.kind not in UNCLEAR for c in new]
+    less = [t and c.after.real * size < 0 for t, c in zip(told, new, strict=True)]
+    each = zip(new, less, [*less[1:], False], strict=True)
+    starts = (c for c, here, then in each if c.kind in SLOWING or (here and not then))
+    likely = next(starts, new[0])
+    # of a piece put in, the far end lies as far behind the near one as places moved
+    piece = abs(likely.distance_m - new[0].distance_m - size) < near
+    return new[0] if piece else likely
 
 
 def slowed(change: Change, frequency: Real, speed: float) -> float:

@@ -60,6 +60,7 @@ class Shift:
     # a new place from which on they may have moved [m, as the line is now], where that is not sure
     # otherwise
     from_m: float | None = None
+    or_m: float | None = None  # a nearer new place, where it may be that one as well
     least: float = 0.0  # the part of `uncertainty` that is of echoes which changed themselves
 
     @property

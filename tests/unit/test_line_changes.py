@@ -12,6 +12,7 @@ import pytest
 from rfcal.feedline.changes import compare
 from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.format.line import LineCheck
@@ -227,6 +228,29 @@ def test_places_behind_a_wet_stretch_are_told_along_the_line():
         "m (17.0 m along the line if it is wet or other cable from 15.0 m to there)"
         in line_verdict(found)[0]
     )
+
+
+@pytest.mark.parametrize(
+    ("plain", "other"),
+    [(("series", 5.0), True), (("shunt", 500.0), True), (("series", 0.0), False)],
+    ids=["joint", "leak", "nothing"],
+)
+def test_a_longer_line_is_not_said_to_be_so_from_a_plain_joint_on(plain, other):
+    """3 m have got wet from 30 m on, and a joint at 14 m bad, which slows nothing."""
+    rng, line, one = np.random.default_rng(9108), Line(45.0, 0.87, 50.0, 0.35), np.ones(WIDE.size)
+    wet = replace(line, length_m=3.0, z0=45.0, velocity_factor=0.8)
+    kind, ohm = plain
+    part = TwoPort.shunt(one / ohm) if kind == "shunt" else TwoPort.series(ohm * one)
+    whole = line.two_port(WIDE, 14.0) @ part @ line.two_port(WIDE, 16.0)
+    whole = whole @ wet.two_port(WIDE) @ line.two_port(WIDE, 12.0)
+    now, then = from_impedance(whole.input_impedance(rod())), foot(WIDE, line, rod())
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=45.0)
+    said, shift = line_verdict(found)[0], found.comparison.shift
+    assert shift.from_m == pytest.approx(30.0, abs=0.5)
+    assert re.match(r"From (29|30)\.\d m on", said)
+    assert ("or from 14.0 m on unless a plain joint or leak is there" in said) is other
+    assert "14.0 m to there" not in said
+    assert "m (33.0 m along the line if it is wet or other cable from 30.0 m to there)" in said
 
 
 def test_weather_is_not_called_more_than_weather():

@@ -120,6 +120,7 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     ends = shift.size < 0 and np.max(np.abs(state.now.reflection), initial=0.0) > TOTAL
     return say.LINE_LONGER.format(
         place=place or f"somewhere between {near:.1f} and {far:.1f} m",
+        other="" if shift.or_m is None else say.LINE_OR_FROM.format(place=shift.or_m),
         size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
         more=more,
         look=say.LINE_LOOK_BREAK if ends else say.LINE_LOOK[more],

@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline import end as line_end
-from rfcal.feedline.changes import Comparison, closed, compare, told_by_passing
+from rfcal.feedline.changes import Comparison, closed, compare
 from rfcal.feedline.end import REACH
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
@@ -21,6 +21,7 @@ from rfcal.feedline.measure import (
     measure_line,
     measure_unfollowed,
 )
+from rfcal.feedline.passing import told_by_passing
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck

@@ -47,7 +47,8 @@ LINE_EXPLAINED = "as a fault before it explains"
 LINE_HIDES = "its last {near:.2g} m"
 LINE_END = f"what the line ends in, or something in {LINE_HIDES}, at {{place}}"
 LINE_ABOUT = "what is within {near:.2g} m of {place}"
-LINE_LONGER = "from {place} on, the line is {size} m {more} than it was: {look}"
+LINE_LONGER = "from {place} on{other}, the line is {size} m {more} than it was: {look}"
+LINE_OR_FROM = ", or from {place:.1f} m on unless a plain joint or leak is there"
 LINE_LOOK = {
     "longer": "look for another piece of line, or for water or a crush, which slow the wave",
     "shorter": "look whether a piece was taken out, or whether water has dried",

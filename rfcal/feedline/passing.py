@@ -1,0 +1,45 @@
+"""What passes a new place on a line, as what lies behind it shows, tells the kind of that place."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from rfcal.feedline.changes import MORE
+from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.faults import Events
+
+MUCH = 0.05
+"""What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
+
+PASSES, TAKES, MOST = 0.5, 0.75, 4.0
+"""A place is no resistance if what passed it lost less than the first of these parts of what a
+resistance as large takes up, and is one between the second and the third (by simulation)."""
+
+
+def told_by_passing(events: Events, baseline: Events) -> Events:
+    """The same, with the nearest new place told by what passes it, where a single kind is sure."""
+    near, size = events.near_m, np.abs(events.reflection)
+    behind = np.abs(baseline.reflection)
+    was = [baseline.nearest(d, near) for d in events.distance_m.tolist()]
+    before = np.array([0.0 if k is None else behind[k] for k in was])
+    new = np.flatnonzero((size > MORE * before) & (size > MUCH) & (size < 1))
+    behind = np.where(
+        baseline.distance_m > np.min(events.distance_m[new], initial=np.inf) + near, behind, 0
+    )
+    if not np.any(behind > MUCH):
+        return events
+    far = int(np.argmax(behind))
+    now = events.nearest(baseline.distance_m[far], near)
+    if now is None or np.any(new[1:] < now):
+        return events
+    m, r = new[0], size[new[0]]
+    # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
+    share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))
+    if not (abs(share) < PASSES or TAKES < share < MOST):
+        return events
+    kinds, fits = list(events.kind), list(events.fits)
+    could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
+    could = tuple(k for k in could if k != JOINT and (k in RESISTIVE) == (share > PASSES))
+    if could:
+        kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
+    return replace(events, kind=tuple(kinds), fits=tuple(fits))
