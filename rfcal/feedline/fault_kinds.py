@@ -18,6 +18,10 @@ from rfcal.models.line import NEPER_PER_DB
 FULL = 0.15
 """A reflection this close to 1 is taken as total (common practice, no source)."""
 
+LARGE, ALONE = 0.5, 0.1
+"""What reflects more than the first [1], with less than the second part of it behind, may be all,
+behind lossier cable: no joint has twice the line's impedance (common practice, no source)."""
+
 SURE_PHASE = 0.35
 """A kind is told only where the phase is known to this standard uncertainty [rad]."""
 
@@ -39,6 +43,9 @@ LOSSIEST = 3.0
 
 LOSS_OFF = 0.3
 """What is left of a line's loss where it is stated may be of either sign and this share of it."""
+
+LOSSIER, SKEWED = 1.0, 0.3
+"""The same of cable of another type, and what that bends an echo in parts of what it lacks."""
 
 TWIN = 1.6
 """An event of opposite sign may be the other end of a stretch if not this many times different."""
@@ -207,15 +214,24 @@ class Reflections:
         some = slice(None, None, max(1, self.band.frequency.size // 100))
         weight, shares = self.band.weight[some], np.linspace(0, 1, 33)
         if self.loss_known:
-            shares = np.linspace(-1, 1, 7)
-        left = np.exp(-2 * self.distance[:, None, None] * shares[:, None] * self.left[some])
+            most = np.where(self.lacks > 0, LOSSIER / LOSS_OFF, 1)[:, None]
+            shares = -1 + (1 + most) * np.linspace(0, 1, 13)
+        left = np.exp(-2 * self.distance[:, None, None] * shares[..., None] * self.left[some])
         known = (self.coefficients / self.mean[:, None])[:, None]
         over_band = self._as(form, some)[:, None]
         # its coefficients: the shapes are orthonormal under the window
         seen = (over_band * left * weight) @ self.band.shapes[:, some].T
         unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
         allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
+        allowed += SKEWED * self.lacks * (form is level)
         return np.asarray(np.hypot(unlike, self._rings) < allowed)
+
+    @cached_property
+    def lacks(self) -> Real:
+        """What each lacks that may reflect all, behind cable that loses more than is stated [1]."""
+        behind = np.where(self.distance > self.distance[:, None], self.size, 0.0).max(axis=1)
+        whole = (self.size > LARGE) & (behind < ALONE * self.size)
+        return np.where(whole, np.maximum(1 - self.size, 0.0), 0.0)
 
     def _as(self, form: Callable, some: slice = slice(None)) -> Complex:
         """What reflects as much as each and goes over the band in one way, shape (K, F)."""
@@ -309,7 +325,7 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         return (GAP.name, ()) if gap else (UNKNOWN, ())
     goes_on = _goes_on(seen, m, passed, through)
     # an open line or a shorted one may have lost more than is known
-    ends = total or (goes_on is None and not seen.loss_known)
+    ends = total or (goes_on is None and (seen.lacks[m] > 0 or not seen.loss_known))
     resists = goes_on if goes_on is not None else not total
     could = [
         kind
@@ -319,15 +335,16 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     ]
     phase, narrow = np.hypot(seen.phase_uncertainty[m], u / abs(r)), seen.band.narrow
     sure = phase <= SURE_PHASE
-    fits = _alike(seen, m, _near(seen, m, r, could, phase))
+    alike = [kind for kind in could if seen.goes_as[kind.over_band][m]]  # over the band
+    fits = [kind for kind in _near(seen, m, r, could, phase) if kind in alike]
     one = len(fits) == 1 and (sure or not narrow)
     if one and (goes_on if fits[0].resistive else total or not fits[0].end):
         return fits[0].name, ()
     if narrow and not (sure and fits):
         # two seen as one go over the band otherwise and lie elsewhere
         near = _near(seen, m, r, could, phase + seen.band.turn * seen.merged[m])
-        fits = _alike(seen, m, near) or near
-    names = tuple(kind.name for kind in fits)
+        fits = [kind for kind in near if kind in alike] or near
+    names = tuple(k.name for k in sorted(fits, key=lambda k: not (k.end and seen.lacks[m] > 0)))
     settled = sure and ((one and seen.loss_known) or not fits)
     if settled and not names and goes_on and not narrow and seen.joints[m]:
         names = (JOINT,)
@@ -341,11 +358,6 @@ def _near(seen: Reflections, m: int, r: complex, could: list[Kind], phase: float
     if GAP in off:  # only a wide band tells the two
         off[GAP] = off[CRUSH] = min(off[GAP], off[CRUSH])
     return [k for k in sorted(off, key=off.__getitem__) if off[k] <= max(ON_AXIS, PHASES * phase)]
-
-
-def _alike(seen: Reflections, m: int, kinds: list[Kind]) -> list[Kind]:
-    """Which of those kinds go over the band as event m does."""
-    return [kind for kind in kinds if seen.goes_as[kind.over_band][m]]
 
 
 def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:

@@ -196,3 +196,29 @@ def test_a_length_that_fits_leaves_the_stated_type():
         then, near = foot(WIDE, line, end), replace(line, length_m=35.3)
         known = {"loss_known": True, "length_m": 35.3}
         assert "type" not in line_verdict(state(rng, WIDE, near, then, then, **known))[0]
+
+
+@pytest.mark.parametrize("length_m", [0.0, 40.0], ids=["of unknown length", "40 m"])
+def test_a_break_behind_cable_that_loses_more_is_no_joint(length_m):
+    """None has ten times the line's impedance; and it is where that cable has it."""
+    rng = np.random.default_rng(31)
+    for true, stated, at in (("RG-8X", "RG-213", 14), ("foam 5 mm", "RG-213", 16)) * 4:
+        line, ohm = CABLES[true].line(at + rng.uniform(0, 6)), rng.choice([0.01, 1e9])
+        kind = "an open line" if ohm > 1 else "a shorted line"
+        taken = replace(CABLES[stated].line(0.0), length_m=length_m)
+        given = {"loss_known": True, "length_m": length_m}
+        said, _ = line_verdict(state(rng, TALL, taken, foot(TALL, line, ohm), **given))
+        assert f"return loss), {kind} behind cable that loses more than the stated type," in said
+        pattern = rf"Look at the cable's type first: .* factor of (.+), not .*{kind}, (.+) m away"
+        fits, places = (part.split(" or ") for part in re.match(pattern, said).groups())
+        there = dict(zip(fits, places, strict=True))[f"{line.velocity_factor:.2f}"]
+        assert float(there) == pytest.approx(line.length_m, abs=0.3)
+
+
+def test_of_the_stated_cable_a_large_joint_with_a_line_behind_it_is_one():
+    line = CABLES["RG-213"].line(24.0)
+    seen, given = foot(TALL, line, 1e9, ("series", 120.0, 12.0)), {"loss_known": True}
+    found = state(np.random.default_rng(3), TALL, line, seen, length_m=24.0, **given)
+    said, _ = line_verdict(found)
+    assert "a resistive joint" in said
+    assert "type" not in said

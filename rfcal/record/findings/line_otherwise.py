@@ -8,6 +8,7 @@ import numpy as np
 
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import FULL
+from rfcal.models.cables import CABLES
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
@@ -22,7 +23,7 @@ SLOWED = 0.85
 
 
 def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:
-    """The other explanation where no end is seen: the last place, by another velocity factor.
+    """The other explanation where no end is seen: the last place, by another type of cable.
 
     To be said before that place, or behind it where a break is likelier: what reflects all, and
     behind which nothing rings.
@@ -30,13 +31,35 @@ def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]
     now, last, stated = state.now, np.flatnonzero(strong)[-1], state.now.velocity_factor
     place = float(now.distance_m[last])
     fits = stated * state.length_m / max(place, LEAST_M)
-    if state.end is not None or state.properties is not None or fits > FASTEST:
+    if state.end is not None or state.properties is not None or state.beyond_m is not None:
         return "", ""
+    if not 0 < fits <= FASTEST:
+        return _or_lossier(state, int(last)), ""
     whole = now.kind[last] in WHOLE or abs(now.reflection[last]) > 1 - FULL
     other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
     if whole and not rings:
         return "", say.LINE_OR_TYPE.format(other=other)
     return say.LINE_TYPE_FIRST.format(other=other), ""
+
+
+def _or_lossier(state: LineState, at: int) -> str:
+    """Where a place is that reflects all if the cable is one of a usual type that loses more."""
+    now, band, stated = state.now, state.now.echoes.band, state.now.velocity_factor
+    kind, place, found = min(now.fits[at][:1], default=""), float(now.distance_m[at]), set()
+    if kind not in WHOLE or not state.loss_known:
+        return ""
+    for line in (cable.line(0.0) for cable in CABLES.values()):
+        there = place * line.velocity_factor / stated
+        more = there * line.propagation(band.frequency).real - place * band.attenuation
+        size = abs(now.reflection[at]) * np.average(np.exp(2 * more), weights=band.weight)
+        if abs(size - 1) < FULL and abs(there - place) > now.near_m:
+            found.add((f"{line.velocity_factor:.2f}", f"{there:.1f}"))
+    if not found:
+        return ""
+    fits, places = (" or ".join(each) for each in zip(*sorted(found), strict=True))
+    means = say.LINE_FITS[kind]
+    other = say.LINE_OR_LOSSIER.format(fits=fits, stated=stated, kind=means, places=places)
+    return say.LINE_TYPE_FIRST.format(other=other)
 
 
 def too_short(state: LineState, beyond_m: float) -> str:

@@ -169,7 +169,9 @@ def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
     if len(names) < 2:
         kind = names[0] if names else kind
         return say.LINE_KINDS.get(kind, f"a {kind}")
-    *some, last = [say.LINE_FITS.get(name, f"a {name}") for name in names]
+    known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in ENDS}
+    means = say.LINE_FITS | known if state.loss_known else say.LINE_FITS
+    *some, last = [means.get(name, f"a {name}") for name in names]
     return f"{', '.join(some)} or {last}"
 
 
@@ -240,6 +242,8 @@ def alone(state: LineState) -> tuple[str, bool]:
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
     told += stretches(state, before_end(state), strong)
+    first, also = or_end(state, strong, bool(np.any(rings(state)))) if told else ("", "")
+    told[:1] = [first + each for each in told[:1]]
     hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
         end = end_words(state)
@@ -247,9 +251,8 @@ def alone(state: LineState) -> tuple[str, bool]:
         sure = state.lost is not None and state.lost.sure
         said = [*_small(state, end), hidden, *_end_itself(state)]
         if told:
-            first, also = or_end(state, strong, bool(np.any(rings(state))))
             look = "" if first else look_words(state, now.distance_m[strong])
-            said = [first + told[0], *told[1:], say.LINE_BEFORE.format(end=end) + look + also]
+            said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)

@@ -77,6 +77,11 @@ LINE_OR_END = (
     "line's end"
 )
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
+LINE_OR_LOSSIER = (
+    "if it is one that loses more, with a velocity factor of {fits}, not {stated:.2f}, this is "
+    "{kind}, {places} m away"
+)
+LINE_BEHIND_LOSS = "{kind} behind cable that loses more than the stated type"
 LINE_OTHER = (
     "look at the cable's type first, then at length_m: with a velocity factor of {fits}, not "
     "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
