@@ -172,7 +172,10 @@ def test_ctrl_c_is_one_line_while_the_command_loads(typed, tmp_path, wait_s, how
     script.write_text(f"from {module} import {function}\nraise SystemExit({function}())\n")
     loads = [script] if how == "script" else ["-m", "rfcal"]
     command = [sys.executable, "-X", "importtime", *loads, "report", typed, "--output", tmp_path]
+    # a shell's background job ignores Ctrl-C, and what it starts inherits that
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as run:
+        signal.signal(signal.SIGINT, before)
         next(line for line in run.stderr if line.endswith("rfcal.interrupt\n"))
         time.sleep(wait_s)
         run.send_signal(signal.SIGINT)
