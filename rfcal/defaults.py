@@ -133,6 +133,10 @@ of an open at a line's far end; scattering parameters [1] of an adapter from a f
 LINE_LENGTH_M = 0.1
 """Of a feed line's length by tape [m] (common practice, no source)."""
 
+WEATHER_LOSS = 0.06
+"""Of a line's loss that weather may change [1]: 30 K, of which copper gains 0.39 % of resistance
+each (value from memory), half of it in loss (the skin effect's square root)."""
+
 POWER_W = 1.0
 """Power at which volts and amperes of a network are stated [W]: both go with its square root."""
 

@@ -17,7 +17,7 @@ from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_ec
 from rfcal.feedline.end import BEHIND, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
-from rfcal.feedline.loss import Lost, grown
+from rfcal.feedline.loss import Lost, by_weather, grown
 from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, closes, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
@@ -76,6 +76,7 @@ class Comparison:
     lost: Lost | None  # what it loses more all along it, made good like the shift
     largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
     largest_hz: float  # where that is
+    weather: Lost | None = None  # the same, or less, as weather makes it
 
 
 def compare(
@@ -104,7 +105,11 @@ def compare(
     differ = partial(_differ, _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m))
     lost = grown(*found, end_then_m)
     if lost is None:
-        return differ(None)
+        plain = differ(None)
+        faults = any(c.closed or c.what != "changed" for c in plain.changes)
+        weather = None if faults or not plain.changes else by_weather(*found, end_then_m, line)
+        mild = plain if weather is None else differ(weather)
+        return plain if mild.changes else replace(mild, lost=None, weather=weather)
     # loss in the conductors delays the wave, that of joints and braids hardly does
     ways = [differ(replace(lost, inside=share)) for share in (1.0, 0.0)]
     best = min(ways, key=lambda one: sum(change.size for change in one.changes))

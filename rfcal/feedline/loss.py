@@ -35,6 +35,10 @@ SURELY = 3.0
 """More than a stated loss is this many standard uncertainties more than it for certain; what is
 outside the 95 % interval is it perhaps."""
 
+BENT = 0.8
+"""Loss goes over the band as weather's where its bend alone tells of as much, within this part and
+its inverse: what the end itself takes up bends little (by simulation)."""
+
 TELLS = 3.0
 """It is loss for certain where a factor alike over the band leaves this many times more of it."""
 
@@ -82,10 +86,32 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
     """
     if not then.distance.size:
         return None
-    if end_m is None:
-        end_m = float(then.distance[np.argmax(then.at_foot())])
+    end_m = _end(then, end_m)
     before, after = (_from(echoes, end_m) for echoes in (then, now))
     return _fitted(then, before, after, end_m, free=False)
+
+
+def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lost | None:
+    """What a line loses more, or less, by no more than weather does, as its end's echo has it.
+
+    None where that has not changed as loss does over the band, or nobody can tell.
+    """
+    band, most = then.band, defaults.WEATHER_LOSS
+    attenuation = line.propagation(band.frequency).real
+    if band.narrow or not (then.distance.size and np.any(attenuation)):
+        return None
+    end_m = _end(then, end_m)
+    fallen, _, weight = _fallen(band, *(_from(echoes, end_m) for echoes in (then, now)))
+    law = 2 * end_m * attenuation
+    # weighted least squares of fallen = share law, and of fallen = share law + constant
+    laws = law, law - weight**2 @ law
+    share, by_bend = (float(weight**2 @ (x * fallen) / (weight**2 @ x**2)) for x in laws)
+    if not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
+        return None
+    doubt = abs(by_bend - share) * float(np.mean(attenuation)) * end_m / NEPER_PER_DB
+    share = float(np.clip(share, -most, most))
+    c, e = (share * db * NEPER_PER_DB / 100 for db in (line.conductor_db, line.dielectric_db))
+    return Lost(c, e, end_m, float(np.mean(band.frequency)), doubt, sure=False)
 
 
 def more_than_stated(now: Echoes, end_m: float) -> Lost | None:
@@ -119,9 +145,21 @@ def _whole_db(band: Band, end_m: float) -> float:
     return float(np.average(band.attenuation, weights=band.weight)) * end_m / NEPER_PER_DB
 
 
+def _end(echoes: Echoes, end_m: float | None) -> float:
+    """Where the line ends [m]; if that is not known, where the strongest echo comes from."""
+    return float(echoes.distance[np.argmax(echoes.at_foot())]) if end_m is None else end_m
+
+
 def _from(echoes: Echoes, end_m: float) -> Complex:
     """What comes back from the line's end, and what rings behind it."""
     return echoes.model(echoes.distance > end_m - echoes.band.near)
+
+
+def _fallen(band: Band, before: Complex, after: Complex) -> tuple[Real, Real, Real]:
+    """By how much an echo fell [Np], how large it is now [1], and what weight that has (3, F)."""
+    size, now = np.maximum(np.abs([before, after]), 1e-9)
+    weight = np.sqrt(band.weight) * size * now / np.hypot(size, now)
+    return np.log(size / now), now, weight / np.linalg.norm(weight)
 
 
 def _fitted(
@@ -132,11 +170,8 @@ def _fitted(
     if end_m < band.resolution:
         return None
     megahertz = band.frequency / 1e6
-    size, now = np.maximum(np.abs([before, after]), 1e-9)
     # ln|after / before| = ln|factor| - 2 d (c sqrt(f) + e f)
-    fallen = np.log(size / now)
-    weight = np.sqrt(band.weight) * size * now / np.hypot(size, now)
-    weight /= np.linalg.norm(weight)
+    fallen, now, weight = _fallen(band, before, after)
     laws = 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
     columns = np.column_stack([laws, np.ones(megahertz.size)]) if free else laws
     solved, left = nonnegative(columns * weight[:, None], fallen * weight)

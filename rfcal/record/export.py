@@ -222,6 +222,7 @@ def _line(line: LineState) -> dict[str, Any]:
         shift = line.comparison.shift
         against = vars(line.comparison) | {
             "lost": _lost(line.comparison.lost),
+            "weather": _lost(line.comparison.weather),
             "shift": shift and vars(shift),
             "changes": [
                 {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}

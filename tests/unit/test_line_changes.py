@@ -419,3 +419,39 @@ def test_a_joint_well_before_the_end_is_no_retuned_antenna():
         said, fault = line_verdict(state(rng, band, line, *swept, **known))
         assert fault
         assert "as an antenna does" not in said or "in its last" in said, said
+
+
+@pytest.mark.parametrize("top", [250e6, 160e6], ids=["to 250 MHz", "to 160 MHz"])
+@pytest.mark.parametrize("share", [-0.04, 0.05, 0.06])
+def test_what_a_line_loses_on_another_day_is_no_change_of_its_end(share, top):
+    rng, band = np.random.default_rng([27, round(1000 * abs(share))]), np.linspace(1e6, top, 401)
+    for _ in range(2):
+        line = Line(60.0, 0.66, 50.0, 0.6, 0.005)
+        other = {"conductor_db": 0.6 * (1 + share), "dielectric_db": 0.005 * (1 + share)}
+        day = replace(line, velocity_factor=0.66 * (1 - share / 20), **other)
+        end, retuned = (test_line_state.rod(band, mhz * 1e6, 40.0, 8.0) for mhz in (50, 50.2))
+        known = {"loss_known": True, "length_m": 60.0}
+        sweeps = foot(band, day, retuned), foot(band, line, end)
+        said, fault = line_verdict(state(rng, band, line, *sweeps, **known))
+        assert said.startswith("The line is as it was"), said
+        assert not fault
+        # a plug at its top takes up alike at all frequencies
+        sweeps = foot(band, line, end, ("series", 5.0, 59.7)), sweeps[1]
+        said, fault = line_verdict(state(rng, band, line, *sweeps, **known))
+        assert fault, said
+
+
+@pytest.mark.parametrize("length_m", [35.0, 0.0], ids=["stated", "not stated"])
+def test_a_piece_that_was_added_is_asked_for_on_the_ground_first(length_m):
+    rng, line = np.random.default_rng(28), Line(35.0, 0.66, 50.0, 0.6)
+    end = random_rod(rng, WIDE)
+    stated = {"loss_known": True, **({"length_m": length_m} if length_m else {})}
+    swept = jumper(line, end, 0.6), foot(WIDE, line, end)
+    said, fault = line_verdict(state(rng, WIDE, line, *swept, **stated))
+    assert fault
+    assert re.match(r"The line is 1\.5\d* ± \S+ m longer than it was, .*1\.5 m added since", said)
+    assert "on the ground first, at its foot, then at the antenna" in said
+    # behind a joint that stayed where it was it is not at the foot
+    swept = foot(WIDE, replace(line, length_m=36.5), end, OLD), foot(WIDE, line, end, OLD)
+    said, _ = line_verdict(state(rng, WIDE, line, *swept, **stated))
+    assert "Ask at the antenna; if none was, look between 12.0 and 35" in said

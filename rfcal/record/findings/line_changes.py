@@ -1,6 +1,7 @@
 """The state of a line against an earlier sweep of it, in one sentence."""
 
 from collections.abc import Sequence
+from itertools import compress
 
 import numpy as np
 
@@ -8,6 +9,7 @@ from rfcal.feedline.changes import LEAST, Change, slowed
 from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import more_than_all
 from rfcal.feedline.fault_kinds import SLOWING
+from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
@@ -70,8 +72,10 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     longer = bool(moved)
     if not found.changes:
         sound = "nothing else has changed" if lost else say.LINE_SOUND
-        said = moved or sound.format(least=LEAST, end=end_words(state))
-        return [*lost, said], longer or bool(lost)
+        values = {} if found.weather is None else _weather_values(found.weather)
+        sound = say.LINE_WEATHER if values else sound
+        said = moved or sound.format(least=LEAST, end=end_words(state), **values)
+        return [said, *lost] if longer else [*lost, said], longer or bool(lost)
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
     # where the line broke, it matters little what is gone before
@@ -87,6 +91,17 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     parts.append(_beyond(state, found.changes, bool(moved)))
     fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
     return parts, fault
+
+
+def _weather_values(weather: Lost) -> dict[str, object]:
+    """How much more or less a line loses on another day."""
+    warmer = weather.more_db > 0
+    return {
+        "size": abs(weather.more_db),
+        "more": "more" if warmer else "less",
+        "middle": f"{weather.at_hz / 1e6:.3g} MHz",
+        "warmer": "warmer" if warmer else "colder",
+    }
 
 
 def _breaks(state: LineState, change: Change) -> bool:
@@ -117,11 +132,19 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     more = "longer" if shift.size > 0 else "shorter"
     place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
     near, far = shift.between_m
-    ends = shift.size < 0 and np.max(np.abs(state.now.reflection), initial=0.0) > TOTAL
+    size = plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE))
+    now, found = state.now, state.comparison
+    assert found is not None
+    last = state.end if state.end is not None else int(np.argmax(np.abs(now.reflection)))
+    at_ends = near <= 0, far > now.distance_m[last] - shift.size - now.near_m
+    if shift.size > 0 and any(at_ends) and not any(c.grown for c in found.changes):
+        ask = ", then ".join(compress(say.LINE_ADDED_ENDS, at_ends))
+        return say.LINE_ADDED.format(size=size, piece=shift.size, ends=ask, near=near, far=far)
+    ends = shift.size < 0 and np.max(np.abs(now.reflection), initial=0.0) > TOTAL
     return say.LINE_LONGER.format(
         place=place or f"somewhere between {near:.1f} and {far:.1f} m",
         other="" if shift.or_m is None else say.LINE_OR_FROM.format(place=shift.or_m),
-        size=plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE)),
+        size=size,
         more=more,
         look=say.LINE_LOOK_BREAK if ends else say.LINE_LOOK[more],
     )

@@ -57,6 +57,13 @@ LINE_LOOK_BREAK = (
     "its end reflects nearly all, so look for a break there first, else whether a piece was taken "
     "out, or whether water has dried"
 )
+LINE_ADDED = (
+    "the line is {size} m longer than it was, as metres of this cable, and nothing new reflects: "
+    "was a piece of about {piece:.2g} m added since? Ask {ends}; if none was, look between "
+    "{near:.1f} and {far:.1f} m for water or a crush, though what slows the wave so much would "
+    "hardly go without reflecting"
+)
+LINE_ADDED_ENDS = "on the ground first, at its foot", "at the antenna"
 LINE_LOST = (
     "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
     "part of them ({per_100m:.2g} dB per 100 m more if all along){look}"
@@ -72,6 +79,11 @@ LINE_SLOWS = (
     "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
 )
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
+LINE_WEATHER = (
+    "the line is as it was but for weather: it loses {size:.1g} dB {more} at {middle}, no more "
+    "than a {warmer} day makes it, and nothing else reflects otherwise by {least:g} or more up to "
+    "{end}; if it was as warm in both sweeps, look at what the line ends in"
+)
 LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
