@@ -126,7 +126,10 @@ CRUSH = Kind(
 )
 # told by its whole answer over a wide band
 GAP = Kind(
-    "series capacitance", "capacitance in series", "a broken conductor or an open joint", _falling
+    "series capacitance",
+    "capacitance in series",
+    "a broken conductor or a connector not tightened",
+    _falling,
 )
 KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),

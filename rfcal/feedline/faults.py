@@ -5,6 +5,7 @@ those of one uniform line, or are gated.
 """
 
 from dataclasses import dataclass, replace
+from itertools import compress
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from rfcal.feedline.echoes import (
     folded,
     placed,
 )
-from rfcal.feedline.fault_kinds import LOSSIEST, SHARE, Reflections, seems_off
+from rfcal.feedline.fault_kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
 from rfcal.feedline.fault_runs import tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
@@ -192,6 +193,14 @@ def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
     return rings @ echoes.parts() * back
 
 
+def _rings_in_gap(told: Reflections, kinds: tuple[str, ...]) -> np.ndarray:
+    """Which events are part of the answer by which a gap is told, and no places, (K,)."""
+    off = told.apart - told.apart[:, None]
+    rings = (off > -1) & (off < RINGS_ON) & (told.size < SHARE * told.size[:, None])
+    rings &= np.array([kind == GAP.name for kind in kinds], bool)[:, None]
+    return np.asarray(np.any(rings, axis=0))
+
+
 def find_events(
     frequency: Real,
     reflection: Complex,
@@ -215,17 +224,18 @@ def find_events(
     echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
     told, of_place, bounces = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
     kinds, fits = tell_kinds(told)
+    own = ~_rings_in_gap(told, kinds)
     distance = told.distance + told.off
     before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), told.merged], axis=0)
     return Events(
-        distance_m=distance - before_plane,
-        distance_uncertainty_m=off,
-        merged_m=told.merged,
-        reflection=told.mean,
-        reflection_uncertainty=told.uncertainty,
-        kind=kinds,
-        fits=fits,
+        distance_m=(distance - before_plane)[own],
+        distance_uncertainty_m=off[own],
+        merged_m=told.merged[own],
+        reflection=told.mean[own],
+        reflection_uncertainty=told.uncertainty[own],
+        kind=tuple(compress(kinds, own)),
+        fits=tuple(compress(fits, own)),
         resolution_m=band.resolution,
         narrow=band.narrow,
         range_m=band.range,

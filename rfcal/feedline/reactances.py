@@ -13,7 +13,7 @@ from rfcal.feedline.echo_basis import Band
 from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real
 
-FITS, BETTER = 0.15, 3.0
+FITS, BETTER = 0.25, 3.0
 """It is told where it leaves less than the first of these parts of an answer, and what else delays
 the wave leaves the second times more (by simulation: it leaves 0.5 and more of a wide band)."""
 

@@ -127,6 +127,28 @@ def test_a_gap_is_placed_by_all_of_a_wide_band_and_is_no_resistance():
     assert np.max(np.abs(off)) < 2
 
 
+@pytest.mark.parametrize("compare", [False, True], ids=["alone", "baseline"])
+@pytest.mark.parametrize("leak", [np.inf, 400.0], ids=["clean", "leaking"])
+@pytest.mark.parametrize("place", [12.0, 20.0])
+def test_a_connector_not_tightened_is_one_place_and_told(place, leak, compare):
+    """300 pF in series: its tail at low frequencies is no place behind it."""
+    rng, line = np.random.default_rng(9102), Line(30.0, 0.85, 50.0, 0.6)
+    frequency = np.linspace(1e6, 250e6, 501)
+    part = TwoPort.series(1 / (2j * np.pi * frequency * 300e-12 + 1 / leak))
+    near, far = (line.two_port(frequency, m) for m in (place, line.length_m - place))
+    end = rod(frequency)
+    now = from_impedance((near @ part @ far).input_impedance(end))
+    then = foot(frequency, line, end) if compare else None
+    found = state(rng, frequency, line, now, then, loss_known=True, length_m=30.0)
+    said = line_verdict(found)[0]
+    first = re.match(r"(?:New r|Small r|R)eflection at ([\d.]+) ± [\d.]+ m", said)
+    assert first, said
+    assert float(first[1]) == pytest.approx(place, abs=0.1)
+    assert "capacitance in series, as of a broken conductor or a connector not tightened" in said
+    behind = found.now.distance_m - place
+    assert not np.any((behind > 0.2) & (behind < 6.0))
+
+
 def test_what_tells_kinds_follows_from_what_the_record_has():
     """Far ends swept of the sound line do not tell what a fault is: so they are asked for anew."""
     line = Line(40.0, 0.85, 50.0, 0.5)
