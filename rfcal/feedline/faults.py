@@ -173,7 +173,9 @@ def _told(
     along = np.linalg.norm((moved * echoes.mean.conj()).real, axis=0)
     real = np.flatnonzero(single & (size**2 > MORE * along) & (size < MOST_GAIN))
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
-    real = np.sort(kept[: MOST // 2])
+    # what lies nearer than the strongest is none of what rings in that, however much does
+    nearer = echoes.distance[kept] < np.min(echoes.distance[kept[:1]], initial=np.inf)
+    real = np.sort(kept[nearer | (np.arange(kept.size) < MOST // 2)])
     distance, of_distance, beside = echoes.distance[real], of_distance[real], beside[real]
     of_size = np.hypot(of_size, of_common)[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
@@ -252,13 +254,16 @@ def find_events(
 def _least(echoes: Echoes, seen: Complex, told: Reflections) -> Real:
     """What stands out of noise and of what stays of stronger echoes at each distance [1], (G,).
 
-    Of many places (K,) the faintest hides as much.
+    Of many places (K,) the faintest hides as much, behind the strongest.
     """
     band = echoes.band
     whole, left = (float(np.max(np.abs(band.trace(each)))) for each in (seen, echoes.left))
-    hidden = np.min(told.size * band.fade(told.distance)) if told.size.size == MOST // 2 else 0.0
-    stays = left, hidden, 10 ** (-DYNAMIC_DB / 20) * whole
-    return max(STANDS_OUT * echoes.noise, *stays) / band.kept(band.grid)
+    stays = max(STANDS_OUT * echoes.noise, left, 10 ** (-DYNAMIC_DB / 20) * whole)
+    if (size := told.size * band.fade(told.distance)).size >= MOST // 2:
+        behind = told.distance >= told.distance[np.argmax(size)]
+        hidden = max(stays, np.min(size[behind]))
+        stays = np.where(band.grid < told.distance[np.argmax(size)], stays, hidden)
+    return stays / band.kept(band.grid)
 
 
 def _unsure(

@@ -14,8 +14,10 @@ from rfcal.feedline.end import BEHIND, strongest_on
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
+from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.record.findings.line_verdict import before_end
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.figures.device import line_figure
@@ -476,11 +478,37 @@ def test_the_first_sentence_names_the_strongest_place_that_is_listed(ohm):
         assert re.match(
             r"Small reflection at 2[12]\.\d+ ± 0\.\d+ m from where [a-z ]+, 0\.04\d \(26 dB", said
         )
-        assert "from there on): look there at the next visit; nothing reflects more" in said
+        limit = (
+            r"from there on\): look there at the next visit; nothing else .* to reflect (0\.\d+) or"
+        )
+        assert 0.02 < float(re.search(limit, said)[1]) < 0.03  # as the joint at 10 m does
     else:
         assert re.match(r"Nothing before the line's end at .* more than 0\.01\d? \(39 dB", said)
         assert re.search(r"at 2[12]\.\d+ ± 0\.\d+ m, as a sound connector may", said)
     assert "a fault in its last" in said
+
+
+@pytest.mark.parametrize("ohm", [2.0, 5.0])
+def test_what_rings_in_an_end_does_not_crowd_out_what_lies_nearer(ohm):
+    """However often: a small joint and both ends of a wet stretch are told, or their limit is."""
+    band, cable = np.linspace(1e6, 250e6, 501), CABLES["foam 10 mm"].line(45.0)
+    pieces = [replace(cable, length_m=each) for each in (14.0, 16.0, 3.0, 12.0)]
+    pieces[2] = replace(pieces[2], z0=45.0, velocity_factor=0.8)
+    chain = pieces[0].two_port(band) @ TwoPort.series(np.full(band.size, ohm + 0j))
+    for piece in pieces[1:]:
+        chain = chain @ piece.two_port(band)
+    # a wire as a lossy line that is open
+    end = 500 / np.tanh(0.1 * np.sqrt(band / 50e6) + 0.5j * np.pi * band / 50e6)
+    seen, given = from_impedance(chain.input_impedance(end)), {"length_m": 45.0}
+    found = state(np.random.default_rng(1), band, cable, seen, loss_known=True, **given)
+    places = found.now.distance_m[before_end(found)]
+    assert places == pytest.approx([14.0, 30.0, 33.26], abs=0.1)
+    said, fault = line_verdict(found)
+    assert fault == (ohm == 2.0)  # before the larger joint the stretch reflects less than that
+    if ohm == 5.0:
+        told = [float(at) for at in re.findall(r"reflection at (\d+\.\d+) ±", said.lower())]
+        assert told == pytest.approx(places, abs=0.01)
+        assert "is seen to reflect 0.0" in said
 
 
 @pytest.mark.parametrize(("after", "explains"), [(75.0, True), (40.0, False)])

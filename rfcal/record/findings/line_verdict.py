@@ -35,6 +35,9 @@ LEAST_MOVE = 0.01
 FAINTEST = 0.005
 """What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
 
+ALIKE = 0.5
+"""A small place is told of in a sentence if it is larger than this part of the largest."""
+
 MOST_FIT = 4
 """So many kinds that fit are named."""
 
@@ -273,10 +276,21 @@ def _small(state: LineState, end: str) -> list[str]:
     if size[most] < LEAST:
         at = {"place": place_words(state, place), "size": size_words(size[most])}
         return [say.LINE_SMALLER.format(end=end, **at)]
-    each = place, now.reflection[most], now.kind[most], now.fits[most]
-    said = reflections(state, say.LINE_SMALL, [each])
-    said += stretches(state, listed, np.arange(size.size) == most)
-    return [*said, say.LINE_NO_MORE.format(end=end)]
+    told = [m for m in listed if size[m] > ALIKE * size[most]]
+    each = [(float(now.distance_m[m]), now.reflection[m], now.kind[m], now.fits[m]) for m in told]
+    said = reflections(state, say.LINE_SMALL, each)
+    said[-1] += f": {say.LINE_NEXT_VISIT}"
+    said += stretches(state, listed, np.isin(np.arange(size.size), told))
+    rest = max([least_seen(state), *size[np.setdiff1d(listed, told)]])
+    return [*said, say.LINE_NO_MORE.format(end=end, size=math.ceil(1e3 * rest) / 1e3)]
+
+
+def least_seen(state: LineState) -> float:
+    """The least reflection that stands out as far as the line's end, or as is seen [1]."""
+    now = state.now
+    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
+    before = max(min(length, now.range_m, now.seen_m + now.near_m) - now.near_m, 0.0)
+    return max(FAINTEST, float(np.interp(before, now.grid_m, now.least)))
 
 
 def _end_itself(state: LineState) -> list[str]:

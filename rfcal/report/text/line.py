@@ -54,14 +54,12 @@ def _seen(line: LineState, count: int) -> str:
     """How many places are listed, how fine and how far the sweep tells, and what it hides."""
     now, near = line.now, line.now.near_m
     far = min(now.range_m - near, now.seen_m)
-    before = min((line.length_m or float(np.max(now.distance_m, initial=0.0))) - near, far)
     hidden = (
         f", as loss or stronger places hide a reflection of {FAULT:g} beyond"
         if now.seen_m <= far
         else ""
     )
-    least = float(np.interp(before, now.grid_m, now.least))
-    if before > 0 and least > state.FAINTEST:
+    if (least := state.least_seen(line)) > state.FAINTEST:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
         f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (metres of this "

@@ -116,8 +116,9 @@ LINE_SILENT = (
     "ends in its own impedance, or farther off"
 )
 LINE_NO_FAULT = "no place reflects {size} or more before {end}"
-LINE_SMALL = "small reflection{s} at {places}, {kind}: look there at the next visit"
-LINE_NO_MORE = "nothing reflects more before {end}"
+LINE_SMALL = "small reflection{s} at {places}, {kind}"
+LINE_NEXT_VISIT = "look there at the next visit"
+LINE_NO_MORE = "nothing else before {end} is seen to reflect {size:g} or more"
 LINE_SMALLER = (
     "nothing before {end} reflects more than {size}, at {place}, as a sound connector may"
 )
