@@ -233,8 +233,8 @@ class Reflections:
     def lacks(self) -> Real:
         """What each lacks that may reflect all, behind cable that loses more than is stated [1]."""
         behind = np.where(self.distance > self.distance[:, None], self.size, 0.0).max(axis=1)
-        whole = (self.size > LARGE) & (behind < ALONE * self.size)
-        return np.where(whole, np.maximum(1 - self.size, 0.0), 0.0)
+        whole = (self.size > LARGE) & (self.size < 1 - FULL) & (behind < ALONE * self.size)
+        return np.where(whole, 1 - self.size, 0.0)
 
     def _as(self, form: Callable, some: slice = slice(None)) -> Complex:
         """What reflects as much as each and goes over the band in one way, shape (K, F)."""
