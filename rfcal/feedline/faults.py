@@ -259,11 +259,12 @@ def _least(echoes: Echoes, seen: Complex, told: Reflections) -> Real:
     band = echoes.band
     whole, left = (float(np.max(np.abs(band.trace(each)))) for each in (seen, echoes.left))
     stays = max(STANDS_OUT * echoes.noise, left, 10 ** (-DYNAMIC_DB / 20) * whole)
+    least = np.full(band.grid.size, stays)
     if (size := told.size * band.fade(told.distance)).size >= MOST // 2:
-        behind = told.distance >= told.distance[np.argmax(size)]
-        hidden = max(stays, np.min(size[behind]))
-        stays = np.where(band.grid < told.distance[np.argmax(size)], stays, hidden)
-    return stays / band.kept(band.grid)
+        strongest = told.distance[np.argmax(size)]
+        hidden = np.min(size[told.distance >= strongest])
+        least[band.grid >= strongest] = max(stays, hidden)
+    return least / band.kept(band.grid)
 
 
 def _unsure(
