@@ -252,7 +252,9 @@ def alone(state: LineState) -> tuple[str, bool]:
         end = end_words(state)
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sure = state.lost is not None and state.lost.sure
-        said = [*_small(state, end), hidden, *_end_itself(state)]
+        itself, no_antenna = _end_itself(state)
+        said = [*_small(state, end), hidden]
+        said = [*itself, *said] if no_antenna else [*said, *itself]
         if told:
             look = "" if first else look_words(state, now.distance_m[strong])
             said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
@@ -293,12 +295,13 @@ def least_seen(state: LineState) -> float:
     return max(FAINTEST, float(np.interp(before, now.grid_m, now.least)))
 
 
-def _end_itself(state: LineState) -> list[str]:
-    """What the line's end reflects, where that is much: an open or a short is no antenna."""
+def _end_itself(state: LineState) -> tuple[list[str], bool]:
+    """What the line's end reflects, where that is much; whether it is an open or a short."""
     if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
-        return []
+        return [], False
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
-    return [say.LINE_END_ITSELF.format(size=size) + say.LINE_END_KINDS.get(kind, "")]
+    as_what = say.LINE_END_KINDS.get(kind, "")
+    return [say.LINE_END_ITSELF.format(size=size) + as_what], bool(as_what)
 
 
 def at_end(state: LineState, distance_m: float) -> bool:
