@@ -17,55 +17,40 @@ from rfcal.models.line import NEPER_PER_DB
 
 FULL = 0.15
 """A reflection this close to 1 is taken as total (common practice, no source)."""
-
 LARGE, ALONE = 0.5, 0.1
 """What reflects more than the first [1], with less than the second part of it behind, may be all,
 behind lossier cable: no joint has twice the line's impedance (common practice, no source)."""
-
 SURE_PHASE = 0.35
 """A kind is told only where the phase is known to this standard uncertainty [rad]."""
-
 ON_AXIS = 0.3
 """A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
 within this of half pi as that of a reactance."""
-
 BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
 """What shows that a line goes on behind an event is larger than the first of these times the event,
 as the analyzer's source match leaves less; and nearer than the second (in resolutions) larger than
 the third times it, as a reflection that varies over the band splits into less."""
-
 UNLIKE, DEVIATIONS = 0.02, 3.0
 """A kind is told only where the reflection goes over the band as that kind's does, but for the
 first of these parts of it and the second times its uncertainty."""
-
 LOSSIEST = 3.0
 """Conductor loss of the lossiest of usual cables [dB per 100 m at 1 MHz], as RG-174 has."""
-
 LOSS_OFF = 0.3
 """What is left of a line's loss where it is stated may be of either sign and this share of it."""
-
 LOSSIER, SKEWED = 1.0, 0.3
 """The same of cable of another type, and what that bends an echo in parts of what it lacks."""
-
 TWIN = 1.6
 """An event of opposite sign may be the other end of a stretch if not this many times different."""
-
 BENDS = 1.0
 """What a spread of one resolution adds to the square shape of an echo [1]."""
-
 UNSHAPED = 0.2
 """How far what is of no one kind seems off, in resolutions, where a sweep begins near zero, so far
 below its resonance (standard, by simulation of antennas and gaps)."""
-
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
-
 STEP = "step of impedance"
 """What reflects as a resistance does and passes more."""
-
 PHASES = 2.0
 """Kinds fit whose phase is within so many standard uncertainties."""
-
 SLOW, STRETCH = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
 

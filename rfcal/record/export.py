@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.changes import Comparison
 from rfcal.feedline.loss import Lost
 from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
@@ -217,22 +218,10 @@ def _line(line: LineState) -> dict[str, Any]:
     now, found = line.now, line.properties
     columns = _own(now, "distance_m", "distance_uncertainty_m", "reflection", "kind", "fits")
     rows = zip(*columns.values(), strict=True)
-    against: dict[str, Any] = {"changes": None}
-    if line.comparison is not None:
-        shift = line.comparison.shift
-        against = vars(line.comparison) | {
-            "lost": _lost(line.comparison.lost),
-            "weather": _lost(line.comparison.weather),
-            "shift": shift and vars(shift),
-            "changes": [
-                {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
-                for c in line.comparison.changes
-            ],
-        }
     data: dict[str, Any] = {
         "state": line_verdict(line)[0],
         "events": [dict(zip(columns, row, strict=True)) for row in rows],
-        **against,
+        **_against(line.comparison),
         "length_m": line.length_m or None,
         "resolution_m": now.resolution_m,
         "range_m": min(now.range_m, now.seen_m),
@@ -253,6 +242,21 @@ def _line(line: LineState) -> dict[str, Any]:
             np.stack([np.zeros_like(of_loss), of_loss], axis=-1),
         ),
         "loss_uncertainty_db": Told(of_loss),
+    }
+
+
+def _against(comparison: Comparison | None) -> dict[str, Any]:
+    """What changed since the baseline."""
+    if comparison is None:
+        return {"changes": None}
+    return vars(comparison) | {
+        "lost": _lost(comparison.lost),
+        "weather": _lost(comparison.weather),
+        "shift": comparison.shift and vars(comparison.shift),
+        "changes": [
+            {**vars(c), "before": np.array(c.before), "after": np.array(c.after)}
+            for c in comparison.changes
+        ],
     }
 
 

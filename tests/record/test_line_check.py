@@ -431,7 +431,8 @@ def test_a_shorted_end_is_told_beside_a_sound_line(tower):
     stated = "length_m = 40\nloss_db_per_100m = [[1.0, 0.8], [100.0, 8.0]]"
     bend(tower, "velocity_factor = 0.85", f"velocity_factor = 0.85\n{stated}")
     state = line_lines(compute.compute(tower).line)[0]
-    assert re.search(r"state: The end itself reflects (1|0\.9\d?) .*, as a shorted line does", state)
+    said = r"state: The end itself reflects (1|0\.9\d?) .*, as a shorted line does"
+    assert re.search(said, state)
 
 
 def test_a_line_that_has_grown_lossier_is_reported_whole(tower, tmp_path):
