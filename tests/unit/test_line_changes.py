@@ -455,3 +455,15 @@ def test_a_piece_that_was_added_is_asked_for_on_the_ground_first(length_m):
     swept = foot(WIDE, replace(line, length_m=36.5), end, OLD), foot(WIDE, line, end, OLD)
     said, _ = line_verdict(state(rng, WIDE, line, *swept, **stated))
     assert "Ask at the antenna; if none was, look between 12.0 and 35" in said
+
+
+def test_what_differs_and_is_laid_to_no_place_is_said_of_the_end():
+    """An antenna whose joint has corroded moves what is seen near its resonance alone."""
+    rng, band, line = np.random.default_rng(15), np.linspace(1e6, 60e6, 296), Line(18.0, 0.8)
+    antennas = (test_line_state.rod(band, 28.5e6, r, 12.0 * 60 / r) for r in (68.0, 60.0))
+    now, then = (foot(band, line, antenna) for antenna in antennas)
+    found = state(rng, band, line, now, then, loss_known=True, length_m=18.0)
+    assert found.comparison.changes == ()
+    assert "yet the sweeps differ by 0.06 at 28." in line_verdict(found)[0]
+    same = state(rng, band, line, then, then, loss_known=True, length_m=18.0)
+    assert "differ" not in line_verdict(same)[0]

@@ -608,3 +608,11 @@ def test_a_short_piece_of_other_cable_is_among_what_a_narrow_band_leaves_open():
         seen = from_impedance(whole.input_impedance(random_rod(rng, band)))
         given = {"loss_known": True, "length_m": 28.0}
         assert "other" in line_verdict(state(rng, band, line, seen, **given))[0]
+
+
+def test_an_open_end_is_told_where_it_is_seen():
+    """A break 0.5 m below the antenna is at the end as far as a sweep tells, and yet not there."""
+    rng, line = np.random.default_rng(16), Line(30.0, 0.66, 50.0, 0.6)
+    broken = foot(WIDE, replace(line, length_m=29.5), 1e9)
+    said = line_verdict(state(rng, WIDE, line, broken, loss_known=True, length_m=30.0))[0]
+    assert re.match(r"The end itself, seen at 2[89]\.\d+ ± 0\.\d+ m from where", said), said

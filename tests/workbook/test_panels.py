@@ -410,7 +410,7 @@ def test_a_start_beyond_a_sliders_ends_widens_them():
 def test_fault_panel_names_the_nearest_fault():
     panel = workbook.fault_panel()
     said = panel.move(place=3, ohm=10, stop=30, velocity_factor=0.85)
-    assert "Found: 3.00 m (mismatch, reflects 0.7" in said
+    assert "Found: 3.00 m (unknown, reflects 0.7" in said
     # a wrong velocity factor leaves something at the connector, which is no fault
     assert "Found: 28.39 m" in panel.move(place=39, ohm=2000, stop=20, velocity_factor=0.6)
 

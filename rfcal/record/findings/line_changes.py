@@ -75,6 +75,9 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         values = {} if found.weather is None else _weather_values(found.weather)
         sound = say.LINE_WEATHER if values else sound
         said = moved or sound.format(least=LEAST, end=end_words(state), **values)
+        if sound == say.LINE_SOUND and not moved and found.largest > LEAST:
+            most = {"most": found.largest, "most_mhz": found.largest_hz / 1e6}
+            said += say.LINE_DIFFERS.format(**most, near=state.now.near_m)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]

@@ -300,8 +300,13 @@ def _end_itself(state: LineState) -> tuple[list[str], bool]:
     if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
         return [], False
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
-    as_what = say.LINE_END_KINDS.get(kind, "")
-    return [say.LINE_END_ITSELF.format(size=size) + as_what], bool(as_what)
+    as_what, seen = say.LINE_END_KINDS.get(kind, ""), ""
+    distance, half = (
+        float(v[state.end]) for v in (state.now.distance_m, state.now.distance_uncertainty_m)
+    )
+    if abs(distance - state.length_m) > K_AXIS * state.length_uncertainty_m:
+        seen = say.LINE_END_SEEN.format(place=plus_minus(distance, K_AXIS * half))
+    return [say.LINE_END_ITSELF.format(size=size, seen=seen) + as_what], bool(as_what)
 
 
 def at_end(state: LineState, distance_m: float) -> bool:

@@ -78,6 +78,10 @@ LINE_LOST_OR_END = (
 LINE_SLOWS = (
     "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
 )
+LINE_DIFFERS = (
+    "; yet the sweeps differ by {most:.1g} at {most_mhz:.4g} MHz: what it ends in, or its last "
+    "{near:.2g} m, may have changed"
+)
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_WEATHER = (
     "the line is as it was but for weather: it loses {size:.1g} dB {more} at {middle}, no more "
@@ -123,9 +127,11 @@ LINE_SMALLER = (
     "nothing before {end} reflects more than {size}, at {place}, as a sound connector may"
 )
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
-LINE_END_ITSELF = "the end itself reflects {size}"
+LINE_END_ITSELF = "the end itself{seen} reflects {size}"
+LINE_END_SEEN = ", seen at {place} m,"
 LINE_END_KINDS = {
-    "open": ", as an open line does, or an antenna far below its band",
+    "open": ", as an open line does (broken there, or no antenna connected), or an antenna far "
+    "below its band",
     "short": ", as a shorted line does",
 }
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
