@@ -300,13 +300,21 @@ def _end_itself(state: LineState) -> tuple[list[str], bool]:
     if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
         return [], False
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
-    as_what, seen = say.LINE_END_KINDS.get(kind, ""), ""
-    distance, half = (
-        float(v[state.end]) for v in (state.now.distance_m, state.now.distance_uncertainty_m)
-    )
-    if abs(distance - state.length_m) > K_AXIS * state.length_uncertainty_m:
-        seen = say.LINE_END_SEEN.format(place=plus_minus(distance, K_AXIS * half))
+    as_what, seen = say.LINE_END_KINDS.get(kind, ""), end_seen(state)
+    seen = seen and f", {seen},"
     return [say.LINE_END_ITSELF.format(size=size, seen=seen) + as_what], bool(as_what)
+
+
+def end_seen(state: LineState) -> str:
+    """Where the line's end is seen, if that is not where it is known to be."""
+    now, at = state.now, state.end
+    if (
+        at is None
+        or abs(now.distance_m[at] - state.length_m) <= K_AXIS * state.length_uncertainty_m
+    ):
+        return ""
+    half = K_AXIS * float(now.distance_uncertainty_m[at])
+    return say.LINE_END_SEEN.format(place=plus_minus(float(now.distance_m[at]), half))
 
 
 def at_end(state: LineState, distance_m: float) -> bool:

@@ -32,10 +32,9 @@ def line_lines(line: LineState) -> list[str]:
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, kind, now.fits[i]))
         if i == line.end:
-            known = coverage.K_AXIS * line.length_uncertainty_m
-            if abs(now.distance_m[i] - line.length_m) > known:
-                row.insert(0, f"seen at {place} m")
-            place = plus_minus(line.length_m, known)
+            if seen := state.end_seen(line):
+                row.insert(0, seen)
+            place = plus_minus(line.length_m, coverage.K_AXIS * line.length_uncertainty_m)
             row.insert(0, "the line's end")
             hides = say.LINE_HIDES.format(near=near)
             row += [] if hides in said[0] else [f"which hides what may be in {hides}"]

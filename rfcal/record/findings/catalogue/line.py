@@ -128,7 +128,7 @@ LINE_SMALLER = (
 )
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
 LINE_END_ITSELF = "the end itself{seen} reflects {size}"
-LINE_END_SEEN = ", seen at {place} m,"
+LINE_END_SEEN = "seen at {place} m"
 LINE_END_KINDS = {
     "open": ", as an open line does (broken there, or no antenna connected), or an antenna far "
     "below its band",
