@@ -2,18 +2,21 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.measurement.propagate import figures_of, impedance, propagate
+from rfcal.maths import circles as levels
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.derived import Figure, ends_of
+from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 
 LIMIT = 0.5
@@ -48,10 +51,30 @@ class Option:
 class Plan:
     """What to expect of a measurement."""
 
+    setup: Setup
+    inputs: Inputs  # as they will be
     reflection: Quantity  # at the device [1]
     figures: dict[str, Figure]  # as from `derived`
-    shares: dict[str, Real]  # of the sources in the variance of R and of X, shape (F, 2)
-    options: tuple[Option, ...]  # the most helpful first
+
+    @property
+    def shares(self) -> dict[str, Real]:
+        """Of the sources in the variance of R and of X, shape (F, 2)."""
+        return budget(impedance(self.reflection, self.setup.z_ref))
+
+    @cached_property
+    def options(self) -> tuple[Option, ...]:
+        """What could be changed, the most helpful first."""
+        now, found = _widths(self.inputs), []
+        for change, other in changes(self.setup).items():
+            try:
+                then = _widths(other.inputs(self.reflection.value))
+            except CalibrationError:
+                continue  # what cannot be calibrated so is no advice
+            # an interval without end that stays so has not shrunk
+            left = then / np.where(np.isfinite(now) & (now > 0), now, 1.0)
+            r, x, both = np.where(np.isfinite(now), left, ~np.isfinite(then) * 1.0)
+            found.append(Option(change, other, r, x, float(1 - np.median(both))))
+        return tuple(sorted(found, key=lambda option: -option.gain))
 
 
 def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
@@ -72,39 +95,28 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
     if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
         raise CalibrationError("plan with a finite impedance whose R is not below zero")
-    device = from_impedance(expected, setup.z_ref)
-    inputs = setup.inputs(device)
+    inputs = setup.inputs(from_impedance(expected, setup.z_ref))
     reflection = propagate(inputs)
-    figures = figures_of(inputs, reflection, setup.z_ref)
-    now, options = _widths(figures), []
-    for change, other in changes(setup).items():
-        try:
-            changed = other.inputs(device)
-            then = _widths(figures_of(changed, propagate(changed), setup.z_ref))
-        except CalibrationError:
-            continue  # what cannot be calibrated so is no advice
-        ratio, whole = _ratio(then, now), _ratio(np.hypot(*then.T), np.hypot(*now.T))
-        gain = float(1 - np.median(whole))
-        options.append(Option(change, other, ratio[:, 0], ratio[:, 1], gain))
-    ranked = sorted(options, key=lambda option: -option.gain)
-    return Plan(reflection, figures, budget(impedance(reflection, setup.z_ref)), tuple(ranked))
+    return Plan(setup, inputs, reflection, figures_of(inputs, reflection, setup.z_ref))
 
 
-def _widths(figures: dict[str, Figure]) -> Real:
-    """Of the intervals of R and X [ohm], shape (F, 2), to be compared."""
-    return np.ptp(ends_of(figures), axis=-1)
+def _ends(inputs: Inputs) -> Real:
+    """Intervals of R and of X [z_ref], shape (2, 2, F): low and high of each."""
+    reflection = propagate(inputs)
+    where = region(inputs, reflection)
+    both = (levels.RESISTANCE, levels.REACTANCE)
+    return np.array([interval(level, reflection, region=where) for level in both])
 
 
-def _ratio(then: Real, now: Real) -> Real:
-    """What remains of an interval; one without end that stays so has not shrunk."""
-    bounded = np.isfinite(now)
-    shrunk = then / np.where(bounded & (now > 0), now, 1.0)
-    return np.where(bounded, shrunk, ~np.isfinite(then) * 1.0)
+def _widths(inputs: Inputs) -> Real:
+    """Of the intervals of R, of X and of both together [z_ref], shape (3, F)."""
+    r, x = np.ptp(_ends(inputs), axis=1)
+    return np.array([r, x, np.hypot(r, x)])
 
 
 def changes(setup: Setup) -> dict[str, Setup]:
     """What could be done better, each as a set-up of its own, by what is to be done."""
-    found = _of_instrument(setup) if setup.residual is not None else _of_standards(setup)
+    found = _of_standards(setup) if setup.residual is None else _of_instrument(setup)
     found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
     if setup.resolution_ohm or setup.typed_steps is not None:
         files = replace(setup, resolution_ohm=0.0, typed_steps=None)
@@ -119,9 +131,8 @@ def changes(setup: Setup) -> dict[str, Setup]:
         there = replace(there, residual=None, standards=PLAIN)
     found["calibrate at the far end"] = there
     found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
+    swept = (replace(v, kind="measured") if v.kind == "cable" else v for v in setup.lines)
     if any(line.kind == "cable" for line in setup.lines):
-        as_swept = {"cable": "measured"}
-        swept = (replace(line, kind=as_swept.get(line.kind, line.kind)) for line in setup.lines)
         found["sweep the cable itself, open and short"] = replace(setup, lines=tuple(swept))
     return found
 
@@ -196,15 +207,9 @@ def blind(setup: Setup) -> Blind:
         Marked places.
     """
     places = _rings()
-    here = setup.repeated(places.size)
-    inputs = here.inputs(places)
-    seen = figures_of(inputs, propagate(inputs), setup.z_ref)
-    r, x, z = (seen[k] for k in ("resistance", "reactance", "impedance_magnitude"))
-    return Blind(
-        places,
-        (r.low <= 0) | ((r.high - r.low) / 2 > LIMIT * r.value),
-        ~((x.high - x.low) / 2 <= LIMIT * z.value),
-    )
+    ends, z = _ends(setup.repeated(places.size).inputs(places)), to_impedance(places, 1.0)
+    r, x = np.ptp(ends, axis=1) / 2
+    return Blind(places, (ends[0, 0] <= 0) | (r > LIMIT * z.real), ~(x <= LIMIT * np.abs(z)))
 
 
 def _rings() -> Complex:
