@@ -13,7 +13,6 @@ import tempfile
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from hashlib import sha256
 from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
@@ -24,7 +23,8 @@ from rfcal.readings.content import require_plain
 from rfcal.record.files import write_files
 from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, named_files
 from rfcal.record.job.compute import compute
-from rfcal.record.results import Results, fingerprint, own_files
+from rfcal.record.json_text import parsed
+from rfcal.record.results import Results, fingerprint
 
 MOST_CARRIED = 256_000_000
 """Bytes of all files of one record that a page carries, before they are compressed."""
@@ -50,10 +50,7 @@ _RUN = re.compile(
 
 def script(results: Results) -> str:
     """The element of a page that carries the record's own files."""
-    files = own_files(results)
-    # "<" never appears inside, so the element cannot be closed early
-    packed = json.dumps(pack(files)).replace("<", "\\u003c")
-    of = fingerprint(files)
+    packed, of = json.dumps(pack(results.files)), fingerprint(results.files)  # in which is no "<"
     return f'<script type="application/json" id="record" data-fingerprint="{of}">{packed}</script>'
 
 
@@ -70,7 +67,7 @@ def carried_record(file: Path, *, compare: bool = True) -> dict[str, bytes]:
         raise RecordError(str(file), "", f"cannot be read ({why})") from error
     if match is None:
         raise RecordError(str(file), "", "this page carries no record; is it a report of rfcal?")
-    found = unpack(_parsed(text, file), str(file))
+    found = unpack(parsed(text, file, "the record inside is damaged"), str(file))
     readings = {sha256(content).hexdigest() for name, content in found.items() if name != FILE}
     own = fingerprint(found)
     # a page from before the fingerprint shows none
@@ -79,21 +76,6 @@ def carried_record(file: Path, *, compare: bool = True) -> dict[str, bytes]:
         why = "the record inside has other fingerprints than the page shows: one of the two was"
         raise RecordError(str(file), "", f"{why} changed")
     return found
-
-
-def _parsed(text: bytes, file: Path) -> dict[str, Any]:
-    """The element's content, in which no file stands twice."""
-
-    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        found = dict(pairs)
-        if len(found) < len(pairs):
-            raise RecordError(str(file), "", "it carries a file twice")
-        return found
-
-    with suppress(ValueError, RecursionError):
-        if isinstance(packed := json.loads(text, object_pairs_hook=once), dict):
-            return packed
-    raise RecordError(str(file), "", "the record inside is damaged")
 
 
 def recomputed(source: Path) -> Results:
@@ -118,11 +100,11 @@ def pack(files: Mapping[str, bytes]) -> dict[str, str]:
     }
 
 
-def unpack(packed: Mapping[str, Any], file: str) -> dict[str, bytes]:
+def unpack(packed: Any, file: str) -> dict[str, bytes]:
     """The record's files out of what `pack` made; `file` is where that stood, for errors."""
-    require_portable(packed, file)
-    if FILE not in packed:
+    if not isinstance(packed, dict) or FILE not in packed:
         raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
+    require_portable(packed, file)
     found = {FILE: _inflated(packed, FILE, MOST_RECORD_BYTES, file)}
     named, left = named_files(found[FILE]), MOST_CARRIED - len(found[FILE])
     for name in [name for name in packed if name != FILE]:

@@ -1,9 +1,8 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
-import json
 import re
 from collections.abc import Iterator
-from itertools import chain, count
+from itertools import chain, count, repeat
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +27,6 @@ from rfcal.record.results import (
     Results,
     error_terms,
     fingerprint,
-    own_files,
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
@@ -55,7 +53,7 @@ def results_json(results: Results) -> Iterator[bytes]:
             "title": record.title,
             "date": record.date,
             "reference_ohm": record.reference_ohm,
-            "fingerprint": fingerprint(own_files(results)),
+            "fingerprint": fingerprint(results.files),
             "files": list(file_names(results).values()),
         },
         "inputs": inputs(results),
@@ -73,14 +71,9 @@ def results_json(results: Results) -> Iterator[bytes]:
         data["line_check"] = _line(results.line)
     if results.matches:
         data["match"] = [_match(m) for m in results.matches]
-    return (line.encode() for line in _lines(data))
-
-
-def _lines(data: dict[str, Any]) -> Iterator[str]:
-    for i, (key, value) in enumerate(data.items()):
-        yield f"{',' if i else '{'}\n{json.dumps(key)}: "
-        yield from pieces(value)
-    yield "\n}\n"
+    rows = zip(chain("{", repeat(",")), data.items(), strict=False)
+    lines = (chain([f'{start}\n"{key}": '], pieces(value)) for start, (key, value) in rows)
+    return (part.encode() for part in chain(chain.from_iterable(lines), ["\n}\n"]))
 
 
 def inputs(results: Results) -> list[dict[str, Any]]:
@@ -364,9 +357,7 @@ def file_names(results: Results) -> dict[str, str]:
     """The Touchstone file of each measurement, no two the same."""
     names: dict[str, str] = {}
     for device in results.devices:
-        base = slug(device.name)
-        tried = chain([base], (f"{base}-{number}" for number in count(2)))
-        names[device.name] = next(
-            f"{one}.s1p" for one in tried if f"{one}.s1p" not in names.values()
-        )
+        more = chain([""], map("-{}".format, count(2)))
+        tried = (f"{slug(device.name)}{one}.s1p" for one in more)
+        names[device.name] = next(one for one in tried if one not in names.values())
     return names

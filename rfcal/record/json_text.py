@@ -9,11 +9,13 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rfcal.errors import RecordError
 from rfcal.record.findings.components import part_words
 from rfcal.record.results import Part
 from rfcal.uncertainty.derived import Figure
@@ -45,8 +47,7 @@ def once(values: NDArray[Any] | None) -> Any:
 def plain(value: Any) -> Any:
     """Arrays as nested lists that JSON can hold; infinite or undefined numbers become None."""
     if isinstance(value, np.ndarray | np.generic):
-        value = np.asarray(value)
-        return plain(_pairs(value).tolist())
+        return plain(_pairs(np.asarray(value)).tolist())
     if isinstance(value, list | tuple):
         return [plain(v) for v in value]
     if isinstance(value, dict):
@@ -72,6 +73,20 @@ def pieces(value: Any) -> Iterator[str]:
         yield "]"
     else:
         yield json.dumps(plain(value), allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def parsed(text: str | bytes, file: Path, what: str, **how: Any) -> Any:
+    """What JSON says in which no key stands twice; `what` is to be said of any other text."""
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        if len(found := dict(pairs)) < len(pairs):
+            raise RecordError(str(file), "", "it says the same key twice")
+        return found
+
+    try:
+        return json.loads(text, object_pairs_hook=once, **how)
+    except (ValueError, RecursionError) as error:
+        raise RecordError(str(file), "", what) from error
 
 
 def _pairs(values: NDArray[Any]) -> NDArray[Any]:

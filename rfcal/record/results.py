@@ -231,6 +231,13 @@ class Results:
         return f"<Results of '{self.record.title}': {names}>"
 
     @property
+    def files(self) -> dict[str, bytes]:
+        """All files of the record, by their path in it."""
+        origins = (sweep.origin for sweep in self.sweeps)
+        read = {str(PurePosixPath(origin.file)): origin.content for origin in origins if origin}
+        return {FILE: self.record.content} | read
+
+    @property
     def software(self) -> dict[str, str]:
         """Versions of what computes this, by name."""
         from importlib.metadata import version
@@ -264,13 +271,6 @@ def error_terms(calibration: Calibration) -> dict[str, Complex]:
     """The three error terms [1] by name."""
     names = ("directivity", "source_match", "reflection_tracking")
     return {name: getattr(calibration.error_box, name) for name in names}
-
-
-def own_files(results: Results) -> dict[str, bytes]:
-    """All files of the record, by their path in it."""
-    origins = (sweep.origin for sweep in results.sweeps)
-    read = {str(PurePosixPath(origin.file)): origin.content for origin in origins if origin}
-    return {FILE: results.record.content} | read
 
 
 def fingerprint(files: Mapping[str, bytes]) -> str:

@@ -20,7 +20,7 @@ from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN, MATCH_VOLTAGE
 from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.line import line_verdict
-from rfcal.record.results import Device, Results, error_terms, fingerprint, own_files
+from rfcal.record.results import Device, Results, error_terms, fingerprint
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
@@ -53,7 +53,7 @@ def output_files(
 
     `say` is called with a few words before each step that takes time.
     """
-    of = fingerprint(own_files(results))
+    of = fingerprint(results.files)
     return {
         "report.html": page(results, say).encode(),
         "results.json": export.results_json(results),
@@ -101,7 +101,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         line_rows=[] if results.line is None else line_lines(results.line)[1:],
         terms=error_terms(results.calibration),
         inputs=export.inputs(results),
-        fingerprint=fingerprint(own_files(results)),
+        fingerprint=fingerprint(results.files),
         cautions=CAUTIONS,
         files=export.file_names(results),
         carried=Markup(carried),

@@ -15,6 +15,7 @@ from rfcal.errors import RecordError
 from rfcal.readings.content import require_plain
 from rfcal.record.archive import recomputed
 from rfcal.record.export import results_json
+from rfcal.record.json_text import parsed
 from rfcal.record.results import Results
 from rfcal.report.page import page
 
@@ -163,17 +164,7 @@ def _verify_json(file: Path, record: Path) -> Verdict:
     if not record.exists():
         why = "it carries no readings: name the record's folder, or the page with it"
         raise RecordError(str(file), "", why)
-
-    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        found = dict(pairs)
-        if len(found) < len(pairs):
-            raise RecordError(str(file), "", "it says the same key twice")
-        return found
-
-    try:
-        shown = json.loads(_text(file), parse_float=Decimal, object_pairs_hook=once)
-    except (ValueError, RecursionError) as error:
-        raise RecordError(str(file), "", "this is no results.json") from error
+    shown = parsed(_text(file), file, "this is no results.json", parse_float=Decimal)
     fresh = json.loads(b"".join(results_json(recomputed(record))), parse_float=Decimal)
     said, gives = dict(_leaves(shown)), dict(_leaves(fresh))
     versions = [place for place in gives if place[0] == "software"]

@@ -199,7 +199,7 @@ def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
     ax.set(xlim=(0, 100), ylim=(rows - 0.5, -0.5), yticks=range(rows), yticklabels=groups)
     bars = []
     for label, role, hatch, side in (("of R", "corrected", "", -1), ("of X", "model", "//", 1)):
-        look: dict[str, Any] = {"facecolors": style.ROLES[role].color, "hatch": hatch}
+        look: dict[str, Any] = {"facecolors": style.COLORS[role], "hatch": hatch}
         bars.append(PolyCollection(_rectangles(np.ones(rows), side), label=label, **look))
         ax.add_collection(bars[-1], autolim=False)
     # above the bars, which may be as long as the axis
@@ -232,6 +232,6 @@ def blind_figure(found: Blind) -> Figure:
         (found.reactance, "o", 8, "X not known to half of |Z|", "corrected"),
     ):
         at = found.reflection[where]
-        look: dict[str, Any] = {"color": style.ROLES[role].color, "label": label}
+        look: dict[str, Any] = {"color": style.COLORS[role], "label": label}
         ax.plot(at.real, at.imag, marker, markersize=size, markerfacecolor="none", **look)
     return style.add_legend(figure, ax)

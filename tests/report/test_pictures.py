@@ -44,7 +44,7 @@ def test_axes_say_quantity_and_unit(figures):
 
 
 def test_error_terms_borrow_no_meaning(figures):
-    meanings = {role.color for role in style.ROLES.values()}
+    meanings = set(style.COLORS.values())
     lines = [line for ax in figures["terms"].axes for line in ax.lines]
     assert not meanings & {line.get_color() for line in lines}
     assert len({str(style.plain_look(order, 99)["linestyle"]) for order in range(3)}) == 3
@@ -123,7 +123,7 @@ def test_fast_png_is_the_picture_in_the_fixed_colours(figures):
     whole = drawn[..., :3].astype(int)
     assert np.abs(coded - whole).max() <= 70  # where two lines blend
     assert np.abs(coded - whole).mean() < 1
-    for name in ("#FFFFFF", style.GRID, *(role.color for role in style.ROLES.values())):
+    for name in ("#FFFFFF", style.GRID, *style.COLORS.values()):
         colour = np.rint(255 * np.array(to_rgb(name))).astype(int)
         exact = (whole == colour).all(axis=-1)
         assert (coded[exact] == colour).all()

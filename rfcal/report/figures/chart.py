@@ -112,9 +112,9 @@ def draw_ellipse(
 
     Its squared scale is ``-2 ln(1 - 0.95)``, 2.45 squared (JCGM 102:2011, 6.5.2).
     """
-    role = style.ROLES["uncertainty"]
-    ellipse = Ellipse((0.0, 0.0), 0.0, 0.0, label=label, linewidth=role.width, zorder=role.order)
-    ellipse.set(facecolor=(role.color, 0.25), edgecolor=role.color)
+    ellipse = Ellipse((0.0, 0.0), 0.0, 0.0, label=label, linewidth=1.2, zorder=2.6)
+    color = style.COLORS["uncertainty"]
+    ellipse.set(facecolor=(color, 0.25), edgecolor=color)
     ellipse.set(**ellipse_of(centre, np.asarray(covariance, float), K_ELLIPSE))
     ax.add_patch(ellipse)
     if not ax.axison:

@@ -1,7 +1,6 @@
 """Pictures of a part: its fit and what that leaves, its methods, and how records of it compare."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -20,12 +19,10 @@ from rfcal.uncertainty.coverage import K_AXIS
 
 def part_figure(part: Part) -> Figure:
     """Size of impedance with the fit, and the residuals beside what is known of the sweep."""
-    figure = style.new_figure(7.5, 6.4)
-    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.6, 1))
+    names = ("frequency [MHz]", "|Z| [ohm]", "reflection left [1]")
+    figure, upper, lower = style.rows(7.5, 6.4, *names, ratios=(1.6, 1))
     verdict, size = part.verdict, part.equivalents["impedance_magnitude"]
     megahertz, points = verdict.sweep.frequency / 1e6, verdict.sweep.frequency.size
-    style.dress(upper, "", "|Z| [ohm]")
-    style.dress(lower, "frequency [MHz]", "reflection left [1]")
     finite = np.isfinite(size.low) & np.isfinite(size.high)
     low = np.where(finite, np.maximum(size.low, size.value / 100), np.nan)
     high = np.where(finite, size.high, np.nan)
@@ -62,13 +59,11 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
 
 def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
     """How well a resistance is known by each method, so that it shows which one wins where."""
-    figure = style.new_figure(7.5, 4.4)
-    ax = style.dress(figure.subplots(), "|Z| [ohm]", "95 % uncertainty of |Z| [%]")
+    figure, ax = style.rows(7.5, 4.4, "|Z| [ohm]", "95 % uncertainty of |Z| [%]")
     ohm = np.geomspace(0.1, 1e5, 241)
     for order, method in enumerate(METHODS):
         doubt = doubt_of(ohm, method, Ports(Analyzer()), z_ref)
-        look = style.plain_look(order, ohm.size)
-        ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **look)
+        ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **style.plain_look(order, ohm.size))
     ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))
     style.Beyond(ax).show()
     for axis in (ax.xaxis, ax.yaxis):
@@ -78,30 +73,27 @@ def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
 
 def agreement_figure(name: str, found: Agreement) -> Figure:
     """En of R and of X over frequency, and the range in which two answers agree."""
-    figure = style.new_figure(7.5, 4.0)
-    ax = style.dress(figure.subplots(), "frequency [MHz]", f"En of {name} [1]")
+    figure, ax = style.rows(7.5, 4.0, "frequency [MHz]", f"En of {name} [1]")
     megahertz = found.frequency / 1e6
     ax.axhspan(-1, 1, color=style.GRID, alpha=0.6, linewidth=0, label="agree")
     for order, (letter, values) in enumerate(zip("RX", found.normalised_error.T, strict=True)):
         ax.plot(megahertz, values, label=letter, **style.plain_look(order, megahertz.size))
-    most = float(np.nanmax(np.abs(found.normalised_error), initial=1.0))
-    ax.set_ylim(-1.15 * min(most, 20) - 0.2, 1.15 * min(most, 20) + 0.2)
+    most = 1.15 * min(float(np.nanmax(np.abs(found.normalised_error), initial=1.0)), 20) + 0.2
+    ax.set_ylim(-most, most)
     style.Beyond(ax).show()
     return style.add_legend(figure, ax)
 
 
 def values_figure(parts: Sequence[tuple[str, Part]], value: str) -> Figure:
     """One value of a part in several records, each with its interval."""
-    figure = style.new_figure(7.5, 4.0)
     shown = [(title, p.verdict.figures[value]) for title, p in parts if value in p.verdict.figures]
-    ax = style.dress(figure.subplots(), "", f"{value.replace('_', ' ')} [{shown[0][1].unit or 1}]")
+    label = f"{value.replace('_', ' ')} [{shown[0][1].unit or 1}]"
+    figure, ax = style.rows(7.5, 4.0, "", label)
     ax.ticklabel_format(axis="y", style="sci", scilimits=(-2, 3))
     middle = np.array([f.value[0] for _, f in shown])
     ends = np.array([[f.low[0], f.high[0]] for _, f in shown]).T
     ends = np.where(np.isfinite(ends), ends, middle)
-    role, places = style.ROLES["corrected"], np.arange(len(shown))
-    look: dict[str, Any] = {"ecolor": style.ROLES["uncertainty"].color, "capsize": 6}
-    look |= {"fmt": role.marker, "color": role.color}
-    ax.errorbar(places, middle, np.abs(ends - middle), **look)
-    ax.set_xticks(places, [title for title, _ in shown], rotation=15)
+    colors = {"color": style.COLORS["corrected"], "ecolor": style.COLORS["uncertainty"]}
+    ax.errorbar(range(len(shown)), middle, np.abs(ends - middle), fmt="o", capsize=6, **colors)
+    ax.set_xticks(range(len(shown)), [title for title, _ in shown], rotation=15)
     return figure

@@ -60,11 +60,8 @@ def device_chart(device: Device) -> Figure:
 
 def device_bands(device: Device) -> Figure:
     """Resistance and reactance of a device over frequency, each with its 95 % interval."""
-    figure = style.new_figure(7.5, 6.0)
-    upper, lower = figure.subplots(2, 1, sharex=True)
+    figure, upper, lower = style.rows(7.5, 6.0, "frequency [MHz]", "R [ohm]", "X [ohm]")
     z, ends, megahertz = device.impedance.value, device.interval, device.frequency / 1e6
-    style.dress(upper, "", "R [ohm]")
-    style.dress(lower, "frequency [MHz]", "X [ohm]")
     for ax, value, interval in ((upper, z.real, ends[:, 0]), (lower, z.imag, ends[:, 1])):
         _band(ax, megahertz, value, interval)
         if z.size > 1:
@@ -96,9 +93,9 @@ def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
     if value.size > 1:
         style.draw_band(ax, *_strips(megahertz, low, high), label=label)
     elif finite[0]:
-        look: dict[str, Any] = {"elinewidth": 2.4, "capsize": 7, "capthick": 2.4}
-        color, ends = style.ROLES["uncertainty"].color, np.abs([low - value, high - value])
-        ax.errorbar(megahertz, value, ends, fmt="none", ecolor=color, label=label, **look)
+        look: dict[str, Any] = {"fmt": "none", "elinewidth": 2.4, "capsize": 7, "capthick": 2.4}
+        look |= {"ecolor": style.COLORS["uncertainty"], "label": label}
+        ax.errorbar(megahertz, value, np.abs([low - value, high - value]), **look)
     ax.plot(megahertz, value, label="corrected", **style.line_look("corrected", value.size))
     if value.size > 1 and np.any(finite):
         shown, whole = (
@@ -132,10 +129,8 @@ def error_terms_figure(
 
     In grey, because the colours mean something else; nothing is drawn below -80 dB.
     """
-    figure = style.new_figure(7.5, 5.6)
-    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))
-    style.dress(upper, "", "magnitude [dB]")
-    style.dress(lower, "frequency [MHz]", "phase of tracking [degree]")
+    names = ("frequency [MHz]", "magnitude [dB]", "phase of tracking [degree]")
+    figure, upper, lower = style.rows(7.5, 5.6, *names, ratios=(1.5, 1))
     megahertz = frequency / 1e6
     terms = (reflection_tracking, source_match, directivity)
     for order, name in enumerate(("reflection tracking", "source match", "directivity")):
@@ -149,8 +144,7 @@ def error_terms_figure(
 
 def line_figure(line: LineState) -> Figure:
     """Size of reflection over distance, now and in the baseline, from the noise up."""
-    figure = style.new_figure(7.5, 4.0)
-    ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
+    figure, ax = style.rows(7.5, 4.0, "distance [m]", "size of reflection [1]")
     now, place = line.now, line.now.distance_m
     told = [m for m in places(line) if m != line.end]
     last = float(place[told].max(initial=0.0))

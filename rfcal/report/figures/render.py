@@ -75,7 +75,7 @@ def _for_a_page(text: str, alt: str, prefix: str) -> str:
 @cache
 def _palette() -> Image.Image:
     """White, the colours of the workbook with their steps towards white, and greys: 64."""
-    colours = {role.color for role in style.ROLES.values()} - {"#000000"}
+    colours = set(style.COLORS.values()) - {"#000000"}
     towards_white = np.linspace(0, 1, STEPS_TO_WHITE, endpoint=False)[:, None]
     rows = [np.repeat(np.array(GREYS)[:, None], 3, axis=1)]
     for colour in sorted(colours):

@@ -4,11 +4,9 @@ The colours are the members of the Okabe-Ito colour-blind-safe set that keep a c
 on white. Nothing here touches matplotlib's global settings: looks are given artist by artist.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import chain
-from types import MappingProxyType
 from typing import Any
 
 import matplotlib as mpl
@@ -19,8 +17,6 @@ from numpy.typing import ArrayLike
 
 from rfcal.maths.reflection import Real
 
-Dashes = str | tuple[float, tuple[float, ...]]
-
 WHITE, GRID, MUTED, TEXT = "#FFFFFF", "#CFCFCF", "#595959", "#222222"
 DPI = 100
 SIZE_LABEL, SIZE_SMALL = 11.0, 10.0
@@ -28,50 +24,34 @@ FEW_POINTS = 30
 """Up to so many points a trace carries a marker on each."""
 
 
-@dataclass(frozen=True)
-class Role:
-    """How one meaning is drawn."""
-
-    color: str  # as ``#RRGGBB``
-    dashes: Dashes
-    marker: str
-    width: float  # [points]
-    order: float  # larger lies on top
-
-
-ROLES: Mapping[str, Role] = MappingProxyType(
-    {
-        "raw": Role("#D55E00", (0, (5, 2)), "s", 1.6, 3.0),
-        "corrected": Role("#0072B2", "-", "o", 2.0, 3.2),
-        "truth": Role("#000000", (0, (1, 1.6)), "x", 1.8, 3.4),
-        "uncertainty": Role("#CC79A7", "-", "d", 1.2, 2.6),
-        "model": Role("#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
-    }
-)
-"""As read; after correction; known truth of a demo; uncertainty; calculated, not measured."""
+_PARTS = ("color", "linestyle", "marker", "linewidth", "zorder")
+_ALL = {"markersize": 7.0, "markeredgewidth": 1.6, "solid_capstyle": "round"}
+ROLES: Mapping[str, dict[str, Any]] = {
+    role: _ALL | dict(zip(_PARTS, look, strict=True))
+    for role, *look in (
+        ("raw", "#D55E00", (0, (5, 2)), "s", 1.6, 3.0),
+        ("corrected", "#0072B2", "-", "o", 2.0, 3.2),
+        ("truth", "#000000", (0, (1, 1.6)), "x", 1.8, 3.4),
+        ("uncertainty", "#CC79A7", "-", "d", 1.2, 2.6),
+        ("model", "#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
+    )
+}
+"""As read; after correction; known truth of a demo; uncertainty; calculated, not measured: each
+as keyword arguments of a line."""
+COLORS = {role: look["color"] for role, look in ROLES.items()}
 
 
 def line_look(name: str, points: int, marked: Collection[int] = ()) -> dict[str, Any]:
     """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
-    role = ROLES[name]
-    look: dict[str, Any] = {
-        "color": role.color,
-        "linestyle": role.dashes,
-        "linewidth": role.width,
-        "zorder": role.order,
-        "markersize": 7.0,
-        "markeredgewidth": 1.6,
-        "solid_capstyle": "round",
-    }
     if points <= FEW_POINTS:
-        return look | {"marker": role.marker}
-    return look | ({"marker": role.marker, "markevery": [*marked]} if marked else {})
+        return ROLES[name]
+    return ROLES[name] | ({"markevery": [*marked]} if marked else {"marker": ""})
 
 
 def plain_look(order: int, points: int) -> dict[str, Any]:
     """Keyword arguments for a trace that has none of the meanings: grey, told apart by dashes."""
-    dashes: tuple[Dashes, ...] = ("-", (0, (5, 2)), (0, (1, 1.4)))
-    look: dict[str, Any] = {"color": TEXT, "linestyle": dashes[order], "linewidth": 1.8}
+    dashes = ("-", (0, (5, 2)), (0, (1, 1.4)))[order]
+    look: dict[str, Any] = {"color": TEXT, "linestyle": dashes, "linewidth": 1.8}
     return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
 
 
@@ -102,9 +82,20 @@ def dress(ax: Axes, x_label: str = "", y_label: str = "") -> Axes:
     return ax
 
 
+def rows(
+    width: float, height: float, x_label: str, *y_labels: str, ratios: Sequence[float] | None = None
+) -> tuple[Any, ...]:
+    """A figure and its dressed axes, one below the other over the same x."""
+    figure = new_figure(width, height)
+    places = figure.subplots(len(y_labels), sharex=True, height_ratios=ratios, squeeze=False)[:, 0]
+    for ax, label in zip(places, y_labels, strict=True):
+        dress(ax, x_label if ax is places[-1] else "", label)
+    return figure, *places
+
+
 def draw_band(ax: Axes, x: ArrayLike, low: Real, high: Real, *, label: str | None = None) -> None:
     """Draw the range between two curves, with its edges."""
-    color = ROLES["uncertainty"].color
+    color = COLORS["uncertainty"]
     ax.fill_between(x, low, high, facecolor=(color, 0.35), edgecolor=color, label=label)
     ax.plot(x, np.transpose([low, high]), color=color, linewidth=0.8)
 
