@@ -103,6 +103,7 @@ def unfolded(events: Events, length_m: float) -> Events:
         reflection_uncertainty=(more * events.reflection_uncertainty)[order],
         kind=tuple(events.kind[k] for k in order),
         fits=tuple(events.fits[k] for k in order),
+        stretch=events.stretch[order],
     )
 
 
@@ -148,7 +149,9 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     behind = (events.distance_m - events.distance_m[end]) / events.resolution_m
     largest = np.max(size[end:])
     far = FAINTLY if events.narrow else RINGS
-    late = (behind > 0) & ((behind < RINGING) | (size < far * largest))
+    # what may be a leak or a joint shows what is behind it, near as that may be
+    near = RINGING if RESISTIVE.isdisjoint(events.fits[end]) else 0.0
+    late = (behind > 0) & ((behind < near) | (size < far * largest))
     before = np.where(size < RINGS * largest, *SPLITS)
     early = (behind < 0) & (behind > -before) & (size < largest)
     late &= unclear[end] | (events.kind[end] in WHOLE)

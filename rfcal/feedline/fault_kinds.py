@@ -4,14 +4,14 @@ A kind that one place shows by itself is a row of `KINDS`, its name the word tha
 What several places tell together, `rfcal.feedline.fault_runs` does.
 """
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.reactances import in_series
+from rfcal.feedline.reactances import Form, falling, in_series, joint, level, rising, short
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
 
@@ -55,43 +55,6 @@ SLOW, STRETCH = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
 
 
-def level(size: Real, frequency: Real, weight: Real) -> Complex:
-    """What reflects alike at all frequencies, shape (K, F)."""
-    # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt
-    return np.ones((size.size, frequency.size), complex)
-
-
-def _rising(size: Real, frequency: Real, weight: Real) -> Complex:
-    # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
-    x, turned = _reactance(size / np.sqrt(1 - size**2), frequency, weight)
-    return np.asarray(1j * x / np.sqrt(1 + x**2) * turned)
-
-
-def _falling(size: Real, frequency: Real, weight: Real) -> Complex:
-    # r = 1 / (1 + j q f), q = 4 pi C z0 in series
-    x, turned = _reactance(np.sqrt(1 - size**2) / size, frequency, weight)
-    return np.asarray(turned / np.sqrt(1 + x**2))
-
-
-def _joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
-    """What a small resistance in series reflects with so much of it as reactance in mid-band."""
-    # r = (R + j w L) / 2 z0
-    x, turned = _reactance(np.full(size.size, ratio), frequency, weight)
-    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
-
-
-def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
-    """What is x at mid-band over the band, and the turn of 1 / (1 + j x), (K, F).
-
-    The slope of its phase passes for distance: the search has moved the echo by it.
-    """
-    middle = np.average(frequency, weights=weight)
-    x, off = x[:, None] * frequency / middle, frequency - middle
-    lag = np.arctan(x)
-    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
-    return x, np.exp(-1j * (lag - slope[:, None] * frequency))
-
-
 @dataclass(frozen=True, eq=False)
 class Kind:
     """What one place of a uniform line reflects (ABCD matrices; D. M. Pozar, table 4.1)."""
@@ -99,22 +62,21 @@ class Kind:
     name: str
     means: str  # on a line (common practice, no source)
     like: str  # what makes it there
-    # how it reflects over the band, (K, F), and its sign: of sizes (K,), f and window (F,)
-    over_band: Callable[[Real, Real, Real], Complex]
-    sign: int = 1
+    over_band: Form
+    sign: int = 1  # of that
     resistive: bool = False  # passes 1 - |r| and takes up the rest; the line goes on behind it
     end: bool = False  # reflects all
 
 
 CRUSH = Kind(
-    "shunt capacitance", "capacitance across the line", "a crushed or wet place", _rising, -1
+    "shunt capacitance", "capacitance across the line", "a crushed or wet place", rising, -1
 )
 # told by its whole answer over a wide band
 GAP = Kind(
     "series capacitance",
     "capacitance in series",
     "a broken conductor or a connector not tightened",
-    _falling,
+    falling,
 )
 KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),
@@ -129,18 +91,22 @@ KINDS = (
     # an antenna far below its resonance is one too
     Kind("open", "an open line", "", level, end=True),
     Kind("short", "a shorted line", "", level, -1, end=True),
-    # of a connector, or of a stretch shorter than half the resolution
-    Kind("series inductance", "inductance in series", "a loose joint", _rising),
+    Kind("series inductance", "inductance in series", "a loose joint", rising),
     CRUSH,
     GAP,
 )
-FORMS = level, _rising, _falling
+FORMS = level, rising, falling
 JOINT = "bad joint (a resistance with some inductance)"
 """What a place of no one kind may be that goes over the band as one of these."""
-JOINTS = tuple(partial(_joint, ratio) for ratio in np.arange(0.2, 1.3, 0.2))
+JOINTS = tuple(partial(joint, ratio) for ratio in np.arange(0.2, 1.3, 0.2))
+ANGLES = np.geomspace(0.03, 1.5, 20)
+"""Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
+USUAL, MOST_RATIO = 1.5, 3.0
+"""Impedance of that over the line's, or its inverse, which is told where it fits, as of 75 ohm in
+50 (common practice, no source); and at most."""
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
 REACTIVE = {kind.name for kind in KINDS if kind.over_band is not level}
-SLOWING = {kind.name for kind in KINDS if kind.over_band is _rising}
+SLOWING = {kind.name for kind in KINDS if kind.over_band is rising}
 """What delays the wave that passes it."""
 
 
@@ -182,23 +148,50 @@ class Reflections:
         return LOSSIEST * np.sqrt(self.band.frequency / 1e6) * NEPER_PER_DB / 100
 
     @cached_property
-    def goes_as(self) -> dict[Callable, np.ndarray]:
-        """Which of them each way of going over the band explains, shape (K,).
-
-        What may be left of the line's loss is tried; what rings behind an event is part of how it
-        goes over the band.
-        """
-        return {form: self._goes(form) for form in FORMS}
+    def goes_as(self) -> dict[Form, np.ndarray]:
+        """Which of them each way of going over the band explains, shape (K,)."""
+        return dict(zip(FORMS, self._goes(FORMS), strict=True))
 
     @cached_property
     def joints(self) -> np.ndarray:
         """Which of them may be a small resistance with some inductance, shape (K,)."""
-        turns = [np.angle(self.mean * np.exp(-1j * self._way(form))) for form in JOINTS]
-        goes = [self._goes(form) for form in JOINTS]
-        return np.asarray(np.any(goes & (np.abs(turns) < ON_AXIS), axis=0))
+        return np.any(self._signs(JOINTS) > 0, axis=0)
 
-    def _goes(self, form: Callable) -> np.ndarray:
-        """Which of them one way of going over the band explains, shape (K,)."""
+    @cached_property
+    def stretch(self) -> Real:
+        """Length [m] and impedance, in parts of the line's, of a short stretch at each, (K, 2).
+
+        That impedance of those that fit which is likest to a usual one; nan where none does, or
+        the band is too narrow to tell.
+        """
+        if self.band.narrow:
+            return np.full((self.size.size, 2), np.nan)
+        signs = self._signs([partial(short, angle) for angle in ANGLES])
+        middle = np.average(self.band.frequency, weights=self.band.weight)
+        swing = np.sin(ANGLES[:, None] * self.band.frequency / middle) @ self.band.weight
+        # n - 1 / n = 2 x / sin(a), where x / sqrt(1 + x^2) is reflected
+        size = self.size.clip(1e-3, 0.999)
+        half = size / np.sqrt(1 - size**2) / swing[:, None] * self.band.weight.sum()
+        log_n = np.where(signs != 0, np.arcsinh(half), np.inf)
+        best = np.argmin(np.abs(log_n - np.log(USUAL)), axis=0)
+        each = best, np.arange(size.size)
+        length = ANGLES[best] * self.band.speed / (2 * np.pi * middle)
+        told = np.stack([length, np.exp(signs[each] * np.minimum(log_n[each], 9.0))], axis=1)
+        return np.where((log_n[each] < np.log(MOST_RATIO))[:, None], told, np.nan)
+
+    def _signs(self, forms: Sequence[Form]) -> np.ndarray:
+        """With which sign each may be what goes so, and 0 where it may not, shape (N, K)."""
+        ways = np.stack([self._way(form) for form in forms])
+        turned = self.mean * np.exp(-1j * ways)
+        on_axis = np.abs(turned.imag) < np.sin(ON_AXIS) * self.size
+        return np.sign(turned.real) * (on_axis & self._goes(forms))
+
+    def _goes(self, forms: Sequence[Form]) -> np.ndarray:
+        """Which of them each way of going over the band explains, shape (N, K).
+
+        What may be left of the line's loss is tried; what rings behind an event is part of how it
+        goes over the band.
+        """
         some = slice(None, None, max(1, self.band.frequency.size // 100))
         weight, shares = self.band.weight[some], np.linspace(0, 1, 33)
         if self.loss_known:
@@ -206,32 +199,35 @@ class Reflections:
             shares = -1 + (1 + most) * np.linspace(0, 1, 13)
         left = np.exp(-2 * self.distance[:, None, None] * shares[..., None] * self.left[some])
         known = (self.coefficients / self.mean[:, None])[:, None]
-        over_band = self._as(form, some)[:, None]
+        over_band = np.stack([self._as(form, some) for form in forms])[:, :, None]
         # its coefficients: the shapes are orthonormal under the window
         seen = (over_band * left * weight) @ self.band.shapes[:, some].T
         unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
         allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
-        allowed += SKEWED * self.lacks * (form is level)
+        levels = np.array([form is level for form in forms])[:, None]
+        allowed = allowed + SKEWED * self.lacks * levels
         return np.asarray(np.hypot(unlike, self._rings) < allowed)
 
     @cached_property
     def lacks(self) -> Real:
         """What each lacks that may reflect all, behind cable that loses more than is stated [1]."""
-        behind = np.where(self.distance > self.distance[:, None], self.size, 0.0).max(axis=1)
+        behind = np.where(self.distance > self.distance[:, None], self.size, 0.0).max(
+            axis=1, initial=0.0
+        )
         whole = (self.size > LARGE) & (self.size < 1 - FULL) & (behind < ALONE * self.size)
         return np.where(whole, 1 - self.size, 0.0)
 
-    def _as(self, form: Callable, some: slice = slice(None)) -> Complex:
+    def _as(self, form: Form, some: slice = slice(None)) -> Complex:
         """What reflects as much as each and goes over the band in one way, shape (K, F)."""
         size = self.size.clip(1e-3, 0.999)
         return form(size, self.band.frequency[some], self.band.weight[some])
 
     @cached_property
-    def ways(self) -> dict[Callable, Real]:
+    def ways(self) -> dict[Form, Real]:
         """Where each way of going over the band lies in mid-band [rad], shape (K,)."""
         return {form: self._way(form) for form in FORMS}
 
-    def _way(self, form: Callable) -> Real:
+    def _way(self, form: Form) -> Real:
         """Where one way of going over the band lies in mid-band [rad], shape (K,)."""
         return np.angle(self._as(form) @ self.band.weight)
 
@@ -289,16 +285,16 @@ def tell_each(seen: Reflections) -> list[Told]:
         passed = max(1 - abs(r), 0.0) ** 2
         kind, fits = _told(seen, m, r, passed, through)
         if kind in RESISTIVE and (twin := _twin(seen, through * passed, m)):
-            kind, fits = UNKNOWN, (kind, stretch(r * twin))
+            kind, fits = UNKNOWN, (kind, stretch(r.real * twin))
         # a step of impedance or a reactance loses nothing: 1 - |r|^2
         through *= max(passed if kind in RESISTIVE else 1 - abs(r) ** 2, 0.01)
         told.append((kind, fits))
     return told
 
 
-def stretch(r: complex) -> str:
+def stretch(r: float) -> str:
     """A stretch that begins or ends where that is reflected."""
-    return STRETCH.format("lower" if r.real < 0 else "higher")
+    return STRETCH.format("lower" if r < 0 else "higher")
 
 
 def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> Told:
@@ -336,6 +332,8 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     settled = sure and ((one and seen.loss_known) or not fits)
     if settled and not names and goes_on and not narrow and seen.joints[m]:
         names = (JOINT,)
+    if settled and not names and (n := seen.stretch[m, 1]) > 0:
+        names = (stretch(n - 1),)
     return MISMATCH if settled else UNKNOWN, names
 
 

@@ -59,6 +59,8 @@ class Events:
     reflection_uncertainty: Real
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
+    # length [m] and impedance [ohm] of a short stretch that would reflect so, nan if none, (K, 2)
+    stretch: Real
     resolution_m: float
     narrow: bool  # whether the band is less wide than its middle is high
     range_m: float  # what lies beyond is folded back into it
@@ -238,6 +240,7 @@ def find_events(
         reflection_uncertainty=told.uncertainty[own],
         kind=tuple(compress(kinds, own)),
         fits=tuple(compress(fits, own)),
+        stretch=told.stretch[own] * [1.0, line.z0],
         resolution_m=band.resolution,
         narrow=band.narrow,
         range_m=band.range,

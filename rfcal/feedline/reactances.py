@@ -1,7 +1,7 @@
-"""A capacitance in series, by how all that a place answers goes over the whole band.
+"""How what one place reflects goes over the band, and a capacitance in series told by all of it.
 
-A wide band shows it nearly open at its foot and nearly nothing at its top: that is no slow change
-of one echo, so it is fitted as a whole, with its place and what is left of the line's loss. In a
+A wide band shows that nearly open at its foot and nearly nothing at its top: no slow change of one
+echo, so it is sought by the whole answer, its place and what is left of the line's loss in it. In a
 narrow band it goes as a capacitance across the line does.
 """
 
@@ -10,18 +10,69 @@ from collections.abc import Callable
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
-from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real
 
 FITS, BETTER = 0.25, 3.0
-"""It is told where it leaves less than the first of these parts of an answer, and what else delays
-the wave leaves the second times more (by simulation: it leaves 0.5 and more of a wide band)."""
+"""A gap is told where it leaves less than the first of these parts of an answer, and what else
+delays the wave leaves the second times more (by simulation: it leaves 0.5 and more of a wide
+band)."""
 
 OPEN = 0.95
 """What reflects more than this [1] in mid-band is open for this band."""
 
-MOST = 7.0
-"""Natural logarithm of how far a reactance may be from the line's impedance, either way [1]."""
+RATIOS = np.exp(np.linspace(-4.0, 4.0, 49))[:, None, None]
+"""Reactances in mid-band that are tried, in parts of the line's impedance [1]."""
+PLACES, SHARES = np.linspace(-1.0, 1.0, 61), 5
+"""Places that are tried, in resolutions, and how many shares of what is left of the loss."""
+
+Form = Callable[[Real, Real, Real], Complex]
+"""How it reflects over the band, (K, F): of sizes [1] (K,), frequencies and the window (F,)."""
+
+
+def level(size: Real, frequency: Real, weight: Real) -> Complex:
+    """What reflects alike at all frequencies, shape (K, F)."""
+    # r = R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt
+    return np.ones((size.size, frequency.size), complex)
+
+
+def rising(size: Real, frequency: Real, weight: Real) -> Complex:
+    """An inductance in series, or what is minus a capacitance across the line."""
+    # r = j q f / (1 + j q f), q = L pi / z0 in series; -r with q = C pi z0 in shunt
+    x, turned = _reactance(size / np.sqrt(1 - size**2), frequency, weight)
+    return np.asarray(1j * x / np.sqrt(1 + x**2) * turned)
+
+
+def falling(size: Real, frequency: Real, weight: Real) -> Complex:
+    """A capacitance in series."""
+    # r = 1 / (1 + j q f), q = 4 pi C z0 in series
+    x, turned = _reactance(np.sqrt(1 - size**2) / size, frequency, weight)
+    return np.asarray(turned / np.sqrt(1 + x**2))
+
+
+def joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
+    """A small resistance in series with so much of it as reactance in mid-band."""
+    # r = (R + j w L) / 2 z0
+    x, turned = _reactance(np.full(size.size, ratio), frequency, weight)
+    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
+
+
+def short(angle: float, size: Real, frequency: Real, weight: Real) -> Complex:
+    """A short stretch of other impedance, so long [rad] in mid-band, as from its middle."""
+    # g (1 - exp(-2j a)) = 2j g sin(a) exp(-j a), where its ends reflect g and nearly -g
+    swing = 1j * np.sin(angle * frequency / np.average(frequency, weights=weight))
+    return np.broadcast_to(swing, (size.size, frequency.size))
+
+
+def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
+    """What is x at mid-band over the band, and the turn of 1 / (1 + j x), (K, F).
+
+    The slope of its phase passes for distance: the search has moved the echo by it.
+    """
+    middle = np.average(frequency, weights=weight)
+    x, off = x[:, None] * frequency / middle, frequency - middle
+    lag = np.arctan(x)
+    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
+    return x, np.exp(-1j * (lag - slope[:, None] * frequency))
 
 
 def in_series(answer: Complex, band: Band, left: Real, least: float) -> tuple[bool | None, float]:
@@ -34,34 +85,27 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> tuple[bo
     """
     some = slice(None, None, max(1, band.frequency.size // 100))
     frequency, weight = band.frequency[some], np.sqrt(band.weight[some])
-    ratio, turn = frequency / np.average(frequency, weights=weight**2), 4 * np.pi / band.speed
-    whole, share = float(np.linalg.norm(weight * answer[some])), 0.1 * (least == 0)
-    most = np.array([MOST, band.resolution, 1.0])
-    lowest = np.array([-MOST, -band.resolution, least])
+    x = 1j * RATIOS * frequency / np.average(frequency, weights=weight**2)
+    fading = weight * np.exp(-np.linspace(least, 1, SHARES)[:, None] * left[some])
+    # a place off by s turns the phase by 4 pi f s / v
+    places = band.resolution * PLACES[:, None]
+    turned = np.exp(-4j * np.pi / band.speed * frequency * places)
+    seen = weight * answer[some] / np.linalg.norm(weight * answer[some])
 
-    def misfit(way: Callable[[Complex], Complex], start: float) -> tuple[float, Real]:
-        """What a reactance leaves of the answer [1], and ln q in mid-band, its place and loss."""
+    def misfit(way: Complex) -> tuple[float, float, float]:
+        """What a reactance leaves of the answer [1], its ratio in mid-band, and its place [m]."""
+        made = way * fading / np.linalg.norm(weight * answer[some])
+        along = ((made * seen.conj()) @ turned.T).real
+        rest = 1 + np.linalg.norm(made, axis=-1)[..., None] ** 2 - 2 * along
+        ratio, _, place = np.unravel_index(np.argmin(rest), rest.shape)
+        left = float(np.sqrt(max(np.min(rest), 0.0)))
+        return left, RATIOS.item(ratio), places.item(place)
 
-        def off(unknown: Real) -> Real:
-            log_q, place, share = unknown.tolist()
-            # a place off by s turns the phase by 4 pi f s / v
-            turned = np.exp(-1j * turn * frequency * place - share * left[some])
-            seen = way(1j * np.exp(log_q) * ratio) * turned
-            rest = weight * (seen - answer[some]) / whole
-            return np.concatenate([rest.real, rest.imag])
-
-        found, rest, _ = least_squares(off, np.array([np.log(start), 0.0, share]), lowest, most)
-        return float(np.linalg.norm(rest)), found
-
-    size = np.average(np.abs(answer), weights=band.weight).clip(0.01, 0.99)
-    start = float(np.sqrt(1 / size**2 - 1))
     # f in parts of mid-band: r = 1 / (1 + j q f), q = 4 pi C z0, of a capacitance in series;
-    # -j q f / (1 + j q f), q = C pi z0, of one across; j q f / (1 + j q f), q = L pi / z0, of an
-    # inductance in series
-    series, (log_q, place, _) = misfit(lambda x: 1 / (1 + x), start)
+    # -+j q f / (1 + j q f), q = C pi z0 of one across, q = L pi / z0 of an inductance in series
+    series, ratio, place = misfit(1 / (1 + x))
     if not series < FITS:
         return False, 0.0
-    across, _ = misfit(lambda x: -x / (1 + x), 1 / start)
-    other, _ = misfit(lambda x: x / (1 + x), 1 / start)
-    sure = BETTER * series < min(across, other) and log_q > np.log(1 / OPEN**2 - 1) / 2
-    return (True, float(place)) if sure else (None, 0.0)
+    others = min(misfit(sign * x / (1 + x))[0] for sign in (-1, 1))
+    sure = BETTER * series < others and ratio > np.sqrt(1 / OPEN**2 - 1)
+    return (True, place) if sure else (None, 0.0)

@@ -162,7 +162,7 @@ def _change_words(state: LineState, change: Change) -> str:
         return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
     ends = at_end(state, change.distance_m)
     if not ends and (change.grown or state.length_m):
-        kind = kind_words(state, change.kind, change.fits)
+        kind = kind_words(state, change.distance_m, change.kind, change.fits)
         look, how = look_words(state, [change.distance_m]), "grown" if change.grown else "changed"
         values = {"place": place, "how": how, "before": before, "after": after}
         return say.LINE_GROWN.format(kind=kind, look=look, **values)

@@ -9,10 +9,18 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST
 from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
-from rfcal.feedline.fault_kinds import RESISTIVE, STEP, UNCLEAR
+from rfcal.feedline.fault_kinds import (
+    MISMATCH,
+    RESISTIVE,
+    SLOWING,
+    STEP,
+    STRETCH,
+    UNCLEAR,
+)
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
 from rfcal.findings import Finding
+from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_otherwise import or_end, stretches, too_short
 from rfcal.record.results import LineState
@@ -115,7 +123,7 @@ def reflections(
     places: dict[str, list[str]] = {}
     for distance, reflection, kind, fits in found:
         place = f"{_where(state, distance)}, {size_words(abs(reflection))}"
-        places.setdefault(kind_words(state, kind, fits), []).append(place)
+        places.setdefault(kind_words(state, distance, kind, fits), []).append(place)
     return [
         words.format(
             s="s" if len(each) > 1 else "",
@@ -155,27 +163,41 @@ def places(state: LineState) -> list[int]:
     return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
 
 
-def kind_words(state: LineState, kind: str, fits: tuple[str, ...]) -> str:
+def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, ...]) -> str:
     """What a place may be; where its kind is not known, those that fit if they are few.
 
     A resistance may be a step of impedance, unless what passes it or an end that reflects all tells
-    by its size; and by a narrow band hardly anything is no length of other or wet cable.
+    by its size; a reactance, a short stretch; and by a narrow band hardly anything is no length of
+    other or wet cable.
     """
-    names = fits or (kind,) * (kind in say.LINE_FITS)
+    now, names = state.now, fits or (kind,) * (kind in say.LINE_FITS)
+    at = now.nearest(distance_m, now.resolution_m)
+    short = {} if at is None else _short(state, at)
     resistive = RESISTIVE & set(names)
     told = fits == (kind,) if len(names) == 1 else resistive == set(names)
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
     names += (STEP,) * bool(begins and not _ends_whole(state))
-    names += (WET,) * (state.now.narrow and bool(set(names) - ENDS))
+    names += (WET,) * (now.narrow and bool(set(names) - ENDS))
     if len(names) > MOST_FIT:
-        return say.LINE_ANY if state.now.narrow else say.LINE_KINDS["unknown"]
-    if len(names) < 2:
+        return say.LINE_ANY if now.narrow else say.LINE_KINDS["unknown"]
+    if len(names) < 2 and not set(names) & set(short):
         kind = names[0] if names else kind
-        return say.LINE_KINDS.get(kind, f"a {kind}")
+        may_end = kind == MISMATCH and at is not None and at not in before_end(state)
+        words = say.LINE_MAYBE_END if may_end else say.LINE_KINDS.get(kind, f"a {kind}")
+        return ", or ".join([words, *(short.values() if kind in SLOWING else ())])
     known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in ENDS}
-    means = say.LINE_FITS | known if state.loss_known else say.LINE_FITS
-    *some, last = [means.get(name, f"a {name}") for name in names]
-    return f"{', '.join(some)} or {last}"
+    means = say.LINE_FITS | (known if state.loss_known else {}) | short
+    every = dict.fromkeys([*names, *(short if SLOWING & set(names) else ())])
+    *some, last = [means.get(name, f"a {name}") for name in every]
+    return " or ".join(filter(None, [", ".join(some), last]))
+
+
+def _short(state: LineState, at: int) -> dict[str, str]:
+    """The kind that a short stretch at a place would be and that in words, where it may be one."""
+    length, ohm = state.now.stretch[at].tolist()
+    way = "higher" if state.now.reflection[at].imag > 0 else "lower"
+    words = say.LINE_SHORT[way].format(length=length, ohm=ohm)
+    return {STRETCH.format(way): words} if length > 0 else {}
 
 
 def _ends_whole(state: LineState) -> bool:
@@ -205,7 +227,12 @@ def what_tells(state: LineState) -> list[str]:
     said = [say.LINE_TELL_TWINS] if twins and not _ends_whole(state) else []
     if said and state.properties is not None:
         said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
-    unclear = said or any(fits for _, fits in each)
+    short = [now.stretch[m, 0] for m in before if now.kind[m] in SLOWING]
+    if any(length > 0 for length in short):
+        # it reflects most where it is a quarter wave long
+        quarter = now.velocity_factor * SPEED_OF_LIGHT / 4 / np.nanmin(short)
+        said.append(say.LINE_TELL_SHORT.format(top=float(f"{quarter / 1e6:.2g}")))
+    unclear = twins or any(fits for _, fits in each)
     return said + ([say.LINE_TELL_LOSS] if unclear and not state.loss_known else [])
 
 

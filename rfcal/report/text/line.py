@@ -30,7 +30,7 @@ def line_lines(line: LineState) -> list[str]:
         if farther := state.farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
         elif i != line.end or kind not in UNCLEAR:
-            row.insert(0, state.kind_words(line, kind, now.fits[i]))
+            row.insert(0, state.kind_words(line, now.distance_m[i], kind, now.fits[i]))
         if i == line.end:
             if seen := state.end_seen(line):
                 row.insert(0, seen)

@@ -136,17 +136,25 @@ LINE_END_KINDS = {
 }
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
-    "mismatch": "no single simple fault (an antenna, a damaged length, or faults close together)",
+    "mismatch": "no single simple fault (a damaged length, or faults close together)",
     STEP: "a step of impedance, as of another cable, or of a wet or crushed one",
     "unknown": "of a kind that this sweep cannot tell",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
+LINE_MAYBE_END = "no single simple fault (an antenna, a damaged length, or faults close together)"
+"""The same of what may be the line's end."""
 LINE_FITS = {k.name: k.means for k in KINDS} | {
     STEP: "a step of impedance (other or wet cable from there on)",
     STRETCH.format("lower"): "a stretch of lower impedance (wet or crushed)",
     STRETCH.format("higher"): "a stretch of higher impedance (other cable)",
 }
 """The same in a list of those that fit."""
+LINE_SHORT = {
+    "lower": "a short stretch of lower impedance (crushed, wet or other cable), as some "
+    "{length:.2g} m of {ohm:.2g} ohm would be",
+    "higher": "a short stretch of higher impedance (chafed, kinked or other cable), as some "
+    "{length:.2g} m of {ohm:.2g} ohm would be",
+}
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
 _TAKES = "a resistance takes up power and a step or stretch of other impedance does not: "
 LINE_TELL_TWINS = (
@@ -163,6 +171,10 @@ LINE_TELL_TWINS_BY = (
 )
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
+)
+LINE_TELL_SHORT = (
+    "a short stretch of cable reflects at these frequencies as an inductance or a capacitance "
+    "does: look at the place, or sweep up to {top:g} MHz, which tells them apart"
 )
 LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
 
