@@ -103,25 +103,24 @@ class Suspect:
 
     def _by_its_turns(self) -> str:
         """The same for a coil, as it was told to be wound."""
-        name, winding = self.name, wound(float(self.element.value), self.ampere)
-        if winding is None:
+        name, (change, deviation) = self.name, self.in_place
+        told = wound(float(self.element.value), self.ampere)
+        back = told and told.back_from(1 + change)
+        if told is None or back is None:
             return self._way(
                 f"spread the turns of {name}, or take some off",
                 f"squeeze the turns of {name}, or add some",
             )
-        change, deviation = self.in_place
-        longer, fewer = winding.back_from(1 + change)
-        quarters = round(4 * abs(fewer)) / 4
-        ways = []
-        if winding.length_m + longer >= winding.shortest_m:
-            way = self._way(f"draw {name} out", f"squeeze {name}")
+        if back.turns == told.turns:
             known = 2 if 1.96 * deviation < 0.1 * abs(change) else 1
-            ways.append(f"{way} by about {1e3 * abs(longer):.{known}g} mm")
-        if quarters:
-            how = self._way("take {} off {}", "add {} to {}")
-            turns = how.format(f"about {quarters:g} turns", "it" if ways else name)
-            ways.append(f"{turns} at the same length")
-        return ", or ".join(ways)
+            by = float(f"{1e3 * abs(back.length_m - told.length_m):.{known}g}")
+            words = f"about {round(2 * by) / 2:g} mm" if by >= 0.25 else "less than half a mm"
+            return f"{self._way(f'draw {name} out', f'squeeze {name}')} by {words}"
+        fewer = told.turns - back.turns
+        how = f"take {fewer} turn{'s' * (fewer > 1)} off {name}"
+        if fewer < 0:
+            how = f"wind {name} anew with {back.turns} turns in place of {told.turns}"
+        return f"{how}, and bring it to {back.ruler_mm:g} mm"
 
     def _way(self, above: str, below: str) -> str:
         return above if self.in_place[0] > 0 else below

@@ -1,5 +1,6 @@
 """What becomes of a network when its parts and the measurement are not exact."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,9 @@ MOST_ADDED = np.array([defaults.LEAD_M * defaults.LEAD_H_PER_M, defaults.STRAY_F
 """To a coil or a capacitor: inductance by its leads [H], and capacitance across it [F]."""
 CHUNK = 128
 """Draws that are reckoned at once."""
+SETTINGS, SAVED = 13, 0.05
+"""Values that are tried of an adjustable part, and what share of networks one must save more than
+none or another [1]."""
 
 
 def strayed(element: NetworkElement, leads_h: Real, across_f: Real) -> NetworkElement:
@@ -61,6 +65,15 @@ class Yield:
     measurement: float  # by the measured load's uncertainty alone; 1 or 0 where it was given none
     both: float
     standard_uncertainty: float  # of `both`, by the number of draws
+    # the number of the part that is to be set once all is built, None where none would help; then
+    # the share that hold by it [1], and its standard uncertainty
+    adjustable: int | None = None
+    adjusted: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def told(self) -> tuple[float, float]:
+        """The share that hold as they are to be built, and its standard uncertainty."""
+        return (self.both, self.standard_uncertainty) if self.adjustable is None else self.adjusted
 
 
 def production_yield(
@@ -86,6 +99,35 @@ def production_yield(
             found[row, start:stop] = swr(one.worst(frequency, seen, goal.target_ohm))
     parts, measurement, both = (share(row <= goal.target_swr) for row in found)
     return Yield(parts[0], measurement[0], *both)
+
+
+def with_one_set(
+    goal: Goal,
+    network: Network,
+    made: Yield,
+    stock: Stock,
+    rng: "np.random.Generator",
+    *,
+    able: Sequence[int],
+    loads: Complex,
+) -> Yield:
+    """The yield with the one of the parts `able` that saves most networks where it is adjustable.
+
+    It is then set to the lowest SWR in the band; `loads` as in `production_yield`.
+    """
+    built, frequency = as_built(network, stock, rng, len(loads)), goal.in_band()[0]
+    settings = 1 + defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS)
+    for k in able:
+        least = np.full(len(loads), np.inf)
+        for times in settings:
+            values = built.values
+            values[k] = times * values[k]
+            worst = built.with_values(values).worst(frequency, loads, goal.target_ohm)
+            least = np.minimum(least, swr(worst))
+        held = share(least <= goal.target_swr)
+        if held[0] > made.told[0] + SAVED:
+            made = replace(made, adjustable=k, adjusted=held)
+    return made
 
 
 def share(held: np.ndarray) -> tuple[float, float]:

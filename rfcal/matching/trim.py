@@ -109,7 +109,7 @@ class _Tried:
     spreads: Real  # their covariances, shape (S, n, n)
     misfits: Real  # shape (S,)
     ampere: Real  # peak current of each part [A], shape (K,)
-    variable: bool  # whether capacitors can be set
+    adjustable: int | None  # the part that can be set
 
     def suspect(self, k: int, row: int) -> Suspect:
         """An element by one explanation."""
@@ -124,7 +124,7 @@ class _Tried:
             (times - 1, times * deviation),
             (times - 1) * element.leads_m(float(np.median(self.fit.frequency))),
             float(self.ampere[k]),
-            self.variable,
+            k == self.adjustable,
             k,
         )
 
@@ -148,20 +148,20 @@ def trim(
     z_ref: float = defaults.REFERENCE_OHM,
     goal: Goal | None = None,
     ampere: ArrayLike = 0.0,
-    variable: bool = False,
+    adjustable: int | None = None,
 ) -> Trim:
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
     With a goal nothing is to be done that would not clearly lower the worst SWR in its band. The
-    hand is told what to do by each part's peak current [A], shape (K,), and by whether capacitors
-    are `variable`.
+    hand is told what to do by each part's peak current [A], shape (K,), and by which one is
+    `adjustable`.
     """
     from scipy.special import chdtri
 
     _look_at_points(frequency, load, built)
     count, fits = len(network.elements), float(chdtri(2 * frequency.size, 1e-3))
     explained = Fit.of(network, frequency, load, built, z_ref).explained()
-    tried = _Tried(*explained, np.broadcast_to(ampere, count), variable)
+    tried = _Tried(*explained, np.broadcast_to(ampere, count), adjustable)
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]

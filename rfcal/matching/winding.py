@@ -6,7 +6,7 @@ Medhurst, H.F. resistance and self-capacitance of single-layer solenoids, Wirele
 (1947), by the usual fit to his table (value from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
@@ -46,15 +46,20 @@ class Winding:
         return 1e-10 * self.diameter_m * (0.1126 * slim + 0.08 + 0.27 / np.sqrt(slim))
 
     @property
-    def shortest_m(self) -> float:
-        """Its length squeezed as far as it can be [m]."""
-        return PITCH[0] * self.wire_m * self.turns
+    def ruler_mm(self) -> float:
+        """Its length as a ruler shows it [mm]."""
+        length = 1e3 * self.length_m
+        return round(length, 1) if length < 10 else round(2 * length) / 2
 
-    def back_from(self, times: float) -> tuple[float, float]:
-        """By how much to draw it out [m], or how many turns to take off, where L is so large."""
-        # L goes as n^2 / (l + 0.9 r)
-        longer = (times - 1) * (self.length_m + 0.45 * self.diameter_m)
-        return longer, self.turns * (1 - 1 / np.sqrt(times))
+    def back_from(self, times: float) -> "Winding | None":
+        """What to make of one that has so many times its inductance, with as few turns changed."""
+        end = 0.45 * self.diameter_m
+        for turns in sorted(range(1, 3 * self.turns), key=lambda n: abs(n - self.turns)):
+            # L goes as n^2 / (l + 0.9 r)
+            length = times * (turns / self.turns) ** 2 * (self.length_m + end) - end
+            if PITCH[0] <= length / self.wire_m / turns <= PITCH[2]:
+                return replace(self, turns=turns, length_m=float(length))
+        return None
 
 
 def wound(inductance_h: float, ampere: float = 0.0) -> Winding | None:

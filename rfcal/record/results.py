@@ -106,12 +106,18 @@ class Proposal:
     @property
     def by_a_hair(self) -> bool:
         """Whether less than half of such networks would hold the target that it holds itself."""
-        return self.candidate.meets and self.production.both < defaults.LEAST_YIELD
+        return self.candidate.meets and self.production.told[0] < defaults.LEAST_YIELD
 
     @property
     def loose(self) -> bool:
-        """Whether so many such networks miss the target that its capacitors are to be set."""
+        """Whether many such networks miss the target unless a part is set."""
         return self.production.both < defaults.SURE_YIELD
+
+    @property
+    def to_set(self) -> str:
+        """The name of the part that is to be set once all is built, or none."""
+        k = self.production.adjustable
+        return "" if k is None else self.candidate.network.elements[k].name
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,7 +28,7 @@ from rfcal.report.figures import match as match_plots
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
 from tests.built_networks import two_port
-from tests.record.conftest import DEVICE_OHM, FREQUENCY, bend, write
+from tests.record.conftest import DEVICE_OHM, FREQUENCY, MATCH, bend, write
 from tests.record.test_refusals import refused
 
 
@@ -91,6 +91,36 @@ def test_power_calls_for_a_caution(asked):
     bend(asked, "power_w = 12", "power_w = 100")
     bend(asked, "power_w = 100", "power_w = 0.5")
     assert "match-voltage" not in {f.code for f in compute(asked).findings}
+
+
+def test_what_is_dangerous_and_what_is_unknown_is_said_once_for_all_matches(asked):
+    with (asked / "record.toml").open("a") as file:
+        file.write(MATCH.replace("[match]", "[[match]]").replace("[54, 56]", "[54.5, 55.5]"))
+    bend(asked, "[match]", "[[match]]")
+    text = (asked / "record.toml").read_text()
+    (asked / "record.toml").write_text(text.replace("power_w = 5", "power_w = 100"))
+    results = compute(asked)
+    assert len(results.matches) == 2
+    (found,) = (f for f in results.findings if f.code == "match-voltage")
+    assert "the networks for 'device' carry up to" in found.message
+    assert page(results).count("exposure limits and local codes.</p>") == 1
+    write(asked, "device", np.full(41, from_impedance(0.1 - 900j)))
+    (found,) = (f for f in compute(asked).findings if f.code == "match-unknown")
+    assert (
+        "the R of each may as well be zero or below it. To know them: take its X" in found.message
+    )
+    assert "('device' from 54 to 56 MHz); " in found.message
+    assert found.message.endswith("('device' from 54.5 to 55.5 MHz).")
+
+
+def test_a_sweep_after_building_without_a_name_is_taken_to_be_of_the_first_and_that_is_said(asked):
+    with (asked / "record.toml").open("a") as file:
+        file.write('built = "raw/device.s1p"\n')
+    (result,) = compute(asked).matches
+    first = match_words.match_after(result)[0]
+    parts = ", ".join(e.in_words() for e in result.proposals[0].candidate.network.elements)
+    assert f" of {parts} is taken to be what was built, for it is the first of the" in first
+    assert match_words.match_head(result)[0] == first
 
 
 def test_a_target_out_of_reach_is_said(asked):
@@ -618,8 +648,8 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
 
 
 def test_of_a_network_that_is_named_the_variable_is_turned_first(asked):
-    """As of the first of the list: where few such networks hold the target, it has one."""
-    bend(asked, "power_w = 5", "power_w = 5\ntarget_swr = 1.2")
+    """As of the first of the list: where few such networks hold the target unless it is set."""
+    bend(asked, "power_w = 5", "power_w = 5\ntarget_swr = 1.85")
     parts = [("shunt", Capacitor(1.1 * 56e-12, 1e3)), ("series", Inductor(82e-9, 100.0))]
     write(asked, "after", Network.of("L", parts).seen(FREQUENCY, np.full(41, DEVICE_OHM)))
     with (asked / "record.toml").open("a") as file:

@@ -51,6 +51,47 @@ def truth(name, sweep):
     }
 
 
+def test_figures_are_those_of_the_parts_by_closed_forms():
+    """F = 1 / (2 pi sqrt(L C)); of a resonator Q = sqrt(L / C) / R or its dual, and f / Q wide."""
+
+    def resonance(henry, farad):
+        return 1 / (2 * np.pi * np.sqrt(henry * farad))
+
+    coil = {
+        "inductance": 2.2e-6,
+        "self_capacitance": 1.8e-12,
+        "self_resonance": resonance(2.2e-6, 1.8e-12),
+    }
+    series, parallel = resonance(1e-6, 100e-12), resonance(1e-6, 30e-12)
+    radiated = 25 * (series / 10e6) ** 2
+    tuned = {"resonance": series, "inductance": 1e-6, "capacitance": 100e-12}
+    by_hand = {
+        "capacitor": {
+            "capacitance": 100e-12,
+            "esl": 2e-9,
+            "esr": 0.2,
+            "self_resonance": resonance(2e-9, 100e-12),
+        },
+        "coil": coil,
+        "cored coil": coil,
+        "series resonator": {**tuned, "q": 100 / 5, "bandwidth": series / 20},
+        "parallel resonator": {
+            "resistance": 2000,
+            "inductance": 1e-6,
+            "capacitance": 30e-12,
+            "resonance": parallel,
+            "q": 2000 * np.sqrt(30e-12 / 1e-6),
+            "bandwidth": 1 / (2 * np.pi * 2000 * 30e-12),
+        },
+        "antenna": {**tuned, "radiation_resistance": radiated, "q": 100 / (5 + radiated)},
+        "open line": {"z0": 75, "delay": 0.5 / MIDDLE, "resonance": MIDDLE / 2},
+    }
+    for name, figures in by_hand.items():
+        found = truth(name, sweep_of(name))
+        for key, value in figures.items():
+            assert found[key] == pytest.approx(value, rel=1e-9), (name, key)
+
+
 @pytest.mark.parametrize("name", TRUE)
 def test_what_was_exact_is_found_exactly_and_called_by_its_name(name):
     sweep = sweep_of(name)

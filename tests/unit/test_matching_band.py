@@ -513,7 +513,7 @@ def test_trim_finds_the_part(off, change):
     assert part.name in found.message
     assert found.message.startswith(part.by_hand())
     assert any(
-        w in part.by_hand() for w in (("less", "out", "off") if change > 0 else ("more", "add"))
+        w in part.by_hand() for w in (("out", "off") if change > 0 else ("more", "squeeze", "anew"))
     )
 
 
@@ -765,8 +765,8 @@ def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
     coil = wound(470e-9, 2.4)
     element = NetworkElement("L1", "series", Inductor(470e-9))
     said = suspect(element, change, 0.002, ampere=2.4).by_hand()
-    words = r"(draw L1 out|squeeze L1) by about ([\d.]+) mm, or (?:take|add) about ([\d.]+) turns"
-    way, millimetres, turns = re.match(words, said).groups()
+    way, millimetres = re.fullmatch(r"(draw L1 out|squeeze L1) by about ([\d.]+) mm", said).groups()
+    assert 2 * float(millimetres) == int(2 * float(millimetres))
     assert way == ("draw L1 out" if change > 0 else "squeeze L1")
     r, length, sign = coil.diameter_m / 2 / 0.0254, coil.length_m / 0.0254, np.sign(change)
 
@@ -775,14 +775,31 @@ def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
 
     moved = henry(coil.turns, length + sign * float(millimetres) / 25.4)
     assert moved * (1 + change) == pytest.approx(470e-9, rel=0.01)
-    rewound = henry(coil.turns - sign * float(turns), length)
-    assert rewound * (1 + change) == pytest.approx(470e-9, rel=0.03)
 
 
-def test_a_coil_that_cannot_be_squeezed_so_far_gets_turns():
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (-0.6, r"wind L1 anew with (\d+) turns in place of 10, and bring it to ([\d.]+) mm"),
+        (0.5, r"take (\d) turns? off L1, and bring it to ([\d.]+) mm"),
+    ],
+)
+def test_a_coil_that_cannot_be_squeezed_or_drawn_so_far_gets_other_turns(change, words):
+    """Whole turns and a length that stands, which give the value back by Wheeler's formula."""
+    coil = wound(470e-9, 2.4)
     element = NetworkElement("L1", "series", Inductor(470e-9))
-    said = suspect(element, -0.6, 0.002, ampere=2.4).by_hand()
-    assert said == "add about 5.75 turns to L1 at the same length"
+    said = suspect(element, change, 0.002, ampere=2.4).by_hand()
+    turns, millimetres = map(float, re.fullmatch(words, said).groups())
+    turns = turns if change < 0 else coil.turns - turns
+    assert ("1 turns" in said) is False
+    assert 1.1 <= millimetres / (1e3 * coil.wire_m * turns) <= 3.1
+    r, length = coil.diameter_m / 2 / 0.0254, coil.length_m / 0.0254
+
+    def henry(n, inches):
+        return 1e-6 * r**2 * n**2 / (9 * r + 10 * inches)
+
+    back = henry(turns, millimetres / 25.4) / henry(coil.turns, length)
+    assert back * (1 + change) == pytest.approx(1, rel=0.02)
 
 
 def test_a_capacitor_that_can_be_set_is_turned():

@@ -1,11 +1,12 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
-from rfcal.findings import Finding, swr_words
+from rfcal.findings import Finding, quoted, swr_words
 from rfcal.matching.element import SERIES, NetworkElement
 from rfcal.matching.goal import Candidate, Goal, bandwidth
 from rfcal.matching.lumped import reactance
@@ -28,10 +29,34 @@ LARGE_X = 1.0
 source)."""
 
 
+@dataclass(frozen=True)
+class Unknown:
+    """A device of which nothing can be matched, for its resistance cannot be told from zero."""
+
+    device: str
+    where: str  # such as "from 54 to 56 MHz"
+    first: str  # what is to be done to know it
+
+
+def about_matches(tried: Sequence[MatchResult | Unknown]) -> list[Finding]:
+    """What there is to say about all match tables of a record."""
+    results = [one for one in tried if isinstance(one, MatchResult)]
+    found = _voltage(results)
+    if unknown := list(dict.fromkeys(one for one in tried if isinstance(one, Unknown))):
+        each = "; ".join(f"{one.first} ('{one.device}' {one.where})" for one in unknown)
+        one = say.UNKNOWN.format(**vars(unknown[0]))
+        why = say.UNKNOWN_MANY.format(each=each) if unknown[1:] else one
+        found.append(say.MATCH_UNKNOWN(devices=_names(one.device for one in unknown), why=why))
+    return found + [said for one in results for said in about_match(one)]
+
+
+def _names(devices: Iterable[str]) -> str:
+    return quoted(list(dict.fromkeys(devices)))
+
+
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
-    request, device = result.request, result.request.measurement
-    found = _voltage(result)
+    request, device, found = result.request, result.request.measurement, []
     if not (result.ranking.nothing_needed or result.doubt or _first_meets(result)):
         found.append(_missed(result))
     if result.load_share < SURE_YIELD:
@@ -111,19 +136,26 @@ def _first_meets(result: MatchResult) -> bool:
     return bool(result.proposals) and result.proposals[0].candidate.meets
 
 
-def _voltage(result: MatchResult) -> list[Finding]:
+def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     """What the networks carry, where that is dangerous."""
-    power_w, listed = result.request.stock.power_w, result.proposals
-    volt = max((float(p.volt.max()) for p in listed), default=0.0)
-    if not listed or (volt < CAUTION_VOLT and power_w < CAUTION_WATT):
+    peaks = [
+        (r.request, float(p.volt.max()), float(p.ampere.max()))
+        for r in results
+        for p in r.proposals
+    ]
+    hot = [
+        peak for peak in peaks if peak[1] >= CAUTION_VOLT or peak[0].stock.power_w >= CAUTION_WATT
+    ]
+    if not hot:
         return []
+    requests, volts, amperes = zip(*hot, strict=True)
     return [
         say.MATCH_VOLTAGE(
-            device=result.request.measurement,
-            power_w=power_w,
-            volt=volt,
-            ampere=max(float(p.ampere.max()) for p in listed),
-            advice=say.HIGH_VOLTAGE if volt >= CAUTION_VOLT else say.LOW_VOLTAGE,
+            devices=_names(request.measurement for request in requests),
+            power_w=max(request.stock.power_w for request in requests),
+            volt=max(volts),
+            ampere=max(amperes),
+            advice=say.HIGH_VOLTAGE if max(volts) >= CAUTION_VOLT else say.LOW_VOLTAGE,
         )
     ]
 

@@ -29,7 +29,7 @@ from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
 from rfcal.record.findings.line import about_line
-from rfcal.record.findings.match import about_match
+from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.slips import meanings
 from rfcal.record.findings.standards import about_standards, or_exchange
@@ -181,6 +181,8 @@ class _Job:
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
+        matches = tuple(one for one in tried if isinstance(one, MatchResult))
+        self.findings += about_matches(tried)
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += about_ports(self.files)
@@ -194,7 +196,7 @@ class _Job:
             devices=devices,
             findings=sorted_findings(self.findings),
             line=line,
-            matches=tuple(one for one in tried if isinstance(one, MatchResult)),
+            matches=matches,
             rereads=rereads,
             parts=parts,
         )
@@ -297,7 +299,7 @@ class _Job:
             return between_ports(wanted, self.record, self.bench.analyzer, self.ports[name])
         return at_port(wanted, next(d for d in devices if d.name == name), self._at_plane)
 
-    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Finding:
+    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Unknown:
         """Networks for one measurement, or why nothing is known of it."""
         device = next(d for d in devices if d.name == wanted.measurement)
         wanted = wanted.settled(float(device.frequency[device.answer]))
@@ -307,9 +309,7 @@ class _Job:
             place = f"{wanted.table.place} built"
             readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)
-        result = matched(wanted, device, built, doubt)
-        self.findings += about_match(result) if isinstance(result, MatchResult) else [result]
-        return result
+        return matched(wanted, device, built, doubt)
 
     def check(self, item: Artefact) -> Check:
         """One check, at the frequencies of its reading and in the place where it was connected."""

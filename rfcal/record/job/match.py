@@ -9,22 +9,28 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.feedline.power import loss_of, whole_map
-from rfcal.findings import Finding, span_mhz
+from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.merit import Group, by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Ranking, rank
-from rfcal.matching.tolerance import load_share, production_yield, raw_range, sensitivity
+from rfcal.matching.tolerance import (
+    load_share,
+    production_yield,
+    raw_range,
+    sensitivity,
+    with_one_set,
+)
 from rfcal.matching.trim import trim, turned_round
+from rfcal.matching.winding import wound
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, propagate
 from rfcal.models.interpolation import SAME
-from rfcal.record.findings.catalogue import match as say
-from rfcal.record.findings.match import better_read, without_reactance
+from rfcal.record.findings.match import Unknown, better_read, without_reactance
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.intervals import interval
@@ -33,14 +39,14 @@ from rfcal.uncertainty.words import share_words
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
-YIELD_STEP = 0.05
-"""Yields that differ by less are equal [1]."""
+SET_EFFORT = 0.5
+"""What it takes to set a part, in coils and capacitors [1] (common practice, no source)."""
 
 
 def matched(
     request: MatchRequest, device: Device, built: Quantity | None, doubt: str
-) -> MatchResult | Finding:
-    """Networks for a device, but none where its answer cannot carry them; or why nothing is known.
+) -> MatchResult | Unknown:
+    """Networks for a device, but none where its answer cannot carry them; or why there are none.
 
     `built` is what the standards' plane saw after building, `doubt` why the answer is doubted.
     """
@@ -130,7 +136,7 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
         raise request.table.fail("", str(error)) from error
 
 
-def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Finding | None:
+def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Unknown | None:
     """Where a resistance cannot be told from zero, for a match to it would be made up."""
     (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
     lost = interval(RESISTANCE, load)[0] <= 0
@@ -139,12 +145,11 @@ def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -
     if not np.any(lost):
         return None
     at = int(np.abs(np.where(lost, frequency, np.inf) - request.centre_hz).argmin())
-    return say.MATCH_UNKNOWN(
-        device=request.measurement,
-        where=span_mhz(frequency[inside], lost[inside]),
-        first=without_reactance(
-            float(frequency[at]), load.at_points(np.array([at])), z_ref, request.stock.power_w
-        )
+    here = load.at_points(np.array([at]))
+    return Unknown(
+        request.measurement,
+        span_mhz(frequency[inside], lost[inside]),
+        without_reactance(float(frequency[at]), here, z_ref, request.stock.power_w)
         or "measure it better, and look whether it is connected",
     )
 
@@ -165,6 +170,16 @@ def _proposal(
     production = production_yield(goal, network, request.stock, rng, draws=len(loads), loads=loads)
     peaks = network.stress(*goal.in_band(), power_w=request.stock.power_w)
     volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
+    if production.both < defaults.SURE_YIELD:
+        able = [
+            k
+            for k, e in enumerate(network.elements)
+            if e.unit == "F" or (e.unit == "H" and wound(float(e.value), ampere[k]))
+        ]
+        few = loads[: defaults.FEWEST_DRAWS]
+        production = with_one_set(
+            goal, network, production, request.stock, rng, able=able, loads=few
+        )
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
 
 
@@ -185,7 +200,7 @@ def _after(
     trimmed = partial(
         trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref, goal=goal
     )
-    trimming = trimmed(network, ampere=made.ampere, variable=made.loose)
+    trimming = trimmed(network, ampere=made.ampere, adjustable=made.production.adjustable)
     if trimming.amiss:
         others = dict([turned_round(network)])
         for number, one in enumerate([] if found.doubt else listed, start=1):
@@ -203,9 +218,10 @@ def _group(ranking: Ranking, proposal: Proposal) -> Group:
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:
-    """What comes first among equals by power: few parts, what often holds, little voltage."""
-    share = round(proposal.production.both / YIELD_STEP)
-    return effort(proposal.candidate.network), -share, float(proposal.volt.max())
+    """What comes first among equals by power: what takes least until one holds, little voltage."""
+    made = proposal.production
+    once = effort(proposal.candidate.network) + SET_EFFORT * (made.adjustable is not None)
+    return once / max(made.told[0], 1e-3), float(proposal.volt.max())
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

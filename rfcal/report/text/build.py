@@ -51,12 +51,17 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
     close = ""
     if proposal.loose:
-        close = _close(element, proposal.sensitivities[k].room[1], result.goal.centre_hz)
+        room = proposal.sensitivities[k].room[1]
+        # of what is set, that much is taken back
+        room = max(room, defaults.TRIM_SPAN) if k == proposal.production.adjustable else room
+        close = _close(element, room, result.goal.centre_hz)
+    if k == proposal.production.adjustable:
+        close = f"; set it last, to the lowest SWR over the band{close}"
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
         words = element.in_words()
-        if proposal.loose:
+        if k == proposal.production.adjustable:
             words = adjustable(element.value, result.request.stock.series, needed)
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
@@ -70,11 +75,8 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
 def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
     """What leads and strays are kept to where they decide: half of what it may be larger.
 
-    It may be so by `room` [1], nan where the target is missed anyway; a capacitor by what can be
-    set of it.
+    It may be so by `room` [1], nan where the target is missed anyway.
     """
-    if isinstance(element.part, Capacitor):
-        room = max(room, defaults.TRIM_SPAN)
     spare_m, spare_f, said = room * element.leads_m(centre_hz), room * float(element.value), ""
     if isinstance(element.part, Capacitor) and spare_f < 2 * defaults.STRAY_F:
         more = about(1e12 * spare_f)
@@ -109,12 +111,9 @@ def _coil(element: NetworkElement, ampere: float) -> str:
     if winding is None:
         other = "" if element.value < 1e-6 else ", or wind it on a core"
         return f"buy {words} for {ampere:.2g} A peak{other}"
-    length = 1e3 * winding.length_m
-    # as a ruler shows it
-    length = round(length, 1) if length < 10 else round(2 * length) / 2
     return (
         f"wind {words}: {winding.turns} turns of {1e3 * winding.wire_m:g} mm wire on "
-        f"{1e3 * winding.inside_m:g} mm, drawn out to {length:g} mm; it carries "
+        f"{1e3 * winding.inside_m:g} mm, drawn out to {winding.ruler_mm:g} mm; it carries "
         f"{ampere:.2g} A peak, and turns spread make it less, squeezed more"
     )
 

@@ -22,6 +22,10 @@ ADDED = (
     f"leads of up to {1e3 * defaults.LEAD_M:g} mm and strays of up to {1e12 * defaults.STRAY_F:g} "
     "pF on each coil and capacitor"
 )
+TAKEN = (
+    "{} is taken to be what was built, for it is the first of the list today: if it was another, "
+    "name that one by `topology` and `parts` in `built`"
+)
 NOT_WORTH = f"no network would bring {defaults.POWER_STEP_DB:g} dB more to it"
 
 
@@ -70,7 +74,7 @@ def match_head(result: MatchResult) -> list[str]:
     row, do = match_row(best, result.limit), match_do(result, "this")
     parts = row["parts"].replace(", ", ", then ")
     return [
-        f"{do}, from the transmitter's end: {parts} ({row['network']})",
+        f"{do}, from the transmitter's end: {parts} ({row['network']}){_set_last(best)}",
         _brings(result, row),
     ]
 
@@ -87,10 +91,15 @@ def match_do(result: MatchResult, first: str) -> str:
     return f"build {first}"
 
 
+def _set_last(proposal: Proposal) -> str:
+    """That a part is to be set once all is built, or none."""
+    return f"; set {proposal.to_set} last, to the lowest SWR over the band" * bool(proposal.to_set)
+
+
 def _brings(result: MatchResult, row: dict[str, str]) -> str:
     """What a network brings; that none holds the target is not said where it is said of all."""
     none = row["yield"] == "0%" and not any(p.candidate.meets for p in result.proposals)
-    held = "" if none else f"; {row['yield']} of such networks hold the target"
+    held = "" if none else f"; {row['yield']} of such networks hold the target{row['set']}"
     return (
         f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives{held}"
     )
@@ -119,7 +128,8 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
         "band": _widths(c.at_1_5, c.at_2),
-        "yield": share_words(made.both, made.standard_uncertainty),
+        "yield": share_words(*made.told),
+        "set": f" once {proposal.to_set} is set" if proposal.to_set else "",
         "volt": f"{proposal.volt.max():.0f} V, {proposal.ampere.max():.1f} A",
     }
 
@@ -175,7 +185,7 @@ def match_lines(result: MatchResult) -> list[str]:
     first, after = match_first(result), match_after(result)
     said += [f"  {text}" for text in ([first, *after] if result.doubt else [*after, first]) if text]
     if result.proposals and not first and not after:
-        said.append(f"  {match_do(result, 'network 1')}:")
+        said.append(f"  {match_do(result, 'network 1')}{_set_last(result.proposals[0])}:")
     for i, proposal in enumerate(result.proposals):
         r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])
@@ -275,16 +285,19 @@ def match_after(result: MatchResult) -> list[str]:
     )
     parts = ", ".join(e.in_words() for e in after.network.elements)
     said = f"worst SWR {swr_words(found)} where {swr_words(promised)} was promised"
-    made = f"after building {_title(after.network)} of {parts}: {said}"
+    network = f"{_title(after.network)} of {parts}"
+    made = f"after building {network}: {said}"
     target = result.request.target_swr
     trimming = after.trimming
+    first = [] if result.request.built_network else [TAKEN.format(network)]
     nothing = trimming.idle or trimming.verdict == "as designed"
     more = "" if nothing or trimming.verdict == "other network" else "should you want more: "
     # what reads as the target is none to leave alone
     if found > target or swr_words(found) == swr_words(target):
         leave = "leave it as it is, or build another network: " if nothing else ""
-        return [f"{leave}{trimming.message}", made]
+        return [*first, f"{leave}{trimming.message}", made]
     return [
+        *first,
         f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
         f"{more}{trimming.message}",
     ]

@@ -3,10 +3,11 @@
 from rfcal.record.findings.catalogue.entry import warning
 
 MATCH_VOLTAGE = warning(
-    "match-voltage: {device}",
-    "At {power_w:g} W these networks carry up to {volt:.0f} V and {ampere:.1f} A peak, and a coil "
-    "or capacitor that is part of '{device}' may carry more: {advice}, switch the transmitter off "
-    "and make sure before you touch, and keep to your regulator's exposure limits and local codes.",
+    "match-voltage: {devices}",
+    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak, "
+    "and a coil or capacitor that is part of what they match may carry more: {advice}, switch the "
+    "transmitter off and make sure before you touch, and keep to your regulator's exposure limits "
+    "and local codes.",
 )
 HIGH_VOLTAGE = "use parts that stand it, enclose them"
 LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
@@ -21,10 +22,11 @@ MATCH_TARGET = warning(
     "{remedy}.",
 )
 MATCH_UNKNOWN = warning(
-    "match-unknown: {device}",
-    "Build nothing yet to match '{device}': its R may as well be zero or below it {where}. To know "
-    "it, {first}.",
+    "match-unknown: {devices}",
+    "Build nothing yet to match {devices}: {why}.",
 )
+UNKNOWN = "its R may as well be zero or below it {where}. To know it, {first}"
+UNKNOWN_MANY = "the R of each may as well be zero or below it. To know them: {each}"
 MATCH_LOAD = warning(
     "match-load: {device}",
     "Measure '{device}' better before you build{instead}: R = {r} and X = {x} at "
