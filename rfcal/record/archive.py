@@ -102,9 +102,10 @@ def pack(files: Mapping[str, bytes]) -> dict[str, str]:
 
 def unpack(packed: Any, file: str) -> dict[str, bytes]:
     """The record's files out of what `pack` made; `file` is where that stood, for errors."""
-    if not isinstance(packed, dict) or FILE not in packed:
-        raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
+    packed = packed if isinstance(packed, dict) else {}
     require_portable(packed, file)
+    if FILE not in packed:
+        raise RecordError(file, "", f"it carries no {FILE}, so it is no report of this program")
     found = {FILE: _inflated(packed, FILE, MOST_RECORD_BYTES, file)}
     named, left = named_files(found[FILE]), MOST_CARRIED - len(found[FILE])
     for name in [name for name in packed if name != FILE]:
