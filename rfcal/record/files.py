@@ -41,7 +41,10 @@ def write_files(
             for name in files:
                 require_place(folder, name, "" if force else cure)
             gone = [name for name in earlier(folder) if name not in files]
-            _write(aside / NEW, files)
+            for name, content in files.items():
+                (aside / NEW / name).parent.mkdir(parents=True, exist_ok=True)
+                with (aside / NEW / name).open("wb") as file:
+                    file.writelines([content] if isinstance(content, bytes) else content)
             (aside / GONE).write_text("\n".join(gone), encoding="utf-8")
             _swap_in(folder, aside, list(files), gone, made)
             return gone
@@ -97,13 +100,14 @@ def _take(lock: IO[bytes]) -> None:
 
 def _finish_what_was_stopped(folder: Path, aside: Path) -> None:
     """Put in its place what is left of a whole set; throw away one that never became whole."""
-    left = [p for p in (aside / READY).rglob("*") if not p.is_dir() or p.is_symlink()]
-    names = [str(path.relative_to(aside / READY)) for path in left]
-    if (aside / READY).exists() and (aside / GONE).is_file():
+    ready = aside / READY
+    left = [path for path in ready.rglob("*") if not path.is_dir() or path.is_symlink()]
+    names = [str(path.relative_to(ready)) for path in left]
+    if ready.exists() and (aside / GONE).is_file():
         names += (aside / GONE).read_text(encoding="utf-8").splitlines()
     for name in names:
         require_place(folder, name)
-    _move(folder, aside, names, [])
+    _move(folder, ready, aside / OLD, names, [])
     for rest in (READY, NEW, OLD):
         shutil.rmtree(aside / rest, ignore_errors=True)
 
@@ -131,45 +135,34 @@ def _make(folder: Path, made: list[Path]) -> None:
         made.append(path)
 
 
-def _write(aside: Path, files: Mapping[str, bytes | Iterable[bytes]]) -> None:
-    for name, content in files.items():
-        (aside / name).parent.mkdir(parents=True, exist_ok=True)
-        with (aside / name).open("wb") as file:
-            file.writelines([content] if isinstance(content, bytes) else content)
-
-
 def _swap_in(
     folder: Path, aside: Path, names: list[str], gone: list[str], made: list[Path]
 ) -> None:
-    """Move a written set into its place; undo it whatever stops that."""
+    """Move a written set into its place; undo it whatever stops that.
+
+    Stopped while it is undone, the next run finishes the new set.
+    """
+    ready, old = aside / READY, aside / OLD
     try:
-        os.rename(aside / NEW, aside / READY)
-        _move(folder, aside, [*names, *gone], made)
-        os.rename(aside / READY, aside / NEW)
+        os.rename(aside / NEW, ready)
+        _move(folder, ready, old, [*names, *gone], made)
+        os.rename(ready, aside / NEW)
     except BaseException:
-        if (aside / READY).exists():
-            _move_back(folder, aside, names, gone)
+        if ready.exists():
+            moved = [name for name in names if not os.path.lexists(ready / name)]
+            moved += [name for name in (*names, *gone) if os.path.lexists(old / name)]
+            _move(folder, old, ready, dict.fromkeys(moved), made)
+            os.rename(ready, aside / NEW)
         raise
 
 
-def _move(folder: Path, aside: Path, names: list[str], made: list[Path]) -> None:
-    """Put files in their places, and set aside what is there and is not to be any more."""
+def _move(folder: Path, ready: Path, old: Path, names: Iterable[str], made: list[Path]) -> None:
+    """Put files that are ready in their places; what is there instead becomes old."""
     for name in names:
-        target, ready, old = folder / name, aside / READY / name, aside / OLD / name
+        target = folder / name
         _make(target.parent, made)
         if os.path.lexists(target):
-            old.parent.mkdir(parents=True, exist_ok=True)
-            os.replace(target, old)
-        if os.path.lexists(ready):
-            os.replace(ready, target)
-
-
-def _move_back(folder: Path, aside: Path, names: list[str], gone: list[str]) -> None:
-    """The files as they were before; stopped in here, the next run finishes the new set."""
-    for name in (*names, *gone):
-        target, ready, old = folder / name, aside / READY / name, aside / OLD / name
-        if name not in gone and not os.path.lexists(ready):
-            os.replace(target, ready)
-        if os.path.lexists(old):
-            os.replace(old, target)
-    os.rename(aside / READY, aside / NEW)
+            (old / name).parent.mkdir(parents=True, exist_ok=True)
+            os.replace(target, old / name)
+        if os.path.lexists(ready / name):
+            os.replace(ready / name, target)
