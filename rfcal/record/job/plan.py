@@ -9,7 +9,6 @@ import numpy as np
 
 from rfcal.errors import RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
-from rfcal.library.device import Device
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
@@ -31,13 +30,12 @@ from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
 from rfcal.record.job.compute import checked, compute
 from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.quantity import at_points
 
 LENGTH_M = 0.05
 """Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
-
-
 Shown = tuple[dict[str, Figure], ...]
 """The figures of each answer that remains, at the frequency of the plan."""
 
@@ -50,8 +48,8 @@ class Planned:
     frequency_hz: float
     plans: dict[complex, Plan]  # by what the device may turn out to be [ohm]
     unknown: dict[str, str]  # elements of the path that were taken as short, and why
-    unshown: tuple[Finding, ...]  # what the display leaves open
-    elsewhere: tuple[Finding, ...]  # what was read at other frequencies
+    unshown: Sequence[Finding]  # what the display leaves open
+    elsewhere: Sequence[Finding]  # what was read at other frequencies
     shown: dict[complex, Shown]  # what the report would say, where a display shows less
 
 
@@ -73,26 +71,31 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
     if not record.measurements:
         raise RecordError(schema.FILE, "measurement", "there is no [[measurement]] to plan")
     expected = [part * record.reference_ohm for part in TRIED] if ohm is None else [ohm]
-    planned, setups = [], []
+    planned = []
     for item in record.measurements:
-        at = hertz or _frequency(record, item)
+        grids = _grids(record, item)
+        at = hertz or _frequency(item, grids)
         with readings.refused_at(item.place):
             path, unknown = _path_of(record, item, at)
             setup = _setup(record, item, at, path)
             plans = {complex(value): plan(setup, value) for value in expected}
-        setups.append(setup)
-        seen = _shown(record, item, at, list(plans))
-        unshown = tuple(about_planned(record, item, list(plans), at, held=bool(seen)))
-        elsewhere = _elsewhere(record, item, at)
-        planned.append(Planned(item.name, at, plans, unknown, unshown, elsewhere, seen))
-    return Outlook(record, tuple(planned), _findings(record, setups[0]))
+        seen = _shown(record, item, at, list(plans)) if _all_there(record, item, grids, at) else {}
+        unshown = about_planned(record, item, list(plans), at, held=bool(seen))
+        elsewhere = [
+            PLAN_ELSEWHERE(name=name, mhz=at / 1e6, grid=grid_words(grid))
+            for name, grid in grids.items()
+            if not reaches(grid, at)
+        ]
+        planned.append(Planned(item.name, at, plans, unknown, unshown, elsewhere[:1], seen))
+    first = next(iter(planned[0].plans.values())).setup
+    return Outlook(record, tuple(planned), _findings(record, first))
 
 
-def _frequency(record: Record, item: Measurement) -> float:
+def _frequency(item: Measurement, grids: dict[str, Real]) -> float:
     """Where the answer will be quoted [Hz]: as stated, or by the readings that are there."""
     if item.answer_hz is not None:
         return item.answer_hz
-    for grid in _grids(record, item).values():
+    for grid in grids.values():
         return float(grid[grid.size // 2])
     raise item.refused("nothing says at which frequency: give answer_mhz, or say --mhz")
 
@@ -104,25 +107,16 @@ def _grids(record: Record, item: Measurement) -> dict[str, Real]:
     return {name: grid for name, grid in grids if grid is not None}
 
 
-def _elsewhere(record: Record, item: Measurement, hertz: float) -> tuple[Finding, ...]:
-    """That what was read already does not reach the frequency [Hz] of the plan."""
-    for name, grid in _grids(record, item).items():
-        if not reaches(grid, hertz):
-            return (PLAN_ELSEWHERE(name=name, mhz=hertz / 1e6, grid=grid_words(grid)),)
-    return ()
-
-
 def _setup(record: Record, item: Measurement, hertz: float, path: tuple[Length, ...]) -> Setup:
     """The set-up of one measurement."""
-    z_ref, shown = record.reference_ohm, item.reading
+    shown, worth = item.reading, record.analyzer
+    stated: Any = {key: worth[key] for key in ("noise", "connection", "drift")}
     return Setup(
         np.array([hertz]),
         {one.name: readings.model_of(record, one)[0] for one in record.standards},
-        noise=record.analyzer["noise"],
-        connection=record.analyzer["connection"],
-        drift=record.analyzer["drift"],
+        **stated,
         lines=path,
-        z_ref=z_ref,
+        z_ref=record.reference_ohm,
         resolution_ohm=record.display_step_ohm if shown.typed is not None else 0.0,
         typed_steps=shown.steps if shown.typed_reflection is not None else None,
         residual=record.residual,
@@ -190,22 +184,16 @@ def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
     grid = np.array([hertz]) if alone else sweeps[0].frequency
     here = bench.at(bench.calibration(grid), grid)
     box = bench.step(here, element).through(here.error_box)
-    at = [int(np.argmin(np.abs(grid - hertz)))]
-    return Bilinear(*(np.broadcast_to(v, grid.shape)[at] for v in (box.a, box.b, box.c, box.d)))
+    at = int(np.argmin(np.abs(grid - hertz)))
+    return at_points(box, slice(at, at + 1))
 
 
 def _shown(
     record: Record, item: Measurement, hertz: float, expected: Sequence[complex]
 ) -> dict[complex, Shown]:
-    """What the report would say of a device with the standards as they were read.
-
-    Empty where the standards are not all read yet, or where nothing is hidden.
-    """
-    if not _all_there(record, item, hertz):
-        return {}
+    """What the report would say of a device with the standards as they were read."""
     inputs = compute(_with(record, item, item.reading)).device(item.name).inputs
-    box = inputs.calibration.error_box
-    frequency = inputs.calibration.frequency
+    box, frequency = inputs.calibration.error_box, inputs.calibration.frequency
     at = int(np.argmin(np.abs(frequency - hertz)))
     found = {}
     for ohm in expected:
@@ -215,22 +203,24 @@ def _shown(
             raw = (through.correct if step.embed else through.apply)(raw)
         reading = _displayed(record, item.reading, frequency, box.apply(raw))
         device = compute(_with(record, item, reading)).device(item.name)
-        answers = [device, device.other] if device.two_answers[at] else [device]
-        found[ohm] = tuple(_figures_at(one, at) for one in answers if one is not None)
+        answers = [device, device.other if device.two_answers[at] else None]
+        found[ohm] = tuple(
+            {name: at_points(figure, slice(at, at + 1)) for name, figure in one.figures.items()}
+            for one in answers
+            if one is not None
+        )
     return found
 
 
-def _all_there(record: Record, item: Measurement, hertz: float) -> bool:
-    """Whether a reading of the device alone is all that is still to come."""
-    hidden = item.reading.shows_less or any(one.reading.shows_less for one in record.standards)
-    sizes = item.reading.typed_z or item.reading.typed_swr
-    if not hidden or not (sizes or item.reading.typed):
-        return False
-    if not all(part.line or part.part for part in item.between):
-        return False
-    grids = _grids(record, item)
-    all_read = len(grids) > len(record.standards)
-    return all_read and all(reaches(grid, hertz) for grid in grids.values())
+def _all_there(record: Record, item: Measurement, grids: dict[str, Real], hertz: float) -> bool:
+    """Whether a display shows less, and a reading of the device alone is still to come."""
+    return (
+        (item.reading.shows_less or any(one.reading.shows_less for one in record.standards))
+        and bool(item.reading.rows)
+        and all(part.line or part.part for part in item.between)
+        and len(grids) > len(record.standards)
+        and all(reaches(grid, hertz) for grid in grids.values())
+    )
 
 
 def _with(record: Record, item: Measurement, reading: Reading) -> Record:
@@ -269,10 +259,3 @@ def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> 
         typed_z=like.typed_z and list(zip(mhz, cells(np.abs(z)), strict=True)),
         typed_swr=like.typed_swr and list(zip(mhz, map(float, swr(raw)), strict=True)),
     )
-
-
-def _figures_at(device: Device, at: int) -> dict[str, Figure]:
-    return {
-        name: replace(f, value=f.value[[at]], low=f.low[[at]], high=f.high[[at]])
-        for name, f in device.figures.items()
-    }
