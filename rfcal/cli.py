@@ -9,7 +9,7 @@ import shlex
 import shutil
 import sys
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -170,26 +170,19 @@ def _progress(said: str) -> None:
 
 
 def _write(options: argparse.Namespace, output: dict, results: Any = None, **how: Any) -> list[str]:
-    """Write a command's files, over no reading; what of an earlier set it took away."""
-    if results is not None:
-        _require_no_input(options.output, output, results)
-    _progress(f"writing {listed([*output], MOST_NAMED)}")
-    gone = write_files(options.output, output, force=options.force, cure=_CURE, **how)
-    _progress("")
-    return gone
-
-
-def _require_no_input(folder: Path, output: Iterable[str], results: Any) -> None:
-    """Never let an output file take the place of a raw reading, whatever was forced."""
-    source = results.record.folder
-    if folder.resolve() == source.resolve():
+    """Write a command's files, over no reading whatever is forced; what it took away."""
+    folder = options.output
+    if results is not None and folder.resolve() == (source := results.record.folder).resolve():
         raise RecordError(str(folder), "", "this is the record's own folder; choose another one")
-    readings = [s.origin.file for s in results.sweeps if s.origin is not None]
-    kept = {(source / name).resolve() for name in (FILE, *readings)}
+    kept = [] if results is None else [(source / name).resolve() for name in results.files]
     for path in (folder / name for name in output):
         if path.resolve() in kept:
             why = "this is a file of the record itself; choose another folder"
             raise RecordError(str(path), "", why)
+    _progress(f"writing {listed([*output], MOST_NAMED)}")
+    gone = write_files(folder, output, force=options.force, cure=_CURE, **how)
+    _progress("")
+    return gone
 
 
 def _check(options: argparse.Namespace) -> None:

@@ -56,13 +56,12 @@ def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["
     """Readings of a far end, of those keys that are there: each a file or typed."""
     readings = []
     for key in keys:
-        typed = f"{key}_typed"
-        if key in table and typed in table:
-            raise table.fail(typed, f"{key} gives this sweep already: leave out one of the two")
-        if key in table:
-            readings.append(Reading((found[key],)))
-        elif typed in table:
-            readings.append(Reading(typed=found[typed]))
+        file, rows = found[key], found[f"{key}_typed"]
+        if file and rows:
+            why = f"{key} gives this sweep already: leave out one of the two"
+            raise table.fail(f"{key}_typed", why)
+        if file or rows:
+            readings.append(Reading((file,) if file else (), rows))
     return tuple(readings)
 
 
@@ -189,9 +188,13 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
         shows = "shows no sign anyhow" if key in TOGETHER else "has the sign"
         why = f"this key belongs to typed rows of MHz, R and X, and here is {key}, which {shows}"
         raise table.fail(X_SIGN.name, f"{why}: leave it out")
-    layout = layout_of(table, found, key)
-    if key == "reading":
-        return Reading(found[key], layout=layout)
+    stated = [one.name for one in (COLUMNS, DELIMITER, DECIMAL) if one.name in table]
+    files = found[key] if key == "reading" else ()
+    if stated and (not files or any(re.search(r"\.(s\d+p|ts)$", file.lower()) for file in files)):
+        raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
+    if files:
+        columns, delimiter, decimal = (found[one.name] for one in (COLUMNS, DELIMITER, DECIMAL))
+        return Reading(files, layout=Layout(columns or {}, delimiter, decimal))
 
     def step(key: str, column: int = 1, coarsest: int = 0) -> float:
         """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
@@ -212,13 +215,3 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     # displays show |Z| to an ohm or finer and an SWR to 0.1 or finer
     steps = step("typed_z_ohm"), step("typed_swr", 1, -1)
     return Reading(typed_z=found.get("typed_z_ohm"), typed_swr=found.get("typed_swr"), steps=steps)
-
-
-def layout_of(table: Table, found: dict[str, Any], key: str) -> Layout:
-    """How the files of a table are written; refused where nothing is a CSV file."""
-    stated = [name for name in (COLUMNS.name, DELIMITER.name, DECIMAL.name) if name in table]
-    files = found[key] if key == "reading" else ("x.s1p",)
-    if stated and any(re.search(r"\.(s\d+p|ts)$", file.lower()) for file in files):
-        raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
-    columns, delimiter, decimal = (found[key.name] for key in (COLUMNS, DELIMITER, DECIMAL))
-    return Layout(columns or {}, delimiter, decimal)

@@ -157,11 +157,7 @@ REREAD = Section(
     "[[reread]]",
     "A standard or check connected and read once more after the devices: what moved in between "
     "shows, and counts.",
-    (
-        OneLine("of", "name of the standard or check that is read again", needed=True),
-        *READING,
-        *HOW,
-    ),
+    (OF, *READING, *HOW),
     readings=READING,
 )
 

@@ -1,5 +1,6 @@
 """A record's calibration, kept and applied to sweeps that were taken later."""
 
+import re
 import shlex
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -98,14 +99,10 @@ def age_words(results: Results, today: date) -> str:
 
 def csv_text(device: Device) -> str:
     """R and X of a corrected sweep with the ends of their intervals, to be read by any program."""
-    z = device.impedance.value
-    table = np.column_stack([z.real, z.imag, device.interval.reshape(-1, 4)])
-    rows = zip(device.frequency, table, strict=True)
-    return "\n".join([COLUMNS, *(f"{f:.10g},{_cells(row)}" for f, row in rows), ""])
-
-
-def _cells(row: np.ndarray) -> str:
-    return ",".join(f"{value:.7g}" if np.isfinite(value) else "" for value in row)
+    z, ends = device.impedance.value, device.interval.reshape(-1, 4)
+    table = np.column_stack([device.frequency, z.real, z.imag, ends]).tolist()
+    text = "\n".join(("%.10g" + ",%.7g" * 6) % tuple(row) for row in table)
+    return f"{COLUMNS}\n{re.sub('-?(nan|inf)', '', text)}\n"
 
 
 def output_files(devices: Sequence[Device]) -> Iterator[tuple[str, bytes]]:

@@ -75,10 +75,9 @@ def common_grid(record: Record, sweeps: Mapping[str, Sweep]) -> Real:
     Those of the first measurement for an instrument that corrects itself.
     """
     first, *others = record.standards or record.measurements[:1]
-    grid = sweeps[first.name].frequency
+    grid, of = sweeps[first.name].frequency, f"that of '{first.name}'"
     for item in others:
-        found, of = sweeps[item.name].frequency, f"that of '{first.name}'"
-        require_same_grid(item.place, found, grid, "its reading", of)
+        require_same_grid(item.place, sweeps[item.name].frequency, grid, "its reading", of)
     return grid
 
 
@@ -86,7 +85,10 @@ def require_same_grid(place: str, found: Real, grid: Real, what: str, of: str) -
     """Refuse one reading that has other frequencies [Hz] than another; words name both."""
     if not same_grid(grid, found):
         why = f"{what} has {grid_words(found)}, but {of} has {grid_words(grid)}"
-        why += _first_difference(grid, found)
+        if grid.size == found.size:
+            at = int(np.argmax(np.abs(grid - found) > SAME * grid))
+            here, there = (f"{one[at] / 1e6:.10g} MHz" for one in (found, grid))
+            why += f"; point {at + 1} is {here} here and {there} there"
         raise RecordError(FILE, place, f"{why}: read all of them at the same frequencies")
 
 
@@ -97,14 +99,6 @@ def refused_at(place: str) -> Iterator[None]:
         yield
     except CalibrationError as error:
         raise RecordError(FILE, place, str(error)) from error
-
-
-def _first_difference(one: Real, other: Real) -> str:
-    """Where two grids [Hz] of one size begin to differ, in words; empty where the sizes differ."""
-    if one.size != other.size:
-        return ""
-    at = int(np.argmax(np.abs(one - other) > SAME * one))
-    return f"; point {at + 1} is {other[at] / 1e6:.10g} MHz here and {one[at] / 1e6:.10g} MHz there"
 
 
 def require_one_unit(record: Record, sweeps: Mapping[str, Sweep]) -> None:
