@@ -150,11 +150,11 @@ def as_normal(squared: Real, freedom: Real | float) -> Real:
 
 def student(freedom: Real, share: Real | float) -> Real:
     """Quantiles [1] of Student's t below which a share lies; normal where `freedom` is infinite."""
+    if np.ndim(share) == 0 and share == (1 + COVERAGE) / 2 and np.all(np.isinf(freedom)):
+        return np.full(np.shape(freedom), K_AXIS)  # without waiting for scipy
     from scipy.special import ndtri, stdtrit
 
     share = np.broadcast_to(share, np.shape(freedom))
-    if np.all(np.isinf(freedom)):
-        return ndtri(share)
     known = np.isfinite(freedom)
     # scipy's t has no quantiles at 0 and 1
     inner = stdtrit(np.where(known, freedom, 1.0), np.clip(share, 1e-12, 1 - 1e-12))
