@@ -180,6 +180,11 @@ class Key:
         return self.instead or ("" if self.default is None else str(self.default))
 
 
+def _no_kind(table: Table) -> str:
+    """What tables are that are all of one kind."""
+    return ""
+
+
 @dataclass(frozen=True)
 class Section:
     """One table of the record: its header, what it is for, and all that may stand in it."""
@@ -187,7 +192,7 @@ class Section:
     header: str
     says: str
     keys: tuple[Key, ...]
-    kind: Callable[[Table], str] = lambda table: ""  # which of its kinds a table is
+    kind: Callable[[Table], str] = _no_kind  # which of its kinds a table is
     kinds: Mapping[str, str] = field(default_factory=dict)  # each in words
     readings: tuple[Key, ...] = ()  # keys of which exactly one says where its raw reading is
     below: tuple[str, ...] = ()  # tables inside it
