@@ -5,7 +5,6 @@ that has no source.
 """
 
 from collections.abc import Mapping
-from types import MappingProxyType
 
 REFERENCE_OHM = 50.0
 """Reference impedance of results [ohm]: what coaxial instruments are made for (common practice,
@@ -28,15 +27,16 @@ As large as the noise of one reading of a small analyzer: what warms up for half
 used within the hour is seldom worse; after a day, or out of doors, ten times as much is.
 """
 
-ANALYZER: Mapping[str, float] = MappingProxyType(
-    {"noise": 0.0005, "connection": 0.001, "resolution_ohm": 0.1, "drift": DRIFT}
-)
+ANALYZER: Mapping[str, float] = {
+    "noise": 0.0005,
+    "connection": 0.001,
+    "resolution_ohm": 0.1,
+    "drift": DRIFT,
+}
 """What one raw reading is worth: noise and connection of each axis [1], step of the display [ohm],
 drift of each error term [1] (common practice, no source)."""
 
-RESIDUAL: Mapping[str, float] = MappingProxyType(
-    {"directivity": 0.01, "source_match": 0.02, "tracking": 0.01}
-)
+RESIDUAL: Mapping[str, float] = {"directivity": 0.01, "source_match": 0.02, "tracking": 0.01}
 """Residual errors [1] of an instrument that says nothing of its own (common practice, no source).
 
 40 dB of residual directivity is what a plain load standard leaves, source match is usually some
@@ -47,25 +47,23 @@ BUILD = "connector"
 """How a standard is built that does not say: a plug with a soldered short, an empty plug, a
 resistor soldered into a plug, are what people have (common practice, no source)."""
 
-BUILT: Mapping[str, Mapping[str, Mapping[str, float]]] = MappingProxyType(
-    {
-        "machined": {
-            "short": {"reflection": 0.002, "inductance": 0.02e-9},
-            "open": {"reflection": 0.002, "capacitance": 5e-15},
-            "load": {"reflection": 0.002, "inductance": 0.05e-9, "capacitance": 20e-15},
-        },
-        "connector": {
-            "short": {"reflection": 0.002, "inductance": 0.1e-9},
-            "open": {"reflection": 0.002, "capacitance": 25e-15},
-            "load": {"reflection": 0.002, "inductance": 0.7e-9, "capacitance": 100e-15},
-        },
-        "leaded": {
-            "short": {"reflection": 0.002, "inductance": 1.5e-9},
-            "open": {"reflection": 0.002, "capacitance": 100e-15},
-            "load": {"reflection": 0.002, "inductance": 3e-9, "capacitance": 200e-15},
-        },
-    }
-)
+BUILT: Mapping[str, Mapping[str, Mapping[str, float]]] = {
+    "machined": {
+        "short": {"reflection": 0.002, "inductance": 0.02e-9},
+        "open": {"reflection": 0.002, "capacitance": 5e-15},
+        "load": {"reflection": 0.002, "inductance": 0.05e-9, "capacitance": 20e-15},
+    },
+    "connector": {
+        "short": {"reflection": 0.002, "inductance": 0.1e-9},
+        "open": {"reflection": 0.002, "capacitance": 25e-15},
+        "load": {"reflection": 0.002, "inductance": 0.7e-9, "capacitance": 100e-15},
+    },
+    "leaded": {
+        "short": {"reflection": 0.002, "inductance": 1.5e-9},
+        "open": {"reflection": 0.002, "capacitance": 100e-15},
+        "load": {"reflection": 0.002, "inductance": 3e-9, "capacitance": 200e-15},
+    },
+}
 """Of a standard, by how it is built and by its kind (all common practice, no source).
 
 ``reflection`` [1]: none of them repeats its own drawing to better than this. ``inductance`` [H]
@@ -81,21 +79,19 @@ its drawing; free wires have up to 0.2 pF. Across a resistor there are pin and p
 0.2 pF, and its leads besides, up to 0.4 pF.
 """
 
-LOAD_RELATIVE: Mapping[str, float] = MappingProxyType(
-    {"machined": 0.005 / 3**0.5, "connector": 0.01 / 3**0.5, "leaded": 0.01 / 3**0.5}
-)
+LOAD_RELATIVE: Mapping[str, float] = {
+    "machined": 0.005 / 3**0.5,
+    "connector": 0.01 / 3**0.5,
+    "leaded": 0.01 / 3**0.5,
+}
 """Of a load's resistance, in parts of it, by build: a machined load of 0.5 % and a plain resistor
 of 1 % lie anywhere within that (common practice, no source)."""
 
-OFFSET_DELAY_S: Mapping[str, float] = MappingProxyType(
-    {"machined": 1e-12, "connector": 3.3e-12, "leaded": 10e-12}
-)
+OFFSET_DELAY_S: Mapping[str, float] = {"machined": 1e-12, "connector": 3.3e-12, "leaded": 10e-12}
 """Of the one-way delay of an offset line that is stated [s], by build: 0.3 mm, 1 mm and 3 mm of air
 (common practice, no source)."""
 
-STANDARD: Mapping[str, Mapping[str, float]] = MappingProxyType(
-    {**BUILT[BUILD], "known": {"reflection": 0.005}}
-)
+STANDARD: Mapping[str, Mapping[str, float]] = {**BUILT[BUILD], "known": {"reflection": 0.005}}
 """Of a standard that does not say how it is built, and of one known by a file, by kind: a file is
 as good as the instrument that wrote it (common practice, no source)."""
 
@@ -111,17 +107,15 @@ SKIN_EFFECT = 0.3
 """Of a cable's reactance inside its conductors about that of a developed skin effect, in parts of
 it: thin centres, plating (common practice, no source)."""
 
-PATH: Mapping[str, float] = MappingProxyType(
-    {
-        "length": 0.01,
-        "velocity factor": 0.01,
-        "impedance": 0.02,
-        "loss": 0.1,
-        "skin effect": SKIN_EFFECT,
-        "far end": 0.002,
-        "adapter": 0.003,
-    }
-)
+PATH: Mapping[str, float] = {
+    "length": 0.01,
+    "velocity factor": 0.01,
+    "impedance": 0.02,
+    "loss": 0.1,
+    "skin effect": SKIN_EFFECT,
+    "far end": 0.002,
+    "adapter": 0.003,
+}
 """Of what lies between plane and device (common practice, no source).
 
 Length [m] as a tape measure gives it; velocity factor [1] and impedance [1, relative] as cables of

@@ -7,7 +7,6 @@ chance; a bound there would lean every value that depends on it.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -279,85 +278,83 @@ def _line(*, open_end: bool) -> Circuit:
     return Circuit(("impedance", "delay", "loss"), formula, start, _LINE, _is_line, open_end)
 
 
-CIRCUITS: Mapping[str, Circuit] = MappingProxyType(
-    {
-        "capacitor": Circuit(
-            ("ESR", "ESL", "1/C"),
-            _series,
-            _rlc_start,
-            {
-                "capacitance": _H["1/b"](2),
-                "esr": _H["r"](0),
-                "esl": _H["x"](1),
-                "q": Wanted("", _loss_of(_series), over),
-                "self_resonance": _own(lambda p: p[1] / p[2]),
-            },
-            lambda u, p: p[2] > 0 and not p[1] * u[-1] ** 2 > p[2] and p[2] / u[0] > abs(p[0]),
-        ),
-        "coil": Circuit(
-            ("L", "self-capacitance", "skin resistance"),
-            _coil,
-            _coil_start,
-            _wound(_coil, lambda p, at: p[2] * np.sqrt(at.answer)),
-            _is_coil,
-            admittance=True,
-        ),
-        "resistor": Circuit(
-            ("R", "L", "C"),
-            _resistor,
-            _resistor_start,
-            {"resistance": _H["r"](0), "inductance": _H["x"](1), "capacitance": _H["b"](2)},
-            lambda u, p: p[0] > max(abs(p[1]) * u[0], 0.0) and abs(p[2]) * p[0] * u[0] < 1,
-            admittance=True,
-        ),
-        "series resonator": Circuit(
-            ("R", "L", "1/C"),
-            _series,
-            _rlc_start,
-            {**_resonator(lambda p: p[0]), **_RLC},
-            _resonates,
-        ),
-        "parallel resonator": Circuit(
-            ("1/R", "C", "1/L"),
-            _series,
-            _rlc_start,
-            {
-                **_resonator(lambda p: p[0]),
-                "resistance": _H["1/r"](0),
-                "inductance": _H["1/x"](2),
-                "capacitance": _H["b"](1),
-            },
-            _resonates,
-            admittance=True,
-        ),
-        "cored coil": Circuit(
-            ("L", "self-capacitance", "core loss", "its power of frequency"),
-            _cored,
-            lambda u, y: np.append(_coil_start(u, y), 1.0),
-            {
-                **_wound(_cored, lambda p, at: p[2] * at.answer ** p[3]),
-                "loss_power": Wanted("", lambda p, at: p[3]),
-            },
-            _is_coil,
-            admittance=True,
-        ),
-        "open line": _line(open_end=True),
-        "shorted line": _line(open_end=False),
-        "antenna": Circuit(
-            ("loss resistance", "L", "1/C", "radiation resistance"),
-            _antenna,
-            _antenna_start,
-            _ANTENNA,
-            _resonates,
-        ),
-        "shunted antenna": Circuit(
-            ("loss resistance", "L", "1/C", "radiation resistance", "capacitance across its feed"),
-            _fed,
-            _fed_start,
-            {**_ANTENNA, "feed_capacitance": _H["b"](4)},
-            _resonates,
-            admittance=True,
-        ),
-    }
-)
+CIRCUITS: Mapping[str, Circuit] = {
+    "capacitor": Circuit(
+        ("ESR", "ESL", "1/C"),
+        _series,
+        _rlc_start,
+        {
+            "capacitance": _H["1/b"](2),
+            "esr": _H["r"](0),
+            "esl": _H["x"](1),
+            "q": Wanted("", _loss_of(_series), over),
+            "self_resonance": _own(lambda p: p[1] / p[2]),
+        },
+        lambda u, p: p[2] > 0 and not p[1] * u[-1] ** 2 > p[2] and p[2] / u[0] > abs(p[0]),
+    ),
+    "coil": Circuit(
+        ("L", "self-capacitance", "skin resistance"),
+        _coil,
+        _coil_start,
+        _wound(_coil, lambda p, at: p[2] * np.sqrt(at.answer)),
+        _is_coil,
+        admittance=True,
+    ),
+    "resistor": Circuit(
+        ("R", "L", "C"),
+        _resistor,
+        _resistor_start,
+        {"resistance": _H["r"](0), "inductance": _H["x"](1), "capacitance": _H["b"](2)},
+        lambda u, p: p[0] > max(abs(p[1]) * u[0], 0.0) and abs(p[2]) * p[0] * u[0] < 1,
+        admittance=True,
+    ),
+    "series resonator": Circuit(
+        ("R", "L", "1/C"),
+        _series,
+        _rlc_start,
+        {**_resonator(lambda p: p[0]), **_RLC},
+        _resonates,
+    ),
+    "parallel resonator": Circuit(
+        ("1/R", "C", "1/L"),
+        _series,
+        _rlc_start,
+        {
+            **_resonator(lambda p: p[0]),
+            "resistance": _H["1/r"](0),
+            "inductance": _H["1/x"](2),
+            "capacitance": _H["b"](1),
+        },
+        _resonates,
+        admittance=True,
+    ),
+    "cored coil": Circuit(
+        ("L", "self-capacitance", "core loss", "its power of frequency"),
+        _cored,
+        lambda u, y: np.append(_coil_start(u, y), 1.0),
+        {
+            **_wound(_cored, lambda p, at: p[2] * at.answer ** p[3]),
+            "loss_power": Wanted("", lambda p, at: p[3]),
+        },
+        _is_coil,
+        admittance=True,
+    ),
+    "open line": _line(open_end=True),
+    "shorted line": _line(open_end=False),
+    "antenna": Circuit(
+        ("loss resistance", "L", "1/C", "radiation resistance"),
+        _antenna,
+        _antenna_start,
+        _ANTENNA,
+        _resonates,
+    ),
+    "shunted antenna": Circuit(
+        ("loss resistance", "L", "1/C", "radiation resistance", "capacitance across its feed"),
+        _fed,
+        _fed_start,
+        {**_ANTENNA, "feed_capacitance": _H["b"](4)},
+        _resonates,
+        admittance=True,
+    ),
+}
 """All circuits by name, the plainest first: of those that a sweep cannot tell apart it is named."""

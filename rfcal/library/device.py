@@ -167,7 +167,7 @@ class Device:
         """What is read off the reflection, each with its 95 % interval: SWR, L, C, Q and others."""
         passive = ~active_points(self.reflection)
         of = self.inputs, self.reflection, self.z_ref
-        return MappingProxyType(propagate.figures_of(*of, passive=passive))
+        return propagate.figures_of(*of, passive=passive)
 
     def at(self, frequency: float) -> Answer:
         """R, X and SWR at one frequency, each with its 95 % interval.

@@ -18,7 +18,7 @@ from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_imped
 from rfcal.measurement.deembedding import Step, across
 from rfcal.measurement.error_terms import Calibration
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
-from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.derived import Figures, derived
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
 
 BENT = 0.02
@@ -77,7 +77,7 @@ def region(inputs: Inputs, reflection: Quantity) -> Region:
 
 def figures_of(
     inputs: Inputs, reflection: Quantity, z_ref: float, *, passive: bool | NDArray[np.bool_] = True
-) -> dict[str, Figure]:
+) -> Figures:
     """What is read off the corrected reflection, each figure with its 95 % interval."""
     where = region(inputs, reflection)
     frequency = inputs.calibration.frequency

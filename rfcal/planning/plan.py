@@ -9,14 +9,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.maths import circles as levels
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
-from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
+from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.setup import Length, Setup
 from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.derived import Figure
-from rfcal.uncertainty.intervals import interval
+from rfcal.uncertainty.derived import Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity
 
 LIMIT = 0.5
@@ -54,7 +52,7 @@ class Plan:
     setup: Setup
     inputs: Inputs  # as they will be
     reflection: Quantity  # at the device [1]
-    figures: dict[str, Figure]  # as from `derived`
+    figures: Figures
 
     @property
     def shares(self) -> dict[str, Real]:
@@ -101,16 +99,13 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
 
 
 def _ends(inputs: Inputs) -> Real:
-    """Intervals of R and of X [z_ref], shape (2, 2, F): low and high of each."""
-    reflection = propagate(inputs)
-    where = region(inputs, reflection)
-    both = (levels.RESISTANCE, levels.REACTANCE)
-    return np.array([interval(level, reflection, region=where) for level in both])
+    """Intervals of R and of X [z_ref], shape (F, 2, 2): last axis low and high."""
+    return ends_of(figures_of(inputs, propagate(inputs), 1.0))
 
 
 def _widths(inputs: Inputs) -> Real:
     """Of the intervals of R, of X and of both together [z_ref], shape (3, F)."""
-    r, x = np.ptp(_ends(inputs), axis=1)
+    r, x = np.ptp(_ends(inputs), axis=-1).T
     return np.array([r, x, np.hypot(r, x)])
 
 
@@ -208,8 +203,8 @@ def blind(setup: Setup) -> Blind:
     """
     places = _rings()
     ends, z = _ends(setup.repeated(places.size).inputs(places)), to_impedance(places, 1.0)
-    r, x = np.ptp(ends, axis=1) / 2
-    return Blind(places, (ends[0, 0] <= 0) | (r > LIMIT * z.real), ~(x <= LIMIT * np.abs(z)))
+    r, x = np.ptp(ends, axis=-1).T / 2
+    return Blind(places, (ends[:, 0, 0] <= 0) | (r > LIMIT * z.real), ~(x <= LIMIT * np.abs(z)))
 
 
 def _rings() -> Complex:

@@ -26,6 +26,8 @@ MOST_RAW_SWR = (1 + MOST_RAW) / (1 - MOST_RAW)
 """What that is as an SWR, which is below zero where more comes back than goes."""
 ENDLESS = 1e6
 """What stands for endless, in parts of a display's range."""
+FAR = np.array([1.0, 3.0, ENDLESS])
+"""Places beyond it that stand for all, in parts of it; the first is its end."""
 APART = 0.04
 """How far options may lie apart that stand for all between them [1]: less than analyzers err."""
 
@@ -96,56 +98,36 @@ class Display:
 
     def impedances(self, rows: Sequence[Sequence[float]], *, sign_known: bool = True) -> Options:
         """From R and X [ohm], where X may have no sign and cells may be `Beyond` the display."""
-        frequency, numbers = self._columns(rows)
-        beyond = np.array([any(isinstance(cell, Beyond) for cell in row) for row in rows])
-        found = []
-        for sign in (0,) if sign_known else (1, -1):
-            x = sign * np.abs(numbers[1]) if sign else numbers[1]
-            kept = np.array(from_impedance(numbers[0] + 1j * x, self.z_ref))[None]
-            if beyond.any():
-                kept = _even(
-                    [
-                        self._beyond(row, sign) if less else kept[:, at]
-                        for at, (row, less) in enumerate(zip(rows, beyond, strict=True))
-                    ]
-                )
-            found.append((sign, kept))
+        beyond = [any(isinstance(cell, Beyond) for cell in row) for row in rows]
         # all that a cell beyond the display may be is among the options
         step = np.where(beyond, 0.0, self.steps[0])
         return self._options(
-            frequency, found, lambda x: display_effects(self.label, step, x, self.z_ref)
+            rows,
+            self._of_impedance,
+            lambda x: display_effects(self.label, step, x, self.z_ref),
+            signs=(0,) if sign_known else (1, -1),
         )
 
     def polar(self, rows: Sequence[Sequence[float]]) -> Options:
         """From the magnitude [1] and the angle [degree] of a reflection."""
-        frequency, numbers = self._columns(rows)
-        for i, (_, magnitude, degrees) in enumerate(rows, start=1):
-            if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
-                raise ReadingError(
-                    self.where,
-                    f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a "
-                    f"magnitude from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and "
-                    "an angle within 360 degrees",
-                )
-        direction = np.exp(1j * np.radians(numbers[1]))
-        found = [(0, (numbers[0] * direction)[None])]
+        direction = np.exp(1j * np.radians([row[2] for row in rows]))
         return self._options(
-            frequency, found, lambda x: polar_effects(self.label, self.steps, x, direction), True
+            rows,
+            self._of_polar,
+            lambda x: polar_effects(self.label, self.steps, x, direction),
+            bare=True,
         )
 
     def sizes(
         self, z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]]
     ) -> Options:
         """From |Z| [ohm], from SWR, or from both."""
-        frequency, _ = self._columns(z_rows or swr_rows)
         if not (z_rows and swr_rows):
-            circle = self._circle_of_z if z_rows else self._circle_of_swr
-            circles = [circle(i, row[1]) for i, row in enumerate(z_rows or swr_rows, start=1)]
             return self._options(
-                frequency,
-                [(0, _even(circles))],
+                z_rows or swr_rows,
+                self._circle_of_z if z_rows else self._circle_of_swr,
                 lambda x: _size_effects(self.label, self.steps, bool(z_rows), x, self.z_ref),
-                bool(swr_rows),
+                bare=bool(swr_rows),
             )
         if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
             raise ReadingError(
@@ -153,46 +135,62 @@ class Display:
                 "typed_z_ohm and typed_swr are of one reading: give both at the same frequencies, "
                 "in the same order",
             )
-        both = enumerate(zip(z_rows, swr_rows, strict=True), start=1)
-        either = _even([self._both(i, z[1], swr[1]) for i, (z, swr) in both])
+        both = [(*z, swr) for z, (_, swr) in zip(z_rows, swr_rows, strict=True)]
         # of two sizes all is among the options
-        return self._options(frequency, [(1, either), (-1, np.conj(either))], lambda x: (), True)
-
-    def _columns(self, rows: Sequence[Sequence[float]]) -> tuple[Real, Real]:
-        """Frequencies [Hz], and the columns of numbers."""
-        table = np.array(rows, float).T
-        if table[0, -1] * 1e6 > HIGHEST_HZ:
-            why = f"the first column is MHz, and {table[0, -1]:.10g} is too much"
-            raise ReadingError(self.where, why)
-        require_ascending(table[0] * 1e6, self.where)
-        return table[0] * 1e6, table[1:]
+        return self._options(both, self._both, lambda x: (), signs=(1, -1), bare=True)
 
     def _options(
         self,
-        frequency: Real,
-        found: Sequence[tuple[int, Complex]],
+        rows: Sequence[Sequence[float]],
+        possible: Callable[[int, Sequence[float], int], Complex],
         effects: Callable[[Complex], tuple[Effect, ...]],
+        *,
+        signs: tuple[int, ...] = (0,),
         bare: bool = False,
     ) -> Options:
-        """Options (K, F) of each sign of X, with what the display's step makes uncertain of one."""
-        signs = tuple(sign for sign, kept in found for _ in kept)
-        sweeps = []
-        for x in (x for _, kept in found for x in kept):
-            require_plausible(x, self.where)
-            sweeps.append(Sweep(frequency, x, self.z_ref, self.label, None, effects(x), bare))
-        return Options(tuple(sweeps), signs)
+        """What each row leaves possible with each sign of X, and the doubt by the display's step.
 
-    def _beyond(self, row: Sequence[float], sign: int) -> Complex:
-        """Reflections [1] that a row with a cell beyond the display leaves possible."""
+        Rows count from 1, for errors; the last option of a row stands in where others have more.
+        """
+        megahertz = np.array([row[0] for row in rows], float)
+        if megahertz[-1] * 1e6 > HIGHEST_HZ:
+            why = f"the first column is MHz, and {megahertz[-1]:.10g} is too much"
+            raise ReadingError(self.where, why)
+        require_ascending(megahertz * 1e6, self.where)
+        sweeps, signs_of = [], []
+        for sign in signs:
+            found = [possible(i, row, sign) for i, row in enumerate(rows, start=1)]
+            most = max(x.size for x in found)
+            for x in np.transpose([np.pad(x, (0, most - x.size), mode="edge") for x in found]):
+                require_plausible(x, self.where)
+                own = megahertz * 1e6, x, self.z_ref, self.label, None, effects(x), bare
+                sweeps.append(Sweep(*own))
+                signs_of.append(sign)
+        return Options(tuple(sweeps), tuple(signs_of))
+
+    def _of_impedance(self, i: int, row: Sequence[float], sign: int) -> Complex:
+        """Reflections [1] that R and X leave possible; what is beyond the display reaches far."""
         _, r, x = row
         if isinstance(r, Beyond) and isinstance(x, Beyond):
             return beyond_impedance(min(r, x), self.z_ref, sign)
-        if isinstance(r, Beyond):
-            along = np.array([1.0, 3.0, ENDLESS]) * r
-            return from_impedance(along + 1j * (sign * abs(x) if sign else x), self.z_ref)
-        along = np.array([1.0, 3.0, ENDLESS]) * abs(x)
-        both = np.concatenate([s * along for s in ((sign,) if sign else (1, -1))])
-        return from_impedance(r + 1j * both, self.z_ref)
+        along_r, along_x = (FAR if isinstance(cell, Beyond) else FAR[:1] for cell in (r, x))
+        signs: list[float] = (
+            [sign] if sign else [1, -1] if isinstance(x, Beyond) else [math.copysign(1, x)]
+        )
+        ohms = np.ravel(np.outer(signs, abs(x) * along_x))
+        return np.asarray(from_impedance(r * along_r + 1j * ohms, self.z_ref))
+
+    def _of_polar(self, i: int, row: Sequence[float], _: int) -> Complex:
+        """The reflection [1] of a magnitude and an angle."""
+        magnitude, degrees = row[1:]
+        if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
+            raise ReadingError(
+                self.where,
+                f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a magnitude "
+                f"from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle "
+                "within 360 degrees",
+            )
+        return np.array([magnitude * np.exp(1j * np.radians(degrees))])
 
     def _range(self, i: int, shown: float, step: float, least: float, what: str) -> Real:
         """What is shown, and the least and the greatest value that shows like this."""
@@ -204,8 +202,9 @@ class Display:
             return np.array([shown, ENDLESS * shown, *raw])
         return np.array([shown, max(shown - step / 2, least), shown + step / 2])
 
-    def _both(self, i: int, z_shown: float, swr_shown: float) -> Complex:
-        """Reflections [1] with X of zero or more that |Z| and SWR leave possible together."""
+    def _both(self, i: int, row: Sequence[float], sign: int) -> Complex:
+        """Reflections [1] that |Z| and SWR leave possible together."""
+        _, z_shown, swr_shown = row
         z_ref = self.z_ref
         z = self._range(i, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
         s = self._range(i, swr_shown, self.steps[1], 1.0, "SWR")
@@ -219,15 +218,16 @@ class Display:
                 f"row {i}: |Z| of {z_shown:g} ohm has an SWR of {least:.3g} or more in {z_ref:g} "
                 f"ohm, and {swr_shown:g} was typed: look at both, and at reference_ohm",
             )
-        x = np.sqrt(np.maximum(size**2 - r**2, 0))
+        x = sign * np.sqrt(np.maximum(size**2 - r**2, 0))
         found = np.asarray(from_impedance(np.minimum(r, size) + 1j * x, z_ref))
         possible = r <= size * (1 + 1e-9)
         # where a corner is impossible, the edge of what is possible lies on X = 0 at this |Z|
         on_axis = np.asarray(from_impedance(z[:, 0] + 0j, z_ref))
         return np.concatenate([found[possible], on_axis[: 0 if possible.all() else None]])
 
-    def _circle_of_z(self, i: int, shown: float) -> Complex:
+    def _circle_of_z(self, i: int, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that |Z| alone leaves possible."""
+        shown = row[1]
         self._range(i, shown, 0.0, 0.0, "|Z|")
         if isinstance(shown, Beyond):
             return beyond_impedance(shown, self.z_ref)
@@ -238,9 +238,9 @@ class Display:
         found = found[np.argsort(np.abs(angles))]  # the usual first
         return found[np.abs(found) <= MOST_RAW]
 
-    def _circle_of_swr(self, i: int, shown: float) -> Complex:
+    def _circle_of_swr(self, i: int, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that SWR alone leaves possible."""
-        swr = self._range(i, shown, 0.0, 1.0, "SWR")
+        swr = self._range(i, row[1], 0.0, 1.0, "SWR")
         sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
@@ -308,9 +308,3 @@ def _size_effects(
         outward = np.exp(1j * np.angle(x)) * (1 - size) ** 2 / 2
         change = (steps[0] * along if by_z else steps[1] * outward) / np.sqrt(12)
     return (Effect(name, np.nan_to_num(change), per_point=True, rectangular=True),)
-
-
-def _even(of_rows: Sequence[Complex]) -> Complex:
-    """As many options for each row, shape (K, F): the last of a row stands in again."""
-    most = max(row.size for row in of_rows)
-    return np.stack([np.pad(row, (0, most - row.size), mode="edge") for row in of_rows], axis=-1)

@@ -22,8 +22,10 @@ _WORDS = {
     **dict.fromkeys(UNITS_HZ, "unit"),
     **dict.fromkeys("SYZGH", "parameter"),
     **dict.fromkeys(("MA", "DB", "RI"), "form"),
+    "R": "R",
 }
-_WORD = re.compile(r"(?!nan$|inf$)[a-z_]+", re.IGNORECASE)
+_STRAY = re.compile(r"(?!nan$|inf$)[a-z][a-z_]*", re.IGNORECASE)
+"""A single word such as BEGIN or END that some instruments put around the file."""
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 _KEYWORDS = (
     *("version", "number of ports", "two-port data order", "number of frequencies"),
@@ -31,6 +33,12 @@ _KEYWORDS = (
     *("network data", "noise data", "end"),
 )
 """Keywords of Touchstone 2.x (source: the Touchstone File Format Specification, version 2.1)."""
+
+
+_NO_OPTIONS = (
+    "no option line stands before this, so the unit of frequency and the number format would be a "
+    "guess: move it up, or add one such as '# Hz S RI R 50'"
+)
 
 
 @dataclass
@@ -44,22 +52,21 @@ class _Head:
     lines: dict[str, int] = field(default_factory=dict)  # on which each of them stands
 
     @property
-    def complete(self) -> bool:
-        """Whether each port has its reference, which may stand on the next line."""
-        return len(self.keywords["reference"].split()) >= self.ports
+    def references(self) -> list[str]:
+        """Reference impedance of each port, as far as it is there."""
+        return self.keywords.get("reference", self.options.get("R", "")).split()
 
     @property
     def z_ref(self) -> float:
         """Reference impedance of all ports [ohm]."""
-        words = self.keywords.get("reference", self.options["R"]).split()
-        line = self.lines.get("reference", self.lines["#"])
+        words, line = self.references, self.lines.get("reference", self.lines["#"])
         if len(set(words)) > 1:
             raise self.refused(
                 f"its ports have different reference impedances, {' and '.join(words)} ohm; one "
                 "for all is wanted: convert the file",
                 line,
             )
-        found = _as_numbers(words[0]) if words else []
+        found = _as_numbers("".join(words[:1]))
         if not found or not LEAST_OHM <= found[0] <= MOST_OHM:
             raise self.refused(
                 f"the reference impedance is '{''.join(words)}' ohm; a real one from "
@@ -94,25 +101,25 @@ def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
     """The numbers of each point with their line; what stands before goes into the head."""
     stray: tuple[int, str] | None = None
     for number, line in _meaningful(text):
-        if _is_stray(line):  # before the file and behind it
+        if _STRAY.fullmatch(line):  # before the file and behind it
             stray = (number, line) if head.lines else None
             continue
         if stray:
-            raise _unlike(head, *stray)
+            _numbers(head, *stray)  # which refuses it
         if line[0] == "#":
             _take_options(head, line, number)
         elif line[0] == "[":
             _take_keyword(head, line, number)
-        elif list(head.keywords)[-1:] == ["reference"] and not head.complete:
-            head.keywords["reference"] += f" {line}"
+        elif list(head.keywords)[-1:] == ["reference"] and len(head.references) < head.ports:
+            head.keywords["reference"] += f" {line}"  # the other port's
         elif not head.options:
-            raise _no_options(head, number)
+            raise head.refused(_NO_OPTIONS, number)
         else:
             yield number, _numbers(head, number, line)
     if not head.lines:
         raise head.refused("the file is empty")
     if not head.options:
-        raise _no_options(head)
+        raise head.refused(_NO_OPTIONS)
 
 
 def _meaningful(text: str) -> Iterator[tuple[int, str]]:
@@ -130,33 +137,20 @@ def _meaningful(text: str) -> Iterator[tuple[int, str]]:
             yield number, line
 
 
-def _options(line: str) -> dict[str, list[str]] | None:
-    """What an option line says of each part; None where ``#`` starts something else.
-
-    Its parts may stand in any order and case, and any may be missing; ``#`` alone means that
-    all have their defaults.
-    """
-    found: dict[str, list[str]] = {}
-    words = iter(line[1:].upper().split())
-    for word in words:
-        part = "R" if word == "R" else _WORDS.get(word)
-        if part is None:
-            return None
-        found.setdefault(part, []).append(next(words, "") if part == "R" else word)
-    return found
-
-
 def _take_options(head: _Head, line: str, number: int) -> None:
-    """The option line, if this is one."""
-    found = _options(line)
-    if found is None:
+    """The option line, if this is one: its parts in any order and case, any of them missing."""
+    words = iter(line[1:].upper().split())
+    said = [(_WORDS.get(word, ""), next(words, "") if word == "R" else word) for word in words]
+    if not all(part for part, _ in said):
         return
-    for said in found.values():
-        if len(said) > 1:
-            raise head.refused(f"the option line says '{said[0]}' and '{said[1]}'", number)
+    found: dict[str, str] = {}
+    for part, value in said:
+        if part in found:
+            raise head.refused(f"the option line says '{found[part]}' and '{value}'", number)
+        found[part] = value
     if head.options:
         raise head.refused("a second option line: keep the one that describes the data", number)
-    head.options = _DEFAULTS | {part: said[0] for part, said in found.items()}
+    head.options = _DEFAULTS | found
     head.lines["#"] = number
     parameter = head.options["parameter"]
     if parameter in "GH":
@@ -197,7 +191,9 @@ def _numbers(head: _Head, number: int, line: str) -> list[float]:
     """The frequency [Hz] and the numbers of one point."""
     values = _as_numbers(line)
     if not values:
-        raise _unlike(head, number, line)
+        hint = ", with a point for the decimals and spaces between" if "," in line else ""
+        count = {1: "three", 2: "nine"}[head.ports]
+        raise head.refused(f"expected {count} numbers{hint}, found '{line[:60]}'", number)
     if len(values) != 1 + 2 * head.ports**2:
         port = "one pair" if head.ports == 1 else "four pairs"
         why = "cut off?"
@@ -238,27 +234,6 @@ def _scattering(head: _Head, numbers: Real) -> Complex:
     # two ports: 11 21 12 22, unless version 2 says otherwise (one number is its own transpose)
     turned = head.keywords.get("two-port data order") == "12_21"
     return square if turned else square.transpose(0, 2, 1)
-
-
-def _is_stray(line: str) -> bool:
-    """A single word such as BEGIN or END that some instruments put around the file."""
-    return line[0].isalpha() and _WORD.fullmatch(line) is not None
-
-
-def _unlike(head: _Head, number: int, line: str) -> ReadingError:
-    """The error for a line that holds something else than numbers."""
-    hint = ", with a point for the decimals and spaces between" if "," in line else ""
-    count = {1: "three", 2: "nine"}[head.ports]
-    return head.refused(f"expected {count} numbers{hint}, found '{line[:60]}'", number)
-
-
-def _no_options(head: _Head, line: int | None = None) -> ReadingError:
-    """The error for data without an option line before it."""
-    return head.refused(
-        "no option line stands before this, so the unit of frequency and the number format would "
-        "be a guess: move it up, or add one such as '# Hz S RI R 50'",
-        line,
-    )
 
 
 def touchstone_text(frequency: Real, reflection: Complex, z_ref: float, about: str) -> str:

@@ -1,6 +1,6 @@
 """The results in a few lines for a terminal: of a report, of a check, of a plan."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -152,7 +152,7 @@ def _device(planned: Planned) -> list[str]:
     return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
 
 
-def _answer(figures: dict[str, Figure]) -> str:
+def _answer(figures: Mapping[str, Figure]) -> str:
     r, x, swr = (figure_words(figures[name], 0) for name in ("resistance", "reactance", "swr"))
     return f"R {r}, X {x}, SWR {swr}"
 

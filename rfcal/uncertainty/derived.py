@@ -5,8 +5,9 @@ from one figure that is constant on circles of the reflection plane (`circles.Le
 function that only rises or only falls, so its interval is that figure's, carried over.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,25 @@ def sidedness(low: Real | float, high: Real | float, least: float) -> Any:
     return SIDES[2 * without_low + np.isinf(high)]
 
 
+class Figures(Mapping[str, Figure]):
+    """What is read off one reflection, each figure worked out when it is first asked for."""
+
+    def __init__(self, names: Iterable[str], figure: Callable[[str], Figure]):
+        self._names, self._figure, self._found = dict.fromkeys(names), figure, dict[str, Figure]()
+
+    def __getitem__(self, name: str) -> Figure:
+        if name in self._names and name not in self._found:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                self._found[name] = self._figure(name)
+        return self._found[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
 def derived(
     frequency: Real,
     reflection: Quantity,
@@ -61,42 +81,48 @@ def derived(
     z_ref: float,
     region: Region | None = None,
     passive: bool | NDArray[np.bool_] = True,
-) -> dict[str, Figure]:
+) -> Figures:
     """All figures of one device, whose bounds hold where it is known to be passive.
 
     An inductance is negative where the device is a capacitor, and the other way round; where it may
     be either, a capacitance in series and an inductance in parallel have no bound at all.
     """
-    region = region or region_of(reflection)
+    where = region or region_of(reflection)
 
+    @cache
     def ends(level: levels.Level) -> tuple[Real, Real]:
-        return intervals.interval(level, reflection, region=region, passive=passive)
+        return intervals.interval(level, reflection, region=where, passive=passive)
+
+    def scaled(level: levels.Level, by: float | Real) -> list[Real]:
+        return [by * end for end in ends(level)]
+
+    def sizes() -> list[Real]:
+        return [_root(end) for end in ends(levels.SQUARED_REFLECTION)]
 
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
-    ohm = [z_ref * e for e in ends(levels.REACTANCE)]
-    sizes = [_root(e) for e in ends(levels.SQUARED_REFLECTION)]
-    siemens = [e / z_ref for e in ends(levels.SUSCEPTANCE)]
-    conductance = [e / z_ref for e in ends(levels.CONDUCTANCE)]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return {
-            "resistance": _figure(z.real, [z_ref * e for e in ends(levels.RESISTANCE)], "ohm", 0.0),
-            "reactance": _figure(z.imag, ohm, "ohm"),
-            "impedance_magnitude": _figure(
-                np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm", 0.0
-            ),
-            # SWR rises with the size of the reflection, return loss falls
-            "swr": _figure(swr(value), [swr(s) for s in sizes], "", 1.0),
-            "return_loss": _figure(
-                return_loss_db(value), [return_loss_db(s) + 0.0 for s in sizes[::-1]], "dB", 0.0
-            ),
-            "series_inductance": _figure(z.imag / w, [e / w for e in ohm], "H"),
-            "series_capacitance": _reciprocal(z.imag * -w, [-w * e for e in ohm[::-1]], "F"),
-            "parallel_resistance": _reciprocal(y.real, conductance, "ohm", 0.0),
-            "parallel_inductance": _reciprocal(y.imag * -w, [-w * e for e in siemens[::-1]], "H"),
-            "parallel_capacitance": _figure(y.imag / w, [e / w for e in siemens], "F"),
-            "q": _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
-        }
+    x, b, s = levels.REACTANCE, levels.SUSCEPTANCE, 1 / z_ref
+    by_name: dict[str, Callable[[], Figure]] = {
+        "resistance": lambda: _figure(z.real, scaled(levels.RESISTANCE, z_ref), "ohm", 0.0),
+        "reactance": lambda: _figure(z.imag, scaled(x, z_ref), "ohm"),
+        "impedance_magnitude": lambda: _figure(
+            np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm", 0.0
+        ),
+        # SWR rises with the size of the reflection, return loss falls
+        "swr": lambda: _figure(swr(value), map(swr, sizes()), "", 1.0),
+        "return_loss": lambda: _figure(
+            return_loss_db(value), (return_loss_db(e) + 0.0 for e in sizes()[::-1]), "dB", 0.0
+        ),
+        "series_inductance": lambda: _figure(z.imag / w, scaled(x, z_ref / w), "H"),
+        "series_capacitance": lambda: _reciprocal(z.imag * -w, scaled(x, -w * z_ref)[::-1], "F"),
+        "parallel_resistance": lambda: _reciprocal(
+            y.real, scaled(levels.CONDUCTANCE, s), "ohm", 0.0
+        ),
+        "parallel_inductance": lambda: _reciprocal(y.imag * -w, scaled(b, -w * s)[::-1], "H"),
+        "parallel_capacitance": lambda: _figure(y.imag / w, scaled(b, s / w), "F"),
+        "q": lambda: _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
+    }
+    return Figures(by_name, lambda name: by_name[name]())
 
 
 def ends_of(figures: Mapping[str, Figure]) -> Real:
@@ -110,8 +136,9 @@ def _root(square: Real) -> Real:
     return np.sqrt(np.maximum(square, 0))
 
 
-def _figure(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
-    return Figure(value, ends[0], ends[1], unit, least)
+def _figure(value: Real, ends: Iterable[Real], unit: str, least: float = -np.inf) -> Figure:
+    low, high = ends
+    return Figure(value, low, high, unit, least)
 
 
 def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:

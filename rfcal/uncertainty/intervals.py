@@ -132,14 +132,12 @@ class _Figure:
         self, side: int, radius: Real, white: Complex, seen: tuple[Real, NDArray[np.bool_]]
     ) -> tuple[Real, Complex, NDArray[np.bool_]]:
         """The value furthest to one side, looked for ever closer about the best place so far."""
+        every = np.arange(radius.size)
         for closer in CLOSER:
-            best = np.argmax(side * seen[0], axis=-1)[:, None]
-            white = np.take_along_axis(white, best, axis=-1) * closer
+            white = white[every, np.argmax(side * seen[0], axis=-1)][:, None] * closer
             seen = self._value(self.region.places(radius[:, None] * white))
-        best = np.argmax(side * seen[0], axis=-1)[:, None]
-        value = np.take_along_axis(seen[0], best, axis=-1)[:, 0]
-        inside = np.take_along_axis(seen[1], best, axis=-1)[:, 0]
-        return value, np.take_along_axis(white, best, axis=-1)[:, 0], inside
+        best = every, np.argmax(side * seen[0], axis=-1)
+        return seen[0][best], white[best], seen[1][best]
 
     def _bend(self, value: Real, white: Complex, across: Complex) -> Real:
         """How far a value's circle leaves a straight line through a place of the region.

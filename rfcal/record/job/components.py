@@ -18,7 +18,7 @@ from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import answer_of, require_same_grid
 from rfcal.record.results import Device, Fixture, Part
-from rfcal.uncertainty.derived import Figure, derived
+from rfcal.uncertainty.derived import Figure, Figures, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 
@@ -66,7 +66,7 @@ def _part(
     return Part(wanted, verdict, equivalents(_figures(sweep)), stray)
 
 
-def _figures(sweep: Sweep) -> dict[str, Figure]:
+def _figures(sweep: Sweep) -> Figures:
     passive = ~active_points(sweep.reflection)
     return derived(sweep.frequency, sweep.reflection, z_ref=sweep.z_ref, passive=passive)
 

@@ -21,7 +21,7 @@ from rfcal.record.findings.catalogue.readings import BY_OTHER, SAME_DISAGREES, S
 from rfcal.record.findings.displays import about_signs
 from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import require_same_grid
-from rfcal.uncertainty.derived import Figure, ends_of
+from rfcal.uncertainty.derived import Figure, Figures, ends_of
 
 HIDDEN = "what the display does not show"
 """The name of that uncertainty in the budget."""
@@ -168,13 +168,14 @@ def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], De
     ends = [make(bench, sweep) for bench, sweep in outermost]
     nearest = outermost[0][1]
 
-    def joined(own: NDArray[np.bool_]) -> tuple[Device, dict[str, Figure]]:
+    def joined(own: NDArray[np.bool_]) -> tuple[Device, Figures]:
         merged = found.merged(here, nearest, HIDDEN, own)
         device = make(found.bench.likeliest(), merged)
-        return device, {
-            key: _joined(device.figures[key], [end.figures[key] for end in ends])
-            for key in device.figures
-        }
+
+        def one(key: str) -> Figure:
+            return _joined(device.figures[key], [end.figures[key] for end in ends])
+
+        return device, Figures(device.figures, one)
 
     device, figures = joined(np.zeros(nearest.frequency.size, bool))
     z, held = device.impedance.value, ends_of(figures)
