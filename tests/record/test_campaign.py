@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.campaign.__main__ import alike, run
-from tests.benchmarks.campaign.judging import candidates, named
+from tests.benchmarks.campaign.judging import candidates, named, outcome
+from tests.benchmarks.campaign.sessions import draw
 
 
 @pytest.fixture(scope="module")
@@ -22,6 +23,18 @@ def test_most_mistakes_are_found_with_the_recommended_readings(with_protocol):
 def test_honest_sessions_raise_no_alarm(with_protocol):
     honest, _ = with_protocol
     assert [twin.alarms() for _, twin in honest if twin.alarms()] == []
+
+
+def test_a_short_that_reads_again_as_before_was_not_exchanged():
+    """At one frequency behind 6.5 m of cable, which turns its tracking by about half a turn."""
+    honest = draw((301, 55), protocol=True)
+    assert outcome(honest).alarms() == []
+    honest.rereads.clear()
+    assert "half-turn" in outcome(honest).alarms()
+
+
+def test_a_velocity_factor_in_doubt_by_a_radian_leaves_a_capacitor_passive():
+    assert outcome(draw((302, 493), protocol=True)).alarms() == []
 
 
 def test_kinds_count_alike_and_one_session_is_no_certainty():

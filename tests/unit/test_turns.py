@@ -7,7 +7,9 @@ from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.turns import beyond_passive, turns_as_stated
+from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
+from rfcal.uncertainty.significance import far_off
 
 NETWORKS = 300
 
@@ -106,6 +108,20 @@ def test_honest_checks_seldom_turn_too_far():
     lengths = 0.05 * np.random.default_rng(3).standard_normal(2000)
     bad = [not turns_as_stated(FREQUENCY, behind_line(metres), CHECK, 0.01) for metres in lengths]
     assert np.mean(bad) < 0.01 + 4 * np.sqrt(0.01 / len(bad))
+
+
+def test_a_length_shows_over_the_band_that_no_point_shows_by_itself():
+    """15 mm in air below 40 MHz: at most 3 deviations of each point, of its angle nearly 6."""
+    f = np.linspace(2e6, 40e6, 87)
+    noise = both_axes("noise", 0.0007, per_point=True)
+    rest = (*both_axes("connection", 0.003), *both_axes("definition", 0.002))
+    turn = np.exp(-4j * np.pi * f * 0.015 / SPEED_OF_LIGHT)
+    scatter = 0.0007 * (np.random.default_rng(2).standard_normal((2, 87)) * [[1], [1j]]).sum(0)
+    for turned, told in ((1, False), (turn, True)):
+        seen = Quantity(CHECK.value[0] * turned + scatter, (*noise, *rest))
+        stated = Quantity(np.full(87, CHECK.value[0]))
+        assert not far_off(region_of(seen).squared_distance(stated), 1e-3)
+        assert turns_as_stated(f, seen, stated, 1e-3, by_figures=False) != told
 
 
 @pytest.mark.parametrize("length_m", [10.0, 33.0, 34.5, 150.0])

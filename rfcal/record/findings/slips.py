@@ -18,12 +18,12 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.turns import turns_as_stated
+from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import TOGETHER, far_off, too_many
+from rfcal.uncertainty.significance import far_off, unlikely
 
 FAR = 0.5
 """Nearer to a short than this [1] a contact may be bad."""
@@ -51,9 +51,7 @@ Meanings = Mapping[str, Callable[[Complex], Complex]]
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
     """The points where the standards contradict each other; none where chance explains them."""
-    each = chance / TOGETHER
-    bad = calibration.disagrees(each)
-    return bad & too_many(bad, each)
+    return unlikely(calibration.disagrees, chance)
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,9 +130,7 @@ class Scene:
         )
         with np.errstate(all="ignore"):
             measured = propagate(inputs)
-            if far_off(region(inputs, measured).squared_distance(expected), chance):
-                return False
-            return not self.path or turns_as_stated(check.frequency, measured, expected, chance)
+            return as_expected(inputs, measured, region(inputs, measured), expected, chance)
 
 
 Change = Callable[[Scene, float], Scene]

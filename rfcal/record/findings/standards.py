@@ -1,6 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from itertools import combinations
 from types import MappingProxyType
 
@@ -64,6 +64,7 @@ def about_standards(
     own_ohm: float | None = None,
     chance: float = defaults.FALSE_ALARM,
     why: str = "",
+    stayed: Collection[str] = (),
     meant: Mapping[str, Meanings] = MappingProxyType({}),
 ) -> list[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
@@ -71,9 +72,11 @@ def about_standards(
     The readings may have had another reference of their own.
 
     The chance [1] is that of being said to contradict each other without cause; what would explain
-    it stands in `why` where one thing does, and what else the readings may mean in `meant`.
+    it stands in `why` where one thing does, and what else the readings may mean in `meant`; what
+    was read again and had not moved in `stayed`.
     """
-    upheld = any(contradicts_exchange(check) for check in checks)
+    pair = exchange(calibration, stayed)
+    upheld = pair.against or any(contradicts_exchange(check) for check in checks)
     frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
@@ -206,11 +209,11 @@ def about_analyzer(
     return []
 
 
-def exchange(calibration: Calibration) -> Slip:
+def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> Slip:
     """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
-    return next(exchanges([(left, right)]))
+    return next(exchanges([(left, right)], stayed=stayed))
 
 
 def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) -> str:

@@ -1,13 +1,18 @@
 """What no passive thing does over a band: R and X that do not belong together, a turn too far."""
 
-from math import hypot, log
+from math import erfc, log, sqrt
 
 import numpy as np
 
 from rfcal.maths.bounded import nonnegative
 from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import Complex, Real
-from rfcal.uncertainty.quantity import Quantity
+from rfcal.measurement.deembedding import LineByFigures
+from rfcal.measurement.propagate import Inputs
+from rfcal.uncertainty.coverage import as_normal, degrees_of_freedom
+from rfcal.uncertainty.curved_regions import Region
+from rfcal.uncertainty.quantity import Effect, Quantity, combine
+from rfcal.uncertainty.significance import far_off, leaning
 
 RUN = 8
 """Points from which the course of a sweep is judged."""
@@ -56,8 +61,9 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     noise = sum(mean(np.abs(e.change) ** 2) / 2 for e in reflection.effects if e.per_point)
     common = [mean(e.change) for e in reflection.effects if not e.per_point]
     doubt = np.reshape(common, (-1, f.size))
-    # with what is of second order in what is common and large
-    variance = np.maximum(noise, rough**2) / counts + np.sum(np.abs(doubt) ** 2 / 2, axis=0) ** 2
+    # and what three deviations of what turns far make of second order, the square of it by half
+    bent = 3**2 / 2 * np.sum(np.abs(doubt) ** 2, axis=0)
+    variance = np.maximum(noise, rough**2) / counts + bent**2
     steps = np.abs(np.diff(reflection.value, append=reflection.value[-1]))
     travelled = np.add.reduceat(steps, first)  # where it goes round, a mean tells nothing
     variance += np.where(travelled > STEP_RAD, travelled, 0) ** 2
@@ -112,31 +118,34 @@ def _passive_parts(f: Real, resistance: Real) -> np.ndarray:
     return np.vstack([impedances.T, 1j * f / f[0], f[0] / (1j * f)])
 
 
-def turns_as_stated(frequency: Real, measured: Quantity, expected: Quantity, chance: float) -> bool:
-    """Whether a check turns over its band as it should, as far as its doubts are common to all.
+def as_expected(
+    inputs: Inputs, measured: Quantity, where: Region, expected: Quantity, chance: float
+) -> bool:
+    """Whether a check is what it should be: at its points, and as it turns over all of them."""
+    freedom = degrees_of_freedom(measured.plus(*expected.effects))
+    if far_off(as_normal(where.squared_distance(expected), freedom), chance):
+        return False
+    by_figures = any(isinstance(step.element, LineByFigures) for step in inputs.path)
+    return turns_as_stated(inputs.calibration.frequency, measured, expected, chance, by_figures)
 
-    A length or velocity that is doubtful turns each point far, but all by its own law: what other
-    lines make of them agrees at each frequency by itself, and not over the band.
+
+def turns_as_stated(
+    frequency: Real, measured: Quantity, expected: Quantity, chance: float, by_figures: bool = True
+) -> bool:
+    """Whether a check turns as it should, and not as behind a length that is none of its own.
+
+    What each point by itself leaves open, all of them together may not. The phase of what is
+    removed may be that of a line `by_figures`.
     """
-    from scipy.special import ndtri
-
-    ratio = np.diff(np.unwrap(np.angle(measured.value / expected.value)), prepend=0)
     sizes = np.abs([measured.value, expected.value])
-    if ratio.size < RUN or np.min(sizes) < SEEN or np.max(np.abs(ratio[1:])) > STEP_RAD:
+    if np.min(sizes) < SEEN:
         return True
-    # weights of a straight line's rise over the band
-    along = frequency - np.mean(frequency)
-    weights = along / np.sum(along**2) * np.ptp(frequency)
-    doubt = hypot(*(_turn_doubt(quantity, weights) for quantity in (measured, expected)))
-    turned = abs(float(weights @ np.cumsum(ratio)))
-    return bool(turned < TOLD_RAD - ndtri(chance / 2) * doubt)
-
-
-def _turn_doubt(quantity: Quantity, weights: Real) -> float:
-    """Standard deviation of the weighted sum of a reflection's angles [rad]."""
-    parts = [weights * np.imag(e.change / quantity.value) for e in quantity.effects]
-    each = (
-        np.sum(part**2) if e.per_point else np.sum(part) ** 2
-        for e, part in zip(quantity.effects, parts, strict=True)
-    )
-    return float(np.sqrt(sum(each)))
+    turned = np.unwrap(np.angle(measured.value / expected.value))
+    if np.max(np.abs(np.diff(turned)), initial=0) > STEP_RAD:
+        return True
+    along = frequency / frequency[-1]
+    parts = (measured, 1 / measured.value), (expected, -1 / expected.value)
+    angle = combine(turned.astype(complex), *parts)
+    if by_figures:
+        angle = angle.plus(Effect("phase by loss", TOLD_RAD / 2 * 1j * along))
+    return erfc(abs(leaning(angle, along)) / sqrt(2)) > chance  # of a normal variable

@@ -35,7 +35,7 @@ from rfcal.record.findings.slips import meanings
 from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
-from rfcal.record.findings.turns import turns_as_stated
+from rfcal.record.findings.turns import as_expected
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
@@ -47,7 +47,7 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job.components import at_port, between_ports, two_ports
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
-from rfcal.uncertainty.coverage import K_ELLIPSE, as_normal, degrees_of_freedom
+from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off, shared
 
@@ -211,7 +211,8 @@ class _Job:
         why = ""
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
-            why = explained(self.calibration, checks, stayed=stayed, **judged)
+            judged["stayed"] = stayed
+            why = explained(self.calibration, checks, **judged)
             own = self.bench.standards[0].reading.z_ref
             found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
@@ -373,10 +374,7 @@ def checked(
     inputs, measured = bench.corrected(here, known.reading, path)
     expected = known.quantity(known.reading.frequency, bench.z_ref)
     where = region(inputs, measured)
-    freedom = degrees_of_freedom(measured.plus(*expected.effects))
-    frequency, squared = known.reading.frequency, where.squared_distance(expected)
-    inside = squared <= K_ELLIPSE**2  # of the difference of two independent reflections
-    agrees = not far_off(as_normal(squared, freedom), chance)
-    if path:  # where a line's doubt may hide what is wrong at each frequency by itself
-        agrees &= turns_as_stated(frequency, measured, expected, chance)
+    inside = where.squared_distance(expected) <= K_ELLIPSE**2  # of the difference of the two
+    agrees = as_expected(inputs, measured, where, expected, chance)
+    frequency = known.reading.frequency
     return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)

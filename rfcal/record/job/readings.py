@@ -136,9 +136,13 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
 
 
 def tests_by_chance(record: Record) -> int:
-    """How many verdicts of a record chance alone may turn: they share one chance of doing so."""
+    """How many verdicts of a record chance alone may turn: they share one chance of doing so.
+
+    Of a check whether it lies and whether it turns as it should, of a device whether it is passive
+    at each point and over the band.
+    """
     over = len(record.standards) > 3  # only then can they contradict each other
-    return over + sum(map(len, (record.checks, record.rereads, record.measurements)))
+    return over + len(record.rereads) + 2 * len((*record.checks, *record.measurements))
 
 
 def answer_of(item: Measurement, frequency: Real) -> int:
