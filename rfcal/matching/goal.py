@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
-from rfcal.matching.lumped import TINY
+from rfcal.matching.designs import TINY
 from rfcal.matching.network import Network
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.models.interpolation import SAME

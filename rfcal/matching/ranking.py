@@ -8,9 +8,9 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
+from rfcal.matching.designs import Point
 from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge
-from rfcal.matching.lumped import Point
 from rfcal.matching.merit import Group, group, in_order
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -65,15 +66,15 @@ class Yield:
     measurement: float  # by the measured load's uncertainty alone; 1 or 0 where it was given none
     both: float
     standard_uncertainty: float  # of `both`, by the number of draws
-    # the number of the part that is to be set once all is built, None where none would help; then
-    # the share that hold by it [1], and its standard uncertainty
-    adjustable: int | None = None
+    # the numbers of the parts that are to be set once all is built, none where that would not help;
+    # then the share that hold by it [1], and its standard uncertainty
+    adjustable: tuple[int, ...] = ()
     adjusted: tuple[float, float] = (0.0, 0.0)
 
     @property
     def told(self) -> tuple[float, float]:
         """The share that hold as they are to be built, and its standard uncertainty."""
-        return (self.both, self.standard_uncertainty) if self.adjustable is None else self.adjusted
+        return self.adjusted if self.adjustable else (self.both, self.standard_uncertainty)
 
 
 def production_yield(
@@ -101,7 +102,7 @@ def production_yield(
     return Yield(parts[0], measurement[0], *both)
 
 
-def with_one_set(
+def with_parts_set(
     goal: Goal,
     network: Network,
     made: Yield,
@@ -111,22 +112,29 @@ def with_one_set(
     able: Sequence[int],
     loads: Complex,
 ) -> Yield:
-    """The yield with the one of the parts `able` that saves most networks where it is adjustable.
+    """The yield with those of the parts `able` adjustable, two at most, that save most networks.
 
-    It is then set to the lowest SWR in the band; `loads` as in `production_yield`.
+    They are then set to the lowest SWR in the band; `loads` as in `production_yield`.
     """
     built, frequency = as_built(network, stock, rng, len(loads)), goal.in_band()[0]
     settings = 1 + defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS)
-    for k in able:
+
+    def held(parts: tuple[int, ...]) -> tuple[float, float]:
         least = np.full(len(loads), np.inf)
-        for times in settings:
+        for times in product(settings, repeat=len(parts)):
             values = built.values
-            values[k] = times * values[k]
+            for k, one in zip(parts, times, strict=True):
+                values[k] = one * values[k]
             worst = built.with_values(values).worst(frequency, loads, goal.target_ohm)
             least = np.minimum(least, swr(worst))
-        held = share(least <= goal.target_swr)
-        if held[0] > made.told[0] + SAVED:
-            made = replace(made, adjustable=k, adjusted=held)
+        return share(least <= goal.target_swr)
+
+    while made.told[0] < defaults.SURE_YIELD and len(made.adjustable) < 2:
+        tried = [(*made.adjustable, k) for k in able if k not in made.adjustable]
+        found = max(((held(parts), parts) for parts in tried), default=((0.0, 0.0), ()))
+        if found[0][0] < made.told[0] + SAVED:
+            break
+        made = replace(made, adjustable=found[1], adjusted=found[0])
     return made
 
 

@@ -8,9 +8,9 @@ from itertools import permutations, product
 import numpy as np
 
 from rfcal.errors import MatchingError
-from rfcal.matching import lines, lumped
+from rfcal.matching import designs
+from rfcal.matching.designs import Point
 from rfcal.matching.element import SECTION, SERIES, SHUNT
-from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.models.line import Line
 
@@ -62,14 +62,14 @@ class Topology:
 def _sections(task: Task, shape: str) -> Iterator[Design]:
     if task.phase_rad is None:
         resistance = task.at.load_ohm.real if shape == "T" else 1 / (1 / task.at.load_ohm).real
-        yield task.by(lumped.by_q, shape=shape, q=task.q_between(resistance))
+        yield task.by(designs.by_q, shape=shape, q=task.q_between(resistance))
     else:
-        yield task.by(lumped.by_phase, shape=shape, phase_rad=task.phase_rad)
+        yield task.by(designs.by_phase, shape=shape, phase_rad=task.phase_rad)
 
 
 def _stubs(task: Task, place: str) -> Iterator[Design]:
     for line, end in product(task.main_line, ENDS):
-        yield task.by(lines.single_stub, line=line, place=place, end=end)
+        yield task.by(designs.single_stub, line=line, place=place, end=end)
 
 
 def _double_stubs(task: Task) -> Iterator[Design]:
@@ -83,7 +83,7 @@ def _double_stub(task: Task, line: Line, end: str, spacing_waves: float) -> tupl
     for first in (0.0, 0.125, 0.25, 0.375):
         how = {"line": line, "end": end, "spacing_waves": spacing_waves, "first_waves": first}
         try:
-            return task.by(lines.double_stub, **how)()
+            return task.by(designs.double_stub, **how)()
         except MatchingError as error:
             refusals.append(error)
     raise refusals[0]
@@ -95,11 +95,11 @@ DOUBLE_STUB = ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2)
 
 TOPOLOGIES = {
     "single": Topology(
-        lambda task: [task.by(lumped.single, enough_swr=task.enough_swr)],
+        lambda task: [task.by(designs.single, enough_swr=task.enough_swr)],
         {"single series reactance": ((SERIES,),), "single shunt reactance": ((SHUNT,),)},
     ),
     "L": Topology(
-        lambda task: [task.by(lumped.l_section)],
+        lambda task: [task.by(designs.l_section)],
         {"L, series part at load": ((SHUNT, SERIES),), "L, shunt part at load": ((SERIES, SHUNT),)},
     ),
     "pi": Topology(partial(_sections, shape="pi"), {"pi": ((SHUNT, SERIES, SHUNT),)}, chosen=True),
@@ -112,7 +112,7 @@ TOPOLOGIES = {
     ),
     "double stub": Topology(_double_stubs, {f"double stub, {end}": DOUBLE_STUB for end in ENDS}),
     "quarter wave": Topology(
-        lambda task: [task.by(lines.quarter_wave, line=line) for line in task.main_line],
+        lambda task: [task.by(designs.quarter_wave, line=line) for line in task.main_line],
         {
             "quarter wave": ((SECTION,),),
             "quarter wave, series part at load": ((SECTION, SERIES),),
@@ -122,7 +122,7 @@ TOPOLOGIES = {
     ),
     "two sections": Topology(
         lambda task: [
-            task.by(lines.two_sections, near=near, far=far)
+            task.by(designs.two_sections, near=near, far=far)
             for near, far in permutations(task.lines, 2)
         ],
         {"two sections": ((SECTION, SECTION),)},

@@ -5,7 +5,7 @@ re-measured sweep, weighed by what is new at every point; the errors common to b
 fitted with it. Then all parts together.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -109,7 +109,7 @@ class _Tried:
     spreads: Real  # their covariances, shape (S, n, n)
     misfits: Real  # shape (S,)
     ampere: Real  # peak current of each part [A], shape (K,)
-    adjustable: int | None  # the part that can be set
+    adjustable: Collection[int]  # the parts that can be set
 
     def suspect(self, k: int, row: int) -> Suspect:
         """An element by one explanation."""
@@ -124,7 +124,7 @@ class _Tried:
             (times - 1, times * deviation),
             (times - 1) * element.leads_m(float(np.median(self.fit.frequency))),
             float(self.ampere[k]),
-            k == self.adjustable,
+            k in self.adjustable,
             k,
         )
 
@@ -148,12 +148,12 @@ def trim(
     z_ref: float = defaults.REFERENCE_OHM,
     goal: Goal | None = None,
     ampere: ArrayLike = 0.0,
-    adjustable: int | None = None,
+    adjustable: Collection[int] = (),
 ) -> Trim:
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
     With a goal nothing is to be done that would not clearly lower the worst SWR in its band. The
-    hand is told what to do by each part's peak current [A], shape (K,), and by which one is
+    hand is told what to do by each part's peak current [A], shape (K,), and by which are
     `adjustable`.
     """
     from scipy.special import chdtri

@@ -104,6 +104,12 @@ class Proposal:
     sensitivities: tuple[Sensitivity, ...]  # what each part moves
 
     @property
+    def holds(self) -> bool:
+        """Whether it holds the target, by its values or once parts of it are set."""
+        likely = self.production.told[0] >= defaults.LEAST_YIELD
+        return self.candidate.meets or (likely and bool(self.production.adjustable))
+
+    @property
     def by_a_hair(self) -> bool:
         """Whether less than half of such networks would hold the target that it holds itself."""
         return self.candidate.meets and self.production.told[0] < defaults.LEAST_YIELD
@@ -115,9 +121,9 @@ class Proposal:
 
     @property
     def to_set(self) -> str:
-        """The name of the part that is to be set once all is built, or none."""
-        k = self.production.adjustable
-        return "" if k is None else self.candidate.network.elements[k].name
+        """The names of the parts that are to be set once all is built, or none."""
+        elements = self.candidate.network.elements
+        return " and ".join(elements[k].name for k in self.production.adjustable)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from rfcal.errors import MatchingError
+from rfcal.matching import designs
 from rfcal.matching import goal as band
-from rfcal.matching import lines, lumped
-from rfcal.matching.lumped import Point
+from rfcal.matching.designs import Point
 from rfcal.matching.parts import E_SERIES, Inductor, Stub
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 
@@ -45,7 +45,7 @@ def reactance(element, frequency):
 
 @pytest.mark.parametrize("case", cases("L"))
 def test_l_section(case):
-    networks = [n for n in lumped.l_section(Point(*given(case))) if n.topology == case["order"]]
+    networks = [n for n in designs.l_section(Point(*given(case))) if n.topology == case["order"]]
     found = {}
     for network, place in zip(networks, ("first", "second"), strict=True):
         for element in network.elements:
@@ -62,7 +62,7 @@ def test_l_section(case):
 def test_pi_and_t(case):
     """The book's solution of two reactances of one sign in the middle part."""
     found = []
-    for network in lumped.by_q(Point(*given(case)), shape=case["kind"], q=case["q"]):
+    for network in designs.by_q(Point(*given(case)), shape=case["kind"], q=case["q"]):
         source, middle, load = (abs(reactance(e, F)) for e in network.elements)
         name = "series_ohm" if case["kind"] == "pi" else "shunt_ohm"
         found.append({"source_ohm": source, name: middle, "load_ohm": load})
@@ -79,7 +79,7 @@ def waves(element, line):
 @pytest.mark.parametrize("case", cases("single stub"))
 def test_single_stub(case):
     line = Line(1.0, 0.7, float(case["target_ohm"]))
-    networks = lines.single_stub(
+    networks = designs.single_stub(
         Point(*given(case)), line=line, place=case["place"], end=case["end"]
     )
     found = sorted(
@@ -96,7 +96,7 @@ def test_single_stub(case):
 def test_double_stub(case):
     line = Line(1.0, 0.7, 50.0)
     names = ("end", "spacing_waves", "first_waves")
-    networks = lines.double_stub(Point(*given(case)), line=line, **{k: case[k] for k in names})
+    networks = designs.double_stub(Point(*given(case)), line=line, **{k: case[k] for k in names})
     stubs = [[waves(e, line) for e in n.elements if isinstance(e.part, Stub)] for n in networks]
     found = sorted((first, second) for second, first in stubs)
     agree(case, {f"l{k} {i}": v for i, two in enumerate(found, 1) for k, v in enumerate(two, 1)})
@@ -104,7 +104,7 @@ def test_double_stub(case):
 
 @pytest.mark.parametrize("case", cases("quarter wave"))
 def test_quarter_wave(case):
-    (network,) = lines.quarter_wave(Point(*given(case)), line=Line(1.0, 0.7, 50.0))
+    (network,) = designs.quarter_wave(Point(*given(case)), line=Line(1.0, 0.7, 50.0))
     (section,) = network.elements
     assert section.value == pytest.approx(0.7 * SPEED_OF_LIGHT / F / 4)
     frequency = np.linspace(0.5 * F, 1.5 * F, 20_001)
@@ -120,7 +120,7 @@ def test_quarter_wave(case):
 @pytest.mark.parametrize("case", cases("two sections"))
 def test_two_sections(case):
     near, far = Line(1.0, 0.7, float(case["near_ohm"])), Line(1.0, 0.8, float(case["far_ohm"]))
-    networks = lines.two_sections(Point(*given(case)), near=near, far=far)
+    networks = designs.two_sections(Point(*given(case)), near=near, far=far)
     found = sorted((waves(n.elements[1], near), waves(n.elements[0], far)) for n in networks)
     pairs = {f"near{i}": a for i, (a, _) in enumerate(found, 1)}
     agree(case, pairs | {f"far{i}": b for i, (_, b) in enumerate(found, 1)})
@@ -129,16 +129,16 @@ def test_two_sections(case):
 def test_two_sections_reach_no_further_than_the_square_of_the_ratio():
     """Resistive load, 50 and 75 ohm: SWR up to 2.25 (series-section article, from memory)."""
     near, far = Line(1.0, z0=50.0), Line(1.0, z0=75.0)
-    assert lines.two_sections(Point(F, 50 * 2.249 + 0j), near=near, far=far)
+    assert designs.two_sections(Point(F, 50 * 2.249 + 0j), near=near, far=far)
     with pytest.raises(MatchingError):
-        lines.two_sections(Point(F, 50 * 2.251 + 0j), near=near, far=far)
+        designs.two_sections(Point(F, 50 * 2.251 + 0j), near=near, far=far)
 
 
 @pytest.mark.parametrize("case", cases("stub"))
 def test_stub_of_a_susceptance(case):
     line = Line(1.0, case["velocity_factor"], case["z0_ohm"])
     normalised = case["siemens"] * case["z0_ohm"]
-    _, stub = lines.stub(
+    _, stub = designs.stub(
         case["frequency_hz"], line, place="shunt", end="open", normalised=normalised
     )
     agree(case, {"length_m": stub.line.length_m})

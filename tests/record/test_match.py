@@ -10,9 +10,9 @@ import pytest
 from rfcal.cli import main
 from rfcal.errors import RfcalError
 from rfcal.feedline.power import loss_db
-from rfcal.matching import lumped
+from rfcal.matching import designs
 from rfcal.matching.bode_fano import Limit
-from rfcal.matching.lumped import Point
+from rfcal.matching.designs import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
 from rfcal.matching.printed import PLACES, as_printed
@@ -386,11 +386,11 @@ def test_a_match_for_a_device_to_which_something_was_added(asked):
 @pytest.mark.parametrize(
     ("key", "value", "closed"),
     [
-        ("section_q", 4.0, lumped.by_q(Point(55e6, DEVICE_OHM), shape="pi", q=4.0)),
+        ("section_q", 4.0, designs.by_q(Point(55e6, DEVICE_OHM), shape="pi", q=4.0)),
         (
             "phase_deg",
             -70.0,
-            lumped.by_phase(Point(55e6, DEVICE_OHM), shape="pi", phase_rad=np.radians(-70.0)),
+            designs.by_phase(Point(55e6, DEVICE_OHM), shape="pi", phase_rad=np.radians(-70.0)),
         ),
     ],
 )
@@ -401,8 +401,8 @@ def test_a_chosen_q_or_phase_by_its_closed_form(asked, key, value, closed):
     assert result.ranking.candidates
     for candidate in result.ranking.candidates:
         real, ideal = ([e.value for e in n.elements] for n in (candidate.network, candidate.ideal))
-        designs = [[e.value for e in n.elements] for n in closed if n.topology == "pi"]
-        assert any(ideal == pytest.approx(design, rel=1e-3) for design in designs)
+        exact = [[e.value for e in n.elements] for n in closed if n.topology == "pi"]
+        assert any(ideal == pytest.approx(design, rel=1e-3) for design in exact)
         for one, design in zip(real, ideal, strict=True):
             assert one in preferred(preferred_below(design) + np.arange(-1, 3))
     (match,) = json.loads(b"".join(results_json(results)))["match"]

@@ -194,13 +194,14 @@ def test_a_network_that_must_be_set_stands_behind_one_that_holds_as_it_is(asked)
     first, *_ = compute(asked).matches[0].proposals
     sure = replace(first, production=replace(first.production, both=0.98))
     set_last = replace(
-        first, production=replace(sure.production, both=0.57, adjustable=0, adjusted=(0.99, 0.01))
+        first,
+        production=replace(sure.production, both=0.57, adjustable=(0,), adjusted=(0.99, 0.01)),
     )
     chancy = replace(first, production=replace(sure.production, both=0.57))
     orders = [match_job._merit(one) for one in (sure, set_last, chancy)]
     assert orders == sorted(orders)
     said = match_words.match_row(set_last)
-    assert (said["yield"], said["set"]) == ("99% ± 2%", " once C1 is set")
+    assert (said["yield"], said["set"]) == ("99% ± 2%", " with C1 set")
     assert match_job._group(compute(asked).matches[0].ranking, set_last) == match_job.Group.HOLDS
 
 

@@ -18,7 +18,7 @@ from rfcal.report.text.match import match_lines
 COAX = CABLES["RG-213"].line(1.0)
 
 
-def with_network(results, parts, both=1.0, sensitivities=(), adjustable=None):
+def with_network(results, parts, both=1.0, sensitivities=(), adjustable=()):
     """The first proposal of a computed match with other parts in it."""
     result = results.matches[0]
     network = Network.of("one", parts)
@@ -73,7 +73,7 @@ def test_where_leads_and_strays_decide_they_are_told(beacon):
     for both in (0.8, 1.0):
         result = beacon.matches[0]
         rooms = [Sensitivity(name, (), (0.1, 0.1)) for name in ("L1", "C1")]
-        coil, capacitor = with_network(beacon, near, both, tuple(rooms), 1 if both < 1 else None)
+        coil, capacitor = with_network(beacon, near, both, tuple(rooms), (1,) * (both < 1))
         # 10 % of 8.2 nH are 0.8 mm of wire; of 3.3 pF a trimmer takes 15 % back, 0.49 pF
         assert coil.endswith("; keep its leads under 1 mm in all") == (both < 0.9)
         assert ("keep wires and metal off it, for 0.49 pF more" in capacitor) == (both < 0.9)
@@ -126,11 +126,11 @@ def test_a_stub_in_series_floats(beacon):
 def test_a_capacitor_is_adjustable_where_the_yield_asks_for_it(beacon):
     parts = [("shunt", Capacitor(56e-12, 1e3)), ("series", Inductor(39e-9, 100.0))]
     assert "buy 56 pF, for" in with_network(beacon, parts, both=0.95)[0]
-    capacitor, coil = with_network(beacon, parts, both=0.6, adjustable=0)
+    capacitor, coil = with_network(beacon, parts, both=0.6, adjustable=(0,))
     assert "buy 39 pF and a trimmer of 30 pF, for" in capacitor
     assert "set it last" in capacitor
     # where the coil is what saves the network, the capacitor is a plain one
-    capacitor, coil = with_network(beacon, parts, both=0.6, adjustable=1)
+    capacitor, coil = with_network(beacon, parts, both=0.6, adjustable=(1,))
     assert "buy 56 pF, for" in capacitor
     assert coil.endswith("squeezed more; set it last, to the lowest SWR over the band")
 

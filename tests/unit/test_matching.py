@@ -5,9 +5,9 @@ import pytest
 from scipy.optimize import brentq
 
 from rfcal.errors import MatchingError
-from rfcal.matching import lines, lumped, parts
+from rfcal.matching import designs, parts
+from rfcal.matching.designs import Point
 from rfcal.matching.goal import Goal
-from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.models.line import Line
@@ -106,7 +106,7 @@ def test_l_sections_none_missed_none_false(order):
 
         found = roots(excess)
         added = [level * np.tan(a - np.pi / 2) for a in found]
-        networks = [n for n in lumped.l_section(Point(F, z)) if n.topology.endswith(order)]
+        networks = [n for n in designs.l_section(Point(F, z)) if n.topology.endswith(order)]
 
         def at_load(n, series=series):
             x = ohm(n.elements[-1])
@@ -138,12 +138,12 @@ def test_pi_and_t_none_missed_none_false(q):
         # close to the edge of what a Q reaches, two solutions fall between points of the grid
         ratio = max(R0 * (1 / z).real, 1 / (R0 * (1 / z).real))
         if abs(ratio / (q**2 + 1) - 1) > 1e-3 and ratio > 1.0001:
-            networks = solutions(lumped.by_q, Point(F, z), shape="pi", q=q)
+            networks = solutions(designs.by_q, Point(F, z), shape="pi", q=q)
             compare(networks, pi_by_brute_force(z, q), z, lambda n: -1 / ohm(n.elements[-1]))
         dual = R0**2 / z  # a T is the pi of the inverse
         ratio = max(z.real / R0, R0 / z.real)
         if abs(ratio / (q**2 + 1) - 1) > 1e-3 and ratio > 1.0001:
-            networks = solutions(lumped.by_q, Point(F, z), shape="T", q=q)
+            networks = solutions(designs.by_q, Point(F, z), shape="T", q=q)
             added = [b * R0**2 for b in pi_by_brute_force(dual, q)]
             compare(networks, added, z, lambda n: ohm(n.elements[-1]))
 
@@ -159,7 +159,7 @@ def test_single_stubs_none_missed_none_false(place, end, line):
             seen = line.z0 * (z + 1j * line.z0 * t) / (line.z0 + 1j * z * t)
             return (seen if place == "series" else R0**2 / seen).real / R0 - 1
 
-        networks = solutions(lines.single_stub, Point(F, z), line=line, place=place, end=end)
+        networks = solutions(designs.single_stub, Point(F, z), line=line, place=place, end=end)
         compare(networks, roots(excess), z, lambda n: wave_angle(n.elements[-1]))
 
 
@@ -177,7 +177,7 @@ def test_double_stubs_none_missed_none_false(spacing, first, end):
             return ((own + 1j * t) / (1 + 1j * own * t)).real - 1
 
         keywords = {"line": COAX, "end": end, "spacing_waves": spacing, "first_waves": first}
-        networks = solutions(lines.double_stub, Point(F, z), **keywords)
+        networks = solutions(designs.double_stub, Point(F, z), **keywords)
         stubs = [[e for e in n.elements if isinstance(e.part, Stub)] for n in networks]
         assert all(len(two) == 2 for two in stubs)
         compare(
@@ -198,7 +198,7 @@ def test_two_sections_none_missed_none_false(near, far):
             seen = near.z0 * (z + 1j * near.z0 * t) / (near.z0 + 1j * z * t)
             return np.abs((seen - far.z0) / (seen + far.z0)) - wanted
 
-        networks = solutions(lines.two_sections, Point(F, z), near=near, far=far)
+        networks = solutions(designs.two_sections, Point(F, z), near=near, far=far)
         compare(networks, roots(excess), z, lambda n: wave_angle(n.elements[-1]))
 
 
@@ -209,7 +209,7 @@ def test_quarter_wave_none_missed_none_false():
             turned = (z - 75) / (z + 75) * np.exp(-2j * angle)
             return turned.imag
 
-        networks = lines.quarter_wave(Point(F, z), line=OTHER)
+        networks = designs.quarter_wave(Point(F, z), line=OTHER)
         assert len(networks) == 4
         by_line = [n for n in networks if n.topology.endswith("line at load")]
         compare(by_line, roots(imaginary), z, lambda n: wave_angle(n.elements[-1]))
@@ -227,20 +227,20 @@ def test_single_reactance_only_where_enough():
             "single series reactance": max(z.real / R0, R0 / z.real),
             "single shunt reactance": max(y.real * R0, 1 / (y.real * R0)),
         }
-        networks = solutions(lumped.single, Point(F, z), enough_swr=2.0)
+        networks = solutions(designs.single, Point(F, z), enough_swr=2.0)
         assert {n.topology for n in networks} == {name for name, swr in best.items() if swr <= 2}
         for network in networks:
             rho = abs((chain(network, z) - R0) / (chain(network, z) + R0))
             assert (1 + rho) / (1 - rho) == pytest.approx(best[network.topology])
-    (one,) = lumped.single(Point(F, 50 + 30j), enough_swr=1.0)
+    (one,) = designs.single(Point(F, 50 + 30j), enough_swr=1.0)
     assert chain(one, 50 + 30j) == pytest.approx(50)
 
 
 def test_pi_and_t_by_phase():
     for z in LOADS[:200]:
         for degrees in (-120, -30, 45, 90, 150):
-            (pi,) = lumped.by_phase(Point(F, z), shape="pi", phase_rad=np.radians(degrees))
-            (tee,) = lumped.by_phase(Point(F, z), shape="T", phase_rad=np.radians(degrees))
+            (pi,) = designs.by_phase(Point(F, z), shape="pi", phase_rad=np.radians(degrees))
+            (tee,) = designs.by_phase(Point(F, z), shape="T", phase_rad=np.radians(degrees))
             for network, row in ((pi, 0), (tee, 1)):
                 assert chain(network, z) == pytest.approx(R0)
                 joints = network.states(np.array([F]), np.array([z]))
@@ -258,25 +258,25 @@ def test_loads_that_nothing_matches(load):
     ("design", "words"),
     [
         (
-            lambda: lumped.single(Point(F, 200 + 10j)),
+            lambda: designs.single(Point(F, 200 + 10j)),
             "reaches SWR 4 in series and 4 as a shunt, not 1.5: an L section matches every",
         ),
-        (lambda: lumped.by_q(Point(F, 2000 + 0j), shape="pi", q=3.0), "at least 6.24,"),
-        (lambda: lumped.by_q(Point(F, 2000 + 0j), shape="T", q=3.0), "at least 6.24,"),
+        (lambda: designs.by_q(Point(F, 2000 + 0j), shape="pi", q=3.0), "at least 6.24,"),
+        (lambda: designs.by_q(Point(F, 2000 + 0j), shape="T", q=3.0), "at least 6.24,"),
         (
-            lambda: lines.double_stub(Point(F, 20 + 0j), line=COAX),
+            lambda: designs.double_stub(Point(F, 20 + 0j), line=COAX),
             "none above 2.*single stub",
         ),
         (
-            lambda: lines.single_stub(Point(F, 75 + 1j), line=OTHER),
+            lambda: designs.single_stub(Point(F, 75 + 1j), line=OTHER),
             "use a line of 50 ohm, or an L",
         ),
         (
-            lambda: lines.two_sections(Point(F, 200 + 0j), near=COAX, far=OTHER),
+            lambda: designs.two_sections(Point(F, 200 + 0j), near=COAX, far=OTHER),
             "50 to 112 ohm",
         ),
         (
-            lambda: lines.two_sections(Point(F, 90 + 0j), near=OTHER, far=OTHER),
+            lambda: designs.two_sections(Point(F, 90 + 0j), near=OTHER, far=OTHER),
             "different impedances",
         ),
     ],
@@ -332,7 +332,7 @@ def test_draws_lead():
 def test_stress_of_a_section_by_hand():
     """100 W into a matched L: current by the power, voltages by Ohm's law."""
     f, z = np.array([F]), np.array([200 + 0j])
-    network = next(n for n in lumped.l_section(Point(F, 200 + 0j)) if n.form == "low-pass")
+    network = next(n for n in designs.l_section(Point(F, 200 + 0j)) if n.form == "low-pass")
     volt, ampere = network.stress(f, z, power_w=100.0)
     into = np.sqrt(2 * 100 / 50)
     assert ampere[0, 0] == pytest.approx(into)

@@ -9,10 +9,10 @@ import pytest
 
 from rfcal.errors import MatchingError
 from rfcal.matching import bode_fano as limits
+from rfcal.matching import designs, search, stock, tolerance, trim, trim_fit
 from rfcal.matching import goal as band
-from rfcal.matching import lumped, search, stock, tolerance, trim, trim_fit
+from rfcal.matching.designs import Point
 from rfcal.matching.element import NetworkElement
-from rfcal.matching.lumped import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
@@ -67,7 +67,7 @@ def test_search_finds_what_all_combinations_hold():
         load = resonant(*10 ** rng.uniform([0.5, -5.6, -11], [2.2, -4.9, -10.2]))
         goal = band.Goal(FREQUENCY, load, CENTRE, BAND)
         f, z = goal.in_band()
-        for ideal in lumped.l_section(Point(CENTRE, goal.centre_load())):
+        for ideal in designs.l_section(Point(CENTRE, goal.centre_load())):
             if choice.lacks(ideal):
                 continue
             (real,) = choice.realise(ideal)
@@ -103,7 +103,7 @@ def test_values_are_those_that_bring_most_power(section):
         f, z = band.Goal(FREQUENCY, load, CENTRE, BAND).in_band()
         resistance = load[0].real if section == "T" else 1 / (1 / load[0]).real
         q = np.sqrt(max(resistance, 50) / min(resistance, 50))
-        for ideal in lumped.by_q(Point(CENTRE, load[0]), shape=section, q=q):
+        for ideal in designs.by_q(Point(CENTRE, load[0]), shape=section, q=q):
             (real,) = choice.realise(ideal)
             found = search.best_in_stock(real, band.Goal(f, z, f.mean(), (f[0], f[-1])), choice)
             grid = np.ix_(
@@ -832,7 +832,8 @@ def test_a_load_that_changed_is_the_other_explanation(share, farad):
     """A series coil alone before a resistance: 10 % more of the load, or 5 pF, look like parts."""
     frequency = built_networks.FREQUENCY
     z = np.full(frequency.size, 200 + 60j)
-    network = lumped.l_section(Point(14.2e6, 200 + 60j))[0]
+    both = designs.l_section(Point(14.2e6, 200 + 60j))
+    network = next(n for n in both if n.form == "low-pass")
     changed = 1 / (1 / (z * (1 + share)) + 2j * np.pi * frequency * farad)
     rng, errors = np.random.default_rng(4), (0.0, 0.0, 0.0)
     load = built_networks.measured(rng, from_impedance(z), errors, "device")

@@ -7,9 +7,9 @@ import numpy as np
 
 from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, quoted, swr_words
+from rfcal.matching.designs import reactance
 from rfcal.matching.element import SERIES, NetworkElement
 from rfcal.matching.goal import Candidate, Goal, bandwidth
-from rfcal.matching.lumped import reactance
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.findings.catalogue import match as say
@@ -133,7 +133,7 @@ def _unknown_load(result: MatchResult) -> Finding:
 
 
 def _first_meets(result: MatchResult) -> bool:
-    return bool(result.proposals) and result.proposals[0].candidate.meets
+    return bool(result.proposals) and result.proposals[0].holds
 
 
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:

@@ -21,7 +21,7 @@ from rfcal.matching.tolerance import (
     production_yield,
     raw_range,
     sensitivity,
-    with_one_set,
+    with_parts_set,
 )
 from rfcal.matching.trim import trim, turned_round
 from rfcal.matching.winding import wound
@@ -177,7 +177,7 @@ def _proposal(
             if e.unit == "F" or (e.unit == "H" and wound(float(e.value), ampere[k]))
         ]
         few = loads[: defaults.FEWEST_DRAWS]
-        production = with_one_set(
+        production = with_parts_set(
             goal, network, production, request.stock, rng, able=able, loads=few
         )
     return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
@@ -213,14 +213,14 @@ def _after(
 
 def _group(ranking: Ranking, proposal: Proposal) -> Group:
     """Where a network stands, with what may become of it."""
-    group = ranking.group(proposal.candidate)
+    group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
     return max(group, Group.BY_A_HAIR) if proposal.by_a_hair else group
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:
     """What comes first among equals by power: what takes least until one holds, little voltage."""
     made = proposal.production
-    once = effort(proposal.candidate.network) + SET_EFFORT * (made.adjustable is not None)
+    once = effort(proposal.candidate.network) + SET_EFFORT * len(made.adjustable)
     return once / max(made.told[0], 1e-3), float(proposal.volt.max())
 
 

@@ -53,15 +53,15 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     if proposal.loose:
         room = proposal.sensitivities[k].room[1]
         # of what is set, that much is taken back
-        room = max(room, defaults.TRIM_SPAN) if k == proposal.production.adjustable else room
+        room = max(room, defaults.TRIM_SPAN) if k in proposal.production.adjustable else room
         close = _close(element, room, result.goal.centre_hz)
-    if k == proposal.production.adjustable:
+    if k in proposal.production.adjustable:
         close = f"; set it last, to the lowest SWR over the band{close}"
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
         words = element.in_words()
-        if k == proposal.production.adjustable:
+        if k in proposal.production.adjustable:
             words = adjustable(element.value, result.request.stock.series, needed)
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "

@@ -82,7 +82,7 @@ def match_head(result: MatchResult) -> list[str]:
 def match_do(result: MatchResult, first: str) -> str:
     """What to do with the first network, as it is called."""
     best = result.proposals[0]
-    if not best.candidate.meets:
+    if not best.holds:
         return (
             f"none of these networks holds SWR {result.request.target_swr:g}; the best is {first}"
         )
@@ -98,7 +98,7 @@ def _set_last(proposal: Proposal) -> str:
 
 def _brings(result: MatchResult, row: dict[str, str]) -> str:
     """What a network brings; that none holds the target is not said where it is said of all."""
-    none = row["yield"] == "0%" and not any(p.candidate.meets for p in result.proposals)
+    none = row["yield"] == "0%" and not any(p.holds for p in result.proposals)
     held = "" if none else f"; {row['yield']} of such networks hold the target{row['set']}"
     return (
         f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives{held}"
@@ -129,7 +129,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "delivered": _percent(c.lost_db),
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
-        "set": f" once {proposal.to_set} is set" if proposal.to_set else "",
+        "set": f" with {proposal.to_set} set" if proposal.to_set else "",
         "volt": f"{proposal.volt.max():.0f} V, {proposal.ampere.max():.1f} A",
     }
 
