@@ -125,7 +125,7 @@ class Band:
             solved = np.linalg.solve(self._normal(seen, basis), asked)
         except np.linalg.LinAlgError as error:
             raise CalibrationError(
-                "the line's loss leaves no echo of what lies far along it, so no distances can be "
+                "by its loss nothing comes back from far along the line, so no distance can be "
                 "told: look at the stated loss and impedance, and at the far end's sweeps"
             ) from error
         return np.asarray(solved.T, complex)
@@ -175,17 +175,17 @@ def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) 
     frequency = np.asarray(frequency, float)
     if frequency.ndim != 1 or frequency.size < 16 or np.shape(reflection) != frequency.shape:
         raise CalibrationError(
-            f"a sweep of {np.shape(reflection)} readings at {frequency.shape} frequencies cannot "
-            "be turned into distance: give 16 points or more, one reading at each frequency"
+            f"{np.size(reflection)} readings at {frequency.size} frequencies are no sweep that "
+            "tells distances: give 16 points or more, with one reading at each"
         )
     even = np.linspace(frequency[0], frequency[-1], frequency.size)
     step = even[1] - even[0]
     stray = np.max(np.abs(frequency - even))
     if not (step > 0 and stray <= UNEVEN * step and np.all(np.isfinite(reflection))):
         raise CalibrationError(
-            f"distance needs ascending, evenly spaced frequencies and finite readings, and these "
-            f"stray by {stray / 1e3:.3g} kHz from a step of {step / 1e3:.6g} kHz: sweep again "
-            "with a linear sweep"
+            f"the frequencies stray by {stray / 1e3:.3g} kHz from even steps of {step / 1e3:.6g} "
+            "kHz, or a reading is missing, so no distance can be told: sweep again, upwards with "
+            "a linear sweep"
         )
     # Kaiser window of 6: sidelobes some 44 dB down before any is subtracted
     weight = np.kaiser(frequency.size, 6.0)

@@ -7,6 +7,7 @@ What several places tell together, `rfcal.feedline.fault_runs` does.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from itertools import compress
 
 import numpy as np
 
@@ -96,9 +97,9 @@ KINDS = (
     GAP,
 )
 FORMS = level, rising, falling
-JOINT = "bad joint (a resistance with some inductance)"
+JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
 """What a place of no one kind may be that goes over the band as one of these."""
-JOINTS = tuple(partial(joint, ratio) for ratio in np.arange(0.2, 1.3, 0.2))
+JOINTS = tuple(partial(joint, ratio) for ratio in np.arange(0.2, 2.1, 0.2))
 ANGLES = np.geomspace(0.03, 1.5, 20)
 """Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
 USUAL, MOST_RATIO = 1.5, 3.0
@@ -154,8 +155,9 @@ class Reflections:
 
     @cached_property
     def joints(self) -> np.ndarray:
-        """Which of them may be a small resistance with some inductance, shape (K,)."""
-        return np.any(self._signs(JOINTS) > 0, axis=0)
+        """Which of them may be each `JOINT`, shape (2, K)."""
+        signs = self._signs(JOINTS)
+        return np.array([np.any(signs > 0, axis=0), np.any(signs < 0, axis=0)])
 
     @cached_property
     def stretch(self) -> Real:
@@ -330,8 +332,8 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         fits = [kind for kind in near if kind in alike] or near
     names = tuple(k.name for k in sorted(fits, key=lambda k: not (k.end and seen.lacks[m] > 0)))
     settled = sure and ((one and seen.loss_known) or not fits)
-    if settled and not names and goes_on and not narrow and seen.joints[m]:
-        names = (JOINT,)
+    if settled and not names and goes_on and not narrow:
+        names = tuple(compress(JOINT, seen.joints[:, m]))
     if settled and not names and (n := seen.stretch[m, 1]) > 0:
         names = (stretch(n - 1),)
     return MISMATCH if settled else UNKNOWN, names

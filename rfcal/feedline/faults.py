@@ -59,7 +59,8 @@ class Events:
     reflection_uncertainty: Real
     kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
-    # length [m] and impedance [ohm] of a short stretch that would reflect so, nan if none, (K, 2)
+    # length [m] and impedance [1, of the line's] of a short stretch that would reflect so, nan if
+    # none, (K, 2)
     stretch: Real
     resolution_m: float
     narrow: bool  # whether the band is less wide than its middle is high
@@ -71,6 +72,7 @@ class Events:
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
+    z0: float  # of the line [ohm]
     echoes: Echoes  # that they are taken from
     bounces_m: Real  # where something only seems to reflect, by bouncing between places
 
@@ -240,7 +242,7 @@ def find_events(
         reflection_uncertainty=told.uncertainty[own],
         kind=tuple(compress(kinds, own)),
         fits=tuple(compress(fits, own)),
-        stretch=told.stretch[own] * [1.0, line.z0],
+        stretch=told.stretch[own],
         resolution_m=band.resolution,
         narrow=band.narrow,
         range_m=band.range,
@@ -249,6 +251,7 @@ def find_events(
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         noise=echoes.noise,
         velocity_factor=line.velocity_factor,
+        z0=line.z0,
         echoes=echoes,
         bounces_m=bounces,
     )

@@ -31,12 +31,11 @@ MOST_LOSS = 7.0
 """Of a line whose end is still seen, one way [Np]."""
 EXCHANGED = (
     "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
-    "exchanged, or whether the steps are too wide for so long a line"
+    "exchanged, or sweep in smaller steps if the line is long"
 )
 NO_LINE = (
-    "the far end's sweeps are not those of a line with its end open or short: look whether they "
-    "are exchanged, whether the steps are too wide for so long a line, or whether something else "
-    "was connected"
+    "the far end's sweeps are not those of a line with its end open or short: look whether the two "
+    "are exchanged or something else was connected, or sweep in smaller steps if the line is long"
 )
 OR_FAULT = "; or the line has a fault: then give both, one with its end open and one with it short"
 

@@ -210,7 +210,7 @@ def _require_followed(frequency: Real, phase: Real) -> None:
     if step > 0.8 * np.pi or backwards:
         how = "backwards" if backwards else f"by {np.degrees(step):.0f} degrees"
         raise CalibrationError(
-            f"the round trip turns {how} from point to point, so the line's length is ambiguous: "
+            f"the line's length is ambiguous, as its round trip turns {how} from point to point: "
             f"sweep in steps below {np.min(np.diff(frequency)) / 2e6:.3g} MHz"
         )
 

@@ -39,7 +39,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
         return events
     kinds, fits = list(events.kind), list(events.fits)
     could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
-    could = tuple(k for k in could if k != JOINT and (k in RESISTIVE) == (share > PASSES))
+    could = tuple(k for k in could if k not in JOINT and (k in RESISTIVE) == (share > PASSES))
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
     return replace(events, kind=tuple(kinds), fits=tuple(fits))

@@ -4,16 +4,18 @@ The lines are chain matrices of the project's own model, multiplied exactly, as 
 """
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from rfcal.maths.reflection import from_impedance
+from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
 from rfcal.record.findings.line import line_verdict
 from rfcal.report.text.line import line_lines
 from tests.unit.test_faults import HIGH, WIDE, foot
-from tests.unit.test_line_state import rod, state
+from tests.unit.test_line_state import random_rod, rod, state
 
 LINE = Line(27.0, 0.8, 50.0, 0.5)
 
@@ -33,7 +35,7 @@ def test_a_short_stretch_is_named_beside_the_reactance_that_it_is_like(z0, like)
     """Of one that is not known how long it is, that with a usual impedance is told."""
     said = line_lines(with_piece(WIDE, z0, 0.16))
     way = "higher" if z0 > 50 else "lower"
-    told = rf"{like}, as of .*, or a short stretch of {way} impedance \(.*\), as some (\S+) m of "
+    told = rf"{like}, as of .*, or a stretch of {way} impedance \(.*\), as some (\S+) m of "
     length, ohm = re.search(rf"{told}(\d+) ohm would be", said[0]).groups()
     assert float(ohm) == pytest.approx(75 if z0 > 50 else 33, rel=0.1)
     lengthens = float(length) * (float(ohm) / 50 - 50 / float(ohm))
@@ -46,7 +48,7 @@ def test_a_short_stretch_is_named_beside_the_reactance_that_it_is_like(z0, like)
 @pytest.mark.parametrize(("z0", "piece_m"), [(62.0, 0.42), (41.0, 0.5)])
 def test_a_stretch_that_bends_over_the_band_is_told_with_its_length_and_impedance(z0, piece_m):
     said = line_verdict(with_piece(WIDE, z0, piece_m))[0]
-    told = re.search(r"a short stretch of .* impedance .*, as some (\S+) m of (\d+) ohm", said)
+    told = re.search(r"a stretch of .* impedance .*, as some (\S+) m of (\d+) ohm", said)
     assert float(told[1]) == pytest.approx(piece_m, rel=0.1)
     assert float(told[2]) == pytest.approx(z0, rel=0.05)
 
@@ -74,3 +76,29 @@ def test_only_what_may_be_the_end_is_called_an_antenna():
         rows = [row for row in text.split("\n") if row.startswith("  12.")]
         assert rows
         assert not any("antenna" in row for row in rows), rows
+
+
+def test_a_leak_with_some_capacitance_is_a_wet_joint():
+    near, far = (LINE.two_port(WIDE, m) for m in (12.0, 15.0))
+    wet = TwoPort.shunt(1 / 220 + 2j * np.pi * WIDE * 9e-12)
+    seen = from_impedance((near @ wet @ far).input_impedance(rod(WIDE)))
+    stated = {"loss_known": True, "length_m": 27.0}
+    said = line_verdict(state(np.random.default_rng(34), WIDE, LINE, seen, **stated))[0]
+    assert "a wet joint (a leak with some capacitance); that is before the line's end" in said
+
+
+def test_a_usual_cable_that_has_the_end_where_a_narrow_band_sees_it_is_a_candidate():
+    rng, named = np.random.default_rng(36), 0
+    narrow = np.linspace(140e6, 150e6, 161)
+    for true, told in ((0.66, 0.85), (0.85, 0.66), (0.66, 0.80)):
+        line = Line(46.0, true, 50.0, 0.4)
+        for stated in (told, true):
+            seen = foot(narrow, line, random_rod(rng, narrow))
+            known = replace(line, velocity_factor=stated)
+            said = line_verdict(state(rng, narrow, known, seen, loss_known=True, length_m=46.0))[0]
+            fits = [float(v) for v in re.findall(r"velocity factor of (0\.\d+), not", said)]
+            if stated == true:
+                assert not fits, said
+            else:
+                named += fits != [] and abs(fits[0] - true) < 0.05
+    assert named == 3

@@ -42,6 +42,21 @@ def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]
     return say.LINE_TYPE_FIRST.format(other=other), ""
 
 
+def usual_type(state: LineState) -> str:
+    """Whether a usual type of cable has the line's end where a narrow band sees it, in words."""
+    now, at, length, stated = state.now, state.end, state.length_m, state.now.velocity_factor
+    if at is None or not now.narrow or state.properties is not None:
+        return ""
+    place = float(now.distance_m[at])
+    half = K_AXIS * math.hypot(now.distance_uncertainty_m[at], state.length_uncertainty_m)
+    usual = {cable.velocity_factor for cable in CABLES.values()}
+    off, fits = min((abs(stated * length / v - place), v) for v in usual)
+    if abs(place - length) < half or off > half:
+        return ""
+    piece = say.LINE_OR_PIECE.format(piece=place - length) if place > length else ""
+    return say.LINE_END_TYPE.format(place=place, fits=fits, stated=stated, piece=piece)
+
+
 def _or_lossier(state: LineState, at: int) -> str:
     """Where a place is that reflects all if the cable is one of a usual type that loses more."""
     now, band, stated = state.now, state.now.echoes.band, state.now.velocity_factor
@@ -85,5 +100,7 @@ def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> li
         start, far = now.distance_m[[m, n]].tolist()
         if (strong[m] or strong[n]) and (kind := min(one & other, default="")):
             near = start + SLOWED * (far - start)
-            said.append(say.LINE_STRETCH[kind].format(start=start, near=near, far=far))
+            r = now.reflection[m].real
+            values = {"start": start, "near": near, "far": far, "ohm": now.z0 * (1 + r) / (1 - r)}
+            said.append(say.LINE_STRETCH[kind].format(**values))
     return said

@@ -22,7 +22,7 @@ from rfcal.feedline.loss import LEAST_DB, Lost
 from rfcal.findings import Finding
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line_otherwise import or_end, stretches, too_short
+from rfcal.record.findings.line_otherwise import or_end, stretches, too_short, usual_type
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
@@ -194,9 +194,9 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
 
 def _short(state: LineState, at: int) -> dict[str, str]:
     """The kind that a short stretch at a place would be and that in words, where it may be one."""
-    length, ohm = state.now.stretch[at].tolist()
-    way = "higher" if state.now.reflection[at].imag > 0 else "lower"
-    words = say.LINE_SHORT[way].format(length=length, ohm=ohm)
+    length, ratio = state.now.stretch[at].tolist()
+    way = "higher" if ratio > 1 else "lower"
+    words = say.LINE_SHORT[way].format(length=length, ohm=ratio * state.now.z0)
     return {STRETCH.format(way): words} if length > 0 else {}
 
 
@@ -280,6 +280,8 @@ def alone(state: LineState) -> tuple[str, bool]:
         lost = [] if state.lost is None else [lost_words(state, state.lost)]
         sure = state.lost is not None and state.lost.sure
         itself, no_antenna = _end_itself(state)
+        if other := usual_type(state):
+            itself, also = [*itself, other], f"{also}; {other}"
         said = [*_small(state, end), hidden]
         said = [*itself, *said] if no_antenna else [*said, *itself]
         if told:

@@ -93,6 +93,11 @@ LINE_OR_END = (
     "line's end"
 )
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
+LINE_END_TYPE = (
+    "the end seems to be at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
+    "{stated:.2f}{piece}: look at the cable's type"
+)
+LINE_OR_PIECE = ", or with a piece of {piece:.2g} m put in"
 LINE_OR_LOSSIER = (
     "if it is one that loses more, with a velocity factor of {fits}, not {stated:.2f}, this is "
     "{kind}, {places} m away"
@@ -112,8 +117,8 @@ LINE_BEYOND = (
 LINE_STRETCH = {
     STRETCH.format("lower"): "if it is wet, then from {start:.1f} m on to between {near:.1f} "
     "and {far:.1f} m",
-    STRETCH.format("higher"): "if it is a piece of other cable, then from {start:.1f} m on to "
-    "{far:.1f} m as this cable counts",
+    STRETCH.format("higher"): "if it is a piece of other cable, of some {ohm:.2g} ohm, then from "
+    "{start:.1f} m on to {far:.1f} m as this cable counts",
 }
 LINE_SILENT = (
     "nothing is seen to reflect {least:g} or more up to {range_m:.0f} m, not even an end: the line "
@@ -150,9 +155,9 @@ LINE_FITS = {k.name: k.means for k in KINDS} | {
 }
 """The same in a list of those that fit."""
 LINE_SHORT = {
-    "lower": "a short stretch of lower impedance (crushed, wet or other cable), as some "
+    "lower": "a stretch of lower impedance (crushed, wet or other cable), as some "
     "{length:.2g} m of {ohm:.2g} ohm would be",
-    "higher": "a short stretch of higher impedance (chafed, kinked or other cable), as some "
+    "higher": "a stretch of higher impedance (chafed, kinked or other cable), as some "
     "{length:.2g} m of {ohm:.2g} ohm would be",
 }
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
@@ -207,14 +212,13 @@ LINE_FOLDED = warning(
 LINE_STEPS = warning(
     "line-steps: line check",
     "Sweep in steps below {least_mhz:.3g} MHz: those of {step_mhz:.3g} MHz show {range_m:.0f} m of "
-    "this line's {length_m:.4g} m, so a place may be where it is said to be or {range_m:.0f} m "
-    "farther, once or more often, and then reflects more than said.",
+    "this line's {length_m:.4g} m, and what lies beyond appears nearer by that: a place may lie "
+    "{range_m:.0f} m farther than said, or a multiple of that, and then reflects more than said.",
 )
 LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
-    "Distances may be folded: in steps as wide as these the line may be {length_m:.4g} m long or, "
-    "by its phase from point to point, {range_m:.0f} m longer. If it may be, state length_m in "
-    "place of velocity_factor, or sweep in half these steps.",
+    "Distances may be folded, as these steps leave open whether the line is {length_m:.4g} m long "
+    "or {range_m:.0f} m more: state length_m in place of velocity_factor, or halve the steps.",
 )
 LINE_MISFIT = warning(
     "line-misfit: line check",
