@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from rfcal.findings import Finding, grid_words, told_once
+from rfcal.findings import Finding, grid_words, listed, told_once
 from rfcal.planning.plan import Option
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.catalogue.readings import DEFAULTS, NEVER_NEGATIVE
@@ -26,6 +26,8 @@ NO_WIDER = 1.005
 """Of an interval so much may be left: 100 % as it is printed [1]."""
 TOLD = 3
 """Changes that are proposed."""
+MOST_READ = 12
+"""Readings of one grid that are listed."""
 USUAL = (
     "note: Usual values stand where the record states none; the page of the report lists them. "
     "State what you know of yours."
@@ -70,10 +72,11 @@ def check_lines(found: Results) -> list[str]:
         first = "no warnings, but a question: answer it before you go on"
     notes = finding_lines(f for f in found.findings if f.severity == "note")
     notes = [note for note in notes if note not in asked]
-    sweeps = [
-        f"{s.label}: {grid_words(s.frequency)} ({s.origin.file if s.origin else 'typed'})"
-        for s in found.sweeps
-    ]
+    read: dict[str, list[str]] = {}
+    for s in found.sweeps:
+        one = f"{s.label} ({s.origin.file if s.origin else 'typed'})"
+        read.setdefault(grid_words(s.frequency), []).append(one)
+    sweeps = (f"{grid}: {listed(names, MOST_READ)}" for grid, names in read.items())
     return [first, *loud, *asked, *good_lines(found), *notes, *sweeps]
 
 

@@ -23,11 +23,6 @@ WITHIN = 2.5
 """So many deviations prove nothing, at whatever chance is asked."""
 
 
-def shared(tests: int) -> float:
-    """The chance of one test's false alarm, of so many that have `FALSE_ALARM` together."""
-    return FALSE_ALARM / max(tests, 1)
-
-
 def far_off(squared: np.ndarray, chance: float) -> bool:
     """Whether points of a sweep lie further off than chance explains, in all at this chance.
 
@@ -86,8 +81,4 @@ def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarr
     if not np.any(deviations > WITHIN):  # mostly, and quantiles are slow to load
         return np.zeros(size.shape, bool)
     freedom = freedom_along(reflection, outward)
-
-    def beyond(chance: float) -> np.ndarray:
-        return deviations > student(freedom, 1 - chance)
-
-    return unlikely(beyond, chance)
+    return unlikely(lambda each: deviations > student(freedom, 1 - each), chance)

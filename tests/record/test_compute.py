@@ -448,7 +448,7 @@ def test_check_loads_what_it_needs_and_no_more(filed):
         text=True,
         check=True,
     )
-    assert "device: 11 points" in done.stdout
+    assert "and device (raw/device.s1p)" in done.stdout
     loaded = set(done.stderr.split())
     assert not {"scipy.optimize", "scipy.special", "scipy.stats", "matplotlib", "jinja2"} & loaded
 
@@ -462,6 +462,7 @@ def test_check_says_what_it_found_good(filed, capsys):
     assert "good: the error terms are those of a sound analyzer: directivity up to 0.045" in said
     assert "good: check 'check' agrees" in said
     assert said.startswith("no warnings: go on to the report")
+    assert said.count("11 points from 50 to 60 MHz: short (raw/short.s1p), open (raw") == 1
     exchanged(filed, "short", "load")
     assert main(["check", str(filed)]) == 0
     said = capsys.readouterr().out

@@ -23,7 +23,7 @@ from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import far_off, unlikely
+from rfcal.uncertainty.significance import unlikely
 
 FAR = 0.5
 """Nearer to a short than this [1] a contact may be bad."""
@@ -63,7 +63,6 @@ class Scene:
     seen: Mapping[str, Quantity]  # and what was read of it
     check: Check | None = None
     path: tuple[Step, ...] = ()  # before the check
-    turned: Complex | None = None  # how far everything later is turned at the plane
 
     @classmethod
     def of(cls, solved: Calibration, check: Check | None = None) -> "Scene":
@@ -112,8 +111,6 @@ class Scene:
             total, freedom = found.chi_square()
             return 2 * total / max(freedom, 1)
         at_plane = found.error_box.correct(self.seen[check.name].value)
-        if self.turned is not None:
-            at_plane = at_plane / self.turned
         x = seen_beyond(at_plane, found.error_box, self.path)
         return replace(check.region, centre=x).squared_distance(self.known[check.name])
 
@@ -122,8 +119,6 @@ class Scene:
         check = self.check
         if check is None:
             return not np.any(contradict(self.calibration, chance))
-        if self.turned is not None:
-            return not far_off(self.off, chance)
         reading, expected = self.seen[check.name], self.known[check.name]
         inputs = replace(
             check.inputs, calibration=self.calibration, reading=reading, path=self.path
@@ -252,8 +247,11 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
 
 def _later(scene: Scene, metres: float) -> Scene:
     """With all that was read later there and back over a length in air."""
-    f = scene.solved.frequency
-    return replace(scene, turned=np.exp(4j * np.pi * f * metres / SPEED_OF_LIGHT))
+    if scene.check is None:
+        return scene
+    back = np.exp(-4j * np.pi * scene.check.frequency * metres / SPEED_OF_LIGHT)
+    box = scene.solved.error_box
+    return scene.other("seen", (scene.check.name,), lambda m: box.apply(box.correct(m) * back))
 
 
 def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:

@@ -49,7 +49,7 @@ from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
 from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import far_off, shared
+from rfcal.uncertainty.significance import far_off
 
 
 def compute(
@@ -135,7 +135,7 @@ class _Job:
             record.reference_ohm,
         )
         self.undecided = self._settled()
-        self.chance = shared(readings.tests_by_chance(record))
+        self.chance = readings.chance_of_each(record)
         self.findings += (*about_builds(record), *about_displays(record), *about_example(record))
         self.calibration = self.bench.calibration(self.grid)
         readings.require_independent(record, self.sweeps)

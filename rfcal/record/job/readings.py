@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
@@ -135,14 +136,15 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
             )
 
 
-def tests_by_chance(record: Record) -> int:
-    """How many verdicts of a record chance alone may turn: they share one chance of doing so.
+def chance_of_each(record: Record) -> float:
+    """The chance of a false alarm [1] of each verdict that chance alone may turn: they share one.
 
     Of a check whether it lies and whether it turns as it should, of a device whether it is passive
     at each point and over the band.
     """
     over = len(record.standards) > 3  # only then can they contradict each other
-    return over + len(record.rereads) + 2 * len((*record.checks, *record.measurements))
+    tests = over + len(record.rereads) + 2 * len((*record.checks, *record.measurements))
+    return FALSE_ALARM / max(tests, 1)
 
 
 def answer_of(item: Measurement, frequency: Real) -> int:
