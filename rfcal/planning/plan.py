@@ -11,8 +11,8 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
-from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
-from rfcal.planning.setup import Length, Setup
+from rfcal.models.standards import Standard, with_default_uncertainty
+from rfcal.planning.setup import Setup
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity
@@ -125,7 +125,14 @@ def changes(setup: Setup) -> dict[str, Setup]:
     if setup.residual is not None:
         there = replace(there, residual=None, standards=PLAIN)
     found["calibrate at the far end"] = there
-    found["halve the cable"] = replace(setup, lines=tuple(_shorter(v) for v in setup.lines))
+    halves = (
+        replace(v, line=replace(v.line, length_m=v.line.length_m / 2))
+        if v.kind in ("cable", "measured") and v.seen is None
+        else v
+        for v in setup.lines
+    )
+    # a tape measure is as wrong about half of a cable as about the whole
+    found["halve the cable"] = replace(setup, lines=tuple(halves))
     swept = (replace(v, kind="measured") if v.kind == "cable" else v for v in setup.lines)
     if any(line.kind == "cable" for line in setup.lines):
         found["sweep the cable itself, open and short"] = replace(setup, lines=tuple(swept))
@@ -134,49 +141,27 @@ def changes(setup: Setup) -> dict[str, Setup]:
 
 def _of_standards(setup: Setup) -> dict[str, Setup]:
     """Standards known better, or more of them."""
-    standards = setup.standards
-    found = {
-        f"know '{name}' three times better": replace(
-            setup, standards={**standards, name: _better(standard)}
-        )
-        for name, standard in standards.items()
-    }
+    standards, found = setup.standards, {}
+    for name, standard in standards.items():
+        usual = with_default_uncertainty(standard).uncertainty
+        better = replace(standard, uncertainty={what: size / 3 for what, size in usual.items()})
+        found[f"know '{name}' three times better"] = {**standards, name: better}
+    away = 1 / (8 * float(np.median(setup.frequency)))
     for name, extra in EXTRA.items():
         if name not in standards:
-            more = {**standards, name: _placed(extra, setup.frequency)}
-            found[f"add the standard '{name}'"] = replace(setup, standards=more)
-    return found
+            placed = extra if extra.kind == "load" else replace(extra, offset_delay=away)
+            found[f"add the standard '{name}'"] = {**standards, name: placed}
+    return {change: replace(setup, standards=those) for change, those in found.items()}
 
 
 def _of_instrument(setup: Setup) -> dict[str, Setup]:
     """Less left by the instrument's own correction, or standards of one's own instead."""
-    left = {**defaults.RESIDUAL, **(setup.residual or {})}
-    found = {
-        f"leave a third of the residual {name.replace('_', ' ')}": replace(
-            setup, residual={**left, name: size / 3}
-        )
-        for name, size in left.items()
-    }
+    left, found = {**defaults.RESIDUAL, **(setup.residual or {})}, {}
+    for name, size in left.items():
+        less = replace(setup, residual={**left, name: size / 3})
+        found[f"leave a third of the residual {name.replace('_', ' ')}"] = less
     own = replace(setup, residual=None, standards=PLAIN)
     return {**found, "read short, open and load of your own": own}
-
-
-def _better(standard: Standard | Tabulated) -> Standard | Tabulated:
-    known = with_default_uncertainty(standard).uncertainty
-    return replace(standard, uncertainty={k: v / 3 for k, v in known.items()})
-
-
-def _placed(standard: Standard, frequency: Real) -> Standard:
-    """An open or short an eighth of a wave away in the middle of the band."""
-    away = 1 / (8 * float(np.median(frequency)))
-    return standard if standard.kind == "load" else replace(standard, offset_delay=away)
-
-
-def _shorter(line: Length) -> Length:
-    """Half of a cable; a tape measure is as wrong about it as about the whole."""
-    if line.kind not in ("cable", "measured") or line.seen is not None:
-        return line
-    return replace(line, line=replace(line.line, length_m=line.line.length_m / 2))
 
 
 @dataclass(frozen=True, eq=False)
