@@ -31,6 +31,8 @@ from rfcal.record.results import (
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
 
+UPPER = (slice(None), [0, 0, 1], [0, 1, 1])
+"""What differs in symmetric matrices, shape (F, 2, 2)."""
 MOST_HEAD = 4_000_000
 """Bytes of results.json within which it says what is of its set."""
 _SET = re.compile(rb'^"record": .*"fingerprint": "([0-9a-f]{64})", "files": (.*)', re.MULTILINE)
@@ -108,7 +110,8 @@ def _calibration(results: Results) -> dict[str, Any]:
 
 
 def _check(check: Check) -> dict[str, Any]:
-    half = check.expanded_uncertainty()
+    total = check.measured.covariance() + check.expected.covariance()
+    half = coverage.K_AXIS * coverage.standard_uncertainty(total)
     return {
         **_own(check, "name", "agrees"),
         "frequency_hz": check.frequency,
@@ -162,7 +165,7 @@ def _device(device: Device) -> dict[str, Any]:
         "plane": device.plane,
         "answer_hz": float(device.frequency[device.answer]),
         "reflection": Told(device.reflection.value, coverage.standard_uncertainty(spread)),
-        "reflection_covariance": Told(_upper(spread)),
+        "reflection_covariance": Told(spread[UPPER]),
         "impedance_ohm": Told(z.value, uncertain),
         "standard_uncertainty_ohm": Told(uncertain),
         "correlation": Told(correlation, 1.0),
@@ -201,7 +204,7 @@ def _verdict(device: Device) -> dict[str, Any]:
         "region": {
             "frequency_hz": device.frequency[bent],
             "centre": Told(region.centre[bent], coverage.standard_uncertainty(covariance)),
-            "covariance": Told(_upper(covariance)),
+            "covariance": Told(covariance[UPPER]),
             "radius": Told(region.radius[bent]),
         },
     }
@@ -328,10 +331,6 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "volts_peak": float(proposal.volt.max(initial=0.0)),
         "amps_peak": float(proposal.ampere.max(initial=0.0)),
     }
-
-
-def _upper(covariance: np.ndarray) -> np.ndarray:
-    return np.stack([covariance[:, 0, 0], covariance[:, 0, 1], covariance[:, 1, 1]], axis=-1)
 
 
 def earlier_files(folder: Path) -> list[str]:

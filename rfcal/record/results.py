@@ -33,7 +33,6 @@ from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.format.schema import Record
-from rfcal.uncertainty import coverage
 from rfcal.uncertainty.curved_regions import Region
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity
@@ -55,11 +54,6 @@ class Check:
     agrees: bool  # as a whole: no more is outside than chance makes of one sound sweep
     inputs: Inputs  # that it was corrected from
     at: str | None = None  # the device in whose place it was read
-
-    def expanded_uncertainty(self) -> Real:
-        """95 % half-widths [1] of the difference's real and imaginary part, shape (F, 2)."""
-        total = self.measured.covariance() + self.expected.covariance()
-        return coverage.K_AXIS * coverage.standard_uncertainty(total)
 
 
 @dataclass(frozen=True, eq=False)
