@@ -146,6 +146,7 @@ def test_a_band_of_many_points_loses_none_of_them():
     assert few[0].tolist() == list(range(201))
 
 
+@style.own_settings()
 def test_a_picture_of_many_points_is_no_larger_than_a_screen_can_show():
     figure = style.new_figure()
     ax = style.dress(figure.subplots(), "x [1]", "y [1]")

@@ -11,7 +11,6 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -20,8 +19,6 @@ from rfcal.report.figures import style
 GREYS = (0, 34, 51, 68, 89, 106, 123, 140, 157, 174, 191, 207, 219, 231, 243, 255)
 STEPS_TO_WHITE = 12
 FONTS = "'DejaVu Sans', sans-serif"
-FINE = 0.3
-"""By so much [1/72 inch] a curve of many points may pass by one of them, which nobody can see."""
 
 
 def settle(figure: Figure) -> None:
@@ -47,8 +44,6 @@ def svg_text(figure: Figure, *, alt: str, prefix: str = "figure") -> str:
     `alt` says what it shows, for those who cannot see it; `prefix` starts every id, so that
     several pictures can share a page.
     """
-    for line in figure.findobj(Line2D):
-        line.get_path().simplify_threshold = FINE
     settle(figure)
     out = StringIO()
     with mpl.rc_context({"svg.hashsalt": "rfcal", "svg.fonttype": "none"}):

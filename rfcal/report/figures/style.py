@@ -20,6 +20,8 @@ from rfcal.maths.reflection import Real
 WHITE, GRID, MUTED, TEXT = "#FFFFFF", "#CFCFCF", "#595959", "#222222"
 DPI = 100
 SIZE_LABEL, SIZE_SMALL = 11.0, 10.0
+FINE = 0.3
+"""By so much [1/72 inch] a curve of many points may pass by one of them, which nobody can see."""
 FEW_POINTS = 30
 """Up to so many points a trace carries a marker on each."""
 
@@ -60,6 +62,7 @@ def own_settings() -> Iterator[None]:
     """Matplotlib as it comes, whatever its user has set; also to decorate what draws."""
     with mpl.rc_context():
         mpl.rcdefaults()
+        mpl.rcParams["path.simplify_threshold"] = FINE
         yield
 
 
