@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
-from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
+from rfcal.measurement.propagate import figures_of, impedance, propagate
 from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.planning.setup import Setup
 from rfcal.uncertainty.coverage import budget
@@ -50,7 +50,6 @@ class Plan:
     """What to expect of a measurement."""
 
     setup: Setup
-    inputs: Inputs  # as they will be
     reflection: Quantity  # at the device [1]
     figures: Figures
 
@@ -62,10 +61,10 @@ class Plan:
     @cached_property
     def options(self) -> tuple[Option, ...]:
         """What could be changed, the most helpful first."""
-        now, found = _widths(self.inputs), []
+        now, found = _widths(self.figures), []
         for change, other in changes(self.setup).items():
             try:
-                then = _widths(other.inputs(self.reflection.value))
+                then = _widths(_found(other, self.reflection.value)[1])
             except CalibrationError:
                 continue  # what cannot be calibrated so is no advice
             # an interval without end that stays so has not shrunk
@@ -93,19 +92,19 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
     if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
         raise CalibrationError("plan with a finite impedance whose R is not below zero")
-    inputs = setup.inputs(from_impedance(expected, setup.z_ref))
-    reflection = propagate(inputs)
-    return Plan(setup, inputs, reflection, figures_of(inputs, reflection, setup.z_ref))
+    return Plan(setup, *_found(setup, from_impedance(expected, setup.z_ref)))
 
 
-def _ends(inputs: Inputs) -> Real:
-    """Intervals of R and of X [z_ref], shape (F, 2, 2): last axis low and high."""
-    return ends_of(figures_of(inputs, propagate(inputs), 1.0))
+def _found(setup: Setup, reflection: Complex) -> tuple[Quantity, Figures]:
+    """What a measurement will say of a device that reflects this [1]."""
+    inputs = setup.inputs(reflection)
+    found = propagate(inputs)
+    return found, figures_of(inputs, found, setup.z_ref)
 
 
-def _widths(inputs: Inputs) -> Real:
-    """Of the intervals of R, of X and of both together [z_ref], shape (3, F)."""
-    r, x = np.ptp(_ends(inputs), axis=-1).T
+def _widths(figures: Figures) -> Real:
+    """Of the intervals of R, of X and of both together [ohm], shape (3, F)."""
+    r, x = np.ptp(ends_of(figures), axis=-1).T
     return np.array([r, x, np.hypot(r, x)])
 
 
@@ -187,7 +186,8 @@ def blind(setup: Setup) -> Blind:
         Marked places.
     """
     places = _rings()
-    ends, z = _ends(setup.repeated(places.size).inputs(places)), to_impedance(places, 1.0)
+    ends = ends_of(_found(setup.repeated(places.size), places)[1])
+    z = to_impedance(places, setup.z_ref)
     r, x = np.ptp(ends, axis=-1).T / 2
     return Blind(places, (ends[:, 0, 0] <= 0) | (r > LIMIT * z.real), ~(x <= LIMIT * np.abs(z)))
 
