@@ -8,6 +8,7 @@ to places.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
-from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, UNCLEAR, UNKNOWN
+from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
 from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, closes, find_shift
@@ -25,6 +26,13 @@ from rfcal.uncertainty.quantity import Quantity, combine
 
 LEAST = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
+
+AT_ONE = 0.04
+"""What differs by more at one frequency alone [1] is the end's, as a feed point that corroded in a
+narrow resonance; what weather does to an antenna is less (by simulation)."""
+
+LEAST_NEW = 0.01
+"""The same where nothing was seen before."""
 
 MORE = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
@@ -76,6 +84,7 @@ class Comparison:
     lost: Lost | None  # what it loses more all along it, made good like the shift
     largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
     largest_hz: float  # where that is
+    at_largest: tuple[float, float]  # what came back there, and comes now [1]
     weather: Lost | None = None  # the same, or less, as weather makes it
 
 
@@ -102,7 +111,8 @@ def compare(
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     before, _ = in_line(frequency, then.value, line, loss_known, z_ref, None)
     found = find_echoes(band, before), find_echoes(band, after)
-    differ = partial(_differ, _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m))
+    sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m)
+    differ = partial(_differ, sweeps)
     lost = grown(*found, end_then_m)
     if lost is None:
         plain = differ(None)
@@ -111,7 +121,8 @@ def compare(
         mild = plain if weather is None else differ(weather)
         return plain if mild.changes else replace(mild, lost=None, weather=weather)
     # loss in the conductors delays the wave, that of joints and braids hardly does
-    ways = [differ(replace(lost, inside=share)) for share in (1.0, 0.0)]
+    whole = replace(sweeps, at_one=np.inf)  # that law is no closer
+    ways = [_differ(whole, replace(lost, inside=share)) for share in (1.0, 0.0)]
     best = min(ways, key=lambda one: sum(change.size for change in one.changes))
     # what is new on the way keeps part of the wave from the end as well
     return differ(None) if any(c.what == "new" for c in best.changes) else best
@@ -129,6 +140,8 @@ class _Sweeps:
     events: Events
     end_then_m: float | None  # where the line ended, if known
     end_m: float  # and ends
+    at_one: float = AT_ONE  # what at one frequency is a change of that end [1]
+    piece_m: float = 0.0  # how long a piece was put in or taken out
 
 
 def closed(before: float, after: float, was: str, now: str) -> bool:
@@ -168,16 +181,22 @@ def _once_moved(
     if shift is not None:
         moved = shift.size * shift.form(baseline.distance_m)
         baseline = replace(baseline, distance_m=np.maximum(baseline.distance_m + moved, 0))
-    sweeps = replace(sweeps, baseline=baseline, end_m=_end(sweeps, baseline))
+    piece_m = 0.0 if shift is None or shift.between_m is None else abs(shift.size)
+    sweeps = replace(sweeps, baseline=baseline, end_m=_end(sweeps, baseline), piece_m=piece_m)
     difference = sweeps.after - before
     worst = int(np.argmax(np.abs(difference)))
     changes = _laid_to_places(sweeps, before)
+    told = np.isfinite(sweeps.end_m) and not piece_m  # what goes round moves otherwise
+    if told and not changes and np.abs(difference[worst]) > sweeps.at_one:
+        rms = np.sqrt(np.average(np.abs(difference) ** 2, weights=band.weight))
+        changes = (_change(sweeps, before, sweeps.end_m, float(rms)),)
     return Comparison(
         changes,
         _from_new(shift, changes, baseline, band),
         lost,
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
+        (float(np.abs(before[worst])), float(np.abs(sweeps.after[worst]))),
     )
 
 
@@ -288,12 +307,14 @@ def _from_new(
 def _slowing(new: list[Change], size: float, near: float) -> Change:
     """Which new place most likely slows the wave: one alone does, or a slower stretch begins there.
 
-    That has less impedance, so that its two ends differ in sign.
+    That has less impedance, or its two ends, which differ in sign, are told as such.
     """
+    kinds = [{(kind, c.after.real > 0) for kind in STRETCHES & {c.kind, *c.fits}} for c in new]
+    ends = [any((k, not s) in then for k, s in here) for here, then in pairwise([*kinds, set()])]
     told = [bool(c.fits) or c.kind not in UNCLEAR for c in new]
     less = [t and c.after.real * size < 0 for t, c in zip(told, new, strict=True)]
-    each = zip(new, less, [*less[1:], False], strict=True)
-    starts = (c for c, here, then in each if c.kind in SLOWING or (here and not then))
+    each = zip(new, ends, less, [*less[1:], False], strict=True)
+    starts = (c for c, two, here, no in each if c.kind in SLOWING or two or (here and not no))
     likely = next(starts, new[0])
     # of a piece put in, the far end lies as far behind the near one as places moved
     piece = abs(likely.distance_m - new[0].distance_m - size) < near
@@ -308,7 +329,7 @@ def slowed(change: Change, frequency: Real, speed: float) -> float:
 
 def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
     """Changes at places, from the echoes of the difference to what was before, moved."""
-    found = find_echoes(sweeps.now.band, sweeps.after - before)
+    found, band = find_echoes(sweeps.now.band, sweeps.after - before), sweeps.now.band
     _, of_size = found.uncertainty()
     of_common = np.linalg.norm(found.moved_by(sweeps.shared), axis=0) / np.sqrt(2)
     uncertainty = np.hypot(of_size, of_common)
@@ -316,13 +337,20 @@ def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
     # far behind the end the loss that is made good turns noise into more than all there is
     could = size <= MOST_CHANGE
     size, uncertainty = size[could], uncertainty[could]
-    place = _places(sweeps, found.distance[could], size)
+    place = np.full(could.size, np.nan)
+    place[could] = _places(sweeps, found.distance[could], size)
     changes: list[Change] = []
     for where in np.unique(place[np.isfinite(place)]):
         here = place == where
-        whole, least = (float(np.linalg.norm(of[here])) for of in (size, uncertainty))
-        if whole > max(LEAST, SIGNIFICANT * least):
-            changes += [_change(sweeps, before, float(where), whole)]
+        # echoes of one place may undo each other
+        whole = found.model(here) * np.exp(2 * where * band.propagation.real)
+        rms = float(np.sqrt(np.average(np.abs(whole) ** 2, weights=band.weight)))
+        change = _change(sweeps, before, float(where), rms)
+        least = LEAST_NEW if change.what == "new" else LEAST
+        if rms > max(least, SIGNIFICANT * float(np.linalg.norm(uncertainty[here[could]]))):
+            if any(nearer.closed for nearer in changes):  # nothing comes back from there
+                change = replace(change, what="gone", after=0j, closed=False)
+            changes += [change] * (change.what != "gone" or change.before != 0)
     return tuple(changes)
 
 
@@ -353,7 +381,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
             place[k] = events_m[np.argmin(beside)]
         elif stronger.min() < CLUSTER * sweeps.now.band.resolution:
             place[k] = place[np.argmin(stronger)]
-        elif np.any(2 * MARGIN * bounce[np.abs(bounce_m - d) < near] > size[k]):
+        elif np.any(2 * MARGIN * bounce[np.abs(bounce_m - d) < near + sweeps.piece_m] > size[k]):
             continue  # it has grown, or moved with both of its ends
         else:
             place[k] = d if not events_m.size or d < events_m.max() else events_m.max()

@@ -54,6 +54,7 @@ PHASES = 2.0
 """Kinds fit whose phase is within so many standard uncertainties."""
 SLOW, STRETCH = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
+STRETCHES = {STRETCH.format(impedance) for impedance in ("lower", "higher")}
 
 
 @dataclass(frozen=True, eq=False)

@@ -98,7 +98,7 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
     """
     band, most = then.band, defaults.WEATHER_LOSS
     attenuation = line.propagation(band.frequency).real
-    if band.narrow or not (then.distance.size and np.any(attenuation)):
+    if not (then.distance.size and np.any(attenuation)):
         return None
     end_m = _end(then, end_m)
     fallen, _, weight = _fallen(band, *(_from(echoes, end_m) for echoes in (then, now)))
@@ -106,7 +106,9 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
     # weighted least squares of fallen = share law, and of fallen = share law + constant
     laws = law, law - weight**2 @ law
     share, by_bend = (float(weight**2 @ (x * fallen) / (weight**2 @ x**2)) for x in laws)
-    if not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
+    if band.narrow:
+        by_bend = share  # that shows no bend
+    elif not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
         return None
     doubt = abs(by_bend - share) * float(np.mean(attenuation)) * end_m / NEPER_PER_DB
     share = float(np.clip(share, -most, most))

@@ -431,7 +431,7 @@ def test_a_shorted_end_is_told_beside_a_sound_line(tower):
     stated = "length_m = 40\nloss_db_per_100m = [[1.0, 0.8], [100.0, 8.0]]"
     bend(tower, "velocity_factor = 0.85", f"velocity_factor = 0.85\n{stated}")
     state = line_lines(compute.compute(tower).line)[0]
-    said = r"state: The end itself reflects (1|0\.9\d?) .*, as a shorted line does"
+    said = r"state: The line's end at 40\.\d.* reflects (1|0\.9\d?) .*, as a shorted line does"
     assert re.search(said, state)
 
 

@@ -253,6 +253,39 @@ def test_a_longer_line_is_not_said_to_be_so_from_a_plain_joint_on(plain, other):
     assert "m (33.0 m along the line if it is wet or other cable from 30.0 m to there)" in said
 
 
+@pytest.mark.parametrize(("z0", "vf"), [(75.0, 0.66), (75.0, 0.72), (42.0, 0.7)])
+def test_a_slower_stretch_of_any_impedance_is_told_from_its_start(z0, vf):
+    rng, line = np.random.default_rng(31), Line(34.0, 0.85, 50.0, 0.35)
+    for start in (8.0, 17.0):
+        piece = replace(line, length_m=2.6, z0=z0, velocity_factor=vf)
+        whole = line.two_port(WIDE, start) @ piece.two_port(WIDE)
+        whole = whole @ line.two_port(WIDE, line.length_m - start - 2.6)
+        now, then = from_impedance(whole.input_impedance(rod())), foot(WIDE, line, rod())
+        found = state(rng, WIDE, line, now, then, loss_known=True, length_m=34.0)
+        said, shift = line_verdict(found)[0], found.comparison.shift
+        assert shift.from_m == pytest.approx(start, abs=0.1)
+        assert re.match(rf"From {shift.from_m:.1f} m on, counted from \D*, the line is", said), said
+        far = start + 2.6 * 0.85 / vf
+        assert re.search(rf"then from {start:.0f}\.\d m on to .*{far:.1f} m", said), said
+
+
+@pytest.mark.parametrize(("ohm", "told"), [(1.9, True), (0.5, False)])
+def test_a_small_new_place_is_told_of_a_line_that_is_as_it_was(ohm, told):
+    rng, line = np.random.default_rng(32), Line(28.0, 0.66, 50.0, 0.6)
+    end, small = random_rod(rng, WIDE), ("series", ohm, 17.0)
+    now, then = foot(WIDE, line, end, small), foot(WIDE, line, end)
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=28.0)
+    said, fault = line_verdict(found)
+    assert not fault
+    assert said.startswith("New reflection at 17.0" if told else "The line is as it was"), said
+    assert ("as a sound connector may: look there at the next visit" in said) is told
+    # no word of a fault for what a sound connector may do
+    rows = [row for row in line_lines(found) if row.startswith("  17.0")][:1]
+    assert [row.endswith("return loss), as a sound connector may") for row in rows] == [True] * told
+    same = line_verdict(state(rng, WIDE, line, now, now, loss_known=True, length_m=28.0))[0]
+    assert same.startswith("The line is as it was")
+
+
 def test_weather_is_not_called_more_than_weather():
     """0.14 % of delay on a sound line: told below, and in no contradiction to the headline."""
     rng, line = np.random.default_rng(15), Line(35.0, 0.66, 50.0, 0.6)
@@ -303,7 +336,7 @@ def test_the_end_of_a_line_that_grew_since_its_far_end_was_swept_is_its_end():
     sweeps = jumper(line, end, 1.6), foot(WIDE, line, end), foot(WIDE, line, 1e9)
     now, then, far = (Quantity(noisy(rng, each, 0.0005)) for each in sweeps)
     said = "\n".join(line_lines(line_state(wanted, WIDE, now, then, [far], 50.0)))
-    assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 36\.\d+ ± ", said)
+    assert re.search(r"36\.\d+ ± \S+ m: the line's end \(by the record at 35 m\)", said)
     assert not re.search(r"36\.\d.* no place", said)
     assert "has changed" not in said
 
@@ -330,7 +363,7 @@ def test_the_end_of_a_line_that_was_shortened_is_its_end():
     found = state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0)
     assert found.comparison.shift.size == pytest.approx(-2, abs=0.02)
     said = "\n".join(line_lines(found))
-    assert re.search(r"35\.00 ± 0\.20 m: the line's end, seen at 3[23]\.\d+ ± ", said)
+    assert re.search(r"3[23]\.\d+ ± \S+ m: the line's end \(by the record at 35 m\)", said)
     assert "no single simple fault" not in said
 
 
@@ -435,10 +468,33 @@ def test_what_a_line_loses_on_another_day_is_no_change_of_its_end(share, top):
         said, fault = line_verdict(state(rng, band, line, *sweeps, **known))
         assert said.startswith("The line is as it was"), said
         assert not fault
+        if "but for weather" in said:
+            rows = line_lines(state(rng, band, line, *sweeps, **known))
+            more = "more" if share > 0 else "less"
+            assert any(re.match(rf"its loss is 0\.\d+ dB {more} at .* made good", r) for r in rows)
         # a plug at its top takes up alike at all frequencies
         sweeps = foot(band, line, end, ("series", 5.0, 59.7)), sweeps[1]
         said, fault = line_verdict(state(rng, band, line, *sweeps, **known))
         assert fault, said
+
+
+@pytest.mark.parametrize("mhz", [(50, 54), (140, 150)], ids=str)
+def test_a_hot_day_is_no_change_of_the_end_by_a_narrow_band(mhz):
+    rng, band = np.random.default_rng(33), np.linspace(*mhz, 201) * 1e6
+    for share in (0.055, -0.05):
+        for _ in range(4):
+            line = Line(rng.uniform(45, 65), 0.66, 50.0, 1.4, 0.01)
+            other = {"conductor_db": 1.4 * (1 + share), "dielectric_db": 0.01 * (1 + share)}
+            day, end = replace(line, **other), test_line_state.rod(band, 28e6, 40.0, 8.0)
+            swept = foot(band, day, end), foot(band, line, end)
+            found = state(rng, band, line, *swept, loss_known=True, length_m=line.length_m)
+            said, fault = line_verdict(found)
+            assert not fault, said
+            assert "if it was as warm in both sweeps, look at what the line ends in" in said
+            # what hardly reflects any more is no weather
+            worse = foot(band, line, 1 / (1 / end + 1 / 100))
+            found = state(rng, band, line, worse, swept[1], loss_known=True)
+            assert line_verdict(found)[1]
 
 
 @pytest.mark.parametrize("length_m", [35.0, 0.0], ids=["stated", "not stated"])
@@ -454,16 +510,63 @@ def test_a_piece_that_was_added_is_asked_for_on_the_ground_first(length_m):
     # behind a joint that stayed where it was it is not at the foot
     swept = foot(WIDE, replace(line, length_m=36.5), end, OLD), foot(WIDE, line, end, OLD)
     said, _ = line_verdict(state(rng, WIDE, line, *swept, **stated))
-    assert "Ask at the antenna; if none was, look between 12.0 and 35" in said
+    length_now = ", and state length_m as it is now" if length_m else ""
+    assert f"Ask at the antenna{length_now}; if none was, look between 12.0 and 35" in said
+    assert (
+        "antenna does" not in said
+    )  # what goes round between joint and end has moved twice as far
 
 
-def test_what_differs_and_is_laid_to_no_place_is_said_of_the_end():
-    """An antenna whose joint has corroded moves what is seen near its resonance alone."""
+@pytest.mark.parametrize("length_m", [18.0, 0.0], ids=["stated", "not stated"])
+@pytest.mark.parametrize("ohm", [68.0, 80.0])
+def test_a_feed_point_that_corroded_in_a_narrow_resonance_is_told_first(ohm, length_m):
+    """It moves what is seen near there alone; the figures are those of there, and differ."""
     rng, band, line = np.random.default_rng(15), np.linspace(1e6, 60e6, 296), Line(18.0, 0.8)
-    antennas = (test_line_state.rod(band, 28.5e6, r, 12.0 * 60 / r) for r in (68.0, 60.0))
+    antennas = (test_line_state.rod(band, 28.5e6, r, 12.0 * 60 / r) for r in (ohm, 60.0))
     now, then = (foot(band, line, antenna) for antenna in antennas)
-    found = state(rng, band, line, now, then, loss_known=True, length_m=18.0)
-    assert found.comparison.changes == ()
-    assert "yet the sweeps differ by 0.06 at 28." in line_verdict(found)[0]
-    same = state(rng, band, line, then, then, loss_known=True, length_m=18.0)
-    assert "differ" not in line_verdict(same)[0]
+    given = {"loss_known": True} | ({"length_m": length_m} if length_m else {})
+    found = state(rng, band, line, now, then, **given)
+    said, fault = line_verdict(found)
+    assert fault
+    told = re.match(r"What .* changed most at (28\.\d+) MHz: .* is (0\.\d+) .* was (0\.\d+)", said)
+    shown = [float(np.interp(float(told[1]) * 1e6, band, abs(sweep))) for sweep in (now, then)]
+    assert [float(told[2]), float(told[3])] == pytest.approx(shown, abs=0.01)
+    assert told[2] != told[3]
+    assert "the line is otherwise as it was" in said
+    assert told[0].split("changed", 1)[1] in "\n".join(line_lines(found)[1:])
+    said, fault = line_verdict(state(rng, band, line, then, then, **given))
+    assert said.startswith("The line is as it was"), said
+    assert not fault
+
+
+@pytest.mark.parametrize("off", [0.5, 1.1])
+def test_a_line_that_was_cut_is_asked_for_first_and_ends_where_it_is_seen(off):
+    """The record has the length before: no antenna was moved, as all is explained."""
+    rng, line = np.random.default_rng(29), Line(33.0, 0.66, 50.0, 0.65, 0.003)
+    for _ in range(3):
+        end = random_rod(rng, WIDE)
+        swept = (foot(WIDE, replace(line, length_m=m), end) for m in (33.0 - off, 33.0))
+        found = state(rng, WIDE, line, *swept, loss_known=True, length_m=33.0)
+        said, fault = line_verdict(found)
+        assert fault
+        assert found.comparison.changes == ()
+        told = re.match(r"The line is (\S+) ± (\S+) m shorter than it was, .*: was it cut", said)
+        assert abs(float(told[1]) - off) < float(told[2]) + 0.01
+        assert "antenna does" not in said
+        ends = next(row for row in line_lines(found) if "the line's end" in row and ": the" in row)
+        place, half = re.match(r"  (\S+) ± (\S+) m: ", ends).groups()
+        assert abs(float(place) - 33.0 + off) < float(half)
+        assert "by the record at 33 m" in ends
+
+
+def test_behind_a_break_everything_is_gone():
+    rng, line = np.random.default_rng(30), Line(34.0, 0.66, 50.0, 0.6, 0.005)
+    for off in (1.2, 3.0):
+        gap = ("series", 1 / (2j * np.pi * WIDE * 1e-12), 34.0 - off)
+        end = random_rod(rng, WIDE)
+        swept = foot(WIDE, line, end, gap), foot(WIDE, line, end)
+        found = state(rng, WIDE, line, *swept, loss_known=True, length_m=34.0)
+        said = line_verdict(found)[0]
+        assert "nothing is seen beyond" in said
+        behind = [c for c in found.comparison.changes if c.distance_m > 34.0 - off / 2]
+        assert [c.what for c in behind] == ["gone"], said

@@ -462,7 +462,7 @@ def test_the_end_of_a_line_of_known_length_is_listed_where_it_is():
     band, line = np.linspace(40e6, 60e6, 201), Line(40.0, 0.85, 50.0, 0.42)
     seen = foot(band, line, rod(band, 50.3e6, 47.0, 9.0))
     said = line_lines(state(np.random.default_rng(1), band, line, seen, length_m=40.0))
-    assert any(re.match(r"  40\.00 ± 0\.20 m: the line's end, seen at 4\d", row) for row in said)
+    assert any(re.match(r"  40\.00 ± 0\.20 m: the line's end \(seen at 4\d", row) for row in said)
 
 
 @pytest.mark.parametrize("ohm", [5.0, 1.2])
@@ -614,5 +614,13 @@ def test_an_open_end_is_told_where_it_is_seen():
     """A break 0.5 m below the antenna is at the end as far as a sweep tells, and yet not there."""
     rng, line = np.random.default_rng(16), Line(30.0, 0.66, 50.0, 0.6)
     broken = foot(WIDE, replace(line, length_m=29.5), 1e9)
-    said = line_verdict(state(rng, WIDE, line, broken, loss_known=True, length_m=30.0))[0]
-    assert re.match(r"The end itself, seen at 2[89]\.\d+ ± 0\.\d+ m from where", said), said
+    found = state(rng, WIDE, line, broken, loss_known=True, length_m=30.0)
+    said = line_verdict(found)[0]
+    place, half = re.match(
+        r"The line's end at (\S+) ± (\S+) m from where .* an open", said
+    ).groups()
+    assert abs(float(place) - 29.5) < float(half)
+    rows = "\n".join(line_lines(found))
+    assert f"{place} ± {half} m: the line's end (by the record at 30 m), an open line" in rows
+    assert "30.00 ± 0.20" not in rows
+    assert "last 0." not in said

@@ -5,7 +5,7 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change, slowed
+from rfcal.feedline.changes import LEAST, Change, explained, slowed
 from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import more_than_all
 from rfcal.feedline.fault_kinds import SLOWING
@@ -13,8 +13,10 @@ from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_otherwise import stretches
 from rfcal.record.findings.line_verdict import (
     at_end,
+    before_end,
     end_words,
     kind_words,
     look_words,
@@ -34,8 +36,8 @@ LEAST_MOVE = 0.01
 WEAKLY = 0.5
 """What lies beyond a place that reflects so much [1] is seen weakly."""
 
-TURNED = 0.2
-"""What changed in size by less than this part of it, and of all that changed, only turned."""
+TURNED_DB = 0.5
+"""What changed in size by less than this [dB] only turned."""
 
 TOP_M = 5.0
 """Where a line broke is told from its end too if it is no farther from there [m]."""
@@ -75,9 +77,6 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         values = {} if found.weather is None else _weather_values(found.weather)
         sound = say.LINE_WEATHER if values else sound
         said = moved or sound.format(least=LEAST, end=end_words(state), **values)
-        if sound == say.LINE_SOUND and not moved and found.largest > LEAST:
-            most = {"most": found.largest, "most_mhz": found.largest_hz / 1e6}
-            said += say.LINE_DIFFERS.format(**most, near=state.now.near_m)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
@@ -85,15 +84,21 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     one = next((c for c in found.changes if c.closed), first) if first.what == "gone" else first
     each = [c for c in found.changes if (c is one or c.closed) and c not in new]
     told = [_change_words(state, c) for c in each]
-    told += reflections(state, say.LINE_NEW, [(c.distance_m, c.after, c.kind, c.fits) for c in new])
+    places = [(c.distance_m, c.after, c.kind, c.fits) for c in new]
+    told += reflections(state, say.LINE_NEW, [place for place in places if abs(place[1]) >= LEAST])
+    small = [(*place[:2], "", ()) for place in places if abs(place[1]) < LEAST]
+    told += reflections(state, say.LINE_NEW_SMALL, small)
+    off = state.now.distance_m - np.array([c.distance_m for c in new])[:, None]
+    is_new = np.any(np.abs(off) < state.now.near_m, axis=0)
+    told += stretches(state, [m for m in before_end(state) if is_new[m]], is_new)
     if not longer and new and new[0].kind in SLOWING:
         speed = state.now.velocity_factor * SPEED_OF_LIGHT
         moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
     # a piece that slows the wave is what its two ends come from
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
     parts.append(_beyond(state, found.changes, bool(moved)))
-    fault = longer or bool(lost) or any(c.what != "gone" for c in found.changes)
-    return parts, fault
+    come = [c for c in found.changes if c.what != "gone" and not explained(c, found.changes)]
+    return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
 
 def _weather_values(weather: Lost) -> dict[str, object]:
@@ -140,10 +145,13 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     assert found is not None
     last = state.end if state.end is not None else int(np.argmax(np.abs(now.reflection)))
     at_ends = near <= 0, far > now.distance_m[last] - shift.size - now.near_m
-    if shift.size > 0 and any(at_ends) and not any(c.grown for c in found.changes):
-        ask = ", then ".join(compress(say.LINE_ADDED_ENDS, at_ends))
-        return say.LINE_ADDED.format(size=size, piece=shift.size, ends=ask, near=near, far=far)
     ends = shift.size < 0 and np.max(np.abs(now.reflection), initial=0.0) > TOTAL
+    if not ends and any(at_ends) and not any(c.grown for c in found.changes):
+        ask = ", then ".join(compress(say.LINE_ADDED_ENDS, at_ends))
+        where = {"ends": ask, "near": near, "far": far}
+        state_it = say.LINE_LENGTH_NOW if state.length_m else ""
+        asked = say.LINE_ADDED[more].format(piece=shift.size, length=state_it, **where)
+        return say.LINE_NOTHING_NEW.format(size=size, more=more) + asked
     return say.LINE_LONGER.format(
         place=place or f"somewhere between {near:.1f} and {far:.1f} m",
         other="" if shift.or_m is None else say.LINE_OR_FROM.format(place=shift.or_m),
@@ -160,8 +168,7 @@ def _change_words(state: LineState, change: Change) -> str:
     if change.what == "gone":
         foot = change.distance_m < state.now.near_m
         return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
-    ends = at_end(state, change.distance_m)
-    if not ends and (change.grown or state.length_m):
+    if not of_end(state, change):
         kind = kind_words(state, change.distance_m, change.kind, change.fits)
         look, how = look_words(state, [change.distance_m]), "grown" if change.grown else "changed"
         values = {"place": place, "how": how, "before": before, "after": after}
@@ -172,10 +179,25 @@ def _change_words(state: LineState, change: Change) -> str:
             place = f"{plus_minus(float(state.now.distance_m[state.end]), half)} m"
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
+    what = say.LINE_END if at_end(state, change.distance_m) else say.LINE_ABOUT
+    return what.format(near=state.now.near_m, place=place) + most_words(state)
+
+
+def of_end(state: LineState, change: Change) -> bool:
+    """Whether it is the line's end that changed, or may be where its length is not known."""
+    return at_end(state, change.distance_m) or not (change.grown or state.length_m)
+
+
+def most_words(state: LineState) -> str:
+    """How the end changed, by what comes back to the foot where that changed most."""
+    found = state.comparison
+    assert found is not None
+    (before, after), most = found.at_largest, found.largest
     # of what only turned the size is as it was
-    least = min(change.size, abs(change.before))
-    turned = abs(abs(change.after) - abs(change.before)) < TURNED * least
-    what = say.LINE_END if ends else say.LINE_ABOUT
-    what = what.format(near=state.now.near_m, place=place)
-    said = say.LINE_TURNED if turned else say.LINE_CHANGED
-    return said.format(what=what, before=before, after=after)
+    turned = abs(20 * np.log10(after / before)) < TURNED_DB
+    return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
+        before=size_words(before),
+        after=size_words(after),
+        most=most,
+        most_mhz=found.largest_hz / 1e6,
+    )

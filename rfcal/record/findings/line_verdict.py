@@ -8,6 +8,7 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST
+from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import (
     MISMATCH,
@@ -282,8 +283,9 @@ def alone(state: LineState) -> tuple[str, bool]:
         itself, no_antenna = _end_itself(state)
         if other := usual_type(state):
             itself, also = [*itself, other], f"{also}; {other}"
-        said = [*_small(state, end), hidden]
-        said = [*itself, *said] if no_antenna else [*said, *itself]
+        said = [*_small(state, end), hidden, *itself]
+        if no_antenna:
+            said = [*itself, *_small(state, "it")]
         if told:
             look = "" if first else look_words(state, now.distance_m[strong])
             said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
@@ -329,21 +331,27 @@ def _end_itself(state: LineState) -> tuple[list[str], bool]:
     if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
         return [], False
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
-    as_what, seen = say.LINE_END_KINDS.get(kind, ""), end_seen(state)
-    seen = seen and f", {seen},"
-    return [say.LINE_END_ITSELF.format(size=size, seen=seen) + as_what], bool(as_what)
+    as_what = say.LINE_END_KINDS.get(kind, "")
+    end, seen = end_words(state) if as_what else "the end itself", end_place(state)[1]
+    return [say.LINE_END_ITSELF.format(end=end, seen=seen, size=size) + as_what], bool(as_what)
 
 
-def end_seen(state: LineState) -> str:
-    """Where the line's end is seen, if that is not where it is known to be."""
-    now, at = state.now, state.end
-    if (
-        at is None
-        or abs(now.distance_m[at] - state.length_m) <= K_AXIS * state.length_uncertainty_m
-    ):
-        return ""
-    half = K_AXIS * float(now.distance_uncertainty_m[at])
-    return say.LINE_END_SEEN.format(place=plus_minus(float(now.distance_m[at]), half))
+def end_place(state: LineState) -> tuple[str, str]:
+    """Where the line ends, with its 95 % half-width, and where it is stated or seen if elsewhere.
+
+    It is where it is seen if it may have broken before it, or has moved since the baseline; an
+    antenna's own delay alone moves nothing.
+    """
+    now, at, stated, found = state.now, state.end, state.length_m, state.comparison
+    half = K_AXIS * state.length_uncertainty_m
+    place = f"{plus_minus(stated, half)} m"
+    if at is None or abs((seen := float(now.distance_m[at])) - stated) <= half:
+        return place, ""
+    moved = found and found.shift and found.shift.between_m
+    if not (moved or abs(now.reflection[at]) > TOTAL):
+        return place, say.LINE_END_SEEN.format(seen=seen)
+    place = f"{plus_minus(seen, K_AXIS * float(now.distance_uncertainty_m[at]))} m"
+    return place, say.LINE_END_STATED.format(length_m=stated)
 
 
 def at_end(state: LineState, distance_m: float) -> bool:
@@ -357,8 +365,7 @@ def at_end(state: LineState, distance_m: float) -> bool:
 def end_words(state: LineState) -> str:
     """Where the line ends, or how far it was seen, in words."""
     if state.length_m and state.beyond_m is None:
-        half = K_AXIS * state.length_uncertainty_m
-        return f"the line's end at {plus_minus(state.length_m, half)} m"
+        return f"the line's end at {end_place(state)[0]}"
     return f"{min(state.now.range_m, state.now.seen_m):.0f} m"
 
 
@@ -373,7 +380,7 @@ def size_words(reflection: float) -> str:
 def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
     if at_end(state, distance_m):
-        return f"{plus_minus(state.length_m, K_AXIS * state.length_uncertainty_m)} m"
+        return end_place(state)[0]
     now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
     if nearest is None:
         return f"{distance_m:.1f} m"

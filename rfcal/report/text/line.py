@@ -4,18 +4,20 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.changes import explained
+from rfcal.feedline.changes import LEAST, explained
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line_changes import most_words, of_end
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
 
 STATE = "the line's state: "
+MADE_GOOD = "that was made good before the sweeps were compared"
 
 
 def line_lines(line: LineState) -> list[str]:
@@ -25,22 +27,22 @@ def line_lines(line: LineState) -> list[str]:
     said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
-        place = plus_minus(float(now.distance_m[i]), half)
+        place = f"{plus_minus(float(now.distance_m[i]), half)} m"
         row = [state.size_words(float(size[i]))]
         if farther := state.farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
+        elif i != line.end and size[i] < LEAST:
+            row.append(say.LINE_AS_SOUND)
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, now.distance_m[i], kind, now.fits[i]))
         if i == line.end:
-            if seen := state.end_seen(line):
-                row.insert(0, seen)
-            place = plus_minus(line.length_m, coverage.K_AXIS * line.length_uncertainty_m)
-            row.insert(0, "the line's end")
+            place, stated = state.end_place(line)
+            row.insert(0, f"the line's end{stated}")
             hides = say.LINE_HIDES.format(near=near)
             row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
-        said.append(f"  {place} m: {', '.join(row)}")
+        said.append(f"  {place}: {', '.join(row)}")
     if np.any(late):
         *some, last = (f"{d:.1f}" for d in now.distance_m[late])
         echoes = f"{', '.join(some)} and {last}" if some else last
@@ -79,11 +81,17 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
+        if c is found.changes[0] and of_end(line, c):
+            told = most_words(line)
         told += f", {say.LINE_EXPLAINED}" if explained(c, found.changes) else ""
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:
         said.append(shift_words(found.shift))
+    if (lost := found.lost or found.weather) is not None:
+        more = "more" if lost.more_db > 0 else "less"
+        size, middle = abs(lost.more_db), f"{lost.at_hz / 1e6:.3g}"
+        said.append(f"its loss is {size:.1g} dB {more} at {middle} MHz: {MADE_GOOD}")
     if not found.changes:
         most = f"{found.largest:.2g} of reflection at most, at {found.largest_hz / 1e6:.4g} MHz"
         said.append(f"the two sweeps differ by {most}")
@@ -93,13 +101,12 @@ def _comparison_lines(line: LineState) -> list[str]:
 def shift_words(shift: Shift) -> str:
     """How the line's places have moved, in words."""
     more = "longer" if shift.size > 0 else "shorter"
-    taken = "that was made good before the sweeps were compared"
     if shift.between_m is not None:
-        return f"the line is {more} than in the baseline: {taken}"
+        return f"the line is {more} than in the baseline: {MADE_GOOD}"
     place = "one place" if shift.from_m is None else f"{shift.from_m:.1f} m"
     delay = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline"
     where = "" if shift.sure else f" or from {place} on"
-    return f"{delay}, all along it as weather may make it{where}: {taken}"
+    return f"{delay}, all along it as weather may make it{where}: {MADE_GOOD}"
 
 
 def _properties(line: LineState) -> list[str]:

@@ -8,6 +8,8 @@ _FROM = "from where the standards were connected"
 LINE_FROM = {"": f" {_FROM}", " on": f", counted {_FROM}"}
 """Behind the first place of a sentence."""
 LINE_NEW = "new reflection{s} at {places}, {kind}{look}"
+LINE_AS_SOUND, LINE_NEXT_VISIT = "as a sound connector may", "look there at the next visit"
+LINE_NEW_SMALL = f"new reflection{{s}} at {{places}}, {LINE_AS_SOUND}: {LINE_NEXT_VISIT}"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
 LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
@@ -18,10 +20,12 @@ LINE_OVER = (
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
-LINE_CHANGED = "{what} has changed from {before} to {after}"
+LINE_CHANGED = (
+    "changed most at {most_mhz:.4g} MHz: what comes back to the foot is {after} and was {before}"
+)
 LINE_TURNED = (
-    "{what} reflects {after} as before, but at another phase, as an antenna does that "
-    "was moved, retuned or got wet, or has more or less line before it"
+    "reflects as much as before, but at another phase, as an antenna does that was moved, retuned "
+    "or got wet: most at {most_mhz:.4g} MHz, by {most:.2g}"
 )
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
 LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
@@ -45,8 +49,10 @@ LINE_IF_WET = (
 )
 LINE_EXPLAINED = "as a fault before it explains"
 LINE_HIDES = "its last {near:.2g} m"
-LINE_END = f"what the line ends in, or something in {LINE_HIDES}, at {{place}}"
-LINE_ABOUT = "what is within {near:.2g} m of {place}"
+LINE_END = (
+    f"what the line ends in (antenna, feed point), or something in {LINE_HIDES}, at {{place}} "
+)
+LINE_ABOUT = "what is within {near:.2g} m of {place} "
 LINE_LONGER = "from {place} on{other}, the line is {size} m {more} than it was: {look}"
 LINE_OR_FROM = ", or from {place:.1f} m on unless a plain joint or leak is there"
 LINE_LOOK = {
@@ -57,12 +63,17 @@ LINE_LOOK_BREAK = (
     "its end reflects nearly all, so look for a break there first, else whether a piece was taken "
     "out, or whether water has dried"
 )
-LINE_ADDED = (
-    "the line is {size} m longer than it was, as metres of this cable, and nothing new reflects: "
-    "was a piece of about {piece:.2g} m added since? Ask {ends}; if none was, look between "
-    "{near:.1f} and {far:.1f} m for water or a crush, though what slows the wave so much would "
-    "hardly go without reflecting"
+LINE_NOTHING_NEW = (
+    "the line is {size} m {more} than it was, as metres of this cable, and nothing new reflects: "
 )
+LINE_ADDED = {
+    "longer": "was a piece of about {piece:.2g} m added since? Ask {ends}{length}; if none was, "
+    "look between {near:.1f} and {far:.1f} m for water or a crush, though what slows the wave so "
+    "much would hardly go without reflecting",
+    "shorter": "was it cut, or a piece taken out? Ask {ends}{length}; if not, look between "
+    "{near:.1f} and {far:.1f} m whether water has dried",
+}
+LINE_LENGTH_NOW = ", and state length_m as it is now"
 LINE_ADDED_ENDS = "on the ground first, at its foot", "at the antenna"
 LINE_LOST = (
     "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
@@ -77,10 +88,6 @@ LINE_LOST_OR_END = (
 )
 LINE_SLOWS = (
     "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
-)
-LINE_DIFFERS = (
-    "; yet the sweeps differ by {most:.1g} at {most_mhz:.4g} MHz: what it ends in, or its last "
-    "{near:.2g} m, may have changed"
 )
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_WEATHER = (
@@ -126,14 +133,12 @@ LINE_SILENT = (
 )
 LINE_NO_FAULT = "no place reflects {size} or more before {end}"
 LINE_SMALL = "small reflection{s} at {places}, {kind}"
-LINE_NEXT_VISIT = "look there at the next visit"
 LINE_NO_MORE = "nothing else before {end} is seen to reflect {size:g} or more"
-LINE_SMALLER = (
-    "nothing before {end} reflects more than {size}, at {place}, as a sound connector may"
-)
+LINE_SMALLER = f"nothing before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
-LINE_END_ITSELF = "the end itself{seen} reflects {size}"
-LINE_END_SEEN = "seen at {place} m"
+LINE_END_ITSELF = "{end}{seen} reflects {size}"
+LINE_END_STATED = " (by the record at {length_m:.4g} m)"
+LINE_END_SEEN = " (seen at {seen:.1f} m)"
 LINE_END_KINDS = {
     "open": ", as an open line does (broken there, or no antenna connected), or an antenna far "
     "below its band",
