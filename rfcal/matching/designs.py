@@ -3,27 +3,24 @@
 The parts of a design are without loss, and its lengths the shortest, below half a wave. Whatever
 value a part has, what it makes of an impedance lies on one circle of the reflection plane: two
 parts match where the circle of the one at the load meets that from which the other leads to the
-target, as is drawn on the chart (D. M. Pozar, Microwave Engineering, sections 5.1 to 5.3). Node Q,
-virtual resistance as in C. Bowick, RF Circuit Design, chapter 4 (value from memory); by phase, from
-the chain matrix of a reciprocal network without loss.
+target, as is drawn on the chart (D. M. Pozar, Microwave Engineering, sections 5.1 to 5.3). Node Q
+as in C. Bowick, RF Circuit Design, chapter 4 (value from memory); by phase, from the chain matrix
+of a reciprocal network without loss.
 """
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from typing import Any
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
-from rfcal.matching.element import SECTION, SERIES, SHUNT, Part
-from rfcal.matching.network import Network
+from rfcal.matching.network import SECTION, SERIES, SHUNT, Network, Part
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 
-Ladder = list[tuple[str, float]]
-"""Series reactances [ohm] and shunt susceptances [S], source to load."""
 Parts = list[tuple[str, Part]]
 Circle = tuple[complex, float]
 """Centre and radius of reflections [1]."""
@@ -38,7 +35,7 @@ class Point:
 
     frequency_hz: float
     load_ohm: complex
-    target_ohm: float = defaults.REFERENCE_OHM
+    target_ohm: Any = defaults.REFERENCE_OHM  # complex on the way to it
 
 
 def short(value: float) -> str:
@@ -102,7 +99,7 @@ class _Free:
     def made(self, at: Point, value: float) -> Parts:
         """A series reactance [ohm] or shunt susceptance [S], or nothing of next to none."""
         in_series = self.place == SERIES
-        if abs(value) <= TINY * (at.target_ohm if in_series else 1 / at.target_ohm):
+        if abs(value) <= TINY * abs(at.target_ohm if in_series else 1 / at.target_ohm):
             return []
         if self.line:
             normalised = value / self.line.z0 if in_series else value * self.line.z0
@@ -189,63 +186,42 @@ def l_section(at: Point) -> tuple[Network, ...]:
     )
 
 
-def _ladder(at: Point, values: Ladder) -> Parts:
-    """Parts without loss, source to load."""
-    return [part for place, value in values for part in _Free(place).made(at, value)]
+def _shape(shape: str) -> tuple[str, str, Callable[[complex], complex]]:
+    """Places of a section's outer parts and its inner one, and what the outer ones add to.
 
-
-def _dual(parts: Ladder, target_ohm: float) -> Ladder:
-    """The dual about the target: each susceptance a reactance over its square, and the reverse.
-
-    It turns the target's square over the load into the target, where `parts` turn the load.
+    That is of an impedance the admittance for a pi, itself for a T.
     """
-    square = target_ohm**2
-    return [
-        (SERIES, value * square) if place == SHUNT else (SHUNT, value / square)
-        for place, value in parts
-    ]
-
-
-def _sections(shape: str, at: Point, pis: Callable[[complex], list[Ladder]]) -> tuple[Network, ...]:
-    """Pi sections by the load's admittance [S], or T sections, which are duals of pi sections."""
-    if shape == "T":
-        square = at.target_ohm**2
-        designs = [_dual(parts, at.target_ohm) for parts in pis(at.load_ohm / square)]
-    else:
-        designs = pis(1 / at.load_ohm)
-    return _networks((shape, _ladder(at, parts)) for parts in designs)
+    return (SERIES, SHUNT, complex) if shape == "T" else (SHUNT, SERIES, lambda ohm: 1 / ohm)
 
 
 def by_q(at: Point, *, shape: str, q: float) -> tuple[Network, ...]:
     """Every pi or T section whose larger Q is the one asked for, by the signs of its parts.
 
-    It is that of a pi's node on one side, and that of a T's branch.
+    It is that of a pi's node on one side, and that of a T's branch; what remains is an L section.
     """
-    resistance = at.load_ohm.real if shape == "T" else 1 / (1 / at.load_ohm).real
-    low, high = sorted((resistance, at.target_ohm))
+    outer, inner, own = _shape(shape)
+    ends = (own(ohm).real ** (1 if shape == "T" else -1) for ohm in (at.load_ohm, at.target_ohm))
+    low, high = sorted(ends)
     # Q^2 + 1 = R high / R low
-    least = np.sqrt(high / low - 1)
-    if q < least * (1 - TINY):
-        raise MatchingError(
-            f"a {shape} between {short(low)} and {short(high)} ohm needs a Q of at least "
-            f"{short(least)}, not {short(q)}; at that least Q it becomes an L section"
-        )
-    small = float(np.sqrt(max((q**2 + 1) * low / high - 1, 0)))
-
-    def pis(y: complex) -> list[Ladder]:
-        q_load, q_source = (q, small) if 1 / y.real >= at.target_ohm else (small, q)
-        # both sides are stepped down to one virtual resistance, Rv = R / (Q^2 + 1)
-        virtual = max(1 / y.real, at.target_ohm) / (q**2 + 1)
-        return [
-            [
-                (SHUNT, s * q_source / at.target_ohm),
-                (SERIES, virtual * (s * q_source + t * q_load)),
-                (SHUNT, t * q_load * y.real - y.imag),
-            ]
-            for s, t in product((1, -1), repeat=2)
-        ]
-
-    return _sections(shape, at, pis)
+    least = short(np.sqrt(high / low - 1))
+    why = (
+        f"a {shape} between {short(low)} and {short(high)} ohm needs a Q of at least {least}, not "
+        f"{short(q)}; at that least Q it becomes an L section"
+    )
+    at_load, found = own(at.load_ohm).real <= own(at.target_ohm).real, []
+    for sign in (1, -1):
+        ohm = at.load_ohm if at_load else at.target_ohm
+        seen = own(own(ohm).real * (1 + 1j * sign * q))
+        first = _Free(outer).parts(at, ohm, seen)
+        if at_load:
+            rest = _two_free(replace(at, load_ohm=seen), _Free(inner), _Free(outer), at.target_ohm)
+            found += [(shape, [*parts, *first]) for parts in rest]
+        else:
+            # with the part at the source it is the target
+            there = replace(at, target_ohm=seen.conjugate())
+            rest = _two_free(there, _Free(outer), _Free(inner), at.target_ohm)
+            found += [(shape, [*first, *parts]) for parts in rest]
+    return _networks(found, why)
 
 
 def by_phase(at: Point, *, shape: str, phase_rad: float) -> tuple[Network, ...]:
@@ -255,16 +231,14 @@ def by_phase(at: Point, *, shape: str, phase_rad: float) -> tuple[Network, ...]:
     network without loss that matches R2 to R1 and turns by p is ``A = sqrt(R1/R2) cos p, B = j
     sqrt(R1 R2) sin p, C = B / (R1 R2), D = sqrt(R2/R1) cos p``.
     """
-    sine, cosine = np.sin(phase_rad), np.cos(phase_rad)
-
-    def pis(y: complex) -> list[Ladder]:
-        ratio = np.sqrt(at.target_ohm * y.real)
-        # a series reactance x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load)
-        x = np.sqrt(at.target_ohm / y.real) * sine
-        source, load = (1 - cosine / ratio) / x, (1 - ratio * cosine) / x - y.imag
-        return [[(SHUNT, source), (SERIES, x), (SHUNT, load)]]
-
-    return _sections(shape, at, pis)
+    outer, inner, own = _shape(shape)
+    load, target = own(at.load_ohm), own(at.target_ohm).real
+    # of a pi, x between shunt b: B = jx, D = 1 - x b (source), A = 1 - x b (load); a T is its dual
+    x, ratio = np.sin(phase_rad) / np.sqrt(load.real * target), np.sqrt(load.real / target)
+    cosine = np.cos(phase_rad)
+    values = (1 - cosine / ratio) / x, x, (1 - ratio * cosine) / x - load.imag
+    places = zip((outer, inner, outer), values, strict=True)
+    return _networks([(shape, [p for place, v in places for p in _Free(place).made(at, v)])])
 
 
 def single_stub(

@@ -43,18 +43,14 @@ def bandwidth(frequency: Real, size: Real, limit: float, centre_hz: float) -> Ba
     Its edges lie between points.
     """
     over = size - (limit - 1) / (limit + 1)
-    height = float(np.interp(centre_hz, frequency, over))
-    if height > 0:
+    if np.interp(centre_hz, frequency, over) > 0:
         return Bandwidth(centre_hz, centre_hz, False)
-    ends, cut = [], False
-    for side in (frequency < centre_hz, frequency > centre_hz):
-        order = np.argsort(np.abs(frequency[side] - centre_hz))
-        f, o = np.r_[centre_hz, frequency[side][order]], np.r_[height, over[side][order]]
-        k = int(np.argmax(o > 0))
-        cut |= not k
-        # the crossing lies between a point within and one beyond
-        ends.append(float(np.interp(0, o[k - 1 : k + 1], f[k - 1 : k + 1]) if k else f[-1]))
-    return Bandwidth(ends[0], ends[1], cut)
+    k = np.flatnonzero((over[1:] > 0) != (over[:-1] > 0))
+    # a crossing lies between a point within and one beyond
+    at = frequency[k] - over[k] * (frequency[k + 1] - frequency[k]) / (over[k + 1] - over[k])
+    below, above = at[at <= centre_hz], at[at > centre_hz]
+    low, high = max(below, default=frequency[0]), min(above, default=frequency[-1])
+    return Bandwidth(float(low), float(high), not (below.size and above.size))
 
 
 @dataclass(frozen=True, eq=False)

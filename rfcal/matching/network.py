@@ -13,10 +13,114 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.matching.element import SERIES, SHUNT, NetworkElement, Part, State
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
+
+SERIES, SHUNT, SECTION = "series", "shunt", "section"
+Part = Inductor | Capacitor | Stub | Line
+State = tuple[Complex, Complex]
+"""Voltage and current at one joint of the network [V, A], each of shape (..., F)."""
+LUMPED: dict[type, tuple[str, str]] = {
+    Inductor: ("inductance_h", "H"),
+    Capacitor: ("capacitance_f", "F"),
+}
+"""Name and unit of what is their value."""
+LEAST_POWER = {"H": -3, "F": -4}
+"""Powers of a thousand below which no part is written: 0.56 pF, not 560 fF."""
+
+
+def value_words(value: float, unit: str) -> str:
+    """A coil's or a capacitor's value as it is written on it, such as ``"330 pF"``."""
+    power = int(np.clip(np.floor(np.log10(value) / 3 + 1e-9), LEAST_POWER[unit], 0))
+    return f"{value / 1000.0**power:.4g} {' mµnp'[-power].strip()}{unit}"
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkElement:
+    """One part and how it is connected."""
+
+    name: str  # such as "C1"
+    place: str  # SERIES, SHUNT or, for a line in the way, SECTION
+    part: Part
+
+    @property
+    def line(self) -> Line | None:
+        """The line that it is made of, if it is."""
+        part = self.part
+        return part if isinstance(part, Line) else part.line if isinstance(part, Stub) else None
+
+    @property
+    def value(self) -> Any:
+        """Inductance [H], capacitance [F] or length [m]."""
+        line = self.line
+        return line.length_m if line is not None else getattr(self.part, LUMPED[type(self.part)][0])
+
+    @property
+    def unit(self) -> str:
+        """Unit of `value`: ``"H"``, ``"F"`` or ``"m"``."""
+        return "m" if self.line is not None else LUMPED[type(self.part)][1]
+
+    def leads_m(self, frequency: float) -> float:
+        """Leads that would do as much as twice its value does [m]; 0 of a line, which has none."""
+        if self.line is not None:
+            return 0.0
+        # with leads a capacitor looks like C / (1 - w^2 L C)
+        omega = 2 * np.pi * frequency
+        inductance = self.value if self.unit == "H" else 1 / (omega**2 * self.value)
+        return float(inductance) / defaults.LEAD_H_PER_M
+
+    def in_words(self, figures: int = 6) -> str:
+        """The value as it is written on a part, such as ``"330 pF"`` or ``"0.965 m of 50 ohm"``."""
+        value = float(f"{self.value:.{figures}g}")
+        if self.line is not None:
+            return f"{value:g} m of {self.line.z0:.3g} ohm"
+        return value_words(value, self.unit)
+
+    def with_part(self, part: Any = None, **changed: Any) -> "NetworkElement":
+        """The same element of another part, or with its own part changed."""
+        return replace(self, part=part or replace(self.part, **changed))
+
+    def with_line(self, line: Line) -> "NetworkElement":
+        """The same element cut from another line."""
+        return self.with_part(line) if isinstance(self.part, Line) else self.with_part(line=line)
+
+    def with_value(self, value: Any) -> "NetworkElement":
+        """The same element with another value, shape () or, for draws, (..., 1)."""
+        if self.line is not None:
+            return self.with_line(replace(self.line, length_m=value))
+        return self.with_part(**{LUMPED[type(self.part)][0]: value})
+
+    def source_side(self, frequency: ArrayLike, far: State) -> State:
+        """Voltage and current at the source side from those at the load side."""
+        volt, ampere = far
+        if isinstance(self.part, Line):
+            zc, propagation = self.part.constants(frequency)
+            # V = V+ e^(gamma l) + V- e^(-gamma l), I = (V+ e^(gamma l) - V- e^(-gamma l)) / Zc
+            grow = np.exp(propagation * self.part.length_m)
+            ahead, back = (volt + zc * ampere) * grow / 2, (volt - zc * ampere) / grow / 2
+            return ahead + back, (ahead - back) / zc
+        z = self.part.impedance(frequency)
+        if self.place == SERIES:
+            return volt + z * ampere, ampere
+        return volt, ampere + volt / z
+
+    def peaks(self, frequency: ArrayLike, near: State, far: State) -> tuple[Real, Real]:
+        """Largest voltage and current of the part, along it for a line; in the unit of `near`."""
+        # through the part; a section's is the one at its source side
+        current = near[1] - far[1] if self.place == SHUNT else near[1]
+        volt = near[0] - far[0] if self.place == SERIES else near[0]
+        if self.line is None:
+            return np.abs(volt), np.abs(current)
+        line = self.line
+        zc, propagation = line.constants(frequency)
+        waves = np.max(line.length_m / line.wavelength_m(frequency))
+        share = np.linspace(0, 1, 2 + min(int(128 * waves), 2000))
+        share = share.reshape(-1, *(1,) * max(volt.ndim, 1))
+        grow = np.exp(propagation * line.length_m * share)
+        ahead, back = (volt + zc * current) / 2 / grow, (volt - zc * current) / 2 * grow
+        return np.abs(ahead + back).max(axis=0), np.abs((ahead - back) / zc).max(axis=0)
+
 
 _LETTER = {Inductor: "L", Capacitor: "C", Stub: "stub ", Line: "line "}
 

@@ -1,37 +1,84 @@
-"""All topologies with parts that exist, in order of merit."""
+"""All topologies with parts that exist, in the order in which a builder would take them.
 
-from collections.abc import Collection, Iterable, Iterator
+By the power that reaches the load, then by what they take. Loss is never a way to a low SWR: it
+counts as lost, whatever it does to the reflection.
+"""
+
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
+from enum import IntEnum
 from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.designs import Point
-from rfcal.matching.element import SECTION
 from rfcal.matching.goal import Candidate, Goal, judge
-from rfcal.matching.merit import Group, group, in_order
-from rfcal.matching.network import Network
-from rfcal.matching.parts import Inductor
+from rfcal.matching.network import SECTION, SERIES, Network
+from rfcal.matching.parts import Inductor, Stub
 from rfcal.matching.search import best_in_stock
 from rfcal.matching.stock import Stock
-from rfcal.matching.topologies import TOPOLOGIES, Design, Task
+from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, Design, Task
 from rfcal.maths.reflection import swr
 
+T = TypeVar("T")
 NOTHING = Network.of("nothing", [])
 UNNOTICED = 0.01
 """A part that lowers the largest reflection by less does nothing [1]."""
 ALIKE = 0.05
 """Values that differ by less are those of one network [1, relative]."""
 IDLE = "it would do nothing here", "a part of it would do nothing here: take a simpler one"
+WASTEFUL = (
+    f"it would lose over {defaults.MUCH_LOSS_DB:g} dB, where another network or none delivers more"
+)
+MUCH_CABLE = f"it would take over {defaults.MUCH_CABLE_M:g} m of cable, where less does better"
+LINE_EFFORT = 1.5
+"""What a piece of line takes beside a coil or a capacitor [1] (common practice, no source)."""
+METRE_EFFORT = 0.1
+"""And each metre of it [1/m] (common practice, no source)."""
+
+LOW_PASS_EASE = 0.1
+"""What a low-pass is better than a high-pass of as many parts [1]: it keeps a transmitter's
+harmonics back (common practice, no source)."""
+
+
+class Group(IntEnum):
+    """Networks that are offered one after the other, whatever they lose."""
+
+    HOLDS = 0  # the target over the band, by parts that are easy to build
+    AWKWARD = 1  # it holds, by a stub that floats or by much cable
+    BY_A_HAIR = 2  # it holds, but less than half of such networks would
+    MISSES = 3  # the target, and delivers more than no network would
+    BELOW = 4  # no network would deliver more
+
+
+def effort(network: Network) -> float:
+    """What it takes to build, in coils and capacitors [1]."""
+    ease = LOW_PASS_EASE if network.form == "low-pass" else 0.0
+    return -ease + sum(
+        1.0 if e.line is None else LINE_EFFORT + METRE_EFFORT * float(e.value)
+        for e in network.elements
+    )
+
+
+def cable_m(network: Network) -> float:
+    """How much line it is cut from [m]."""
+    return sum(float(e.value) for e in network.elements if e.line is not None)
+
+
+def _awkward(network: Network) -> bool:
+    """Whether it takes much cable, or a stub in series, of which neither conductor is at ground."""
+    floats = any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
+    return floats or cable_m(network) > defaults.MUCH_CABLE_M
 
 
 @dataclass(frozen=True, eq=False)
 class Ranking:
     """All candidates, best first, and why some topologies are not among them."""
 
-    candidates: tuple[Candidate, ...]  # as `rfcal.matching.merit` orders them
+    candidates: tuple[Candidate, ...]  # as they came, until they are `ordered`
     refused: dict[str, str]  # topology and reason
     raw_worst_swr: float  # the largest SWR in the band without any network [1]
     raw_lost_db: float  # what no network loses there, by the mismatch alone
@@ -49,7 +96,36 @@ class Ranking:
 
     def group(self, candidate: Candidate) -> Group:
         """Where a candidate stands among them."""
-        return group(candidate, self.raw_lost_db, self.least_db)
+        if candidate.lost_db >= self.raw_lost_db:
+            return Group.BELOW
+        # what holds the SWR by twice the loss of another does so by its loss
+        if not candidate.meets or candidate.lost_db > self.least_db + defaults.MUCH_LOSS_DB:
+            return Group.MISSES
+        return Group.AWKWARD if _awkward(candidate.network) else Group.HOLDS
+
+    def ordered(self) -> "Ranking":
+        """By merit, without those that lose or take too much where another or none does better."""
+        worse = min(self.raw_lost_db, self.least_db + defaults.MUCH_LOSS_DB)
+        holding = (c.lost_db for c in self.candidates if self.group(c) == Group.HOLDS)
+        easy, kept, left_out = min(holding, default=np.inf), [], {}
+        for one in self.candidates:
+            if one.loss_db > defaults.MUCH_LOSS_DB and one.lost_db > worse:
+                left_out[one.network.topology] = WASTEFUL
+            elif cable_m(one.network) > defaults.MUCH_CABLE_M and one.lost_db > easy:
+                left_out[one.network.topology] = MUCH_CABLE
+            else:
+                kept.append(one)
+        found = by_merit(
+            kept,
+            lambda c: (
+                self.group(c),
+                c.lost_db,
+                (effort(c.network), round(c.worst_swr, 1), c.lost_db),
+            ),
+        )
+        names = {c.network.topology for c in found}
+        why = {name: reason for name, reason in left_out.items() if name not in names}
+        return replace(self, candidates=tuple(found), refused=self.refused | why)
 
     def worth(self, candidate: Candidate) -> bool:
         """Whether anybody would build it: it meets the target, or is half-way there at least.
@@ -103,6 +179,22 @@ def _alike(one: Network, other: Network) -> bool:
     )
 
 
+def by_merit(items: Iterable[T], standing: Callable[[T], tuple[Group, float, Any]]) -> list[T]:
+    """Items group by group: of those within a step of the most power, the least effort first.
+
+    The `standing` of one is its group, what it loses [dB], and its effort and what else decides.
+    """
+    left, found = [(standing(one), one) for one in items], []
+    while left:
+        first = min(group for (group, *_), _ in left)
+        near = min(lost for (group, lost, _), _ in left if group == first) + defaults.POWER_STEP_DB
+        here = [pair for pair in left if pair[0][0] == first and pair[0][1] <= near]
+        best = min(here, key=lambda pair: pair[0][2])
+        found.append(best[1])
+        left.remove(best)
+    return found
+
+
 def rank(
     goal: Goal,
     *,
@@ -114,12 +206,13 @@ def rank(
     """All topologies with parts that exist, in order of merit; pi and T of a Q or a phase [rad]."""
     stock = replace(stock or Stock(), frequency_hz=goal.centre_hz)
     at = Point(goal.centre_hz, goal.centre_load(), goal.target_ohm)
-    task = Task(at, goal.target_swr, stock.lines, q, phase_rad)
+    lines = tuple(replace(a, conductor_db=0.0, dielectric_db=0.0) for a in stock.lines)
+    task = Task(at, goal.target_swr, lines, q, phase_rad)
     chosen = q is not None or phase_rad is not None
     networks, refused = _all_tried(task, goal, stock, topologies, chosen)
     height, lost = map(float, NOTHING.heights(*goal.in_band(), goal.target_ohm))
-    candidates, wasteful = in_order([judge(goal, *pair) for pair in networks], lost)
-    return Ranking(candidates, refused | wasteful, float(swr(height)), lost, goal.target_swr)
+    found = tuple(judge(goal, *pair) for pair in networks)
+    return Ranking(found, refused, float(swr(height)), lost, goal.target_swr).ordered()
 
 
 def _all_tried(
@@ -129,8 +222,8 @@ def _all_tried(
     found: list[tuple[Network, Network]] = []
     refused: dict[str, str] = {}
     for name in (one for one in TOPOLOGIES if one in topologies):
-        topology = TOPOLOGIES[name]
-        tried = [*_tried(topology.designs(task), goal, stock, not (topology.chosen and chosen))]
+        free = not (chosen and name in CHOSEN)
+        tried = [*_tried(TOPOLOGIES[name](task), goal, stock, free)]
         networks = [one for one in tried if not isinstance(one, str)]
         found += networks
         if not networks and tried:

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.element import NetworkElement
 from rfcal.matching.goal import Goal
-from rfcal.matching.network import Network
+from rfcal.matching.network import Network, NetworkElement
 from rfcal.matching.parts import E_SERIES, preferred, preferred_below
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real

@@ -6,8 +6,7 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.element import NetworkElement, Part, value_words
-from rfcal.matching.network import Network
+from rfcal.matching.network import Network, NetworkElement, Part, value_words
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.winding import largest_coil, wound
 from rfcal.maths.reflection import Complex, Real

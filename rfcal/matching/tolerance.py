@@ -7,9 +7,8 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.element import NetworkElement
 from rfcal.matching.goal import Goal
-from rfcal.matching.network import Network
+from rfcal.matching.network import Network, NetworkElement
 from rfcal.matching.parts import Capacitor, Inductor
 from rfcal.matching.stock import Stock
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
@@ -130,11 +129,14 @@ def with_parts_set(
         return share(least <= goal.target_swr)
 
     while made.told[0] < defaults.SURE_YIELD and len(made.adjustable) < 2:
-        tried = [(*made.adjustable, k) for k in able if k not in made.adjustable]
-        found = max(((held(parts), parts) for parts in tried), default=((0.0, 0.0), ()))
-        if found[0][0] < made.told[0] + SAVED:
+        best = made
+        for k in able:
+            parts = (*made.adjustable, k)
+            if k not in made.adjustable and (found := held(parts))[0] > best.told[0] + SAVED:
+                best = replace(made, adjustable=parts, adjusted=found)
+        if best is made:
             break
-        made = replace(made, adjustable=found[1], adjusted=found[0])
+        made = best
     return made
 
 

@@ -1,8 +1,13 @@
-"""Every topology that is tried, in one table: a new one is a design and its row here."""
+"""Every topology that is tried, in one table: a new one is a design and its row here.
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+By its name and its parts as they are printed a network is found again, the transmitter's end first:
+``"L, series part at load, low-pass"`` of ``"33 pF"`` and ``"39 nH"``.
+"""
+
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from itertools import permutations, product
 
 import numpy as np
@@ -10,8 +15,9 @@ import numpy as np
 from rfcal.errors import MatchingError
 from rfcal.matching import designs
 from rfcal.matching.designs import Point
-from rfcal.matching.element import SECTION, SERIES, SHUNT
-from rfcal.matching.network import Network
+from rfcal.matching.network import SECTION, SERIES, SHUNT, Network, Part
+from rfcal.matching.parts import Capacitor, Inductor, Stub
+from rfcal.matching.stock import Stock
 from rfcal.models.line import Line
 
 Design = Callable[[], tuple[Network, ...]]
@@ -25,7 +31,7 @@ class Task:
 
     at: Point
     enough_swr: float  # SWR [1] that a single reactance must reach
-    available: tuple[Line, ...]  # lines to cut from, of any length
+    lines: tuple[Line, ...]  # to cut from, of any length and without loss
     q: float | None = None  # of pi and T sections [1]
     phase_rad: float | None = None  # of pi and T sections, in place of their Q
 
@@ -33,98 +39,126 @@ class Task:
         """The design for this load."""
         return partial(design, self.at, **keywords)
 
-    def q_between(self, resistance: float) -> float:
-        """The Q asked for, else one that leaves the L section at the least Q behind."""
-        low, high = sorted((resistance, self.at.target_ohm))
-        return self.q or float(np.sqrt(high / low))
-
-    @cached_property
-    def lines(self) -> tuple[Line, ...]:
-        """The lines as a design takes them: without loss."""
-        return tuple(replace(line, conductor_db=0.0, dielectric_db=0.0) for line in self.available)
-
     @property
-    def main_line(self) -> tuple[Line, ...]:
-        """The line that is nearest to the target, or none."""
-        return tuple(sorted(self.lines, key=lambda line: abs(line.z0 - self.at.target_ohm))[:1])
+    def main_line(self) -> Line:
+        """The line that is nearest to the target."""
+        return min(self.lines, key=lambda line: abs(line.z0 - self.at.target_ohm))
 
 
-@dataclass(frozen=True)
-class Topology:
-    """A row of the table."""
-
-    designs: Callable[[Task], Iterable[Design]]  # with all that is to be varied in it
-    # where the parts of each of its networks lie, source to load, by its name as it is printed
-    places: Mapping[str, tuple[tuple[str, ...], ...]]
-    chosen: bool = False  # whether a Q or a phase can be asked for
-
-
-def _sections(task: Task, shape: str) -> Iterator[Design]:
-    if task.phase_rad is None:
-        resistance = task.at.load_ohm.real if shape == "T" else 1 / (1 / task.at.load_ohm).real
-        yield task.by(designs.by_q, shape=shape, q=task.q_between(resistance))
-    else:
-        yield task.by(designs.by_phase, shape=shape, phase_rad=task.phase_rad)
+def _sections(task: Task, shape: str) -> list[Design]:
+    if task.phase_rad is not None:
+        return [task.by(designs.by_phase, shape=shape, phase_rad=task.phase_rad)]
+    z, target = task.at.load_ohm, task.at.target_ohm
+    times = (z.real if shape == "T" else 1 / (1 / z).real) / target
+    # where none is asked for, one that leaves the L section at the least Q behind
+    q = task.q or float(np.sqrt(max(times, 1 / times)))
+    return [task.by(designs.by_q, shape=shape, q=q)]
 
 
-def _stubs(task: Task, place: str) -> Iterator[Design]:
-    for line, end in product(task.main_line, ENDS):
-        yield task.by(designs.single_stub, line=line, place=place, end=end)
+def _stubs(task: Task, place: str) -> list[Design]:
+    how = {"line": task.main_line, "place": place}
+    return [task.by(designs.single_stub, end=end, **how) for end in ENDS]
 
 
-def _double_stubs(task: Task) -> Iterator[Design]:
-    for line, end, waves in product(task.main_line, ENDS, (1 / 8, 3 / 8)):
-        yield partial(_double_stub, task, line, end, waves)
+def _double_stubs(task: Task) -> list[Design]:
+    both = product(ENDS, (1 / 8, 3 / 8))
+    return [partial(_double_stub, task, end, waves) for end, waves in both]
 
 
-def _double_stub(task: Task, line: Line, end: str, spacing_waves: float) -> tuple[Network, ...]:
+def _double_stub(task: Task, end: str, spacing_waves: float) -> tuple[Network, ...]:
     """The first stub at the load, or else at the nearest eighth of a wave that will do."""
     refusals = []
     for first in (0.0, 0.125, 0.25, 0.375):
-        how = {"line": line, "end": end, "spacing_waves": spacing_waves, "first_waves": first}
+        how = {"line": task.main_line, "spacing_waves": spacing_waves, "first_waves": first}
         try:
-            return task.by(designs.double_stub, **how)()
+            return task.by(designs.double_stub, end=end, **how)()
         except MatchingError as error:
             refusals.append(error)
     raise refusals[0]
 
 
-STUB = ((SHUNT, SECTION), (SHUNT,))
-SERIES_STUB = ((SERIES, SECTION), (SERIES,))
-DOUBLE_STUB = ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2)
-
-TOPOLOGIES = {
-    "single": Topology(
-        lambda task: [task.by(designs.single, enough_swr=task.enough_swr)],
-        {"single series reactance": ((SERIES,),), "single shunt reactance": ((SHUNT,),)},
-    ),
-    "L": Topology(
-        lambda task: [task.by(designs.l_section)],
-        {"L, series part at load": ((SHUNT, SERIES),), "L, shunt part at load": ((SERIES, SHUNT),)},
-    ),
-    "pi": Topology(partial(_sections, shape="pi"), {"pi": ((SHUNT, SERIES, SHUNT),)}, chosen=True),
-    "T": Topology(partial(_sections, shape="T"), {"T": ((SERIES, SHUNT, SERIES),)}, chosen=True),
-    "shunt stub": Topology(
-        partial(_stubs, place=SHUNT), {f"shunt stub, {end}": STUB for end in ENDS}
-    ),
-    "series stub": Topology(
-        partial(_stubs, place=SERIES), {f"series stub, {end}": SERIES_STUB for end in ENDS}
-    ),
-    "double stub": Topology(_double_stubs, {f"double stub, {end}": DOUBLE_STUB for end in ENDS}),
-    "quarter wave": Topology(
-        lambda task: [task.by(designs.quarter_wave, line=line) for line in task.main_line],
-        {
-            "quarter wave": ((SECTION,),),
-            "quarter wave, series part at load": ((SECTION, SERIES),),
-            "quarter wave, shunt part at load": ((SECTION, SHUNT),),
-            "quarter wave, line at load": ((SECTION, SECTION),),
-        },
-    ),
-    "two sections": Topology(
-        lambda task: [
-            task.by(designs.two_sections, near=near, far=far)
-            for near, far in permutations(task.lines, 2)
-        ],
-        {"two sections": ((SECTION, SECTION),)},
-    ),
+TOPOLOGIES: dict[str, Callable[[Task], list[Design]]] = {
+    "single": lambda task: [task.by(designs.single, enough_swr=task.enough_swr)],
+    "L": lambda task: [task.by(designs.l_section)],
+    "pi": partial(_sections, shape="pi"),
+    "T": partial(_sections, shape="T"),
+    "shunt stub": partial(_stubs, place=SHUNT),
+    "series stub": partial(_stubs, place=SERIES),
+    "double stub": _double_stubs,
+    "quarter wave": lambda task: [task.by(designs.quarter_wave, line=task.main_line)],
+    "two sections": lambda task: [
+        task.by(designs.two_sections, near=near, far=far)
+        for near, far in permutations(task.lines, 2)
+    ],
 }
+"""By the name that a record asks by: the designs with all that is to be varied in them."""
+CHOSEN = ("pi", "T")
+"""Of which a Q or a phase can be asked for."""
+PLACES: dict[str, tuple[tuple[str, ...], ...]] = {
+    "single series reactance": ((SERIES,),),
+    "single shunt reactance": ((SHUNT,),),
+    "L, series part at load": ((SHUNT, SERIES),),
+    "L, shunt part at load": ((SERIES, SHUNT),),
+    "pi": ((SHUNT, SERIES, SHUNT),),
+    "T": ((SERIES, SHUNT, SERIES),),
+    **{f"{p} stub, {end}": ((p, SECTION), (p,)) for p in (SHUNT, SERIES) for end in ENDS},
+    **{f"double stub, {end}": ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2) for end in ENDS},
+    "quarter wave": ((SECTION,),),
+    "quarter wave, series part at load": ((SECTION, SERIES),),
+    "quarter wave, shunt part at load": ((SECTION, SHUNT),),
+    "quarter wave, line at load": ((SECTION, SECTION),),
+    "two sections": ((SECTION, SECTION),),
+}
+"""Where the parts of a network of each name as it is printed lie, source to load."""
+FORMER = {
+    "quarter wave, tuned by series reactance": "quarter wave, series part at load",
+    "quarter wave, tuned by shunt reactance": "quarter wave, shunt part at load",
+    "quarter wave, tuned by line": "quarter wave, line at load",
+}
+"""Names that were printed once, and stand in records."""
+PREFIX = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "μ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0}
+LUMPED = re.compile(r"(\d+(?:\.\d+)?) ?([pnµμum]?)([HF])")
+PIECE = re.compile(r"(\d+(?:\.\d+)?) ?(m|mm) of (\d+(?:\.\d+)?) ohm")
+EXAMPLE = "such as '33 pF', '39 nH' or '0.201 m of 50 ohm'"
+
+
+def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
+    """The network of real parts."""
+    form = next((f for f in ("low-pass", "high-pass") if topology.endswith(f", {f}")), "")
+    name = topology.removesuffix(f", {form}")
+    name = FORMER.get(name, name)
+    if name not in PLACES:
+        raise MatchingError(f"'{topology}' is no network: take of {'; '.join(PLACES)}")
+    places = next((p for p in PLACES[name] if len(p) == len(parts)), None)
+    if places is None:
+        counts = " or ".join(str(len(p)) for p in PLACES[name])
+        raise MatchingError(f"'{name}' has {counts} parts, source to load, found {len(parts)}")
+    end = name.rpartition(", ")[2]
+    found = [
+        (place, _part(text, place, end, stock)) for place, text in zip(places, parts, strict=True)
+    ]
+    network = stock.realise(Network.of(name, found))[0]
+    if form and network.form != form:
+        raise MatchingError(f"{', '.join(parts)} make no {form} of '{name}'")
+    return network
+
+
+def _part(text: str, place: str, end: str, stock: Stock) -> Part:
+    """One part by its words, at a place; a stub's end is `end`."""
+    stub = end in ("open", "short")
+    if lumped := LUMPED.fullmatch(text.strip()):
+        number, prefix, unit = lumped.groups()
+        value = float(number) * PREFIX[prefix]
+        if value > 0 and place != SECTION and not stub:
+            return Inductor(value) if unit == "H" else Capacitor(value)
+    elif piece := PIECE.fullmatch(text.strip()):
+        length = float(piece[1]) * (1e-3 if piece[2] == "mm" else 1.0)
+        line = next((a for a in stock.lines if f"{a.z0:.3g}" == f"{float(piece[3]):.3g}"), None)
+        if line is None:
+            raise MatchingError(f"'{text}': no line of {piece[3]} ohm is among those to cut from")
+        if length > 0 and (stub or place == SECTION):
+            cut = replace(line, length_m=length)
+            return cut if place == SECTION else Stub(cut, end)
+    raise MatchingError(
+        f"'{text}' is no part that can lie here in {place}: write it as printed, {EXAMPLE}"
+    )

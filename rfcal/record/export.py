@@ -11,8 +11,8 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.changes import Comparison
 from rfcal.feedline.loss import Lost
-from rfcal.matching.merit import Group
 from rfcal.matching.parts import Inductor
+from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.json_text import Told, once, pieces, told_figures, told_part

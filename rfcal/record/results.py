@@ -21,7 +21,7 @@ from rfcal.matching.goal import Candidate, Goal
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Ranking
 from rfcal.matching.tolerance import Sensitivity, Yield
-from rfcal.matching.trim import Trim
+from rfcal.matching.trim.verdict import Trim
 from rfcal.maths.arguments import choice
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench, Moved

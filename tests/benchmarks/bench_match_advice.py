@@ -14,12 +14,11 @@ import skrf
 from scipy.optimize import differential_evolution
 
 from rfcal.matching.goal import Goal
-from rfcal.matching.merit import Group, effort
 from rfcal.matching.parts import preferred, preferred_below
-from rfcal.matching.printed import as_printed
-from rfcal.matching.ranking import rank
+from rfcal.matching.ranking import Group, effort, rank
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import production_yield
+from rfcal.matching.topologies import as_printed
 from rfcal.matching.winding import wound
 from rfcal.models.cables import CABLES
 from rfcal.uncertainty.words import share_words

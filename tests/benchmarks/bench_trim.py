@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from rfcal.matching.topologies import TOPOLOGIES
-from rfcal.matching.trim import trim
+from rfcal.matching.trim.verdict import trim
 from tests.built_networks import drawn_with_goal
 
 SWRS = ((1.6, 5), (5, 25), (25, 100))

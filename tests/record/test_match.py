@@ -15,7 +15,7 @@ from rfcal.matching.bode_fano import Limit
 from rfcal.matching.designs import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
-from rfcal.matching.printed import PLACES, as_printed
+from rfcal.matching.topologies import PLACES, as_printed
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line

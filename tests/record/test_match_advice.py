@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
-from rfcal.matching.merit import Group
+from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute

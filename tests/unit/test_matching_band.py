@@ -9,13 +9,14 @@ import pytest
 
 from rfcal.errors import MatchingError
 from rfcal.matching import bode_fano as limits
-from rfcal.matching import designs, search, stock, tolerance, trim, trim_fit
+from rfcal.matching import designs, search, stock, tolerance
 from rfcal.matching import goal as band
 from rfcal.matching.designs import Point
-from rfcal.matching.element import NetworkElement
-from rfcal.matching.network import Network
+from rfcal.matching.network import Network, NetworkElement
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.ranking import rank as ranking_of
+from rfcal.matching.trim import fit as trim_fit
+from rfcal.matching.trim import verdict as trim
 from rfcal.matching.winding import wound
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line

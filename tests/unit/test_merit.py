@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from rfcal.matching.goal import Goal, judge
-from rfcal.matching.merit import Group, effort, in_order
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
-from rfcal.matching.ranking import rank
+from rfcal.matching.ranking import Group, Ranking, effort, rank
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import production_yield, with_parts_set
 from rfcal.matching.winding import Winding, wound
@@ -71,9 +70,9 @@ def test_loss_is_never_a_way_to_a_low_swr():
     bare = -10 * np.log10(1 - abs(from_impedance(12 - 140j)) ** 2)
     assert hot.loss_db > 10
     assert hot.worst_swr < 100
-    kept, left_out = in_order([hot, cool], float(bare))
-    assert kept == (cool,)
-    assert "another network or none delivers more" in left_out["double stub, open"]
+    found = Ranking((hot, cool), {}, 13.0, float(bare), 1.5).ordered()
+    assert found.candidates == (cool,)
+    assert "another network or none delivers more" in found.refused["double stub, open"]
 
 
 def test_a_single_coil_comes_before_a_stub_that_gains_next_to_nothing():

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from rfcal.matching import trim_fit
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
-from rfcal.matching.trim import trim
+from rfcal.matching.trim import fit as trim_fit
+from rfcal.matching.trim.verdict import trim
 from rfcal.maths.reflection import from_impedance
 from rfcal.uncertainty.quantity import Quantity, both_axes
 

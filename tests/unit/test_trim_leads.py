@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.matching import tolerance, trim
+from rfcal.matching import tolerance
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
+from rfcal.matching.trim import verdict as trim
 from rfcal.maths.reflection import from_impedance, swr
 from tests import built_networks
 

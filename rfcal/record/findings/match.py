@@ -8,8 +8,8 @@ import numpy as np
 from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, quoted, swr_words
 from rfcal.matching.designs import reactance
-from rfcal.matching.element import SERIES, NetworkElement
 from rfcal.matching.goal import Candidate, Goal, bandwidth
+from rfcal.matching.network import SERIES, NetworkElement
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.findings.catalogue import match as say

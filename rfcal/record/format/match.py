@@ -9,9 +9,8 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES
-from rfcal.matching.printed import as_printed
 from rfcal.matching.stock import Stock
-from rfcal.matching.topologies import TOPOLOGIES
+from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, as_printed
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format.keys import Key, Section, Table
@@ -242,5 +241,5 @@ def _require_one_section(table: Table, topologies: Sequence[str]) -> None:
     asked = [key.name for key in (SECTION_Q, PHASE) if key.name in table]
     if len(asked) == 2:
         raise table.fail(asked[1], "a section has a chosen Q or a chosen phase: take out one")
-    if asked and not any(TOPOLOGIES[name].chosen for name in topologies):
+    if asked and not set(CHOSEN) & set(topologies):
         raise table.fail(asked[0], "no topology here is a pi or T section, which it is for")

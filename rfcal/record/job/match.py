@@ -12,10 +12,9 @@ from rfcal.feedline.power import loss_of, whole_map
 from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
-from rfcal.matching.merit import Group, by_merit, effort
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
-from rfcal.matching.ranking import Ranking, rank
+from rfcal.matching.ranking import Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
     load_share,
     production_yield,
@@ -23,7 +22,7 @@ from rfcal.matching.tolerance import (
     sensitivity,
     with_parts_set,
 )
-from rfcal.matching.trim import trim, turned_round
+from rfcal.matching.trim.verdict import trim, turned_round
 from rfcal.matching.winding import wound
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
@@ -61,7 +60,7 @@ def matched(
     every = built and not request.built_network
     offered = [c for c in ranking.short() if every or ranking.worth(c)]
     shown = map(work_out, offered[:SHOWN])
-    proposals = by_merit(shown, partial(_group, ranking), lambda p: p.candidate.lost_db, _merit)
+    proposals = by_merit(shown, lambda p: (_group(ranking, p), p.candidate.lost_db, _merit(p)))
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
     found = MatchResult(
         request,
@@ -171,11 +170,10 @@ def _proposal(
     peaks = network.stress(*goal.in_band(), power_w=request.stock.power_w)
     volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
     if production.both < defaults.SURE_YIELD:
-        able = [
-            k
-            for k, e in enumerate(network.elements)
-            if e.unit == "F" or (e.unit == "H" and wound(float(e.value), ampere[k]))
-        ]
+        parts = enumerate(network.elements)
+        wound_h = [k for k, e in parts if e.unit == "H" and wound(float(e.value), ampere[k])]
+        # a capacitor is set more easily than a coil
+        able = [k for k, e in enumerate(network.elements) if e.unit == "F"] + wound_h
         few = loads[: defaults.FEWEST_DRAWS]
         production = with_parts_set(
             goal, network, production, request.stock, rng, able=able, loads=few

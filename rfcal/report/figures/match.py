@@ -9,9 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from rfcal.matching.element import SECTION, SERIES, NetworkElement
 from rfcal.matching.goal import Goal
-from rfcal.matching.network import Network
+from rfcal.matching.network import SECTION, SERIES, Network, NetworkElement
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.record.results import MatchResult, Proposal

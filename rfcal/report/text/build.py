@@ -3,7 +3,7 @@
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.element import SECTION, SERIES, NetworkElement, value_words
+from rfcal.matching.network import SECTION, SERIES, NetworkElement, value_words
 from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.tolerance import Sensitivity
 from rfcal.matching.winding import wound

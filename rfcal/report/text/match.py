@@ -6,8 +6,8 @@ from rfcal import defaults
 from rfcal.findings import swr_words
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth, Candidate
-from rfcal.matching.merit import Group
 from rfcal.matching.network import Network
+from rfcal.matching.ranking import Group
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
 from rfcal.uncertainty.words import about, digits, mhz, share_words

@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
-from rfcal.matching import trim_words
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
-from rfcal.matching.suspect import Suspect
-from rfcal.matching.trim_fit import MOST, Fit
+from rfcal.matching.trim import suspects
+from rfcal.matching.trim.fit import MOST, Fit
+from rfcal.matching.trim.suspects import Suspect
 from rfcal.maths.reflection import Real, swr
 from rfcal.uncertainty.quantity import Quantity
 
@@ -166,7 +166,7 @@ def trim(
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
     changes = {
-        trim_words.changed(k == count, float(tried.unknowns[k, k])): left[k]
+        suspects.changed(k == count, float(tried.unknowns[k, k])): left[k]
         for k in (count, count + 1)
         if left[k] < min(fits, left[NOTHING] - CLEARER) and abs(tried.unknowns[k, k]) <= MOST
     }
@@ -179,8 +179,8 @@ def trim(
         detail += "".join(f"; {s.name} reads as with leads of {s.leads}" for s in off)
     verdict, off, promised = _mended(tried, goal, verdict, off)
     alike = " or ".join(words for words, misfit in changes.items() if misfit < best)
-    message = trim_words.velocity(together) if verdict == "several parts" else ""
-    message = message or trim_words.told(
+    message = suspects.velocity(together) if verdict == "several parts" else ""
+    message = message or suspects.told(
         verdict, off, detail, alike, promised, few=frequency.size < FEW
     )
     kinds = tuple(off), tuple(alone), tuple(together)
