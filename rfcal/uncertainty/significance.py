@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.circles import Spread, direction
@@ -50,14 +51,19 @@ def too_many(outside: np.ndarray) -> bool:
     return count > SOME * points and count >= min(2, points)
 
 
+def few(swept: Real) -> NDArray[np.intp]:
+    """Indices of those points of a sweep that are asked together."""
+    return np.unique(np.linspace(0, swept.size - 1, POINTS).round().astype(int))
+
+
 def leaning(angle: Quantity, way: Real) -> float:
     """How far angles [rad] go together one way, shape (F,), in deviations of its best size [1].
 
     Effects are those on the logarithm of what has the angles. Source: A. C. Aitken, Proceedings of
     the Royal Society of Edinburgh 55 (1935) 42, generalized least squares (value from memory).
     """
-    few = np.unique(np.linspace(0, way.size - 1, POINTS).round().astype(int))
-    angle, way = angle.at_points(few), way[few]
+    index = few(way)
+    angle, way = angle.at_points(index), way[index]
     # repeats tell no shape over a band: they weigh as noise, and count as what they are
     weighing = [replace(e, per_point=e.per_point or np.isfinite(e.freedom)) for e in angle.effects]
     weight = np.linalg.solve(_covariance(replace(angle, effects=tuple(weighing))), way)

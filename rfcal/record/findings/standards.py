@@ -193,20 +193,17 @@ def about_analyzer(
     turn = turn_of(tracking, frequency)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
-        if upheld or metres < LEAD_M or abs(off) > NEAR_RAD:
-            return []
+        half = not upheld and metres >= LEAD_M and abs(off) <= NEAR_RAD
         why = say.OR_LEAD.format(metres=metres)
-        return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
-    where = span_mhz(frequency, frequency > 0)
-    if turn.backward:
-        degrees = np.degrees(-2 * np.pi * turn.delay * np.ptp(frequency))
-        return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
-    if frequency[-1] < LOW_HZ and turn.delay - SURE * turn.doubt > LONGEST_S:
-        return [say.UNIT_BY_DELAY(metres=turn.delay / PER_METRE_S, where=where)]
-    if turn.half:
-        why = say.AT_ZERO.format(degrees=abs(np.degrees(turn.at_zero)))
-        return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)]
-    return []
+    else:
+        where = span_mhz(frequency, frequency > 0)
+        if turn.backward:
+            degrees = np.degrees(-2 * np.pi * turn.delay * np.ptp(frequency))
+            return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
+        if frequency[-1] < LOW_HZ and turn.delay - SURE * turn.doubt > LONGEST_S:
+            return [say.UNIT_BY_DELAY(metres=turn.delay / PER_METRE_S, where=where)]
+        half, why = turn.half, say.AT_ZERO.format(degrees=abs(np.degrees(turn.at_zero)))
+    return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)] if half else []
 
 
 def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> Slip:

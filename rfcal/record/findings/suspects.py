@@ -5,14 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import SELDOM, Meanings, Scene, Slip, all_slips, contradict
 from rfcal.record.results import Check
+from rfcal.uncertainty.significance import few
 
-POINTS = 48
-"""Frequencies at most at which slips are tried."""
 ZOOMS, STEPS = 4, 9
 """How often a slip's size is looked for more closely, and at how many sizes each time."""
 AS_IT_IS = 0.03
@@ -74,21 +72,16 @@ def _corrected(check: Check) -> bool:
 
 
 def _scenes(calibration: Calibration, checks: Sequence[Check]) -> list[Scene]:
-    scenes = [Scene.of(calibration.at_points(_few(calibration.frequency)))]
+    scenes = [Scene.of(calibration.at_points(few(calibration.frequency)))]
     if len(calibration.names) == 3:
         scenes = []
     for check in checks:
-        few = _few(check.frequency)
-        inputs, expected = check.inputs.at(few), check.expected.at_points(few)
-        at = replace(check, region=check.region.at(few), expected=expected, inputs=inputs)
-        at = replace(at, frequency=check.frequency[few])
+        index = few(check.frequency)
+        inputs, expected = check.inputs.at(index), check.expected.at_points(index)
+        at = replace(check, region=check.region.at(index), expected=expected, inputs=inputs)
+        at = replace(at, frequency=check.frequency[index])
         scenes.append(Scene.of(inputs.calibration, at))
     return scenes
-
-
-def _few(frequency: Real) -> np.ndarray:
-    count = min(POINTS, frequency.size)
-    return np.unique(np.linspace(0, frequency.size - 1, count).round().astype(int))
 
 
 def _best(slip: Slip, scenes: Sequence[Scene]) -> tuple[float, float, list[Scene]]:

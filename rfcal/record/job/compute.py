@@ -206,7 +206,7 @@ class _Job:
         solved, z_ref = bool(self.record.standards), self.record.reference_ohm
         self.findings += about_rereads(rereads, z_ref)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
-        still = bool(rereads) and all(again.agrees for again in rereads)
+        still = all(again.agrees for again in rereads)
         stayed = [again.moved.of for again in rereads if still]
         why = ""
         if solved:
@@ -217,8 +217,8 @@ class _Job:
             found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
             self.findings += found
-        why = why or SEEN_MOVING * bool(rereads and not still)
-        of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": still}
+        why = why or SEEN_MOVING * (not still)
+        of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": bool(stayed)}
         self.findings += about_checks(checks, self.calibration, **of)
 
     def _devices(self, checked: bool) -> tuple[Device, ...]:
