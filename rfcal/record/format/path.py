@@ -31,6 +31,7 @@ _LINE = Text(
 _USUAL_Z0 = f"{100 * defaults.PATH['impedance']:g} % of it, or its type's"
 _USUAL_LOSS = f"{100 * defaults.PATH['loss']:g}, or what tables of its type differ by"
 _USUAL_FILE = f"{defaults.PATH['far end']:g}, of an adapter {defaults.PATH['adapter']:g}"
+_doubt, _USUAL_SKIN = lines.uncertain, defaults.SKIN_EFFECT
 _SKIN = "the reactance inside its conductors, in parts of it"
 UNCERTAINTY = Number(
     "uncertainty",
@@ -42,14 +43,9 @@ UNCERTAINTY = Number(
 _OF_CABLE = {
     "length": replace(lines.LENGTH_UNCERTAINTY, default=defaults.PATH["length"]),
     "velocity factor": lines.VELOCITY_FACTOR_UNCERTAINTY,
-    **{
-        part: lines.uncertain(part, name, of, **how)
-        for part, name, of, how in (
-            ("impedance", "z0_uncertainty_ohm", "its impedance", {"instead": _USUAL_Z0}),
-            ("loss", "loss_uncertainty_percent", "its loss", {"instead": _USUAL_LOSS}),
-            ("skin effect", "skin_effect_uncertainty", _SKIN, {"default": defaults.SKIN_EFFECT}),
-        )
-    },
+    "impedance": _doubt("impedance", "z0_uncertainty_ohm", "its impedance", instead=_USUAL_Z0),
+    "loss": _doubt("loss", "loss_uncertainty_percent", "its loss", instead=_USUAL_LOSS),
+    "skin effect": _doubt("skin effect", "skin_effect_uncertainty", _SKIN, default=_USUAL_SKIN),
 }
 """Keys of what is uncertain of a cable, by its name in `defaults.PATH`."""
 UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
@@ -70,13 +66,10 @@ ENDS = {"measured": ("far_end_open", "far_end_short"), "fixture": ("fixture_open
 
 def _kind(table: Table) -> str:
     fixture = "fixture_open_typed" if "fixture_open_typed" in table else "fixture_open"
-    parts = [key.name for key in PART[:2]]
-    kind = table.one_of(("line", "adapter", fixture, *parts), "say what it is")
-    if kind in parts:
-        return "part"
-    if kind == "line":
-        kind = "measured" if _LINE.read(table) == "measured" else "cable"
-    return "fixture" if kind == fixture else kind
+    kinds = {"line": "cable", "adapter": "adapter", fixture: "fixture"}
+    kinds |= dict.fromkeys((key.name for key in PART[:2]), "part")
+    kind = kinds[table.one_of([*kinds], "say what it is")]
+    return "measured" if kind == "cable" and _LINE.read(table) == "measured" else kind
 
 
 def _of(kind: str, *keys: Key) -> tuple[Key, ...]:

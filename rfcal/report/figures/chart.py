@@ -64,7 +64,7 @@ def _reactance_arc(x: float) -> Path:
 
 def _label_grid(ax: Axes, z_ref: float) -> None:
     """Write the values of the grid lines, and what they are."""
-    look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED, "zorder": 1.5}
+    look = style.SMALL | {"zorder": 1.5}
     # no number inside, where a trace would cover it or be covered: R stands below its place on the
     # level axis
     for r in (0.0, *GRID_LINES):
@@ -143,8 +143,7 @@ class Enlarged:
         frame.spines[:].set_color(style.MUTED)
         self._region = draw_ellipse(frame, 0.0, np.eye(2))
         self._device = draw_trace(frame, 0.0, role="truth")
-        look: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.MUTED}
-        self._words = frame.text(0, 1.12, "", ha="center", va="bottom", **look)
+        self._words = frame.text(0, 1.12, "", ha="center", va="bottom", **style.SMALL)
         self.artists = (self._region, self._device, self._words)
 
     def show(self, region: Mapping[str, Any], device: complex) -> None:

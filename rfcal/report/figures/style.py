@@ -20,6 +20,7 @@ from rfcal.maths.reflection import Real
 WHITE, GRID, MUTED, TEXT = "#FFFFFF", "#CFCFCF", "#595959", "#222222"
 DPI = 100
 SIZE_LABEL, SIZE_SMALL = 11.0, 10.0
+SMALL: dict[str, Any] = {"fontsize": SIZE_SMALL, "color": MUTED}
 FINE = 0.3
 """By so much [1/72 inch] a curve of many points may pass by one of them, which nobody can see."""
 FEW_POINTS = 30
