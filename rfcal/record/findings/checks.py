@@ -106,9 +106,7 @@ def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
         causes = say.CAUSES_INSIDE
     elif check.inputs.path:
         causes = say.CAUSES_BEHIND.format(at=check.at)
-    elif size > SMALL:
-        causes = say.CAUSES
     else:
-        causes = say.CAUSES_STILL if still else say.CAUSES_SMALL
+        causes = say.CAUSES if still or size > SMALL else say.CAUSES_SMALL
     explanation = why or say.LOOK_FOR.format(causes=causes)
     return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)

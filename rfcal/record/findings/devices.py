@@ -56,15 +56,7 @@ DOUBTS = {
     **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
-OWN = (
-    "active",
-    "not-passive",
-    "order",
-    "sign-lost",
-    "mistyped",
-    "same-reading",
-    "sign-unknown",
-)
+OWN = {"active", "not-passive", "order", "sign-lost", "mistyped", "same-reading", "sign-unknown"}
 """Codes that shake the answer of the one device that they are about."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""

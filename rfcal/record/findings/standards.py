@@ -133,22 +133,16 @@ def growth(calibration: Calibration) -> Real:
 
 def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
     """Which standard would explain a contradiction by itself, and what it would have to be."""
-    would_be, active = {}, False
+    would_be = []
     for name in calibration.names:
         value = _by_the_others(calibration, name)
-        if value is not None and (abs(value[at]) > PASSIVE):
-            active = True
-        elif value is not None:
+        if value is not None and abs(value[at]) <= PASSIVE:
             impedance = complex(to_impedance(value[at], z_ref))
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
-            would_be[name] = say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz)
-    if len(would_be) > 1:
-        return say.SEVERAL_CULPRITS.format(several="; ".join(would_be.values()))
-    if would_be:
-        one = say.ONE_PASSIVE if active else say.ONE_CULPRIT
-        return one.format(one=next(iter(would_be.values())))
-    return say.NO_CULPRIT
+            would_be.append(say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz))
+    culprits = (say.NO_CULPRIT, say.ONE_CULPRIT, say.SEVERAL_CULPRITS)[min(len(would_be), 2)]
+    return culprits.format(several="; ".join(would_be))
 
 
 def _by_the_others(calibration: Calibration, name: str) -> Complex | None:

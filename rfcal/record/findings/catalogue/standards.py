@@ -55,12 +55,8 @@ STANDARDS_DISAGREE = warning(
     "{chi_square:.3g} at {freedom} degrees of freedom. {evidence}",
 )
 ONE_CULPRIT = (
-    "All others agree with each other without {one}: look at its definition, its connection and "
+    "Of single ones only this explains it: {several}. Look at its definition, its connection and "
     "its file."
-)
-ONE_PASSIVE = (
-    "What explains it is {one}, for any other would have to give power: look at its definition, "
-    "its connection and its file."
 )
 SEVERAL_CULPRITS = (
     "Any one of these explains it, and the readings do not say which: {several}. Look at the "
@@ -80,11 +76,10 @@ CHECK_DISAGREES = warning(
 )
 LOOK_FOR = "Look for {causes}."
 SEEN_MOVING = "What moved since the standards were read may be all of it."
-CAUSES = "a bad contact, a sweep under another's name or a wrong definition"
 CAUSES_SMALL = (
     "a loose connector, a lead that moved or an analyzer that drifted since the standards"
 )
-CAUSES_STILL = "a loose connector, or a wrong definition of a standard or of the check"
+CAUSES = "a loose connector, or a wrong definition of a standard or of the check"
 CAUSES_INSIDE = (
     "a correction that the instrument did elsewhere or long ago, a wrong sign of X, a loose "
     "connector or a wrong value of the check itself"
