@@ -4,7 +4,7 @@ import subprocess
 import sys
 from tempfile import TemporaryFile
 
-HALF = ("tests/record", "tests/browser", "notebooks")
+HALF = ("tests/record", "tests/outside", "tests/report", "notebooks")
 """What takes about half of the time; all else is the other half."""
 
 
