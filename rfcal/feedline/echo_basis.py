@@ -41,15 +41,20 @@ class Band:
         return float(self.frequency[-1] - self.frequency[0])
 
     @property
+    def middle(self) -> float:
+        """Middle of the band [Hz]."""
+        return float(np.mean(self.frequency))
+
+    @property
     def narrow(self) -> bool:
         """Whether it is less wide than its middle is high."""
-        return bool(self.width < np.mean(self.frequency))
+        return self.width < self.middle
 
     @property
     def turn(self) -> float:
         """By how much a place that is off turns what it reflects, mid-band [rad/m]."""
         # 4 pi f / v
-        return float(4 * np.pi / self.speed * np.mean(self.frequency))
+        return 4 * np.pi / self.speed * self.middle
 
     @property
     def resolution(self) -> float:
@@ -162,12 +167,10 @@ class Band:
 
 def _product(left: Complex, right: Complex) -> Complex:
     """``left @ right.T`` in pieces too small for BLAS to wake threads, which costs more."""
-    total = np.zeros((len(left), len(right)), complex)
-    size = max(16, 30_000 // max(total.size, 1))
-    for start in range(0, left.shape[1], size):
-        piece = slice(start, start + size)
-        total += left[:, piece] @ right[:, piece].T
-    return total
+    size = max(16, 30_000 // max(len(left) * len(right), 1))
+    starts = range(size, left.shape[1], size)
+    pieces = (np.split(each, starts, axis=1) for each in (left, right))
+    return np.asarray(sum(one @ other.T for one, other in zip(*pieces, strict=True)))
 
 
 def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) -> Band:

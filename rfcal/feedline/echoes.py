@@ -61,8 +61,7 @@ class Echoes:
 
     def model(self, chosen: np.ndarray) -> Complex:
         """The sweep that the chosen echoes alone would give [1], shape (F,)."""
-        kept = np.where(chosen[:, None], self.coefficients, 0)
-        return kept.ravel() @ self.basis
+        return np.asarray(self.parts()[chosen].sum(axis=0))
 
     def parts(self) -> Complex:
         """What each echo gives of the sweep [1], shape (K, F)."""
@@ -75,8 +74,6 @@ class Echoes:
 
     def moved_by(self, changes: Complex) -> Complex:
         """Changes of each mean (N, K) that changes of the sweep (N, F) make, to first order."""
-        if not len(changes):  # nothing to solve, and the matrix takes time
-            return np.zeros((0, self.distance.size), complex)
         return self.band.solve(self.basis, changes)[:, :: len(self.band.shapes)]
 
     def uncertainty(self) -> tuple[Real, Real]:

@@ -157,7 +157,7 @@ class Reflections:
     @cached_property
     def joints(self) -> np.ndarray:
         """Which of them may be each `JOINT`, shape (2, K)."""
-        signs = self._signs(JOINTS)
+        signs, _ = self._signs(JOINTS)
         return np.array([np.any(signs > 0, axis=0), np.any(signs < 0, axis=0)])
 
     @cached_property
@@ -167,27 +167,22 @@ class Reflections:
         That impedance of those that fit which is likest to a usual one; nan where none does, or
         the band is too narrow to tell.
         """
-        if self.band.narrow:
-            return np.full((self.size.size, 2), np.nan)
-        signs = self._signs([partial(short, angle) for angle in ANGLES])
-        middle = np.average(self.band.frequency, weights=self.band.weight)
-        swing = np.sin(ANGLES[:, None] * self.band.frequency / middle) @ self.band.weight
+        signs, swing = self._signs([partial(short, angle) for angle in ANGLES])
         # n - 1 / n = 2 x / sin(a), where x / sqrt(1 + x^2) is reflected
-        size = self.size.clip(1e-3, 0.999)
-        half = size / np.sqrt(1 - size**2) / swing[:, None] * self.band.weight.sum()
-        log_n = np.where(signs != 0, np.arcsinh(half), np.inf)
-        best = np.argmin(np.abs(log_n - np.log(USUAL)), axis=0)
-        each = best, np.arange(size.size)
-        length = ANGLES[best] * self.band.speed / (2 * np.pi * middle)
-        told = np.stack([length, np.exp(signs[each] * np.minimum(log_n[each], 9.0))], axis=1)
-        return np.where((log_n[each] < np.log(MOST_RATIO))[:, None], told, np.nan)
+        log_n = signs * np.arcsinh(np.tan(np.arcsin(self.size.clip(0, 0.999))) / np.abs(swing))
+        fits = (signs != 0) & (np.abs(log_n) < np.log(MOST_RATIO)) & (not self.band.narrow)
+        off = np.where(fits, np.abs(np.abs(log_n) - np.log(USUAL)), np.inf)
+        best, each = np.argmin(off, axis=0), np.arange(self.size.size)
+        length = ANGLES[best] * self.band.speed / (2 * np.pi * self.band.middle)
+        told = np.stack([length, np.exp(log_n[best, each])], axis=1)
+        return np.where(np.isfinite(off[best, each])[:, None], told, np.nan)
 
-    def _signs(self, forms: Sequence[Form]) -> np.ndarray:
-        """With which sign each may be what goes so, and 0 where it may not, shape (N, K)."""
-        ways = np.stack([self._way(form) for form in forms])
-        turned = self.mean * np.exp(-1j * ways)
-        on_axis = np.abs(turned.imag) < np.sin(ON_AXIS) * self.size
-        return np.sign(turned.real) * (on_axis & self._goes(forms))
+    def _signs(self, forms: Sequence[Form]) -> tuple[np.ndarray, Complex]:
+        """With which sign each may be what goes so, 0 where it may not; and what is, (N, K)."""
+        means = np.stack([self._mean(form) for form in forms])
+        turned = self.mean * means.conj()
+        on_axis = np.abs(np.tan(np.angle(turned))) < np.tan(ON_AXIS)
+        return np.sign(turned.real) * (on_axis & self._goes(forms)), means
 
     def _goes(self, forms: Sequence[Form]) -> np.ndarray:
         """Which of them each way of going over the band explains, shape (N, K).
@@ -228,11 +223,11 @@ class Reflections:
     @cached_property
     def ways(self) -> dict[Form, Real]:
         """Where each way of going over the band lies in mid-band [rad], shape (K,)."""
-        return {form: self._way(form) for form in FORMS}
+        return {form: np.angle(self._mean(form)) for form in FORMS}
 
-    def _way(self, form: Form) -> Real:
-        """Where one way of going over the band lies in mid-band [rad], shape (K,)."""
-        return np.angle(self._as(form) @ self.band.weight)
+    def _mean(self, form: Form) -> Complex:
+        """Mean of what reflects as much as each and goes over the band in one way, (K,)."""
+        return self._as(form) @ self.band.weight / self.band.weight.sum()
 
     @cached_property
     def merged(self) -> Real:
@@ -272,7 +267,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     # r = sin a or cos a, a = arctan(q f), and da / df = sin a cos a / f; a place off by s turns the
     # phase by 4 pi f s / v
     size = np.minimum(seen.size, 1.0)
-    middle = np.average(seen.band.frequency, weights=seen.band.weight)
+    middle = seen.band.middle
     wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
     unclear = np.array([kind in (*UNCLEAR, GAP.name) for kind in kinds], bool)
     turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
