@@ -124,6 +124,7 @@ class Reflections:
     phase_uncertainty: Real  # of their phases, as the places are uncertain [rad]
     beside: Real  # what else reflects too near to each to be told apart from it [1]
     answer: Complex  # all that comes from each, what rings in it too, as if it were here (K, F)
+    rings: np.ndarray  # which of them may ring in which, that along the first axis, (K, K)
     loss_known: bool
     off: Real  # how far farther what tells their kinds puts them [m]
 

@@ -183,28 +183,23 @@ def _told(
     distance, of_distance, beside = echoes.distance[real], of_distance[real], beside[real]
     of_size = np.hypot(of_size, of_common)[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
-    each = echoes.coefficients[real], of_size, phase, beside, _answers(echoes, real)
+    each = echoes.coefficients[real], of_size, phase, beside, *_answers(echoes, real)
     told = Reflections(echoes.band, distance, *each, loss_known, np.zeros(real.size))
     return told, np.hypot(of_distance, by_velocity), echoes.distance[~single]
 
 
-def _answers(echoes: Echoes, real: np.ndarray) -> Complex:
-    """All that comes from each place, with what rings in it, as if it were here [1], (K, F)."""
+def _answers(echoes: Echoes, real: np.ndarray) -> tuple[Complex, np.ndarray]:
+    """All that comes from each place, with what rings in it, as if it were here [1], (K, F).
+
+    And which other places may ring in it (K, K).
+    """
     band, distance, size = echoes.band, echoes.distance, np.abs(echoes.mean)
     off = (distance - distance[real, None]) / band.resolution
-    rings = (off > -1) & (off < RINGS_ON)
-    rings &= ~np.isin(np.arange(size.size), real) | (size < SHARE * size[real, None])
-    rings[np.arange(real.size), real] = True
+    near, weak = (off > -1) & (off < RINGS_ON), size < SHARE * size[real, None]
+    place = np.isin(np.arange(size.size), real)
+    own = np.arange(size.size) == real[:, None]
     back = np.exp(2 * distance[real, None] * band.propagation)
-    return rings @ echoes.parts() * back
-
-
-def _rings_in_gap(told: Reflections, kinds: tuple[str, ...]) -> np.ndarray:
-    """Which events are part of the answer by which a gap is told, and no places, (K,)."""
-    off = told.apart - told.apart[:, None]
-    rings = (off > -1) & (off < RINGS_ON) & (told.size < SHARE * told.size[:, None])
-    rings &= np.array([kind == GAP.name for kind in kinds], bool)[:, None]
-    return np.asarray(np.any(rings, axis=0))
+    return ((near & (weak | ~place)) | own) @ echoes.parts() * back, (near & weak)[:, real]
 
 
 def find_events(
@@ -230,7 +225,8 @@ def find_events(
     echoes, of_velocity = find_echoes(band, seen), velocity_factor_uncertainty
     told, of_place, bounces = _told(echoes, shared, of_velocity / line.velocity_factor, loss_known)
     kinds, fits = tell_kinds(told)
-    own = ~_rings_in_gap(told, kinds)
+    # what rings in a gap is part of the answer by which that is told, and no place
+    own = ~np.any(told.rings[np.array(kinds) == GAP.name], axis=0)
     distance = told.distance + told.off
     before_plane = np.minimum(distance, 0.0)  # what seems to lie there is at the plane
     off = np.linalg.norm([of_place, before_plane, seems_off(told, kinds), told.merged], axis=0)
