@@ -73,12 +73,12 @@ _WORTH = {
     "drift": "change of each error term between calibration and measurement",
 }
 _LEAVES = "that an instrument leaves which corrects itself; no `[[standard]]` is read then"
-_MOST_WORTH = {"resolution_ohm": math.inf}  # the others are parts of a reflection
 ANALYZER = Section(
     "[analyzer]",
     "What one raw reading is worth.",
     tuple(
-        Number(key, says, 0.0, _MOST_WORTH.get(key, 1.0), default=defaults.ANALYZER[key])
+        # all but a step are parts of a reflection
+        Number(key, says, 0.0, math.inf if "ohm" in key else 1.0, default=defaults.ANALYZER[key])
         for key, says in _WORTH.items()
     )
     + tuple(

@@ -15,7 +15,7 @@ from rfcal.errors import RecordError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex
 from rfcal.measurement.deembedding import seen_beyond
-from rfcal.models.standards import Standard, Tabulated
+from rfcal.models.standards import Standard
 from rfcal.record.format import schema
 from rfcal.record.format.schema import FILE, Record
 from rfcal.record.results import Results
@@ -68,16 +68,12 @@ def changed(record: Record | str | Path, name: str, /, **values: Any) -> Record:
 
 def _named(tables: dict[str, Any], name: str) -> dict[str, Any]:
     """The table that goes by a name."""
-    items = [t for key in NAMED for t in tables.get(key, ())]
-    for item in items:
-        if item["name"] == name:
-            return item
-    found = tables.setdefault(name, {}) if name in TABLES else None
-    if isinstance(found, list) and len(found) == 1:
-        return found[0]
+    items = {t["name"]: t for key in NAMED for t in tables.get(key, ())}
+    found = items.get(name) or (tables.setdefault(name, {}) if name in TABLES else None)
+    found = found[0] if isinstance(found, list) and len(found) == 1 else found
     if isinstance(found, dict):
         return found
-    names = ", ".join(f"'{n}'" for n in (*(item["name"] for item in items), *TABLES))
+    names = ", ".join(f"'{n}'" for n in (*items, *TABLES))
     raise RecordError(FILE, "", f"no one table is named '{name}': expected one of {names}")
 
 
@@ -131,16 +127,14 @@ def corrected_with(
     calibration, bench = device.inputs.calibration, results.bench
     known = [k.value for k in calibration.known]
     for i, model in enumerate(item.model for item in bench.standards):
-        if any((more := off.get(model.kind, {})).values()):
+        if isinstance(model, Standard) and any((more := off[model.kind]).values()):
             known[i] = _moved(model, more).reflection(device.frequency, z_ref=device.z_ref)
     box = Bilinear.fit(known, [s.value for s in calibration.seen], calibration.weight)
     return seen_beyond(box.correct(device.inputs.reading.value), box, device.inputs.path)
 
 
-def _moved(model: Standard | Tabulated, by: Mapping[str, float]) -> Standard | Tabulated:
+def _moved(model: Standard, by: Mapping[str, float]) -> Standard:
     """The same standard with some of its figures increased [ohm, F or H], by their names."""
-    if not isinstance(model, Standard):
-        return model
     values: dict[str, Any] = {}
     for figure, more in by.items():
         own = getattr(model, figure)
