@@ -101,6 +101,14 @@ class Goal:
         return to_impedance(chords(frequency), self.target_ohm)
 
     @property
+    def inside(self) -> np.ndarray:
+        """Which points of the sweep lie in the band, or are next to the design frequency, (F,)."""
+        low, high = self.band_hz
+        inside = (self.frequency >= low) & (self.frequency <= high)
+        inside[np.abs(self.frequency - self.centre_hz).argmin()] = True
+        return inside
+
+    @property
     def near(self) -> np.ndarray:
         """Which points of the sweep lie in the band or about it, shape (F,); all where few do."""
         low, high = self.band_hz

@@ -8,13 +8,14 @@ what is new at every point is a weight. So are leads, strays and a coil's own ca
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.tolerance import MOST_ADDED, strayed
-from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
 FAR = 0.7
@@ -38,6 +39,8 @@ STEP = 1e-6
 """By which derivatives are taken, of an unknown and of a reflection [1]."""
 LEAST = -0.5
 """Deviations to which readings may seem to have less than no leads."""
+TELLING = 0.02
+"""By how much what is to be done lowers the worst reflection at least [1]."""
 DRAWN = 300
 """Draws of what the unknowns leave open."""
 ROUNDS, SETTLED = 40, 1e-3
@@ -73,14 +76,13 @@ class Fit:
     @cached_property
     def commons(self) -> Complex:
         """What the common influences change of the load and of what is seen, shape (2, N, F)."""
-        every = (*self.load.effects, *self.built.effects)
-        names = list(dict.fromkeys(e.influence for e in every if not e.per_point))
-        found = np.zeros((2, len(names), self.frequency.size), complex)
-        for rows, quantity in zip(found, (self.load, self.built), strict=True):
-            for effect in quantity.effects:
-                if not effect.per_point:
-                    rows[names.index(effect.influence)] = effect.change
-        return found
+        both = ([e for e in q.effects if not e.per_point] for q in (self.load, self.built))
+        found: dict[Any, Complex] = {}
+        for row, effects in enumerate(both):
+            for effect in effects:
+                nothing = np.zeros((2, self.frequency.size), complex)
+                found.setdefault(effect.influence, nothing)[row] = effect.change
+        return np.array([*found.values()]).reshape(-1, 2, self.frequency.size).swapaxes(0, 1)
 
     @cached_property
     def size(self) -> int:
@@ -117,7 +119,7 @@ class Fit:
             Quantity(q.value, tuple(e for e in q.effects if e.per_point))
             for q in (self.load, self.built)
         )
-        through = self._slopes(x[None])[2][0]
+        through = (self.seen(x[None], STEP) - self.seen(x[None]))[0] / STEP
         spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
         total = spread + FLOOR**2 * np.eye(2)
         return replace(self, whiten=np.linalg.inv(np.linalg.cholesky(total)))
@@ -134,11 +136,8 @@ class Fit:
             elements[k] = strayed(elements[k], *one)
         return replace(self.network, elements=tuple(elements))
 
-    def seen(self, x: Real, moved: Real | float = 0.0) -> Complex:
-        """What is seen of the network [1], shape (S, F), by unknowns (S, n).
-
-        The load's reflection is `moved`, shape (S, 1).
-        """
+    def seen(self, x: Real, moved: float = 0.0) -> Complex:
+        """What is seen of the network [1], shape (S, F), by unknowns (S, n), the load's `moved`."""
         count, omega = self.told - 2, 2 * np.pi * self.frequency
         larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
         measured = larger * to_impedance(
@@ -148,43 +147,22 @@ class Fit:
         load = measured / (1 + 1j * omega * stray * measured)
         return self.made(x).seen(self.frequency, load, z_ref=self.z_ref)
 
-    def _slopes(self, x: Real) -> tuple[Complex, Complex, Complex]:
-        """What is seen of the network [1], shape (S, F), by some unknowns (S, n).
-
-        And its derivatives, by steps: by each but the errors, (S, n - N, F), and by the load's
-        reflection.
-        """
-        count = self.own
-        moves = np.zeros((count + 2, self.size))  # as it is, each unknown, the load
-        moves[1:-1, :count] = STEP * np.eye(count)
-        moved = np.zeros((len(x), count + 2, 1))
-        moved[:, -1] = STEP
-        rows = (x[:, None] + moves).reshape(-1, self.size)
-        found = self.seen(rows, moved.reshape(-1, 1)).reshape(len(x), count + 2, -1)
-        slopes = (found[:, 1:] - found[:, :1]) / STEP
-        return found[:, 0], slopes[:, :-1], slopes[:, -1]
-
     def _white(self, values: Complex) -> Real:
         """Complex values (..., F) in units of their deviation, shape (..., 2 F)."""
         re, im, w = values.real, values.imag, self.whiten
         # its upper corner is nil, as that of a Cholesky factor's inverse
         return np.concatenate([w[:, 0, 0] * re, w[:, 1, 0] * re + w[:, 1, 1] * im], axis=-1)
 
-    def _away(self, x: Real) -> tuple[Real, Real]:
-        """What is left between read and expected, then what is of unit deviation, (S, R).
+    def _left(self, x: Real) -> Real:
+        """What is left between read and expected, then what is of unit deviation, (S, R)."""
+        away = self.built.value + x[:, self.own :] @ self.commons[1] - self.seen(x)
+        return np.concatenate([self._white(away), x[:, self.told :]], axis=-1)
 
-        And its derivatives by each of the unknowns, shape (S, n, R).
-        """
-        seen, slopes, through = self._slopes(x)
-        errors = x[:, self.own :]
-        away = self._white(self.built.value + errors @ self.commons[1] - seen)
-        of_errors = self.commons[1] - through[:, None] * self.commons[0]
-        by_each = self._white(np.concatenate([-slopes, of_errors], axis=1))
-        own = np.broadcast_to(np.eye(self.size)[:, self.told :], (*x.shape, self.size - self.told))
-        return (
-            np.concatenate([away, x[:, self.told :]], axis=-1),
-            np.concatenate([by_each, own], axis=-1),
-        )
+    def _away(self, x: Real) -> tuple[Real, Real]:
+        """The same, and its derivatives by each of the unknowns, by steps, shape (S, n, R)."""
+        rows = x[:, None] + STEP * np.eye(self.size + 1, self.size, -1)
+        found = self._left(rows.reshape(-1, self.size)).reshape(len(x), self.size + 1, -1)
+        return found[:, 0], (found[:, 1:] - found[:, :1]) / STEP
 
     def solve(self, x: Real, free: np.ndarray, rounds: int = ROUNDS) -> tuple[Real, Real, Real]:
         """From starts (S, n), moved where `free`: where it fits best, the information, the misfits.
@@ -267,18 +245,13 @@ class Fit:
         slope[: self.own] = (logs[1:] - logs[0]) / STEP
         return float(logs[0]), float(np.sqrt(slope @ spread @ slope))
 
-    def worst(
-        self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]
-    ) -> tuple[float, Real, Real]:
-        """Largest reflection in the goal's band [1], as read, as it is and after the hand's moves.
+    def mended(self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]) -> float:
+        """Worst SWR in the goal's band after the hand's moves; nan where it is not clearly lower.
 
-        Moves are of values' logarithms, by the element's number. What is and will be are of shape
-        (D,), first by the unknowns (n,), then by draws of what they leave open.
+        Moves are of values' logarithms, by the element's number; by unknowns (n,) and all but a
+        fortieth of what their covariance leaves open.
         """
-        low, high = goal.band_hz
-        inside = (self.frequency >= low) & (self.frequency <= high)
-        inside[np.abs(self.frequency - goal.centre_hz).argmin()] = True
-        fit, rng = self.at_points(np.flatnonzero(inside)), np.random.default_rng(0)
+        fit, rng = self.at_points(np.flatnonzero(goal.inside)), np.random.default_rng(0)
         rows = np.vstack([x, rng.multivariate_normal(x, spread, DRAWN, method="eigh")])
         moved = np.zeros(self.size)
         moved[list(moves)] = list(moves.values())
@@ -286,7 +259,8 @@ class Fit:
             np.abs(from_impedance(to_impedance(seen, self.z_ref), goal.target_ohm)).max(axis=-1)
             for seen in (fit.built.value, fit.seen(rows), fit.seen(rows + moved))
         )
-        return float(read), now, then
+        lower = min(np.quantile(now - then, 0.025), read - then[0])
+        return float(swr(then[0])) if lower > TELLING else np.nan
 
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""

@@ -95,7 +95,8 @@ class Suspect:
             return self._way(f"cut {words} off {name}", f"cut a new {name}, {words} longer")
         if self.in_place[0] > 1 - max(LEFT, half):
             return f"leave {name} out"
-        words = value_words(float(f"{np.round(by / 10**place) * 10**place:.12g}"), "F")
+        by = float(f"{np.round(by / 10**place) * 10**place:.2g}")
+        words = value_words(by, "F")
         if not self.variable:
             return self._way(f"take {words} off {name}", f"put {words} more across {name}")
         turned = f"turn the variable part of {name} {self._way('down', 'up')} by about {words}"

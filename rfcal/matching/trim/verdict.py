@@ -18,7 +18,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.trim import suspects
 from rfcal.matching.trim.fit import MOST, Fit
 from rfcal.matching.trim.suspects import Suspect
-from rfcal.maths.reflection import Real, swr
+from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
 
 CLEAR = 13.8
@@ -30,8 +30,6 @@ EACH = 4.0
 Schwarz, Ann. Stat. 6 (1978))."""
 NOTHING, ALL = -2, -1
 """Rows of the explanations that no part is off, and that all may be."""
-TELLING = 0.02
-"""By how much what is to be done lowers the worst reflection at least [1]."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 MUCH = 0.15
@@ -129,14 +127,9 @@ class _Tried:
         )
 
     def promised(self, goal: Goal, row: int, mended: list[Suspect]) -> float:
-        """Worst SWR with some parts mended, by one explanation; nan where it is not clearly lower.
-
-        By all but a fortieth of what the readings leave open.
-        """
+        """Worst SWR with some parts mended, by one explanation; nan as in `Fit.mended`."""
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
-        read, now, then = self.fit.worst(goal, self.unknowns[row], self.spreads[row], moves)
-        lower = min(np.quantile(now - then, 0.025), read - then[0])
-        return float(swr(then[0])) if lower > TELLING else np.nan
+        return self.fit.mended(goal, self.unknowns[row], self.spreads[row], moves)
 
 
 def trim(

@@ -112,12 +112,10 @@ def better_read(result: MatchResult) -> str:
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
-    frequency, (low, high) = result.goal.frequency, result.request.band_hz
+    frequency = result.goal.frequency
     at = int(np.abs(frequency - result.request.centre_hz).argmin())
     here = result.load.at_points(np.array([at]))
     figures = derived(frequency[[at]], here, z_ref=result.z_ref)
-    where = (frequency >= low) & (frequency <= high)
-    where[at] = True
     # a doubt says it itself
     cure = "" if result.doubt else better_read(result)
     return say.MATCH_LOAD(
@@ -128,7 +126,7 @@ def _unknown_load(result: MatchResult) -> Finding:
         instead="" if result.doubt else ", or build it with parts that can be set",
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
         share=share_words(result.load_share, result.share_uncertainty),
-        sources=largest_sources(result.load, where),
+        sources=largest_sources(result.load, result.goal.inside),
     )
 
 

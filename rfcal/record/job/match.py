@@ -29,6 +29,7 @@ from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, propagate
 from rfcal.models.interpolation import SAME
+from rfcal.record.findings.devices import largest_sources
 from rfcal.record.findings.match import Unknown, better_read, without_reactance
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
@@ -104,7 +105,8 @@ def _uncarried(found: MatchResult) -> str:
         share = share_words(found.load_share, found.share_uncertainty)
         even = f"even a network that fits it exactly holds the target for {share} of what it may be"
         cure = better_read(found) or "measure it better"
-        return f"{cure}; too little is known of the load ({even})"
+        most = largest_sources(found.load, found.goal.inside)
+        return f"{cure}; too little is known of the load, most for {most} ({even})"
     return ""
 
 
