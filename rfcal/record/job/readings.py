@@ -139,11 +139,10 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
 def chance_of_each(record: Record) -> float:
     """The chance of a false alarm [1] of each verdict that chance alone may turn: they share one.
 
-    Of a check whether it lies and whether it turns as it should, of a device whether it is passive
-    at each point and over the band.
+    Of a check two are asked, whether it lies where it should and whether it turns so.
     """
     over = len(record.standards) > 3  # only then can they contradict each other
-    tests = over + len(record.rereads) + 2 * len((*record.checks, *record.measurements))
+    tests = over + sum(map(len, (record.rereads, record.measurements, 2 * record.checks)))
     return FALSE_ALARM / max(tests, 1)
 
 
