@@ -95,9 +95,7 @@ def impedance_derivative(reflection: ArrayLike, z_ref: float = defaults.REFERENC
     return _ratio(2 * z_ref, (1 - np.asarray(reflection, complex)) ** 2)
 
 
-def impedance_circle(
-    reflection: ArrayLike, radius: ArrayLike, z_ref: float = defaults.REFERENCE_OHM
-) -> tuple[Complex, Real]:
+def impedance_circle(reflection: ArrayLike, radius: ArrayLike) -> tuple[Complex, Real]:
     """Centre and radius [ohm] of the circle of impedances that a circle of reflections is.
 
     The centre is not the impedance of the one in the reflection plane; both are infinite where
@@ -105,6 +103,7 @@ def impedance_circle(
     """
     # Z / z_ref = 2 / (1 - reflection) - 1, and 1 / u turns the circle about u0 of radius r into
     # the one about conj(u0) / (|u0|^2 - r^2) of radius r / (|u0|^2 - r^2)
+    z_ref = defaults.REFERENCE_OHM
     u, radius = 1 - np.asarray(reflection, complex), np.asarray(radius, float)
     left = np.abs(u) ** 2 - radius**2
     scale = 2 * z_ref / np.where(left > 0, left, 1)

@@ -9,17 +9,16 @@ from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from rfcal import defaults
-from rfcal.maths import circles as levels
-from rfcal.maths.reflection import Real, from_impedance, to_impedance
+from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.monte_carlo import ellipse_of
-from rfcal.measurement.propagate import Inputs, impedance, propagate, region
+from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Kind, Standard
 from rfcal.planning.plan import Blind
 from rfcal.planning.setup import Length, Setup
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
-from rfcal.uncertainty import intervals, words
+from rfcal.uncertainty import words
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider, place_of, started
@@ -164,10 +163,13 @@ def _panel(
         shares = _grouped(budget(impedance(reflection, 50.0)), groups)
         for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
             bar.set_verts(_rectangles(100 * share, side))
-        parts, most = _intervals(inputs, reflection), np.argmax(shares, axis=0)
+        figures, most = figures_of(inputs, reflection, 50.0), np.argmax(shares, axis=0)
         said = (
-            f"{name} {part}, largest source {groups[row]} ({shares[row, k]:.1%})"
-            for k, (name, part, row) in enumerate(zip("RX", parts, most, strict=True))
+            f"{name} {words.figure_words(figures[key], 0)}, largest source {groups[row]} "
+            f"({shares[row, k]:.1%})"
+            for k, (name, key, row) in enumerate(
+                zip("RX", ("resistance", "reactance"), most, strict=True)
+            )
         )
         return f"{'; '.join(said)}; 95 %, each by itself."
 
@@ -180,16 +182,6 @@ def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
     drawn = inputs.draw(np.random.default_rng(1), DRAWS)
     found = ellipse_of(reflection, (drawn - reflection.value).T)
     return chart.ellipse_of(found.centre[0], found.covariance[0], found.radius[0])
-
-
-def _intervals(inputs: Inputs, reflection: Quantity) -> list[str]:
-    """R and X in words, each with its 95 % interval."""
-    z, where = complex(to_impedance(reflection.value[0])), region(inputs, reflection)
-    said = []
-    for value, level in ((z.real, levels.RESISTANCE), (z.imag, levels.REACTANCE)):
-        low, high = (50 * float(v[0]) for v in intervals.interval(level, reflection, region=where))
-        said.append(words.value_words(value, low, high, "ohm", least=level.low))
-    return said
 
 
 def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
