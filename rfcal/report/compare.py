@@ -65,11 +65,9 @@ def side_of(source: Record | str | Path) -> Side:
     if not path.is_dir() and path.suffix.lower() != ".html":
         return _from_json(path)
     results = compute(source) if isinstance(source, Record) else recomputed(path)
-    answers = {device.name: device for device in results.devices}
+    record, answers = results.record, {device.name: device for device in results.devices}
     parts = [(f"{p.request.measurement}{part_kind(p)}", part_words(p)) for p in results.parts]
-    record = results.record
-    title = _title(vars(record))
-    return Side(title, str(path), record.reference_ohm, answers, results, parts)
+    return Side(_title(vars(record)), str(path), record.reference_ohm, answers, results, parts)
 
 
 def _title(record: Mapping[str, Any]) -> str:
@@ -80,10 +78,9 @@ def _from_json(path: Path) -> Side:
     """What a results.json says, whose influences have no names any more."""
     try:
         told = json.loads(whole_file(path, MOST_JSON_BYTES))
-        head = told["record"]
+        head, z_ref = told["record"], float(told["record"]["reference_ohm"])
         answers = {m["name"]: _answered(m) for m in told["measurements"]}
         parts = [(p["measurement"], p["answer"]) for p in told.get("components", ())]
-        z_ref = float(head["reference_ohm"])
         return Side(_title(head), str(path), z_ref, answers, None, parts)
     except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
         why = getattr(error, "strerror", None) or "it is no results.json as rfcal writes it"

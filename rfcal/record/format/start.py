@@ -4,7 +4,6 @@ import json
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from rfcal.record.format.keys import Key
 from rfcal.record.format.kinds import Choice, Rows
 from rfcal.record.format.schema import SECTIONS
 
@@ -144,18 +143,10 @@ def _table(rows: list[str], said: set[str]) -> Iterator[str]:
             told = isinstance(key, Rows | Choice)  # what is written does not show from the default
             comment = comment or (f"{key.form}: {key.says}" if told else key.says)
             said.add(name)
-        yield from _line(entry if " = " in entry else f"{entry} = {_usual(key)}", comment)
-
-
-def _usual(key: Key | None) -> str:
-    """A key's default as TOML has it."""
-    usual = key.usual if key else ""
-    return f'"{usual}"' if isinstance(key, Choice) else usual
-
-
-def _line(entry: str, comment: str) -> Iterator[str]:
-    """An entry with its comment beside it, going on below where it is long."""
-    first, *more = textwrap.wrap(comment, WIDTH - COLUMN - 2) or [""]
-    yield f"{entry:<{COLUMN - 1}} # {first}" if comment else entry
-    for row in more:
-        yield f"{'':<{COLUMN - 1}} # {row}"
+        if " = " not in entry:
+            usual = keys[name].usual
+            entry += f' = "{usual}"' if isinstance(key, Choice) else f" = {usual}"
+        # the comment stands beside it, and goes on below where it is long
+        first, *more = textwrap.wrap(comment, WIDTH - COLUMN - 2) or [""]
+        yield f"{entry:<{COLUMN - 1}} # {first}" if comment else entry
+        yield from (f"{'':<{COLUMN - 1}} # {line}" for line in more)
