@@ -65,14 +65,13 @@ def results_json(results: Results) -> Iterator[bytes]:
         "checks": [_check(c) for c in results.checks],
         "measurements": [_answers(d) for d in results.devices],
     }
-    if results.rereads:
-        data["rereads"] = [_reread(m) for m in results.rereads]
-    if results.parts:
-        data["components"] = [told_part(p) for p in results.parts]
-    if results.line is not None:
-        data["line_check"] = _line(results.line)
-    if results.matches:
-        data["match"] = [_match(m) for m in results.matches]
+    asked = {
+        "rereads": [_reread(m) for m in results.rereads],
+        "components": [told_part(p) for p in results.parts],
+        "line_check": results.line and _line(results.line),
+        "match": [_match(m) for m in results.matches],
+    }
+    data |= {key: told for key, told in asked.items() if told}
     rows = zip(chain("{", repeat(",")), data.items(), strict=False)
     lines = (chain([f'{start}\n"{key}": '], pieces(value)) for start, (key, value) in rows)
     return (part.encode() for part in chain(chain.from_iterable(lines), ["\n}\n"]))
