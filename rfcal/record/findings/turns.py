@@ -138,10 +138,10 @@ def turns_as_stated(
     removed may be that of a line `by_figures`.
     """
     sizes = np.abs([measured.value, expected.value])
-    if np.min(sizes) < SEEN:
+    if frequency.size == 1 or np.min(sizes) < SEEN:
         return True
     turned = np.unwrap(np.angle(measured.value / expected.value))
-    if np.max(np.abs(np.diff(turned)), initial=0) > STEP_RAD:
+    if np.max(np.abs(np.diff(turned))) > STEP_RAD:
         return True
     along = frequency / frequency[-1]
     parts = (measured, 1 / measured.value), (expected, -1 / expected.value)

@@ -135,7 +135,7 @@ class _Job:
             record.reference_ohm,
         )
         self.undecided = self._settled()
-        self.chance = readings.chance_of_each(record)
+        self.chance = readings.chance_of_each(record, self.sweeps)
         self.findings += (*about_builds(record), *about_displays(record), *about_example(record))
         self.calibration = self.bench.calibration(self.grid)
         readings.require_independent(record, self.sweeps)

@@ -136,13 +136,14 @@ def require_independent(record: Record, sweeps: Mapping[str, Sweep]) -> None:
             )
 
 
-def chance_of_each(record: Record) -> float:
+def chance_of_each(record: Record, sweeps: Mapping[str, Sweep]) -> float:
     """The chance of a false alarm [1] of each verdict that chance alone may turn: they share one.
 
-    Of a check two are asked, whether it lies where it should and whether it turns so.
+    A check that was swept is asked twice, whether it lies where it should and whether it turns so.
     """
     over = len(record.standards) > 3  # only then can they contradict each other
-    tests = over + sum(map(len, (record.rereads, record.measurements, 2 * record.checks)))
+    swept = sum(sweeps[check.name].frequency.size > 1 for check in record.checks)
+    tests = over + swept + sum(map(len, (record.checks, record.rereads, record.measurements)))
     return FALSE_ALARM / max(tests, 1)
 
 
