@@ -42,7 +42,7 @@ def record_by_questions(title: str, on: date) -> str:
                 said.popitem()
         except RfcalError as error:
             print(f"  {error}")
-        except (ValueError, IndexError):
+        except (ValueError, KeyError):
             print("  one of the numbers of the list is expected")
     return entries.record_text(said["frequency"], said["shows"], _known(said), title, on)
 
@@ -70,9 +70,10 @@ def _asked(step: str, said: Mapping[str, str]) -> str:
         typed = entries.megahertz_of(_ask("Frequency in MHz: "))
         return _doubted(typed, entries.unit_doubt, entries.megahertz_of)
     if step == "shows":
-        for number, name in enumerate(SHOWS, start=1):
+        names = dict(enumerate(SHOWS, start=1))
+        for number, name in names.items():
             print(f"  {number}  {name}")
-        return list(SHOWS)[int(_ask("What the display shows [1]: ") or 1) - 1]
+        return names[int(_ask("What the display shows [1]: ") or 1)]
     if step == "load ohm":
         return entries.ohms(_ask("The load's ohms by ohmmeter [50]: ") or "50")
     if step == "check ohm":
