@@ -1,7 +1,8 @@
 """What becomes of a network when its parts and the measurement are not exact."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 from itertools import product
 
 import numpy as np
@@ -116,17 +117,10 @@ def with_parts_set(
     They are then set to the lowest SWR in the band; `loads` as in `production_yield`.
     """
     built, frequency = as_built(network, stock, rng, len(loads)), goal.in_band()[0]
-    settings = 1 + defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS)
 
     def held(parts: tuple[int, ...]) -> tuple[float, float]:
-        least = np.full(len(loads), np.inf)
-        for times in product(settings, repeat=len(parts)):
-            values = built.values
-            for k, one in zip(parts, times, strict=True):
-                values[k] = one * values[k]
-            worst = built.with_values(values).worst(frequency, loads, goal.target_ohm)
-            least = np.minimum(least, swr(worst))
-        return share(least <= goal.target_swr)
+        worst = (one.worst(frequency, loads, goal.target_ohm) for one in _settings(built, parts))
+        return share(swr(reduce(np.minimum, worst)) <= goal.target_swr)
 
     while made.told[0] < defaults.SURE_YIELD and len(made.adjustable) < 2:
         best = made
@@ -138,6 +132,22 @@ def with_parts_set(
             break
         made = best
     return made
+
+
+def _settings(network: Network, parts: Sequence[int]) -> Iterator[Network]:
+    """The network with some parts set to all that they can be; as it is without any."""
+    span = 1 + defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS)
+    for times in product(span, repeat=len(parts)):
+        values = network.values
+        for k, one in zip(parts, times, strict=True):
+            values[k] = one * values[k]
+        yield network.with_values(values)
+
+
+def least_lost_db(goal: Goal, network: Network, parts: Sequence[int]) -> float:
+    """What is lost of the power with some parts set, where in the band it is most [dB]."""
+    band = (*goal.in_band(), goal.target_ohm)
+    return min(float(one.heights(*band)[1]) for one in _settings(network, parts))
 
 
 def share(held: np.ndarray) -> tuple[float, float]:

@@ -117,7 +117,7 @@ class Proposal:
     def to_set(self) -> str:
         """The names of the parts that are to be set once all is built, or none."""
         elements = self.candidate.network.elements
-        return " and ".join(elements[k].name for k in self.production.adjustable)
+        return " and ".join(elements[k].name for k in sorted(self.production.adjustable))
 
 
 @dataclass(frozen=True, eq=False)

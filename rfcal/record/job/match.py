@@ -16,6 +16,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
+    least_lost_db,
     load_share,
     production_yield,
     raw_range,
@@ -61,7 +62,7 @@ def matched(
     every = built and not request.built_network
     offered = [c for c in ranking.short() if every or ranking.worth(c)]
     shown = map(work_out, offered[:SHOWN])
-    proposals = by_merit(shown, lambda p: (_group(ranking, p), p.candidate.lost_db, _merit(p)))
+    proposals = by_merit(shown, partial(_standing, ranking, goal))
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
     found = MatchResult(
         request,
@@ -215,6 +216,14 @@ def _group(ranking: Ranking, proposal: Proposal) -> Group:
     """Where a network stands, with what may become of it."""
     group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
     return max(group, Group.BY_A_HAIR) if proposal.by_a_hair else group
+
+
+def _standing(
+    ranking: Ranking, goal: Goal, proposal: Proposal
+) -> tuple[Group, float, tuple[float, ...]]:
+    """By what it is offered, once its parts are set."""
+    network, parts = proposal.candidate.network, proposal.production.adjustable
+    return _group(ranking, proposal), least_lost_db(goal, network, parts), _merit(proposal)
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:
