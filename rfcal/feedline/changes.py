@@ -31,6 +31,9 @@ AT_ONE = 0.04
 """What differs by more at one frequency alone [1] is the end's, as a feed point that corroded in a
 narrow resonance; what weather does to an antenna is less (by simulation)."""
 
+EDGE = 0.05
+"""Part of the window's height below which nothing is taken as the largest difference [1]."""
+
 LEAST_NEW = 0.01
 """The same where nothing was seen before."""
 
@@ -66,6 +69,11 @@ class Change:
     kind: str  # of the event now; in the baseline for one that is gone
     fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
     closed: bool = False  # whether nothing is seen beyond it any more
+
+    @property
+    def more(self) -> complex:
+        """By how much more it reflects [1]."""
+        return self.after - self.before
 
     @property
     def grown(self) -> bool:
@@ -184,7 +192,8 @@ def _once_moved(
     piece_m = 0.0 if shift is None or shift.between_m is None else abs(shift.size)
     sweeps = replace(sweeps, baseline=baseline, end_m=_end(sweeps, baseline), piece_m=piece_m)
     difference = sweeps.after - before
-    worst = int(np.argmax(np.abs(difference)))
+    # what is moved is hardly known at the edges
+    worst = int(np.argmax(np.abs(difference) * (band.weight > EDGE * np.max(band.weight))))
     changes = _laid_to_places(sweeps, before)
     told = np.isfinite(sweeps.end_m) and not piece_m  # what goes round moves otherwise
     if told and not changes and np.abs(difference[worst]) > sweeps.at_one:
@@ -288,8 +297,10 @@ def _from_new(
         return shift
     near, far = shift.between_m or (0.0, np.inf)
     # what has more impedance does not slow the wave
-    new = [c for c in changes if c.what == "new" and near < c.distance_m < far]
-    new = [c for c in new if not (c.kind in RESISTIVE and c.after.real * shift.size > 0)]
+    # what is shorter may have dried
+    came = ("new",) if shift.size > 0 else ("new", "gone")
+    new = [c for c in changes if c.what in came and near < c.distance_m < far]
+    new = [c for c in new if not (c.kind in RESISTIVE and c.more.real * shift.size > 0)]
     if not new:
         return shift
     first, nearest = _slowing(new, shift.size, band.near), new[0].distance_m
@@ -309,10 +320,10 @@ def _slowing(new: list[Change], size: float, near: float) -> Change:
 
     That has less impedance, or its two ends, which differ in sign, are told as such.
     """
-    kinds = [{(kind, c.after.real > 0) for kind in STRETCHES & {c.kind, *c.fits}} for c in new]
+    kinds = [{(kind, c.more.real > 0) for kind in STRETCHES & {c.kind, *c.fits}} for c in new]
     ends = [any((k, not s) in then for k, s in here) for here, then in pairwise([*kinds, set()])]
     told = [bool(c.fits) or c.kind not in UNCLEAR for c in new]
-    less = [t and c.after.real * size < 0 for t, c in zip(told, new, strict=True)]
+    less = [t and c.more.real * size < 0 for t, c in zip(told, new, strict=True)]
     each = zip(new, ends, less, [*less[1:], False], strict=True)
     starts = (c for c, two, here, no in each if c.kind in SLOWING or two or (here and not no))
     likely = next(starts, new[0])
@@ -336,18 +347,17 @@ def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
     size = np.linalg.norm(found.coefficients, axis=1)
     # far behind the end the loss that is made good turns noise into more than all there is
     could = size <= MOST_CHANGE
-    size, uncertainty = size[could], uncertainty[could]
     place = np.full(could.size, np.nan)
-    place[could] = _places(sweeps, found.distance[could], size)
+    place[could] = _places(sweeps, found.distance[could], size[could])
     changes: list[Change] = []
     for where in np.unique(place[np.isfinite(place)]):
         here = place == where
+        whole, doubt = (float(np.linalg.norm(of[here])) for of in (size, uncertainty))
+        change = _change(sweeps, before, float(where), whole)
+        least = LEAST_NEW if change.what == "new" and abs(change.after) > LEAST_NEW else LEAST
         # echoes of one place may undo each other
-        whole = found.model(here) * np.exp(2 * where * band.propagation.real)
-        rms = float(np.sqrt(np.average(np.abs(whole) ** 2, weights=band.weight)))
-        change = _change(sweeps, before, float(where), rms)
-        least = LEAST_NEW if change.what == "new" else LEAST
-        if rms > max(least, SIGNIFICANT * float(np.linalg.norm(uncertainty[here[could]]))):
+        both = found.model(here) * np.exp(2 * where * band.propagation.real)
+        if whole > max(least, SIGNIFICANT * doubt) and np.max(np.abs(both)) > least:
             if any(nearer.closed for nearer in changes):  # nothing comes back from there
                 change = replace(change, what="gone", after=0j, closed=False)
             changes += [change] * (change.what != "gone" or change.before != 0)
@@ -369,7 +379,8 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     way, bounce_m = bounces(events_m)
     # each of the three carries what the first has let through, there and back; the bounce once
     bounce = np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
-    events_m = events_m[events_m <= sweeps.end_m]
+    rings = np.array([kind == BEHIND for kind in events.kind] + [False] * np.sum(gone), bool)
+    events_m = events_m[(events_m <= sweeps.end_m) & ~rings]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
         events_m = np.append(events_m, sweeps.end_m)
     place = np.full(size.size, np.nan)

@@ -20,6 +20,9 @@ MOST_STRETCH = 0.005
 """A line is taken to be stretched by no more than this [1]; weather does less (common practice,
 no source)."""
 
+WEATHER = 1e-3
+"""Beside a piece put in or taken out it stretches a line by this (standard, by simulation) [1]."""
+
 LEAST_STRETCH = 1e-4
 """Less than this [1] a kelvin does (common practice, no source), and is not told."""
 
@@ -110,13 +113,21 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
         return None
     stretch, misfit = _fitted(Shift(), seen)
     starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
-    fits = [_fitted(Shift(between_m=m), seen) for m in starts]
-    step, of_step = min(fits, key=lambda fit: fit[1])
+    step, of_step = _likeliest(starts, seen)
     whole = misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH
     piece = of_step < PLACES_OFF and step.significant
+    if not (whole or piece):  # a piece, and weather on all of it
+        seen[2] = np.hypot(seen[2], WEATHER * place)
+        step, of_step = _likeliest(starts, seen)
+        piece = of_step < PLACES_OFF and step.significant
     if whole and not (piece and of_step < misfit - BETTER):
         return replace(stretch, sure=misfit < of_step - BETTER)
     return replace(step, sure=not whole or of_step < misfit - BETTER) if piece else None
+
+
+def _likeliest(starts: list[tuple[float, float]], seen: Real) -> tuple[Shift, float]:
+    """The move from one place on that explains moves best, and what it leaves of them."""
+    return min((_fitted(Shift(between_m=m), seen) for m in starts), key=lambda fit: fit[1])
 
 
 def _known(echoes: Echoes) -> Real:

@@ -559,6 +559,46 @@ def test_a_line_that_was_cut_is_asked_for_first_and_ends_where_it_is_seen(off):
         assert "by the record at 33 m" in ends
 
 
+def test_a_cut_on_a_warm_day_behind_an_old_joint_is_a_cut():
+    """The day moves the joint a little, and no place far along is new by that."""
+    rng, line = np.random.default_rng(34), Line(36.0, 0.66, 50.0, 0.6, 0.005)
+    for off in (0.9, 1.6):
+        end, joint = random_rod(rng, WIDE), ("series", 2.2, 11.0)
+        warm = replace(line, length_m=36.0 - off, velocity_factor=0.66 * 0.9995)
+        swept = foot(WIDE, warm, end, joint), foot(WIDE, line, end, joint)
+        found = state(rng, WIDE, line, *swept, loss_known=True, length_m=36.0)
+        said = line_verdict(found)[0]
+        told = re.match(r"The line is (\S+) ± (\S+) m shorter than it was", said)
+        assert abs(float(told[1]) - off) < float(told[2]) + 0.03, said
+        assert "Ask at the antenna" in said
+
+
+def test_a_stretch_that_dried_is_no_cut():
+    rng, line = np.random.default_rng(35), Line(29.0, 0.66, 50.0, 0.6, 0.005)
+    for start in (8.0, 16.0):
+        wet = replace(line, length_m=2.5, z0=44.0, velocity_factor=0.6)
+        whole = line.two_port(WIDE, start) @ wet.two_port(WIDE)
+        whole = whole @ line.two_port(WIDE, 26.5 - start)
+        end = random_rod(rng, WIDE)
+        swept = foot(WIDE, line, end), from_impedance(whole.input_impedance(end))
+        found = state(rng, WIDE, line, *swept, loss_known=True, length_m=29.0)
+        said = line_verdict(found)[0]
+        place = re.match(r"From (\S+) m on, counted .* shorter than it was: .* dried", said)[1]
+        assert float(place) == pytest.approx(start, abs=0.4)
+        assert "was it cut" not in said
+        assert "is gone" in said
+
+
+def test_what_came_off_is_told_at_one_place():
+    rng, line = np.random.default_rng(36), Line(24.0, 0.66, 50.0, 0.6, 0.005)
+    swept = foot(WIDE, line, 1e9), foot(WIDE, line, random_rod(rng, WIDE))
+    found = state(rng, WIDE, line, *swept, loss_known=True, length_m=24.0)
+    place = re.match(r"The line now ends at (\S+ ± \S+ m) from", line_verdict(found)[0])[1]
+    rows = [row for row in line_lines(found) if row.startswith("  2")]
+    assert [row.split(":")[0].strip() for row in rows[:2]] == [place, place]
+    assert "antenna" not in rows[1]
+
+
 def test_behind_a_break_everything_is_gone():
     rng, line = np.random.default_rng(30), Line(34.0, 0.66, 50.0, 0.6, 0.005)
     for off in (1.2, 3.0):

@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.feedline.changes import LEAST, Change, explained, slowed
 from rfcal.feedline.echoes import TOTAL
-from rfcal.feedline.end import more_than_all
+from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
@@ -146,7 +146,7 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     last = state.end if state.end is not None else int(np.argmax(np.abs(now.reflection)))
     at_ends = near <= 0, far > now.distance_m[last] - shift.size - now.near_m
     ends = shift.size < 0 and np.max(np.abs(now.reflection), initial=0.0) > TOTAL
-    if not ends and any(at_ends) and not any(c.grown for c in found.changes):
+    if not ends and any(at_ends) and not any(c.grown or c.what == "gone" for c in found.changes):
         ask = ", then ".join(compress(say.LINE_ADDED_ENDS, at_ends))
         where = {"ends": ask, "near": near, "far": far}
         state_it = say.LINE_LENGTH_NOW if state.length_m else ""
@@ -174,9 +174,6 @@ def _change_words(state: LineState, change: Change) -> str:
         values = {"place": place, "how": how, "before": before, "after": after}
         return say.LINE_GROWN.format(kind=kind, look=look, **values)
     if change.closed:
-        if state.end is not None:  # where it is seen
-            half = K_AXIS * float(state.now.distance_uncertainty_m[state.end])
-            place = f"{plus_minus(float(state.now.distance_m[state.end]), half)} m"
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
     what = say.LINE_END if at_end(state, change.distance_m) else say.LINE_ABOUT
@@ -185,7 +182,10 @@ def _change_words(state: LineState, change: Change) -> str:
 
 def of_end(state: LineState, change: Change) -> bool:
     """Whether it is the line's end that changed, or may be where its length is not known."""
-    return at_end(state, change.distance_m) or not (change.grown or state.length_m)
+    if state.length_m or change.grown:
+        return at_end(state, change.distance_m)
+    now = state.now
+    return change.distance_m > now.distance_m[strongest_on(now).start] - now.near_m
 
 
 def most_words(state: LineState) -> str:

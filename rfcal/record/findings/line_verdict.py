@@ -8,7 +8,6 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST
-from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import (
     MISMATCH,
@@ -345,13 +344,16 @@ def end_place(state: LineState) -> tuple[str, str]:
     now, at, stated, found = state.now, state.end, state.length_m, state.comparison
     half = K_AXIS * state.length_uncertainty_m
     place = f"{plus_minus(stated, half)} m"
-    if at is None or abs((seen := float(now.distance_m[at])) - stated) <= half:
+    if at is None:
         return place, ""
-    moved = found and found.shift and found.shift.between_m
-    if not (moved or abs(now.reflection[at]) > TOTAL):
-        return place, say.LINE_END_SEEN.format(seen=seen)
-    place = f"{plus_minus(seen, K_AXIS * float(now.distance_uncertainty_m[at]))} m"
-    return place, say.LINE_END_STATED.format(length_m=stated)
+    seen, of_seen = float(now.distance_m[at]), K_AXIS * float(now.distance_uncertainty_m[at])
+    note = {"seen": seen, "length_m": stated} if abs(seen - stated) > half else {}
+    closed = found and any(change.closed for change in found.changes)
+    moved = note and found and found.shift and found.shift.between_m
+    if not (now.kind[at] in ENDS or closed or moved):
+        return place, say.LINE_END_SEEN.format(**note) if note else ""
+    place = f"{plus_minus(seen, of_seen)} m"
+    return place, say.LINE_END_STATED.format(**note) if note else ""
 
 
 def at_end(state: LineState, distance_m: float) -> bool:

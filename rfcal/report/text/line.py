@@ -82,7 +82,7 @@ def _comparison_lines(line: LineState) -> list[str]:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
         if c is found.changes[0] and of_end(line, c):
-            told = most_words(line)
+            told = f"now reflects {after}" if c.closed else most_words(line)
         told += f", {say.LINE_EXPLAINED}" if explained(c, found.changes) else ""
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")

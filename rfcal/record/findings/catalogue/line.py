@@ -52,7 +52,10 @@ LINE_HIDES = "its last {near:.2g} m"
 LINE_END = (
     f"what the line ends in (antenna, feed point), or something in {LINE_HIDES}, at {{place}} "
 )
-LINE_ABOUT = "what is within {near:.2g} m of {place} "
+LINE_ABOUT = (
+    "what may end the line (antenna, feed point), or something within {near:.2g} m of it, at "
+    "{place} "
+)
 LINE_LONGER = "from {place} on{other}, the line is {size} m {more} than it was: {look}"
 LINE_OR_FROM = ", or from {place:.1f} m on unless a plain joint or leak is there"
 LINE_LOOK = {
