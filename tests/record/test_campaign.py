@@ -5,6 +5,7 @@ import pytest
 
 from tests.benchmarks.campaign.__main__ import alike, run
 from tests.benchmarks.campaign.judging import candidates, named, outcome
+from tests.benchmarks.campaign.mistakes import KINDS, other_plane
 from tests.benchmarks.campaign.sessions import draw
 
 
@@ -35,6 +36,15 @@ def test_a_short_that_reads_again_as_before_was_not_exchanged():
 
 def test_a_velocity_factor_in_doubt_by_a_radian_leaves_a_capacitor_passive():
     assert outcome(draw((302, 493), protocol=True)).alarms() == []
+
+
+def test_an_adapter_that_is_not_stated_is_told_by_what_is_read_in_the_devices_place():
+    """14 mm below 68 MHz, where no point of the check is far off by itself."""
+    session = draw((52, 148), protocol=True)
+    wrong = other_plane(session, np.random.default_rng([52, 148, list(KINDS).index("other plane")]))
+    assert wrong.how == "device, 14 mm"
+    (said,) = (f.message for f in outcome(session).warned() if f.code == "check-disagrees")
+    assert "if 14 mm more of line lay before 'device' than is removed, as of an adapter." in said
 
 
 def test_kinds_count_alike_and_one_session_is_no_certainty():

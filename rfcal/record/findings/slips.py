@@ -206,9 +206,13 @@ def all_slips(
         yield from exchanges(pairs, SELDOM, stayed)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
-    for way, sign in ((say.FARTHER, 1), (say.NEARER, -1)) if checks else ():
+    for way, than, sign in ((*say.FARTHER, 1), (*say.NEARER, -1)) if checks else ():
         said = partial((say.SUSPECT_PLANE if stayed else say.SUSPECT_TURN).format, way=way)
         yield Slip(said, _later, sign * OUT_M, SELDOM, sign * 1e3, group="plane")
+        for name, at in ((c.name, c.at) for c in checks if c.at and not _by_figures(c)):
+            said = partial(say.SUSPECT_ADAPTED.format, at=at, than=than)
+            moved = partial(_later, only=name)
+            yield Slip(said, moved, sign * OUT_M, SELDOM, sign * 1e3, group=f"plane {name}")
     for check in checks:
         for place, step in enumerate(check.inputs.path):
             if isinstance(step.element, LineByFigures):
@@ -245,13 +249,18 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
         yield Slip(said, gap, SERIES_OHM, 2 * SELDOM)
 
 
-def _later(scene: Scene, metres: float) -> Scene:
-    """With all that was read later there and back over a length in air."""
-    if scene.check is None:
+def _later(scene: Scene, metres: float, only: str = "") -> Scene:
+    """With all that was read later there and back over a length in air, or one check only."""
+    if scene.check is None or (only and scene.check.name != only):
         return scene
     back = np.exp(-4j * np.pi * scene.check.frequency * metres / SPEED_OF_LIGHT)
     box = scene.solved.error_box
     return scene.other("seen", (scene.check.name,), lambda m: box.apply(box.correct(m) * back))
+
+
+def _by_figures(check: Check) -> bool:
+    """Whether a line known by its figures lies before a check, whose length is asked anyhow."""
+    return any(isinstance(step.element, LineByFigures) for step in check.inputs.path)
 
 
 def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:

@@ -106,7 +106,9 @@ SUSPECT_TURN = (
     "since"
 )
 SUSPECT_PLANE = "the standards' plane lay {size:.2g} mm {way} than the later one"
-FARTHER, NEARER = "farther out", "nearer"
+SUSPECT_ADAPTED = "{size:.2g} mm {than} of line lay before '{at}' than is removed, as of an adapter"
+FARTHER, NEARER = ("farther out", "less"), ("nearer", "more")
+"""Where the standards' plane lay, and what lies before a check that is off by as much."""
 SUSPECT_LENGTH = "the length of the line before '{at}' were {size:.3g} m"
 SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {size:.2g}"
 SUSPECT_REVERSED = "the adapter before '{at}' were the other way round"
