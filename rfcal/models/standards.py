@@ -233,13 +233,11 @@ class Standard(Reflector):
         Standard
             Of the same uncertainty.
         """
-        if parameter == "delay":
-            return replace(self, offset_delay=self.offset_delay + deviation)
-        if parameter == "resistance":
-            return replace(self, resistance=self.resistance + deviation)
-        first, *others = getattr(self, parameter)
-        stray: dict[str, Any] = {parameter: (first + deviation, *others)}
-        return replace(self, **stray)
+        name = "offset_delay" if parameter == "delay" else parameter
+        own = getattr(self, name)
+        row = isinstance(own, tuple)
+        moved: Any = (own[0] + deviation, *own[1:]) if row else own + deviation
+        return replace(self, **{name: moved})
 
     def _termination(self, w: Real, z_ref: float) -> Complex:
         """Reflection of the termination itself, the offset line taken away."""

@@ -124,7 +124,7 @@ def test_exchanged_sweeps_are_refused():
         measured(WIDE, far_short, velocity_factor=0.85)
 
 
-@pytest.mark.parametrize("z0", [12.5, 75.0, 300.0, 600.0])
+@pytest.mark.parametrize("z0", [12.5, 75.0, 600.0])
 @pytest.mark.parametrize("end", [1.0, -1.0])
 def test_one_end_of_a_line_far_from_the_reference(z0, end):
     """Its phase in 50 ohm runs in steps, not straight: the start is sought in its own impedance."""
