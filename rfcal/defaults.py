@@ -168,8 +168,8 @@ CAPACITOR_Q = 1000.0
 """Of a ceramic or mica capacitor at high frequency [1] (common practice, no source)."""
 
 SURE_YIELD, TRIM_SPAN = 0.9, 0.15
-"""Where fewer networks hold the target, capacitors are adjustable, to this share of the value on
-both sides [1]: three times their usual tolerance (common practice, no source)."""
+"""Where fewer networks hold the target, one part or two are adjustable, to this share of the value
+on both sides [1]: three times its usual tolerance (common practice, no source)."""
 
 LEAST_YIELD = 0.5
 """A network of which less would hold the target, by its parts' tolerance and what the device may

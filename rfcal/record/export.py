@@ -325,7 +325,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "yield_standard_uncertainty": proposal.production.standard_uncertainty,
         "yield_parts": proposal.production.parts,
         "yield_measurement": proposal.production.measurement,
-        "adjustable": proposal.to_set or None,
+        "adjustable": [candidate.network.elements[k].name for k in proposal.production.adjustable],
         "yield_adjusted": proposal.production.told[0],
         "volts_peak": float(proposal.volt.max(initial=0.0)),
         "amps_peak": float(proposal.ampere.max(initial=0.0)),

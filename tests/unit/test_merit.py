@@ -10,7 +10,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.ranking import Group, Ranking, effort, rank
 from rfcal.matching.stock import Stock
-from rfcal.matching.tolerance import production_yield, with_parts_set
+from rfcal.matching.tolerance import least_lost_db, production_yield, with_parts_set
 from rfcal.matching.winding import Winding, wound
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.cables import CABLES
@@ -166,6 +166,10 @@ def test_two_parts_are_set_where_one_does_not_do():
     found = with_parts_set(goal, network, made, STOCK, rng, able=[0, 1], loads=loads)
     assert sorted(found.adjustable) == [0, 1]
     assert found.told[0] > 2 * made.told[0]
+    # it is ordered by what it loses once they are set
+    as_it_is, once_set = (least_lost_db(goal, network, parts) for parts in ((), (0, 1)))
+    assert as_it_is == pytest.approx(judge(goal, network, network).lost_db)
+    assert once_set < as_it_is - 0.01
 
 
 def test_medhursts_table():
