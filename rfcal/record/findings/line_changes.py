@@ -15,6 +15,7 @@ from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_otherwise import stretches
 from rfcal.record.findings.line_verdict import (
+    LEAST_MOVE,
     at_end,
     before_end,
     end_words,
@@ -29,9 +30,6 @@ from rfcal.record.findings.line_verdict import (
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
-
-LEAST_MOVE = 0.01
-"""A line's growth is told no finer than this [m]."""
 
 WEAKLY = 0.5
 """What lies beyond a place that reflects so much [1] is seen weakly."""
@@ -74,7 +72,7 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     longer = bool(moved)
     if not found.changes:
         sound = "nothing else has changed" if lost else say.LINE_SOUND
-        values = {} if found.weather is None else _weather_values(found.weather)
+        values = {} if found.weather is None else weather_values(found.weather)
         sound = say.LINE_WEATHER if values else sound
         said = moved or sound.format(least=LEAST, end=end_words(state), **values)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
@@ -101,7 +99,7 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
 
-def _weather_values(weather: Lost) -> dict[str, object]:
+def weather_values(weather: Lost) -> dict[str, object]:
     """How much more or less a line loses on another day."""
     warmer = weather.more_db > 0
     return {

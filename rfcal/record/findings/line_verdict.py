@@ -214,7 +214,8 @@ def before_end(state: LineState) -> list[int]:
 
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
-    before, now = before_end(state), state.now
+    now = state.now
+    before = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
     if may_fold(state) or not before:
         return []
     if now.narrow:

@@ -11,7 +11,7 @@ from rfcal.feedline.shift import Shift
 from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import line_verdict
-from rfcal.record.findings.line_changes import most_words, of_end
+from rfcal.record.findings.line_changes import most_words, of_end, weather_values
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -89,9 +89,7 @@ def _comparison_lines(line: LineState) -> list[str]:
     if found.shift is not None:
         said.append(shift_words(found.shift))
     if (lost := found.lost or found.weather) is not None:
-        more = "more" if lost.more_db > 0 else "less"
-        size, middle = abs(lost.more_db), f"{lost.at_hz / 1e6:.3g}"
-        said.append(f"its loss is {size:.1g} dB {more} at {middle} MHz: {MADE_GOOD}")
+        said.append(say.LINE_LOSS_MOVED.format(**weather_values(lost)) + MADE_GOOD)
     if not found.changes:
         most = f"{found.largest:.2g} of reflection at most, at {found.largest_hz / 1e6:.4g} MHz"
         said.append(f"the two sweeps differ by {most}")

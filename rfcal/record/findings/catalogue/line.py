@@ -98,6 +98,7 @@ LINE_WEATHER = (
     "than a {warmer} day makes it, and nothing else reflects otherwise by {least:g} or more up to "
     "{end}; if it was as warm in both sweeps, look at what the line ends in"
 )
+LINE_LOSS_MOVED = "its loss is {size:.1g} dB {more} at {middle}: "
 LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
