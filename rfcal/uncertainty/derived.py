@@ -59,13 +59,11 @@ class Figures(Mapping[str, Figure]):
     """What is read off one reflection, each figure worked out when it is first asked for."""
 
     def __init__(self, names: Iterable[str], figure: Callable[[str], Figure]):
-        self._names, self._figure, self._found = dict.fromkeys(names), figure, dict[str, Figure]()
+        self._names, self._figure = tuple(names), cache(figure)
 
     def __getitem__(self, name: str) -> Figure:
-        if name in self._names and name not in self._found:
-            with np.errstate(divide="ignore", invalid="ignore"):
-                self._found[name] = self._figure(name)
-        return self._found[name]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return self._figure(name)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._names)
