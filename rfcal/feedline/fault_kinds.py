@@ -48,8 +48,9 @@ UNSHAPED = 0.2
 below its resonance (standard, by simulation of antennas and gaps)."""
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
-STEP = "step of impedance"
-"""What reflects as a resistance does and passes more."""
+STEP, SMALL = "step of impedance", 0.4
+"""What reflects as a resistance does and passes more; steps and stretches are told up to this
+reflection [1]: larger ones are as often an end."""
 PHASES = 2.0
 """Kinds fit whose phase is within so many standard uncertainties."""
 SLOW, STRETCH = "slow change", "stretch of {} impedance"
@@ -82,14 +83,7 @@ GAP = Kind(
 )
 KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),
-    Kind(
-        "shunt resistance",
-        "a leak across the line (a wet joint)",
-        "",
-        level,
-        -1,
-        resistive=True,
-    ),
+    Kind("shunt resistance", "a leak across the line (a wet joint)", "", level, -1, resistive=True),
     # an antenna far below its resonance is one too
     Kind("open", "an open line", "", level, end=True),
     Kind("short", "a shorted line", "", level, -1, end=True),
@@ -333,6 +327,10 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         names = tuple(compress(JOINT, seen.joints[:, m]))
     if settled and not names and (n := seen.stretch[m, 1]) > 0:
         names = (stretch(n - 1),)
+    in_line = abs(seen.mean[m].imag) < ON_AXIS * seen.size[m] and seen.size[m] < SMALL
+    if settled and not names and seen.loss_known and seen.goes_as[level][m] and in_line:
+        # what goes as a resistance and is none, as what comes from beyond it shows
+        return STEP, ()
     return MISMATCH if settled else UNKNOWN, names
 
 

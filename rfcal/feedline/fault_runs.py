@@ -7,9 +7,6 @@ import numpy as np
 from rfcal.feedline import fault_kinds as one
 from rfcal.feedline.fault_kinds import Reflections, Told
 
-SMALL = 0.4
-"""Steps and stretches are told up to this reflection [1]: larger ones are as often an end."""
-
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""
 
@@ -31,17 +28,6 @@ def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...
         return (), ()
     told, ends = _stretches(seen, one.tell_each(seen))
     kinds = _ramps(seen, _slow_changes(seen, [kind for kind, _ in told], ends))
-    # what goes as a resistance and is none, as what comes from beyond it shows
-    as_one = (
-        seen.goes_as[one.level]
-        & (seen.size < SMALL)
-        & (np.abs(seen.mean.imag) < one.ON_AXIS * seen.size)
-    )
-    as_one &= seen.loss_known & np.array([each == (one.MISMATCH, ()) for each in told])
-    kinds = [
-        one.STEP if step and kind == one.MISMATCH else kind
-        for kind, step in zip(kinds, as_one, strict=True)
-    ]
     fits = (fit if k in one.UNCLEAR else () for k, (_, fit) in zip(kinds, told, strict=True))
     return tuple(kinds), tuple(fits)
 
@@ -60,10 +46,9 @@ def _stretches(seen: Reflections, told: list[Told]) -> tuple[list[Told], set[int
         # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
         alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
-        if alike and np.all(seen.size[pair] < SMALL) and np.all(off < one.ON_AXIS * np.abs(r)):
-            lossless = (
-                np.all(seen.goes_as[one.level][pair]) and told[pair] == [(one.MISMATCH, ())] * 2
-            )
+        small = seen.size[pair] < one.SMALL
+        if alike and np.all(small & (off < one.ON_AXIS * np.abs(r))):
+            lossless = told[pair] == [(one.STEP, ())] * 2
             kind = one.stretch(r[0])
             for k in (m, m + 1):
                 losing = f"{'shunt' if seen.mean[k].real < 0 else 'series'} resistance"
@@ -86,7 +71,7 @@ def _slow_changes(seen: Reflections, kinds: list[str], ends: set[int]) -> list[s
     for start, stop in pairwise(sorted({0, last, *breaks})):
         row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
         rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
-        unclear = [m for m in row if m not in ends and kinds[m] in one.UNCLEAR]
+        unclear = [m for m in row if m not in ends and kinds[m] in (*one.UNCLEAR, one.STEP)]
         if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
             kinds[start:stop] = [one.SLOW] * (stop - start)
     return kinds

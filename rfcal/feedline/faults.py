@@ -18,7 +18,6 @@ from rfcal.feedline.echoes import (
     STANDS_OUT,
     Echoes,
     find_echoes,
-    folded,
     placed,
 )
 from rfcal.feedline.fault_kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
@@ -70,7 +69,6 @@ class Events:
     least: Real
     grid_m: Real  # distances of the trace, shape (G,)
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
-    noise: float  # of the trace before the loss was made good [1], root mean square
     velocity_factor: float  # that the distances rest on
     z0: float  # of the line [ohm]
     echoes: Echoes  # that they are taken from
@@ -245,7 +243,6 @@ def find_events(
         least=_least(echoes, seen, told),
         grid_m=band.grid,
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
-        noise=echoes.noise,
         velocity_factor=line.velocity_factor,
         z0=line.z0,
         echoes=echoes,
@@ -293,8 +290,7 @@ def gate(
 ) -> Complex:
     """What a stretch of line alone reflects, as seen from the foot in the line's impedance [1].
 
-    The echoes fitted in the stretch are kept and those outside are taken away before the rest is
-    gated in distance, so the band's edges suffer little.
+    That is what of the sweep was fitted as echoes there, so the band's edges suffer little.
     """
     band = prepare(frequency, reflection, line, loss_known)
     if not (-band.resolution <= start_m <= stop_m - band.resolution <= band.range):
@@ -304,9 +300,4 @@ def gate(
         )
     seen, _ = in_line(band.frequency, reflection, line, loss_known, z_ref, None)
     echoes = find_echoes(band, seen)
-    inside = (echoes.distance >= start_m) & (echoes.distance <= stop_m)
-    size = band.grid.size
-    off = np.abs(folded(band.grid - (start_m + stop_m) / 2, band.range))
-    passed = off <= (stop_m - start_m) / 2
-    rest = np.fft.fft(np.where(passed, np.fft.ifft(echoes.left, size), 0))[: band.frequency.size]
-    return echoes.model(inside) + rest
+    return echoes.model((echoes.distance >= start_m) & (echoes.distance <= stop_m))

@@ -259,7 +259,7 @@ def test_bounces_between_strong_faults_are_not_events():
     found = find_events(WIDE, seen, line)
     # the first bounce, at 40 m, is far above the noise: the trace shows it, the list does not
     bounce = found.magnitude[np.abs(found.grid_m - 40) < 0.5].max()
-    assert bounce > 0.02 > 100 * found.noise
+    assert bounce > 0.02 > 100 * found.echoes.noise
     assert found.distance_m == pytest.approx([20, 30], abs=0.05)
 
 

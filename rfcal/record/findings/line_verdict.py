@@ -14,8 +14,8 @@ from rfcal.feedline.fault_kinds import (
     RESISTIVE,
     SLOWING,
     STEP,
-    STRETCH,
     UNCLEAR,
+    stretch,
 )
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.loss import LEAST_DB, Lost
@@ -195,9 +195,9 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
 def _short(state: LineState, at: int) -> dict[str, str]:
     """The kind that a short stretch at a place would be and that in words, where it may be one."""
     length, ratio = state.now.stretch[at].tolist()
-    way = "higher" if ratio > 1 else "lower"
-    words = say.LINE_SHORT[way].format(length=length, ohm=ratio * state.now.z0)
-    return {STRETCH.format(way): words} if length > 0 else {}
+    kind = stretch(ratio - 1)
+    values = {"stretch": say.LINE_FITS[kind], "length": length, "ohm": ratio * state.now.z0}
+    return {kind: say.LINE_SHORT.format(**values)} if length > 0 else {}
 
 
 def _ends_whole(state: LineState) -> bool:

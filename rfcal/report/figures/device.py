@@ -152,7 +152,7 @@ def line_figure(line: LineState) -> Figure:
     # all that is told of, and of the rest no more than surely lies there
     reach = max(min(max(1.6 * end, 20 * now.resolution_m), now.range_m / 2), 1.1 * last)
     near = now.grid_m <= reach
-    floor = max(now.noise, 1e-5)
+    floor = max(now.echoes.noise, 1e-5)
     for events, label, look in (
         (line.before, "baseline", style.plain_look(1, near.size)),
         (now, "now", style.line_look("corrected", near.size)),

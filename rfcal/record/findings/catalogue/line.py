@@ -105,7 +105,7 @@ LINE_OR_END = (
 )
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
 LINE_END_TYPE = (
-    "the end seems to be at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
+    "the end is seen at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
     "{stated:.2f}{piece}: look at the cable's type"
 )
 LINE_OR_PIECE = ", or with a piece of {piece:.2g} m put in"
@@ -159,16 +159,11 @@ LINE_MAYBE_END = "no single simple fault (an antenna, a damaged length, or fault
 """The same of what may be the line's end."""
 LINE_FITS = {k.name: k.means for k in KINDS} | {
     STEP: "a step of impedance (other or wet cable from there on)",
-    STRETCH.format("lower"): "a stretch of lower impedance (wet or crushed)",
-    STRETCH.format("higher"): "a stretch of higher impedance (other cable)",
+    STRETCH.format("lower"): "a stretch of lower impedance (wet, crushed or other cable)",
+    STRETCH.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
 }
 """The same in a list of those that fit."""
-LINE_SHORT = {
-    "lower": "a stretch of lower impedance (crushed, wet or other cable), as some "
-    "{length:.2g} m of {ohm:.2g} ohm would be",
-    "higher": "a stretch of higher impedance (chafed, kinked or other cable), as some "
-    "{length:.2g} m of {ohm:.2g} ohm would be",
-}
+LINE_SHORT = "{stretch}, as some {length:.2g} m of {ohm:.2g} ohm would be"
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
 _TAKES = "a resistance takes up power and a step or stretch of other impedance does not: "
 LINE_TELL_TWINS = (
