@@ -216,9 +216,9 @@ class Reflections:
         return form(size, self.band.frequency[some], self.band.weight[some])
 
     @cached_property
-    def ways(self) -> dict[Form, Real]:
-        """Where each way of going over the band lies in mid-band [rad], shape (K,)."""
-        return {form: np.angle(self._mean(form)) for form in FORMS}
+    def means(self) -> dict[Form, Complex]:
+        """What each way of going over the band has as mean [1], shape (K,)."""
+        return {form: self._mean(form) for form in FORMS}
 
     def _mean(self, form: Form) -> Complex:
         """Mean of what reflects as much as each and goes over the band in one way, (K,)."""
@@ -231,13 +231,11 @@ class Reflections:
         There one place hardly goes over the band, and what does so are places that beat.
         """
         band = self.band
-        if not band.narrow:
-            return np.zeros(self.size.size)
         # sum a_i exp(-j k s_i) over sum a_i: its slope and bend give the spread of the s_i
         first, second = np.abs(self.coefficients[:, 1:3].T) / self.size
         bend = np.maximum(second - 3 * self.uncertainty / self.size, 0)
         spread = np.sqrt(bend / BENDS) * band.resolution
-        return np.minimum(np.hypot(first / band.per_metre, spread), band.near)
+        return np.minimum(np.hypot(first / band.per_metre, spread), band.near) * band.narrow
 
     @cached_property
     def _rings(self) -> Real:
@@ -336,8 +334,7 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
 
 def _near(seen: Reflections, m: int, r: complex, could: list[Kind], phase: float) -> list[Kind]:
     """Which kinds lie where event m does, which reflects r there, as its phase is uncertain."""
-    ways = {k: r * k.sign * np.exp(-1j * seen.ways[k.over_band][m]) for k in could}
-    off = {kind: abs(np.angle(way)) for kind, way in ways.items()}
+    off = {k: abs(np.angle(r * k.sign * seen.means[k.over_band][m].conj())) for k in could}
     if GAP in off:  # only a wide band tells the two
         off[GAP] = off[CRUSH] = min(off[GAP], off[CRUSH])
     return [k for k in sorted(off, key=off.__getitem__) if off[k] <= max(ON_AXIS, PHASES * phase)]

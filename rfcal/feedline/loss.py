@@ -113,7 +113,7 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
     doubt = abs(by_bend - share) * float(np.mean(attenuation)) * end_m / NEPER_PER_DB
     share = float(np.clip(share, -most, most))
     c, e = (share * db * NEPER_PER_DB / 100 for db in (line.conductor_db, line.dielectric_db))
-    return Lost(c, e, end_m, float(np.mean(band.frequency)), doubt, sure=False)
+    return Lost(c, e, end_m, band.middle, doubt, sure=False)
 
 
 def more_than_stated(now: Echoes, end_m: float) -> Lost | None:
@@ -189,7 +189,7 @@ def _fitted(
         float(solved[0]),
         float(solved[1]),
         end_m,
-        float(np.mean(band.frequency)),
+        band.middle,
         float(np.hypot(doubt, free * BY_SLOPE * by_mean)) / 2 / NEPER_PER_DB,
         flat > TELLS * max(left, echoes.noise),
     )
