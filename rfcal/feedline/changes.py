@@ -152,8 +152,8 @@ class _Sweeps:
     piece_m: float = 0.0  # how long a piece was put in or taken out
 
 
-def closed(before: float, after: float, was: str, now: str) -> bool:
-    """Whether what reflects so much now [1] lets nothing through, and did before, by its kinds."""
+def closed(before: float, was: str, after: float, now: str) -> bool:
+    """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
     by_kind = after > TOTAL and now in WHOLE and was not in WHOLE
     return by_kind or bool(closes(before, after))
 
@@ -417,7 +417,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
         grown = abs(value[1]) / max(abs(value[0]), 1e-12)
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
-    told, total = kind[1] or kind[0], closed(abs(value[0]), abs(value[1]), *kind)
+    told, total = kind[1] or kind[0], closed(abs(value[0]), kind[0], abs(value[1]), kind[1])
     told = UNKNOWN if told == BEHIND else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]

@@ -8,15 +8,15 @@ import numpy as np
 
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import FULL
+from rfcal.feedline.measure import FASTEST
 from rfcal.models.cables import CABLES
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
 
-FASTEST, LEAST_M = 0.98, 1.0
-"""Velocity factor that no line exceeds [1]: an air-spaced one has some 0.95 (value from memory);
-and the shortest line [m] that another one is taken for."""
+LEAST_M = 1.0
+"""The shortest line [m] that another one is taken for."""
 
 SLOWED = 0.85
 """Speed on wet cable over that on dry, at least [1] (value from memory)."""

@@ -93,14 +93,11 @@ class _Sight(NamedTuple):
         return None if self.end is None else float(self.events.distance_m[self.end])
 
     @property
-    def end_size(self) -> float:
-        """What that reflects [1]."""
-        return 0.0 if self.end is None else float(np.abs(self.events.reflection[self.end]))
-
-    @property
-    def end_kind(self) -> str:
-        """And its kind."""
-        return "" if self.end is None else self.events.kind[self.end]
+    def at_end(self) -> tuple[float, str]:
+        """What that reflects [1], and its kind."""
+        if self.end is None:
+            return 0.0, ""
+        return float(np.abs(self.events.reflection[self.end])), self.events.kind[self.end]
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,7 +203,7 @@ def _against(
         now = now._replace(events=events, end=end, beyond_m=None)
     if now.end_m is not None and then.end_m is not None:
         sooner = now.end_m < then.end_m - now.swept.near_m
-        if sooner and closed(then.end_size, now.end_size, then.end_kind, now.end_kind):
+        if sooner and closed(*then.at_end, *now.at_end):
             now = now._replace(end=None)  # there it broke
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.nan if now.beyond_m is not None or not length else length
@@ -233,7 +230,7 @@ def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:
         return measured_more(foot.frequency, foot.found, wanted.line)
     # what hardly reflects falls over the band as it likes
     end_m = None if seen.folded else seen.end_m
-    if end_m is None or seen.end_size < FAULT:
+    if end_m is None or seen.at_end[0] < FAULT:
         return None
     return more_than_stated(seen.swept.echoes, end_m)
 
