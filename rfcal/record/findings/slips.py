@@ -18,7 +18,7 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.turns import as_expected
+from rfcal.record.findings.turns import as_expected, by_figures
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
@@ -209,7 +209,7 @@ def all_slips(
     for way, than, sign in ((*say.FARTHER, 1), (*say.NEARER, -1)) if checks else ():
         said = partial((say.SUSPECT_PLANE if stayed else say.SUSPECT_TURN).format, way=way)
         yield Slip(said, _later, sign * OUT_M, SELDOM, sign * 1e3, group="plane")
-        for name, at in ((c.name, c.at) for c in checks if c.at and not _by_figures(c)):
+        for name, at in ((c.name, c.at) for c in checks if c.at and not by_figures(c.inputs)):
             said = partial(say.SUSPECT_ADAPTED.format, at=at, than=than)
             moved = partial(_later, only=name)
             yield Slip(said, moved, sign * OUT_M, SELDOM, sign * 1e3, group=f"plane {name}")
@@ -256,11 +256,6 @@ def _later(scene: Scene, metres: float, only: str = "") -> Scene:
     back = np.exp(-4j * np.pi * scene.check.frequency * metres / SPEED_OF_LIGHT)
     box = scene.solved.error_box
     return scene.other("seen", (scene.check.name,), lambda m: box.apply(box.correct(m) * back))
-
-
-def _by_figures(check: Check) -> bool:
-    """Whether a line known by its figures lies before a check, whose length is asked anyhow."""
-    return any(isinstance(step.element, LineByFigures) for step in check.inputs.path)
 
 
 def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:

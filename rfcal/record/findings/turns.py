@@ -125,17 +125,22 @@ def as_expected(
     freedom = degrees_of_freedom(measured.plus(*expected.effects))
     if far_off(as_normal(where.squared_distance(expected), freedom), chance):
         return False
-    by_figures = any(isinstance(step.element, LineByFigures) for step in inputs.path)
-    return turns_as_stated(inputs.calibration.frequency, measured, expected, chance, by_figures)
+    figures = by_figures(inputs)
+    return turns_as_stated(inputs.calibration.frequency, measured, expected, chance, figures)
+
+
+def by_figures(inputs: Inputs) -> bool:
+    """Whether a line that is known by its figures lies on the path."""
+    return any(isinstance(step.element, LineByFigures) for step in inputs.path)
 
 
 def turns_as_stated(
-    frequency: Real, measured: Quantity, expected: Quantity, chance: float, by_figures: bool = True
+    frequency: Real, measured: Quantity, expected: Quantity, chance: float, figures: bool = True
 ) -> bool:
     """Whether a check turns as it should, and not as behind a length that is none of its own.
 
     What each point by itself leaves open, all of them together may not. The phase of what is
-    removed may be that of a line `by_figures`.
+    removed may be that of a line known by its `figures`.
     """
     sizes = np.abs([measured.value, expected.value])
     if frequency.size == 1 or np.min(sizes) < SEEN:
@@ -146,6 +151,6 @@ def turns_as_stated(
     along = frequency / frequency[-1]
     parts = (measured, 1 / measured.value), (expected, -1 / expected.value)
     angle = combine(turned.astype(complex), *parts)
-    if by_figures:
+    if figures:
         angle = angle.plus(Effect("phase by loss", TOLD_RAD / 2 * 1j * along))
     return erfc(abs(leaning(angle, along)) / sqrt(2)) > chance  # of a normal variable
