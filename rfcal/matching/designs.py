@@ -315,15 +315,15 @@ def two_sections(at: Point, *, near: Line, far: Line) -> tuple[Network, ...]:
     za, zb = near.z0, far.z0
     if abs(za - zb) < TINY * za or abs(zb - at.target_ohm) < TINY * zb:
         raise MatchingError(
-            "two sections need lines of different impedances, and the one at the source another "
-            f"impedance than the target's: {za:.4g} and {zb:.4g} ohm match nothing more"
+            "two sections need cables of two impedances, and the one at the transmitter's end must "
+            f"differ from the target's: here they are {za:.4g} and {zb:.4g} ohm"
         )
     ends = _Free(SECTION, near).ends(at.load_ohm), sorted((at.target_ohm, zb**2 / at.target_ohm))
     (low, high), (first, last) = (map(short, pair) for pair in ends)
     why = (
-        f"along {short(za)} ohm this load stays between {low} and {high} ohm where it is real, and "
-        f"a section of {short(zb)} ohm needs to meet the circle from {first} to {last} ohm: take "
-        "lines further apart in impedance, or a stub"
+        f"a section of {short(za)} ohm takes this load round a circle from {low} to {high} ohm, "
+        f"one of {short(zb)} ohm takes the target round another from {first} to {last} ohm, and "
+        "the two do not meet: take lines further apart in impedance, or a stub"
     )
     found = _two_free(at, _Free(SECTION, near), _Free(SECTION, far), za)
     return _networks((("two sections", parts) for parts in found), why)

@@ -218,9 +218,10 @@ def share_words(share: float, standard_uncertainty: float) -> str:
     half = standard_uncertainty * (1.96 if 0 < share < 1 else 3.0)
     if half < 0.005:
         return f"{share:.0%}"
-    if 0 < share < 1:
-        return f"{share:.0%} ± {math.ceil(100 * half)}%"
-    return f"above {1 - half:.0%}" if share else f"below {half:.0%}"
+    if round(share, 2) in (0, 1):  # a ± would reach beyond all or none
+        low, high = math.floor(100 * (share - half)), math.ceil(100 * (share + half))
+        return f"above {low}%" if share > 0.5 else f"below {high}%"
+    return f"{share:.0%} ± {math.ceil(100 * half)}%"
 
 
 def mhz(frequency_hz: float) -> str:

@@ -101,3 +101,6 @@ def test_a_share_of_draws_has_the_digits_that_its_count_supports():
     # 0.97 to the power of 100 is 0.048: none of a hundred failing says no more than that
     assert words.share_words(1.0, 1 / 100) == "above 97%"
     assert words.share_words(0.0, 1 / 100) == "below 3%"
+    # and nothing reaches beyond all or none where nearly all or none count
+    assert words.share_words(399 / 400, 0.003) == "above 99%"
+    assert words.share_words(1 / 400, 0.003) == "below 1%"

@@ -277,7 +277,7 @@ def test_loads_that_nothing_matches(load):
         ),
         (
             lambda: designs.two_sections(Point(F, 90 + 0j), near=OTHER, far=OTHER),
-            "different impedances",
+            "cables of two impedances",
         ),
     ],
 )
