@@ -94,7 +94,9 @@ KINDS = (
 FORMS = level, rising, falling
 JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
 """What a place of no one kind may be that goes over the band as one of these."""
-JOINTS = tuple(partial(joint, ratio) for ratio in np.arange(0.2, 2.1, 0.2))
+RATIOS = np.arange(0.1, 2.1, 0.1)
+JOINTS = tuple(partial(joint, ratio) for ratio in RATIOS)
+"""Reactances of those that are tried, in parts of the resistance, in mid-band."""
 ANGLES = np.geomspace(0.03, 1.5, 20)
 """Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
 USUAL, MOST_RATIO = 1.5, 3.0
@@ -152,8 +154,18 @@ class Reflections:
     @cached_property
     def joints(self) -> np.ndarray:
         """Which of them may be each `JOINT`, shape (2, K)."""
-        signs, _ = self._signs(JOINTS)
-        return np.array([np.any(signs > 0, axis=0), np.any(signs < 0, axis=0)])
+        return np.array([np.any(sign * self._as_joint > 0, axis=0) for sign in (1, -1)])
+
+    @cached_property
+    def _as_joint(self) -> Real:
+        """With which sign each may be a joint of each of `RATIOS`, 0 where it may not, (N, K)."""
+        return self._signs(JOINTS)[0]
+
+    @cached_property
+    def turned(self) -> Real:
+        """Most by which the phase of a reactance may turn each resistance [1, d phase / d ln f]."""
+        # r = (R + j w L) / 2 z0: d atan(x) / d ln f = x / (1 + x^2), x = w L / R
+        return np.max((self._as_joint != 0) * (RATIOS / (1 + RATIOS**2))[:, None], axis=0)
 
     @cached_property
     def stretch(self) -> Real:
@@ -255,7 +267,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     """How far each place seems off by the slope of a reactance's phase [m], shape (K,).
 
     What is of no one kind may hold a reactance as large, and one unlike the fit's slow shapes, as a
-    gap is.
+    gap is; and a resistance, as much of one as the band does not show (for certain: half of it).
     """
     # r = sin a or cos a, a = arctan(q f), and da / df = sin a cos a / f; a place off by s turns the
     # phase by 4 pi f s / v
@@ -264,8 +276,10 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
     unclear = np.array([kind in (*UNCLEAR, GAP.name) for kind in kinds], bool)
     turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
-    slope = np.where(turns, size * np.sqrt(1 - size**2) * wave / (4 * np.pi), 0.0)
-    return np.hypot(slope, np.where(unclear, UNSHAPED * from_zero * seen.band.resolution, 0.0))
+    resists = np.array([kind in RESISTIVE for kind in kinds], bool)
+    turned = np.where(turns, size * np.sqrt(1 - size**2), resists * seen.turned / 2)
+    unshaped = UNSHAPED * from_zero * seen.band.resolution * unclear
+    return np.hypot(turned * wave / (4 * np.pi), unshaped)
 
 
 def tell_each(seen: Reflections) -> list[Told]:
