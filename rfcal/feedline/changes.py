@@ -14,7 +14,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import FLOOR, MARGIN, TOTAL, Echoes, bounces, find_echoes
+from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
@@ -154,8 +154,8 @@ class _Sweeps:
 
 def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
-    by_kind = after > TOTAL and now in WHOLE and was not in WHOLE
-    return by_kind or bool(closes(before, after))
+    # by its kind behind a fault too, which keeps part of the wave back
+    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
 
 
 def explained(change: Change, changes: Iterable[Change]) -> bool:

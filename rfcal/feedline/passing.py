@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.changes import MORE
+from rfcal.feedline.changes import MORE, closed
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events
 
@@ -32,6 +32,8 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     now = events.nearest(baseline.distance_m[far], near)
     if now is None or np.any(new[1:] < now):
         return events
+    if closed(behind[far], baseline.kind[far], size[now], events.kind[now]):
+        return events  # what ended the line has gone as well
     m, r = new[0], size[new[0]]
     # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
     share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))

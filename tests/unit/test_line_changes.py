@@ -611,3 +611,21 @@ def test_behind_a_break_everything_is_gone():
         assert "nothing is seen beyond" in said
         behind = [c for c in found.comparison.changes if c.distance_m > 34.0 - off / 2]
         assert [c.what for c in behind] == ["gone"], said
+
+
+@pytest.mark.parametrize("ohm", [1e9, 0.3], ids=["open", "short"])
+@pytest.mark.parametrize(("kind", "means"), [("shunt", "a leak"), ("series", "a resistive joint")])
+def test_what_came_off_behind_a_fault_is_told_first_and_hides_no_kind(ohm, kind, means):
+    """The fault keeps part of it back, so that it reflects no more than the antenna did."""
+    rng, line = np.random.default_rng(37), Line(27.0, 0.8, 50.0, 0.4, 0.003)
+    fault, like = (kind, 130.0 if kind == "shunt" else 16.0, 9.0), "open" if ohm > 1 else "shorted"
+    for _ in range(4):
+        swept = foot(WIDE, line, ohm, fault), foot(WIDE, line, random_rod(rng, WIDE))
+        for then in (swept[1], None):
+            found = state(rng, WIDE, line, swept[0], then, loss_known=True, length_m=27.0)
+            said = line_verdict(found)[0]
+            end, place = said.split("eflection at 9.0")
+            assert re.match("The line('s end| now ends) at 2[67]", end), said
+            assert f"{like} line does" in end
+            assert means in place
+            assert "seems changed" not in said

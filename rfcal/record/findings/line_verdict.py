@@ -285,10 +285,11 @@ def alone(state: LineState) -> tuple[str, bool]:
             itself, also = [*itself, other], f"{also}; {other}"
         said = [*_small(state, end), hidden, *itself]
         if no_antenna:
-            said = [*itself, *_small(state, "it")]
+            said, end = [*itself, *_small(state, "it")], "it"
         if told:
             look = "" if first else look_words(state, now.distance_m[strong])
-            said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
+            told.append(say.LINE_BEFORE.format(end=end) + look + also)
+            said = [*itself, *told] if no_antenna else told
         said = [*lost, *said] if sure and not told else [*said, *lost]
         return sentence("; ".join(said)), bool(told or sure)
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
