@@ -113,13 +113,13 @@ def sessions(rng, frequency, shown, device=None):
         inputs, reflection = bench.corrected(bench.calibration(frequency), sweep)
         return Device("device", sweep, inputs, reflection, bench, (), 0)
 
-    return truth, displays.answers(found, here, options["device"], made)
+    return truth, displays.answers(displays.left_open(found, here, options["device"], made))
 
 
 def coverage(truth, found):
     """Shares of sessions whose R, and whose X, is held by the answer that fits better."""
     held = []
-    first, _ = found
+    first, *_ = found
     for device in (first, first.other or first):
         ends = device.interval
         value = np.stack([truth.real, truth.imag], axis=-1)

@@ -128,6 +128,7 @@ class Moved:
     calibration: Calibration  # at its frequencies
     first: Complex  # the first reading, corrected to the standards' plane [1]
     change: Quantity  # by which the second differs there [1], with all that was stated of both
+    at_least: bool = False  # whether the change is the least that a display tells, and its way not
     apart: bool = False  # whether points are sessions of their own, as in an audit, else one sweep
 
     @property

@@ -6,7 +6,7 @@ near 1 and turns clockwise, for whatever lies before its plane only delays. With
 device's options are corrected; an option that no passive device can be is none.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -168,6 +168,36 @@ class Possible:
     def has(self, sign: int) -> NDArray[np.bool_]:
         """Where something has X of this sign on the display, shape (F,)."""
         return np.any(self.alive[:, np.array(self.options.signs) == sign], axis=(0, 1))
+
+    @property
+    def both_signs(self) -> NDArray[np.bool_]:
+        """Where X may have either sign on the display, shape (F,)."""
+        return self.has(1) & self.has(-1)
+
+    def beside(
+        self, other: "Possible", variance: Mapping[tuple[int, int], Real]
+    ) -> tuple["Possible", Real]:
+        """What of it remains if another reading is of the same thing, and how far off that is.
+
+        By the variance of the difference [1] for each pair of signs; as a squared distance.
+        """
+        squared = np.full(self.far.shape, np.inf)
+        for k, sign in enumerate(self.options.signs):
+            for j, its in enumerate(other.options.signs):
+                near = variance[sign, its] + self._spread(sign) + other._spread(its)
+                off = np.abs(self.far[:, k] - other.far[:, j]) ** 2 / near
+                off = np.where(self.alive[:, k] & other.alive[:, j], off, np.inf)
+                squared[:, k] = np.fmin(squared[:, k], off)
+        least = np.min(squared, axis=(0, 1))
+        return replace(self, alive=squared <= least + UNLIKELY), least
+
+    def _spread(self, sign: int) -> Real:
+        """How far the options of one sign, between which all is possible, lie around their middle.
+
+        A variance [1], of each combination.
+        """
+        own = self.far[:, np.array(self.options.signs) == sign]
+        return np.mean(np.abs(own - np.mean(own, axis=1, keepdims=True)) ** 2, axis=1)
 
     def outermost(self) -> list[tuple[Bench, Sweep]]:
         """Benches and readings at which some figure has an end, at each frequency."""

@@ -31,6 +31,9 @@ FAR = np.array([1.0, 3.0, ENDLESS])
 APART = 0.04
 """How far options may lie apart that stand for all between them [1]: less than analyzers err."""
 
+STEP = "display step"
+"""The name of that uncertainty in the budget, after a reading's."""
+
 
 class Beyond(float):
     """A cell of which a display shows only that it is more than this."""
@@ -78,7 +81,7 @@ class Options:
         signs = np.array(self.signs)[:, None]
         own = np.take_along_axis(signs + 0 * off.real, np.argmin(np.abs(off), axis=0)[None], 0)
         around = np.where(own == 0, np.abs(off) < 2 * APART, signs == own)
-        spread = spread_effects(f"{found.label}: display step", found.label, off, around)
+        spread = spread_effects(f"{found.label}: {STEP}", found.label, off, around)
         return replace(found, effects=(*found.effects, *spread))
 
 
@@ -262,6 +265,19 @@ def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:
     return np.concatenate([reflection, rim * min(MOST_RAW, 1 + 2 * size)])
 
 
+def size_range(
+    rows: Sequence[Sequence[float]], one: float, step: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """From where to where a size may be that is shown so, as (size - one) / (size + one) [1].
+
+    Of |Z| with z_ref as `one`, and of SWR with 1, reflections differ by as much or more.
+    """
+    beyond = np.array([isinstance(shown, Beyond) for _, shown in rows])
+    sizes = np.array([shown for _, shown in rows]) + np.outer([-1, 1], ~beyond * step / 2)
+    low, high = (sizes - one) / (sizes + one)
+    return low, np.where(beyond, MOST_RAW, high)
+
+
 def display_effects(
     label: str, step_ohm: float | Real, reading: Complex, z_ref: float
 ) -> tuple[Effect, ...]:
@@ -270,7 +286,7 @@ def display_effects(
     A display shows the nearest step: an even spread of one step, so step / sqrt(12).
     """
     return both_axes(
-        f"{label}: display step",
+        f"{label}: {STEP}",
         step_ohm / np.sqrt(12),
         slope=(1 - reading) ** 2 / (2 * z_ref),
         per_point=True,
@@ -287,7 +303,7 @@ def polar_effects(
     """
     if direction is None:
         direction = np.exp(1j * np.angle(reading))
-    name, (size, turn) = f"{label}: display step", np.array(steps) / np.sqrt(12)
+    name, (size, turn) = f"{label}: {STEP}", np.array(steps) / np.sqrt(12)
     ways = {"magnitude": size * direction, "angle": np.radians(turn) * 1j * reading}
     return tuple(
         Effect(name, change, per_point=True, rectangular=True, influence=(name, way))
@@ -299,7 +315,7 @@ def _size_effects(
     label: str, steps: tuple[float, float], by_z: bool, x: Complex, z_ref: float
 ) -> tuple[Effect, ...]:
     """What the step of a display makes uncertain of reflections [1] along their circle's radius."""
-    name = f"{label}: display step"
+    name = f"{label}: {STEP}"
     with np.errstate(divide="ignore", invalid="ignore"):
         z = z_ref * (1 + x) / (1 - x)
         # of |Z| along Z; of SWR along the reflection, with d|x| = 2 dS / (S + 1)^2

@@ -63,14 +63,16 @@ def unsigned(z, mhz):
     return typed(z.real + 1j * np.abs(z.imag), mhz) + UNSIGNED + "\n"
 
 
-def sizes(z, mhz):
-    """|Z| and SWR off a display."""
+def sizes(z, mhz, most_swr=np.inf):
+    """|Z| and SWR off a display, which may show no larger SWR than this."""
     ratio = np.abs(from_impedance(z, 50.0))
     ratio = (1 + ratio) / (1 - ratio)
-    rows = [
-        ", ".join(f"[{m}, {v:.1f}]" for m, v in zip(mhz, a, strict=True)) for a in (abs(z), ratio)
-    ]
-    return f"typed_z_ohm = [{rows[0]}]\ntyped_swr = [{rows[1]}]\n"
+    swr = (f"{s:.1f}" if 0 < s < most_swr else f"'>{most_swr}'" for s in ratio)
+    z_rows, swr_rows = (
+        ", ".join(f"[{m}, {v}]" for m, v in zip(mhz, a, strict=True))
+        for a in ((f"{v:.1f}" for v in abs(z)), swr)
+    )
+    return f"typed_z_ohm = [{z_rows}]\ntyped_swr = [{swr_rows}]\n"
 
 
 def angles(z, mhz, shown=np.real):
@@ -543,6 +545,52 @@ def test_a_known_part_in_series_tells_the_sign(record, truth, part):
     assert results.device("with it").other is None
     assert holds(results.device("coil"), truth)
     assert holds(results.device("with it"), truth)
+
+
+@pytest.mark.parametrize("usual", [typed, unsigned], ids=["standards in full", "no sign at all"])
+def test_a_sweep_through_resonance_is_told_point_by_point(record, usual):
+    mhz = [18.0, 18.1, 18.2, 18.3, 18.4]
+    truth = 54 + 1j * np.array([-13.1, -6.3, 0.6, 7.4, 14.3])
+    with_it = truth + 1 / (2j * np.pi * np.array(mhz) * 1e6 * 1.5e-9)
+    devices, less = {"wire": truth, "with it": with_it}, {"wire": unsigned, "with it": unsigned}
+    path = 'same_as = "wire"\n[[measurement.between]]\nseries_capacitance_f = 1.5e-9\n'
+    results = compute(record(devices, mhz, less, usual, more=path))
+    assert not codes(results) & {"sign-unknown", "same-disagrees"}
+    for device in results.devices:
+        low, high = np.moveaxis(device.interval[:, 1], -1, 0)
+        assert np.all((low <= truth.imag) & (truth.imag <= high))
+        assert np.all(high[:2] < 0)
+        assert np.all(low[3:] > 0)
+    told = [f.message for f in results.findings if f.code == "sign-told"]
+    assert len(told) == 2
+    assert all("ohm at 18 MHz and" in said for said in told)
+
+
+def over_range(z, mhz):
+    rows = ", ".join(f"[{m}, 0.0, '>999']" for m in mhz)
+    return f"typed = [{rows}]\n"
+
+
+@pytest.mark.parametrize(
+    ("usual", "displays"),
+    [(typed, {"open": over_range}), (unsigned, {}), (partial(sizes, most_swr=25), {})],
+)
+@pytest.mark.parametrize("moved", [True, False])
+def test_a_standard_that_moved_widens_what_a_display_shows_in_part(record, usual, displays, moved):
+    mhz = [50.0, 50.4, 50.8]
+    f = np.array(mhz) * 1e6
+    lead = np.exp(-4j * np.pi * f * 0.11 / 2e8) if moved else 1.0
+    raw = analyzer(f).apply(lead * MODELS["short"].reflection(f, z_ref=50.0))
+    again = '[[reread]]\nof = "short"\n' + usual(to_impedance(raw, 50.0), mhz)
+    results = compute(record({"wire": 37 + 21j}, mhz, displays, usual, more=again))
+    (reread,) = results.rereads
+    assert reread.agrees != moved
+    budget = [source for source in results.device("wire").budget if source.startswith("moved")]
+    assert bool(budget) == moved
+    assert moved == any("widens" in f.message for f in results.findings)
+    assert ("stayed" in "".join(summary_lines(results))) != moved
+    radius = np.abs(reread.moved.change.value).max()
+    assert radius > 0.08 if moved else radius < 0.01
 
 
 @pytest.mark.parametrize(("ohm", "agrees"), [(150.0, True), (250.0, False)])

@@ -1,6 +1,6 @@
 """Displays that show less than R and X: what was taken for it, and what would tell more."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.format.standard import Reread
 from rfcal.record.format.start import starting_record
+from rfcal.uncertainty.words import mhz
 
 EXAMPLE = starting_record().encode()
 """The record that everybody starts with."""
@@ -153,15 +154,23 @@ def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...
 
 
 def about_signs(
-    device: Device, by_rising: NDArray[np.bool_], by_power: NDArray[np.bool_]
+    device: Device,
+    by_rising: NDArray[np.bool_],
+    by_power: NDArray[np.bool_],
+    by_others: Mapping[str, NDArray[np.bool_]],
 ) -> list[Finding]:
     """How the sign of X was told that a display does not show."""
-    ways = ((say.BY_RISING, by_rising), (say.BY_POWER, by_power))
-    return [
-        say.SIGN_TOLD(device=device.name, how=way.format(where=span_mhz(device.frequency, points)))
-        for way, points in ways
-        if np.any(points)
-    ]
+    f, others = device.frequency, by_others.items()
+    by_power = by_power & ~np.any([by_power & ~by_power, *by_others.values()], axis=0)
+    ways = [(say.BY_RISING, "", by_rising), (say.BY_POWER, "", by_power)]
+    found = []
+    for way, other, points in [*ways, *((say.BY_OTHER, name, where) for name, where in others)]:
+        at = np.flatnonzero(points)
+        if at.size:
+            ends = [f"{device.at(hz).reactance} at {mhz(hz)}" for hz in np.unique(f[at[[0, -1]]])]
+            of = {"where": span_mhz(f, points), "other": other, "ends": " and ".join(ends)}
+            found.append(say.SIGN_TOLD(device=device.name, how=way.format(**of)))
+    return found
 
 
 def about_two(device: Device) -> list[Finding]:

@@ -50,6 +50,10 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
     where = span_mhz(moved.frequency, jumped)
     too = say.MOVED_TOO.format(others=quoted(others)) if others else ""
     how, causes = (say.JUMPED, (say.LOOSE,)) if at is not None else _how(moved, outside)
+    far = f"{float(f'{times:.2g}'):,g}"
+    if moved.at_least:
+        look = listed((say.LEFT, *causes), last="or")
+        return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
     box, first, last = moved.calibration.error_box, moved.first, moved.first + moved.change.value
     before, again = box.apply(first), box.apply(last)
     early, late = _size(before - first), _size(again - first)  # off what the artefact is
@@ -67,7 +71,6 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
     elif metres := _behind(moved):
         return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
     look = listed(causes, last="or")
-    far = f"{float(f'{times:.2g}'):,g}"
     return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
 
 
@@ -92,7 +95,7 @@ def _behind(moved: Moved) -> float:
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
     """What an artefact did between its two readings, in words, and what may have done it."""
     change = moved.change.value
-    if np.all(np.abs(moved.first) > SMALL):
+    if np.all(np.abs(moved.first) > SMALL) and not moved.at_least:
         ratio = 1 + change / moved.first
         turn, grown = np.angle(ratio), np.abs(ratio) - 1
         most = int(np.argmax(np.where(outside, np.abs(change), 0)))
@@ -104,7 +107,8 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
         if _size(grown) > MOSTLY * _size(turn):
             verb = "grown" if grown[most] > 0 else "shrunk"
             return say.SHRUNK.format(verb=verb, part=abs(grown[most])), (say.LOOSE, say.DRIFTED)
-    return say.SHIFTED.format(size=np.max(np.abs(change))), (say.BENT, say.DRIFTED, say.LOOSE)
+    how = (say.SHIFTED_LEAST if moved.at_least else say.SHIFTED).format(size=np.max(np.abs(change)))
+    return how, (say.BENT, say.DRIFTED, say.LOOSE)
 
 
 def _size(values: np.ndarray) -> float:

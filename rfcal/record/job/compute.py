@@ -206,6 +206,8 @@ class _Job:
         solved, z_ref = bool(self.record.standards), self.record.reference_ohm
         self.findings += about_rereads(rereads, z_ref)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
+        if self.undecided is not None:
+            self.undecided = replace(self.undecided, bench=self.bench)
         still = all(again.agrees for again in rereads)
         stayed = [again.moved.of for again in rereads if still]
         why = ""
@@ -223,9 +225,7 @@ class _Job:
 
     def _devices(self, checked: bool) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
-        devices = tuple(map(self._corrected, self.record.measurements))
-        devices, told = displays.agreed(self.record, devices)
-        self.findings += told
+        devices = self._corrected()
         judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
         for item, device in zip(self.record.measurements, devices, strict=True):
             sound = soundness(self.findings, checked, device.name)
@@ -249,6 +249,8 @@ class _Job:
         with readings.refused_at(item.place):
             here = self.calibration_on(self.sweeps[item.name])
             moved = self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
+        first = next(one.reading for one in self.record.items() if one.name == item.of)
+        moved = displays.least_moved(moved, first, item.reading, self.record.reference_ohm)
         return Reread(moved, not far_off(moved.squared(), self.chance))
 
     def path(
@@ -323,8 +325,22 @@ class _Job:
                 known = displays.behind(known, self.options[item.name], here, steps)
         return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
-    def _corrected(self, item: Measurement) -> Device:
-        """A device, and what else it may be where its display shows less than R and X."""
+    def _corrected(self) -> tuple[Device, ...]:
+        """All devices, and what else they may be where displays show less than R and X."""
+        measurements = self.record.measurements
+        makers = {item.name: self._maker(item) for item in measurements}
+        if self.undecided is None:
+            return tuple(make(self.bench, self.sweeps[name]) for name, (_, make) in makers.items())
+        left = {
+            name: displays.left_open(self.undecided.at(here), here, self.options[name], make)
+            for name, (here, make) in makers.items()
+        }
+        devices, told = displays.agreed(self.record, left, self.chance)
+        self.findings += told
+        return devices
+
+    def _maker(self, item: Measurement) -> tuple[Calibration, Callable[[Bench, Sweep], Device]]:
+        """The error terms for a device, and what corrects a reading of it with a bench."""
         sweep = self.sweeps[item.name]
         here = self.calibration_on(sweep)
         elements, _ = self.path(here, item)
@@ -339,12 +355,7 @@ class _Job:
             seed = self.record.seed
             return Device(item.name, sweep, inputs, reflection, bench, elements, answer, seed=seed)
 
-        if self.undecided is None:
-            return made(self.bench, sweep)
-        bench = self.undecided.at(here)
-        device, told = displays.answers(bench, here, self.options[item.name], made)
-        self.findings += told
-        return device
+        return here, made
 
     def _assessed(self, device: Device) -> Device:
         """The same with what its path loses and what Monte Carlo says; its other answer too."""

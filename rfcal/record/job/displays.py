@@ -1,7 +1,9 @@
 """Devices, checks and standards of which a display shows less: what the readings still tell."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import product
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -10,18 +12,20 @@ from numpy.typing import NDArray
 from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.maths.reflection import Real
-from rfcal.measurement.bench import Bench, Known
+from rfcal.measurement.bench import Bench, Known, Moved
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.undecided import Possible, Undecided, of_certain, possible, rising, undecided
 from rfcal.models.interpolation import same_grid
-from rfcal.readings.display import Options
+from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.catalogue.readings import BY_OTHER, SAME_DISAGREES, SIGN_TOLD
+from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.findings.displays import about_signs
-from rfcal.record.format.schema import Record
+from rfcal.record.format.schema import Reading, Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, Figures, ends_of
+from rfcal.uncertainty.quantity import Quantity, combine
+from rfcal.uncertainty.significance import far_off
 
 HIDDEN = "what the display does not show"
 """The name of that uncertainty in the budget."""
@@ -62,6 +66,24 @@ def settle(
     return found, told
 
 
+def least_moved(moved: Moved, first: Reading, again: Reading, z_ref: float) -> Moved:
+    """The same by what both readings show of |Z| or SWR: no two that show so lie nearer."""
+    sizes = ((first.typed_z, again.typed_z), (first.typed_swr, again.typed_swr))
+    gaps = []
+    for k, (rows, later) in enumerate(sizes):
+        if rows and later:
+            of, size = [row[0] for row in rows], (z_ref, 1.0)[k]
+            same = [rows[int(np.argmin(np.abs(np.array(of) - row[0])))] for row in later]
+            low, high = size_range(same, size, first.steps[k])
+            low_later, high_later = size_range(later, size, again.steps[k])
+            gaps.append(np.maximum(low_later - high, 0) - np.maximum(low - high_later, 0))
+    if not gaps:
+        return moved
+    most = np.take_along_axis(np.array(gaps), np.argmax(np.abs(gaps), axis=0)[None], axis=0)[0]
+    effects = (e for e in moved.change.effects if not e.source.endswith(STEP))
+    return replace(moved, change=Quantity(most + 0j, tuple(effects)), at_least=True)
+
+
 def behind(known: Known, options: Options, here: Calibration, path: Sequence[Step]) -> Known:
     """A check behind a path, with the option of its reading that is nearest to what it is."""
     if len(options.sweeps) == 1:
@@ -82,24 +104,59 @@ def _require_same_points(record: Record, options: Mapping[str, Options], grid: R
             raise item.refused(f"{first}: read everything at the same frequencies")
 
 
-def answers(
+@dataclass(frozen=True, eq=False)
+class Left:
+    """What readings leave of a device, and what corrects one of them with a bench."""
+
+    first: Device  # by the likeliest bench, of the first option
+    possible: Possible
+    here: Calibration  # of the likeliest bench
+    make: Callable[[Bench, Sweep], Device]
+
+    def of_sign(self, sign: int) -> Quantity:
+        """About what it reflects [1] if the display's X has this sign, with its doubt."""
+        options = self.possible.options
+        sweep = options.sweeps[options.signs.index(sign)]
+        return self.make(self.possible.bench.likeliest(), sweep).reflection
+
+    def beside(self, other: "Left") -> tuple["Left", Real]:
+        """The same where another reading is of the same device; how far both are off at best."""
+        mine, its = (
+            {sign: left.of_sign(sign) for sign in set(left.possible.options.signs)}
+            for left in (self, other)
+        )
+        variance = {
+            (one, another): combine(0 * a.value, (a, 1.0), (b, -1.0)).variance()
+            for (one, a), (another, b) in product(mine.items(), its.items())
+        }
+        left, off = self.possible.beside(other.possible, variance)
+        return replace(self, possible=left), off
+
+
+def left_open(
     bench: Undecided, here: Calibration, options: Options, make: Callable[[Bench, Sweep], Device]
-) -> tuple[Device, list[Finding]]:
-    """What a device is, where the readings do not tell its sign with its `other`; how it was told.
-
-    Where two remain the first has the X that the display shows as positive.
-
-    `make` corrects a reading with a bench; `here` is the calibration of the likeliest.
-    """
+) -> Left:
+    """What a device's reading leaves; `make` corrects one with a bench."""
     first = make(bench.likeliest(), options.sweeps[0])
     doubt = np.sqrt(first.reflection.variance())
-    all_of_it = possible(bench, here, options, doubt, first.inputs.path)
+    return Left(first, possible(bench, here, options, doubt, first.inputs.path), here, make)
+
+
+def answers(
+    left: Left, told: Mapping[str, NDArray[np.bool_]] = MappingProxyType({})
+) -> tuple[Device, list[Finding], Left]:
+    """What a device is, where the readings do not tell its sign with its `other`; how it was told.
+
+    Where two remain the first has the X that the display shows as positive; where others `told` its
+    sign is given. What is left then has only signs that its course over frequency allows.
+    """
+    first, all_of_it = left.first, left.possible
 
     def answer(sign: int | NDArray[np.intp]) -> Device:
-        return _whole(all_of_it.of_sign(sign), here, make)
+        return _whole(all_of_it.of_sign(sign), left.here, left.make)
 
-    if 1 not in options.signs:
-        return answer(0), []
+    if 1 not in all_of_it.options.signs:
+        return answer(0), [], left
     pair = [answer(sign) for sign in (1, -1)]
     there = np.array([all_of_it.has(sign) for sign in (1, -1)])
     rise = rising(
@@ -116,7 +173,8 @@ def answers(
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
         device = having(device.figures, device, other=other)
-    return device, about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1])
+    found = about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1], told)
+    return device, found, replace(left, possible=all_of_it.of_sign(np.where(both, 0, sign)))
 
 
 def having(figures: Mapping[str, Figure], device: Device, **values: Any) -> Device:
@@ -126,34 +184,39 @@ def having(figures: Mapping[str, Figure], device: Device, **values: Any) -> Devi
     return found
 
 
-def agreed(record: Record, devices: tuple[Device, ...]) -> tuple[tuple[Device, ...], list[Finding]]:
-    """Devices of two answers that another reading of the same device tells apart."""
-    by_name, found = {device.name: device for device in devices}, []
-    pairs = [(m.name, m.same_as, m.place) for m in record.measurements if m.same_as is not None]
-    for one, other, place in [*pairs, *((b, a, place) for a, b, place in pairs)]:
-        device, witness = by_name[one], by_name[other]
-        grids = device.frequency, witness.frequency
-        require_same_grid(place, *grids, f"'{one}'", f"'{other}'")
-        if device.other is None:
-            continue
-        seen = [witness, *([witness.other] if witness.other else [])]
-        fits = [
-            bool(np.all(np.any([~_apart(mine, its) for its in seen], axis=0)))
-            for mine in (device, device.other)
-        ]
-        if fits[0] != fits[1]:
-            told = device if fits[0] else device.other
-            by_name[one] = having(told.figures, told, other=None)
-            found.append(SIGN_TOLD(device=one, how=BY_OTHER.format(other=other)))
-        elif not any(fits):
-            found.append(SAME_DISAGREES(device=one, other=other))
-    return tuple(by_name.values()), found
+def agreed(
+    record: Record, left: dict[str, Left], chance: float
+) -> tuple[tuple[Device, ...], list[Finding]]:
+    """Each device, told by other readings of the same one where a record has them.
+
+    The chance [1] is that of two being said to differ without cause.
+    """
+    devices, found = [], []
+    twins = [(m.name, m.same_as) for m in record.measurements if m.same_as is not None]
+    for item in record.measurements:
+        name, told = item.name, dict[str, NDArray[np.bool_]]()
+        for other in [b for a, b in twins if a == name] + [a for a, b in twins if b == name]:
+            grids = left[name].first.frequency, left[other].first.frequency
+            require_same_grid(item.place, *grids, f"'{name}'", f"'{other}'")
+            beside, off = left[name].beside(left[other])
+            if not far_off(off / 2, chance):  # the difference may lie along one line
+                told[other] = left[name].possible.both_signs & ~beside.possible.both_signs
+                left[name] = beside
+            elif item.same_as == other:
+                found.append(SAME_DISAGREES(device=name, other=other))
+        device, how, left[name] = answers(left[name], told)
+        devices.append(device)
+        found += how
+    return tuple(devices), found
 
 
 def _apart(one: Device, other: Device) -> NDArray[np.bool_]:
-    """Where two answers' intervals of R or of X do not meet."""
+    """Where two answers of R or of X leave more room between them than half of both intervals."""
     a, b = one.interval, other.interval
-    return np.any((a[..., 0] > b[..., 1]) | (b[..., 0] > a[..., 1]), axis=-1)
+    with np.errstate(invalid="ignore"):
+        gap = np.maximum(a[..., 0] - b[..., 1], b[..., 0] - a[..., 1])
+        room = (np.ptp(a, axis=-1) + np.ptp(b, axis=-1)) / 2
+    return np.any((gap > 0) & (gap > room), axis=-1)
 
 
 def _own_doubt(device: Device) -> Real:

@@ -166,6 +166,8 @@ def reread_line(reread: Reread) -> str:
     off = reread.moved.change.value
     verdict = "stayed where it was" if reread.agrees else "HAS MOVED"
     how_far = f"off by up to {share_of(off)}" if np.any(off) else "the same to the last digit"
+    if reread.moved.at_least:
+        how_far = f"off by {share_of(off)} or more" if np.any(off) else "the display shows the same"
     return f"'{reread.moved.of}', read again, {verdict}: {how_far}"
 
 

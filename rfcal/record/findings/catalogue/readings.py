@@ -97,7 +97,7 @@ REMAINS_SIGN = (
 SIGN_TOLD = note("sign-told: {device}", "The sign of X of '{device}' was told {how}.")
 BY_POWER = "{where} by this: with the other it would give power"
 BY_RISING = "{where} by how X changes with frequency: where little is lost, reactance rises with it"
-BY_OTHER = "by '{other}', which is the same device read another way: else they would differ"
+BY_OTHER = "by '{other}', the same device read another way, and the two agree: X is {ends}"
 SAME_DISAGREES = warning(
     "same-disagrees: {device}",
     "'{device}' and '{other}' are said to be one device, and no sign of X makes them agree: look "
@@ -219,10 +219,12 @@ TURNED = "turned {way} by {degrees:g} degrees"
 SHRUNK = "{verb} by {part:.2g} of its size"
 JUMPED = "jumped"
 SHIFTED = "moved by up to {size:.2g} of reflection"
+SHIFTED_LEAST = "moved by {size:.2g} of reflection or more"
 EXCHANGED_WITH = "come to read as '{other}' did"
 EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
 CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
 ADAPTED = "a change of adapter"
+LEFT = "a lead or adapter that was left before it"
 LOOSE, BENT = "a loose connector", "a lead that was bent"
 DRIFTED = "an analyzer that drifted"
 SWITCHED = "the instrument's own correction switched in between"
