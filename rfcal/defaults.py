@@ -183,6 +183,10 @@ once, and not fewer than the second [1]."""
 VOLT_MARGIN = 2.0
 """Of a capacitor's rated voltage over the peak that it carries [1] (common practice, no source)."""
 
+CAPACITOR_A = 2.0
+"""Peak current that an ordinary small capacitor stands at radio frequencies [A]: its losses heat it
+(common practice, no source)."""
+
 CUT_LONG = 0.05
 """Pieces of line are cut longer by this share at first [1]: cables of one type differ in velocity
 factor by a few percent (common practice, no source)."""

@@ -163,12 +163,21 @@ class Network:
         pairs = zip(self.elements, values, strict=True)
         return replace(self, elements=tuple(e.with_value(value) for e, value in pairs))
 
-    def states(self, frequency: ArrayLike, load: ArrayLike) -> list[State]:
-        """Voltage and current at every joint from source to load, with one ampere into the load."""
+    def states(
+        self, frequency: ArrayLike, load: ArrayLike, power_w: float | None = None
+    ) -> list[State]:
+        """Voltage and current at every joint from source to load, with one ampere into the load.
+
+        Their peaks, where a power into the network is given.
+        """
         volt: Complex = np.asarray(load, complex)
         found: list[State] = [(volt, np.ones_like(volt))]
         for element in reversed(self.elements):
             found.append(element.source_side(frequency, found[-1]))
+        if power_w is not None:
+            into = (found[-1][0] * np.conj(found[-1][1])).real
+            scale = np.sqrt(2 * power_w / into)  # effective values of the one-ampere run to peaks
+            found = [(scale * volt, scale * ampere) for volt, ampere in found]
         return found[::-1]
 
     def seen(
@@ -203,13 +212,10 @@ class Network:
 
         At a power into the network.
         """
-        joints = self.states(frequency, load)
-        into = (joints[0][0] * np.conj(joints[0][1])).real
-        scale = np.sqrt(2 * power_w / into)  # effective values of the one-ampere run to amplitudes
-        pairs = zip(self.elements, pairwise(joints), strict=True)
+        pairs = zip(self.elements, pairwise(self.states(frequency, load, power_w)), strict=True)
         peaks = [e.peaks(frequency, near, far) for e, (near, far) in pairs]
         volts, amperes = zip(*peaks, strict=True)
-        return scale * _stack(volts), scale * _stack(amperes)
+        return _stack(volts), _stack(amperes)
 
 
 def _stack(rows: Sequence) -> Any:

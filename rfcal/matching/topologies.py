@@ -117,8 +117,10 @@ FORMER = {
 }
 """Names that were printed once, and stand in records."""
 PREFIX = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "μ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0}
-LUMPED = re.compile(r"(\d+(?:\.\d+)?) ?([pnµμum]?)([HF])")
-PIECE = re.compile(r"(\d+(?:\.\d+)?) ?(m|mm) of (\d+(?:\.\d+)?) ohm")
+WHERE = rf"(?:({SERIES}|{SHUNT}|{SECTION}) )?(?:(?:L|C|stub |line )\d+ )?"
+"""What is printed before a value: a place and a name."""
+LUMPED = re.compile(rf"{WHERE}(\d+(?:\.\d+)?) ?([pnµμum]?)([HF])")
+PIECE = re.compile(rf"{WHERE}(\d+(?:\.\d+)?) ?(m|mm) of (\d+(?:\.\d+)?) ohm")
 EXAMPLE = "such as '33 pF', '39 nH' or '0.201 m of 50 ohm'"
 
 
@@ -147,16 +149,17 @@ def _part(text: str, place: str, end: str, stock: Stock) -> Part:
     """One part by its words, at a place; a stub's end is `end`."""
     stub = end in ("open", "short")
     if lumped := LUMPED.fullmatch(text.strip()):
-        number, prefix, unit = lumped.groups()
+        said, number, prefix, unit = lumped.groups()
         value = float(number) * PREFIX[prefix]
-        if value > 0 and place != SECTION and not stub:
+        if value > 0 and place != SECTION and not stub and said in (None, place):
             return Inductor(value) if unit == "H" else Capacitor(value)
     elif piece := PIECE.fullmatch(text.strip()):
-        length = float(piece[1]) * (1e-3 if piece[2] == "mm" else 1.0)
-        line = next((a for a in stock.lines if f"{a.z0:.3g}" == f"{float(piece[3]):.3g}"), None)
+        said, number, unit, ohm = piece.groups()
+        length = float(number) * (1e-3 if unit == "mm" else 1.0)
+        line = next((a for a in stock.lines if f"{a.z0:.3g}" == f"{float(ohm):.3g}"), None)
         if line is None:
-            raise MatchingError(f"'{text}': no line of {piece[3]} ohm is among those to cut from")
-        if length > 0 and (stub or place == SECTION):
+            raise MatchingError(f"'{text}': no line of {ohm} ohm is among those to cut from")
+        if length > 0 and (stub or place == SECTION) and said in (None, place):
             cut = replace(line, length_m=length)
             return cut if place == SECTION else Stub(cut, end)
     raise MatchingError(

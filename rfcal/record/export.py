@@ -327,7 +327,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "yield_measurement": proposal.production.measurement,
         "adjustable": [candidate.network.elements[k].name for k in proposal.production.adjustable],
         "yield_adjusted": proposal.production.told[0],
-        "volts_peak": float(proposal.volt.max(initial=0.0)),
+        "volts_peak": proposal.highest_volt,
         "amps_peak": float(proposal.ampere.max(initial=0.0)),
     }
 

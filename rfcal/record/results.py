@@ -96,6 +96,12 @@ class Proposal:
     volt: Real  # largest peak of each part in the band at the stated power [V], shape (K,)
     ampere: Real  # as `volt` [A]
     sensitivities: tuple[Sensitivity, ...]  # what each part moves
+    joint_volt: float  # largest peak from a joint to ground, as `volt`
+
+    @property
+    def highest_volt(self) -> float:
+        """What its insulation stands: across a part, or from a joint to ground [V]."""
+        return max(self.joint_volt, float(self.volt.max(initial=0.0)))
 
     @property
     def holds(self) -> bool:

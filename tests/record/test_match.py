@@ -117,10 +117,59 @@ def test_a_sweep_after_building_without_a_name_is_taken_to_be_of_the_first_and_t
     with (asked / "record.toml").open("a") as file:
         file.write('built = "raw/device.s1p"\n')
     (result,) = compute(asked).matches
-    first = match_words.match_after(result)[0]
+    verdict, taken, *_ = match_words.match_after(result)
     parts = ", ".join(e.in_words() for e in result.proposals[0].candidate.network.elements)
-    assert f" of {parts} is taken to be what was built, for it is the first of the" in first
-    assert match_words.match_head(result)[0] == first
+    assert f" of {parts} is taken to be what was built, for it is the first of the" in taken
+    assert match_words.match_head(result)[0] == verdict
+    assert verdict == result.after.trimming.message
+
+
+@pytest.mark.parametrize("between", [", ", ", then "])
+def test_parts_are_read_as_the_page_and_the_terminal_print_them(asked, between):
+    (result,) = compute(asked).matches
+    row = match_words.match_row(result.proposals[0])
+    printed = row["parts"].replace(", ", between)
+    name, text = row["network"], (asked / "record.toml").read_text()
+    for parts in (f'"{printed}"', json.dumps(row["parts"].split(", "))):
+        built = f'built = {{topology = "{name}", parts = {parts}, reading = "raw/device.s1p"}}\n'
+        (asked / "record.toml").write_text(text + built)
+        (again,) = compute(asked).matches
+        values = result.proposals[0].candidate.network.values
+        assert again.after.network.values == pytest.approx(values)
+    other = printed.replace("shunt", "series")
+    built = f'built = {{topology = "{name}", parts = "{other}", reading = "raw/device.s1p"}}\n'
+    (asked / "record.toml").write_text(text + built)
+    with pytest.raises(RfcalError, match="is no part that can lie here in shunt"):
+        compute(asked)
+
+
+def test_what_a_joint_carries_to_ground_is_what_a_network_stands(asked):
+    """At 100 W 3 A go into 22 ohm: with X = 104 ohm 320 V at the device, more than at a coil."""
+    bend(asked, "power_w = 5", "power_w = 100")
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [54.95, 55.05]")
+    write(asked, "device", from_impedance(22 + 104j * FREQUENCY / 55e6))
+    results = compute(asked)
+    proposal = next(p for p in results.matches[0].proposals if p.volt.max() < 260)
+    assert proposal.highest_volt == pytest.approx(320, rel=0.05)
+    assert match_words.match_row(proposal)["volt"].startswith(f"{proposal.highest_volt:.0f} V")
+    found = next(f.message for f in results.findings if f.code == "match-voltage")
+    volt = max(p.highest_volt for p in results.matches[0].proposals)
+    assert f"carry up to {volt:.0f} V and" in found
+
+
+def test_what_is_in_series_in_a_device_carries_its_current(asked):
+    """2 ohm at 1 W: 1 A peak, and 10 V at the network; a capacitor of 120 ohm stands 120 V."""
+    bend(asked, "power_w = 5", "power_w = 1")
+    write(asked, "device", np.full(41, from_impedance(2 + 1.5j)))
+    results = compute(asked)
+    found = next(f.message for f in results.findings if f.code == "match-voltage")
+    assert "times the current there: 100 ohm at 1 A peak make 100 V" in found
+    assert "burn fingers" in found
+    bend(asked, "power_w = 1", "power_w = 9")
+    found = next(f.message for f in compute(asked).findings if f.code == "match-voltage")
+    assert "use parts that stand it, enclose them" in found
+    said = "\n".join(match_words.match_lines(compute(asked).matches[0]))
+    assert re.search(r"C1, .* A peak at 9 W\): mica or C0G \(NP0\), several in parallel", said)
 
 
 def test_a_target_out_of_reach_is_said(asked):
@@ -695,7 +744,7 @@ def test_a_plot_of_built_against_promised(asked):
         ('"56 pF", "82 nH"', '"56 pF"', ["has 2 parts, source to load, found 1"]),
         ('"56 pF"', '"56 ohm"', ["'56 ohm' is no part", "'33 pF'"]),
         ('"56 pF"', '"0.2 m of 50 ohm"', ["is no part that can lie here"]),
-        ('["56 pF", "82 nH"]', '"56 pF"', ["[match] 1 built parts", "expected a list of parts"]),
+        ('["56 pF", "82 nH"]', "56e-12", ["[match] 1 built parts", "as printed"]),
         ("parts =", "pieces =", ["[match] 1 built pieces", "nearest"]),
         ("raw/after.s1p", "raw/nothing.s1p", ["[match] 1 built reading", "there is no file"]),
     ],

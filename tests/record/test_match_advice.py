@@ -38,6 +38,8 @@ def test_an_interval_across_the_target_is_said(asked):
     assert above.startswith("perhaps nothing is needed: as it is the load has SWR 1.51")
     assert above.endswith("measure it better before you build")
     assert said_first(asked, 90.0) == ""
+    bend(asked, MATCH, MATCH + 'built = "raw/device.s1p"\n')
+    assert said_first(asked, 75.5).endswith("so it may hold the 1.5 that was asked")
 
 
 def test_no_network_is_recommended_on_an_answer_that_is_doubted(asked, tmp_path, capsys):
@@ -143,6 +145,21 @@ def test_a_load_that_is_half_known_takes_parts_that_can_be_set(asked):
     assert 0.5 < match.load_share < 0.9
     assert match.proposals
     assert "before you build, or build it with parts that can be set: R = 1.7" in found
+    bend(asked, MATCH, MATCH + 'built = "raw/device.s1p"\n')
+    found = next(f for f in compute_of(asked, 0.012).findings if f.code == "match-load")
+    assert found.message.startswith("Measure 'device' better: R = 1.7")
+
+
+def test_a_stub_that_is_trimmed_last_counts_as_a_part_that_is_set(asked):
+    bend(asked, 'topologies = ["L"]', 'topologies = ["shunt stub"]')
+    write(asked, "device", np.full(POINTS, from_impedance(10 - 30j)))
+    (match,) = compute_of(asked, 0.03).matches
+    set_last = [p for p in match.proposals if p.to_set == "stub 1"]
+    assert set_last
+    assert set_last[0].production.told[0] > set_last[0].production.both
+    lines = match_words.match_lines(match)
+    stub = next(line for line in lines if line.strip().startswith("stub 1, across the line"))
+    assert stub.endswith("; set it last, to the lowest SWR over the band")
 
 
 def compute_of(folder, uncertainty):

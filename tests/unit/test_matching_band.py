@@ -872,8 +872,8 @@ def test_parts_that_are_off_together_and_cannot_be_told_apart_are_measured():
     found = trim.trim(network, frequency, load, built)
     assert (found.verdict, found.off) == ("undecided", ())
     assert found.message == (
-        "measure each part by itself: more than one is off, and this sweep cannot tell which or by "
-        "how much"
+        "measure the load again, and each part by itself: it has changed, or more than one of them "
+        "is off, and this sweep cannot tell which or by how much"
     )
     assert all(abs(s.change) < 3 * s.standard_uncertainty for s in found.together)
 

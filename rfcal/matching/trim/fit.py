@@ -262,6 +262,14 @@ class Fit:
         lower = min(np.quantile(now - then, 0.025), read - then[0])
         return float(swr(then[0])) if lower > TELLING else np.nan
 
+    def load_off_ohm(self, goal: Goal | None) -> float:
+        """By how much the load would be another with all parts as designed, in the band [ohm]."""
+        # V = A V' + B and I = C V' + D of the load's V' at one ampere
+        (b, d), (ab, cd) = (self.network.states(self.frequency, v)[0] for v in (0.0, 1.0))
+        seen, measured = (to_impedance(q.value, self.z_ref) for q in (self.built, self.load))
+        load = (b - seen * d) / (seen * (cd - d) - (ab - b))
+        return float(np.median(np.abs(load - measured)[goal.inside if goal else ...]))
+
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""
         points = self.frequency.size

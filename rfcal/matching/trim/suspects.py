@@ -8,6 +8,7 @@ from rfcal import defaults
 from rfcal.matching.network import NetworkElement, value_words
 from rfcal.matching.trim.fit import FAR, LARGER, STRAY_F
 from rfcal.matching.winding import wound
+from rfcal.uncertainty.words import about
 
 MOST_TOLD = 50.0
 """A doubt of a value that is larger tells nothing of the part [%]."""
@@ -146,14 +147,15 @@ class Suspect:
 
 
 NOT_EXPLAINED = (
-    "look for a wrong or bad connection, a changed load, or readings that are worth less than "
-    "stated: no values of the parts agree with what was read",
+    "measure the load again before you touch a part: it seems to be no longer what was measured, "
+    "by about {} ohm, for no values of the parts agree with what was read; if it is, look for a "
+    "wrong or bad connection, or readings that are worth less than stated",
     "look at {} and its connections: {}; if they are right, look for a changed load, or readings "
     "that are worth less than stated",
 )
 SEVERAL = (
-    "measure each part by itself: more than one is off, and this sweep cannot tell which or by how "
-    "much"
+    "measure the load again, and each part by itself: it has changed, or more than one of them is "
+    "off, and this sweep cannot tell which or by how much"
 )
 
 
@@ -195,8 +197,8 @@ def told(
 ) -> str:
     """What to do by the verdict, and why.
 
-    `detail` is how little each part could be off; `alike` are changes of the load that would look
-    alike; `promised` as in `Trim`.
+    `detail` is how little each part could be off, or how much the load seems to be another where
+    nothing explains it; `alike` are its changes that would look alike; `promised` as in `Trim`.
     """
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
         f"{s.name} is {s.size()}" for s in off
@@ -209,13 +211,14 @@ def told(
         "measured explains the readings, and no part does as well",
         "unexplained": NOT_EXPLAINED[1].format(off[0].name, off[0].other())
         if off
-        else NOT_EXPLAINED[0],
+        else NOT_EXPLAINED[0].format(detail),
         "undecided": "" if off else SEVERAL,
     }
     if said := nothing_to_do.get(verdict):
         return said
     again = ""
-    if alike or few or verdict == "several parts":
+    may_be_right = any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
+    if alike or few or verdict == "several parts" or may_be_right:
         so = alike and f" ({alike})"
         again = (
             f"measure the load again first: a load that has changed would look alike{so}; if it "
@@ -230,7 +233,8 @@ def told(
     do = "; ".join(s.cure() for s in off)
     if verdict == "leads":
         hands = "; ".join(s.by_hand() for s in off)
-        do = f"{hands}: the parts are as designed, or off by no more than leads of that length do"
+        seem = " and ".join(f"{s.name} reads {about(100 * s.in_place[0])} % too large" for s in off)
+        do = f"{hands}: {seem}, by its leads or by itself, which the readings cannot tell"
     elif verdict == "either part":
         do = f"{off[0].by_hand()}, which helps whichever it is: {seem}"
     then = f"; that should bring the worst SWR to about {promised:.2f}" if promised else ""

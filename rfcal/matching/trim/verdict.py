@@ -20,7 +20,10 @@ from rfcal.matching.trim.fit import MOST, Fit
 from rfcal.matching.trim.suspects import Suspect
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.words import about
 
+UNLIKELY = 1e-3
+"""Chance of a misfit, or of common errors, from which on nothing is explained."""
 CLEAR = 13.8
 """Difference of misfit at which a part is suspected at all: a likelihood ratio of 1000."""
 CLEARER = 7.0
@@ -152,9 +155,13 @@ def trim(
     from scipy.special import chdtri
 
     _look_at_points(frequency, load, built)
-    count, fits = len(network.elements), float(chdtri(2 * frequency.size, 1e-3))
-    explained = Fit.of(network, frequency, load, built, z_ref).explained()
-    tried = _Tried(*explained, np.broadcast_to(ampere, count), adjustable)
+    count, fits = len(network.elements), float(chdtri(2 * frequency.size, UNLIKELY))
+    fit, unknowns, spreads, misfits = Fit.of(network, frequency, load, built, z_ref).explained()
+    # what needs common errors that are unlikely by themselves does not fit either
+    common = unknowns[:, fit.own :]
+    odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
+    misfits = np.where(odd, np.maximum(misfits, fits), misfits)
+    tried = _Tried(fit, unknowns, spreads, misfits, np.broadcast_to(ampere, count), adjustable)
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
@@ -170,6 +177,8 @@ def trim(
     if verdict == "as designed":
         off = [s for k in parts if (s := tried.suspect(k, NOTHING)).by_leads]
         detail += "".join(f"; {s.name} reads as with leads of {s.leads}" for s in off)
+    elif verdict == "unexplained":
+        detail = about(fit.load_off_ohm(goal))
     verdict, off, promised = _mended(tried, goal, verdict, off)
     alike = " or ".join(words for words, misfit in changes.items() if misfit < best)
     message = suspects.velocity(together) if verdict == "several parts" else ""

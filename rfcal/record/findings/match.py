@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rfcal.defaults import NOTED_LOSS_DB, SURE_YIELD
+from rfcal.defaults import CAPACITOR_A, NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, quoted, swr_words
 from rfcal.matching.designs import reactance
 from rfcal.matching.goal import Candidate, Goal, bandwidth
@@ -22,7 +22,8 @@ from rfcal.uncertainty.words import about, figure_words, share_words
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
-
+REACTANCE = 100.0
+"""That the danger of what is part of a device is told of [ohm]."""
 
 LARGE_X = 1.0
 """Reactance in reference impedances beside which a resistance is read badly (common practice, no
@@ -65,7 +66,8 @@ def about_match(result: MatchResult) -> list[Finding]:
         low, high = request.band_hz
         where = "in the band" if low < high else f"around {low / 1e6:.10g} MHz"
         step_mhz = result.step_hz / 1e6
-        found.append(say.MATCH_STEP(device=device, where=where, step_mhz=step_mhz))
+        before = _before(result)
+        found.append(say.MATCH_STEP(device=device, where=where, step_mhz=step_mhz, before=before))
     plane = result.plane_swr
     if plane is not None and result.plane_beyond and (result.spoilt or _first_meets(result)):
         found.append(
@@ -77,6 +79,11 @@ def about_match(result: MatchResult) -> list[Finding]:
             )
         )
     return found
+
+
+def _before(result: MatchResult) -> str:
+    """That something is to be done before anything is built, unless it was."""
+    return "" if result.after else " before you build"
 
 
 def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:
@@ -116,6 +123,7 @@ def _unknown_load(result: MatchResult) -> Finding:
     at = int(np.abs(frequency - result.request.centre_hz).argmin())
     here = result.load.at_points(np.array([at]))
     figures = derived(frequency[[at]], here, z_ref=result.z_ref)
+    built_on = not (result.doubt or result.after)
     # a doubt says it itself
     cure = "" if result.doubt else better_read(result)
     return say.MATCH_LOAD(
@@ -123,7 +131,7 @@ def _unknown_load(result: MatchResult) -> Finding:
         r=figure_words(figures["resistance"], 0),
         x=figure_words(figures["reactance"], 0),
         mhz=frequency[at] / 1e6,
-        instead="" if result.doubt else ", or build it with parts that can be set",
+        instead=_before(result) + ", or build it with parts that can be set" * built_on,
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
         share=share_words(result.load_share, result.share_uncertainty),
         sources=largest_sources(result.load, result.goal.inside),
@@ -135,27 +143,38 @@ def _first_meets(result: MatchResult) -> bool:
 
 
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
-    """What the networks carry, where that is dangerous."""
+    """What the networks carry, and what is in series in their devices, where it is dangerous."""
     peaks = [
-        (r.request, float(p.volt.max()), float(p.ampere.max()))
+        (r.request, p.highest_volt, float(p.ampere.max()), _inside(r))
         for r in results
         for p in r.proposals
     ]
     hot = [
-        peak for peak in peaks if peak[1] >= CAUTION_VOLT or peak[0].stock.power_w >= CAUTION_WATT
+        (request, volt, ampere, inside)
+        for request, volt, ampere, inside in peaks
+        if max(volt, REACTANCE * inside) >= CAUTION_VOLT or request.stock.power_w >= CAUTION_WATT
     ]
     if not hot:
         return []
-    requests, volts, amperes = zip(*hot, strict=True)
+    requests, volts, amperes, insides = zip(*hot, strict=True)
+    high = max(volts) >= CAUTION_VOLT or max(amperes) > CAPACITOR_A
     return [
         say.MATCH_VOLTAGE(
             devices=_names(request.measurement for request in requests),
             power_w=max(request.stock.power_w for request in requests),
             volt=max(volts),
             ampere=max(amperes),
-            advice=say.HIGH_VOLTAGE if max(volts) >= CAUTION_VOLT else say.LOW_VOLTAGE,
+            advice=say.HIGH_VOLTAGE if high else say.LOW_VOLTAGE,
+            inside=max(insides),
+            across=about(REACTANCE * max(insides)),
         )
     ]
+
+
+def _inside(result: MatchResult) -> float:
+    """Largest peak current into the device in the band, all power arriving [A]."""
+    # I = sqrt(2 P / R)
+    return float(np.sqrt(2 * result.request.stock.power_w / result.goal.in_band()[1].real.min()))
 
 
 def _missed(result: MatchResult) -> Finding:

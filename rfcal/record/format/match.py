@@ -1,6 +1,7 @@
 """``[match]``: which networks a record asks for."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -99,12 +100,16 @@ class BuiltKey(File):
 
 
 class Printed(Key):
-    """Parts as they are printed."""
+    """Parts as they are printed, one by one or in a row."""
 
-    form = 'list of parts, such as ["33 pF", "39 nH"]'
+    form = 'parts as printed, such as ["33 pF", "39 nH"] or "shunt C1 33 pF, series L1 39 nH"'
 
     def _fits(self, found: Any) -> bool:
-        return all_texts(found)
+        return isinstance(found, str) or all_texts(found)
+
+    def _value(self, table: Table, found: Any) -> Any:
+        row = super()._value(table, found)
+        return re.split(r", (?:then )?", row) if isinstance(row, str) else row
 
 
 BUILT = Section(

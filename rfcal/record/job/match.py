@@ -13,7 +13,7 @@ from rfcal.findings import span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Inductor
+from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.ranking import Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
     least_lost_db,
@@ -170,18 +170,20 @@ def _proposal(
     """A candidate worked out; `loads` are impedances [ohm] that the load may have, (N, B)."""
     network, rng = candidate.network, np.random.default_rng([seed, 1])
     production = production_yield(goal, network, request.stock, rng, draws=len(loads), loads=loads)
-    peaks = network.stress(*goal.in_band(), power_w=request.stock.power_w)
-    volt, ampere = (np.max(peak, axis=-1) for peak in peaks)
+    band, power_w = goal.in_band(), request.stock.power_w
+    volt, ampere = (np.max(p, axis=-1) for p in network.stress(*band, power_w=power_w))
+    joint = float(np.abs([at for at, _ in network.states(*band, power_w)]).max())
     if production.both < defaults.SURE_YIELD:
-        parts = enumerate(network.elements)
+        parts = [*enumerate(network.elements)]
         wound_h = [k for k, e in parts if e.unit == "H" and wound(float(e.value), ampere[k])]
-        # a capacitor is set more easily than a coil
-        able = [k for k, e in enumerate(network.elements) if e.unit == "F"] + wound_h
+        # a stub is trimmed in any case, and a capacitor set more easily than a coil
+        easy = [k for k, e in parts if isinstance(e.part, Capacitor | Stub)]
+        able = sorted(easy, key=lambda k: network.elements[k].unit, reverse=True) + wound_h
         few = loads[: defaults.FEWEST_DRAWS]
         production = with_parts_set(
             goal, network, production, request.stock, rng, able=able, loads=few
         )
-    return Proposal(candidate, production, volt, ampere, sensitivity(goal, network))
+    return Proposal(candidate, production, volt, ampere, sensitivity(goal, network), joint)
 
 
 def _after(
@@ -230,7 +232,7 @@ def _merit(proposal: Proposal) -> tuple[float, ...]:
     """What comes first among equals by power: what takes least until one holds, little voltage."""
     made = proposal.production
     once = effort(proposal.candidate.network) + SET_EFFORT * len(made.adjustable)
-    return once / max(made.told[0], 1e-3), float(proposal.volt.max())
+    return once / max(made.told[0], 1e-3), proposal.highest_volt
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

@@ -50,7 +50,7 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     element = proposal.candidate.network.elements[k]
     volt, ampere = float(proposal.volt[k]), float(proposal.ampere[k])
     close = ""
-    if proposal.loose:
+    if proposal.loose and element.line is None:
         room = proposal.sensitivities[k].room[1]
         # of what is set, that much is taken back
         room = max(room, defaults.TRIM_SPAN) if k in proposal.production.adjustable else room
@@ -63,13 +63,15 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         words = element.in_words()
         if k in proposal.production.adjustable:
             words = adjustable(element.value, result.request.stock.series, needed)
+        if ampere > defaults.CAPACITOR_A:
+            close = f": mica or C0G (NP0), several in parallel{close}"
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
             f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.stock.power_w:g} W){close}"
         )
     if isinstance(element.part, Inductor):
         return f"{_coil(element, ampere)}{close}"
-    return _piece(element, proposal.sensitivities[k], result.goal.centre_hz)
+    return f"{_piece(element, proposal.sensitivities[k], result.goal.centre_hz)}{close}"
 
 
 def _close(element: NetworkElement, room: float, centre_hz: float) -> str:

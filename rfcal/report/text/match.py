@@ -54,8 +54,8 @@ def match_first(result: MatchResult) -> str:
     known = f"{raw:.{places}f} ({low:.{places}f} to {high:.{places}f})"
     if raw > target:
         return (
-            f"perhaps {said} {known} at worst, so it may hold the {target:g} that was asked: "
-            "measure it better before you build"
+            f"perhaps {said} {known} at worst, so it may hold the {target:g} that was asked"
+            f"{'' if result.after else ': measure it better before you build'}"
         )
     return (
         f"probably {said} {known} at worst, so it may lie beyond the {target:g} that was asked; "
@@ -130,7 +130,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",
-        "volt": f"{proposal.volt.max():.0f} V, {proposal.ampere.max():.1f} A",
+        "volt": f"{proposal.highest_volt:.0f} V, {proposal.ampere.max():.1f} A",
     }
 
 
@@ -289,16 +289,16 @@ def match_after(result: MatchResult) -> list[str]:
     made = f"after building {network}: {said}"
     target = result.request.target_swr
     trimming = after.trimming
-    first = [] if result.request.built_network else [TAKEN.format(network)]
+    taken = [] if result.request.built_network else [TAKEN.format(network)]
     nothing = trimming.idle or trimming.verdict == "as designed"
     more = "" if nothing or trimming.verdict == "other network" else "should you want more: "
     # what reads as the target is none to leave alone
     if found > target or swr_words(found) == swr_words(target):
         leave = "leave it as it is, or build another network: " if nothing else ""
-        return [*first, f"{leave}{trimming.message}", made]
+        return [f"{leave}{trimming.message}", *taken, made]
     return [
-        *first,
         f"leave it as it is, it holds the SWR of {target:g} that was asked for: {made}",
+        *taken,
         f"{more}{trimming.message}",
     ]
 

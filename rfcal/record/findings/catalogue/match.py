@@ -4,10 +4,10 @@ from rfcal.record.findings.catalogue.entry import warning
 
 MATCH_VOLTAGE = warning(
     "match-voltage: {devices}",
-    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak, "
-    "and a coil or capacitor that is part of what they match may carry more: {advice}, switch the "
-    "transmitter off and make sure before you touch, and keep to your regulator's exposure limits "
-    "and local codes.",
+    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak: "
+    "{advice}, switch the transmitter off and make sure before you touch, and keep to your "
+    "regulator's exposure limits and local codes. A coil or capacitor in the device carries its "
+    "reactance times the current there: 100 ohm at {inside:.2g} A peak make {across} V.",
 )
 HIGH_VOLTAGE = "use parts that stand it, enclose them"
 LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
@@ -29,13 +29,13 @@ UNKNOWN = "its R may as well be zero or below it {where}. To know it, {first}"
 UNKNOWN_MANY = "the R of each may as well be zero or below it. To know them: {each}"
 MATCH_LOAD = warning(
     "match-load: {device}",
-    "Measure '{device}' better before you build{instead}: R = {r} and X = {x} at "
+    "Measure '{device}' better{instead}: R = {r} and X = {x} at "
     "{mhz:.6g} MHz leave so much open that even a network that fits them exactly holds the target "
     "for {share} of what the device may be. Most of that doubt comes from {sources}{first}.",
 )
 MATCH_STEP = warning(
     "match-step: {device}",
-    "Measure the load in steps of {step_mhz:.2g} MHz or less before you build: it moves so far "
+    "Measure the load in steps of {step_mhz:.2g} MHz or less{before}: it moves so far "
     "{where} from one point of the sweep to the next that its SWR between them is a guess, and "
     "so is which network is best.",
 )
