@@ -7,6 +7,7 @@ import numpy as np
 from rfcal.feedline.changes import MORE, closed
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events
+from rfcal.maths.reflection import Complex, from_impedance, renormalise, to_impedance
 
 MUCH = 0.05
 """What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
@@ -14,6 +15,10 @@ MUCH = 0.05
 PASSES, TAKES, MOST = 0.5, 0.75, 4.0
 """A place is no resistance if what passed it lost less than the first of these parts of what a
 resistance as large takes up, and is one between the second and the third (by simulation)."""
+
+START, AROUND, LESS = 0.2, 2.0, 0.5
+"""What is nearer than the first of these resolutions is at the start; its second round is looked at
+within the second of them, and tells where one leaves less than the third part of the other."""
 
 
 def told_by_passing(events: Events, baseline: Events) -> Events:
@@ -45,3 +50,33 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
     return replace(events, kind=tuple(kinds), fits=tuple(fits))
+
+
+def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:
+    """The same, with what reflects at the very start called a step of impedance where it is one.
+
+    A wave from the line's end comes back from a step there with the other sign than from a
+    resistance: taking away the wrong one of the two leaves more of its second round.
+    """
+    at, size = events.nearest(0.0, START * events.resolution_m), np.abs(events.reflection)
+    if at is None or events.narrow or events.kind[at] not in RESISTIVE or size.size < at + 2:
+        return events
+    band, r, z0 = events.echoes.band, float(events.reflection[at].real), events.z0
+    second = 2 * events.distance_m[at + 1 + int(np.argmax(size[at + 1 :]))]
+    there = np.abs(band.grid - second) < AROUND * events.resolution_m
+    # r = (z - z0) / (z + z0) of a step, R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt
+    step = renormalise(seen, z_ref, z0 * (1 + r) / (1 - r))
+    impedance = to_impedance(seen, z_ref)
+    if r > 0:
+        impedance = impedance - 2 * r * z0 / (1 - r)
+    else:
+        impedance = 1 / (1 / impedance + 2 * r / (1 + r) / z0)
+    left = [
+        np.max(np.abs(band.trace(each))[there], initial=0.0)
+        for each in (step, from_impedance(impedance, z0))
+    ]
+    if not left[0] < LESS * left[1]:
+        return events
+    kinds = list(events.kind)
+    kinds[at] = STEP
+    return replace(events, kind=tuple(kinds))

@@ -57,6 +57,7 @@ VALUES = {
     **{"inside": 1.2345, "across": "120", "before": " before you build"},
     **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
+    "figures": line.LINE_FIGURES[0].format(seen=0.8412, type=0.66),
     "sentence": "New reflection at 17.4 ± 0.1 m, 0.034 (29 dB return loss).",
     **{"checks": "'33 ohm'", "load": "50 ohm", "build": "leaded"},
     **{"range_m": 40.123, "place_m": 23.412, "least_mhz": 0.31812},

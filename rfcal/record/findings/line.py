@@ -6,16 +6,10 @@ from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_band import about_range, deciding_mhz, may_fold, needed_mhz
 from rfcal.record.findings.line_changes import compared
-from rfcal.record.findings.line_verdict import (
-    about_range,
-    alone,
-    deciding_mhz,
-    is_loss_measured,
-    may_fold,
-    needed_mhz,
-    what_tells,
-)
+from rfcal.record.findings.line_loss import is_loss_measured, not_its_type
+from rfcal.record.findings.line_verdict import alone, what_tells
 from rfcal.record.results import LineState
 
 
@@ -39,7 +33,7 @@ def about_line(state: LineState) -> list[Finding]:
         said.append(say.LINE_LENGTH(length_m=state.length_m, beyond_m=state.beyond_m))
     elif found is not None and not found.fits:
         said.append(say.LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
-    return said
+    return said + not_its_type(state)
 
 
 def _loss_told(state: LineState) -> bool:

@@ -9,10 +9,10 @@ from rfcal.feedline.changes import LEAST, Change, explained, slowed
 from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
-from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_loss import lost_words, weather_values
 from rfcal.record.findings.line_otherwise import stretches
 from rfcal.record.findings.line_verdict import (
     LEAST_MOVE,
@@ -21,7 +21,6 @@ from rfcal.record.findings.line_verdict import (
     end_words,
     kind_words,
     look_words,
-    lost_words,
     place_words,
     reflections,
     sentence,
@@ -99,17 +98,6 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
 
-def weather_values(weather: Lost) -> dict[str, object]:
-    """How much more or less a line loses on another day."""
-    warmer = weather.more_db > 0
-    return {
-        "size": abs(weather.more_db),
-        "more": "more" if warmer else "less",
-        "middle": f"{weather.at_hz / 1e6:.3g} MHz",
-        "warmer": "warmer" if warmer else "colder",
-    }
-
-
 def _breaks(state: LineState, change: Change) -> bool:
     """Whether the line is broken or shorted there, before its end."""
     return change.closed and not at_end(state, change.distance_m)
@@ -169,8 +157,11 @@ def _change_words(state: LineState, change: Change) -> str:
     if not of_end(state, change):
         kind = kind_words(state, change.distance_m, change.kind, change.fits)
         look, how = look_words(state, [change.distance_m]), "grown" if change.grown else "changed"
-        values = {"place": place, "how": how, "before": before, "after": after}
-        return say.LINE_GROWN.format(kind=kind, look=look, **values)
+        values = {"place": place, "kind": kind, "look": look}
+        if before_hidden(state, change):
+            near, size = state.now.near_m, size_words(change.size)
+            return say.LINE_CHANGED_BY.format(near=near, size=size, **values)
+        return say.LINE_GROWN.format(how=how, before=before, after=after, **values)
     if change.closed:
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
@@ -184,6 +175,14 @@ def of_end(state: LineState, change: Change) -> bool:
         return at_end(state, change.distance_m)
     now = state.now
     return change.distance_m > now.distance_m[strongest_on(now).start] - now.near_m
+
+
+def before_hidden(state: LineState, change: Change) -> bool:
+    """Whether what was at a place before its end cannot be told from that end."""
+    off = state.length_m - change.distance_m
+    return (
+        change.before != 0 and not at_end(state, change.distance_m) and abs(off) < state.now.near_m
+    )
 
 
 def most_words(state: LineState) -> str:

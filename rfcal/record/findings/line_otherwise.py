@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal.feedline.end import WHOLE
-from rfcal.feedline.fault_kinds import FULL
+from rfcal.feedline.fault_kinds import FULL, ON_AXIS, TWIN
 from rfcal.feedline.measure import FASTEST
 from rfcal.models.cables import CABLES
 from rfcal.record.findings.catalogue import line as say
@@ -98,7 +98,11 @@ def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> li
     for m, n in pairwise(before):
         one, other = ({now.kind[k], *now.fits[k]} & set(say.LINE_STRETCH) for k in (m, n))
         start, far = now.distance_m[[m, n]].tolist()
-        if (strong[m] or strong[n]) and (kind := min(one & other, default="")):
+        # the far end of what loses more, as wet cable does, goes as none of its kinds over the band
+        back = -now.reflection[n] / now.reflection[m]
+        twins = 1 / TWIN < abs(back) < TWIN and abs(np.angle(back)) < ON_AXIS
+        both = one & other or (one | other if twins else set())
+        if (strong[m] or strong[n]) and (kind := min(both, default="")):
             near = start + SLOWED * (far - start)
             r = now.reflection[m].real
             values = {"start": start, "near": near, "far": far, "ohm": now.z0 * (1 + r) / (1 - r)}

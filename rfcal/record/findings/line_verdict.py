@@ -8,8 +8,9 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import LEAST
-from rfcal.feedline.end import BEHIND, folds, more_than_all, ringing, strongest_on
+from rfcal.feedline.end import BEHIND, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import (
+    CRUSH,
     MISMATCH,
     RESISTIVE,
     SLOWING,
@@ -18,24 +19,24 @@ from rfcal.feedline.fault_kinds import (
     stretch,
 )
 from rfcal.feedline.faults import FAULT
-from rfcal.feedline.loss import LEAST_DB, Lost
-from rfcal.findings import Finding
+from rfcal.feedline.passing import START
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line_band import (
+    about_range,
+    deciding_mhz,
+    farther_words,
+    may_fold,
+    needed_mhz,
+)
+from rfcal.record.findings.line_loss import lost_words
 from rfcal.record.findings.line_otherwise import or_end, stretches, too_short, usual_type
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus
 
-SHORT_M = 100.0
-"""A range below this may be shorter than a feed line is [m] (common practice, no source)."""
-
 PLACE = re.compile(r"\b(at|from) [\d.]+(?: ± [\d.]+)? m\b( on)?")
 """A place on a line, as sentences have it."""
-
-COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
-"""A sweep is narrow if it tells less than the first of these places apart on the line; one that
-tells the second, or a place every metre, would do (common practice, no source)."""
 
 LEAST_MOVE = 0.01
 """A line's growth is told no finer than this [m]."""
@@ -46,73 +47,14 @@ FAINTEST = 0.005
 ALIKE = 0.5
 """A small place is told of in a sentence if it is larger than this part of the largest."""
 
+FOOT_M = 1.0
+"""So near the standards arrestors and connectors are [m] (common practice, no source)."""
+
 MOST_FIT = 4
 """So many kinds that fit are named."""
 
 ENDS, WET = {"open", "short"}, "length of other or wet cable"
 """Kinds that reflect all; and what a narrow band takes for nearly any other."""
-
-MOST_OPEN = 0.75
-"""A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
-
-
-def loss_db(state: LineState) -> tuple[float, float]:
-    """Matched loss in all of a line by its own sweeps, in mid-band, and its 95 % half-width."""
-    assert state.properties is not None
-    loss, of_loss = state.properties.loss_db(np.array([np.mean(state.frequency)]))
-    return float(loss[0]), K_AXIS * float(of_loss[0])
-
-
-def is_loss_measured(state: LineState) -> bool:
-    """Whether that says more than a bound above."""
-    loss, half = loss_db(state)
-    return half < max(MOST_OPEN * loss, LEAST_DB)
-
-
-def farther_words(state: LineState, distance_m: float) -> str:
-    """By how much farther a place may lie and still before the end, as far as that is known."""
-    ranges = (state.length_m - distance_m) / state.now.range_m
-    more = ", or a multiple of that" if ranges > 2 else ""
-    may = ranges > 1 or may_fold(state)
-    return f"or {state.now.range_m:.0f} m farther{more}" if may else ""
-
-
-def may_fold(state: LineState) -> bool:
-    """Whether a line of unknown length may well be longer than the steps show."""
-    now = state.now
-    known = bool(state.length_m) or state.placed
-    return not known and now.range_m <= SHORT_M and bool(now.distance_m.size)
-
-
-def needed_mhz(state: LineState) -> float:
-    """How wide a sweep tells places apart that this one does not; 0 where it tells enough."""
-    now, near = state.now, state.now.near_m
-    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
-    aim = max(length / FINE, LEAST_M)
-    if not 0 < length < COARSE * near or aim > near:
-        return 0.0
-    return float(f"{float(np.ptp(state.frequency)) / 1e6 * near / aim:.2g}")
-
-
-def deciding_mhz(state: LineState) -> tuple[float, float]:
-    """The band that tells kinds apart, and places as well."""
-    middle = float(np.mean(state.frequency)) / 1e6
-    return middle / 2, middle / 2 + max(middle, needed_mhz(state))
-
-
-def about_range(state: LineState) -> list[Finding]:
-    """What wide steps leave open."""
-    now, length = state.now, state.length_m
-    step = float(np.mean(np.diff(state.frequency))) / 1e6
-    if folds(now, length):
-        least = step * now.range_m / (length + now.near_m)
-        values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
-        return [say.LINE_STEPS(length_m=length, **values)]
-    if not may_fold(state):
-        return []
-    place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
-    values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
-    return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]
 
 
 def reflections(
@@ -178,15 +120,18 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
     names += (STEP,) * bool(begins and not _ends_whole(state))
     names += (WET,) * (now.narrow and bool(set(names) - ENDS))
+    at_foot = say.LINE_AT_FOOT if distance_m < FOOT_M else ""
     if len(names) > MOST_FIT:
         return say.LINE_ANY if now.narrow else say.LINE_KINDS["unknown"]
     if len(names) < 2 and not set(names) & set(short):
         kind = names[0] if names else kind
         may_end = kind == MISMATCH and at is not None and at not in before_end(state)
         words = say.LINE_MAYBE_END if may_end else say.LINE_KINDS.get(kind, f"a {kind}")
+        words += at_foot if kind == CRUSH.name else ""
         return ", or ".join([words, *(short.values() if kind in SLOWING else ())])
     known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in ENDS}
     means = say.LINE_FITS | (known if state.loss_known else {}) | short
+    means |= {CRUSH.name: say.LINE_FITS[CRUSH.name] + at_foot}
     every = dict.fromkeys([*names, *(short if SLOWING & set(names) else ())])
     *some, last = [means.get(name, f"a {name}") for name in every]
     return " or ".join(filter(None, [", ".join(some), last]))
@@ -209,7 +154,14 @@ def before_end(state: LineState) -> list[int]:
     """Which places may be faults: those before the end, or before what may be it."""
     open_ended = not state.length_m or state.beyond_m is not None
     last = strongest_on(state.now).start if state.end is None and open_ended else state.end
-    return [m for m in places(state) if last is None or m < last]
+    return [m for m in places(state) if (last is None or m < last) and m != _from_start(state)]
+
+
+def _from_start(state: LineState) -> int | None:
+    """Which place is none, as a line of another impedance begins there, at the very start."""
+    now = state.now
+    first = now.nearest(0.0, START * now.resolution_m)
+    return first if first is not None and now.kind[first] == STEP else None
 
 
 def what_tells(state: LineState) -> list[str]:
@@ -237,24 +189,6 @@ def what_tells(state: LineState) -> list[str]:
     return said + ([say.LINE_TELL_LOSS] if unclear and not state.loss_known else [])
 
 
-def lost_words(state: LineState, lost: Lost) -> str:
-    """How much more a line loses, and what to look for."""
-    of_type, length = lost is state.lost, state.length_m or lost.length_m
-    look = f": {say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK}"
-    if not lost.sure:
-        look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
-    return say.LINE_LOST.format(
-        loses="may lose" if of_type and not lost.sure else "loses",
-        # tenths of a decibel are enough
-        more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
-        than="is stated of it" if of_type else "it did",
-        middle=f"{lost.at_hz / 1e6:.3g} MHz",
-        length_m=length,
-        per_100m=lost.more_db / length * 100,
-        look=look,
-    )
-
-
 def alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, np.abs(state.now.reflection)
@@ -270,34 +204,62 @@ def alone(state: LineState) -> tuple[str, bool]:
     elif state.beyond_m is None:  # the farthest may be the end, however weak it comes back
         strong[(places(state) or [int(np.argmax(size))])[-1]] = True
     strong &= ~rings(state)
+    strong &= np.arange(size.size) != _from_start(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
     told += stretches(state, before_end(state), strong)
     first, also = or_end(state, strong, bool(np.any(rings(state)))) if told else ("", "")
     told[:1] = [first + each for each in told[:1]]
-    hidden = say.LINE_END_HIDES.format(near=now.near_m)
     if ends:
-        end = end_words(state)
-        lost = [] if state.lost is None else [lost_words(state, state.lost)]
-        sure = state.lost is not None and state.lost.sure
-        itself, no_antenna = _end_itself(state)
-        if other := usual_type(state):
-            itself, also = [*itself, other], f"{also}; {other}"
-        said = [*_small(state, end), hidden, *itself]
-        if no_antenna:
-            said, end = [*itself, *_small(state, "it")], "it"
-        if told:
-            look = "" if first else look_words(state, now.distance_m[strong])
-            told.append(say.LINE_BEFORE.format(end=end) + look + also)
-            said = [*itself, *told] if no_antenna else told
-        said = [*lost, *said] if sure and not told else [*said, *lost]
-        return sentence("; ".join(said)), bool(told or sure)
+        said, fault = _ended(state, strong, told, first, also)
+        return sentence("; ".join(said)), fault
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
-    which = say.LINE_WHICH_END if np.sum(strong) > 1 else f"{say.LINE_ONE_END}; {hidden}"
+    which = (
+        say.LINE_WHICH_END
+        if np.sum(strong) > 1
+        else f"{say.LINE_ONE_END}; {say.LINE_END_HIDES.format(near=now.near_m)}"
+    )
     which = f"{which}; {say.LINE_OVER.format(there='there')}" if over else which
     if state.beyond_m is not None:
         which = too_short(state, state.beyond_m)
     return sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
+
+
+def _ended(
+    state: LineState, strong: np.ndarray, told: list[str], first: str, also: str
+) -> tuple[list[str], bool]:
+    """What is said of a line whose end is known, with what is told of its places."""
+    now, end, start = state.now, end_words(state), _from_start(state)
+    lost = [] if state.lost is None else [lost_words(state, state.lost)]
+    sure = state.lost is not None and state.lost.sure
+    itself, no_antenna = _end_itself(state)
+    if other := usual_type(state):
+        itself, also = [*itself, other], f"{also}; {other}"
+    said = [*_small(state, end), say.LINE_END_HIDES.format(near=now.near_m), *itself]
+    if no_antenna:
+        said, end = [*itself, *_small(state, "it")], "it"
+    if now.near_m > state.length_m and (needed := needed_mhz(state)) and not before_end(state):
+        blind = say.LINE_BLIND.format(end=end_words(state), near=now.near_m, needed=needed)
+        said = [blind, *itself]
+    if told:
+        look = "" if first else look_words(state, now.distance_m[strong])
+        said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
+        said += _on_the_way(state, strong) if look else []
+        said = [*itself, *said] if no_antenna else said
+    said = [*lost, *said] if sure and not told else [*said, *lost]
+    if start is not None:
+        r = now.reflection[start].real
+        ohm = now.z0 * (1 + r) / (1 - r)
+        said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
+    return said, bool(told or sure or no_antenna or start is not None)
+
+
+def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
+    """What is listed nearer than a fault: nobody is to pass it."""
+    now, last = state.now, np.flatnonzero(strong)[-1]
+    way = [m for m in places(state) if m < last and LEAST <= abs(now.reflection[m]) < FAULT]
+    each = [(float(now.distance_m[m]), now.reflection[m], "", ()) for m in way]
+    return reflections(state, say.LINE_ON_THE_WAY, each)
 
 
 def _small(state: LineState, end: str) -> list[str]:

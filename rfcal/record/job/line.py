@@ -21,7 +21,7 @@ from rfcal.feedline.measure import (
     measure_line,
     measure_unfollowed,
 )
-from rfcal.feedline.passing import told_by_passing
+from rfcal.feedline.passing import told_at_start, told_by_passing
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck
@@ -124,7 +124,7 @@ class _Foot:
             z0_uncertainty=found.standard_uncertainty["z0"] / found.line.z0 if found else usual,
             common=sweep.common_changes(),
         )
-        return self._ended(swept)
+        return self._ended(told_at_start(sweep.value, self.z_ref, swept))
 
     def _ended(self, swept: Events) -> _Sight:
         """Events up to the line's end; more from beyond is told of a stated length alone."""

@@ -11,7 +11,9 @@ from rfcal.feedline.shift import Shift
 from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import line_verdict
-from rfcal.record.findings.line_changes import most_words, of_end, weather_values
+from rfcal.record.findings.line_band import farther_words
+from rfcal.record.findings.line_changes import before_hidden, most_words, of_end
+from rfcal.record.findings.line_loss import is_loss_measured, loss_db, weather_values
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded
@@ -24,22 +26,27 @@ def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
     now, near = line.now, line.now.near_m
     size, late, places = np.abs(now.reflection), state.rings(line), state.places(line)
+    new = [c.distance_m for c in line.comparison.changes] if line.comparison else []
     said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         place = f"{plus_minus(float(now.distance_m[i]), half)} m"
         row = [state.size_words(float(size[i]))]
-        if farther := state.farther_words(line, now.distance_m[i]):
+        if farther := farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
         elif i != line.end and size[i] < LEAST:
-            row.append(say.LINE_AS_SOUND)
+            row += [] if now.distance_m[i] in new else [say.LINE_AS_SOUND]
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, now.distance_m[i], kind, now.fits[i]))
         if i == line.end:
             place, stated = state.end_place(line)
             row.insert(0, f"the line's end{stated}")
             hides = say.LINE_HIDES.format(near=near)
-            row += [] if hides in said[0] else [f"which hides what may be in {hides}"]
+            row += (
+                []
+                if hides in said[0] or near > line.length_m
+                else [f"which hides what may be in {hides}"]
+            )
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {place}: {', '.join(row)}")
@@ -80,7 +87,8 @@ def _comparison_lines(line: LineState) -> list[str]:
         said = [f"changed since the baseline, nearest first ({beyond}):"]
     for c in found.changes:
         before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
-        told = f"changed by {c.size:.2g} (phase counted), from {before} to {after}"
+        told = f"changed by {c.size:.2g} (phase counted)"
+        told += "" if before_hidden(line, c) else f", from {before} to {after}"
         if c is found.changes[0] and of_end(line, c):
             told = f"now reflects {after}" if c.closed else most_words(line)
         told += f", {say.LINE_EXPLAINED}" if explained(c, found.changes) else ""
@@ -113,9 +121,9 @@ def _properties(line: LineState) -> list[str]:
     if found is None:
         return []
     of = found.standard_uncertainty
-    (loss, half), middle = state.loss_db(line), np.mean(line.frequency) / 1e6
+    (loss, half), middle = loss_db(line), np.mean(line.frequency) / 1e6
     lost = f"{plus_minus(loss, half)} dB in all"
-    if not state.is_loss_measured(line):
+    if not is_loss_measured(line):
         lost = f"not known, below {math.ceil(loss + half)} dB in all"
     usual = ""
     if line.stated is not None:

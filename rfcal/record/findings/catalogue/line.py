@@ -9,9 +9,10 @@ LINE_FROM = {"": f" {_FROM}", " on": f", counted {_FROM}"}
 """Behind the first place of a sentence."""
 LINE_NEW = "new reflection{s} at {places}, {kind}{look}"
 LINE_AS_SOUND, LINE_NEXT_VISIT = "as a sound connector may", "look there at the next visit"
-LINE_NEW_SMALL = f"new reflection{{s}} at {{places}}, {LINE_AS_SOUND}: {LINE_NEXT_VISIT}"
+LINE_NEW_SMALL = f"new but small reflection{{s}} at {{places}}: {LINE_NEXT_VISIT}"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
+LINE_ON_THE_WAY = "small reflection{s} at {places}: look there on the way"
 LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
 LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_OVER = (
@@ -39,6 +40,10 @@ LINE_LIKE = {
 }
 """What reflects nearly all at the end, and did not."""
 LINE_GROWN = "the reflection at {place} has {how} from {before} to {after}, {kind}{look}"
+LINE_CHANGED_BY = (
+    "what reflects at {place} has changed by {size}, {kind}; what was there before cannot be told "
+    "from the line's end (resolution {near:.2g} m){look}"
+)
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
     "under another calibration"
@@ -94,11 +99,11 @@ LINE_SLOWS = (
 )
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_WEATHER = (
-    "the line is as it was but for weather: it loses {size:.1g} dB {more} at {middle}, no more "
+    "the line is as it was but for weather: it loses {size} dB {more} at {middle}, no more "
     "than a {warmer} day makes it, and nothing else reflects otherwise by {least:g} or more up to "
     "{end}; if it was as warm in both sweeps, look at what the line ends in"
 )
-LINE_LOSS_MOVED = "its loss is {size:.1g} dB {more} at {middle}: "
+LINE_LOSS_MOVED = "its loss is {size} dB {more} at {middle}: "
 LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
@@ -140,14 +145,23 @@ LINE_SMALL = "small reflection{s} at {places}, {kind}"
 LINE_NO_MORE = "nothing else before {end} is seen to reflect {size:g} or more"
 LINE_SMALLER = f"nothing before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
+LINE_BLIND = (
+    "this band cannot tell places on the line apart from {end} (resolution {near:.2g} m): sweep "
+    "{needed:g} MHz wide or wider"
+)
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
 LINE_END_SEEN = " (seen at {seen:.1f} m)"
 LINE_END_KINDS = {
     "open": ", as an open line does (broken there, or no antenna connected), or an antenna far "
     "below its band",
-    "short": ", as a shorted line does",
+    "short": ", as a shorted line does: look there for what shorts it",
 }
+LINE_FROM_START = (
+    "from the very start the line is of about {ohm:.0f} ohm, not {z0:.3g}: look at the cable's "
+    "print"
+)
+LINE_AT_FOOT = " (as an arrestor or a connector there also makes)"
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (a damaged length, or faults close together)",
@@ -206,6 +220,16 @@ LINE_LOSS_UNSEEN = note(
     "line-loss-unseen: line check",
     "Sweep the line once with its far end open and once short, as far_end_open and far_end_short: "
     "its loss was not measured, and water or age that only adds loss would not show.",
+)
+LINE_FIGURES = (
+    "its velocity factor is {seen:.3f}, where its type has {type:.3g}",
+    "its impedance is {seen:.0f} ohm, where its type has {type:.3g}",
+    "it loses {seen:.1f} dB at {at:.4g} MHz, where its type does {type:.1f}",
+)
+LINE_NOT_TYPE = note(
+    "line-not-type: line check",
+    "By the line's own sweeps {figures}: this is no cable of the stated type, or length_m is "
+    "wrong. Look at the cable's print, and state what it is.",
 )
 LINE_FOLDED = warning(
     "line-folded: line check",

@@ -1,0 +1,61 @@
+"""What the band and the steps of a line's sweep leave open, and what would tell."""
+
+import numpy as np
+
+from rfcal.feedline.end import folds
+from rfcal.findings import Finding
+from rfcal.record.findings.catalogue import line as say
+from rfcal.record.results import LineState
+
+SHORT_M = 100.0
+"""A range below this may be shorter than a feed line is [m] (common practice, no source)."""
+
+COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
+"""A sweep is narrow if it tells less than the first of these places apart on the line; one that
+tells the second, or a place every metre, would do (common practice, no source)."""
+
+
+def farther_words(state: LineState, distance_m: float) -> str:
+    """By how much farther a place may lie and still before the end, as far as that is known."""
+    ranges = (state.length_m - distance_m) / state.now.range_m
+    more = ", or a multiple of that" if ranges > 2 else ""
+    may = ranges > 1 or may_fold(state)
+    return f"or {state.now.range_m:.0f} m farther{more}" if may else ""
+
+
+def may_fold(state: LineState) -> bool:
+    """Whether a line of unknown length may well be longer than the steps show."""
+    now = state.now
+    known = bool(state.length_m) or state.placed
+    return not known and now.range_m <= SHORT_M and bool(now.distance_m.size)
+
+
+def needed_mhz(state: LineState) -> float:
+    """How wide a sweep tells places apart that this one does not; 0 where it tells enough."""
+    now, near = state.now, state.now.near_m
+    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
+    aim = max(length / FINE, LEAST_M)
+    if not 0 < length < COARSE * near or aim > near:
+        return 0.0
+    return float(f"{float(np.ptp(state.frequency)) / 1e6 * near / aim:.2g}")
+
+
+def deciding_mhz(state: LineState) -> tuple[float, float]:
+    """The band that tells kinds apart, and places as well."""
+    middle = float(np.mean(state.frequency)) / 1e6
+    return middle / 2, middle / 2 + max(middle, needed_mhz(state))
+
+
+def about_range(state: LineState) -> list[Finding]:
+    """What wide steps leave open."""
+    now, length = state.now, state.length_m
+    step = float(np.mean(np.diff(state.frequency))) / 1e6
+    if folds(now, length):
+        least = step * now.range_m / (length + now.near_m)
+        values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
+        return [say.LINE_STEPS(length_m=length, **values)]
+    if not may_fold(state):
+        return []
+    place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
+    values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
+    return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]

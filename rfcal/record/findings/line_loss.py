@@ -1,0 +1,79 @@
+"""What a line loses, and how much more than it did or than its type does, in words."""
+
+import numpy as np
+
+from rfcal import defaults
+from rfcal.feedline.loss import LEAST_DB, SURELY, Lost
+from rfcal.findings import Finding
+from rfcal.record.findings.catalogue import line as say
+from rfcal.record.results import LineState
+from rfcal.uncertainty.coverage import K_AXIS
+
+MOST_OPEN = 0.75
+"""A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
+
+
+def loss_db(state: LineState) -> tuple[float, float]:
+    """Matched loss in all of a line by its own sweeps, in mid-band, and its 95 % half-width."""
+    assert state.properties is not None
+    loss, of_loss = state.properties.loss_db(np.array([np.mean(state.frequency)]))
+    return float(loss[0]), K_AXIS * float(of_loss[0])
+
+
+def is_loss_measured(state: LineState) -> bool:
+    """Whether that says more than a bound above."""
+    loss, half = loss_db(state)
+    return half < max(MOST_OPEN * loss, LEAST_DB)
+
+
+def lost_words(state: LineState, lost: Lost) -> str:
+    """How much more a line loses, and what to look for."""
+    of_type, length = lost is state.lost, state.length_m or lost.length_m
+    look = f": {say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK}"
+    if not lost.sure:
+        look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
+    return say.LINE_LOST.format(
+        loses="may lose" if of_type and not lost.sure else "loses",
+        # tenths of a decibel are enough
+        more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
+        than="is stated of it" if of_type else "it did",
+        middle=f"{lost.at_hz / 1e6:.3g} MHz",
+        length_m=length,
+        per_100m=lost.more_db / length * 100,
+        look=look,
+    )
+
+
+def weather_values(weather: Lost) -> dict[str, object]:
+    """How much more or less a line loses on another day."""
+    warmer, size = weather.more_db > 0, abs(weather.more_db)
+    return {
+        "size": f"{size:.1f}" if size > 0.1 else f"{size:.1g}",
+        "more": "more" if warmer else "less",
+        "middle": f"{weather.at_hz / 1e6:.3g} MHz",
+        "warmer": "warmer" if warmer else "colder",
+    }
+
+
+def not_its_type(state: LineState) -> list[Finding]:
+    """What a line's own sweeps tell against its type: speed, impedance, or less loss than that."""
+    found, stated, at = state.properties, state.stated, float(np.mean(state.frequency))
+    if found is None or stated is None or not found.fits:
+        return []
+    line, length, usual = found.line, state.length_m, defaults.PATH
+    (loss, half), of_z0 = loss_db(state), found.standard_uncertainty["z0"]
+    of_type = float(stated.loss_db_per_100m(np.array([at]))[0]) * length / 100
+    speed, of_speed = line.velocity_factor, state.length_uncertainty_m / length
+    # what is seen, what the type has, and what may part them (standard)
+    rows = (
+        (speed, stated.velocity_factor, np.hypot(usual["velocity factor"], of_speed * speed)),
+        (line.z0, stated.z0, np.hypot(usual["impedance"] * stated.z0, of_z0)),
+        (min(loss, of_type), of_type, np.hypot(usual["loss"] * of_type, half / K_AXIS)),
+    )
+    said = zip(rows, say.LINE_FIGURES, strict=True)
+    off = [
+        words.format(seen=seen, type=known, at=at / 1e6)
+        for (seen, known, doubt), words in said
+        if abs(seen - known) > SURELY * doubt
+    ]
+    return [say.LINE_NOT_TYPE(figures=", and ".join(off))] if off else []
