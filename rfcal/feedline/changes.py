@@ -19,7 +19,7 @@ from rfcal.feedline.end import BEHIND, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
-from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, closes, find_shift
+from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, closes, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
@@ -52,6 +52,9 @@ AS_MUCH = 2.0
 TRIED = 101
 """Growths of all the line that are tried against the phases: of 100 m at 150 MHz less than a
 tenth of a radian apart."""
+
+PIECES = np.linspace(-REACH_M, REACH_M, 601)
+"""Lengths [m] that a line is asked to have been cut by, or made longer."""
 
 MOST_CHANGE = 2.0
 """What is reflected changes by no more [1]: from all of it to all of it turned round."""
@@ -92,7 +95,8 @@ class Comparison:
     lost: Lost | None  # what it loses more all along it, made good like the shift
     largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
     largest_hz: float  # where that is
-    at_largest: tuple[float, float]  # what came back there, and comes now [1]
+    came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
+    pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
     weather: Lost | None = None  # the same, or less, as weather makes it
 
 
@@ -205,8 +209,16 @@ def _once_moved(
         lost,
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
-        (float(np.abs(before[worst])), float(np.abs(sweeps.after[worst]))),
+        (before, sweeps.after),
+        _pieces(band, before, sweeps.after) if changes else np.zeros(0),
     )
+
+
+def _pieces(band: Band, before: Complex, after: Complex) -> Real:
+    """Lengths of line [m] which alone make one sweep of the other, as by turning its phase."""
+    turned = before * np.exp(-2 * PIECES[:, None] * band.propagation)
+    off = np.average(np.abs(turned - after) ** 2, axis=1, weights=band.weight)
+    return PIECES[off < LEAST_NEW**2]
 
 
 def _end(sweeps: _Sweeps, baseline: Events) -> float:

@@ -4,10 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.changes import MORE, closed
+from rfcal.feedline.changes import MORE
+from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, from_impedance, renormalise, to_impedance
+
+ALIKE = 0.975
+"""What lies behind is as it was if what comes from there now and came goes alike over the band to
+this part (by simulation)."""
 
 MUCH = 0.05
 """What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
@@ -37,8 +42,10 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     now = events.nearest(baseline.distance_m[far], near)
     if now is None or np.any(new[1:] < now):
         return events
-    if closed(behind[far], baseline.kind[far], size[now], events.kind[now]):
-        return events  # what ended the line has gone as well
+    if events.kind[now] in WHOLE and baseline.kind[far] not in WHOLE:
+        came, comes = _answer(baseline, far), _answer(events, now)
+        if np.vdot(came, comes).real < ALIKE * np.linalg.norm(came) * np.linalg.norm(comes):
+            return events  # that came off or is shorted
     m, r = new[0], size[new[0]]
     # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
     share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))
@@ -49,7 +56,16 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     could = tuple(k for k in could if k not in JOINT and (k in RESISTIVE) == (share > PASSES))
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
+        # what was judged by another kind before it
+        kinds[now] = kinds[now] if share > PASSES else baseline.kind[far]
     return replace(events, kind=tuple(kinds), fits=tuple(fits))
+
+
+def _answer(events: Events, at: int) -> Complex:
+    """All that comes from a place and beyond, as if it were here, weighed over the band [1]."""
+    echoes, where = events.echoes, float(events.distance_m[at])
+    back = np.sqrt(echoes.band.weight) * np.exp(2 * where * echoes.band.propagation)
+    return back * echoes.model(echoes.distance > where - events.near_m)
 
 
 def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:

@@ -531,7 +531,7 @@ def test_a_feed_point_that_corroded_in_a_narrow_resonance_is_told_first(ohm, len
     found = state(rng, band, line, now, then, **given)
     said, fault = line_verdict(found)
     assert fault
-    told = re.match(r"What .* changed most at (28\.\d+) MHz: .* is (0\.\d+) .* was (0\.\d+)", said)
+    told = re.match(r"What .* changed most at (28\.\d+) MHz, .* is (0\.\d+) .* was (0\.\d+)", said)
     shown = [float(np.interp(float(told[1]) * 1e6, band, abs(sweep))) for sweep in (now, then)]
     assert [float(told[2]), float(told[3])] == pytest.approx(shown, abs=0.01)
     assert told[2] != told[3]
@@ -631,3 +631,45 @@ def test_what_came_off_behind_a_fault_is_told_first_and_hides_no_kind(ohm, kind,
             assert f"{like} line does" in end
             assert means in place
             assert "seems changed" not in said
+
+
+def test_how_much_an_end_changed_is_said_by_its_phase_too_and_where_the_answer_is_asked():
+    """What comes back where it changed most may be less than it was."""
+    rng, band = np.random.default_rng(38), np.linspace(420e6, 450e6, 201)
+    line = Line(11.0, 0.8, 50.0, 0.5, 0.003)
+    swept = [
+        foot(band, line, test_line_state.rod(band, hz, ohm, 9.0))
+        for hz, ohm in ((424e6, 62.0), (436e6, 46.0))
+    ]
+    has = LineCheck("now", None, (), line, True, {"velocity factor": 0.005, "length": 0.1}, (), 0)
+    now, then = (Quantity(noisy(rng, sweep, 0.0005)) for sweep in swept)
+    for answer in (434e6, None, 500e6):
+        said = line_verdict(line_state(has, band, now, then, [], 50.0, answer))[0]
+        told = r"most at (\S+) MHz, by (\S+): at (\S+) MHz .* is (\S+) \(.* was (\S+) \("
+        most, size, at, is_now, was = (float(m) for m in re.search(told, said).groups())
+        assert at == (pytest.approx(434.0, abs=0.2) if answer == 434e6 else most)
+        k, here = (int(np.argmin(abs(band - mhz * 1e6))) for mhz in (most, at))
+        assert size == pytest.approx(abs(swept[0] - swept[1])[k], abs=0.01)
+        assert [is_now, was] == pytest.approx([abs(one[here]) for one in swept], abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("mhz", "more", "words"),
+    [
+        ((420, 450), -0.4, "some 0.4[0-9]* m less line"),
+        ((420, 450), 0.5, "some 0.5[0-9]* m more line"),
+        ((432, 434), -0.12, "a line does that was cut or made longer"),
+    ],
+)
+def test_a_length_that_changed_is_asked_for_by_a_narrow_band_too(mhz, more, words):
+    rng, band = np.random.default_rng(39), np.linspace(*mhz, 101) * 1e6
+    line = Line(13.0, 0.8, 50.4, 0.5, 0.003)
+    for ohm in (38.0, 75.0):
+        end = test_line_state.rod(band, 433e6, ohm, 6.0)
+        swept = (foot(band, replace(line, length_m=13.0 + m), end) for m in (more, 0.0))
+        said, fault = line_verdict(
+            state(rng, band, replace(line, z0=50.0), *swept, loss_known=True, length_m=13.0)
+        )
+        assert fault
+        assert re.search(f"as {words}.*ask on the ground.*, or an antenna does that", said), said
+        assert "otherwise as it was" not in said

@@ -10,6 +10,7 @@ from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.shift import Shift
+from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_loss import lost_words, weather_values
@@ -32,6 +33,9 @@ from rfcal.uncertainty.words import plus_minus
 
 WEAKLY = 0.5
 """What lies beyond a place that reflects so much [1] is seen weakly."""
+
+ONE_PIECE_M = 0.2
+"""Lengths of line that differ by less than this are one [m]."""
 
 TURNED_DB = 0.5
 """What changed in size by less than this [dB] only turned."""
@@ -93,7 +97,7 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
     # a piece that slows the wave is what its two ends come from
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
-    parts.append(_beyond(state, found.changes, bool(moved)))
+    parts.append(_beyond(state, found.changes, bool(moved or found.pieces.size)))
     come = [c for c in found.changes if c.what != "gone" and not explained(c, found.changes)]
     return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
@@ -189,12 +193,27 @@ def most_words(state: LineState) -> str:
     """How the end changed, by what comes back to the foot where that changed most."""
     found = state.comparison
     assert found is not None
-    (before, after), most = found.at_largest, found.largest
+    swept, asked = state.frequency, state.answer_hz
+    if asked is None or not swept[0] <= asked <= swept[-1]:
+        asked = found.largest_hz
+    answer, most = (int(np.argmin(np.abs(swept - hz))) for hz in (asked, found.largest_hz))
+    came = np.abs(found.came)
     # of what only turned the size is as it was
-    turned = abs(20 * np.log10(after / before)) < TURNED_DB
+    turned = found.pieces.size or abs(20 * np.log10(came[1, most] / came[0, most])) < TURNED_DB
     return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
-        before=size_words(before),
-        after=size_words(after),
-        most=most,
+        line=_turned_words(found.pieces),
+        mhz=swept[answer] / 1e6,
+        before=size_words(came[0, answer]),
+        after=size_words(came[1, answer]),
+        most=found.largest,
         most_mhz=found.largest_hz / 1e6,
     )
+
+
+def _turned_words(pieces: Real) -> str:
+    """What else than an antenna turns a phase: lengths of line [m] that would explain it."""
+    if not pieces.size:
+        return ""
+    one, piece = np.ptp(pieces) < ONE_PIECE_M, float(np.mean(pieces))
+    how = "either" if not one else "longer" if piece > 0 else "shorter"
+    return say.LINE_TURNED_BY[how].format(piece=abs(piece))

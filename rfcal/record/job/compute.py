@@ -283,8 +283,9 @@ class _Job:
             sweeps.append(sweep)
         then = None if wanted.baseline is None else sweeps.pop(0)
         with readings.refused_at("[line_check]"):
-            z_ref = self.record.reference_ohm
-            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
+            answers = (item.answer_hz for item in self.record.measurements if item.answer_hz)
+            given = self.record.reference_ohm, next(answers, None)
+            state = line_check.line_state(wanted, frequency, now, then, sweeps, *given)
         self.findings += about_line(state)
         return state
 

@@ -40,6 +40,7 @@ def line_state(
     then: Quantity | None,
     ends: Sequence[Quantity],
     z_ref: float,
+    answer_hz: float | None = None,
 ) -> LineState:
     """The state of a line by its sweeps at its foot [1]: today's, the baseline's, its far ends'."""
     found = _by_its_ends(wanted, frequency, ends, z_ref) if ends else None
@@ -67,6 +68,7 @@ def line_state(
         length_m=line.length_m,
         length_uncertainty_m=foot.doubts[0],
         frequency=frequency,
+        answer_hz=answer_hz,
         beyond_m=seen.beyond_m,
         end=seen.end,
         lost=lost,

@@ -22,12 +22,18 @@ LINE_OVER = (
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_CHANGED = (
-    "changed most at {most_mhz:.4g} MHz: what comes back to the foot is {after} and was {before}"
+    "changed most at {most_mhz:.4g} MHz, by {most:.2g}: at {mhz:.4g} MHz what comes back to the "
+    "foot is {after} and was {before}"
 )
 LINE_TURNED = (
-    "reflects as much as before, but at another phase, as an antenna does that was moved, retuned "
-    "or got wet: most at {most_mhz:.4g} MHz, by {most:.2g}"
+    "reflects as much as before, but at another phase, as {line}an antenna does that was moved, "
+    "retuned or got wet: most at {most_mhz:.4g} MHz, by {most:.2g}"
 )
+LINE_TURNED_BY = {
+    "longer": "some {piece:.2g} m more line does (ask on the ground whether any was added), or ",
+    "shorter": "some {piece:.2g} m less line does (ask on the ground whether it was cut), or ",
+    "either": "a line does that was cut or made longer (ask on the ground), or ",
+}
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
 LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
 LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"
