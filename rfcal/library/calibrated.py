@@ -290,7 +290,7 @@ def _require_plausible(calibration: Calibration) -> None:
 def _warn_of_turn(bench: Bench, calibration: Calibration) -> None:
     """Say what three standards cannot contradict and their analyzer still shows."""
     own = calibration.error_box.renormalised(bench.z_ref, bench.standards[0].reading.z_ref)
-    turn = turn_of(own.reflection_tracking, calibration.frequency)
+    turn = turn_of(own.reflection_tracking, calibration.frequency, calibration.seen)
     if turn and turn.backward:
         said = "turns anticlockwise as no delay does: look whether all readings are conjugated"
     elif turn and turn.half:

@@ -36,7 +36,7 @@ SURE = 6.0
 and as it must be beyond what leads explain too, it takes next to no part of that of a false
 alarm."""
 FEWEST = 11
-"""Points from which a line through phases is judged."""
+"""Points from which a line through phases is judged by their own scatter."""
 KNOWN_RAD = 0.15
 """Doubt of the phase at zero frequency up to which its sign can be told [rad]."""
 
@@ -354,12 +354,13 @@ class Turn:
         return known and np.pi - abs(self.at_zero) < SURE * KNOWN_RAD
 
 
-def turn_of(tracking: Complex, frequency: Real) -> Turn | None:
+def turn_of(tracking: Complex, frequency: Real, seen: Sequence[Quantity]) -> Turn | None:
     """How a tracking turns; None where too few points, or too far apart, show a line.
 
-    It is that in the readings' own reference: in another it is no transmission.
+    It is that in the readings' own reference: in another it is no transmission. Few points are as
+    doubtful as what was `seen` of the standards is by noise and by the display's step.
     """
-    if frequency.size < FEWEST:
+    if frequency.size < 2:
         return None
     step = float(np.max(np.diff(frequency)))
     phase = np.unwrap(np.angle(tracking)) / (2 * np.pi)
@@ -367,7 +368,15 @@ def turn_of(tracking: Complex, frequency: Real) -> Turn | None:
     slope, level = np.polyfit(frequency - middle, phase, 1)
     if (1 - abs(slope) * step) / step < LONGEST_S:
         return None
-    scatter = np.std(phase - level - slope * (frequency - middle))
-    doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
+    if frequency.size < FEWEST:
+        own = [np.mean(np.abs(e.change) ** 2) for s in seen for e in s.effects if e.per_point]
+        # its phase is off by about as much as one axis of one reading [turns]
+        scatter = np.sqrt(sum(own) / 2 / len(seen)) / (2 * np.pi)
+        doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size))
+        if 2 * np.pi * doubt * middle > KNOWN_RAD:
+            return None
+    else:
+        scatter = np.std(phase - level - slope * (frequency - middle))
+        doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
     at_zero = float(np.angle(np.exp(2j * np.pi * (level - slope * middle))))
     return Turn(-slope, doubt, at_zero, middle)

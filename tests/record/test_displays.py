@@ -175,6 +175,15 @@ def test_a_display_without_any_sign_still_answers(record, truth):
     assert holds(device, truth) or (device.other is not None and holds(device.other, truth))
 
 
+def test_one_ratio_of_two_answers_is_said_once(record):
+    seen = {"short": 0.0, "open": 1e5, "load": 50.0, "coil": 36.6 + 21.1j}  # by an ideal analyzer
+    shown = {k: lambda z, mhz, ohm=ohm: unsigned(ohm + 0j * z, mhz) for k, ohm in seen.items()}
+    results = compute(record({"coil": 50.0}, [28.5], shown))
+    assert results.device("coil").other is not None
+    (line,) = (said for said in summary_lines(results) if said.startswith("  SWR"))
+    assert ", or " not in line
+
+
 def test_a_sign_that_the_record_says_is_unknown_is_not_called_lost(record):
     """Behind a lead neither short nor open would be near the axis."""
     results = compute(record({"part": 40 + 20j}, [145.0], usual=unsigned))

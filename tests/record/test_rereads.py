@@ -190,3 +190,14 @@ def test_a_check_is_read_again_of_an_instrument_that_corrects_itself(tmp_path):
     assert "'33 ohm' has moved by up to 0.059" in said(results, "moved")[0]
     # of standards that are not there nothing is said
     assert [f.code for f in results.findings if f.severity == "warning"] == ["moved"]
+
+
+@pytest.mark.parametrize(("of", "enough"), [("short", True), ("open", True), ("load", False)])
+def test_a_load_read_again_shows_no_lead_of_its_impedance(filed, of, enough):
+    ideal = {"short": -1, "open": 1, "load": 0}[of]
+    found = read_again(filed, BOX.apply(np.full(11, ideal + 0j)) + 1e-4, of)
+    assert found.rereads[0].agrees
+    assert not said(found, "no-reread")
+    assert bool(said(found, "dull-reread")) != enough
+    if not enough:
+        assert said(found, "dull-reread")[0].startswith("Read 'short' again too, in its place")

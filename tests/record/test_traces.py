@@ -9,7 +9,7 @@ import pytest
 from rfcal.errors import ReadingError, RecordError, RfcalError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.outliers import step_at, sticking_out
-from rfcal.maths.reflection import from_impedance
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
@@ -208,6 +208,29 @@ def test_few_typed_points_show_an_exchange_or_a_long_lead(tmp_path, mhz, exchang
         assert "7 m of cable" in said
     if told and check:
         assert "own correction" not in found["check-disagrees"].message
+
+
+@pytest.mark.parametrize(("metres", "exchanged"), [(0.1, True), (0.1, False), (0.98, False)])
+@pytest.mark.parametrize("mhz", [(51.0, 51.7, 52.4), (144.5, 145.0, 145.5, 146.0)])
+def test_a_few_typed_frequencies_tell_an_exchange_from_a_lead(tmp_path, metres, exchanged, mhz):
+    """A lead that turns as far as an exchange does turns further from row to row."""
+    f = 1e6 * np.array(mhz)
+    turn = np.exp(-4j * np.pi * f * metres * 51.7e6 / f.mean() / 2e8)
+    ideal = {"short": -1.0, "open": 1.0, "load": 0.0, "wire": 0.3}
+    if exchanged:
+        ideal |= {"short": 1.0, "open": -1.0}
+    text = "format = 1\n[record]\ntitle = 'wire'\n[analyzer]\nresolution_ohm = 0.1\n"
+    for name, reflection in ideal.items():
+        z = to_impedance(0.02 - 0.03j + 0.86 * turn * reflection, 50.0)
+        rows = np.transpose([mhz, z.real.round(1), z.imag.round(1)]).tolist()
+        kind = f"kind = '{name}'\n" if name != "wire" else ""
+        table = "standard" if kind else "measurement"
+        text += f"[[{table}]]\nname = '{name}'\n{kind}typed = {rows}\n"
+    (tmp_path / "record.toml").write_text(text)
+    found = {finding.code: finding for finding in compute(tmp_path).findings}
+    assert ("half-turn" in found) == exchanged
+    if exchanged:
+        assert "'short' and 'open' were exchanged" in found["half-turn"].message
 
 
 @pytest.mark.parametrize("resistor", [False, True])

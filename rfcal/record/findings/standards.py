@@ -184,7 +184,7 @@ def about_analyzer(
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     tracking = box.renormalised(z_ref, own_ohm or z_ref).reflection_tracking
-    turn = turn_of(tracking, frequency)
+    turn = turn_of(tracking, frequency, calibration.seen)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
         half = not upheld and metres >= LEAD_M and abs(off) <= NEAR_RAD

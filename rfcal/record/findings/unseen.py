@@ -7,6 +7,9 @@ from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.format.schema import Artefact, Record
 
+MUCH = 0.5
+"""Size of a reflection [1] from which one read again shows a lead or adapter before it."""
+
 
 def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
     """Each reading of the least set that is missing, once: a check, one behind a path, a reread.
@@ -42,14 +45,23 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
             )
         )
     place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
-    artefact = _worth_reading_again([*record.standards, *record.checks])
-    if not record.rereads and artefact:
+    artefacts = sorted(  # the one first that shows most of what may have moved
+        (*record.standards, *record.checks),
+        key=lambda item: {"short": 0, "open": 1}.get(item.model.kind if item.model else "", 2),
+    )
+    again = {reread.of for reread in record.rereads}
+    dull = [item.name for item in artefacts if item.name in again and _absorbs(item, record)]
+    if not again and artefacts:
         devices = quoted([item.name for item in record.measurements]) or "the line"
-        found.append(say.NO_REREAD(devices=devices, artefact=artefact, **place))
+        found.append(say.NO_REREAD(devices=devices, artefact=artefacts[0].name, **place))
+    elif dull and len(dull) == len(again) and not _absorbs(artefacts[0], record):
+        found.append(say.DULL_REREAD(artefact=artefacts[0].name, of=dull[0], **place))
     return found
 
 
-def _worth_reading_again(artefacts: Sequence[Artefact]) -> str:
-    """The one that shows most of what may have moved: a short before an open before all others."""
-    kinds = {item.model.kind if item.model else "": item.name for item in reversed(artefacts)}
-    return next((kinds[kind] for kind in ("short", "open", *kinds) if kind in kinds), "")
+def _absorbs(item: Artefact, record: Record) -> bool:
+    """Whether it reflects too little to show what was left before it."""
+    model, z_ref = item.model, record.reference_ohm
+    if model is None or model.kind != "load":
+        return False
+    return abs(model.resistance - z_ref) < MUCH * (model.resistance + z_ref)

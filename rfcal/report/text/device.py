@@ -48,7 +48,7 @@ def answer_lines(results: Results, device: Device) -> list[str]:
     told, at = answers(device), device.answer
     ohms = [f"R {one.resistance}, X {one.reactance}" for one in told]
     ohm = UNKNOWN if ohms == ["R unknown, X unknown"] else ", or ".join(ohms)
-    swr = f"SWR {', or '.join(str(one.swr) for one in told)}"
+    swr = f"SWR {', or '.join(dict.fromkeys(str(one.swr) for one in told))}"
     each = "" if ohm == UNKNOWN else ", each to 95 %"
     raw = _raw_words(device)
     sources = "; ".join(f"{part}: {source}" for part, source in largest(device.budget, at))

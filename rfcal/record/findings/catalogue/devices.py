@@ -16,6 +16,11 @@ NO_REREAD = note(
     "lead that was moved, a connector that came loose, drift, or the instrument's own correction "
     "switched in between would not show.",
 )
+DULL_REREAD = note(
+    "dull-reread: rereads",
+    "Read '{artefact}' again too{place}, as a [[reread]]: '{of}' does not show an adapter or a "
+    "lead of its impedance.",
+)
 NO_CHECK_BEHIND = note(
     "no-check-behind: checks",
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
@@ -26,7 +31,9 @@ DIRECT = {
     "lead": "a lead or adapter that was left before the device, ",
 }
 BEHIND = {"place": "", "lead": ""}
-UNSEEN = tuple(said.code for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, NO_CHECK_BEHIND))
+UNSEEN = tuple(
+    said.code for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, DULL_REREAD, NO_CHECK_BEHIND)
+)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
     "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
