@@ -154,6 +154,11 @@ class Network:
         return ("low-pass" if True in low else "high-pass") if len(low) == 1 else ""
 
     @property
+    def floats(self) -> bool:
+        """Whether a stub stands in series, of which neither conductor is at ground."""
+        return any(e.place == SERIES and isinstance(e.part, Stub) for e in self.elements)
+
+    @property
     def values(self) -> list[Any]:
         """The elements' values [H, F, m]."""
         return [element.value for element in self.elements]

@@ -16,8 +16,8 @@ from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.matching.designs import Point
 from rfcal.matching.goal import Candidate, Goal, judge
-from rfcal.matching.network import SECTION, SERIES, Network
-from rfcal.matching.parts import Inductor, Stub
+from rfcal.matching.network import SECTION, Network
+from rfcal.matching.parts import Inductor
 from rfcal.matching.search import best_in_stock
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, Design, Task
@@ -70,8 +70,7 @@ def cable_m(network: Network) -> float:
 
 def _awkward(network: Network) -> bool:
     """Whether it takes much cable, or a stub in series, of which neither conductor is at ground."""
-    floats = any(e.place == SERIES and isinstance(e.part, Stub) for e in network.elements)
-    return floats or cable_m(network) > defaults.MUCH_CABLE_M
+    return network.floats or cable_m(network) > defaults.MUCH_CABLE_M
 
 
 @dataclass(frozen=True, eq=False)

@@ -162,10 +162,17 @@ class MatchResult:
 
     @property
     def spoilt(self) -> bool:
-        """Whether the plane sees a clearly worse SWR than the first network's input."""
+        """Whether the plane sees a clearly worse SWR than what stands before it."""
         if self.plane_swr is None:
             return False
-        return self.plane_swr > SPOILT * self.proposals[0].candidate.worst_swr
+        raw = self.ranking.raw_worst_swr
+        here = raw if self.ranking.nothing_needed else self.proposals[0].candidate.worst_swr
+        return self.plane_swr > SPOILT * here
+
+    @property
+    def as_matched(self) -> str:
+        """With what the plane sees its SWR, in words."""
+        return "as it is" if self.ranking.nothing_needed else "with the first network in its place"
 
     @property
     def surely_nothing(self) -> bool:

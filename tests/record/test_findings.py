@@ -54,7 +54,7 @@ VALUES = {
     "explanation": standards.LOOK_FOR.format(causes=standards.CAUSES),
     **{"causes": standards.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
     **{"advice": match.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},
-    **{"inside": 1.2345, "across": "120", "before": " before you build"},
+    **{"inside": 1.2345, "across": "120", "before": " before you build", "matched": "as it is"},
     **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
     "figures": line.LINE_FIGURES[0].format(seen=0.8412, type=0.66),

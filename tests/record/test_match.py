@@ -27,6 +27,7 @@ from rfcal.record.job.match import SHOWN
 from rfcal.report.figures import match as match_plots
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
+from rfcal.report.text.build import TOLD
 from tests.built_networks import two_port
 from tests.record.conftest import DEVICE_OHM, FREQUENCY, MATCH, bend, write
 from tests.record.test_refusals import refused
@@ -290,9 +291,9 @@ def test_a_path_loss_that_cannot_be_told(asked):
     assert said[0] == "what the path itself still loses with the match at the device cannot be told"
 
 
-def behind_line(folder, line, place):
+def behind_line(folder, line, place, ohm=DEVICE_OHM):
     """The device behind 10 m of a line that the record knows, matched at a place."""
-    far = np.full(41, from_impedance(DEVICE_OHM))
+    far = np.full(41, from_impedance(ohm))
     write(folder, "device", line.two_port(FREQUENCY).bilinear().apply(far))
     losses = [[f, float(line.loss_db_per_100m(f * 1e6))] for f in (1, 10, 100)]
     between = (
@@ -659,6 +660,30 @@ def test_more_swr_at_the_plane_than_was_asked_is_a_remark(asked):
     assert "the standards' plane sees SWR" in said
     assert f"where {beyond.request.target_swr:g} was asked" in said
     assert "match-plane" in {f.code for f in about_match(beyond)}
+
+
+def test_a_load_that_needs_nothing_is_still_seen_through_its_line(asked):
+    """A quarter wave of 75 ohm makes 108 ohm of 52, as 75^2 / 52."""
+    quarter = Line(0.66 * 299792458 / 55e6 / 4, 0.66, 75.0, 0.1)
+    behind_line(asked, quarter, '"device"', ohm=52.0)
+    results = compute(asked)
+    (result,) = results.matches
+    assert result.ranking.nothing_needed
+    assert result.plane_swr == pytest.approx(75**2 / 52 / 50, rel=0.02)
+    (said,) = (f.message for f in results.findings if f.code == "match-plane")
+    assert "in 50 ohm, as it is: what lies between has another impedance" in said
+    assert "as it is the standards' plane sees SWR" in "\n".join(match_words.match_remarks(result))
+
+
+def test_what_a_stub_in_series_needs_is_said_where_it_is_only_listed(asked):
+    bend(asked, 'topologies = ["L"]', 'topologies = ["L", "pi", "T", "series stub"]')
+    (result,) = compute(asked).matches
+    floating = [i for i, p in enumerate(result.proposals, 1) if p.candidate.network.floats]
+    assert floating
+    assert min(floating) > TOLD
+    said = "\n".join(match_words.match_remarks(result))
+    assert f"series of network {' and '.join(map(str, floating))}: it floats" in said
+    assert "touch nothing" in said
 
 
 BUILT = (

@@ -106,6 +106,22 @@ def test_what_would_not_lower_the_swr_is_not_to_be_done():
     assert found.message.startswith("no change of its parts would clearly lower its SWR: L1 is 2")
 
 
+def test_what_would_not_lower_the_swr_may_be_the_load():
+    """5 pF across 200 ohm read as a coil that is off, and to change it would gain nothing."""
+    frequency, z = np.linspace(13.9e6, 14.5e6, 41), np.full(41, 200 + 0j)
+    parts = [Inductor(1.1e-6), Capacitor(110e-12), Inductor(1e-6)]
+    made = Network.of("T", list(zip(("series", "shunt", "series"), parts, strict=True)))
+    goal = Goal(frequency, z, 14.2e6, (14.15e6, 14.25e6), 50.0, 1.5)
+    seen = made.seen(frequency, 1 / (1 / z + 2j * np.pi * frequency * 5e-12))
+    rng, errors = np.random.default_rng(5), (0.0, 0.0, 0.0)
+    load = built_networks.measured(rng, from_impedance(z), errors, "device")
+    built = built_networks.measured(rng, seen, errors, "after building")
+    said = trim.trim(made, frequency, load, built, goal=goal).message
+    assert said.startswith("no change of its parts would clearly lower its SWR")
+    assert "a load that has changed (" in said
+    assert "pF more across it) would look alike" in said
+
+
 @pytest.mark.parametrize(("times", "leads"), [(1, False), (10, True)])
 def test_what_is_to_be_done_lowers_the_swr_by_as_much_as_is_said(times, leads):
     """In truth, at HF and at VHF with leads and strays as they come, and the value is inside."""

@@ -204,7 +204,8 @@ def told(
         f"{s.name} is {s.size()}" for s in off
     )
     if promised is not None and np.isnan(promised) and off:
-        return f"no change of its parts would clearly lower its SWR: {seem}"
+        or_load = alike and f"; a load that has changed ({alike}) would look alike"
+        return f"no change of its parts would clearly lower its SWR: {seem}{or_load}"
     nothing_to_do = {
         "as designed": f"every part is as designed within what the readings can tell: {detail}",
         "changed load": f"measure the load again before you touch a part: {alike} than when it was "

@@ -58,7 +58,8 @@ def _names(devices: Iterable[str]) -> str:
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device, found = result.request, result.request.measurement, []
-    if not (result.ranking.nothing_needed or result.doubt or _first_meets(result)):
+    meets = result.ranking.nothing_needed or _first_meets(result)
+    if not (result.doubt or meets):
         found.append(_missed(result))
     if result.load_share < SURE_YIELD:
         found.append(_unknown_load(result))
@@ -69,13 +70,14 @@ def about_match(result: MatchResult) -> list[Finding]:
         before = _before(result)
         found.append(say.MATCH_STEP(device=device, where=where, step_mhz=step_mhz, before=before))
     plane = result.plane_swr
-    if plane is not None and result.plane_beyond and (result.spoilt or _first_meets(result)):
+    if plane is not None and result.plane_beyond and (result.spoilt or meets):
         found.append(
             say.MATCH_PLANE(
                 device=device,
                 swr=swr_words(plane),
                 z_ref=result.z_ref,
                 target_ohm=request.target_ohm,
+                matched=result.as_matched,
             )
         )
     return found

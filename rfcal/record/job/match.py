@@ -14,7 +14,7 @@ from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
-from rfcal.matching.ranking import Group, Ranking, by_merit, effort, rank
+from rfcal.matching.ranking import NOTHING, Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
     least_lost_db,
     load_share,
@@ -82,9 +82,10 @@ def matched(
     found = replace(found, doubt=doubt or _uncarried(found))
     if built:
         found = replace(found, after=_after(found, work_out, proposals, beyond(built, before)))
-    if found.doubt or not proposals:
+    nothing = ranking.nothing_needed
+    if found.doubt or not (proposals or nothing):
         return found
-    best = proposals[0].candidate.network
+    best = NOTHING if nothing else proposals[0].candidate.network
     plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
     return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
 

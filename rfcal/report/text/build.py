@@ -12,6 +12,11 @@ from rfcal.uncertainty.words import about
 
 TOLD = 3
 """Networks of a match table that are drawn, and told how to build."""
+FLOATS = (
+    "it floats, so its shield must touch nothing: hang it free and put ferrite cores over it at "
+    "the joint"
+)
+"""What a stub in series needs, of which neither conductor is at ground."""
 VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
 """What capacitors are sold for [V] (common practice, no source)."""
 TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100, 200, 365, 500, 1000))
@@ -136,10 +141,7 @@ def _piece(element: NetworkElement, sensitivity: Sensitivity, centre_hz: float) 
             "over the band is as drawn"
         )
         if element.place == SERIES:
-            how += (
-                "; it floats, so its shield must touch nothing: hang it free and put ferrite cores "
-                "over it at the joint"
-            )
+            how += f"; {FLOATS}"
     else:
         plugs = " with its plugs" if length > WITH_PLUGS_M else ""
         how = (

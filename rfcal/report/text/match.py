@@ -9,7 +9,7 @@ from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Group
 from rfcal.record.results import MatchResult, Proposal
-from rfcal.report.text.build import TOLD, build_lines
+from rfcal.report.text.build import FLOATS, TOLD, build_lines
 from rfcal.uncertainty.words import about, digits, mhz, share_words
 
 NEARLY_ONE = 1.005
@@ -235,9 +235,11 @@ def _cut_from(result: MatchResult) -> list[str]:
         f"{float(line.loss_db_per_100m(centre)):.2g} dB per 100 m"
         for line in result.request.stock.lines
     )
+    floating = [str(i) for i, one in enumerate(networks, start=1) if i > TOLD and one.floats]
     return [
         f"stubs and sections are cut from: {'; '.join(said)} (the key `lines` says which "
-        "there are; measure yours, for a length is right for its velocity factor only)"
+        "there are; measure yours, for a length is right for its velocity factor only)",
+        *[f"the stub in series of network {' and '.join(floating)}: {FLOATS}"][: len(floating)],
     ]
 
 
@@ -319,8 +321,8 @@ def match_remarks(result: MatchResult) -> list[str]:
     if (result.spoilt or result.plane_beyond) and result.plane_swr is not None:
         asked = f", where {result.request.target_swr:g} was asked" if result.plane_beyond else ""
         said.append(
-            f"with the first network in its place the standards' plane sees SWR "
-            f"{swr_words(result.plane_swr)} in {result.z_ref:g} ohm{asked}"
+            f"{result.as_matched} the standards' plane sees SWR {swr_words(result.plane_swr)} in "
+            f"{result.z_ref:g} ohm{asked}"
         )
     said += _lossy(result) + _by_q(result)
     limit = result.limit

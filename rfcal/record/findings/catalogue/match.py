@@ -41,8 +41,7 @@ MATCH_STEP = warning(
 )
 MATCH_PLANE = warning(
     "match-plane: {device}",
-    "With the first network in its place the SWR at the standards' plane comes to {swr} in "
-    "{z_ref:g} ohm: what lies between has another impedance than the target of {target_ohm:g} ohm. "
-    "Match at the calibration plane, or take the line's own impedance for target_ohm and match "
-    "once more there.",
+    "The SWR at the standards' plane comes to {swr} in {z_ref:g} ohm, {matched}: what lies between "
+    "has another impedance than the target of {target_ohm:g} ohm. Match at the calibration plane, "
+    "or take the line's own impedance for target_ohm and match once more there.",
 )
