@@ -237,6 +237,11 @@ FALSE_ALARM = 0.005
 all its tests together [1]: who is warned in vain once in a few years still looks (common practice,
 no source)."""
 
+CHECK_OHM = (10.0, 200.0)
+"""Of a resistor that shows a wrong load or exchanged sweeps as a check [ohm]: farther out it reads
+nearly as a short or an open, where a wrong load moves little."""
+CHECK_WORDS = "between {:g} and {:g} ohm and not 25, 50 or 100".format(*CHECK_OHM)
+
 FAR_CHECK = 2.4
 """Of a resistor that shows a wrong path, in parts of the reference impedance [1]: its reflection is
 large enough to turn visibly and far enough from an open to lose by loss (common practice, no

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from datetime import date
 
+from rfcal.defaults import CHECK_WORDS
 from rfcal.errors import RfcalError
 from rfcal.record.job import entries
 from rfcal.record.job.entries import KINDS, SHOWS, Entry
@@ -12,7 +13,7 @@ ASKED = {
     "short": "Connect the short where the device will be",
     "open": "Leave it open, or connect the open",
     "load": "Connect the load",
-    "check": "Connect a resistor of another make, between 10 and 200 ohm and not 25, 50 or 100",
+    "check": f"Connect a resistor of another make, {CHECK_WORDS}",
     "device": "Connect the device",
     "short again": "Connect the short in the device's place, with nothing taken off",
 }

@@ -1,5 +1,8 @@
 """How a standard is built: uncertainties that follow, and the truth inside as often as is said."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -11,7 +14,9 @@ from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.propagate import region
 from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.readings.sweep import Sweep
+from rfcal.record.format.start import starting_record
 from rfcal.record.job.compute import compute
+from rfcal.record.job.plan import outlook
 from rfcal.report.page import page
 from rfcal.uncertainty.derived import derived
 from tests.record.conftest import BOX, bend, touchstone
@@ -114,13 +119,13 @@ def test_a_stated_key_replaces_its_own_default_and_no_other(filed):
     assert not {"load: inductance", "load: capacitance", "load: resistance"} & set(sources)
 
 
-def with_check(filed, build):
-    raw = BOX.apply(np.full(11, from_impedance(33.0)))
-    (filed / "raw/33.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
+def with_check(filed, build, ohm=33):
+    raw = BOX.apply(np.full(11, from_impedance(float(ohm))))
+    (filed / f"raw/{ohm}.s1p").write_text(touchstone(np.linspace(50e6, 60e6, 11), raw))
     with (filed / "record.toml").open("a") as file:
         file.write(
-            '[[check]]\nname = "33 ohm"\nresistance_ohm = 33\nreading = "raw/33.s1p"\n'
-            f'build = "{build}"\n'
+            f'[[check]]\nname = "{ohm} ohm"\nresistance_ohm = {ohm}\n'
+            f'reading = "raw/{ohm}.s1p"\nbuild = "{build}"\n'
         )
 
 
@@ -131,6 +136,28 @@ def test_a_check_that_is_built_as_the_load_says_what_it_cannot_see(filed):
     assert "'33 ohm' and the load 'load' are built alike" in said
     bend(filed, 'build = "connector"', 'build = "leaded"')
     assert "check-same-build" not in {f.code for f in compute(filed).findings}
+
+
+def test_the_range_of_a_check_is_said_wherever_one_is_asked_for(filed):
+    low, high = defaults.CHECK_OHM
+    places = [" ".join(re.sub(r"^#", "", starting_record(), flags=re.MULTILINE).split())]
+    places += [f.message for f in compute(filed).findings if f.code == "no-check"]
+    places += [f.message for f in outlook(filed).findings if f.code == "no-check"]
+    assert [defaults.CHECK_WORDS in said for said in places] == [True] * 3
+    book = (Path(__file__).parents[2] / "notebooks/02-calibrate.ipynb").read_text()
+    assert f"a check of another make between {low:g} and\\n" in book
+    assert f"{high:g} ohm that is no 25, 50 or 100" in book
+
+
+@pytest.mark.parametrize("ohm", [5, 500])
+def test_a_check_that_reflects_nearly_all_is_told_until_another_one_does_not(filed, ohm):
+    with_check(filed, "leaded", ohm)
+    (said,) = (f for f in compute(filed).findings if f.code == "check-far")
+    assert said.severity == "note"
+    assert defaults.CHECK_WORDS in said.message
+    assert f"the {ohm} ohm of '{ohm} ohm' reflect nearly" in said.message
+    with_check(filed, "leaded", 33)
+    assert "check-far" not in {f.code for f in compute(filed).findings}
 
 
 def test_the_page_says_what_a_nanohenry_would_do_where_it_counts(filed):

@@ -64,16 +64,21 @@ def about_checks(
 
 
 def about_builds(record: Record) -> list[Finding]:
-    """Whether all checks are built as a load is, so that they share its strays.
+    """Whether all checks reflect nearly all, or are built as a load is and share its strays.
 
-    Only where these rest on the build: what is stated was known, or measured.
+    The latter only where these rest on the build: what is stated was known, or measured.
     """
+    checks = record.checks if record.standards else ()
+    (low, high), models = defaults.CHECK_OHM, {c.name: c.model for c in checks if not c.at}
+    ohms = {name: m.resistance for name, m in models.items() if m and m.kind == "load"}
+    seen = len(ohms) < len(models) or any(low <= ohm <= high for ohm in ohms.values())
+    found = [say.CHECK_FAR(check=name, ohm=ohm) for name, ohm in ohms.items() if not seen]
     loads = {build: item.name for item in record.standards if (build := _build_of(item))}
     builds = {_build_of(item) for item in record.checks}
     if len(builds) != 1 or (build := builds.pop()) not in loads:
-        return []
-    checks = quoted([item.name for item in record.checks])
-    return [say.CHECK_SAME_BUILD(checks=checks, load=loads[build], build=build)]
+        return found
+    names = quoted([item.name for item in record.checks])
+    return [*found, say.CHECK_SAME_BUILD(checks=names, load=loads[build], build=build)]
 
 
 def _build_of(item: Artefact) -> str:

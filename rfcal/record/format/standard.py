@@ -110,7 +110,7 @@ CHECK = replace(
     STANDARD,
     header="[[check]]",
     says="Something that is no standard, so that it can contradict the others: of another make "
-    "than the load, measured by itself, and not 25, 50 or 100 ohm, which hide exchanged sweeps.",
+    f"than the load, measured by itself, {defaults.CHECK_WORDS} ohm, which hide exchanged sweeps.",
     keys=(*(_KIND_OF_CHECK if key is KIND else key for key in STANDARD.keys), AT),
     kind=_kind_of_check,
 )

@@ -4,6 +4,7 @@ import json
 import textwrap
 from collections.abc import Iterable, Iterator
 
+from rfcal.defaults import CHECK_WORDS
 from rfcal.record.format.kinds import Choice, Rows
 from rfcal.record.format.schema import SECTIONS
 
@@ -14,9 +15,9 @@ INTRO = (
     "A measurement record. It computes as it stands: rfcal report THIS-FOLDER --output OUT",
     "Replace every value by your own. Numbers are SI unless the key says otherwise, every "
     "uncertainty is one standard deviation, and the README's table has all keys.",
-    "The least set that lets a mistake show: three standards, a check of another make, a standard "
-    "read again at the end, and behind a path a check in the device's place. "
-    "rfcal plan THIS-FOLDER says before you read how sure the answer will be.",
+    "The least set that lets a mistake show: three standards, a check of another make "
+    f"{CHECK_WORDS}, a standard read again at the end, and behind a path a check in the device's "
+    "place. rfcal plan THIS-FOLDER says before you read how sure the answer will be.",
 )
 SHOWN = """\
 [record]

@@ -1,5 +1,6 @@
 """Devices, the path to them, and what no reading could have shown."""
 
+from rfcal.defaults import CHECK_WORDS
 from rfcal.record.findings.catalogue import line
 from rfcal.record.findings.catalogue.entry import note, warning
 
@@ -7,8 +8,9 @@ from rfcal.record.findings.catalogue.entry import note, warning
 
 NO_CHECK = note(
     "no-check: checks",
-    "Read a resistor that {kind}, of another make and measured by itself, such as 33 or 75 ohm, as "
-    "a [[check]]: without one {invisible} would not show.",
+    "Read a resistor that {kind}, of another make and measured by itself, "
+    f"{CHECK_WORDS}, as a [[check]]: "
+    "without one {invisible} would not show.",
 )
 NO_REREAD = note(
     "no-reread: rereads",

@@ -1,5 +1,6 @@
 """Standards, the analyzer that they make, and checks."""
 
+from rfcal.defaults import CHECK_WORDS
 from rfcal.record.findings.catalogue.entry import note, warning
 
 # Standards and calibration
@@ -131,6 +132,11 @@ CHECK_SAME_BUILD = note(
     "Check once with something built otherwise: {checks} and the load '{load}' are built alike "
     "(build = '{build}'), so that what both share does not show, such as the inductance of one "
     "kind of resistor.",
+)
+CHECK_FAR = note(
+    "check-far: {check}",
+    f"Check with a resistor {CHECK_WORDS} too: the {{ohm:g}} ohm of '{{check}}' "
+    "reflect nearly as a short or an open does, and a wrong value of the load hardly moves them.",
 )
 CHECK_BLIND = warning(
     "check-blind: checks",
