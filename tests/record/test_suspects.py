@@ -59,6 +59,14 @@ def test_a_contact_with_resistance_is_computed(checked):
     assert "'short' had 12 ohm in series" in said(checked)
 
 
+def test_where_several_slips_explain_it_what_decides_is_said(checked):
+    put(checked, "load", from_impedance(75.0))
+    bend(checked, "[[check]]", "[[standard]]")
+    found = {f.code: f.message for f in compute(checked).findings}
+    told = found["standards-disagree"]
+    assert "tells which. To tell, measure 'load' and 'check' with an ohmmeter." in told
+
+
 @pytest.mark.parametrize(("item", "true_ohm", "stated"), [("check", 82.0, 820), ("load", 50, 500)])
 def test_a_decimal_point_elsewhere_is_told(checked, item, true_ohm, stated):
     put(checked, item, from_impedance(true_ohm))

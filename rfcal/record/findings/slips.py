@@ -129,6 +129,8 @@ class Scene:
 
 
 Change = Callable[[Scene, float], Scene]
+Decides = tuple[str, tuple[str, ...]]
+"""What would tell of a slip, and the names that this is said of."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +145,7 @@ class Slip:
     factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
     group: str = ""  # of those of one group the likeliest is told
     against: bool = False  # whether a second reading speaks against it
+    decides: Decides = (say.BY_ANOTHER, ())
 
     @property
     def fitted(self) -> bool:
@@ -168,7 +171,11 @@ def single(
 ) -> Slip:
     """A slip without a size, in what artefacts are or in what was read of them."""
     said = partial(sentence.format, **dict(zip(("name", "other"), names, strict=False)))
-    return Slip(said, lambda scene, _: scene.other(which, names, change), seldom=seldom)
+
+    def moved(scene: Scene, _: float) -> Scene:
+        return scene.other(which, names, change)
+
+    return Slip(said, moved, seldom=seldom, decides=(say.BY_READING, tuple(names)))
 
 
 def exchanges(
@@ -238,15 +245,18 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
         f = scene.solved.frequency
         return in_series(scene, np.asarray(-1j * size * np.median(f) / f))
 
-    if resistor := bool(np.all(np.abs(value) < RESISTOR)):
+    resistor = bool(np.all(np.abs(value) < RESISTOR))
+    told = (say.BY_OHMMETER if resistor else say.BY_READING, (name,))
+    if resistor:
         said = partial(say.SUSPECT_TENFOLD.format, name=name)
-        yield from (Slip(said, change, (times * ohm,), seldom) for times in (10.0, 0.1))
+        for times in (10.0, 0.1):
+            yield Slip(said, change, (times * ohm,), seldom, decides=told)
     if resistor or np.all(np.abs(value + 1) < FAR):
         said = partial((say.SUSPECT_VALUE if resistor else say.SUSPECT_SERIES).format, name=name)
         sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > LEAST_OHM]
-        yield Slip(said, change, sizes, seldom if resistor else SELDOM)
+        yield Slip(said, change, sizes, seldom if resistor else SELDOM, decides=told)
         said = partial(say.SUSPECT_GAP.format, name=name)
-        yield Slip(said, gap, SERIES_OHM, 2 * SELDOM)
+        yield Slip(said, gap, SERIES_OHM, 2 * SELDOM, decides=(say.BY_READING, (name,)))
 
 
 def _later(scene: Scene, metres: float, only: str = "") -> Scene:
@@ -263,7 +273,8 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
 
     def slip(sentence: str, which: int, sizes: Real, unit: float, factor: bool = True) -> Slip:
         change, said = _on_path(place, partial(_times, which)), partial(sentence.format, at=at)
-        return Slip(said, change, sizes, unit=unit, factor=factor, group=f"{which} {place} {at}")
+        slip = Slip(said, change, sizes, unit=unit, factor=factor, group=f"{which} {place} {at}")
+        return replace(slip, decides=(say.BY_TAPE, (at,)))
 
     for feet in (FOOT, 1 / FOOT):
         yield slip(say.SUSPECT_FEET, LENGTH, np.array([feet]), line.length_m, False)
@@ -275,7 +286,7 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
     for kind, cable in CABLES.items():
         other = _on_path(place, partial(_other_line, cable.line(line.length_m)))
         said = partial(say.SUSPECT_TYPE.format, at=at, kind=kind)
-        yield Slip(said, other, seldom=SELDOM / 2, group=KIND)
+        yield Slip(said, other, seldom=SELDOM / 2, group=KIND, decides=(say.BY_TAPE, (at,)))
 
 
 def _on_path(place: int, change: Callable[[Step, float], Step]) -> Change:

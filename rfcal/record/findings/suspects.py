@@ -1,13 +1,22 @@
 """Which single slip would make standards and checks agree: each tried, and told if it does."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from rfcal.findings import quoted
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.slips import SELDOM, Meanings, Scene, Slip, all_slips, contradict
+from rfcal.record.findings.slips import (
+    SELDOM,
+    Decides,
+    Meanings,
+    Scene,
+    Slip,
+    all_slips,
+    contradict,
+)
 from rfcal.record.results import Check
 from rfcal.uncertainty.significance import few
 
@@ -40,9 +49,12 @@ def explained(
         return ""
     scenes = _scenes(calibration, checks)
     odd = bool(implausible(calibration.error_box))
-    corrected = [say.SUSPECT_CORRECTED.format(name=c.name) for c in checks if _corrected(c)]
+    corrected = {say.SUSPECT_CORRECTED.format(name=c.name): c for c in checks if _corrected(c)}
     as_read = {id(scene): scene.agrees(chance) for scene in scenes}  # many a slip leaves most so
-    groups = {said: (odd, False, 0.0, said) for said in corrected}
+    groups: dict[str, tuple[bool, bool, float, str, Decides]] = {
+        said: (odd, False, 0.0, said, (say.BY_READING, (check.name,)))
+        for said, check in corrected.items()
+    }
     for slip in all_slips(scenes, z_ref, stayed, meant):
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
@@ -50,16 +62,28 @@ def explained(
         if moved and False not in left and all(scene.agrees(chance) for scene in changed):
             said = slip.said(size=abs(slip.unit * size))
             odd = slip.against or any(implausible(scene.calibration.error_box) for scene in moved)
-            group, this = slip.group or said, (odd, slip.fitted, off + slip.seldom, said)
+            this = (odd, slip.fitted, off + slip.seldom, said, slip.decides)
+            group = slip.group or said
             groups[group] = min(this, groups.get(group, this))
     told = sorted(groups.values())
-    suspected = [said for odd, *_, said in told if odd == told[0][0]]
-    if not suspected:
+    likely = [(said, decides) for odd, _, _, said, decides in told if odd == told[0][0]]
+    if not likely:
         return ""
-    which = say.NOTHING_TELLS if len(suspected) > 1 else ""
-    if len(suspected) > MOST:
-        which = say.LIKELIEST.format(count=len(suspected))
-    return say.SUSPECTS.format(several=say.OR_IF.join(suspected[:MOST]), left=which)
+    which = say.NOTHING_TELLS if len(likely) > 1 else ""
+    if len(likely) > MOST:
+        which = say.LIKELIEST.format(count=len(likely))
+    suspected = [said for said, _ in likely[:MOST]]
+    decided = _decided(decides for _, decides in likely[:MOST]) if which else ""
+    return say.SUSPECTS.format(several=say.OR_IF.join(suspected), left=which + decided)
+
+
+def _decided(each: Iterable[Decides]) -> str:
+    """What would tell which of several slips it was."""
+    by: dict[str, list[str]] = {}
+    for way, names in each:
+        by[way] = [*dict.fromkeys((*by.get(way, []), *names))]
+    ways = [way.format(names=quoted(names)) for way, names in by.items()]
+    return say.DECIDE.format(how=", or ".join(ways))
 
 
 def _corrected(check: Check) -> bool:
