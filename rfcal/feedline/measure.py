@@ -30,6 +30,8 @@ RIVAL = 3.0
 SLOWEST, FASTEST = 0.5, 0.98
 """Velocity factors [1] that lines are between: an air-spaced one has some 0.95 (value from memory),
 and usual ones more than the first (common practice, no source)."""
+USUAL = 0.6
+"""What no usual cable is below [1]: solid polyethylene has 0.66 (common practice, no source)."""
 FOLLOWED = 0.4
 """Turns of the round trip from point to point up to which its phase is followed."""
 STARTS, FOLDS = 8, 3
@@ -130,7 +132,16 @@ def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProper
         raise NotThisLineError(NO_LINE + OR_FAULT)
     if not one_end and (narrow or not best.fits) and _exchanged(best, swept):
         raise NotThisLineError(EXCHANGED)
-    _require_no_rival(frequency, best, others, best.expected_residual if one_end else 0.0)
+    least = best.expected_residual if one_end else 0.0
+    rivals = _rivals(best, others, least)
+    if length_m is not None:
+        alike = [best, *rivals]
+        metres = [(o, o.delay_s * SPEED_OF_LIGHT) for o in alike]
+        usual = [o for o, m in metres if USUAL * m <= length_m < FASTEST * m]
+        best, *others = usual or alike
+        rivals = _rivals(best, others, least)
+    if rivals:
+        raise CalibrationError(_ambiguous(frequency, best, rivals[0], length_m))
     return best
 
 
@@ -215,19 +226,27 @@ def _require_followed(frequency: Real, phase: Real) -> None:
         )
 
 
-def _require_no_rival(
-    frequency: Real, best: LineProperties, others: list[LineProperties], least: float
-) -> None:
-    """Refuse a length when a clearly different one explains the sweeps about as well."""
+def _rivals(
+    best: LineProperties, others: list[LineProperties], least: float
+) -> list[LineProperties]:
+    """Lines of a clearly different delay that explain the sweeps about as well, likest first."""
     other = max(0.02 * best.delay_s, 5 * best.standard_uncertainty["delay"])
     enough = RIVAL * max(best.residual, least)
-    rivals = [o for o in others if abs(o.delay_s - best.delay_s) > other and o.residual < enough]
-    if rivals:
-        rival = min(rivals, key=lambda one: one.residual)
-        raise CalibrationError(
-            f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
-            f"line's length ambiguous: {best.line.length_m:.3g} m of {best.line.z0:.3g} ohm and "
-            f"{rival.line.length_m:.3g} m of {rival.line.z0:.3g} ohm explain it alike (at the "
-            "stated velocity factor). Sweep the far end both open and short, or a wider span, "
-            f"{NARROW * float(np.mean(frequency)) / 1e6:.3g} MHz or more"
-        )
+    return [o for o in others if abs(o.delay_s - best.delay_s) > other and o.residual < enough]
+
+
+def _ambiguous(
+    frequency: Real, best: LineProperties, rival: LineProperties, length_m: float | None
+) -> str:
+    """That two lines explain the sweeps alike, and what to sweep."""
+    pair, known = (best, rival), "at the stated velocity factor"
+    lines = (f"{one.line.length_m:.3g} m of {one.line.z0:.3g} ohm" for one in pair)
+    if length_m is not None:
+        factors = (length_m / max(one.delay_s, 1e-12) / SPEED_OF_LIGHT for one in pair)
+        lines, known = (f"a velocity factor of {v:.2g}" for v in factors), "at the stated length"
+    return (
+        f"a sweep from {frequency[0] / 1e6:.6g} to {frequency[-1] / 1e6:.6g} MHz leaves the "
+        f"line's length ambiguous: {' and '.join(lines)} explain it alike ({known}). Sweep the far "
+        "end both open and short, in smaller steps, or a wider span, "
+        f"{NARROW * float(np.mean(frequency)) / 1e6:.3g} MHz or more"
+    )

@@ -109,6 +109,25 @@ def test_a_stated_length_settles_what_wide_steps_leave_open(length):
         assert found.line.velocity_factor == pytest.approx(velocity, rel=1e-3)
 
 
+@pytest.mark.parametrize(("length", "velocity", "points"), [(257, 0.784, 160), (240, 0.837, 80)])
+def test_a_stated_length_settles_which_of_lines_that_look_alike(length, velocity, points):
+    """Steps that divide the first frequency fold exactly, and no usual cable is below 0.6."""
+    steps = np.linspace(1e6, 160e6, points)
+    far = sweeps(Line(length, velocity, 51.0, 0.4, 0.002), steps, 0.0005, 4)
+    found = measured(steps, *far, length_m=length)
+    assert found.line.velocity_factor == pytest.approx(velocity, rel=1e-3)
+
+
+def test_two_factors_of_one_length_are_told():
+    """A length by which both lines are of usual cable, in steps that fold."""
+    steps = np.linspace(1e6, 160e6, 160)
+    far = sweeps(Line(450.0, 0.85, 51.0, 0.1), steps, 0.0005, 4)
+    with pytest.raises(
+        CalibrationError, match=r"velocity factor of 0.* alike .at the stated length"
+    ):
+        measured(steps, *far, length_m=450.0)
+
+
 def test_a_lossy_line_high_up_is_not_taken_for_exchanged():
     """Skin effect takes two radians of its round trip, which the phase at zero must not keep."""
     line, high = Line(85.0, 0.66, 50.0, 1.4), np.linspace(100e6, 200e6, 401)
