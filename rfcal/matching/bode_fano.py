@@ -19,37 +19,34 @@ MISFIT = 0.02
 
 @dataclass(frozen=True, eq=False)
 class LoadModel:
-    """Resistance, inductance and capacitance that stand for a load."""
+    """R, L and C for a load: ``a + j (w b - c / w)`` is its impedance or admittance."""
 
     series: bool  # all three in series, else all three in parallel
-    r_ohm: float
-    l_h: float  # 0 in series or infinite in parallel where there is none
-    c_f: float  # infinite in series or 0 in parallel where there is none
+    level: float  # R [ohm], or 1/R [S]
+    rising: float  # L [H], or C [F]; 0 where there is none
+    falling: float  # 1/C [1/F], or 1/L [1/H]; 0 where there is none
     # root mean square of the reflection at the load of a source that the model would match [1]
     residual: float = 0.0
 
     def impedance(self, frequency: Real) -> Complex:
         """Impedance of the model [ohm], shape (F,)."""
         omega = 2 * np.pi * np.asarray(frequency, float)
-        # Z = R + j (w L - 1/(w C)), or 1/Z = 1/R + j (w C - 1/(w L))
-        if self.series:
-            ohm: Any = self.r_ohm + 1j * (omega * self.l_h - 1 / (omega * self.c_f))
-            return ohm
-        siemens: Any = 1 / self.r_ohm + 1j * (omega * self.c_f - 1 / (omega * self.l_h))
-        return 1 / siemens
+        seen: Any = self.level + 1j * (omega * self.rising - self.falling / omega)
+        return seen if self.series else 1 / seen
 
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENCE_OHM) -> LoadModel:
     """The series or parallel model that is nearer to the load, fitted in reflection."""
-    found = []
+    middle = float(np.sqrt(frequency[0] * frequency[-1]))
+    ratio, omega, found = frequency / middle, 2 * np.pi * middle, []
+    zero = np.zeros_like(ratio)
+    columns = np.stack([np.r_[zero + 1, zero], np.r_[zero, ratio], np.r_[zero, -1 / ratio]], axis=1)
     for series in (True, False):
         seen, ref = (load, z_ref) if series else (1 / load, 1 / z_ref)
         # both models are linear in their parts; weighed by the reflection's derivative
-        level, rising, falling = _fit(frequency, seen, np.abs(2 * ref / (seen + ref) ** 2))
-        with np.errstate(divide="ignore"):
-            over_level, over_falling = map(float, 1 / np.array([level, falling]))
-        parts = (level, rising, over_falling) if series else (over_level, over_falling, rising)
-        model = LoadModel(series, *parts)
+        both = np.tile(np.abs(2 * ref / (seen + ref) ** 2), 2)
+        parts, _ = nonnegative(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
+        model = LoadModel(series, *map(float, parts * np.array([1, 1 / omega, omega])))
         # no network without loss changes this distance of two loads: |(Z1 - Z2)/(Z1 + Z2*)|
         z = model.impedance(frequency)
         away = np.abs((load - z) / (load + np.conj(z)))
@@ -57,27 +54,10 @@ def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENC
     return min(found, key=lambda model: model.residual)
 
 
-def _fit(frequency: Real, seen: Complex, weight: Real) -> list[float]:
-    """Level, rising and falling part of ``a + j (w b - c / w)``, none below zero."""
-    middle = float(np.sqrt(frequency[0] * frequency[-1]))
-    ratio = frequency / middle
-    zero = np.zeros_like(ratio)
-    columns = np.stack([np.r_[zero + 1, zero], np.r_[zero, ratio], np.r_[zero, -1 / ratio]], axis=1)
-    both = np.r_[weight, weight]
-    parts, _ = nonnegative(both[:, None] * columns, both * np.r_[seen.real, seen.imag])
-    omega = 2 * np.pi * middle
-    scaled = parts * np.array([1, 1 / omega, omega])
-    return [float(p) for p in scaled]
-
-
 @dataclass(frozen=True, eq=False)
 class Limit:
     """What no network without loss can beat, by both conditions."""
 
-    # most that the integral of ln(1/|r|) dw can be [rad/s], by the inductance in series or the
-    # capacitance in parallel; infinite without one
-    far: float
-    near: float  # most that the integral of ln(1/|r|) dw/w^2 can be [s/rad], by the other one
     reflection: float  # least magnitude that can be held over the whole band [1]
     misfit: float = 0.0  # how far the load's model is off [1], as `LoadModel` has it
 
@@ -106,13 +86,11 @@ class Limit:
 
 def bode_fano(model: LoadModel, band_hz: tuple[float, float]) -> Limit:
     """The limit for a load over a band, reached only by a network of endlessly many parts."""
-    # far: pi R/L in series, pi/(R C) in parallel; near: pi R C in series, pi L/R in parallel
-    r, l_h, c = model.r_ohm, model.l_h, model.c_f
-    if model.series:
-        far, near = r / l_h if l_h else np.inf, r * c
-    else:
-        far, near = 1 / (r * c) if c else np.inf, l_h / r
     low, high = (2 * np.pi * f for f in band_hz)
-    # a constant reflection over the band: ln(1/|r|) (w2 - w1) <= far, and likewise near
-    depth = np.pi * min(far / (high - low), near / (1 / low - 1 / high))
-    return Limit(np.pi * far, np.pi * near, float(np.exp(-depth)), model.residual)
+    with np.errstate(divide="ignore"):  # without a part there is no limit by it
+        # integral of ln(1/|r|) dw below pi R/L in series, pi/(R C) in parallel; of ln(1/|r|) dw/w^2
+        # below pi R C in series, pi L/R in parallel
+        far, near = np.pi * model.level / np.array([model.rising, model.falling])
+    # with a constant reflection over the band
+    depth = min(far / (high - low), near / (1 / low - 1 / high))
+    return Limit(float(np.exp(-depth)), model.residual)

@@ -53,7 +53,7 @@ VALUES = {
     "one": "load",
     "explanation": standards.LOOK_FOR.format(causes=standards.CAUSES),
     **{"causes": standards.CAUSES, "sources": "'load: resistance' (41%)", "ampere": 4.123},
-    **{"advice": match.LOW_VOLTAGE, "over": "over the band", "remedy": "another place"},
+    **{"advice": match.ADVICE[0], "over": "over the band", "remedy": "another place"},
     **{"inside": 1.2345, "across": "120", "before": " before you build", "matched": "as it is"},
     **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},

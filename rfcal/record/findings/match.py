@@ -113,18 +113,20 @@ def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w
 
 def better_read(result: MatchResult) -> str:
     """What makes the load's resistance readable; mostly nothing."""
-    request, frequency = result.request, result.goal.frequency
-    at = int(np.abs(frequency - request.centre_hz).argmin())
-    here = result.load.at_points(np.array([at]))
-    return without_reactance(float(frequency[at]), here, result.z_ref, request.stock.power_w)
+    return without_reactance(*_at_centre(result), result.z_ref, result.request.stock.power_w)
+
+
+def _at_centre(result: MatchResult) -> tuple[float, Quantity]:
+    """Frequency of the point that is nearest to the design's [Hz], and the load there."""
+    frequency = result.goal.frequency
+    at = int(np.abs(frequency - result.request.centre_hz).argmin())
+    return float(frequency[at]), result.load.at_points(np.array([at]))
 
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
-    frequency = result.goal.frequency
-    at = int(np.abs(frequency - result.request.centre_hz).argmin())
-    here = result.load.at_points(np.array([at]))
-    figures = derived(frequency[[at]], here, z_ref=result.z_ref)
+    at_hz, here = _at_centre(result)
+    figures = derived(np.array([at_hz]), here, z_ref=result.z_ref)
     built_on = not (result.doubt or result.after)
     # a doubt says it itself
     cure = "" if result.doubt else better_read(result)
@@ -132,7 +134,7 @@ def _unknown_load(result: MatchResult) -> Finding:
         device=result.request.measurement,
         r=figure_words(figures["resistance"], 0),
         x=figure_words(figures["reactance"], 0),
-        mhz=frequency[at] / 1e6,
+        mhz=at_hz / 1e6,
         instead=_before(result) + ", or build it with parts that can be set" * built_on,
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
         share=share_words(result.load_share, result.share_uncertainty),
@@ -146,37 +148,29 @@ def _first_meets(result: MatchResult) -> bool:
 
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     """What the networks carry, and what is in series in their devices, where it is dangerous."""
-    peaks = [
-        (r.request, p.highest_volt, float(p.ampere.max()), _inside(r))
-        for r in results
-        for p in r.proposals
-    ]
-    hot = [
-        (request, volt, ampere, inside)
-        for request, volt, ampere, inside in peaks
-        if max(volt, REACTANCE * inside) >= CAUTION_VOLT or request.stock.power_w >= CAUTION_WATT
-    ]
+    hot = []
+    for one in results:
+        watt = one.request.stock.power_w
+        # into the device, all power arriving: I = sqrt(2 P / R)
+        inside = float(np.sqrt(2 * watt / one.goal.in_band()[1].real.min()))
+        for p in one.proposals:
+            if max(p.highest_volt, REACTANCE * inside) >= CAUTION_VOLT or watt >= CAUTION_WATT:
+                hot.append((watt, p.highest_volt, float(p.ampere.max()), inside, one.request))
     if not hot:
         return []
-    requests, volts, amperes, insides = zip(*hot, strict=True)
-    high = max(volts) >= CAUTION_VOLT or max(amperes) > CAPACITOR_A
+    *most, requests = zip(*hot, strict=True)
+    watt, volt, ampere, inside = map(max, most)
     return [
         say.MATCH_VOLTAGE(
             devices=_names(request.measurement for request in requests),
-            power_w=max(request.stock.power_w for request in requests),
-            volt=max(volts),
-            ampere=max(amperes),
-            advice=say.HIGH_VOLTAGE if high else say.LOW_VOLTAGE,
-            inside=max(insides),
-            across=about(REACTANCE * max(insides)),
+            power_w=watt,
+            volt=volt,
+            ampere=ampere,
+            advice=say.ADVICE[volt >= CAUTION_VOLT or ampere > CAPACITOR_A],
+            inside=inside,
+            across=about(REACTANCE * inside),
         )
     ]
-
-
-def _inside(result: MatchResult) -> float:
-    """Largest peak current into the device in the band, all power arriving [A]."""
-    # I = sqrt(2 P / R)
-    return float(np.sqrt(2 * result.request.stock.power_w / result.goal.in_band()[1].real.min()))
 
 
 def _missed(result: MatchResult) -> Finding:

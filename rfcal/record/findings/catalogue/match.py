@@ -4,13 +4,15 @@ from rfcal.record.findings.catalogue.entry import warning
 
 MATCH_VOLTAGE = warning(
     "match-voltage: {devices}",
-    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak: "
-    "{advice}, switch the transmitter off and make sure before you touch, and keep to your "
-    "regulator's exposure limits and local codes. A coil or capacitor in the device carries its "
-    "reactance times the current there: 100 ohm at {inside:.2g} A peak make {across} V.",
+    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak, "
+    "and a coil or capacitor in the device its reactance times the current there (100 ohm at "
+    "{inside:.2g} A peak make {across} V): {advice}, switch the transmitter off and make sure "
+    "before you touch, and keep to your regulator's exposure limits and local codes.",
 )
-HIGH_VOLTAGE = "use parts that stand it, enclose them"
-LOW_VOLTAGE = "currents heat coils and capacitors and burn fingers"
+ADVICE = (
+    "currents heat coils and capacitors and burn fingers",
+    "use parts that stand it, enclose them",
+)
 MATCH_NONE = warning(
     "match-none: {device}",
     "There is no network of these topologies and parts; what stands in the way of each is said "
