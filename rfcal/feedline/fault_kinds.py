@@ -274,10 +274,11 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     size = np.minimum(seen.size, 1.0)
     middle = seen.band.middle
     wave, from_zero = seen.band.speed / middle, max(seen.band.width / middle - 1, 0.0)
-    unclear = np.array([kind in (*UNCLEAR, GAP.name) for kind in kinds], bool)
-    turns = unclear | np.array([kind in REACTIVE for kind in kinds], bool)
-    resists = np.array([kind in RESISTIVE for kind in kinds], bool)
-    turned = np.where(turns, size * np.sqrt(1 - size**2), resists * seen.turned / 2)
+    unclear = np.isin(kinds, (*UNCLEAR, GAP.name))
+    turns = unclear | np.isin(kinds, list(REACTIVE))
+    beside = np.isin(kinds, list(RESISTIVE)) * seen.turned
+    beside = np.where(unclear, 0.5, beside) / 2  # x / (1 + x^2) is no more
+    turned = np.maximum(turns * size * np.sqrt(1 - size**2), beside)
     unshaped = UNSHAPED * from_zero * seen.band.resolution * unclear
     return np.hypot(turned * wave / (4 * np.pi), unshaped)
 

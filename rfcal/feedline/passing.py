@@ -80,17 +80,11 @@ def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:
     band, r, z0 = events.echoes.band, float(events.reflection[at].real), events.z0
     second = 2 * events.distance_m[at + 1 + int(np.argmax(size[at + 1 :]))]
     there = np.abs(band.grid - second) < AROUND * events.resolution_m
-    # r = (z - z0) / (z + z0) of a step, R / (R + 2 z0) in series, -z0 / (2 R + z0) in shunt
+    # r = (z - z0) / (z + z0) of a step; R / (R + 2 z0) in series, and minus its dual in shunt
     step = renormalise(seen, z_ref, z0 * (1 + r) / (1 - r))
-    impedance = to_impedance(seen, z_ref)
-    if r > 0:
-        impedance = impedance - 2 * r * z0 / (1 - r)
-    else:
-        impedance = 1 / (1 / impedance + 2 * r / (1 + r) / z0)
-    left = [
-        np.max(np.abs(band.trace(each))[there], initial=0.0)
-        for each in (step, from_impedance(impedance, z0))
-    ]
+    beyond = to_impedance(np.sign(r) * renormalise(seen, z_ref, z0), 1.0)
+    resists = from_impedance(beyond - 2 * abs(r) / (1 - abs(r)), 1.0)
+    left = [np.max(np.abs(band.trace(each))[there], initial=0.0) for each in (step, resists)]
     if not left[0] < LESS * left[1]:
         return events
     kinds = list(events.kind)

@@ -353,15 +353,20 @@ def test_gate_narrower_than_the_resolution_is_refused():
         gate(WIDE, np.ones(401, complex), Line(1.0), start_m=5.0, stop_m=5.1)
 
 
+@pytest.mark.parametrize("band", [WIDE, HIGH], ids=["wide", "high"])
+@pytest.mark.parametrize("more", [1.0, 3.6])
 @pytest.mark.parametrize("across", [False, True], ids=["joint", "leak"])
-def test_reactance_that_a_resistance_may_hide_is_in_its_doubt(across):
-    """The slope of its phase passes for distance, and where there is little its size hides it."""
-    line, place, w = Line(23.0, 0.8, 50.0, 0.4), 1.7, 2j * np.pi * WIDE
-    part = TwoPort.shunt(1 / 310.0 + 1.2e-12 * w) if across else TwoPort.series(7.0 + 2.6e-9 * w)
-    whole = line.two_port(WIDE, place) @ part @ line.two_port(WIDE, line.length_m - place)
+def test_reactance_beside_a_resistance_is_in_the_doubt_of_its_place(across, more, band):
+    """The slope of its phase passes for distance, hidden by the resistance or not."""
+    line, place, w = Line(23.0, 0.8, 50.0, 0.4), 1.7, 2j * np.pi * band
+    part = (
+        TwoPort.shunt(1 / 310.0 + 1.2e-12 * more * w)
+        if across
+        else TwoPort.series(7.0 + 2.6e-9 * more * w)
+    )
+    whole = line.two_port(band, place) @ part @ line.two_port(band, line.length_m - place)
     seen = noisy(np.random.default_rng(5), from_impedance(whole.input_impedance(1e9 + w)), 2e-4)
-    found = find_events(WIDE, seen, line)
+    found = find_events(band, seen, line)
     m = found.nearest(place, 0.3)
-    assert found.kind[m] in ("shunt resistance", "series resistance")
     off, doubt = abs(found.distance_m[m] - place), found.distance_uncertainty_m[m]
-    assert 0.02 < off < 1.96 * doubt < 0.1, (off, doubt)
+    assert 0.02 < off < 1.96 * doubt < 0.35, (off, doubt)

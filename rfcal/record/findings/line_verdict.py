@@ -161,7 +161,9 @@ def _from_start(state: LineState) -> int | None:
     """Which place is none, as a line of another impedance begins there, at the very start."""
     now = state.now
     first = now.nearest(0.0, START * now.resolution_m)
-    return first if first is not None and now.kind[first] == STEP else None
+    if first is None or now.kind[first] != STEP or abs(now.reflection[first]) < FAULT:
+        return None
+    return first
 
 
 def what_tells(state: LineState) -> list[str]:
