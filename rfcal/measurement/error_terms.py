@@ -360,7 +360,7 @@ def turn_of(tracking: Complex, frequency: Real, seen: Sequence[Quantity]) -> Tur
     It is that in the readings' own reference: in another it is no transmission. Few points are as
     doubtful as what was `seen` of the standards is by noise and by the display's step.
     """
-    if frequency.size < 2:
+    if frequency.size < 3:
         return None
     step = float(np.max(np.diff(frequency)))
     phase = np.unwrap(np.angle(tracking)) / (2 * np.pi)
@@ -368,15 +368,14 @@ def turn_of(tracking: Complex, frequency: Real, seen: Sequence[Quantity]) -> Tur
     slope, level = np.polyfit(frequency - middle, phase, 1)
     if (1 - abs(slope) * step) / step < LONGEST_S:
         return None
+    scatter = np.std(phase - level - slope * (frequency - middle))
+    doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
     if frequency.size < FEWEST:
         own = [np.mean(np.abs(e.change) ** 2) for s in seen for e in s.effects if e.per_point]
-        # its phase is off by about as much as one axis of one reading [turns]
-        scatter = np.sqrt(sum(own) / 2 / len(seen)) / (2 * np.pi)
-        doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size))
+        # a phase is off by about as much as one axis of one reading [turns]
+        noise = np.sqrt(sum(own) / 2 / len(seen)) / (2 * np.pi)
+        doubt = max(doubt, noise / (np.std(frequency) * np.sqrt(frequency.size)))
         if 2 * np.pi * doubt * middle > KNOWN_RAD:
             return None
-    else:
-        scatter = np.std(phase - level - slope * (frequency - middle))
-        doubt = scatter / (np.std(frequency) * np.sqrt(frequency.size - 2))
     at_zero = float(np.angle(np.exp(2j * np.pi * (level - slope * middle))))
     return Turn(-slope, doubt, at_zero, middle)

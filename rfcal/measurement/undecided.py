@@ -9,7 +9,8 @@ device's options are corrected; an option that no passive device can be is none.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -179,25 +180,27 @@ class Possible:
     ) -> tuple["Possible", Real]:
         """What of it remains if another reading is of the same thing, and how far off that is.
 
-        By the variance of the difference [1] for each pair of signs; as a squared distance.
+        By signs of the standards and of both, between whose options all is possible; with the
+        variance of the difference [1] by the signs of both. As a squared distance.
         """
         squared = np.full(self.far.shape, np.inf)
-        for k, sign in enumerate(self.options.signs):
-            for j, its in enumerate(other.options.signs):
-                near = variance[sign, its] + self._spread(sign) + other._spread(its)
-                off = np.abs(self.far[:, k] - other.far[:, j]) ** 2 / near
-                off = np.where(self.alive[:, k] & other.alive[:, j], off, np.inf)
-                squared[:, k] = np.fmin(squared[:, k], off)
+        each = zip(self.bench.options, self.bench.index.T, strict=True)
+        signs = [np.zeros(len(self.far)), *(np.array(o.signs)[index] for o, index in each)]
+        groups = np.unique(signs, axis=1, return_inverse=True)[1]
+        for group, sign in product(set(groups.ravel()), set(self.options.signs)):
+            own = np.ix_(groups.ravel() == group, np.array(self.options.signs) == sign)
+            for its_sign in set(other.options.signs):
+                its = np.ix_(own[0].ravel(), np.array(other.options.signs) == its_sign)
+                both = self.alive[own][:, :, None] & other.alive[its][:, None]
+                off = self.far[own][:, :, None] - other.far[its][:, None]
+                among: Any = {"axis": (0, 1, 2), "where": both}
+                count = np.maximum(np.sum(both, axis=(0, 1, 2)), 1)
+                spread = np.sum(np.abs(off - np.sum(off, **among) / count) ** 2, **among) / count
+                nearest = np.min(np.abs(off) ** 2, **among, initial=np.inf)
+                near = nearest / (variance[sign, its_sign] + spread)
+                squared[own] = np.fmin(squared[own], near)
         least = np.min(squared, axis=(0, 1))
-        return replace(self, alive=squared <= least + UNLIKELY), least
-
-    def _spread(self, sign: int) -> Real:
-        """How far the options of one sign, between which all is possible, lie around their middle.
-
-        A variance [1], of each combination.
-        """
-        own = self.far[:, np.array(self.options.signs) == sign]
-        return np.mean(np.abs(own - np.mean(own, axis=1, keepdims=True)) ** 2, axis=1)
+        return replace(self, alive=self.alive & (squared <= least + UNLIKELY)), least
 
     def outermost(self) -> list[tuple[Bench, Sweep]]:
         """Benches and readings at which some figure has an end, at each frequency."""
