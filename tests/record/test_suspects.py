@@ -5,8 +5,9 @@ import re
 import numpy as np
 import pytest
 
+from rfcal import cable
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import from_impedance
+from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.job.compute import compute, inspect
 from rfcal.report.summary import good_lines
@@ -218,6 +219,54 @@ def test_another_velocity_factor_is_told_from_a_length_by_its_loss(filed):
     box = BOX @ Bilinear.from_error_terms(0 * turn, 0 * turn, turn)
     put(filed, "end", from_impedance(150.0), box)
     assert "the velocity factor of the line before 'device' were 0.66" in said(filed)
+
+
+def test_files_in_another_reference_than_they_state_are_told(checked):
+    for name in ("short", "open", "load"):
+        text = (checked / f"raw/{name}.s1p").read_text().splitlines()
+        rows = [[float(x) for x in line.split()] for line in text[1:]]
+        ohm = [to_impedance(re + 1j * im) for _, re, im in rows]
+        lines = [f"{r[0]:.9g},{z.real:.9g},{z.imag:.9g}" for r, z in zip(rows, ohm, strict=True)]
+        csv = "\n".join(["frequency_hz,r_ohm,x_ohm", *lines, ""])
+        (checked / f"raw/{name}.csv").write_text(csv)
+        bend(checked, f"raw/{name}.s1p", f"raw/{name}.csv")
+    assert not [f for f in compute(checked).findings if f.code == "check-disagrees"]
+    for name in ("check", "device"):
+        path = checked / f"raw/{name}.s1p"
+        path.write_text(path.read_text().replace("R 50", "R 75"))
+    assert "if the files of 'check' and 'device' were in 50 ohm, not 75" in said(checked)
+
+
+@pytest.mark.parametrize(("times", "words"), [(1e-3, "1000 times as"), (1e3, "a thousandth")])
+def test_a_unit_of_frequency_is_told_by_a_line(filed, times, words):
+    line = LINE.replace("4.0", "3.0").replace("RG-8X", "RG-58C")
+    with (filed / "record.toml").open("a") as file:
+        file.write(line + AT_THE_END + 'at = "device"\n')
+    f = FREQUENCY if times < 1 else FREQUENCY / 50
+    known = cable("RG-58C", 3.0)
+    zc, gamma = known.constants(f)
+    section = Bilinear.section((zc - 50) / (zc + 50), np.exp(-2 * gamma * 3.0))
+    true = {"short": -1, "open": 1, "load": 0, "device": section.apply(np.full(11, 0.3j))}
+    true["end"] = section.apply(np.full(11, from_impedance(150.0)))
+    for name, reflection in true.items():
+        seen = BOX.apply(np.full(11, reflection, complex))
+        (filed / f"raw/{name}.s1p").write_text(touchstone(f, seen))
+    assert not [one for one in compute(filed).findings if one.code == "check-disagrees"]
+    for name in true:
+        path = filed / f"raw/{name}.s1p"
+        rows = [row.split() for row in path.read_text().splitlines()[1:]]
+        lines = [f"{float(a) * times:.12g} {b} {c}" for a, b, c in rows]
+        path.write_text("\n".join(["# Hz S RI R 50", *lines, ""]))
+    told = said(filed)
+    assert f"really {f[0] / 1e6:g} to {f[-1] / 1e6:g} MHz, {words}" in told
+    assert "as of a wrong unit" in told
+
+
+def test_a_check_that_was_read_before_the_line_is_told(filed):
+    with (filed / "record.toml").open("a") as file:
+        file.write(LINE + AT_THE_END + 'at = "device"\n')
+    put(filed, "end", from_impedance(150.0))
+    assert "if nothing of what is removed before 'device' was there when" in said(filed)
 
 
 def test_an_adapter_the_other_way_round_is_told(filed):

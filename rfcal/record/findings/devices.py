@@ -20,7 +20,7 @@ from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.displays import about_two
-from rfcal.record.findings.slips import Meanings
+from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius

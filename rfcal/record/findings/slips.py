@@ -10,7 +10,8 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.findings import quoted
+from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
@@ -18,9 +19,8 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.meant import USUAL_HZ, Meanings, in_order, states_reference
 from rfcal.record.findings.turns import as_expected, by_figures
-from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import unlikely
@@ -36,6 +36,8 @@ SPEEDS = np.linspace(0.5, 1.0, 101)
 SELDOM = 0.3
 """Added to the misfit of what is met less often than exchanged files and wrong values (common
 practice, no source)."""
+USUAL_OHM = 50.0, 75.0
+"""Reference impedances that files are in (common practice, no source)."""
 FOOT = 0.3048
 """Metres of a foot, exact by definition."""
 SERIES_OHM = np.geomspace(0.5, 400.0, 31)
@@ -45,8 +47,6 @@ TIMES = np.geomspace(0.15, 5.0, 201)
 LEAST_OHM = 0.4
 KIND = "kind"
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
-Meanings = Mapping[str, Callable[[Complex], Complex]]
-"""What may be said of the numbers of one reading, and what they were meant to be."""
 
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
@@ -197,14 +197,78 @@ def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator
             yield single(sentence, "seen", (name,), undo)
 
 
+def other_references(read: Mapping[str, Sweep], z_ref: float) -> Iterator[Slip]:
+    """Files that were in another reference impedance than they state."""
+    of_files = {name: s for name, s in read.items() if states_reference(s)}
+    for own in {sweep.z_ref for sweep in of_files.values()}:
+        names = [name for name, sweep in of_files.items() if sweep.z_ref == own]
+
+        def moved(
+            scene: Scene, meant: float, own: float = own, names: Sequence[str] = names
+        ) -> Scene:
+            for name in scene.seen.keys() & names:
+                scene = scene.other(
+                    "seen",
+                    (name,),
+                    lambda x: renormalise(renormalise(x, z_ref, own), meant, z_ref),
+                )
+            return scene
+
+        for meant in {*USUAL_OHM, z_ref} - {own}:
+            said = partial(say.SUSPECT_REFERENCE.format, names=quoted(names), meant=meant, own=own)
+            yield Slip(said, moved, (meant,), decides=(say.BY_SETTINGS, ()))
+
+
+def of_unit(checks: Sequence[Check]) -> Iterator[Slip]:
+    """Frequencies a thousand times off, by a line; or a check that was read before it."""
+    behind = [check for check in checks if any(map(_is_line, check.inputs.path))]
+    if not behind:
+        return
+    ends = np.array([f(c.frequency) for f in (np.min, np.max) for c in behind])
+    for times, than in ((1e3, say.HIGHER), (1e-3, say.LOWER)):
+        low, high = times * ends.min(), times * ends.max()
+        if USUAL_HZ[0] <= low and high <= USUAL_HZ[1]:
+            said = partial(say.SUSPECT_UNIT.format, low=low / 1e6, high=high / 1e6, than=than)
+            yield Slip(said, _faster, (times,), SELDOM, decides=(say.BY_SETTINGS, ()))
+    for check in behind:
+
+        def bare(scene: Scene, _: float, name: str = check.name) -> Scene:
+            here = scene.check is not None and scene.check.name == name
+            return replace(scene, path=()) if here else scene
+
+        said = partial(say.SUSPECT_ABSENT.format, at=check.at, name=check.name)
+        yield Slip(said, bare, seldom=SELDOM, decides=(say.BY_PLACE, ()))
+
+
+def _is_line(step: Step) -> bool:
+    return isinstance(step.element, LineByFigures)
+
+
+def _faster(scene: Scene, times: float) -> Scene:
+    """With all lines at so many times the frequencies."""
+    path = tuple(
+        replace(step, element=replace(step.element, frequency=step.element.frequency * times))
+        if isinstance(step.element, LineByFigures)
+        else step
+        for step in scene.path
+    )
+    return replace(scene, path=path) if path else scene
+
+
 def all_slips(
-    scenes: Sequence[Scene], z_ref: float, stayed: Collection[str], meant: Mapping[str, Meanings]
+    scenes: Sequence[Scene],
+    z_ref: float,
+    stayed: Collection[str],
+    meant: Mapping[str, Meanings],
+    read: Mapping[str, Sweep],
 ) -> Iterator[Slip]:
     """All that is tried, the likelier ones first."""
     solved = scenes[0].solved
     checks = [scene.check for scene in scenes if scene.check is not None]
     yield from exchanges(combinations(solved.names, 2), stayed=stayed)
     yield from misreadings((*solved.names, *(check.name for check in checks)), meant)
+    yield from other_references(read, z_ref)
+    yield from of_unit(checks)
     for name, known in zip(solved.names, solved.known, strict=True):
         yield from other_values(name, known.value, z_ref)
     for check in checks:
@@ -319,54 +383,5 @@ def _other_line(line: Line, step: Step, _: float) -> Step:
     return replace(step, element=replace(step.element, line=line), parameters=tuple(inputs))
 
 
-def _in_degrees(x: Complex) -> Complex:
-    """What was written in radians and read as degrees."""
-    return np.asarray(np.abs(x) * np.exp(1j * np.degrees(np.angle(x))))
-
-
-def _linear(x: Complex) -> Complex:
-    """What was written as a magnitude and read as decibels."""
-    return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
-
-
-def in_order(x: Complex) -> Complex:
-    """What was written as X and R and read as R and X."""
-    return from_impedance(1j * np.conj(to_impedance(x, 1.0)), 1.0)
-
-
 def _all_in_order(*values: Complex) -> tuple[Complex, ...]:
     return tuple(map(in_order, values))
-
-
-def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
-    """What each reading of a record may have meant, by its name."""
-    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
-    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
-    in_ohm: Meanings = {say.SUSPECT_ORDER: in_order}
-    return {
-        item.name: {
-            **always,
-            **(polar if has_angles(item.reading, sweeps[item.name]) else {}),
-            **(in_ohm if has_ohms(item.reading, sweeps[item.name]) else {}),
-        }
-        for item in record.items()
-    }
-
-
-def has_ohms(reading: Reading, sweep: Sweep) -> bool:
-    """Whether R and X were written or typed, by their own columns."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    of_csv = all(origin is None or origin.file.lower().endswith(".csv") for origin in origins)
-    return of_csv and not (sweep.assumed_reference or reading.shows_less)
-
-
-def has_angles(reading: Reading, sweep: Sweep) -> bool:
-    """Whether angles were written or typed, which may have been in radians."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    if not reading.files or None in origins:
-        return reading.typed_reflection is not None
-    if columns := reading.layout.columns:
-        return "degrees" in columns
-    content = b"\n".join(origin.content for origin in origins if origin).upper()
-    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
-    return b"DEGREES" in content or any(b"RI" not in words for words in options)

@@ -20,8 +20,8 @@ from rfcal.measurement.error_terms import (
 )
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
+from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.slips import (
-    Meanings,
     Scene,
     Slip,
     contradict,

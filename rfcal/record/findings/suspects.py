@@ -7,11 +7,12 @@ import numpy as np
 
 from rfcal.findings import quoted
 from rfcal.measurement.error_terms import Calibration, implausible
+from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.slips import (
     SELDOM,
     Decides,
-    Meanings,
     Scene,
     Slip,
     all_slips,
@@ -37,13 +38,15 @@ def explained(
     z_ref: float,
     stayed: Collection[str],
     meant: Mapping[str, Meanings],
+    read: Mapping[str, Sweep],
 ) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
     None against a second reading, or that leaves error terms that no analyzer has, where another is
     neither. What is chosen of many sizes explains more by chance, so it comes later.
     The chance [1] is that of each test's false alarm; `stayed` names what was read again where
-    nothing of it has moved, and `meant` says what else the numbers of a reading may mean.
+    nothing of it has moved, `meant` says what else the numbers of a reading may mean, and `read` is
+    all that was read.
     """
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
@@ -55,7 +58,7 @@ def explained(
         said: (odd, False, 0.0, said, (say.BY_READING, (check.name,)))
         for said, check in corrected.items()
     }
-    for slip in all_slips(scenes, z_ref, stayed, meant):
+    for slip in all_slips(scenes, z_ref, stayed, meant, read):
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
         changed = [scene for scene in moved if id(scene) not in as_read]

@@ -15,13 +15,11 @@ from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.slips import has_angles, has_ohms, in_order
+from rfcal.record.findings.meant import USUAL_HZ, has_angles, has_ohms, in_order
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm
 
-USUAL_HZ = 10e3, 6e9
-"""Frequencies that analyzers of one port read (common practice, no source)."""
 RADIANS = 3.15
 """Angles in radians are smaller, whatever they are of."""
 DECIBEL = 10 ** (1 / 20)

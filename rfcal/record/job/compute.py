@@ -30,8 +30,8 @@ from rfcal.record.findings.devices import about_device, about_path, soundness, w
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
 from rfcal.record.findings.line import about_line
 from rfcal.record.findings.match import Unknown, about_matches
+from rfcal.record.findings.meant import meanings
 from rfcal.record.findings.rereads import about_rereads
-from rfcal.record.findings.slips import meanings
 from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
@@ -214,7 +214,7 @@ class _Job:
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             judged["stayed"] = stayed
-            why = explained(self.calibration, checks, **judged)
+            why = explained(self.calibration, checks, read=self.sweeps, **judged)
             own = self.bench.standards[0].reading.z_ref
             found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)

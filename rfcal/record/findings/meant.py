@@ -1,0 +1,72 @@
+"""What else the numbers of a reading may mean: signs, orders, units of angles and magnitudes."""
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from rfcal.maths.reflection import Complex, from_impedance, to_impedance
+from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Record
+
+USUAL_HZ = 10e3, 6e9
+"""Frequencies that analyzers of one port read (common practice, no source)."""
+Meanings = Mapping[str, Callable[[Complex], Complex]]
+"""What may be said of the numbers of one reading, and what they were meant to be."""
+
+
+def _in_degrees(x: Complex) -> Complex:
+    """What was written in radians and read as degrees."""
+    return np.asarray(np.abs(x) * np.exp(1j * np.degrees(np.angle(x))))
+
+
+def _linear(x: Complex) -> Complex:
+    """What was written as a magnitude and read as decibels."""
+    return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
+
+
+def in_order(x: Complex) -> Complex:
+    """What was written as X and R and read as R and X."""
+    return from_impedance(1j * np.conj(to_impedance(x, 1.0)), 1.0)
+
+
+def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
+    """What each reading of a record may have meant, by its name."""
+    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
+    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+    in_ohm: Meanings = {say.SUSPECT_ORDER: in_order}
+    return {
+        item.name: {
+            **always,
+            **(polar if has_angles(item.reading, sweeps[item.name]) else {}),
+            **(in_ohm if has_ohms(item.reading, sweeps[item.name]) else {}),
+        }
+        for item in record.items()
+    }
+
+
+def has_ohms(reading: Reading, sweep: Sweep) -> bool:
+    """Whether R and X were written or typed, by their own columns."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    of_csv = all(origin is None or origin.file.lower().endswith(".csv") for origin in origins)
+    return of_csv and not (sweep.assumed_reference or reading.shows_less)
+
+
+def has_angles(reading: Reading, sweep: Sweep) -> bool:
+    """Whether angles were written or typed, which may have been in radians."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    if not reading.files or None in origins:
+        return reading.typed_reflection is not None
+    if columns := reading.layout.columns:
+        return "degrees" in columns
+    content = b"\n".join(origin.content for origin in origins if origin).upper()
+    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
+    return b"DEGREES" in content or any(b"RI" not in words for words in options)
+
+
+def states_reference(sweep: Sweep) -> bool:
+    """Whether it is of files that state their reference impedance."""
+    origins = [part.origin for part in sweep.parts or (sweep,)]
+    of_options = all(origin and not origin.file.lower().endswith(".csv") for origin in origins)
+    return of_options and not sweep.assumed_reference
