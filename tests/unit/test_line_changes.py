@@ -300,6 +300,18 @@ def test_weather_is_not_called_more_than_weather():
     assert "water" not in said
 
 
+def test_weather_comes_after_the_place_that_may_have_slowed_the_wave():
+    """0.6 m of wet cable at 8 m, whose two ends no band of this width tells apart."""
+    rng, line = np.random.default_rng(1), Line(40.0, 0.85, 50.0, 0.5)
+    then, end = foot(WIDE, line, rod()), rod()
+    for piece in (replace(line, length_m=31.4), Line(0.6, 0.7, 44.0, 0.5)):
+        end = piece.two_port(WIDE).input_impedance(end)
+    now = foot(WIDE, replace(line, length_m=8.0), end)
+    found = state(rng, WIDE, line, now, then, loss_known=True, length_m=40.0)
+    (said,) = (text for text in line_lines(found) if "delay is" in text)
+    assert " m on, where something is new, or all along it as weather" in said
+
+
 def test_what_the_standards_plane_reflects_in_the_baseline_alone_is_another_calibration():
     rng, line = np.random.default_rng(16), Line(35.0, 0.66, 50.0, 0.6)
     sound = foot(WIDE, line, rod())

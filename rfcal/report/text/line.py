@@ -109,10 +109,13 @@ def shift_words(shift: Shift) -> str:
     more = "longer" if shift.size > 0 else "shorter"
     if shift.between_m is not None:
         return f"the line is {more} than in the baseline: {MADE_GOOD}"
-    place = "one place" if shift.from_m is None else f"{shift.from_m:.1f} m"
+    where, first = "all along it as weather may make it", ""
+    if not shift.sure and shift.from_m is not None:
+        first = f"from {shift.from_m:.1f} m on, where something is new, or "
+    elif not shift.sure:
+        where += " or from one place on"
     delay = f"the line's delay is {abs(shift.size):.2%} {more} than in the baseline"
-    where = "" if shift.sure else f" or from {place} on"
-    return f"{delay}, all along it as weather may make it{where}: {MADE_GOOD}"
+    return f"{delay}, {first}{where}: {MADE_GOOD}"
 
 
 def _properties(line: LineState) -> list[str]:
