@@ -16,7 +16,15 @@ from rfcal import defaults
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
-from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
+from rfcal.feedline.fault_kinds import (
+    JOINT,
+    LOSSIEST,
+    RESISTIVE,
+    SLOWING,
+    STRETCHES,
+    UNCLEAR,
+    UNKNOWN,
+)
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
 from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, closes, find_shift
@@ -42,6 +50,10 @@ MORE = 2.0
 
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
+
+ALIKE, UNLIKE = 0.99, 0.975
+"""What ends a line is as it was if what comes from there goes over the band as it did to the first
+of these parts, and is not below the second (by simulation)."""
 
 LEAST_END = 0.3
 """What reflected most is an end if it was so much [1], and no joint."""
@@ -162,15 +174,22 @@ def closed(before: float, was: str, after: float, now: str) -> bool:
     return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
 
 
-def explained(change: Change, changes: Iterable[Change]) -> bool:
-    """Whether what new places before a change keep back, or take up, is all that changed there."""
-    new = [c.size for c in changes if c.grown and c.distance_m < change.distance_m]
+def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
+    """How much of a change new places before it explain: all, not known, or more has changed.
+
+    Nothing where there are none; `alike` is how alike what comes from there goes over the band.
+    """
+    new = [c for c in changes if c.grown and c.distance_m < change.distance_m]
     if change.what != "changed" or not new:
-        return False
+        return ""
     # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
-    kept = (1 - np.prod(np.maximum(1 - np.array(new), 0)) ** 2) * abs(change.before)
-    less = abs(change.before) - abs(change.after)
-    return bool(-LEAST < less < kept + LEAST and change.size < kept + LEAST)
+    passed = float(np.prod([max(1 - c.size, 0.0) for c in new])) ** 2
+    less = float(abs(change.before) - abs(change.after))
+    off = max(-less, less - (1 - passed) * abs(change.before))
+    if off < LEAST and alike > ALIKE:
+        return "all"
+    plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
+    return "more" if plain and (off > 2 * LEAST or alike < UNLIKE) else "not known"
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:

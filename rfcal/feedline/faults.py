@@ -90,6 +90,18 @@ class Events:
         off = np.abs(self.distance_m - where_m)
         return int(np.argmin(off)) if np.min(off, initial=np.inf) < within_m else None
 
+    def alike(self, at: int, other: "Events", there: int) -> float:
+        """To what part all from a place and beyond goes over the band as in another sweep [1]."""
+        one, two = self._answer(at), other._answer(there)
+        both = max(float(np.linalg.norm(one) * np.linalg.norm(two)), 1e-300)  # none where merged
+        return float(np.vdot(one, two).real) / both
+
+    def _answer(self, at: int) -> Complex:
+        """All that comes from a place and beyond, as if it were here, weighed over the band [1]."""
+        echoes, where = self.echoes, float(self.distance_m[at])
+        back = np.sqrt(echoes.band.weight) * np.exp(2 * where * echoes.band.propagation)
+        return back * echoes.model(echoes.distance > where - self.near_m)
+
 
 def in_line(
     frequency: Real,

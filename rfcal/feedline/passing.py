@@ -4,15 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.changes import MORE
+from rfcal.feedline.changes import MORE, UNLIKE
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events
 from rfcal.maths.reflection import Complex, from_impedance, renormalise, to_impedance
-
-ALIKE = 0.975
-"""What lies behind is as it was if what comes from there now and came goes alike over the band to
-this part (by simulation)."""
 
 MUCH = 0.05
 """What passes a place tells its kind where that and what lies behind it reflect so much [1]."""
@@ -42,10 +38,9 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     now = events.nearest(baseline.distance_m[far], near)
     if now is None or np.any(new[1:] < now):
         return events
-    if events.kind[now] in WHOLE and baseline.kind[far] not in WHOLE:
-        came, comes = _answer(baseline, far), _answer(events, now)
-        if np.vdot(came, comes).real < ALIKE * np.linalg.norm(came) * np.linalg.norm(comes):
-            return events  # that came off or is shorted
+    itself = events.alike(now, baseline, far) < UNLIKE  # what lies behind has changed
+    if itself and events.kind[now] in WHOLE and baseline.kind[far] not in WHOLE:
+        return events  # that came off or is shorted
     m, r = new[0], size[new[0]]
     # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2
     share = np.log(size[now] / behind[far] / (1 - r**2)) / np.log((1 - r) / (1 + r))
@@ -53,19 +48,14 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
         return events
     kinds, fits = list(events.kind), list(events.fits)
     could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
-    could = tuple(k for k in could if k not in JOINT and (k in RESISTIVE) == (share > PASSES))
+    open_still = itself and share < PASSES and kinds[m] in RESISTIVE
+    told = [k for k in could if k not in JOINT and (k in RESISTIVE) == (share > PASSES)]
+    could = could if open_still else tuple(told)
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could
         # what was judged by another kind before it
         kinds[now] = kinds[now] if share > PASSES else baseline.kind[far]
     return replace(events, kind=tuple(kinds), fits=tuple(fits))
-
-
-def _answer(events: Events, at: int) -> Complex:
-    """All that comes from a place and beyond, as if it were here, weighed over the band [1]."""
-    echoes, where = events.echoes, float(events.distance_m[at])
-    back = np.sqrt(echoes.band.weight) * np.exp(2 * where * echoes.band.propagation)
-    return back * echoes.model(echoes.distance > where - events.near_m)
 
 
 def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:

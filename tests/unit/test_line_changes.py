@@ -685,3 +685,21 @@ def test_a_length_that_changed_is_asked_for_by_a_narrow_band_too(mhz, more, word
         assert fault
         assert re.search(f"as {words}.*ask on the ground.*, or an antenna does that", said), said
         assert "otherwise as it was" not in said
+
+
+@pytest.mark.parametrize(
+    ("moved", "words"),
+    [(0.0, "which this alone can explain"), (15e6, "look at the antenna too")],
+    ids=["as it was", "retuned"],
+)
+def test_whether_a_fault_explains_what_changed_at_the_end_is_said(moved, words):
+    rng, line = np.random.default_rng(40), Line(31.0, 0.8, 50.0, 0.4, 0.003)
+    for fault in (("shunt", 210.0, 13.0), ("series", 9.0, 13.0)):
+        ends = (rod(84e6 + hz, 44.0, 9.0) for hz in (moved, 0.0))
+        swept = (foot(WIDE, line, end, *[fault] * k) for end, k in zip(ends, (1, 0), strict=True))
+        found = state(rng, WIDE, line, *swept, loss_known=True, length_m=31.0)
+        said, fault = line_verdict(found)
+        assert said.startswith("New reflection at 13.0")
+        assert said.endswith(f"{words}."), said
+        like = ", as a fault" if moved == 0 else ", more than a fault"
+        assert f"{like} before it explains" in "\n".join(line_lines(found))

@@ -98,7 +98,7 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     # a piece that slows the wave is what its two ends come from
     parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
     parts.append(_beyond(state, found.changes, bool(moved or found.pieces.size)))
-    come = [c for c in found.changes if c.what != "gone" and not explained(c, found.changes)]
+    come = [c for c in found.changes if c.what != "gone" and by_faults(state, c) != "all"]
     return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
 
@@ -119,7 +119,8 @@ def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
         return nearer + say.LINE_NONE_BEYOND.format(it=it)
     if any(c.what != "new" for c in others):
         through = abs(first.after) >= WEAKLY
-        return say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH
+        how = say.LINE_THROUGH_IT.get(by_faults(state, others[-1]), "")
+        return (say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH) + how
     return "" if others or moved else "the line is otherwise as it was"
 
 
@@ -187,6 +188,18 @@ def before_hidden(state: LineState, change: Change) -> bool:
     return (
         change.before != 0 and not at_end(state, change.distance_m) and abs(off) < state.now.near_m
     )
+
+
+def by_faults(state: LineState, change: Change) -> str:
+    """How much of a change new places before it explain, as `explained` says it."""
+    now, before, found = state.now, state.before, state.comparison
+    assert before is not None
+    assert found is not None
+    at = now.nearest(change.distance_m, now.near_m)
+    was = before.nearest(change.distance_m, now.resolution_m)
+    alike = np.nan if at is None or was is None else now.alike(at, before, was)
+    how = explained(change, found.changes, alike)
+    return "not known" if how == "more" and now.narrow else how
 
 
 def most_words(state: LineState) -> str:

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, explained
+from rfcal.feedline.changes import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
@@ -12,7 +12,7 @@ from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import line_verdict
 from rfcal.record.findings.line_band import farther_words
-from rfcal.record.findings.line_changes import before_hidden, most_words, of_end
+from rfcal.record.findings.line_changes import before_hidden, by_faults, most_words, of_end
 from rfcal.record.findings.line_loss import is_loss_measured, loss_db, weather_values
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
@@ -91,7 +91,7 @@ def _comparison_lines(line: LineState) -> list[str]:
         told += "" if before_hidden(line, c) else f", from {before} to {after}"
         if c is found.changes[0] and of_end(line, c):
             told = f"now reflects {after}" if c.closed else most_words(line)
-        told += f", {say.LINE_EXPLAINED}" if explained(c, found.changes) else ""
+        told += say.LINE_EXPLAINED.get(by_faults(line, c), "")
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:

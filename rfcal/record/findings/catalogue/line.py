@@ -58,7 +58,15 @@ LINE_IF_WET = (
     "{place} ({wet_m:.1f} m along the line if it is wet or other cable from {from_m:.1f} m "
     "to there)"
 )
-LINE_EXPLAINED = "as a fault before it explains"
+LINE_EXPLAINED = {
+    "all": ", as a fault before it explains",
+    "more": ", more than a fault before it explains",
+}
+LINE_THROUGH_IT = {
+    "all": ", which this alone can explain",
+    "more": ", but more changed at the line's end than this explains: look at the antenna too",
+    "not known": "; whether the antenna changed too is not known",
+}
 LINE_HIDES = "its last {near:.2g} m"
 LINE_END = (
     f"what the line ends in (antenna, feed point), or something in {LINE_HIDES}, at {{place}} "
