@@ -29,7 +29,7 @@ from rfcal.report.page import page
 from rfcal.report.text import match as match_words
 from rfcal.report.text.build import TOLD
 from tests.built_networks import two_port
-from tests.record.conftest import DEVICE_OHM, FREQUENCY, MATCH, bend, write
+from tests.record.conftest import BOX, DEVICE_OHM, FREQUENCY, MATCH, bend, touchstone, write
 from tests.record.test_refusals import refused
 
 
@@ -171,6 +171,13 @@ def test_what_is_in_series_in_a_device_carries_its_current(asked):
     assert "use parts that stand it, enclose them" in found
     said = "\n".join(match_words.match_lines(compute(asked).matches[0]))
     assert re.search(r"C1, .* A peak at 9 W\): mica or C0G \(NP0\), several in parallel", said)
+
+
+def test_a_sweep_after_building_on_other_points_is_refused(asked, capsys, tmp_path):
+    after = touchstone(FREQUENCY[1:], BOX.apply(np.full(40, 0.1 + 0j)))
+    (asked / "raw/after.s1p").write_text(after)
+    bend(asked, MATCH, MATCH + 'built = "raw/after.s1p"\n')
+    refused(asked, ["[match] 1 built", "40", "41", "'device'"], capsys, tmp_path)
 
 
 def test_a_target_out_of_reach_is_said(asked):

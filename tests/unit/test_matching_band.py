@@ -609,13 +609,6 @@ def test_trim_by_few_frequencies_warns_of_a_changed_load():
         assert ("a load that has changed" in found.message) == said
 
 
-def test_trim_wants_one_grid():
-    load, built = read_again(NETWORK, [0, 0, 0])
-    short = Quantity(built.value[1:])
-    with pytest.raises(MatchingError, match="60 points"):
-        trim.trim(NETWORK, FREQUENCY, load, short)
-
-
 def test_one_typed_frequency_is_enough():
     """A single measured point: designs, ranking, yield and sensitivity, without a dip to move."""
     goal = band.Goal(np.array([14e6]), np.array([20 - 35j]), 14e6, (14e6, 14e6))

@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.errors import MatchingError
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.trim import suspects
@@ -154,7 +153,6 @@ def trim(
     """
     from scipy.special import chdtri
 
-    _look_at_points(frequency, load, built)
     count, fits = len(network.elements), float(chdtri(2 * frequency.size, UNLIKELY))
     fit, unknowns, spreads, misfits = Fit.of(network, frequency, load, built, z_ref).explained()
     # what needs common errors that are unlikely by themselves does not fit either
@@ -216,14 +214,6 @@ def _mended(
         return verdict, off, promised
     # leads that make no difference are none to speak of
     return ("as designed", [], promised) if promised != promised else ("leads", off, promised)
-
-
-def _look_at_points(frequency: Real, load: Quantity, built: Quantity) -> None:
-    if not built.value.shape == load.value.shape == frequency.shape:
-        raise MatchingError(
-            f"the sweep after building has {built.value.size} points, the load's {load.value.size}"
-            f" and there are {frequency.size} frequencies: measure both on the same ones"
-        )
 
 
 def _decide(
