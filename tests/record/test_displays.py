@@ -556,17 +556,28 @@ def test_a_known_part_in_series_tells_the_sign(record, truth, part):
     assert holds(results.device("with it"), truth)
 
 
-@pytest.mark.parametrize("usual", [typed, unsigned], ids=["standards in full", "no sign at all"])
-def test_a_sweep_through_resonance_is_told_point_by_point(record, usual):
+@pytest.mark.parametrize(
+    ("usual", "displays"),
+    [
+        (typed, {}),
+        (unsigned, {}),
+        (unsigned, {"open": lambda z, m: over_range(z, m) + UNSIGNED + "\n"}),
+    ],
+    ids=["standards in full", "no sign at all", "and no open"],
+)
+def test_a_sweep_through_resonance_is_told_point_by_point(record, usual, displays):
     mhz = [18.0, 18.1, 18.2, 18.3, 18.4]
     truth = 54 + 1j * np.array([-13.1, -6.3, 0.6, 7.4, 14.3])
     with_it = truth + 1 / (2j * np.pi * np.array(mhz) * 1e6 * 1.5e-9)
-    devices, less = {"wire": truth, "with it": with_it}, {"wire": unsigned, "with it": unsigned}
+    devices = {"wire": truth, "with it": with_it}
+    less = {"wire": unsigned, "with it": unsigned} | displays
     path = 'same_as = "wire"\n[[measurement.between]]\nseries_capacitance_f = 1.5e-9\n'
     results = compute(record(devices, mhz, less, usual, more=path))
     assert not codes(results) & {"sign-unknown", "same-disagrees"}
     for device in results.devices:
-        low, high = np.moveaxis(device.interval[:, 1], -1, 0)
+        r, x = device.interval[:, 0], device.interval[:, 1]
+        assert np.all((r[:, 0] <= truth.real) & (truth.real <= r[:, 1]))
+        low, high = x.T
         assert np.all((low <= truth.imag) & (truth.imag <= high))
         assert np.all(high[:2] < 0)
         assert np.all(low[3:] > 0)

@@ -45,10 +45,7 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
             )
         )
     place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
-    artefacts = sorted(  # the one first that shows most of what may have moved
-        (*record.standards, *record.checks),
-        key=lambda item: {"short": 0, "open": 1}.get(item.model.kind if item.model else "", 2),
-    )
+    artefacts = sorted((*record.standards, *record.checks), key=_rank)
     again = {reread.of for reread in record.rereads}
     dull = [item.name for item in artefacts if item.name in again and _absorbs(item, record)]
     if not again and artefacts:
@@ -57,6 +54,11 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
     elif dull and len(dull) == len(again) and not _absorbs(artefacts[0], record):
         found.append(say.DULL_REREAD(artefact=artefacts[0].name, of=dull[0], **place))
     return found
+
+
+def _rank(item: Artefact) -> int:
+    """A short first, then an open: they show most of what may have moved."""
+    return {"short": 0, "open": 1}.get(item.model.kind if item.model else "", 2)
 
 
 def _absorbs(item: Artefact, record: Record) -> bool:

@@ -143,7 +143,9 @@ def chance_of_each(record: Record, sweeps: Mapping[str, Sweep]) -> float:
     """
     over = len(record.standards) > 3  # only then can they contradict each other
     swept = sum(sweeps[check.name].frequency.size > 1 for check in record.checks)
-    tests = over + swept + sum(map(len, (record.checks, record.rereads, record.measurements)))
+    twins = sum(item.same_as is not None for item in record.measurements)
+    tests = over + swept + twins
+    tests += sum(map(len, (record.checks, record.rereads, record.measurements)))
     return FALSE_ALARM / max(tests, 1)
 
 
