@@ -199,6 +199,30 @@ def test_a_check_exchanged_with_a_standard_or_read_of_one_is_told(checked):
     assert "'check' was really 'load'" in said(checked)
 
 
+@pytest.mark.parametrize("other", ["short", "load", "check"])
+def test_a_device_exchanged_with_a_standard_or_check_is_told(checked, other):
+    device, this = checked / "raw/device.s1p", checked / f"raw/{other}.s1p"
+    one, two = device.read_text(), this.read_text()
+    device.write_text(two)
+    this.write_text(one)
+    assert f"'{other}' and 'device' were exchanged" in said(checked)
+
+
+def test_a_turn_that_an_exchange_explains_is_not_called_conjugated(checked):
+    f = np.linspace(140e6, 150e6, 11)
+    true = {"short": -1, "open": 1, "load": 0, "check": from_impedance(150.0)}
+    true["device"] = from_impedance(40 + 1j * (f / 145e6 - 145e6 / f) * 300)
+    delay = 0.9 * np.exp(-4j * np.pi * f * 0.2e-9)
+    box = Bilinear.from_error_terms(0.05 + 0.03j + 0 * delay, 0.08j + 0 * delay, delay)
+    exchanged = {"load": "device", "device": "load"}
+    for name in true:
+        reflection = true[exchanged.get(name, name)]
+        seen = box.apply(np.full(11, reflection, complex))
+        (checked / f"raw/{name}.s1p").write_text(touchstone(f, seen))
+    assert "'load' and 'device' were exchanged" in said(checked)
+    assert "anticlockwise" not in {found.code for found in compute(checked).findings}
+
+
 def test_an_exchange_with_the_check_comes_before_values_that_are_fitted(checked):
     """At one frequency of R and X two fitted values explain as much."""
     put(checked, "load", from_impedance(150.0))

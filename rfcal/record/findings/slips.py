@@ -3,7 +3,7 @@
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from itertools import combinations
+from itertools import combinations, product
 from typing import Literal
 
 import numpy as np
@@ -16,6 +16,7 @@ from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, seen_bey
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.models.cables import CABLES
+from rfcal.models.interpolation import points_of
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
@@ -187,6 +188,24 @@ def exchanges(
         yield replace(slip, against=any(name in stayed for name in pair))
 
 
+def of_devices(
+    devices: Collection[Sweep], names: Iterable[str], z_ref: float, stayed: Collection[str]
+) -> Iterator[Slip]:
+    """Readings of devices under the name of a standard or check, and the other way round."""
+    for name, device in product(names, devices):
+
+        def moved(scene: Scene, _: float, name: str = name, device: Sweep = device) -> Scene:
+            index = points_of(scene.solved.frequency, device.frequency)
+            if index is None:
+                return scene
+            x = renormalise(device.reflection[index], device.z_ref, z_ref)
+            return scene.other("seen", (name,), lambda _: x)
+
+        said = partial(say.SUSPECT_EXCHANGED.format, name=name, other=device.label)
+        decides = (say.BY_READING, (name, device.label))
+        yield Slip(said, moved, seldom=SELDOM, against=name in stayed, decides=decides)
+
+
 def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator[Slip]:
     """Numbers of one reading that mean something else, or of all readings."""
     names = tuple(names)
@@ -206,13 +225,9 @@ def other_references(read: Mapping[str, Sweep], z_ref: float) -> Iterator[Slip]:
         def moved(
             scene: Scene, meant: float, own: float = own, names: Sequence[str] = names
         ) -> Scene:
-            for name in scene.seen.keys() & names:
-                scene = scene.other(
-                    "seen",
-                    (name,),
-                    lambda x: renormalise(renormalise(x, z_ref, own), meant, z_ref),
-                )
-            return scene
+            here = [name for name in scene.seen if name in names]
+            change = partial(map, lambda x: renormalise(renormalise(x, z_ref, own), meant, z_ref))
+            return scene.other("seen", here, lambda *each: tuple(change(each))) if here else scene
 
         for meant in {*USUAL_OHM, z_ref} - {own}:
             said = partial(say.SUSPECT_REFERENCE.format, names=quoted(names), meant=meant, own=own)
@@ -221,27 +236,20 @@ def other_references(read: Mapping[str, Sweep], z_ref: float) -> Iterator[Slip]:
 
 def of_unit(checks: Sequence[Check]) -> Iterator[Slip]:
     """Frequencies a thousand times off, by a line; or a check that was read before it."""
-    behind = [check for check in checks if any(map(_is_line, check.inputs.path))]
-    if not behind:
-        return
-    ends = np.array([f(c.frequency) for f in (np.min, np.max) for c in behind])
-    for times, than in ((1e3, say.HIGHER), (1e-3, say.LOWER)):
-        low, high = times * ends.min(), times * ends.max()
+    behind = [check for check in checks if by_figures(check.inputs)]
+    for times, than in ((1e3, say.HIGHER), (1e-3, say.LOWER)) if behind else ():
+        low = times * min(check.frequency[0] for check in behind)
+        high = times * max(check.frequency[-1] for check in behind)
         if USUAL_HZ[0] <= low and high <= USUAL_HZ[1]:
             said = partial(say.SUSPECT_UNIT.format, low=low / 1e6, high=high / 1e6, than=than)
             yield Slip(said, _faster, (times,), SELDOM, decides=(say.BY_SETTINGS, ()))
     for check in behind:
 
         def bare(scene: Scene, _: float, name: str = check.name) -> Scene:
-            here = scene.check is not None and scene.check.name == name
-            return replace(scene, path=()) if here else scene
+            return replace(scene, path=()) if name in scene.seen else scene
 
         said = partial(say.SUSPECT_ABSENT.format, at=check.at, name=check.name)
         yield Slip(said, bare, seldom=SELDOM, decides=(say.BY_PLACE, ()))
-
-
-def _is_line(step: Step) -> bool:
-    return isinstance(step.element, LineByFigures)
 
 
 def _faster(scene: Scene, times: float) -> Scene:
@@ -261,12 +269,15 @@ def all_slips(
     stayed: Collection[str],
     meant: Mapping[str, Meanings],
     read: Mapping[str, Sweep],
+    devices: Collection[str],
 ) -> Iterator[Slip]:
     """All that is tried, the likelier ones first."""
     solved = scenes[0].solved
     checks = [scene.check for scene in scenes if scene.check is not None]
     yield from exchanges(combinations(solved.names, 2), stayed=stayed)
-    yield from misreadings((*solved.names, *(check.name for check in checks)), meant)
+    names = (*solved.names, *(check.name for check in checks))
+    yield from misreadings(names, meant)
+    yield from of_devices([read[name] for name in devices], names, z_ref, stayed)
     yield from other_references(read, z_ref)
     yield from of_unit(checks)
     for name, known in zip(solved.names, solved.known, strict=True):

@@ -191,6 +191,8 @@ def about_analyzer(
         why = say.OR_LEAD.format(metres=metres)
     else:
         where = span_mhz(frequency, frequency > 0)
+        if turn.backward and any(f"'{name}'" in why for name in calibration.names):
+            return []  # what explains a contradiction explains the turn as well
         if turn.backward:
             degrees = np.degrees(-2 * np.pi * turn.delay * np.ptp(frequency))
             return [say.ANTICLOCKWISE(degrees=degrees, where=where)]

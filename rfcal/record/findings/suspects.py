@@ -39,6 +39,7 @@ def explained(
     stayed: Collection[str],
     meant: Mapping[str, Meanings],
     read: Mapping[str, Sweep],
+    devices: Collection[str],
 ) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
@@ -46,7 +47,7 @@ def explained(
     neither. What is chosen of many sizes explains more by chance, so it comes later.
     The chance [1] is that of each test's false alarm; `stayed` names what was read again where
     nothing of it has moved, `meant` says what else the numbers of a reading may mean, and `read` is
-    all that was read.
+    all that was read, of it the `devices` whose displays show all.
     """
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
@@ -58,7 +59,7 @@ def explained(
         said: (odd, False, 0.0, said, (say.BY_READING, (check.name,)))
         for said, check in corrected.items()
     }
-    for slip in all_slips(scenes, z_ref, stayed, meant, read):
+    for slip in all_slips(scenes, z_ref, stayed, meant, read, devices):
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
         changed = [scene for scene in moved if id(scene) not in as_read]

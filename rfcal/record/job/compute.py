@@ -214,7 +214,10 @@ class _Job:
         if solved:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             judged["stayed"] = stayed
-            why = explained(self.calibration, checks, read=self.sweeps, **judged)
+            measured = self.record.measurements
+            shown = [item.name for item in measured if not item.reading.shows_less]
+            read: Any = {"read": self.sweeps, "devices": shown}
+            why = explained(self.calibration, checks, **read, **judged)
             own = self.bench.standards[0].reading.z_ref
             found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
