@@ -140,12 +140,15 @@ def _add_output(add: Callable[..., Any], *, required: bool = True) -> None:
 
 
 def _report(options: argparse.Namespace) -> None:
+    from rfcal.record.archive import require_room
     from rfcal.record.export import earlier_files
+    from rfcal.record.format.schema import load
     from rfcal.report.page import output_files
     from rfcal.report.summary import summary_lines
     from rfcal.report.text.match import match_lines
 
-    results = compute.compute(options.folder, say=_progress)
+    require_room(record := load(options.folder))
+    results = compute.compute(record, say=_progress)
     _progress("figures and tables of the page")
     output = output_files(results, _progress)
     gone = _write(options, output, results, earlier=earlier_files)

@@ -13,6 +13,7 @@ import tempfile
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from hashlib import sha256
 from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
@@ -21,7 +22,7 @@ from typing import Any
 from rfcal.errors import RecordError
 from rfcal.readings.content import require_plain
 from rfcal.record.files import write_files
-from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, named_files
+from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, Record, named_files
 from rfcal.record.job.compute import compute
 from rfcal.record.json_text import parsed
 from rfcal.record.results import Results, fingerprint
@@ -91,13 +92,26 @@ def recomputed(source: Path) -> Results:
 def pack(files: Mapping[str, bytes]) -> dict[str, str]:
     """A record's files by their relative path, compressed and in base 64."""
     require_portable(files, FILE, ": rename it, so that the page can give it back anywhere")
-    if sum(map(len, files.values())) > MOST_CARRIED:
-        why = f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry"
-        raise RecordError(FILE, "", f"{why}: keep fewer points, or correct them in Python")
+    _require_room(map(len, files.values()))
     return {
         name: base64.b64encode(zlib.compress(content, 6)).decode("ascii")
         for name, content in files.items()
     }
+
+
+def require_room(record: Record) -> None:
+    """Refuse a record that its page could not carry, by the sizes of the files it names."""
+    found = [len(record.content)]
+    for name in named_files(record.content):
+        with suppress(OSError, ValueError):  # what cannot be read is refused by who reads it
+            found.append(require_plain(record.folder / name))
+    _require_room(found)
+
+
+def _require_room(sizes: Iterable[int]) -> None:
+    if sum(sizes) > MOST_CARRIED:
+        why = f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry"
+        raise RecordError(FILE, "", f"{why}: keep fewer points, or correct them in Python")
 
 
 def unpack(packed: Any, file: str) -> dict[str, bytes]:

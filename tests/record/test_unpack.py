@@ -8,8 +8,11 @@ import zlib
 
 import pytest
 
+from rfcal import cli
 from rfcal.cli import main
+from rfcal.errors import RecordError
 from rfcal.record import archive
+from rfcal.record.job.compute import compute
 from tests.record.conftest import bend
 
 ELEMENT = re.compile(r'(<script type="application/json" id="record"[^>]*>)(.*?)(</script>)', re.S)
@@ -162,8 +165,13 @@ def test_no_page_is_written_that_could_not_be_unpacked(filed, tmp_path, capsys, 
     assert main(["check", str(filed)]) == 0
 
 
-def test_no_page_is_written_that_is_too_large_to_be_unpacked(filed, tmp_path, capsys, monkeypatch):
+def test_what_no_page_can_carry_is_refused_before_it_is_computed(
+    filed, tmp_path, capsys, monkeypatch
+):
     monkeypatch.setattr(archive, "MOST_CARRIED", 2_000)
+    with pytest.raises(RecordError, match="a page can carry"):
+        archive.script(compute(filed))
+    monkeypatch.setattr(cli.compute, "compute", None)
     assert main(["report", str(filed), "--output", str(tmp_path / "o")]) == 2
     assert "a page can carry" in capsys.readouterr().err
     assert not (tmp_path / "o").exists()
