@@ -191,7 +191,9 @@ def _write(options: argparse.Namespace, output: dict, results: Any = None, **how
 def _check(options: argparse.Namespace) -> None:
     from rfcal.report.summary import check_lines
 
-    _say(*check_lines(compute.inspect(options.folder)))
+    results = compute.inspect(options.folder, say=_progress)
+    _progress("")
+    _say(*check_lines(results))
 
 
 def _plan(options: argparse.Namespace) -> None:

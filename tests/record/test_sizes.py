@@ -121,6 +121,15 @@ def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
     assert "d5 (typed) and 995 more" in capsys.readouterr().out
 
 
+def test_check_says_what_it_is_at_with_many_measurements(typed, monkeypatch):
+    said = []
+    monkeypatch.setattr(cli, "_progress", said.append)
+    assert main(["check", str(typed)]) == 0
+    steps = ("reading 'device'", "the error terms", "correcting 'device'", "judging 'device'")
+    assert [one for one in said if one in steps] == list(steps)
+    assert said[-1] == ""  # so that the answer stands on a line of its own
+
+
 def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
     with (typed / "record.toml").open("a") as file:
         for i in range(6):

@@ -83,9 +83,14 @@ def compute(
     return _asked(_Job(record, say))
 
 
-def inspect(record: Record | str | Path) -> Results:
-    """Read and judge the raw readings of a record; no device is corrected, none matched."""
-    return _asked(_Job(record), correct=False)
+def inspect(
+    record: Record | str | Path, *, say: Callable[[str], object] = lambda said: None
+) -> Results:
+    """Read and judge the raw readings of a record; no device is assessed, none matched.
+
+    What `say` is told is as in `compute`.
+    """
+    return _asked(_Job(record, say), correct=False)
 
 
 def _asked(job: "_Job", *, correct: bool = True) -> Results:
@@ -121,6 +126,7 @@ class _Job:
     def solve(self) -> None:
         """The error terms, and what artefacts are."""
         record = self.record
+        self.say("the error terms")
         self.meant = meanings(record, self.sweeps)
         for artefact in (*record.standards, *record.checks):
             model, table = readings.model_of(record, artefact)
@@ -212,6 +218,7 @@ class _Job:
         stayed = [again.moved.of for again in rereads if still]
         why = ""
         if solved:
+            self.say(f"whether {len(self.record.standards)} standards and the checks agree")
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             judged["stayed"] = stayed
             measured = self.record.measurements
@@ -231,6 +238,7 @@ class _Job:
         devices = self._corrected()
         judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
         for item, device in zip(self.record.measurements, devices, strict=True):
+            self.say(f"judging '{device.name}'")
             sound = soundness(self.findings, checked, device.name)
             meant = self.meant[device.name]
             found = about_device(device, meant=meant, sound=sound, **judged)
@@ -354,6 +362,8 @@ class _Job:
 
         def made(bench: Bench, sweep: Sweep) -> Device:
             own = bench is self.bench  # else one that a display's options make
+            if own:
+                self.say(f"correcting '{item.name}'")
             at = here if own else bench.at(bench.calibration(self.grid), sweep.frequency)
             inputs, reflection = bench.corrected(at, sweep, bench.steps(at, elements))
             seed = self.record.seed
