@@ -5,7 +5,6 @@ longer in the sun; then the difference of the two is taken as a sum of echoes, a
 to places.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -13,11 +12,11 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.comparison import LEAST, Change, Comparison, closed, slowed
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
 from rfcal.feedline.fault_kinds import (
-    JOINT,
     LOSSIEST,
     RESISTIVE,
     SLOWING,
@@ -27,13 +26,10 @@ from rfcal.feedline.fault_kinds import (
 )
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
-from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, closes, find_shift
+from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, find_shift
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
-
-LEAST = 0.02
-"""Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
 AT_ONE = 0.04
 """What differs by more at one frequency alone [1] is the end's, as a feed point that corroded in a
@@ -45,15 +41,8 @@ EDGE = 0.05
 LEAST_NEW = 0.01
 """The same where nothing was seen before."""
 
-MORE = 2.0
-"""What reflects so many times as much as it did is a fault that has come."""
-
 CLUSTER = 3.0
 """Within this many resolutions a weaker echo of the difference is part of a stronger one."""
-
-ALIKE, UNLIKE = 0.99, 0.975
-"""What ends a line is as it was if what comes from there goes over the band as it did to the first
-of these parts, and is not below the second (by simulation)."""
 
 LEAST_END = 0.3
 """What reflected most is an end if it was so much [1], and no joint."""
@@ -70,46 +59,6 @@ PIECES = np.linspace(-REACH_M, REACH_M, 601)
 
 MOST_CHANGE = 2.0
 """What is reflected changes by no more [1]: from all of it to all of it turned round."""
-
-
-@dataclass(frozen=True, eq=False)
-class Change:
-    """One difference between two sweeps of a line."""
-
-    distance_m: float
-    what: str  # "new", "gone" or "changed"
-    before: complex  # mean reflection over the band in the baseline [1], zero where there was none
-    after: complex  # and now
-    size: float  # of the difference, phase counted, root mean square over the band [1]
-    kind: str  # of the event now; in the baseline for one that is gone
-    fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
-    closed: bool = False  # whether nothing is seen beyond it any more
-
-    @property
-    def more(self) -> complex:
-        """By how much more it reflects [1]."""
-        return self.after - self.before
-
-    @property
-    def grown(self) -> bool:
-        """Whether it is new, or reflects far more than it did."""
-        return self.what != "gone" and abs(self.after) > MORE * abs(self.before)
-
-
-@dataclass(frozen=True, eq=False)
-class Comparison:
-    """A line against an earlier sweep of it."""
-
-    # near to far; read the nearest first: a new fault keeps part of the wave from all that lies
-    # beyond it, so that farther events seem changed too
-    changes: tuple[Change, ...]
-    shift: Shift | None  # how the line's places have moved; None where that is not significant
-    lost: Lost | None  # what it loses more all along it, made good like the shift
-    largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
-    largest_hz: float  # where that is
-    came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
-    pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
-    weather: Lost | None = None  # the same, or less, as weather makes it
 
 
 def compare(
@@ -166,30 +115,6 @@ class _Sweeps:
     end_m: float  # and ends
     at_one: float = AT_ONE  # what at one frequency is a change of that end [1]
     piece_m: float = 0.0  # how long a piece was put in or taken out
-
-
-def closed(before: float, was: str, after: float, now: str) -> bool:
-    """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
-    # by its kind behind a fault too, which keeps part of the wave back
-    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
-
-
-def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
-    """How much of a change new places before it explain: all, not known, or more has changed.
-
-    Nothing where there are none; `alike` is how alike what comes from there goes over the band.
-    """
-    new = [c for c in changes if c.grown and c.distance_m < change.distance_m]
-    if change.what != "changed" or not new:
-        return ""
-    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
-    passed = float(np.prod([max(1 - c.size, 0.0) for c in new])) ** 2
-    less = float(abs(change.before) - abs(change.after))
-    off = max(-less, less - (1 - passed) * abs(change.before))
-    if off < LEAST and alike > ALIKE:
-        return "all"
-    plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
-    return "more" if plain and (off > 2 * LEAST or alike < UNLIKE) else "not known"
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
@@ -361,12 +286,6 @@ def _slowing(new: list[Change], size: float, near: float) -> Change:
     # of a piece put in, the far end lies as far behind the near one as places moved
     piece = abs(likely.distance_m - new[0].distance_m - size) < near
     return new[0] if piece else likely
-
-
-def slowed(change: Change, frequency: Real, speed: float) -> float:
-    """By how much a reactance that is new makes what lies behind it seem farther [m]."""
-    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
-    return float(abs(change.after) / np.mean(frequency) / (2 * np.pi) * speed)
 
 
 def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:

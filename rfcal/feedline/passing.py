@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.changes import MORE, UNLIKE
+from rfcal.feedline.comparison import MORE, UNLIKE
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes import Comparison
+from rfcal.feedline.comparison import Comparison
 from rfcal.feedline.loss import Lost
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group

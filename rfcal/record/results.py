@@ -10,7 +10,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.components.fit import Verdict
-from rfcal.feedline.changes import Comparison
+from rfcal.feedline.comparison import Comparison
 from rfcal.feedline.faults import Events
 from rfcal.feedline.fit import LineProperties
 from rfcal.feedline.loss import Lost

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.changes import LEAST
+from rfcal.feedline.comparison import LEAST
 from rfcal.models.line import Line
 from rfcal.record.findings.line import about_line, line_verdict
 from rfcal.record.format.line import LineCheck

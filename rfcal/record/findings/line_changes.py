@@ -5,7 +5,7 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST, Change, explained, slowed
+from rfcal.feedline.comparison import LEAST, Change, explained, slowed
 from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING

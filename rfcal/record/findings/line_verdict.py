@@ -7,7 +7,7 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST
+from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.end import BEHIND, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import (
     CRUSH,

@@ -9,7 +9,8 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline import end as line_end
-from rfcal.feedline.changes import Comparison, closed, compare
+from rfcal.feedline.changes import compare
+from rfcal.feedline.comparison import Comparison, closed
 from rfcal.feedline.end import REACH
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties

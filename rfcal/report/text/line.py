@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.changes import LEAST
+from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift

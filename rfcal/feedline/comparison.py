@@ -1,0 +1,94 @@
+"""What a difference between two sweeps of a line is, and what it explains of others."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.feedline.end import WHOLE
+from rfcal.feedline.fault_kinds import JOINT, RESISTIVE
+from rfcal.feedline.loss import Lost
+from rfcal.feedline.shift import Shift, closes
+from rfcal.maths.reflection import Complex, Real
+
+LEAST = 0.02
+"""Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
+
+
+MORE = 2.0
+"""What reflects so many times as much as it did is a fault that has come."""
+
+
+ALIKE, UNLIKE = 0.99, 0.975
+"""What ends a line is as it was if what comes from there goes over the band as it did to the first
+of these parts, and is not below the second (by simulation)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One difference between two sweeps of a line."""
+
+    distance_m: float
+    what: str  # "new", "gone" or "changed"
+    before: complex  # mean reflection over the band in the baseline [1], zero where there was none
+    after: complex  # and now
+    size: float  # of the difference, phase counted, root mean square over the band [1]
+    kind: str  # of the event now; in the baseline for one that is gone
+    fits: tuple[str, ...] = ()  # kinds that fit it where its kind is not known
+    closed: bool = False  # whether nothing is seen beyond it any more
+
+    @property
+    def more(self) -> complex:
+        """By how much more it reflects [1]."""
+        return self.after - self.before
+
+    @property
+    def grown(self) -> bool:
+        """Whether it is new, or reflects far more than it did."""
+        return self.what != "gone" and abs(self.after) > MORE * abs(self.before)
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """A line against an earlier sweep of it."""
+
+    # near to far; read the nearest first: a new fault keeps part of the wave from all that lies
+    # beyond it, so that farther events seem changed too
+    changes: tuple[Change, ...]
+    shift: Shift | None  # how the line's places have moved; None where that is not significant
+    lost: Lost | None  # what it loses more all along it, made good like the shift
+    largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
+    largest_hz: float  # where that is
+    came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
+    pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
+    weather: Lost | None = None  # the same, or less, as weather makes it
+
+
+def closed(before: float, was: str, after: float, now: str) -> bool:
+    """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
+    # by its kind behind a fault too, which keeps part of the wave back
+    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
+
+
+def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
+    """How much of a change new places before it explain: all, not known, or more has changed.
+
+    Nothing where there are none; `alike` is how alike what comes from there goes over the band.
+    """
+    new = [c for c in changes if c.grown and c.distance_m < change.distance_m]
+    if change.what != "changed" or not new:
+        return ""
+    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
+    passed = float(np.prod([max(1 - c.size, 0.0) for c in new])) ** 2
+    less = float(abs(change.before) - abs(change.after))
+    off = max(-less, less - (1 - passed) * abs(change.before))
+    if off < LEAST and alike > ALIKE:
+        return "all"
+    plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
+    return "more" if plain and (off > 2 * LEAST or alike < UNLIKE) else "not known"
+
+
+def slowed(change: Change, frequency: Real, speed: float) -> float:
+    """By how much a reactance that is new makes what lies behind it seem farther [m]."""
+    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
+    return float(abs(change.after) / np.mean(frequency) / (2 * np.pi) * speed)
