@@ -126,7 +126,7 @@ def stated_line(rng, frequency, length, by_length):
 
 @pytest.mark.parametrize("by_length", [True, False], ids=["length", "velocity factor"])
 def test_a_stated_length_by_wide_steps(by_length):
-    """Half of them are longer than their steps show."""
+    """A third of them are longer than their steps show."""
     rng = np.random.default_rng([2715, by_length])
     lines = 80 if by_length else 20
     print(f"\n{lines} lines each, their {'length' if by_length else 'velocity factor'} stated")
