@@ -59,6 +59,7 @@ class Fit:
     chi_square: float = np.inf
     local: float = np.inf  # squared scatter from point to point over the expected one
     converged: bool = False
+    chance: float = FALSE_ALARM  # of what it leaves being significant without cause
 
     @property
     def excess(self) -> float:
@@ -75,7 +76,7 @@ class Fit:
         """Whether chance alone seldom leaves as much."""
         from scipy.special import chdtrc
 
-        return bool(chdtrc(self.freedom, self.chi_square) < FALSE_ALARM)
+        return bool(chdtrc(self.freedom, self.chi_square) < self.chance)
 
     @property
     def criterion(self) -> float:
@@ -145,6 +146,7 @@ class Sweep:
     reflection: Quantity
     z_ref: float  # [ohm]
     answer: int = 0  # index of the frequency at which the answer is quoted
+    chance: float = FALSE_ALARM  # [1] that its own circuit is said not to describe it
 
     @property
     def scale(self) -> Scale:
@@ -183,7 +185,7 @@ def fit(name: str, circuit: Circuit, sweep: Sweep, weighting: Weighting) -> Fit:
         solved = Quantity(found.x.astype(complex), weighting.solved(found.jac))
         chi_square = weighting.chi_square(left, by_each(found.x))
         told = chi_square, _local(weighting.apart(left)), bool(found.success)
-        return Fit(name, circuit, sweep.scale, solved, left, free, *told)
+        return Fit(name, circuit, sweep.scale, solved, left, free, *told, sweep.chance)
 
 
 def _local(residual: Real) -> float:

@@ -1,10 +1,13 @@
 """A part in a record: keys, answer first on every face, and what is refused."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import chdtri
 
+from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import RecordError
 from rfcal.record.job.compute import compute
 from rfcal.report.page import output_files
@@ -40,6 +43,17 @@ def recorded(folder, impedance, *, said="", frequency=FREQUENCY):
     (folder / "part.s1p").write_text("# HZ S RI R 50\n" + "\n".join(rows))
     (folder / "record.toml").write_text(RECORD + said)
     return folder
+
+
+def test_a_part_shares_the_one_chance_of_a_false_alarm(tmp_path):
+    w = 2 * np.pi * FREQUENCY
+    impedance = 2 + 1j * w * 1e-6
+    (part,) = compute(recorded(tmp_path, impedance)).parts
+    fit = part.verdict.fits[0]
+    assert fit.chance == FALSE_ALARM / 2  # the device is asked whether it is passive
+    # what half of the whole chance leaves is no longer significant
+    share = float(chdtri(fit.freedom, 0.75 * FALSE_ALARM))
+    assert not replace(fit, chi_square=share).significant
 
 
 def two_port(file, s21):

@@ -99,9 +99,10 @@ def at_port(
     wanted: ComponentRequest,
     device: Device,
     at_plane: Callable[[Reading, str], tuple[Real, Quantity]],
+    chance: float,
 ) -> Part:
     """What part a corrected device is; sweeps of a fixture are corrected by `at_plane`."""
-    sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer)
+    sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer, chance)
     ends = []
     for file, end in zip(wanted.fixture, FIXTURE, strict=False):
         grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
@@ -111,7 +112,11 @@ def at_port(
 
 
 def between_ports(
-    wanted: ComponentRequest, record: Record, worth: Analyzer, sweeps: Sequence[TwoPortSweep]
+    wanted: ComponentRequest,
+    record: Record,
+    worth: Analyzer,
+    sweeps: Sequence[TwoPortSweep],
+    chance: float,
 ) -> Part:
     """What part was read between two ports, by what passes in parts of what passes a through."""
     item = next(m for m in record.between_ports if m.name == wanted.measurement)
@@ -126,4 +131,5 @@ def between_ports(
     how = through, ports, wanted.method, z_ref
     whole, *others = (reflection_of(one, *how) for one in (read, *ends))
     _require_finite(wanted, frequency, whole)
-    return _part(wanted, Sweep(frequency, whole, z_ref, answer_of(item, frequency)), others)
+    answer = answer_of(item, frequency)
+    return _part(wanted, Sweep(frequency, whole, z_ref, answer, chance), others)

@@ -311,8 +311,10 @@ class _Job:
         """What part one measurement is of."""
         name = wanted.measurement
         if wanted.between_ports:
-            return between_ports(wanted, self.record, self.bench.analyzer, self.ports[name])
-        return at_port(wanted, next(d for d in devices if d.name == name), self._at_plane)
+            worth, read = self.bench.analyzer, self.ports[name]
+            return between_ports(wanted, self.record, worth, read, self.chance)
+        device = next(d for d in devices if d.name == name)
+        return at_port(wanted, device, self._at_plane, self.chance)
 
     def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Unknown:
         """Networks for one measurement, or why nothing is known of it."""

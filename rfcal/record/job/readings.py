@@ -145,7 +145,7 @@ def chance_of_each(record: Record, sweeps: Mapping[str, Sweep]) -> float:
     swept = sum(sweeps[check.name].frequency.size > 1 for check in record.checks)
     twins = sum(item.same_as is not None for item in record.measurements)
     tests = over + swept + twins
-    tests += sum(map(len, (record.checks, record.rereads, record.measurements)))
+    tests += sum(map(len, (record.checks, record.rereads, record.measurements, record.components)))
     return FALSE_ALARM / max(tests, 1)
 
 
