@@ -85,7 +85,7 @@ def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
     if off < LEAST and alike > ALIKE:
         return "all"
     plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
-    return "more" if plain and (off > 2 * LEAST or alike < UNLIKE) else "not known"
+    return "more" if plain and (less < -2 * LEAST or alike < UNLIKE) else "not known"
 
 
 def slowed(change: Change, frequency: Real, speed: float) -> float:
