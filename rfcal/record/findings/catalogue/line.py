@@ -266,6 +266,7 @@ LINE_MISFIT = warning(
     "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "
     "the reflection), where {expected:.2g} was to be expected, so its properties are doubtful: "
-    "look whether the far end was really open or short, whether the line was damaged or in several "
-    "pieces, and whether one calibration served both.",
+    "look whether the far end was really open or short, whether one calibration served both, "
+    "whether the line was damaged or in several pieces, and whether it is longer than the steps "
+    "show (state length_m, or sweep in smaller steps).",
 )
