@@ -154,6 +154,19 @@ def test_a_sign_with_which_a_device_would_give_power_is_none(record):
     assert holds(results.device("part"), 1 + 100j)
 
 
+def test_a_sign_with_which_a_sweep_is_of_nothing_passive_is_none(record):
+    """30 ohm and 10 pF, too lossy to tell by how X goes from one point to the next."""
+    mhz = np.arange(120, 171, 5)
+    truth = 30 + 1 / (2e6j * np.pi * mhz * 10e-12)
+    results = compute(record({"device": truth}, mhz, {"device": unsigned}))
+    device = results.device("device")
+    assert device.other is None
+    assert holds(device, truth[device.answer])
+    assert not {"sign-unknown", "not-passive"} & codes(results)
+    (told,) = (f.message for f in results.findings if f.code == "sign-told")
+    assert "from 120 to 170 MHz by how R and X change" in told
+
+
 def test_a_lossy_device_keeps_both_answers_at_two_frequencies(record):
     results = compute(
         record({"part": 90 - 1j * np.array([60, 64])}, [14.0, 14.6], {"part": unsigned})

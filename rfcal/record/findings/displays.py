@@ -156,15 +156,18 @@ def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...
 def about_signs(
     device: Device,
     by_rising: NDArray[np.bool_],
+    by_course: NDArray[np.bool_],
     by_power: NDArray[np.bool_],
     by_others: Mapping[str, NDArray[np.bool_]],
 ) -> list[Finding]:
     """How the sign of X was told that a display does not show."""
     f, others = device.frequency, by_others.items()
     by_power = by_power & ~np.any([by_power & ~by_power, *by_others.values()], axis=0)
-    ways = [(say.BY_RISING, "", by_rising), (say.BY_POWER, "", by_power)]
+    ways = {say.BY_RISING: by_rising, say.BY_COURSE: by_course, say.BY_POWER: by_power}
+    all_ways = [(way, "", where) for way, where in ways.items()]
+    all_ways += [(say.BY_OTHER, name, where) for name, where in others]
     found = []
-    for way, other, points in [*ways, *((say.BY_OTHER, name, where) for name, where in others)]:
+    for way, other, points in all_ways:
         at = np.flatnonzero(points)
         if at.size:
             ends = [f"{device.at(hz).reactance} at {mhz(hz)}" for hz in np.unique(f[at[[0, -1]]])]

@@ -21,6 +21,7 @@ from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.findings.displays import about_signs
+from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.format.schema import Reading, Record
 from rfcal.record.job.readings import require_same_grid
 from rfcal.uncertainty.derived import Figure, Figures, ends_of
@@ -166,14 +167,20 @@ def answers(
         np.array([_own_doubt(d) for d in pair]),
     )
     allowed = np.where(np.any(there & rise, axis=0), there & rise, there)
+    rising_told = there[0] & there[1] & ~(allowed[0] & allowed[1])
+    two = allowed[0] & allowed[1] & _apart(*pair)
+    course = np.zeros_like(two)
+    if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
+        passive = [not beyond_passive(first.frequency, one.reflection) for one in pair]
+        if passive[0] != passive[1]:
+            allowed, course, two = allowed & np.array(passive)[:, None], two, course
     both = allowed[0] & allowed[1]
-    two = both & _apart(*pair)
     sign = np.where(both & ~two, 0, np.where(allowed[0], 1, -1))
     device = pair[0] if np.all(sign == 1) else pair[1] if np.all(sign == -1) else answer(sign)
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
         device = having(device.figures, device, other=other)
-    found = about_signs(device, there[0] & there[1] & ~both, there[0] ^ there[1], told)
+    found = about_signs(device, rising_told, course, there[0] ^ there[1], told)
     return device, found, replace(left, possible=all_of_it.of_sign(np.where(both, 0, sign)))
 
 

@@ -97,6 +97,7 @@ REMAINS_SIGN = (
 SIGN_TOLD = note("sign-told: {device}", "The sign of X of '{device}' was told {how}.")
 BY_POWER = "{where} by this: with the other it would give power"
 BY_RISING = "{where} by how X changes with frequency: where little is lost, reactance rises with it"
+BY_COURSE = "{where} by how R and X change with frequency: with the other nothing passive does so"
 BY_OTHER = "by '{other}', the same device read another way, and the two agree: X is {ends}"
 SAME_DISAGREES = warning(
     "same-disagrees: {device}",
