@@ -19,7 +19,7 @@ from rfcal.measurement.error_terms import Calibration, implausible, turn_of
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.network import Network
-from rfcal.readings.rows import MOST_POINTS
+from rfcal.readings.rows import MOST_POINTS, Say, silent
 from rfcal.readings.sweep import Sweep, read_sweep
 
 AnyStandard = TypeVar("AnyStandard", bound=Reflector)
@@ -28,7 +28,12 @@ CONTRADICTION = 1e-6
 """Chance below which residuals of four standards or more contradict each other at a frequency."""
 
 
-def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_OHM) -> Sweep:
+def read(
+    *files: str | Path,
+    name: str = "",
+    z_ref: float = defaults.REFERENCE_OHM,
+    progress: Say = silent,
+) -> Sweep:
     """A raw reading from a Touchstone or CSV file, or the mean of several of one thing.
 
     Parameters
@@ -39,6 +44,8 @@ def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_O
         What it is of; the (first) file's name without its ending by default.
     z_ref : float
         Reference impedance [ohm] of a CSV file of reflections; a Touchstone file says its own.
+    progress : callable
+        Called with a few words on how far it is, such as ``print``, for somebody who waits.
 
     Returns
     -------
@@ -58,7 +65,7 @@ def read(*files: str | Path, name: str = "", z_ref: float = defaults.REFERENCE_O
         raise ArgumentError(
             f"one file is named twice among {', '.join(names):.200}: only new readings scatter"
         )
-    return read_sweep(Path(), *names, label=label, z_ref=z_ref, most=MOST_POINTS)
+    return read_sweep(Path(), *names, label=label, z_ref=z_ref, most=MOST_POINTS, say=progress)
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +122,9 @@ class CalibratedAnalyzer:
         """Gain of the way there and back [1], shape (F,)."""
         return self.terms.error_box.reflection_tracking
 
-    def correct(self, reading: Sweep | Network, *, name: str = "") -> Device:
+    def correct(
+        self, reading: Sweep | Network, *, name: str = "", progress: Say = silent
+    ) -> Device:
         """The device that a raw reading was taken of, at the standards' plane.
 
         Parameters
@@ -124,6 +133,9 @@ class CalibratedAnalyzer:
             The raw reading; its frequencies lie within those of the standards.
         name : str
             Name of the device; that of the reading by default.
+        progress : callable
+            Called with a few words on how far it is, and again where more is asked of very many
+            points later.
 
         Returns
         -------
@@ -138,7 +150,7 @@ class CalibratedAnalyzer:
         """
         sweep = _sweep(reading, name)
         here = self.bench.at(self.terms, sweep.frequency)
-        inputs, reflection = self.bench.corrected(here, sweep)
+        inputs, reflection = self.bench.corrected(here, sweep, say=progress)
         middle = sweep.frequency.size // 2
         return Device(sweep.label, sweep, inputs, reflection, self.bench, (), middle)
 
@@ -186,6 +198,7 @@ def calibrate(
     *,
     analyzer: Analyzer | None = None,
     z_ref: float = defaults.REFERENCE_OHM,
+    progress: Say = silent,
 ) -> CalibratedAnalyzer:
     """Find the error terms of an analyzer, and of all before the plane, from known standards.
 
@@ -198,6 +211,8 @@ def calibrate(
         What one raw reading is worth.
     z_ref : float
         Reference impedance of all results [ohm]; readings in others are renormalised.
+    progress : callable
+        Called with a few words on what is being done.
 
     Returns
     -------
@@ -241,6 +256,7 @@ def calibrate(
         )
     _require_readings(known)
     bench = Bench(analyzer or Analyzer(), known, float(z_ref))
+    progress(f"the error terms at {known[0].reading.frequency.size:,} points")
     calibration = bench.calibration()
     _require_agreement(calibration)
     _require_plausible(calibration)

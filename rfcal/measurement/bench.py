@@ -49,6 +49,7 @@ from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
+from rfcal.readings.rows import Say, silent
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.coverage import as_normal, degrees_of_freedom
 from rfcal.uncertainty.curved_regions import region_of
@@ -301,13 +302,15 @@ class Bench:
         return replace(inputs, connection=connection.plus(*own))
 
     def corrected(
-        self, here: Calibration, sweep: Sweep, path: Sequence[Step] = ()
+        self, here: Calibration, sweep: Sweep, path: Sequence[Step] = (), say: Say = silent
     ) -> tuple[Inputs, Quantity]:
         """The inputs of a device's answer, and its reflection [1]."""
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             inputs = self.inputs(here, sweep, path)
 
         def part(index: Index) -> Quantity:
+            if isinstance(index, slice):
+                say(f"correcting '{sweep.label}', point {(index.start or 0) + 1:,}")
             with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                 found = propagate(inputs.at(index))
                 finite = np.isfinite(found.value) & np.isfinite(found.variance())

@@ -11,7 +11,7 @@ import numpy as np
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.readings.rows import MOST_POINTS, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, silent, table, text_lines
 
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
@@ -46,7 +46,12 @@ AS_FOUND = Layout()
 
 
 def read_csv(
-    text: str, file: str, z_ref: float, most: int = MOST_POINTS, layout: Layout = AS_FOUND
+    text: str,
+    file: str,
+    z_ref: float,
+    most: int = MOST_POINTS,
+    layout: Layout = AS_FOUND,
+    say: Say = silent,
 ) -> tuple[Real, Complex, Sequence[int], bool]:
     """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
     line, delimiter, header = _header(text, file, layout)
@@ -72,7 +77,7 @@ def read_csv(
             yield number, [hertz * UNITS_HZ[unit], *pair_of]
 
     try:
-        numbers, lines = table(rows(), file, most)
+        numbers, lines = table(rows(), file, most, say)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
     value, bare = _complex(pair, numbers[:, 1:]), pair[0] not in ("r_ohm", "z_ohm")

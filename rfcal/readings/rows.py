@@ -2,7 +2,7 @@
 
 import re
 from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -18,7 +18,16 @@ LARGEST_REFLECTION = 1e6
 RECORD_POINTS, MOST_POINTS = 200_001, 2_000_001
 """Points of a sweep that a record can hold, and that are read at all (from Python)."""
 
+TOLD = 100_000
+"""Points after which it is said anew how far a file is read."""
+Say = Callable[[str], object]
+"""What is called with a few words on what is being done, for somebody who waits."""
+
 _LINE = re.compile(r"([^\r\n]*)(?:\r\n|\n|\r|\Z)")
+
+
+def silent(said: str) -> None:
+    """What nobody waits for is not said."""
 
 
 def text_lines(text: str) -> Iterator[tuple[int, str]]:
@@ -27,13 +36,15 @@ def text_lines(text: str) -> Iterator[tuple[int, str]]:
 
 
 def table(
-    rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int
+    rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int, say: Say = silent
 ) -> tuple[Real, Sequence[int]]:
     """The numbers (F, K) of rows, each with its line and in it the frequency [Hz] first; lines."""
     numbers, lines, last = array("d"), array("q"), 0.0
     for line, values in rows:
         if len(lines) >= most:
             raise ReadingError(file, too_many(most), line)
+        if len(lines) % TOLD == 0:
+            say(f"reading '{file}', point {len(lines) + 1:,}")
         numbers.extend(values)
         lines.append(line)
         if values[0] <= last:

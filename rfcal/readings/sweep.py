@@ -17,7 +17,7 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file
 from rfcal.readings.csv import AS_FOUND, Layout, read_csv
 from rfcal.readings.network import Network, parameters_of
-from rfcal.readings.rows import RECORD_POINTS, require_ascending, require_plausible
+from rfcal.readings.rows import RECORD_POINTS, Say, require_ascending, require_plausible, silent
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -188,13 +188,14 @@ def read_sweep(
     z_ref: float = defaults.REFERENCE_OHM,
     most: int = RECORD_POINTS,
     layout: Layout = AS_FOUND,
+    say: Say = silent,
 ) -> Sweep:
     """A sweep from a file, or the mean of several of one thing, with its scatter.
 
     Of so many points; a CSV of bare reflections refers to `z_ref` [ohm], and of a file of two ports
     (``.s2p``) S11 is read.
     """
-    parts = tuple(_one_sweep(folder, file, label, z_ref, most, layout) for file in files)
+    parts = tuple(_one_sweep(folder, file, label, z_ref, most, layout, say) for file in files)
     first = parts[0]
     if len(parts) == 1:
         return first
@@ -215,15 +216,15 @@ def read_sweep(
 
 
 def _one_sweep(
-    folder: Path, file: str, label: str, z_ref: float, most: int, layout: Layout
+    folder: Path, file: str, label: str, z_ref: float, most: int, layout: Layout, say: Say
 ) -> Sweep:
     content = _content(folder, file)
     text, bare = decoded(content), False
     if file.lower().endswith(".csv") or layout.columns:
-        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout)
+        frequency, reflection, lines, bare = read_csv(text, file, z_ref, most, layout, say)
     else:
         ports = 2 if file.lower().endswith(".s2p") else 1
-        frequency, s, z_ref, lines = read_touchstone(text, file, ports=ports, most=most)
+        frequency, s, z_ref, lines = read_touchstone(text, file, ports=ports, most=most, say=say)
         reflection = s[:, 0, 0]
     require_ascending(frequency, file, lines)
     require_plausible(reflection, file, lines)

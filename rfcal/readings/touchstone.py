@@ -14,7 +14,7 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
-from rfcal.readings.rows import MOST_POINTS, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, silent, table, text_lines
 
 UNITS_HZ = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
@@ -81,7 +81,7 @@ class _Head:
 
 
 def read_touchstone(
-    text: str, file: str, *, ports: int = 1, most: int = MOST_POINTS
+    text: str, file: str, *, ports: int = 1, most: int = MOST_POINTS, say: Say = silent
 ) -> tuple[Real, Complex, float, Sequence[int]]:
     """Frequencies, scattering parameters, reference impedance and lines of a Touchstone file.
 
@@ -89,7 +89,7 @@ def read_touchstone(
     of the line on which each point stands.
     """
     head = _Head(file, ports)
-    numbers, lines = table(_points(head, text), file, most)
+    numbers, lines = table(_points(head, text), file, most, say)
     wanted = head.keywords.get("number of frequencies", str(len(lines)))
     if wanted != str(len(lines)):
         why = f"{wanted} frequencies are announced and {len(lines)} are there"

@@ -130,6 +130,28 @@ def test_check_says_what_it_is_at_with_many_measurements(typed, monkeypatch):
     assert said[-1] == ""  # so that the answer stands on a line of its own
 
 
+def test_the_library_says_how_far_it_is_to_who_asks(filed, monkeypatch, capsys):
+    monkeypatch.setattr(rows, "TOLD", 5)
+    monkeypatch.setattr(quantity, "MANY", 5)
+    monkeypatch.setattr(quantity, "PIECE", 5)
+    said = []
+    names = ("short", "open", "load", "device")
+    files = {name: filed / f"raw/{name}.s1p" for name in names}
+    *known, raw = (rfcal.read(file, progress=said.append) for file in files.values())
+    for name in names:
+        told = [one for one in said if one.startswith(f"reading '{files[name]}', point ")]
+        assert [one.split()[-1] for one in told] == ["1", "6", "11"]
+    del said[:]
+    standards = dict(zip(map(rfcal.Standard, names[:3]), known, strict=True))
+    calibrated = rfcal.calibrate(standards, progress=said.append)
+    calibrated.correct(raw, progress=said.append)
+    steps = [f"correcting 'device', point {point}" for point in (1, 6, 11)]
+    assert said == ["the error terms at 11 points", *steps]
+    calibrated.correct(raw)
+    assert len(said) == 4
+    assert not "".join(capsys.readouterr())  # silent unless it is asked
+
+
 def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
     with (typed / "record.toml").open("a") as file:
         for i in range(6):
