@@ -192,6 +192,20 @@ def changed(whole: bool, times: float) -> str:
     return f"{stray} {'more' if times > 0 else 'less'} across it"
 
 
+def _unsure(off: list[Suspect], alike: str) -> bool:
+    """Whether the load may have changed instead, or a part that is told be right."""
+    return bool(alike) or any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
+
+
+def _load_first(alike: str) -> str:
+    """What to do before a part is touched."""
+    so = alike and f" ({alike})"
+    return (
+        f"measure the load again first: a load that has changed would look alike{so}; if it is as "
+        "it was, "
+    )
+
+
 def told(
     verdict: str, off: list[Suspect], detail: str, alike: str, promised: float | None, *, few: bool
 ) -> str:
@@ -217,14 +231,7 @@ def told(
     }
     if said := nothing_to_do.get(verdict):
         return said
-    again = ""
-    may_be_right = any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
-    if alike or few or verdict == "several parts" or may_be_right:
-        so = alike and f" ({alike})"
-        again = (
-            f"measure the load again first: a load that has changed would look alike{so}; if it "
-            "is as it was, "
-        )
+    again = _load_first(alike) if few or verdict == "several parts" or _unsure(off, alike) else ""
     if verdict == "undecided":
         cures, names = "; or ".join(s.cure() for s in off), " or ".join(s.name for s in off[:2])
         return (

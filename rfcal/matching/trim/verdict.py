@@ -128,6 +128,15 @@ class _Tried:
             k,
         )
 
+    def changes(self, below: float) -> dict[str, float]:
+        """Changes of the load in words, and what they leave: those that leave little enough."""
+        count = len(self.fit.network.elements)
+        return {
+            suspects.changed(k == count, float(self.unknowns[k, k])): float(self.misfits[k])
+            for k in (count, count + 1)
+            if self.misfits[k] < below and abs(self.unknowns[k, k]) <= MOST
+        }
+
     def promised(self, goal: Goal, row: int, mended: list[Suspect]) -> float:
         """Worst SWR with some parts mended, by one explanation; nan as in `Fit.mended`."""
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
@@ -163,11 +172,7 @@ def trim(
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
-    changes = {
-        suspects.changed(k == count, float(tried.unknowns[k, k])): left[k]
-        for k in (count, count + 1)
-        if left[k] < min(fits, left[NOTHING] - CLEARER) and abs(tried.unknowns[k, k]) <= MOST
-    }
+    changes = tried.changes(min(fits, left[NOTHING] - CLEARER))
     changed = min(changes.values(), default=np.inf)
     best = min(alone[0].misfit, changed) + CLEAR
     verdict, off = _decide(left[NOTHING], alone, together, changed, fits)

@@ -178,7 +178,7 @@ class _Job:
 
     def results(self, *, correct: bool = True) -> Results:
         """Everything, in order; without devices and networks where they are not asked for."""
-        record, calibration = self.record, self.calibration
+        record = self.record
         checks = tuple(map(self.check, record.checks))
         rereads = tuple(map(self.again, record.rereads))
         self._judged(checks, rereads)
@@ -187,7 +187,6 @@ class _Job:
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
-        matches = tuple(one for one in tried if isinstance(one, MatchResult))
         self.findings += about_matches(tried)
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
@@ -197,12 +196,12 @@ class _Job:
             record=record,
             sweeps=(*self.files, *(sweep for read in self.ports.values() for sweep in read)),
             bench=self.bench,
-            calibration=calibration,
+            calibration=self.calibration,
             checks=checks,
             devices=devices,
             findings=sorted_findings(self.findings),
             line=line,
-            matches=matches,
+            matches=tuple(one for one in tried if isinstance(one, MatchResult)),
             rereads=rereads,
             parts=parts,
         )
@@ -221,10 +220,8 @@ class _Job:
             self.say(f"whether {len(self.record.standards)} standards and the checks agree")
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             judged["stayed"] = stayed
-            measured = self.record.measurements
-            shown = [item.name for item in measured if not item.reading.shows_less]
-            read: Any = {"read": self.sweeps, "devices": shown}
-            why = explained(self.calibration, checks, **read, **judged)
+            shown = [item.name for item in self.record.measurements if not item.reading.shows_less]
+            why = explained(self.calibration, checks, read=self.sweeps, devices=shown, **judged)
             own = self.bench.standards[0].reading.z_ref
             found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
             why = or_exchange(why, found, self.calibration)
@@ -277,8 +274,8 @@ class _Job:
             with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
             if new:
-                z_ref = self.record.reference_ohm
-                self.findings += about_path(between.name, steps[-1], here, z_ref)
+                named = between.name, steps[-1], here
+                self.findings += about_path(*named, self.record.reference_ohm)
         return tuple(elements), tuple(steps)
 
     def line(self, wanted: LineCheck) -> LineState:
@@ -398,10 +395,10 @@ def checked(
     chance: float = FALSE_ALARM,
 ) -> Check:
     """One check, by the error terms at its frequencies and the path to the device's place `at`."""
+    frequency = known.reading.frequency
     inputs, measured = bench.corrected(here, known.reading, path)
-    expected = known.quantity(known.reading.frequency, bench.z_ref)
+    expected = known.quantity(frequency, bench.z_ref)
     where = region(inputs, measured)
     inside = where.squared_distance(expected) <= K_ELLIPSE**2  # of the difference of the two
     agrees = as_expected(inputs, measured, where, expected, chance)
-    frequency = known.reading.frequency
     return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)
