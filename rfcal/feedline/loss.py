@@ -101,6 +101,8 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
     if not (then.distance.size and np.any(attenuation)):
         return None
     end_m = _end(then, end_m)
+    if end_m <= 0:  # a band so narrow does not even tell where
+        return None
     fallen, _, weight = _fallen(band, *(_from(echoes, end_m) for echoes in (then, now)))
     law = 2 * end_m * attenuation
     # weighted least squares of fallen = share law, and of fallen = share law + constant

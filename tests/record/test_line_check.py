@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -455,3 +456,16 @@ def test_checking_a_line_with_its_far_ends_loads_nothing_heavy():
     done = subprocess.run(asked, capture_output=True, text=True, check=True)
     assert "New reflection at 23.4" in done.stdout
     assert not {"scipy", "matplotlib"} & set(done.stdout.split())
+
+
+@pytest.mark.parametrize("read", ["line-spring", "antenna"])
+def test_a_device_seen_through_a_fault_that_its_far_ends_do_not_have(tmp_path, read):
+    """The sweep with the damaged joint is not the antenna; the one after its repair is."""
+    folder = tmp_path / "tower"
+    shutil.copytree("data/demo/tower-line", folder)
+    text = (folder / "record.toml").read_text()
+    (folder / "record.toml").write_text(text.replace("raw/antenna.s1p", f"raw/{read}.s1p"))
+    said = [f.message for f in compute.inspect(folder).findings if f.code == "line-since"]
+    assert len(said) == (read == "line-spring")
+    assert all(one.startswith("R and X of 'antenna' are of what lies behind") for one in said)
+    assert all("at 23.4 m too" in one for one in said)

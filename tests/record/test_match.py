@@ -258,7 +258,7 @@ def test_what_is_far_off_the_target_is_not_offered_and_that_is_said(asked):
     assert f"  {said}" in match_words.match_lines(result)
     assert f"N{said[1:]}" in page(results)
     (found,) = (f.message for f in results.findings if f.code == "match-target")
-    assert "the best comes to 11.1, too far off to be offered. Ask for a narrower" in found
+    assert "that one comes to is 11.1, too far off to be offered. Ask for a narrower" in found
     assert "match-voltage" not in {f.code for f in results.findings}
 
 

@@ -118,7 +118,8 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     assert "Most of that comes from 'device: line 1: " in hidden.message
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
     assert hidden.message.endswith(
-        "whether the 900 m of line that are removed before it are right."
+        "whether the 900 m of line that are removed before it are right; a line is known best by "
+        'sweeps of its far end open and short (line = "measured").'
     )
     lines = summary_lines(results)
     assert any(line.endswith(": R and X are unknown") for line in lines)

@@ -703,3 +703,17 @@ def test_whether_a_fault_explains_what_changed_at_the_end_is_said(moved, words):
         assert said.endswith(f"{words}."), said
         like = ", as a fault" if moved == 0 else ", more than a fault"
         assert f"{like} before it explains" in "\n".join(line_lines(found))
+
+
+@pytest.mark.parametrize("span", [(13.9e6, 14.5e6), (6.95e6, 7.25e6)])
+def test_an_antenna_that_changed_in_a_band_too_narrow_to_tell_where_is_no_weather(span):
+    """All of such a line lies within one resolution, and its end seems to be at the foot."""
+    frequency, line = np.linspace(*span, 121), Line(45.0, 0.85, 50.0, 0.3)
+    ratio = frequency / np.mean(frequency)
+    ends = (r * (1 + 1j * q * (ratio - 1 / ratio)) for r, q in ((55.0, 14.0), (36.0, 20.0)))
+    then, now = (foot(frequency, line, end) for end in ends)
+    found = state(np.random.default_rng(6), frequency, line, now, then, length_m=45.0)
+    said, fault = line_verdict(found)
+    assert fault
+    assert said.startswith("What the line ends in (antenna, feed point) at 45.00")
+    assert not any("nan" in row for row in line_lines(found))

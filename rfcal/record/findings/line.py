@@ -2,14 +2,15 @@
 
 import numpy as np
 
+from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
-from rfcal.findings import Finding
+from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_band import about_range, deciding_mhz, may_fold, needed_mhz
 from rfcal.record.findings.line_changes import compared
 from rfcal.record.findings.line_loss import is_loss_measured, not_its_type
-from rfcal.record.findings.line_verdict import alone, what_tells
+from rfcal.record.findings.line_verdict import alone, before_end, what_tells
 from rfcal.record.results import LineState
 
 
@@ -34,6 +35,15 @@ def about_line(state: LineState) -> list[Finding]:
     elif found is not None and not found.fits:
         said.append(say.LINE_MISFIT(residual=found.residual, expected=found.expected_residual))
     return said + not_its_type(state)
+
+
+def about_devices(state: LineState, behind: list[str]) -> list[Finding]:
+    """What a fault that the far end's sweeps do not have does to devices `behind` the line."""
+    found, now = state.properties, state.now
+    faults = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
+    if not (behind and found is not None and found.fits and faults):
+        return []
+    return [say.LINE_SINCE(devices=quoted(behind), place_m=now.distance_m[faults[0]])]
 
 
 def _loss_told(state: LineState) -> bool:

@@ -170,8 +170,10 @@ def _change_words(state: LineState, change: Change) -> str:
     if change.closed:
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
-    what = say.LINE_END if at_end(state, change.distance_m) else say.LINE_ABOUT
-    return what.format(near=state.now.near_m, place=place) + most_words(state)
+    what, near = say.LINE_ABOUT, state.now.near_m
+    if at_end(state, change.distance_m):  # a band that narrow tells nothing on the line from it
+        what = say.LINE_END if near < (state.length_m or np.inf) else say.LINE_ANYWHERE
+    return what.format(near=near, place=place) + most_words(state)
 
 
 def of_end(state: LineState, change: Change) -> bool:

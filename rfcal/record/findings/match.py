@@ -15,10 +15,9 @@ from rfcal.maths.reflection import to_impedance
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
-from rfcal.uncertainty.derived import derived
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.words import about, figure_words, share_words
+from rfcal.uncertainty.words import about, share_words
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
@@ -125,16 +124,11 @@ def _at_centre(result: MatchResult) -> tuple[float, Quantity]:
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
-    at_hz, here = _at_centre(result)
-    figures = derived(np.array([at_hz]), here, z_ref=result.z_ref)
     built_on = not (result.doubt or result.after)
     # a doubt says it itself
     cure = "" if result.doubt else better_read(result)
     return say.MATCH_LOAD(
         device=result.request.measurement,
-        r=figure_words(figures["resistance"], 0),
-        x=figure_words(figures["reactance"], 0),
-        mhz=at_hz / 1e6,
         instead=_before(result) + ", or build it with parts that can be set" * built_on,
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
         share=share_words(result.load_share, result.share_uncertainty),

@@ -28,7 +28,7 @@ from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
-from rfcal.record.findings.line import about_line
+from rfcal.record.findings.line import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.meant import meanings
 from rfcal.record.findings.rereads import about_rereads
@@ -294,7 +294,8 @@ class _Job:
             answers = (item.answer_hz for item in self.record.measurements if item.answer_hz)
             given = self.record.reference_ohm, next(answers, None)
             state = line_check.line_state(wanted, frequency, now, then, sweeps, *given)
-        self.findings += about_line(state)
+        behind = line_check.seen_with(wanted, self.record.measurements)
+        self.findings += (*about_line(state), *about_devices(state, behind))
         return state
 
     def _at_plane(self, reading: Reading, label: str) -> tuple[Real, Quantity]:

@@ -26,12 +26,24 @@ from rfcal.feedline.passing import told_at_start, told_by_passing
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck
+from rfcal.record.format.schema import Measurement
 from rfcal.record.results import LineState
 from rfcal.uncertainty.quantity import Quantity
 
 LEAST_LAST, OF_LAST = 0.1, 0.5
 """What reflects more than the first of these [1] and lies last in a baseline is the line's end; and
 what that delays by a wide band, in resolutions (standard, by simulation)."""
+
+
+def seen_with(wanted: LineCheck, measurements: Sequence[Measurement]) -> list[str]:
+    """Devices of the line check's own sweep, seen through the line by its far end's sweeps."""
+    swept = {file for _, read in wanted.far_ends for file in read.files}
+    return [
+        item.name
+        for item in measurements
+        if wanted.reading in item.reading.files
+        and any(swept.intersection(end.files) for step in item.between for end in step.ends)
+    ]
 
 
 def line_state(

@@ -28,7 +28,7 @@ from rfcal.matching.winding import wound
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
-from rfcal.measurement.propagate import Inputs, beyond, propagate
+from rfcal.measurement.propagate import Inputs, beyond, propagate, region
 from rfcal.models.interpolation import SAME
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.findings.match import Unknown, better_read, without_reactance
@@ -53,7 +53,7 @@ def matched(
     """
     before, behind = _parted(request, device.inputs)
     load, z_ref = propagate(before), device.z_ref
-    if unknown := _unknown_resistance(request, device, load):
+    if unknown := _unknown_resistance(request, device, before, load):
         return unknown
     goal, ranking = _ranked(request, device, load)
     loads = _drawn(before, device, goal)
@@ -139,10 +139,12 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
         raise request.table.fail("", str(error)) from error
 
 
-def _unknown_resistance(request: MatchRequest, device: Device, load: Quantity) -> Unknown | None:
+def _unknown_resistance(
+    request: MatchRequest, device: Device, before: Inputs, load: Quantity
+) -> Unknown | None:
     """Where a resistance cannot be told from zero, for a match to it would be made up."""
     (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
-    lost = interval(RESISTANCE, load)[0] <= 0
+    lost = interval(RESISTANCE, load, region=region(before, load))[0] <= 0
     inside = (frequency >= low * (1 - SAME)) & (frequency <= high * (1 + SAME))
     lost &= inside
     if not np.any(lost):

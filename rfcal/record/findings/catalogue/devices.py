@@ -94,7 +94,10 @@ DEVICE_HIDDEN = warning(
     "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
     "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
 )
-HIDDEN_LENGTH = " Look first whether the {metres:g} m of line that are removed before it are right."
+HIDDEN_LENGTH = (
+    " Look first whether the {metres:g} m of line that are removed before it are right; a line is "
+    'known best by sweeps of its far end open and short (line = "measured").'
+)
 LOPSIDED = note(
     "lopsided: {device}",
     "Read the ends of the intervals of R and X of '{device}' {where}, not a value and a ±: they "

@@ -71,6 +71,7 @@ LINE_HIDES = "its last {near:.2g} m"
 LINE_END = (
     f"what the line ends in (antenna, feed point), or something in {LINE_HIDES}, at {{place}} "
 )
+LINE_ANYWHERE = "what the line ends in (antenna, feed point) at {place}, or something on it, "
 LINE_ABOUT = (
     "what may end the line (antenna, feed point), or something within {near:.2g} m of it, at "
     "{place} "
@@ -261,6 +262,12 @@ LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
     "Distances may be folded, as these steps leave open whether the line is {length_m:.4g} m long "
     "or {range_m:.0f} m more: state length_m in place of velocity_factor, or halve the steps.",
+)
+LINE_SINCE = warning(
+    "line-since: line check",
+    "R and X of {devices} are of what lies behind the reflection at {place_m:.1f} m too, which the "
+    "far end's sweeps, by which the line is removed, do not have: mend the line, or sweep its far "
+    "end as it is now, before you trust them.",
 )
 LINE_MISFIT = warning(
     "line-misfit: line check",

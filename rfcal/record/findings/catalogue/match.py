@@ -20,8 +20,8 @@ MATCH_NONE = warning(
 )
 MATCH_TARGET = warning(
     "match-target: {device}",
-    "No network of these parts holds SWR {target:g} {over}; the best comes to {best}{far}. "
-    "{remedy}.",
+    "No network of these parts holds SWR {target:g} {over}; the lowest that one comes to is "
+    "{best}{far}. {remedy}.",
 )
 MATCH_UNKNOWN = warning(
     "match-unknown: {devices}",
@@ -31,9 +31,9 @@ UNKNOWN = "its R may as well be zero or below it {where}. To know it, {first}"
 UNKNOWN_MANY = "the R of each may as well be zero or below it. To know them: {each}"
 MATCH_LOAD = warning(
     "match-load: {device}",
-    "Measure '{device}' better{instead}: R = {r} and X = {x} at "
-    "{mhz:.6g} MHz leave so much open that even a network that fits them exactly holds the target "
-    "for {share} of what the device may be. Most of that doubt comes from {sources}{first}.",
+    "Measure '{device}' better{instead}: its R and X leave so much open that even a network that "
+    "fits them exactly holds the target for {share} of what the device may be. Most of that doubt "
+    "comes from {sources}{first}.",
 )
 MATCH_STEP = warning(
     "match-step: {device}",
