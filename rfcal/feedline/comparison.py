@@ -14,10 +14,8 @@ from rfcal.maths.reflection import Complex, Real
 LEAST = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
-
 MORE = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
-
 
 ALIKE, UNLIKE = 0.99, 0.975
 """What ends a line is as it was if what comes from there goes over the band as it did to the first

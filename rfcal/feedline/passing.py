@@ -71,7 +71,7 @@ def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:
     second = 2 * events.distance_m[at + 1 + int(np.argmax(size[at + 1 :]))]
     there = np.abs(band.grid - second) < AROUND * events.resolution_m
     # r = (z - z0) / (z + z0) of a step; R / (R + 2 z0) in series, and minus its dual in shunt
-    step = renormalise(seen, z_ref, z0 * (1 + r) / (1 - r))
+    step = renormalise(seen, z_ref, float(to_impedance(r, z0).real))
     beyond = to_impedance(np.sign(r) * renormalise(seen, z_ref, z0), 1.0)
     resists = from_impedance(beyond - 2 * abs(r) / (1 - abs(r)), 1.0)
     left = [np.max(np.abs(band.trace(each))[there], initial=0.0) for each in (step, resists)]

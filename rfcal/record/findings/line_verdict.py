@@ -20,6 +20,7 @@ from rfcal.feedline.fault_kinds import (
 )
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.passing import START
+from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line_band import (
@@ -250,8 +251,7 @@ def _ended(
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
     if start is not None:
-        r = now.reflection[start].real
-        ohm = now.z0 * (1 + r) / (1 - r)
+        ohm = to_impedance(now.reflection[start].real, now.z0).real
         said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
     return said, bool(told or sure or no_antenna or start is not None)
 

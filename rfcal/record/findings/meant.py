@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from rfcal.maths.reflection import Complex, from_impedance, to_impedance
-from rfcal.readings.sweep import Sweep
+from rfcal.readings.sweep import Origin, Sweep
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
@@ -46,16 +46,22 @@ def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]
     }
 
 
+def _origins(sweep: Sweep) -> list[Origin | None]:
+    """The files that it came from; None for what was typed."""
+    return [part.origin for part in sweep.parts or (sweep,)]
+
+
 def has_ohms(reading: Reading, sweep: Sweep) -> bool:
     """Whether R and X were written or typed, by their own columns."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    of_csv = all(origin is None or origin.file.lower().endswith(".csv") for origin in origins)
+    of_csv = all(
+        origin is None or origin.file.lower().endswith(".csv") for origin in _origins(sweep)
+    )
     return of_csv and not (sweep.assumed_reference or reading.shows_less)
 
 
 def has_angles(reading: Reading, sweep: Sweep) -> bool:
     """Whether angles were written or typed, which may have been in radians."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
+    origins = _origins(sweep)
     if not reading.files or None in origins:
         return reading.typed_reflection is not None
     if columns := reading.layout.columns:
@@ -67,6 +73,6 @@ def has_angles(reading: Reading, sweep: Sweep) -> bool:
 
 def states_reference(sweep: Sweep) -> bool:
     """Whether it is of files that state their reference impedance."""
-    origins = [part.origin for part in sweep.parts or (sweep,)]
-    of_options = all(origin and not origin.file.lower().endswith(".csv") for origin in origins)
+    files = _origins(sweep)
+    of_options = all(file and not file.file.lower().endswith(".csv") for file in files)
     return of_options and not sweep.assumed_reference

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, RfcalError
 from rfcal.feedline.power import path_loss
 from rfcal.findings import Finding, sorted_findings
@@ -16,7 +15,7 @@ from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.monte_carlo import assess
-from rfcal.measurement.propagate import propagate, region
+from rfcal.measurement.propagate import propagate
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
 from rfcal.readings.display import Options
@@ -35,7 +34,6 @@ from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
-from rfcal.record.findings.turns import as_expected
 from rfcal.record.findings.unseen import about_unseen
 from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
@@ -47,7 +45,6 @@ from rfcal.record.job import line as line_check
 from rfcal.record.job.components import at_port, between_ports, two_ports
 from rfcal.record.job.match import matched
 from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
-from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
 
@@ -335,7 +332,7 @@ class _Job:
                 removed = tuple(between for between in one.between if not between.embed)
                 steps = self.path(here, replace(one, between=removed))[1]
                 known = displays.behind(known, self.options[item.name], here, steps)
-        return checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
+        return readings.checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
 
     def _corrected(self) -> tuple[Device, ...]:
         """All devices, and what else they may be where displays show less than R and X."""
@@ -384,22 +381,3 @@ class _Job:
         other = device.other and self._assessed(device.other)
         own = device.figures  # so that they are not computed again
         return displays.having(own, device, path_loss=loss, assessed=assessed, other=other)
-
-
-def checked(
-    bench: Bench,
-    here: Calibration,
-    known: Known,
-    *,
-    at: str | None = None,
-    path: tuple[Step, ...] = (),
-    chance: float = FALSE_ALARM,
-) -> Check:
-    """One check, by the error terms at its frequencies and the path to the device's place `at`."""
-    frequency = known.reading.frequency
-    inputs, measured = bench.corrected(here, known.reading, path)
-    expected = known.quantity(frequency, bench.z_ref)
-    where = region(inputs, measured)
-    inside = where.squared_distance(expected) <= K_ELLIPSE**2  # of the difference of the two
-    agrees = as_expected(inputs, measured, where, expected, chance)
-    return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)

@@ -28,7 +28,7 @@ from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import readings
-from rfcal.record.job.compute import checked, compute
+from rfcal.record.job.compute import compute
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import at_points
 
@@ -132,7 +132,7 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
         model = readings.model_of(record, item)[0]
         raw = setup.box().apply(model.reflection(setup.frequency, z_ref=z_ref))
         known = Known(item.name, model, setup.read(item.name, raw))
-        checks.append(checked(bench, calibration, known))
+        checks.append(readings.checked(bench, calibration, known))
     # all else is of error terms, and no analyzer has read these standards
     close = [f for f in about_standards(calibration, z_ref=z_ref) if f.code == STANDARDS_CLOSE.code]
     of_checks = about_checks(checks, calibration, solved=solved, z_ref=z_ref)

@@ -1,4 +1,4 @@
-"""A record's readings, refused where grids differ or where they are no evidence of their own."""
+"""A record's readings and checks, refused where grids differ or where they are no evidence."""
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -11,14 +11,20 @@ from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, RecordError
 from rfcal.findings import grid_words
 from rfcal.maths.reflection import Real
-from rfcal.measurement.deembedding import PathElement
+from rfcal.measurement.bench import Bench, Known
+from rfcal.measurement.deembedding import PathElement, Step
+from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.propagate import region
 from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.display import Display, Options, certain
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port
+from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.path import Between
 from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
 from rfcal.record.format.standard import Reread
+from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import K_ELLIPSE
 
 
 def read(record: Record, reading: Reading, label: str, place: str) -> Options:
@@ -160,3 +166,22 @@ def answer_of(item: Measurement, frequency: Real) -> int:
             why += f", {factor} that: give answer_mhz in MHz, or look at the unit of the readings"
         raise RecordError(FILE, f"{item.place} answer_mhz", why)
     return int(np.argmin(np.abs(frequency - wanted)))
+
+
+def checked(
+    bench: Bench,
+    here: Calibration,
+    known: Known,
+    *,
+    at: str | None = None,
+    path: tuple[Step, ...] = (),
+    chance: float = FALSE_ALARM,
+) -> Check:
+    """One check, by the error terms at its frequencies and the path to the device's place `at`."""
+    frequency = known.reading.frequency
+    inputs, measured = bench.corrected(here, known.reading, path)
+    expected = known.quantity(frequency, bench.z_ref)
+    where = region(inputs, measured)
+    inside = where.squared_distance(expected) <= K_ELLIPSE**2  # of the difference of the two
+    agrees = as_expected(inputs, measured, where, expected, chance)
+    return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)
