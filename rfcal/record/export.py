@@ -14,7 +14,7 @@ from rfcal.feedline.loss import Lost
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.json_text import Told, once, pieces, told_figures, told_part
 from rfcal.record.results import (
     AfterBuilding,

@@ -19,7 +19,7 @@ from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN, MATCH_VOLTAGE
 from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.devices import why_wrong
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import Device, Results, error_terms, fingerprint
 from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots

@@ -12,7 +12,7 @@ from rfcal.models.cables import CABLES as CABLES
 from rfcal.planning.plan import blind as blind
 from rfcal.planning.plan import plan as plan
 from rfcal.record.archive import carried_record as carried_record
-from rfcal.record.findings.line_verdict import kind_words as kind_words
+from rfcal.record.findings.line.verdict import kind_words as kind_words
 from rfcal.record.job.whatif import changed as changed
 from rfcal.record.job.whatif import corrected_with as corrected_with
 from rfcal.record.results import error_terms as error_terms

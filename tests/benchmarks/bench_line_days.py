@@ -19,7 +19,7 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.record.findings.line.state import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines

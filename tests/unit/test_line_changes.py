@@ -14,7 +14,7 @@ from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines

@@ -10,7 +10,7 @@ import pytest
 
 from rfcal.feedline.comparison import LEAST
 from rfcal.models.line import Line
-from rfcal.record.findings.line import about_line, line_verdict
+from rfcal.record.findings.line.state import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.uncertainty.quantity import Quantity

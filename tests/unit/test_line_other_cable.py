@@ -12,7 +12,7 @@ import pytest
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line.state import line_verdict
 from tests.unit.test_faults import WIDE, foot
 from tests.unit.test_line_state import random_rod, rod, state
 

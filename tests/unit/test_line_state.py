@@ -16,8 +16,8 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line import about_line, line_verdict
-from rfcal.record.findings.line_verdict import before_end
+from rfcal.record.findings.line.state import about_line, line_verdict
+from rfcal.record.findings.line.verdict import before_end
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.figures.device import line_figure

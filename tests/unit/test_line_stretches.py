@@ -12,7 +12,7 @@ import pytest
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import Line
-from rfcal.record.findings.line import line_verdict
+from rfcal.record.findings.line.state import line_verdict
 from rfcal.report.text.line import line_lines
 from tests.unit.test_faults import HIGH, WIDE, foot
 from tests.unit.test_line_state import random_rod, rod, state

@@ -27,7 +27,7 @@ from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
-from rfcal.record.findings.line import about_devices, about_line
+from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.meant import meanings
 from rfcal.record.findings.rereads import about_rereads

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from rfcal.feedline.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import linear_region
-from rfcal.record.findings.line_verdict import places, rings
+from rfcal.record.findings.line.verdict import places, rings
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty.coverage import K_ELLIPSE

@@ -8,12 +8,12 @@ from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
-from rfcal.record.findings import line_verdict as state
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line import line_verdict
-from rfcal.record.findings.line_band import farther_words
-from rfcal.record.findings.line_changes import before_hidden, by_faults, most_words, of_end
-from rfcal.record.findings.line_loss import is_loss_measured, loss_db, weather_values
+from rfcal.record.findings.line import verdict as state
+from rfcal.record.findings.line.band import farther_words
+from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
+from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
+from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import plus_minus, rounded

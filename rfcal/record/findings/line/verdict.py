@@ -23,15 +23,15 @@ from rfcal.feedline.passing import START
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line_band import (
+from rfcal.record.findings.line.band import (
     about_range,
     deciding_mhz,
     farther_words,
     may_fold,
     needed_mhz,
 )
-from rfcal.record.findings.line_loss import lost_words
-from rfcal.record.findings.line_otherwise import or_end, stretches, too_short, usual_type
+from rfcal.record.findings.line.loss import lost_words
+from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import plus_minus

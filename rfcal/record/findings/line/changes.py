@@ -13,9 +13,9 @@ from rfcal.feedline.shift import Shift
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line_loss import lost_words, weather_values
-from rfcal.record.findings.line_otherwise import stretches
-from rfcal.record.findings.line_verdict import (
+from rfcal.record.findings.line.loss import lost_words, weather_values
+from rfcal.record.findings.line.otherwise import stretches
+from rfcal.record.findings.line.verdict import (
     LEAST_MOVE,
     at_end,
     before_end,

@@ -7,10 +7,10 @@ from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line_band import about_range, deciding_mhz, may_fold, needed_mhz
-from rfcal.record.findings.line_changes import compared
-from rfcal.record.findings.line_loss import is_loss_measured, not_its_type
-from rfcal.record.findings.line_verdict import alone, before_end, what_tells
+from rfcal.record.findings.line.band import about_range, deciding_mhz, may_fold, needed_mhz
+from rfcal.record.findings.line.changes import compared
+from rfcal.record.findings.line.loss import is_loss_measured, not_its_type
+from rfcal.record.findings.line.verdict import alone, before_end, what_tells
 from rfcal.record.results import LineState
 
 
