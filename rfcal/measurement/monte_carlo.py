@@ -4,7 +4,6 @@ Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure, 8 comparison with
 and JCGM 102:2011 (7.6 covariance, 7.7.2 elliptical region) for complex outputs.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -95,26 +94,34 @@ def assess(
     reflection = propagate(few)
     linear = impedance(reflection, z_ref)
     ends, sure = _linear_ends(linear), np.zeros(index.size, bool)
-    drawn = _Drawn(few, reflection.value, z_ref)
-    active = np.arange(index.size)
-    while active.size and drawn.count.max() * BATCH < MOST:
-        drawn.more(active, rng)
-        average, twice = drawn.at(active)
-        tolerance = _tolerance(average)
+    batches = np.full((MOST // BATCH, index.size, 9), np.nan)
+    for count, batch in enumerate(batches, start=1):
+        active = np.flatnonzero(~sure)
+        if not active.size:
+            break
+        drawn = _batch(few.at(active), rng)
+        off = drawn - reflection.value[active, None]
+        batch[active] = _figures(off, to_impedance(drawn, z_ref))
+        if count == 1:
+            sample = off[:, :KEPT]
+        seen = batches[:count, active]
+        average, tolerance = seen.mean(axis=0), _tolerance(seen.mean(axis=0))
+        # twice the standard deviation of the average; endless after one batch
+        twice = 2 * seen.std(axis=0) / np.sqrt(count - 1) if count > 1 else average + np.inf
         off, limit = np.abs(ends[active] - _intervals(average)), tolerance[..., None]
         room = _intervals(twice)
         # the verdict cannot change: all ends agree whatever is drawn, or one does not
         holds = np.all(off + room <= limit, axis=-1)
         told = np.all(holds | np.any(off > limit + room, axis=-1), axis=-1)
         sure[active] = told | _settled(average, twice)
-        active = active[~sure[active]]
-    average, _ = drawn.at(np.arange(index.size))
+    average = np.nanmean(batches, axis=0)
+    draws = BATCH * np.count_nonzero(~np.isnan(batches[..., 0]), axis=0)
     region = linear_region(whole)
-    there = ellipse_of(reflection, drawn.sample)
+    there = ellipse_of(reflection, sample)
     region.centre[index], region.radius[index] = there.centre, there.radius
     region.covariance[index] = there.covariance
     holds = _linear_holds(reflection, linear, average)
-    return Assessment(index, holds, _tolerance(average), drawn.count * BATCH, sure, region)
+    return Assessment(index, holds, _tolerance(average), draws, sure, region)
 
 
 def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
@@ -129,53 +136,28 @@ def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
     return np.sort(first[:ASKED])
 
 
-def _pieces(inputs: Inputs, rng: "np.random.Generator", draws: int) -> Iterator[Complex]:
-    """Draws of the corrected reflection [1], shape (n, F), as fit the processor's cache.
+def _batch(inputs: Inputs, rng: "np.random.Generator") -> Complex:
+    """Draws of the corrected reflection [1], shape (F, N), so many at once as fit the cache.
 
-    Of hundreds of standards, as fit its memory.
+    Of hundreds of standards, as fit the memory.
     """
     values = min(8192, 2**21 // len(inputs.calibration.known))
     size = max(1, values // inputs.reading.value.size)
-    for start in range(0, draws, size):
-        yield inputs.draw(rng, min(size, draws - start))
+    parts = [inputs.draw(rng, min(size, BATCH - start)) for start in range(0, BATCH, size)]
+    return np.concatenate(parts).T
 
 
-class _Drawn:
-    """What has to stand still, summed over batches at each frequency.
+def _figures(off: Complex, z: Complex) -> Real:
+    """What has to stand still of draws, shape (F, N), nine figures at each frequency.
 
-    Nine figures: mean (2), deviations (2) and radius of the region of the reflection less its
-    estimate, and both ends of the intervals of R and of X (4).
+    Mean (2), deviations (2) and radius of the region of the reflection less its estimate, and both
+    ends of the equal-tailed intervals of R and of X (4).
     """
-
-    def __init__(self, inputs: Inputs, value: Complex, z_ref: float):
-        self.inputs, self.value, self.z_ref = inputs, value, z_ref
-        self.count = np.zeros(value.size, int)
-        self.origin, self.first, self.second = np.zeros((3, value.size, 9))
-        self.sample = np.empty(0, complex)
-
-    def more(self, index: NDArray[np.intp], rng: "np.random.Generator") -> None:
-        """One more batch at some frequencies; sums are about the first, which saves digits."""
-        value = self.value[index]
-        drawn = np.concatenate(list(_pieces(self.inputs.at(index), rng, BATCH))).T
-        off = drawn - value[:, None]
-        mean, covariance = _moments(off)
-        radius = _radius(off - mean[:, None], covariance)[:, None]
-        ends = _ends(to_impedance(drawn, self.z_ref)).reshape(-1, 4)
-        spread = standard_uncertainty(covariance)
-        figures = np.concatenate([_parts(mean), spread, radius, ends], axis=-1)
-        if not self.sample.size:
-            self.origin, self.sample = figures, off[:, :KEPT]
-        self.count[index] += 1
-        self.first[index] += figures - self.origin[index]
-        self.second[index] += (figures - self.origin[index]) ** 2
-
-    def at(self, index: NDArray[np.intp]) -> tuple[Real, Real]:
-        """Averages, and twice their standard deviations; endless after one batch."""
-        count = self.count[index, None]
-        off = self.first[index] / count
-        spread = np.sqrt(np.maximum(self.second[index] / count - off**2, 0))
-        twice = np.where(count > 1, 2 * spread / np.sqrt(np.maximum(count - 1, 1)), np.inf)
-        return self.origin[index] + off, twice
+    mean, covariance = _moments(off)
+    radius = _radius(off - mean[:, None], covariance)
+    ends = (np.quantile(part, [TAIL, 1 - TAIL], axis=-1) for part in (z.real, z.imag))
+    spread = standard_uncertainty(covariance).T
+    return np.stack([mean.real, mean.imag, *spread, radius, *np.concatenate([*ends])], axis=-1)
 
 
 def _parts(values: Complex) -> Real:
@@ -187,12 +169,6 @@ def _moments(values: Complex) -> tuple[Complex, Real]:
     mean = values.mean(axis=-1)
     parts = _parts(values - mean[:, None])
     return mean, np.swapaxes(parts, -1, -2) @ parts / (values.shape[-1] - 1)
-
-
-def _ends(z: Complex) -> Real:
-    """Equal-tailed intervals of R and X, shape (F, 2, 2), from draws of shape (F, N)."""
-    ends = [np.quantile(part, [TAIL, 1 - TAIL], axis=-1).T for part in (z.real, z.imag)]
-    return np.stack(ends, axis=-2)
 
 
 def _intervals(figures: Real) -> Real:
