@@ -6,8 +6,8 @@ which is kept track of). A `PathElement` says by what it is known: figures, a fi
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar, Protocol
+from dataclasses import dataclass, field
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement.error_terms import Calibration
 from rfcal.models.interpolation import between_points, same_grid
-from rfcal.models.line import Line
+from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes, combine
 
@@ -50,6 +50,8 @@ class Step(Swept):
     readings: tuple[tuple[Quantity, Quantity], ...] = ()
     parameters: tuple[Quantity, ...] = ()  # the other inputs
     embed: bool = False  # whether it is added to what was measured, else removed
+    # parameters whose doubt turns what is beyond, and is no small one
+    turning: tuple[int, ...] = ()
 
     def through(self, error_box: Bilinear) -> Bilinear:
         """The element as a map at the best estimates, its readings corrected by the error box."""
@@ -76,42 +78,26 @@ class LineByFigures:
     line: Line  # the best estimate; its losses count times the fourth input, which is 1
     z_ref: float  # of the reflections [ohm]
 
-    TURNING: ClassVar[tuple[int, ...]] = (0, 1)
-    """Inputs whose doubt turns what is beyond, and is no small one: length and velocity factor."""
-
     def quantities(self, deviations: Mapping[str, float], name: str) -> list[Quantity]:
         """The inputs with the effects of their standard uncertainties, keys as `defaults.PATH`."""
-        line, ones = self.line, np.ones(self.frequency.size, complex)
-        values: dict[str, Any] = {
-            "length": line.length_m,
-            "velocity factor": line.velocity_factor,
-            "impedance": line.z0,
-            "loss": 1.0,
-            "skin effect": line.skin,
-        }
+        ones = np.ones(self.frequency.size, complex)
         return [
             Quantity(ones * value, (Effect(f"{name}: {key}", ones * complex(deviations[key])),))
-            for key, value in values.items()
+            for key, value in zip(UNCERTAIN, line_figures(self.line), strict=True)
         ]
 
-    def _line(self, inputs: Sequence[Any]) -> Line:
-        length, velocity, z0, loss, skin = inputs
-        return replace(
-            self.line,
-            length_m=length,
-            velocity_factor=velocity,
-            z0=z0,
-            conductor_db=self.line.conductor_db * loss,
-            dielectric_db=self.line.dielectric_db * loss,
-            skin=skin,
-        )
-
-    def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
+    def bilinear(self, inputs: Sequence[Any]) -> Bilinear:
         """The line as a map."""
-        line = self._line(inputs)
-        zc, propagation = line.constants(self.frequency)
-        trip = np.exp(-2 * propagation * line.length_m)
+        length, velocity, z0, loss, skin = inputs
+        losses = self.line.conductor_db * loss, self.line.dielectric_db * loss
+        zc, propagation = Line(length, velocity, z0, *losses, skin).constants(self.frequency)
+        trip = np.exp(-2 * propagation * length)
         return Bilinear.section((zc - self.z_ref) / (zc + self.z_ref), trip)
+
+
+def line_figures(line: Line) -> tuple[Any, ...]:
+    """The inputs of a line that is known by its figures, in the order of what is uncertain."""
+    return line.length_m, line.velocity_factor, line.z0, 1.0, line.skin
 
 
 class LineBySweeps:
@@ -208,16 +194,14 @@ class SeriesPart:
     """A capacitor or a coil in series with a device, its own loss left out."""
 
     capacitance_f: float | None
-    inductance_h: float | None
+    inductance_h: Any  # float of a coil
     uncertainty: float  # of its reactance [1], standard
 
-    def reactance(self, frequency: Real) -> Real:
+    def impedance(self, frequency: Real) -> Complex:
         """At frequencies [Hz], in ohm."""
-        w = 2 * np.pi * frequency
-        if self.capacitance_f is not None:
-            return np.asarray(-1 / (w * self.capacitance_f))
-        assert self.inductance_h is not None
-        return np.asarray(w * self.inductance_h)
+        jw = 2j * np.pi * frequency
+        z = 1 / (jw * self.capacitance_f) if self.capacitance_f else jw * self.inductance_h
+        return np.asarray(z, complex)
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,9 +209,8 @@ class PathElement:
     """One thing between the standards' plane and a device, and by what it is known."""
 
     name: str
-    known_by: (
-        Line | TwoPortSweep | SeriesPart | Sequence[Sweep]
-    )  # sweeps: its far end open, and short
+    # sweeps: its far end open, and short
+    known_by: Line | TwoPortSweep | SeriesPart | Sequence[Sweep]
     fixture: bool = False  # whether the sweeps are of a fixture, else of a line
     deviations: Mapping[str, float] = field(default_factory=dict)  # as `usual_doubt`, of which
     # those stand in that are not stated
@@ -253,7 +236,8 @@ def by_figures(element: PathElement, line: Line, frequency: Real, z_ref: float) 
         )
     cable = LineByFigures(frequency, line, z_ref)
     inputs = cable.quantities({**usual_doubt(line), **element.deviations}, element.name)
-    return Step(cable, parameters=tuple(inputs), embed=element.embed)
+    # length and velocity factor turn what is beyond
+    return Step(cable, parameters=tuple(inputs), embed=element.embed, turning=(0, 1))
 
 
 def by_file(element: PathElement, sweep: TwoPortSweep, frequency: Real, z_ref: float) -> Step:
@@ -286,7 +270,7 @@ def by_file(element: PathElement, sweep: TwoPortSweep, frequency: Real, z_ref: f
 
 def by_part(element: PathElement, part: SeriesPart, frequency: Real, z_ref: float) -> Step:
     """A part in series at some frequencies [Hz]."""
-    z: Complex = np.asarray(1j * part.reactance(frequency), complex)
+    z = part.impedance(frequency)
     effect = Effect(f"{element.name}: reactance", z * part.uncertainty)
     return Step(InSeries(z_ref), parameters=(Quantity(z, (effect,)),), embed=element.embed)
 
@@ -322,7 +306,7 @@ def by_sweeps(
     for label, reading, end in zip(labels, readings, (1.0, -1.0), strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             # what the far end is off from 1 or -1, as it is seen at the near side
-            slope = through.derivative(np.full(zero.shape, end, complex))
+            slope = through.derivative(zero + end)
         if np.any(lost := ~np.isfinite(slope)):
             raise CalibrationError(
                 f"its two sweeps leave no way through {span_mhz(here.frequency, lost)}: look "

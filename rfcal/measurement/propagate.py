@@ -6,7 +6,7 @@ effects by the model's derivatives (of a path's elements by differences); Monte 
 102) evaluates the model on random draws of the same inputs.
 """
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -72,7 +72,15 @@ def propagate(inputs: Inputs) -> Quantity:
 
 def region(inputs: Inputs, reflection: Quantity) -> Region:
     """The region in which the corrected reflection is, doubtful turns on its path and all."""
-    return region_of(reflection, _turned(inputs), _strays(inputs, reflection))
+    turned = [step.parameters[k] for step in inputs.path for k in step.turning]
+    least = np.sqrt(np.maximum(np.linalg.eigvalsh(reflection.covariance())[:, 0], 0))
+    strays = [
+        _at_nodes(inputs, known, effect)
+        for known in inputs.calibration.known
+        for effect in known.effects
+        if np.any(np.abs(effect.change) ** 2 > BENT * least)
+    ]
+    return region_of(reflection, [_at_nodes(inputs, q, *q.effects) for q in turned], strays)
 
 
 def figures_of(
@@ -84,53 +92,27 @@ def figures_of(
     return derived(frequency, reflection, z_ref=z_ref, region=where, passive=passive)
 
 
-def _strays(inputs: Inputs, reflection: Quantity) -> list[Triple]:
-    """The reflection with each large stray of a standard certain."""
-    least = np.sqrt(np.maximum(np.linalg.eigvalsh(reflection.covariance())[:, 0], 0))
-    known = inputs.calibration.known
-
-    def answer(moved: Sequence[Quantity]) -> Quantity:
-        return propagate(replace(inputs, calibration=inputs.calibration.with_known(moved)))
-
-    return [
-        _at_nodes(answer, known, place, effect)
-        for place, quantity in enumerate(known)
-        for effect in quantity.effects
-        if np.any(np.abs(effect.change) ** 2 > BENT * least)
-    ]
-
-
-def _turned(inputs: Inputs) -> list[Triple]:
-    """The reflection with each doubtful turn certain."""
-    near = at_plane(inputs.calibration, inputs.reading, inputs.connection)
-    found = []
-    for place, step in enumerate(inputs.path):
-
-        def answer(moved: tuple[Quantity, ...], place: int = place, step: Step = step) -> Quantity:
-            path = list(inputs.path)
-            path[place] = replace(step, parameters=moved)
-            return beyond(near, replace(inputs, path=tuple(path)))
-
-        for k in getattr(step.element, "TURNING", ()):
-            (effect,) = step.parameters[k].effects
-            found.append(_at_nodes(answer, step.parameters, k, effect))
-    return found
-
-
-def _at_nodes(
-    answer: Callable[[tuple[Quantity, ...]], Quantity],
-    quantities: tuple[Quantity, ...],
-    place: int,
-    effect: Effect,
-) -> Triple:
-    """An answer with one effect of one of its quantities certain: small, as believed, large."""
-    known = quantities[place]
+def _at_nodes(inputs: Inputs, known: Quantity, effect: Effect) -> Triple:
+    """The answer with one effect on one input certain: small, as believed, and large."""
     others = tuple(e for e in known.effects if e is not effect)
     low, middle, high = (
-        answer((*quantities[:place], one, *quantities[place + 1 :]))
-        for one in (Quantity(known.value + effect.moved(k), others) for k in (-NODE, 0.0, NODE))
+        propagate(_with(inputs, known, Quantity(known.value + effect.moved(k), others)))
+        for k in (-NODE, 0.0, NODE)
     )
     return low, middle, high
+
+
+def _with(inputs: Inputs, old: Quantity, new: Quantity) -> Inputs:
+    """The inputs with a parameter of the path, or what a standard is, in place of another."""
+
+    def swapped(those: tuple[Quantity, ...]) -> tuple[Quantity, ...]:
+        return tuple(new if q is old else q for q in those)
+
+    path = tuple(replace(step, parameters=swapped(step.parameters)) for step in inputs.path)
+    calibration = inputs.calibration
+    if any(q is old for q in calibration.known):
+        calibration = calibration.with_known(swapped(calibration.known))
+    return replace(inputs, calibration=calibration, path=path)
 
 
 def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:

@@ -12,7 +12,7 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
-from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, seen_beyond
+from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures, seen_beyond
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.models.cables import CABLES
@@ -387,10 +387,8 @@ def _reversed(step: Step, _: float) -> Step:
 
 def _other_line(line: Line, step: Step, _: float) -> Step:
     assert isinstance(step.element, LineByFigures)
-    values = (line.length_m, line.velocity_factor, line.z0, 1.0, line.skin)
-    inputs = (
-        replace(q, value=0 * q.value + v) for q, v in zip(step.parameters, values, strict=True)
-    )
+    pairs = zip(step.parameters, line_figures(line), strict=True)
+    inputs = (replace(q, value=0 * q.value + v) for q, v in pairs)
     return replace(step, element=replace(step.element, line=line), parameters=tuple(inputs))
 
 
