@@ -7,11 +7,9 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
 
-import numpy as np
-
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.readings.rows import MOST_POINTS, Say, silent, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, in_form, silent, table, text_lines
 
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
@@ -30,6 +28,12 @@ FIRST_LINES = 100
 """A header stands among so many lines."""
 DELIMITERS = (";", "\t", ",")
 """What may stand between the cells, in the order in which it is looked for."""
+WANTED = (
+    "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz, _ghz), "
+    "found '{found}'; in a record `columns` says which of other columns are these"
+)
+_COMMA = re.compile(r"\s*[+-]?\d*,\d+\s*")
+_FORMS = {"magnitude_db": "DB"}
 
 
 @dataclass(frozen=True)
@@ -54,16 +58,9 @@ def read_csv(
     say: Say = silent,
 ) -> tuple[Real, Complex, Sequence[int], bool]:
     """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
-    line, delimiter, header = _header(text, file, layout)
-    own = {
-        f"frequency_{name}" if f"frequency_{name}" in UNITS_HZ else name: name for name in header
-    }
-    names = layout.columns or own
-    unit = next((name for name in UNITS_HZ if name in names), None)
-    pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
-    if unit is None or pair is None:
-        raise ReadingError(file, _wanted(header), line)
-    places = [header.index(_plain(names[name])) for name in (unit, *pair)]
+    line, delimiter, header, columns = _header(text, file, layout)
+    unit, *pair = columns
+    places = [header.index(cell) for cell in columns.values()]
     comma = layout.decimal == "," if layout.decimal else None
 
     def rows() -> Iterator[tuple[int, list[float]]]:
@@ -71,18 +68,27 @@ def read_csv(
         for number, row in cells_of(text, delimiter):
             if number <= line or not any(cell.strip() for cell in row):
                 continue
+            cells = [row[place] for place in places] if len(row) == len(header) else []
             if comma is None:  # the first row tells
-                comma = delimiter != "," and any(_has_comma(row, place) for place in places)
-            hertz, *pair_of = _numbers(row, places, len(header), comma, file, number)
-            yield number, [hertz * UNITS_HZ[unit], *pair_of]
+                comma = delimiter != "," and any(map(_COMMA.fullmatch, cells))
+            try:
+                values = [float(cell.replace(",", ".") if comma else cell) for cell in cells]
+            except ValueError:
+                values = []
+            if not values or not all(abs(value) <= LARGEST for value in values):
+                many = "three" if len(header) == 3 else f"{len(header)} cells, of which three are"
+                found = f"found {','.join(row)[:60]!r}"
+                why = f"expected {many} finite numbers up to {LARGEST:g}, {found}"
+                raise ReadingError(file, why, number)
+            yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
 
     try:
         numbers, lines = table(rows(), file, most, say)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
-    value, bare = _complex(pair, numbers[:, 1:]), pair[0] not in ("r_ohm", "z_ohm")
-    value = value if bare else from_impedance(value, z_ref)
-    return numbers[:, 0], value, lines, bare
+    value = in_form("RI" if pair[1] != "degrees" else _FORMS.get(pair[0], "MA"), numbers[:, 1:])
+    bare = pair[0] not in ("r_ohm", "z_ohm")
+    return numbers[:, 0], value[:, 0] if bare else from_impedance(value[:, 0], z_ref), lines, bare
 
 
 def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
@@ -92,37 +98,38 @@ def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
 
 
 def first_rows(
-    text: str, delimiters: Sequence[str] = DELIMITERS, most: int = FIRST_LINES
+    text: str, delimiters: Sequence[str] = DELIMITERS
 ) -> Iterator[tuple[str, int, list[str]]]:
     """The first rows of cells by each delimiter, as far as they can be read."""
     for delimiter in delimiters:
         with suppress(csv.Error):
-            for line, row in islice(cells_of(text, delimiter), most):
-                yield delimiter, line, row
+            for line, row in islice(cells_of(text, delimiter), FIRST_LINES):
+                yield delimiter, line, [cell.strip() for cell in row]
 
 
-def _plain(cell: str) -> str:
-    return cell.strip().lower()
-
-
-def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str]]:
-    """Line of the header, what stands between its cells, and these in small letters."""
-    wanted = {_plain(name) for name in layout.columns.values()}
-    likest: list[str] = []
-    delimiters = (layout.delimiter,) if layout.delimiter else DELIMITERS
-    for delimiter, line, row in first_rows(text, delimiters, FIRST_LINES if wanted else 1):
-        cells = [_plain(cell) for cell in row]
-        likest = max(likest, cells, key=_words)
-        if wanted <= set(cells) if wanted else len(cells) > 1:
-            return line, delimiter, cells
-    if not wanted:
-        raise ReadingError(file, _wanted(likest), 1)
+def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str], dict[str, str]]:
+    """Its line, what stands between its cells, these in small letters, and those by our names."""
+    likest: tuple[int, list[str]] = (1, [])
+    for delimiter, line, row in first_rows(
+        text, [layout.delimiter] if layout.delimiter else DELIMITERS
+    ):
+        header = [cell.lower() for cell in row]
+        own = {f"frequency_{c}" if f"frequency_{c}" in UNITS_HZ else c: c for c in header}
+        names = {name: cell.lower() for name, cell in layout.columns.items()} or own
+        if set(names.values()) <= set(header):
+            unit = next((name for name in UNITS_HZ if name in names), None)
+            pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
+            if unit and pair:
+                return line, delimiter, header, {name: names[name] for name in (unit, *pair)}
+        likest = max(likest, (line, header), key=lambda found: _words(found[1]))
+    if not layout.columns:
+        raise ReadingError(file, WANTED.format(found=",".join(likest[1])[:60]), likest[0])
     missing = ", ".join(f"'{name}'" for name in layout.columns.values())
-    found = ", ".join(f"'{cell}'" for cell in likest)[:80]
+    found = "', '".join(likest[1])[:80]
     raise ReadingError(
         file,
         f"none of its first {FIRST_LINES} lines has the columns {missing}; what looks most like a "
-        f"header has {found}",
+        f"header has '{found}'",
     )
 
 
@@ -131,42 +138,3 @@ def _words(cells: Sequence[str]) -> tuple[int, int]:
     numbers = r"[+-]?[\d.,]+(e[+-]?\d+)?|nan|inf"
     words = [c for c in cells if any(map(str.isalpha, c)) and not re.fullmatch(numbers, c)]
     return len(words), len(cells)
-
-
-def _wanted(header: Sequence[str]) -> str:
-    found = ",".join(header)[:60]
-    return (
-        "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz, "
-        f"_ghz), found '{found}'; in a record `columns` says which of other columns are these"
-    )
-
-
-def _has_comma(row: Sequence[str], place: int) -> bool:
-    return place < len(row) and re.fullmatch(r"\s*[+-]?\d*,\d+\s*", row[place]) is not None
-
-
-def _numbers(
-    row: Sequence[str], places: Sequence[int], width: int, comma: bool, file: str, line: int
-) -> list[float]:
-    """The three numbers of one row."""
-    try:
-        cells = [row[place] for place in places]
-        values = [float(cell.replace(",", ".") if comma else cell) for cell in cells]
-    except (ValueError, IndexError):
-        values = []
-    if len(row) != width or not values or not all(abs(value) <= LARGEST for value in values):
-        found = ",".join(row)[:60]
-        many = "three" if width == len(places) else f"{width} cells, of which three are"
-        raise ReadingError(
-            file, f"expected {many} finite numbers up to {LARGEST:g}, found {found!r}", line
-        )
-    return values
-
-
-def _complex(pair: tuple[str, str], numbers: Real) -> Complex:
-    """What a pair of columns comes to: a reflection [1], or an impedance [ohm]."""
-    first, second = numbers.T
-    if pair[1] != "degrees":
-        return np.asarray(first + 1j * second)
-    size = 10 ** (first / 20) if pair[0] == "magnitude_db" else first
-    return np.asarray(size * np.exp(1j * np.radians(second)))

@@ -40,7 +40,7 @@ def read_guessed(
 def guessed(text: str) -> Layout | None:
     """The columns of a file by the first row that has a frequency and a pair; None without."""
     for _, _, row in first_rows(text):
-        if columns := _columns([cell.strip() for cell in row]):
+        if columns := _columns(row):
             return Layout(columns)
     return None
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import numpy as np
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Complex, Real
 
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
@@ -53,6 +53,16 @@ def table(
     if not lines:
         raise ReadingError(file, "there are no data lines: the sweep is empty")
     return np.frombuffer(numbers).reshape(len(lines), -1), lines
+
+
+def in_form(form: str, numbers: Real) -> Complex:
+    """What columns of pairs say, (F, N): RI both parts, MA size and degrees, DB the size in dB."""
+    first, second = numbers[:, 0::2], numbers[:, 1::2]
+    with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
+        if form == "RI":
+            return np.asarray(first + 1j * second)
+        size = 10 ** (first / 20) if form == "DB" else first
+        return np.asarray(size * np.exp(1j * np.radians(second)))
 
 
 def too_many(most: int) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
-from rfcal.readings.rows import MOST_POINTS, Say, silent, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, in_form, silent, table, text_lines
 
 UNITS_HZ = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
@@ -217,17 +217,11 @@ def _numbers(head: _Head, number: int, line: str) -> list[float]:
 
 def _scattering(head: _Head, numbers: Real) -> Complex:
     """Scattering parameters (F, ports, ports) [1] of the columns of a file."""
-    parameter, form = head.options["parameter"], head.options["form"]
-    first, second = numbers[:, 0::2], numbers[:, 1::2]
-    with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
-        if form == "RI":
-            value = first + 1j * second
-        else:
-            size = first if form == "MA" else 10 ** (first / 20)
-            value = size * np.exp(1j * np.radians(second))
-        if parameter != "S":
-            # version 2 says ohms and siemens; before, they were in units of the reference
-            unit = head.z_ref if head.keywords.get("version", "1") >= "2" else 1.0
+    value, parameter = in_form(head.options["form"], numbers), head.options["parameter"]
+    if parameter != "S":
+        # version 2 says ohms and siemens; before, they were in units of the reference
+        unit = head.z_ref if head.keywords.get("version", "1") >= "2" else 1.0
+        with np.errstate(all="ignore"):
             # S = (z - 1) / (z + 1) = (1 - y) / (1 + y)
             value = 1 - 2 / (value / unit + 1) if parameter == "Z" else 2 / (value * unit + 1) - 1
     square = value.reshape(-1, head.ports, head.ports)
