@@ -7,7 +7,6 @@ line ends of any kind); what would be a guess is refused, with its line.
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -41,38 +40,31 @@ _NO_OPTIONS = (
 )
 
 
-@dataclass
 class _Head:
-    """What stands before the data: the option line, and the keywords of version 2."""
+    """What stands before the data: options, and keywords of version 2 in small letters."""
 
-    file: str
-    ports: int
-    options: dict[str, str] = field(default_factory=dict)
-    keywords: dict[str, str] = field(default_factory=dict)  # in small letters
-    lines: dict[str, int] = field(default_factory=dict)  # on which each of them stands
+    def __init__(self, file: str, ports: int):
+        self.file, self.ports = file, ports
+        self.said: dict[str, tuple[str, int]] = {}  # each with its line
 
-    @property
-    def references(self) -> list[str]:
-        """Reference impedance of each port, as far as it is there."""
-        return self.keywords.get("reference", self.options.get("R", "")).split()
+    def value(self, name: str, without: str = "") -> str:
+        """What is said of something, or what stands in where nothing is."""
+        return self.said.get(name, (without, 0))[0]
 
     @property
     def z_ref(self) -> float:
         """Reference impedance of all ports [ohm]."""
-        words, line = self.references, self.lines.get("reference", self.lines["#"])
-        if len(set(words)) > 1:
-            raise self.refused(
-                f"its ports have different reference impedances, {' and '.join(words)} ohm; one "
-                "for all is wanted: convert the file",
-                line,
+        said, line = self.said.get("reference") or self.said["R"]
+        several = len(set(said.split())) > 1
+        found = _as_numbers(said)
+        if several or not found or not LEAST_OHM <= found[0] <= MOST_OHM:
+            its = (
+                "its ports have different reference impedances,"
+                if several
+                else ("the reference impedance is")
             )
-        found = _as_numbers("".join(words[:1]))
-        if not found or not LEAST_OHM <= found[0] <= MOST_OHM:
-            raise self.refused(
-                f"the reference impedance is '{''.join(words)}' ohm; a real one from "
-                f"{LEAST_OHM:g} to {MOST_OHM:g} is wanted",
-                line,
-            )
+            wanted = f"a real one from {LEAST_OHM:g} to {MOST_OHM:g} for all ports is wanted"
+            raise self.refused(f"{its} '{said}' ohm; {wanted}: convert the file", line)
         return found[0]
 
     def refused(self, why: str, line: int | None = None) -> ReadingError:
@@ -90,19 +82,19 @@ def read_touchstone(
     """
     head = _Head(file, ports)
     numbers, lines = table(_points(head, text), file, most, say)
-    wanted = head.keywords.get("number of frequencies", str(len(lines)))
+    wanted, line = head.said.get("number of frequencies", (str(len(lines)), 0))
     if wanted != str(len(lines)):
-        why = f"{wanted} frequencies are announced and {len(lines)} are there"
-        raise head.refused(why, head.lines["number of frequencies"])
+        raise head.refused(f"{wanted} frequencies are announced and {len(lines)} are there", line)
     return numbers[:, 0], _scattering(head, numbers[:, 1:]), head.z_ref, lines
 
 
 def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
     """The numbers of each point with their line; what stands before goes into the head."""
     stray: tuple[int, str] | None = None
+    ports = head.ports
     for number, line in _meaningful(text):
         if _STRAY.fullmatch(line):  # before the file and behind it
-            stray = (number, line) if head.lines else None
+            stray = (number, line) if head.said else None
             continue
         if stray:
             _numbers(head, *stray)  # which refuses it
@@ -110,16 +102,15 @@ def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
             _take_options(head, line, number)
         elif line[0] == "[":
             _take_keyword(head, line, number)
-        elif list(head.keywords)[-1:] == ["reference"] and len(head.references) < head.ports:
-            head.keywords["reference"] += f" {line}"  # the other port's
-        elif not head.options:
+        elif [*head.said][-1:] == ["reference"] and len(head.value("reference").split()) < ports:
+            said, at = head.said["reference"]
+            head.said["reference"] = f"{said} {line}", at  # the other port's
+        elif "R" not in head.said:
             raise head.refused(_NO_OPTIONS, number)
         else:
             yield number, _numbers(head, number, line)
-    if not head.lines:
-        raise head.refused("the file is empty")
-    if not head.options:
-        raise head.refused(_NO_OPTIONS)
+    if "R" not in head.said:
+        raise head.refused(_NO_OPTIONS if head.said else "the file is empty")
 
 
 def _meaningful(text: str) -> Iterator[tuple[int, str]]:
@@ -127,13 +118,10 @@ def _meaningful(text: str) -> Iterator[tuple[int, str]]:
     remark = False
     for number, raw in text_lines(text.strip("\ufeff\0\x1a")):
         line = raw.partition("!")[0].strip()
-        if line.startswith("[") or remark:
-            lower = line.lower()
-            remark = remark or lower.startswith("[begin information]")
-            if remark:
-                remark = not lower.startswith("[end information]")
-                continue
-        if line:
+        lower = line[:20].lower()
+        begins = remark or lower.startswith("[begin information]")
+        remark = begins and not lower.startswith("[end information]")
+        if line and not begins:
             yield number, line
 
 
@@ -148,22 +136,20 @@ def _take_options(head: _Head, line: str, number: int) -> None:
         if part in found:
             raise head.refused(f"the option line says '{found[part]}' and '{value}'", number)
         found[part] = value
-    if head.options:
+    if "R" in head.said:
         raise head.refused("a second option line: keep the one that describes the data", number)
-    head.options = _DEFAULTS | found
-    head.lines["#"] = number
-    parameter = head.options["parameter"]
-    if parameter in "GH":
+    head.said |= {part: (value, number) for part, value in (_DEFAULTS | found).items()}
+    if head.value("parameter") in "GH":
         raise head.refused("the option line says G or H: one port has S, Z or Y", number)
-    if head.ports > 1 and parameter != "S":
+    if head.ports > 1 and head.value("parameter") != "S":
         raise head.refused("a two-port file must hold scattering parameters (S)", number)
 
 
 def _take_keyword(head: _Head, line: str, number: int) -> None:
     """A keyword of version 2, held to its word."""
-    match = _KEYWORD.match(" ".join(line.split()))
-    keyword, value = (match[1].strip().lower(), match[2].strip().lower()) if match else ("", "")
-    head.keywords[keyword], head.lines[keyword] = value, number
+    match = _KEYWORD.match(" ".join(line.lower().split()))
+    keyword, value = (match[1].strip(), match[2].strip()) if match else ("", "")
+    head.said[keyword] = value, number
     wrong = ""
     if keyword not in _KEYWORDS:
         wrong = f"'{line[:60]}' is no keyword of a Touchstone file"
@@ -189,44 +175,41 @@ def _as_numbers(text: str) -> list[float]:
 
 def _numbers(head: _Head, number: int, line: str) -> list[float]:
     """The frequency [Hz] and the numbers of one point."""
-    values = _as_numbers(line)
+    values, count, wrong = _as_numbers(line), 1 + 2 * head.ports**2, ""
     if not values:
         hint = ", with a point for the decimals and spaces between" if "," in line else ""
-        count = {1: "three", 2: "nine"}[head.ports]
-        raise head.refused(f"expected {count} numbers{hint}, found '{line[:60]}'", number)
-    if len(values) != 1 + 2 * head.ports**2:
-        port = "one pair" if head.ports == 1 else "four pairs"
+        wrong = f"expected {('three', 'nine')[head.ports - 1]} numbers{hint}, found '{line[:60]}'"
+    elif len(values) != count:
+        pairs = ("one pair", "four pairs")[head.ports - 1]
         why = "cut off?"
-        if len(values) > 1 + 2 * head.ports**2:
+        if len(values) > count:
             why = "a file of two ports has a name that ends in .s2p, and its S11 is read"
-        raise head.refused(
-            f"expected a frequency and {port} of numbers, found {len(values)} numbers ({why})",
-            number,
+        wrong = f"expected a frequency and {pairs} of numbers, found {len(values)} numbers ({why})"
+    elif not all(map(math.isfinite, values)):
+        wrong = "a value here is not finite (NaN or infinite)"
+    elif head.value("form") == "MA" and (least := min(values[1::2])) < 0:
+        wrong = (
+            f"a magnitude of {least:.6g} is below zero: are the magnitudes in dB? Then write DB "
+            "for MA in the option line"
         )
-    if not all(map(math.isfinite, values)):
-        raise head.refused("a value here is not finite (NaN or infinite)", number)
-    if head.options["form"] == "MA" and min(values[1::2]) < 0:
-        raise head.refused(
-            f"a magnitude of {min(values[1::2]):.6g} is below zero: are the magnitudes in dB? "
-            "Then write DB for MA in the option line",
-            number,
-        )
-    values[0] *= UNITS_HZ[head.options["unit"]]
+    if wrong:
+        raise head.refused(wrong, number)
+    values[0] *= UNITS_HZ[head.value("unit")]
     return values
 
 
 def _scattering(head: _Head, numbers: Real) -> Complex:
     """Scattering parameters (F, ports, ports) [1] of the columns of a file."""
-    value, parameter = in_form(head.options["form"], numbers), head.options["parameter"]
+    value, parameter = in_form(head.value("form"), numbers), head.value("parameter")
     if parameter != "S":
         # version 2 says ohms and siemens; before, they were in units of the reference
-        unit = head.z_ref if head.keywords.get("version", "1") >= "2" else 1.0
+        unit = head.z_ref if head.value("version", "1") >= "2" else 1.0
         with np.errstate(all="ignore"):
             # S = (z - 1) / (z + 1) = (1 - y) / (1 + y)
             value = 1 - 2 / (value / unit + 1) if parameter == "Z" else 2 / (value * unit + 1) - 1
     square = value.reshape(-1, head.ports, head.ports)
     # two ports: 11 21 12 22, unless version 2 says otherwise (one number is its own transpose)
-    turned = head.keywords.get("two-port data order") == "12_21"
+    turned = head.value("two-port data order") == "12_21"
     return square if turned else square.transpose(0, 2, 1)
 
 
