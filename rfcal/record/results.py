@@ -98,6 +98,9 @@ class Proposal:
     ampere: Real  # as `volt` [A]
     sensitivities: tuple[Sensitivity, ...]  # what each part moves
     joint_volt: float  # largest peak from a joint to ground, as `volt`
+    # of the source's power where in the band it is most, parts set [dB]; where the target is
+    # missed, what half of such networks lose at least
+    lost_db: float = np.nan
 
     @property
     def highest_volt(self) -> float:

@@ -15,12 +15,13 @@ from rfcal.matching.bode_fano import Limit
 from rfcal.matching.designs import Point
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
+from rfcal.matching.tolerance import as_built
 from rfcal.matching.topologies import PLACES, as_printed
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.record.export import results_json
-from rfcal.record.findings.match import about_match
+from rfcal.record.findings.match import about_match, about_matches
 from rfcal.record.job import match as match_job
 from rfcal.record.job.compute import compute
 from rfcal.record.job.match import SHOWN
@@ -103,7 +104,7 @@ def test_what_is_dangerous_and_what_is_unknown_is_said_once_for_all_matches(aske
     results = compute(asked)
     assert len(results.matches) == 2
     (found,) = (f for f in results.findings if f.code == "match-voltage")
-    assert "the networks for 'device' carry up to" in found.message
+    assert "peak in network 1 for 'device', and across a coil" in found.message
     assert page(results).count("exposure limits and local codes.</p>") == 1
     write(asked, "device", np.full(41, from_impedance(0.1 - 900j)))
     (found,) = (f for f in compute(asked).findings if f.code == "match-unknown")
@@ -154,8 +155,19 @@ def test_what_a_joint_carries_to_ground_is_what_a_network_stands(asked):
     assert proposal.highest_volt == pytest.approx(320, rel=0.05)
     assert match_words.match_row(proposal)["volt"].startswith(f"{proposal.highest_volt:.0f} V")
     found = next(f.message for f in results.findings if f.code == "match-voltage")
-    volt = max(p.highest_volt for p in results.matches[0].proposals)
-    assert f"carry up to {volt:.0f} V and" in found
+    assert f"up to {results.matches[0].proposals[0].highest_volt:.0f} V and" in found
+
+
+def test_what_is_warned_of_is_what_the_first_network_carries(asked):
+    """And where that is little, the first of the list that carries much."""
+    bend(asked, "power_w = 5", "power_w = 2")
+    (result,) = compute(asked).matches
+    cool = result.proposals[0]
+    warm, hot = (replace(cool, volt=np.full(2, volt)) for volt in (70.0, 700.0))
+    for listed, number in (((warm, hot), 1), ((cool, warm, hot), 2)):
+        (found,) = about_matches([replace(result, proposals=listed)])
+        assert found.message.startswith("At 2 W there are up to 70 V and")
+        assert f"in network {number} for 'device', and" in found.message
 
 
 def test_what_is_in_series_in_a_device_carries_its_current(asked):
@@ -211,6 +223,27 @@ def test_what_is_said_of_all_networks_is_not_said_of_each(asked):
     assert width == pytest.approx(1e3 * (high - low))
     bend(asked, "band_mhz = [54.4, 55.6]", f"band_mhz = [{low}, {high}]")
     assert "match-target" not in {f.code for f in compute(asked).findings}
+
+
+def test_of_networks_that_miss_the_first_is_the_one_that_is_better_as_built(asked):
+    """Of two L sections one delivers more as drawn; within the parts' tolerance the other does."""
+    load = 6.92 + 123.95j + 2j * np.pi * (FREQUENCY - 55e6) * 1.516e-6
+    write(asked, "device", from_impedance(load))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [54.4, 55.6]\ntarget_swr = 1.3")
+    (result,) = compute(asked).matches
+    first, second = result.proposals
+    assert first.candidate.lost_db > second.candidate.lost_db + 0.1
+    band, rng = (*result.goal.in_band(), 50.0), np.random.default_rng(1)
+    made = (as_built(p.candidate.network, result.request.stock, rng, 4000) for p in (first, second))
+    half = [np.median(one.heights(*band)[1]) for one in made]
+    assert half[0] < half[1] - 0.1
+    assert [p.lost_db for p in (first, second)] == pytest.approx(half, abs=0.05)
+    head, *_ = match_words.match_head(result)
+    assert head.startswith("none of these networks holds SWR 1.3; if you build one, build this, fr")
+    said = "\n".join(match_words.match_lines(result))
+    arrives = f"{10 ** (-first.lost_db / 10):.0%} or less with half of those built"
+    assert f"of the power arrives, {arrives}" in said
+    assert arrives in page(compute(asked))
 
 
 def test_no_limit_where_the_model_is_not_the_load(asked, tmp_path):

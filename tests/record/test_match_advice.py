@@ -13,6 +13,7 @@ from rfcal.record.job.compute import compute
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
 from tests.record.conftest import FREQUENCY, MATCH, bend, write
+from tests.record.test_match import COAX, behind_line
 
 POINTS = 41
 
@@ -106,6 +107,17 @@ def test_a_resistance_that_may_be_zero_is_matched_by_nothing(asked, ohm, cure):
     assert found.startswith("Build nothing yet to match 'device': its R may as well be zero")
     assert cure in found
     assert not results.matches
+
+
+def test_a_resistance_behind_a_doubtful_cable_is_none_that_may_be_zero(asked):
+    """A length turns 4 ohm about the chart's middle, and takes nothing from its resistance."""
+    behind_line(asked, COAX, '"device"', 4.0)
+    bend(asked, "velocity_factor_uncertainty = 0.0001", "velocity_factor_uncertainty = 0.02")
+    results = compute(asked)
+    assert "match-unknown" not in {f.code for f in results.findings}
+    assert results.matches
+    (device,) = results.devices
+    assert np.all(device.interval[:, 0, 0] > 2)
 
 
 def test_the_part_that_makes_a_load_readable_is_told_with_what_it_carries(asked):

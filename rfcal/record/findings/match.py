@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal.defaults import CAPACITOR_A, NOTED_LOSS_DB, SURE_YIELD
-from rfcal.findings import Finding, quoted, swr_words
+from rfcal.findings import Finding, listed, quoted, swr_words
 from rfcal.matching.designs import reactance
 from rfcal.matching.goal import Candidate, Goal, bandwidth
 from rfcal.matching.network import SERIES, NetworkElement
@@ -141,22 +141,29 @@ def _first_meets(result: MatchResult) -> bool:
 
 
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
-    """What the networks carry, and what is in series in their devices, where it is dangerous."""
+    """What a network of each list carries, and what is in series in its device, where that is much.
+
+    That is of the first network that carries so much, mostly number 1.
+    """
     hot = []
     for one in results:
         watt = one.request.stock.power_w
         # into the device, all power arriving: I = sqrt(2 P / R)
         inside = float(np.sqrt(2 * watt / one.goal.in_band()[1].real.min()))
-        for p in one.proposals:
+        for number, p in enumerate(one.proposals, start=1):
             if max(p.highest_volt, REACTANCE * inside) >= CAUTION_VOLT or watt >= CAUTION_WATT:
-                hot.append((watt, p.highest_volt, float(p.ampere.max()), inside, one.request))
+                hot.append((watt, p.highest_volt, float(p.ampere.max()), inside, number, one))
+                break
     if not hot:
         return []
-    *most, requests = zip(*hot, strict=True)
+    *most, numbers, matches = zip(*hot, strict=True)
     watt, volt, ampere, inside = map(max, most)
+    names = [one.request.measurement for one in matches]
+    networks = (f"network {n} for '{name}'" for n, name in zip(numbers, names, strict=True))
     return [
         say.MATCH_VOLTAGE(
-            devices=_names(request.measurement for request in requests),
+            devices=_names(names),
+            networks=listed([*dict.fromkeys(networks)]),
             power_w=watt,
             volt=volt,
             ampere=ampere,

@@ -16,6 +16,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.ranking import NOTHING, Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
+    as_built,
     least_lost_db,
     load_share,
     production_yield,
@@ -62,7 +63,7 @@ def matched(
     every = built and not request.built_network
     offered = [c for c in ranking.short() if every or ranking.worth(c)]
     shown = map(work_out, offered[:SHOWN])
-    proposals = by_merit(shown, partial(_standing, ranking, goal))
+    proposals = by_merit(shown, partial(_standing, ranking))
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
     found = MatchResult(
         request,
@@ -186,7 +187,10 @@ def _proposal(
         production = with_parts_set(
             goal, network, production, request.stock, rng, able=able, loads=few
         )
-    return Proposal(candidate, production, volt, ampere, sensitivity(goal, network), joint)
+    found = Proposal(candidate, production, volt, ampere, sensitivity(goal, network), joint)
+    # of what misses the target none is built as it is drawn, and some suffer more from that
+    made = network if found.holds else as_built(network, request.stock, rng, defaults.FEWEST_DRAWS)
+    return replace(found, lost_db=least_lost_db(goal, made, production.adjustable))
 
 
 def _after(
@@ -223,12 +227,9 @@ def _group(ranking: Ranking, proposal: Proposal) -> Group:
     return max(group, Group.BY_A_HAIR) if proposal.by_a_hair else group
 
 
-def _standing(
-    ranking: Ranking, goal: Goal, proposal: Proposal
-) -> tuple[Group, float, tuple[float, ...]]:
+def _standing(ranking: Ranking, proposal: Proposal) -> tuple[Group, float, tuple[float, ...]]:
     """By what it is offered, once its parts are set."""
-    network, parts = proposal.candidate.network, proposal.production.adjustable
-    return _group(ranking, proposal), least_lost_db(goal, network, parts), _merit(proposal)
+    return _group(ranking, proposal), proposal.lost_db, _merit(proposal)
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:

@@ -83,9 +83,8 @@ def match_do(result: MatchResult, first: str) -> str:
     """What to do with the first network, as it is called."""
     best = result.proposals[0]
     if not best.holds:
-        return (
-            f"none of these networks holds SWR {result.request.target_swr:g}; the best is {first}"
-        )
+        none = f"none of these networks holds SWR {result.request.target_swr:g}"
+        return f"{none}; if you build one, build {first}"
     if best.by_a_hair:
         return f"build {first} of parts that can be set, for it holds the target by a hair"
     return f"build {first}"
@@ -101,7 +100,8 @@ def _brings(result: MatchResult, row: dict[str, str]) -> str:
     none = row["yield"] == "0%" and not any(p.holds for p in result.proposals)
     held = "" if none else f"; {row['yield']} of such networks hold the target{row['set']}"
     return (
-        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives{held}"
+        f"worst SWR {row['swr']}, loss {row['loss']}, {row['delivered']} of the power arrives"
+        f"{row['half']}{held}"
     )
 
 
@@ -120,6 +120,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     """One line of the ranked table in words; with the limit, how close the network comes to it."""
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
+    half = _percent(proposal.lost_db)
     return {
         "network": _title(c.network),
         "parts": parts,
@@ -127,6 +128,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": _percent(c.lost_db),
+        "half": "" if proposal.holds else f", {half} or less with half of those built",
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",

@@ -4,8 +4,8 @@ from rfcal.record.findings.catalogue.entry import warning
 
 MATCH_VOLTAGE = warning(
     "match-voltage: {devices}",
-    "At {power_w:g} W the networks for {devices} carry up to {volt:.0f} V and {ampere:.1f} A peak, "
-    "and a coil or capacitor in the device its reactance times the current there (100 ohm at "
+    "At {power_w:g} W there are up to {volt:.0f} V and {ampere:.1f} A peak in {networks}, and "
+    "across a coil or capacitor in the device its reactance times the current there (100 ohm at "
     "{inside:.2g} A peak make {across} V): {advice}, switch the transmitter off and make sure "
     "before you touch, and keep to your regulator's exposure limits and local codes.",
 )
