@@ -60,6 +60,7 @@ VALUES = {
         "before": " before you build",
         "matched": "as it is",
         "devices": "'antenna'",
+        "networks": "network 1 for 'device'",
     },
     **{"term": "source match", "radius": 0.4321},
     **{"chi_square": 48.213, "freedom": 4, "pairs": "'short' and 'load'"},
