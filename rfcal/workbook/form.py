@@ -1,6 +1,5 @@
 """A form for readings off a display: judged field by field, and written down as a record."""
 
-from collections.abc import Sequence
 from datetime import date
 from functools import partial
 from html import escape
@@ -12,7 +11,7 @@ from rfcal.errors import RfcalError
 from rfcal.record.files import write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import entries
-from rfcal.record.job.entries import KINDS, SHOWS, Entry
+from rfcal.record.job.entries import KINDS, SHOWS, STEPS, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.render import png_bytes
@@ -22,8 +21,10 @@ from rfcal.workbook.panel import Pictured, text_box, wrapping
 LABEL, WIDTH = "9rem", "21rem"
 BOX = f"min(98%, {WIDTH})"
 _box = partial(text_box, label=LABEL, width=BOX)
-HINTS = {"load": "50", "check": "such as 33"}
-"""What stands in the box of a resistance before anything is typed."""
+NAMES = {"frequency": "frequency [MHz]", "name": "device's name"}
+NAMES |= {f"{kind} ohm": f"{kind} by ohmmeter" for kind in ("load", "check")}
+HINTS = {"frequency": "14.1", "name": "device", "load ohm": "50", "check ohm": "such as 33"}
+"""What stands beside a box and, before anything is typed, in it; R and X else."""
 
 
 class ReadingForm(Pictured):
@@ -32,28 +33,26 @@ class ReadingForm(Pictured):
     def __init__(self, folder: str | Path = "../my-reading"):
         super().__init__()
         self.found: Results | None = None
-        self._shows = widgets.Dropdown(
-            options=list(SHOWS),
-            description="the display shows",
-            style={"description_width": LABEL},
-            layout=widgets.Layout(width=BOX),
-        )
-        self._frequency = _box("frequency [MHz]", hint="14.1")
-        self._name = _box("device's name", hint="device")
+        self._boxes: dict[str, widgets.Widget] = {
+            "shows": widgets.Dropdown(
+                options=list(SHOWS),
+                description="the display shows",
+                style={"description_width": LABEL},
+                layout=widgets.Layout(width=BOX),
+            )
+        }
+        for step in STEPS:
+            if step != "shows":
+                self._boxes[step] = _box(NAMES.get(step, step), hint=HINTS.get(step, "R X"))
         self._folder = _box("record's folder", str(folder))
-        self._cells = {kind: _box(kind, hint="R X") for kind in KINDS}
-        self._ohms = {kind: _box(f"{kind} by ohmmeter", hint=hint) for kind, hint in HINTS.items()}
         self._said = {kind: widgets.HTML() for kind in KINDS}
         write = widgets.Button(description="Write the record")
         write.on_click(lambda _: self._write())
-        judged = (*self._cells.values(), *self._ohms.values())
-        for box in (self._shows, self._frequency, self._name, *judged):
+        rows: list[widgets.Widget] = []
+        for step, box in self._boxes.items():
             box.observe(lambda _: self.judge(), "value")
-        rows: list[widgets.Widget] = [self._shows, self._frequency]
-        for kind in KINDS:
-            rows += [self._ohms[kind]] if kind in self._ohms else []
-            rows += [self._name] if kind == "device" else []
-            rows.append(widgets.HBox([self._cells[kind], self._said[kind]], layout=wrapping()))
+            beside = [self._said[step]] if step in KINDS else []
+            rows.append(widgets.HBox([box, *beside], layout=wrapping()) if beside else box)
         self.judge()
         # the answer beside the boxes, where it is seen while one types, or under them on a phone
         columns = ([*rows, self._folder, write], [self._words, self._image])
@@ -61,85 +60,78 @@ class ReadingForm(Pictured):
         boxes = [widgets.VBox(column, layout=half) for column in columns]
         self.children = (widgets.HBox(boxes, layout=wrapping()),)
 
-    def typed(self) -> list[Entry]:
-        """The readings that are there."""
-        ohms = {kind: box.value.strip() for kind, box in self._ohms.items()}
-        name, cells = self._name.value.strip(), self._cells.items()
-        return [
-            Entry(kind, box.value, ohms.get(kind, ""), name)
-            for kind, box in cells
-            if box.value.strip()
-        ]
+    def typed(self) -> dict[str, str]:
+        """What is there, by its step."""
+        return {step: box.value.strip() for step, box in self._boxes.items()}
 
     def judge(self) -> None:
         """Say of each reading what it looks like, and the answer as soon as there is one."""
-        shows = self._shows.value
-        for box in self._cells.values():
-            box.placeholder = " ".join(SHOWS[shows])
-        good = [entry for entry in self.typed() if self._one(shows, entry)]
-        self.found, lines = None, [self._next(good)]
+        said = self.typed()
+        for kind in KINDS:
+            self._boxes[kind].placeholder = " ".join(SHOWS[said["shows"]])
+        good = {s: text for s, text in said.items() if s not in KINDS or self._one(s, said)}
+        self.found, lines = None, [_next(good)]
         try:
-            if self._frequency.value.strip():
-                lines.append(entries.unit_doubt(self._frequency.value))
-                self.found = entries.computed(self._frequency.value, shows, good)
+            if good["frequency"]:
+                lines.append(entries.doubt("frequency", good))
+                self.found = entries.computed(good)
         except RfcalError as error:
             lines = [str(error), *lines[1:]]
         if self.found is not None:
-            said = [text for text in summary_lines(self.found)[1:] if not text.startswith("note")]
-            lines = [*(said or ["The standards fit together."]), *lines]
+            told = [text for text in summary_lines(self.found)[1:] if not text.startswith("note")]
+            lines = [*(told or ["The standards fit together."]), *lines]
         self.sentence = "\n".join(filter(None, lines))
         shown = escape(self.sentence).replace("\n", "<br>")
         self._words.value = f'<p aria-live="polite">{shown}</p>'
-        self._image.value = _picture(shows, good, self.found)
+        self._image.value = _picture(good, self.found)
 
-    def _one(self, shows: str, entry: Entry) -> bool:
+    def _one(self, kind: str, said: Said) -> bool:
         """Whether one reading can be used; what is to be said of it stands beside it."""
-        usable, is_check = True, entry.kind == "check"
+        told, usable = "", bool(said[kind])
         try:
-            doubt = entries.judged(shows, entry)
-            said = (entries.check_doubt(entry.ohm) if is_check and entry.ohm else "") or doubt
+            steps = (step for step in (f"{kind} ohm", kind) if usable and said.get(step))
+            told = next(filter(None, (entries.doubt(step, said) for step in steps)), "")
         except RfcalError as error:
-            said, usable = str(error), False
-        if is_check and not entry.ohm:
-            said, usable = "type its ohms above first", False
-        self._said[entry.kind].value = escape(said or "good")
+            told, usable = str(error), False
+        if kind == "check" and said[kind] and not said["check ohm"]:
+            told, usable = "type its ohms above first", False
+        self._said[kind].value = escape(told or "good" * usable)
         return usable
-
-    def _next(self, good: Sequence[Entry]) -> str:
-        """What to do before there is an answer."""
-        there = {entry.kind for entry in good}
-        left = [kind for kind in ("short", "open", "load", "device") if kind not in there]
-        if not self._frequency.value.strip():
-            return "Type the frequency, then what the display shows of each."
-        return f"Still to be read: {', '.join(left)}." if left else ""
 
     def _write(self) -> None:
         """Write the record, or say why not."""
+        said = self.typed()
         folder = Path(self._folder.value.strip() or "")
         try:
             if self.found is None or not self.found.devices:
-                said = f"Nothing was written. {self._next(self.typed())}"
+                told = f"Nothing was written. {_next(said)}"
             elif not self._folder.value.strip():
-                said = "Nothing was written: name a folder for the record."
+                told = "Nothing was written: name a folder for the record."
             else:
-                typed = self._frequency.value, self._shows.value, self.typed()
-                text = entries.record_text(*typed, folder.name, date.today())
+                text = entries.record_text(said, folder.name, date.today())
                 write_files(folder, {FILE: text.encode()})
-                said = f"Wrote {folder / FILE}; now: rfcal report {folder} --output {folder}-report"
+                told = f"Wrote {folder / FILE}; now: rfcal report {folder} --output {folder}-report"
         except RfcalError as error:
-            said = str(error)
-        self._words.value += f'<p role="alert"><b>{escape(said)}</b></p>'
+            told = str(error)
+        self._words.value += f'<p role="alert"><b>{escape(told)}</b></p>'
 
 
-def _picture(shows: str, good: Sequence[Entry], found: Results | None) -> bytes:
+def _next(said: Said) -> str:
+    """What to do before there is an answer."""
+    left = [kind for kind in ("short", "open", "load", "device") if not said.get(kind)]
+    if not said["frequency"]:
+        return "Type the frequency, then what the display shows of each."
+    return f"Still to be read: {', '.join(left)}." if left else ""
+
+
+def _picture(good: Said, found: Results | None) -> bytes:
     """The raw readings on the chart, as far as R and X are shown, and the device's answer."""
     figure = style.new_figure(4.2, 4.2)
     ax = chart.draw_grid(figure.add_subplot())
     label: str | None = "raw readings"
-    for entry in good:
-        point = entries.reflection(shows, entry)
-        if point is not None:
-            chart.draw_trace(ax, point, role="raw", label=label, marks={0: entry.kind})
+    for kind in filter(good.get, KINDS):
+        if (point := entries.reflection(kind, good)) is not None:
+            chart.draw_trace(ax, point, role="raw", label=label, marks={0: kind})
             label = None
     for device in found.devices if found else ():
         label = f"{device.name}, corrected"

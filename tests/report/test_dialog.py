@@ -7,7 +7,7 @@ import pytest
 import rfcal
 from rfcal.cli import main
 from rfcal.errors import ArgumentError
-from rfcal.record.job.entries import Entry, check_doubt, judged, ohms, record_text, unit_doubt
+from rfcal.record.job.entries import checked, doubt, numbers, record_text
 
 ANSWERS = {
     "frequency": "14.1",
@@ -22,6 +22,11 @@ ANSWERS = {
     "device": "12.2 -4.6",
     "short again": "",
 }
+
+
+def off_display(**said):
+    """Answers of a display of R and X."""
+    return {"shows": "R and X", **said}
 
 
 @pytest.fixture
@@ -92,11 +97,11 @@ def test_a_record_that_is_there_is_not_asked_for_again(asked):
 
 
 def test_numbers_are_taken_with_the_digits_that_were_typed():
-    text = record_text("007.0", "R and X", [Entry("short", ".50 -0,10")], "x")
+    text = record_text(off_display(frequency="007.0", short=".50 -0,10"), "x")
     assert "typed = [[7.0, 0.50, -0.10]]" in text
     for wrong in ("-3", "0", "x", ">99", ""):
         with pytest.raises(ArgumentError, match="a resistance is a number of ohms above zero"):
-            ohms(wrong)
+            checked("load ohm", wrong)
 
 
 @pytest.mark.parametrize(
@@ -104,11 +109,11 @@ def test_numbers_are_taken_with_the_digits_that_were_typed():
     [("open", "20.6 -294.3", True), ("open", "51.9 3.1", False), ("load", "9000 5", False)],
 )
 def test_one_reading_is_judged_by_itself(kind, cells, fits):
-    assert (judged("R and X", Entry(kind, cells)) == "") is fits
+    assert (doubt(kind, off_display(**{kind: cells})) == "") is fits
 
 
 @pytest.mark.parametrize(
-    ("cells", "numbers"),
+    ("cells", "taken"),
     [
         ("2.7, 2.5", ("2.7", "2.5")),
         ("2,7, 2,5", ("2.7", "2.5")),
@@ -121,28 +126,28 @@ def test_one_reading_is_judged_by_itself(kind, cells, fits):
         (">999, >999", ('">999"', '">999"')),
     ],
 )
-def test_a_reading_is_taken_as_people_write_it(cells, numbers):
-    assert Entry("device", cells).numbers("R and X") == numbers
+def test_a_reading_is_taken_as_people_write_it(cells, taken):
+    assert numbers(cells, "R and X") == taken
 
 
 def test_a_sign_is_not_made_up_where_the_display_has_none():
     with pytest.raises(ArgumentError, match=r"43\.4-19j"):
-        Entry("device", "43.4-19j").numbers("R and X without its sign")
+        numbers("43.4-19j", "R and X without its sign")
 
 
 @pytest.mark.parametrize("said", ["49.9 ohm", "49,9 Ohms", "49.9 \u03a9", "49.9\u2126"])
 def test_a_resistance_may_have_its_unit(said):
-    assert ohms(said) == "49.9"
+    assert checked("load ohm", said) == "49.9"
 
 
 def test_doubts_of_one_answer():
-    assert "if it was read in kHz, it is 14.1 MHz" in unit_doubt("14100")
-    assert "if it was read in Hz, it is 14.1 MHz" in unit_doubt("14100000")
-    assert unit_doubt("14.1") == unit_doubt("2450") == ""
-    assert "not within 10 to 200" in check_doubt("4,7")
-    assert check_doubt("33") == ""
-    assert "R is -30 ohm, below zero" in judged("R and X", Entry("device", "-30 40"))
-    assert judged("R and X", Entry("device", "-0.5 40")) == ""
+    assert "if it was read in kHz, it is 14.1 MHz" in doubt("frequency", {"frequency": "14100"})
+    assert "if it was read in Hz, it is 14.1 MHz" in doubt("frequency", {"frequency": "14100000"})
+    assert not any(doubt("frequency", {"frequency": mhz}) for mhz in ("14.1", "2450"))
+    assert "4.7 ohm is not within 10 to 200" in doubt("check ohm", {"check ohm": "4,7"})
+    assert doubt("check ohm", {"check ohm": "33"}) == ""
+    assert "R is -30 ohm, below zero" in doubt("device", off_display(device="-30 40"))
+    assert doubt("device", off_display(device="-0.5 40")) == ""
 
 
 def test_a_frequency_in_kilohertz_is_asked_for_again_at_once(asked):

@@ -24,10 +24,8 @@ def form(tmp_path):
 
 def fill(form, megahertz, name="device", **cells):
     """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``."""
-    form._frequency.value, form._name.value = megahertz, name
-    for which, typed in cells.items():
-        kind, _, what = which.replace("_again", " again").partition("_")
-        (form._ohms if what else form._cells)[kind].value = typed
+    for step, typed in {"frequency": megahertz, "name": name, **cells}.items():
+        form._boxes[step.replace("_", " ")].value = typed
 
 
 def test_it_says_what_is_still_to_be_read(form):
@@ -67,7 +65,7 @@ def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):
 
 
 def test_a_display_without_signs_keeps_both_answers(form):
-    form._shows.value = "R and X without its sign"
+    form._boxes["shows"].value = "R and X without its sign"
     fill(form, "14.1", "coil", **{k: v.replace("-", "") for k, v in READ.items()})
     assert "Two answers remain for 'coil'" in form.sentence
 
