@@ -17,7 +17,7 @@ from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
 from rfcal.models.standards import Standard, with_default_uncertainty
-from rfcal.planning.setup import Setup
+from rfcal.planning.plan import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE
 from rfcal.uncertainty.quantity import Quantity

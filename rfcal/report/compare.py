@@ -162,9 +162,8 @@ def _held(one: Told, other: Told, z_ref: float, shared: Set[Hashable], name: str
 
 def compare_lines(first: Side, second: Side, shared: Sequence[str] = ()) -> list[str]:
     """Both answers, their difference and En, in lines; the verdict first."""
-    said: list[str] = []
-    for name, (found, at, ends) in compared(first, second, shared).items():
-        said += _agreement_lines(name, found, at, ends)
+    each = compared(first, second, shared).items()
+    said = [line for name, held in each for line in _agreement_lines(name, *held)]
     titles = "first: {}; second: {}".format(*_titles((first, second)))
     with_both = ", ".join(shared) or "nothing: every influence was taken as each one's own"
     return [*said, titles, f"shared by both: {with_both}"]
@@ -231,11 +230,7 @@ def table_pictures(sides: Sequence[Side]) -> dict[str, bytes]:
         for part in side.results.parts if side.results else ():
             if part.verdict.figures:
                 found.setdefault(part.request.measurement, []).append((side.title, part))
-    drawn = {}
-    for name, parts in found.items():
-        leading = next(iter(parts[0][1].verdict.figures))
-        drawn[f"values-{slug(name)}.svg"] = _svg(values_figure(parts, leading), name)
-    return drawn
+    return {f"values-{slug(name)}.svg": _svg(values_figure(of), name) for name, of in found.items()}
 
 
 def _svg(figure: Figure, name: str) -> bytes:

@@ -1,6 +1,6 @@
 """The results in a few lines for a terminal: of a report, of a check, of a plan."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
@@ -36,24 +36,27 @@ USUAL = (
 
 def summary_lines(results: Results) -> list[str]:
     """The answers, the checks and all that is to be said, in this order."""
-    said = [f"{results.record.title} ({results.record.date or 'no date'})"]
     line = [] if results.line is None else line_words.line_lines(results.line)
-    if results.record.line_first:
-        said += line
-    said += [line for part in results.parts for line in part_lines(part)]
-    for device in results.devices:
-        if doubt := why_wrong(results.findings, device.name):
-            said.append(f"do not trust what follows yet: {doubt}")
-        answer, *more = of_device.answer_lines(results, device)
-        said.append(f"{device.name} at {mhz(device.frequency[device.answer])}: {answer}")
-        if len(results.devices) <= of_device.MOST_SHOWN:
-            said += [f"  {line}" for line in more]
-    said += [*map(check_line, results.checks), *map(reread_line, results.rereads)]
-    if not results.record.line_first:
-        said += line
+    answers, checks = [*_answers(results)], [*map(check_line, results.checks)]
+    checks += map(reread_line, results.rereads)
     # the line's state is told above
     loud = [f for f in results.findings if f"{line_words.STATE}{f.message}" not in line]
-    return said + finding_lines(loud)
+    first = [*line, *answers, *checks] if results.record.line_first else [*answers, *checks, *line]
+    title = f"{results.record.title} ({results.record.date or 'no date'})"
+    return [title, *first, *finding_lines(loud)]
+
+
+def _answers(results: Results) -> Iterator[str]:
+    """What parts and devices are."""
+    for part in results.parts:
+        yield from part_lines(part)
+    for device in results.devices:
+        if doubt := why_wrong(results.findings, device.name):
+            yield f"do not trust what follows yet: {doubt}"
+        answer, *more = of_device.answer_lines(results, device)
+        yield f"{device.name} at {mhz(device.frequency[device.answer])}: {answer}"
+        if len(results.devices) <= of_device.MOST_SHOWN:
+            yield from (f"  {line}" for line in more)
 
 
 def finding_lines(findings: Iterable[Finding]) -> list[str]:
@@ -80,52 +83,49 @@ def check_lines(found: Results) -> list[str]:
     return [first, *loud, *asked, *good_lines(found), *notes, *sweeps]
 
 
-def good_lines(found: Results) -> list[str]:
+def good_lines(found: Results) -> Iterator[str]:
     """Everything that was looked at and stands the test, in lines; what does not is a finding."""
-    codes = {finding.code for finding in found.findings}
-    said = _standards(found, codes) if found.record.standards else []
-    said += [f"good: {check_line(check)}" for check in found.checks if check.agrees]
-    return said + [f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees]
+    if found.record.standards:
+        yield from _standards(found, {finding.code for finding in found.findings})
+    yield from (f"good: {check_line(check)}" for check in found.checks if check.agrees)
+    yield from (f"good: {reread_line(reread)}" for reread in found.rereads if reread.agrees)
 
 
-def _standards(found: Results, codes: set[str]) -> list[str]:
+def _standards(found: Results, codes: set[str]) -> Iterator[str]:
     """Standards and error terms, as far as nothing stands against them."""
-    calibration, said = found.calibration, []
+    calibration = found.calibration
     if not codes & {"standards-close", "error-terms"}:
-        said.append(
-            "good: the standards lie well apart: an error in one of them is at most "
-            f"{np.max(growth(calibration)):.2g} times as large elsewhere on the chart"
-        )
+        most = f"at most {np.max(growth(calibration)):.2g} times as large elsewhere on the chart"
+        yield f"good: the standards lie well apart: an error in one of them is {most}"
     if not codes & {ERROR_TERMS.code, HALF_TURN.code}:
         terms = error_terms(calibration).items()
         sizes = (f"{name.replace('_', ' ')} up to {np.max(np.abs(t)):.2g}" for name, t in terms)
         sound = "good: the error terms are those of a sound analyzer"
-        said.append(f"{sound}: {', '.join(sizes)} (1 is full reflection)")
+        yield f"{sound}: {', '.join(sizes)} (1 is full reflection)"
     chi_square, freedom = calibration.chi_square()
     if not freedom:
-        said.append("three standards fix the error terms exactly: only a check can contradict them")
+        yield "three standards fix the error terms exactly: only a check can contradict them"
     elif "standards-disagree" not in codes:
-        said.append(
+        yield (
             f"good: the {len(calibration.names)} standards agree with each other: chi-square up to "
             f"{np.max(chi_square):.2g} with {freedom} degrees of freedom"
         )
-    return said
 
 
-def plan_lines(outlook: Outlook) -> list[str]:
+def plan_lines(outlook: Outlook) -> Iterator[str]:
     """The plan of a record in a few lines for a terminal."""
     useful = [option.change for planned in outlook.planned for option in _useful(planned)]
     first = f"before it is, {useful[0]}: that helps most" if useful else "no change helps much"
-    said = [f"{outlook.record.title}: nothing is measured yet; {first}"]
+    yield f"{outlook.record.title}: nothing is measured yet; {first}"
     for planned in outlook.planned:
-        said += map(str, (*planned.elsewhere, *planned.unshown))
-    said += [str(f) for f in outlook.findings if f.code not in UNSEEN]
-    unseen = [f.message for f in outlook.findings if f.code in UNSEEN]
-    if unseen:
-        said += ["what could not be noticed, and the reading that would:", *map(_item, unseen)]
+        yield from map(str, (*planned.elsewhere, *planned.unshown))
+    yield from (str(f) for f in outlook.findings if f.code not in UNSEEN)
+    if unseen := [f"  - {f.message}" for f in outlook.findings if f.code in UNSEEN]:
+        yield from ("what could not be noticed, and the reading that would:", *unseen)
     elif not any(planned.unshown for planned in outlook.planned):
-        said.append("no reading is missing; notebook 02-calibrate tells what none can show")
-    return said + [line for planned in outlook.planned for line in _device(planned)]
+        yield "no reading is missing; notebook 02-calibrate tells what none can show"
+    for planned in outlook.planned:
+        yield from _device(planned)
 
 
 def _useful(planned: Planned) -> list[Option]:
@@ -135,24 +135,26 @@ def _useful(planned: Planned) -> list[Option]:
     return [o for o, no in zip(options, wider, strict=True) if o.gain > WORTH and not no]
 
 
-def _device(planned: Planned) -> list[str]:
+def _device(planned: Planned) -> Iterator[str]:
     """What to expect of one device."""
     full = ", if all were shown," if planned.unshown else ""
     head = full if full and not planned.shown else ","
-    said = [f"{planned.name} at {mhz(planned.frequency_hz)}{head} with 95 % intervals:"]
+    yield f"{planned.name} at {mhz(planned.frequency_hz)}{head} with 95 % intervals:"
     for ohm, found in planned.plans.items():
         answers = planned.shown.get(ohm, (found.figures,))
-        said.append(f"  if it is {_ohm(ohm)}: {', or '.join(map(_answer, answers))}")
+        yield f"  if it is {_ohm(ohm)}: {', or '.join(map(_answer, answers))}"
         if ohm in planned.shown:
-            said.append(f"    if all were shown: {_answer(found.figures)}")
+            yield f"    if all were shown: {_answer(found.figures)}"
     for name, why in planned.unknown.items():
-        said.append(f"  '{name}' was taken as short and without loss: {why}")
+        yield f"  '{name}' was taken as short and without loss: {why}"
     ohm, first = next(iter(planned.plans.items()))
     sources = ", of ".join(f"{part} is {source}" for part, source in largest(first.shares, 0))
-    said.append(f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {sources}")
-    useful = _useful(planned)[:TOLD]
-    more = [f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"] if useful else []
-    return [*said, *more, *(f"  {_item(_option(option))}" for option in useful)]
+    yield f"  at {_ohm(ohm)}{full} the largest source of uncertainty of {sources}"
+    if useful := _useful(planned)[:TOLD]:
+        yield f"  what would help most at {_ohm(ohm)}{full.rstrip(',')}:"
+    for option in useful:
+        r, x = (float(part[0]) for part in (option.resistance, option.reactance))
+        yield f"    - {option.change}: leaves {r:.0%} of R's interval and {x:.0%} of X's"
 
 
 def _answer(figures: Mapping[str, Figure]) -> str:
@@ -163,12 +165,3 @@ def _answer(figures: Mapping[str, Figure]) -> str:
 def _ohm(ohm: complex) -> str:
     reactance = f" {'-' if ohm.imag < 0 else '+'} j{abs(ohm.imag):g}" if ohm.imag else ""
     return f"{ohm.real:g}{reactance} ohm"
-
-
-def _option(option: Option) -> str:
-    r, x = (float(part[0]) for part in (option.resistance, option.reactance))
-    return f"{option.change}: leaves {r:.0%} of R's interval and {x:.0%} of X's"
-
-
-def _item(text: str) -> str:
-    return f"  - {text}"

@@ -25,6 +25,8 @@ _MARKUP = re.compile(r"<svg\b.*?</svg>|<(script|style)\b.*?</\1>|<!--.*?-->|<[^>
 _CURVES = '<script type="application/json" id="curves">'
 """What holds the numbers that the page's script draws."""
 _HASH = re.compile(r"[0-9a-f]{64}")
+MOST = 10
+"""Differences that are told one by one."""
 
 
 @dataclass(frozen=True)
@@ -36,21 +38,21 @@ class Verdict:
     other_versions: str = ""  # what made it, where that is not what checked it
     drawn: bool = True  # whether pictures were compared
 
-    def lines(self, file: str, most: int = 10) -> list[str]:
+    def lines(self, file: str) -> Iterator[str]:
         """In words, the first one the verdict."""
-        found, left = self.differences, len(self.differences) - most
-        first = f"{file} follows from the record: computed again, all of its {self.numbers} numbers"
-        first += " and every sentence come out as they stand there"
+        found = self.differences
         if found:
-            first = f"{file} does NOT follow from the record: {len(found)} differ"
-        said = [first, *(f"  {text}" for text in found[:most])]
-        said += [f"  and {left} more"] if left > 0 else []
+            yield f"{file} does NOT follow from the record: {len(found)} differ"
+        else:
+            all_of_it = f"computed again, all of its {self.numbers} numbers and every sentence"
+            yield f"{file} follows from the record: {all_of_it} come out as they stand there"
+        yield from (f"  {text}" for text in found[:MOST])
+        if found[MOST:]:
+            yield f"  and {len(found) - MOST} more"
         if self.other_versions:
-            said.append(
-                f"it was made by {self.other_versions}, which is not what checked it: a last digit "
-                "may differ by one" + ("" if self.drawn else ", and pictures were not compared")
-            )
-        return said
+            pictures = "" if self.drawn else ", and pictures were not compared"
+            made = f"it was made by {self.other_versions}, which is not what checked it"
+            yield f"{made}: a last digit may differ by one{pictures}"
 
 
 def verify(file: Path, record: Path | None = None) -> Verdict:
@@ -128,9 +130,8 @@ def _of_texts(old: list[str], new: list[str], *, close: bool) -> list[str]:
         for at, (a, b) in enumerate(zip(old[i:i_end], new[j:j_end], strict=True), start=i):
             if _HASH.fullmatch(a) and _HASH.fullmatch(b):
                 what = old[at - 2] if old[at - 1].isdigit() else "the record"
-                files.append(
-                    f"{what} inside is not what the page was made from: its SHA-256 differs"
-                )
+                why = "is not what the page was made from: its SHA-256 differs"
+                files.append(f"{what} inside {why}")
             elif not _alike(a, b, close=close):
                 said.append(_pair(a, b))
     return files + said

@@ -14,8 +14,7 @@ from rfcal.measurement.monte_carlo import ellipse_of
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Kind, Standard
-from rfcal.planning.plan import Blind
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import Blind, Length, Setup
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words

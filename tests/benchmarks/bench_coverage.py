@@ -9,8 +9,7 @@ from rfcal.maths.reflection import to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
-from rfcal.planning.plan import EXTRA
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import EXTRA, Length, Setup
 from tests.coverage_audit import audit
 
 SESSIONS = 10_000

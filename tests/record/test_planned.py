@@ -10,8 +10,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line, loss_law
 from rfcal.models.standards import Standard
-from rfcal.planning.plan import plan
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import Length, Setup, plan
 from rfcal.record.format.standard import UNCERTAINTIES
 
 F = np.array([70e6])

@@ -10,7 +10,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.propagate import propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.standards import Standard
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import Length, Setup
 from rfcal.uncertainty import curved_regions as bent
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.derived import derived

@@ -10,8 +10,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.propagate import propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard
-from rfcal.planning.plan import EXTRA, blind, changes, plan
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import EXTRA, Length, Setup, blind, changes, plan
 from tests.drawn import monte_carlo
 
 FREQUENCY = np.linspace(70e6, 71e6, 5)

@@ -9,7 +9,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.propagate import impedance
 from rfcal.models.standards import Standard
-from rfcal.planning.setup import Setup
+from rfcal.planning.plan import Setup
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.coverage import K_AXIS, from_repeats, standard_uncertainty
 from rfcal.uncertainty.significance import far_off

@@ -1,5 +1,7 @@
 """A part in words, and what there is to say about its fit."""
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -100,27 +102,24 @@ def value_of(figure: Figure, *, lead: bool = False) -> str:
     return f"{number} {unit} ± {half}" if lead and sign and unit else words
 
 
-def about_part(part: Part) -> list[Finding]:
+def about_part(part: Part) -> Iterator[Finding]:
     """What there is to say about one part."""
     verdict, name = part.verdict, part.request.measurement
     first, last = (float(f) / 1e6 for f in verdict.sweep.frequency[[0, -1]])
     span = {"name": name, "first_mhz": first, "last_mhz": last}
-    found = []
     if verdict.chosen is None:
-        found.append(_refused(part, span))
+        yield _refused(part, span)
     else:
         if verdict.unseen_resonance:
-            found.append(say.PART_RESONANCE(**span))
+            yield say.PART_RESONANCE(**span)
         if verdict.rivals:
             rivals = " or ".join(map(article, verdict.rivals))
-            found.append(
-                say.PART_RIVALS(name=name, model=article(verdict.chosen.name), rivals=rivals)
-            )
+            yield say.PART_RIVALS(name=name, model=article(verdict.chosen.name), rivals=rivals)
         if verdict.scatter > 1:
-            found.append(say.PART_SCATTER(name=name, times=verdict.scatter))
+            yield say.PART_SCATTER(name=name, times=verdict.scatter)
     if choke_band(part) is not None:
-        found.append(say.PART_HEAT(name=name))
-    return found + _blind(part)
+        yield say.PART_HEAT(name=name)
+    yield from _blind(part)
 
 
 def choke_band(part: Part) -> tuple[float, float] | None:
@@ -169,7 +168,7 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
     )
 
 
-def _blind(part: Part) -> list[Finding]:
+def _blind(part: Part) -> Iterator[Finding]:
     """Where |Z| is too large or too small for how it was measured."""
     size, sweep = part.equivalents["impedance_magnitude"], part.verdict.sweep
     half = np.maximum(size.high - size.value, size.value - size.low)
@@ -177,13 +176,7 @@ def _blind(part: Part) -> list[Finding]:
         blind, low = ~(half <= BLIND * size.value), size.value < sweep.z_ref
     both = part.request.between_ports
     cases = (blind & low & (not both), blind & ~low & (not both), blind & both)
-    return [
-        say.PART_BLIND(
-            name=part.request.measurement,
-            percent=100 * BLIND,
-            where=span_mhz(sweep.frequency, where),
-            cure=cure,
-        )
-        for where, cure in zip(cases, say.BLIND_CURES, strict=True)
-        if np.any(where)
-    ]
+    of: dict[str, object] = {"name": part.request.measurement, "percent": 100 * BLIND}
+    for points, cure in zip(cases, say.BLIND_CURES, strict=True):
+        if np.any(points):
+            yield say.PART_BLIND(**of, where=span_mhz(sweep.frequency, points), cure=cure)

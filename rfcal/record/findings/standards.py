@@ -1,6 +1,6 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from itertools import combinations
 from types import MappingProxyType
 
@@ -66,7 +66,7 @@ def about_standards(
     why: str = "",
     stayed: Collection[str] = (),
     meant: Mapping[str, Meanings] = MappingProxyType({}),
-) -> list[Finding]:
+) -> Iterator[Finding]:
     """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
 
     The readings may have had another reference of their own.
@@ -75,48 +75,36 @@ def about_standards(
     it stands in `why` where one thing does, and what else the readings may mean in `meant`; what
     was read again and had not moved in `stayed`.
     """
-    pair = exchange(calibration, stayed)
+    pair, frequency = exchange(calibration, stayed), calibration.frequency
     upheld = pair.against or any(contradicts_exchange(check) for check in checks)
-    frequency, found = calibration.frequency, []
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
-        found.append(say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst))
-    found += _read_alike(calibration) or about_analyzer(
-        calibration, meant, z_ref, upheld, why, own_ohm
-    )
-    found += _about_correction(calibration)
+        yield say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst)
+    of_analyzer = calibration, meant, z_ref, upheld, why, own_ohm
+    yield from [*_read_alike(calibration)] or about_analyzer(*of_analyzer)
+    box = calibration.error_box
+    terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
+    if (size := np.max(np.abs(terms))) < IDEAL:
+        yield say.STANDARDS_CORRECTED(size=size)
     bad = contradict(calibration, chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
-        found.append(
-            say.STANDARDS_DISAGREE(
-                where=span_mhz(frequency, bad),
-                chi_square=np.max(chi_square),
-                freedom=freedom,
-                evidence=why or _evidence(calibration, int(np.argmax(chi_square)), z_ref),
-            )
+        yield say.STANDARDS_DISAGREE(
+            where=span_mhz(frequency, bad),
+            chi_square=np.max(chi_square),
+            freedom=freedom,
+            evidence=why or _evidence(calibration, int(np.argmax(chi_square)), z_ref),
         )
-    return found
 
 
-def _about_correction(calibration: Calibration) -> list[Finding]:
-    """Whether standards were read by an instrument that corrected them itself."""
-    box = calibration.error_box
-    terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
-    size = max(np.max(np.abs(term)) for term in terms)
-    return [say.STANDARDS_CORRECTED(size=size)] if size < IDEAL else []
-
-
-def _read_alike(calibration: Calibration) -> list[Finding]:
+def _read_alike(calibration: Calibration) -> Iterator[Finding]:
     """Standards that should be far apart, and were read close to each other."""
     each = zip(calibration.names, calibration.known, calibration.seen, strict=True)
-    found = []
     for (one, is_one, read_one), (other, is_other, read_other) in combinations(each, 2):
         size = float(np.max(np.abs(read_one.value - read_other.value)))
         if size < ALIKE and np.min(np.abs(is_one.value - is_other.value)) > APART:
-            found.append(say.READ_ALIKE(one=one, other=other, size=size))
-    return found
+            yield say.READ_ALIKE(one=one, other=other, size=size)
 
 
 def growth(calibration: Calibration) -> Real:

@@ -67,12 +67,12 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
             found += about_shape(sweep, noise)
     found += never_negative(record, shown, {finding.about for finding in found})
     # what an instrument that corrects itself reads is judged as an answer
-    return found + (about_sizes(record, shown) if solved else [])
+    return [*found, *(about_sizes(record, shown) if solved else ())]
 
 
 def never_negative(
     record: Record, sweeps: Mapping[str, Sweep], told: Collection[str]
-) -> list[Finding]:
+) -> Iterator[Finding]:
     """Devices whose X is nowhere below zero, of what may have no sign: R and X of CSV or typed.
 
     Typed at few points many have one sign: these are asked about where X falls, which little loss
@@ -80,7 +80,6 @@ def never_negative(
     """
     shown = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
     shown |= not record.standards
-    found = []
     for item in record.measurements:
         sweep, read = sweeps.get(item.name), item.reading
         if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
@@ -89,8 +88,7 @@ def never_negative(
         of_file = has_ohms(read, sweep) and sweep.frequency.size > 1
         if of_file if read.files else not shown or _falls(sweep, record):
             where = span_mhz(sweep.frequency, sweep.frequency > 0)
-            found.append(say.NEVER_NEGATIVE(label=item.name, where=where, **of))
-    return found
+            yield say.NEVER_NEGATIVE(label=item.name, where=where, **of)
 
 
 def _falls(sweep: Sweep, record: Record) -> bool:
@@ -101,15 +99,12 @@ def _falls(sweep: Sweep, record: Record) -> bool:
     return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
 
 
-def mistyped(record: Record) -> list[Finding]:
+def mistyped(record: Record) -> Iterator[Finding]:
     """Typed readings of which one row would fit those beside it if one number lost a slip."""
-    found = []
     for item in record.items():
-        rows = item.reading.typed
-        if rows and not item.reading.shows_less:
-            odd = odd_row(np.array(rows, float), item.reading.steps[0])
-            found += [say.MISTYPED(label=item.name, **odd)] if odd else []
-    return found
+        rows = item.reading.typed if not item.reading.shows_less else None
+        if rows and (odd := odd_row(np.array(rows, float), item.reading.steps[0])):
+            yield say.MISTYPED(label=item.name, **odd)
 
 
 def odd_row(rows: Real, step: float) -> dict[str, object]:
@@ -140,16 +135,15 @@ def _slips_undone(typed: float) -> Iterator[float]:
             yield float(digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :])
 
 
-def about_unit(sweeps: Collection[Sweep]) -> list[Finding]:
+def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     """Frequencies at which nobody reads an antenna: a unit, mostly."""
     low = min((sweep.frequency[0] for sweep in sweeps), default=USUAL_HZ[0])
     high = max((sweep.frequency[-1] for sweep in sweeps), default=USUAL_HZ[1])
-    if USUAL_HZ[0] <= low and high <= USUAL_HZ[1]:
-        return []
-    return [say.UNIT(low=low / 1e6, high=high / 1e6)]
+    if low < USUAL_HZ[0] or high > USUAL_HZ[1]:
+        yield say.UNIT(low=low / 1e6, high=high / 1e6)
 
 
-def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
+def references_differ(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     """Files of one analyzer that state different reference impedances."""
     files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
     bare = {part.label for part in files if part.assumed_reference}
@@ -160,20 +154,18 @@ def references_differ(sweeps: Collection[Sweep]) -> list[Finding]:
     }
     count = Counter(stated.values()).most_common()
     if len(count) < 2:
-        return []
+        return
     usual, odd = count[0][0], count[-1][0]
     by = {ohm: [label for label, own in stated.items() if own == ohm] for ohm in (usual, odd)}
     silent = [label for label in stated if label in bare]
-    return [
-        say.REFERENCES_DIFFER(
-            label=by[odd][0],
-            labels=quoted(by[odd]),
-            odd_ohm=odd,
-            others=quoted(by[usual]),
-            usual_ohm=usual,
-            bare=say.BARE.format(labels=quoted(silent)) if silent else "",
-        )
-    ]
+    yield say.REFERENCES_DIFFER(
+        label=by[odd][0],
+        labels=quoted(by[odd]),
+        odd_ohm=odd,
+        others=quoted(by[usual]),
+        usual_ohm=usual,
+        bare=say.BARE.format(labels=quoted(silent)) if silent else "",
+    )
 
 
 def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
@@ -186,7 +178,7 @@ def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     ]
 
 
-def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
+def about_formats(record: Record, sweeps: dict[str, Sweep]) -> Iterator[Finding]:
     """Magnitudes and angles that no raw short, open and load have: of another format."""
     artefacts = (*record.standards, *record.checks)
     kinds = {item.name: _kind(item) for item in artefacts if item.name in sweeps}
@@ -194,31 +186,24 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     reads = [item for item in record.items() if item.name in sweeps]
     polar = {r.name: raw[r.name] for r in reads if has_angles(r.reading, sweeps[r.name])}
     above = [k for k, x in polar.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
-    found = []
     if "load" in (kinds.get(k) for k in above) or (above and set(kinds) <= set(above)):
         high = max(float(np.abs(raw[k]).max()) for k in above)
-        found.append(
-            say.ALL_ABOVE_ONE(
-                label=above[0], labels=quoted(above), high=high, high_db=20 * np.log10(high)
-            )
-        )
-    return [*found, *signs_lost(kinds, raw), *_in_radians(kinds, polar)]
+        of = {"label": above[0], "labels": quoted(above)}
+        yield say.ALL_ABOVE_ONE(**of, high=high, high_db=20 * np.log10(high))
+    yield from signs_lost(kinds, raw)
+    yield from _in_radians(kinds, polar)
 
 
-def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> list[Finding]:
+def _in_radians(kinds: Mapping[str, str], polar: Mapping[str, Complex]) -> Iterator[Finding]:
     """Whether angles in radians were taken for degrees, by readings that were given by angles."""
     small = [k for k, x in polar.items() if np.all(np.abs(np.degrees(np.angle(x))) < RADIANS)]
     # at one frequency a lead may turn any one of them to there
     sure = len(small) == len(polar) or any(polar[k].size > 1 for k in small)
-    told = {
-        say.RADIANS_SHORT: [k for k in small if kinds.get(k) == "short" and sure] and small,
-        say.RADIANS_STILL: [k for k in small if _still(polar[k])],
-    }
-    return [
-        say.RADIANS(label=labels[0], labels=quoted(labels), why=why)
-        for why, labels in told.items()
-        if labels
-    ][:1]
+    labels, why = small, say.RADIANS_SHORT
+    if not (sure and any(kinds.get(k) == "short" for k in small)):
+        labels, why = [k for k in small if _still(polar[k])], say.RADIANS_STILL
+    if labels:
+        yield say.RADIANS(label=labels[0], labels=quoted(labels), why=why)
 
 
 def _still(x: Complex) -> bool:
@@ -280,7 +265,7 @@ def _kind(item: Artefact) -> str:
     return item.model.kind if item.model is not None else "known"
 
 
-def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> list[Finding]:
+def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> Iterator[Finding]:
     """Raw readings far beyond the chart's edge: R and X exchanged, or all in one sentence."""
     far, exchanged = dict[str, Sweep](), dict[str, Sweep]()
     for item in record.items():
@@ -292,24 +277,21 @@ def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> list[Finding]:
             exchanged[item.name] = sweep
         elif np.max(np.abs(x)) > MOST_RAW:
             far[item.name] = sweep
-    found = []
     for label, sweep in [*exchanged.items()][:1]:
         at = int(np.argmax(np.abs(sweep.reflection)))
         ohm, mhz = to_impedance(sweep.reflection[at], sweep.z_ref).real, sweep.frequency[at] / 1e6
-        found.append(say.ORDER(label=label, names=quoted([*exchanged]), ohm=ohm, mhz=mhz))
+        yield say.ORDER(label=label, names=quoted([*exchanged]), ohm=ohm, mhz=mhz)
     if far:
         frequency = np.concatenate([s.frequency for s in far.values()])
         size = np.abs(np.concatenate([s.reflection for s in far.values()]))
         grid = np.unique(frequency)
         where = span_mhz(grid, np.isin(grid, frequency[size > MOST_RAW]))
         of = {"labels": ", ".join(far), "names": quoted([*far])}
-        found.append(say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where))
-    return found
+        yield say.RAW_ABOVE_ONE(**of, size=float(size.max()), where=where)
 
 
-def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> list[Finding]:
+def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> Iterator[Finding]:
     """Files of two ports of which S11 was read, with what the others would read as it stands."""
-    found = []
     for sweep in sweeps:
         origin = sweep.origin
         if isinstance(sweep, TwoPortSweep) or origin is None or origin.file[-4:].lower() != ".s2p":
@@ -320,19 +302,13 @@ def about_ports(sweeps: Iterable[Sweep | TwoPortSweep]) -> list[Finding]:
             complex_ohm(z, np.full(2, abs(z) / 4)) for z in to_impedance(s[middle], z_ref).ravel()
         )
         joined = np.max(np.abs(s[:, 1, 0])) > PASSES and np.any(s[:, 1, 0] != s[:, 0, 0])
-        found.append(
-            (say.PORTS_JOINED if joined else say.TWO_PORTS)(
-                label=sweep.label,
-                file=origin.file,
-                mhz=sweep.frequency[middle] / 1e6,
-                **{"s11": s11, "s21": s21, "s22": s22},
-            )
-        )
-    return found
+        of = {"label": sweep.label, "file": origin.file, "s11": s11, "s21": s21, "s22": s22}
+        said = say.PORTS_JOINED if joined else say.TWO_PORTS
+        yield said(**of, mhz=sweep.frequency[middle] / 1e6)
 
 
-def about_answer(device: str, wanted_hz: float, taken_hz: float) -> list[Finding]:
+def about_answer(device: str, wanted_hz: float, taken_hz: float) -> Iterator[Finding]:
     """An answer asked for between the points of the reading."""
-    if abs(wanted_hz - taken_hz) <= SAME * taken_hz:
-        return []
-    return [say.ANSWER_NEAREST(device=device, wanted_mhz=wanted_hz / 1e6, taken_mhz=taken_hz / 1e6)]
+    if abs(wanted_hz - taken_hz) > SAME * taken_hz:
+        megahertz = {"wanted_mhz": wanted_hz / 1e6, "taken_mhz": taken_hz / 1e6}
+        yield say.ANSWER_NEAREST(device=device, **megahertz)

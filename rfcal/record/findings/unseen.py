@@ -1,6 +1,6 @@
 """What a record could not have noticed, whatever its readings, and the one reading that would."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rfcal import defaults
 from rfcal.findings import Finding, quoted
@@ -11,21 +11,16 @@ MUCH = 0.5
 """Size of a reflection [1] from which one read again shows a lead or adapter before it."""
 
 
-def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
+def about_unseen(record: Record, told: Sequence[Finding] = ()) -> Iterator[Finding]:
     """Each reading of the least set that is missing, once: a check, one behind a path, a reread.
 
     Of what was `told` already nothing is said.
     """
-    found = []
     misfits = {f.about for f in told if f.code == say.PATH_MISFIT.code}
     if not record.checks:
         solved = record.residual is None
-        found.append(
-            say.NO_CHECK(
-                invisible=say.INVISIBLE[not solved],
-                kind="is no standard" if solved else "you know",
-            )
-        )
+        kind = "is no standard" if solved else "you know"
+        yield say.NO_CHECK(invisible=say.INVISIBLE[not solved], kind=kind)
     checked = {check.at for check in record.checks}
     # what is removed before a device and is not told to be wrong already
     missing = [
@@ -36,13 +31,11 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
     ]
     if missing:
         names, kinds = (dict.fromkeys(of) for of in zip(*missing, strict=True))
-        found.append(
-            say.NO_CHECK_BEHIND(
-                devices=quoted([*names]),
-                invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
-                ohm=defaults.FAR_CHECK * record.reference_ohm,
-                at=missing[0][0],
-            )
+        yield say.NO_CHECK_BEHIND(
+            devices=quoted([*names]),
+            invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
+            ohm=defaults.FAR_CHECK * record.reference_ohm,
+            at=missing[0][0],
         )
     place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
     artefacts = sorted((*record.standards, *record.checks), key=_rank)
@@ -50,10 +43,9 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> list[Finding]:
     dull = [item.name for item in artefacts if item.name in again and _absorbs(item, record)]
     if not again and artefacts:
         devices = quoted([item.name for item in record.measurements]) or "the line"
-        found.append(say.NO_REREAD(devices=devices, artefact=artefacts[0].name, **place))
+        yield say.NO_REREAD(devices=devices, artefact=artefacts[0].name, **place)
     elif dull and len(dull) == len(again) and not _absorbs(artefacts[0], record):
-        found.append(say.DULL_REREAD(artefact=artefacts[0].name, of=dull[0], **place))
-    return found
+        yield say.DULL_REREAD(artefact=artefacts[0].name, of=dull[0], **place)
 
 
 def _rank(item: Artefact) -> int:

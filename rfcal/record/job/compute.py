@@ -220,7 +220,7 @@ class _Job:
             shown = [item.name for item in self.record.measurements if not item.reading.shows_less]
             why = explained(self.calibration, checks, read=self.sweeps, devices=shown, **judged)
             own = self.bench.standards[0].reading.z_ref
-            found = about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)
+            found = [*about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)]
             why = or_exchange(why, found, self.calibration)
             self.findings += found
         why = why or SEEN_MOVING * (not still)

@@ -14,8 +14,7 @@ from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impeda
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
-from rfcal.planning.plan import Plan, plan
-from rfcal.planning.setup import Length, Setup
+from rfcal.planning.plan import Length, Plan, Setup, plan
 from rfcal.readings.display import Beyond
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE

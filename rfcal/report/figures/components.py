@@ -84,8 +84,9 @@ def agreement_figure(name: str, found: Agreement) -> Figure:
     return style.add_legend(figure, ax)
 
 
-def values_figure(parts: Sequence[tuple[str, Part]], value: str) -> Figure:
-    """One value of a part in several records, each with its interval."""
+def values_figure(parts: Sequence[tuple[str, Part]]) -> Figure:
+    """The leading value of a part in several records, each with its interval."""
+    value = next(iter(parts[0][1].verdict.figures))
     shown = [(title, p.verdict.figures[value]) for title, p in parts if value in p.verdict.figures]
     label = f"{value.replace('_', ' ')} [{shown[0][1].unit or 1}]"
     figure, ax = style.rows(7.5, 4.0, "", label)

@@ -38,16 +38,13 @@ PLACE = {
 def build_lines(result: MatchResult, proposal: Proposal) -> list[str]:
     """One line for each part, the transmitter's end first."""
     elements = proposal.candidate.network.elements
-    said = []
-    for k, element in enumerate(elements):
-        ends = [
-            end
-            for end, here in (("the transmitter's end", 0), ("the load's end", len(elements) - 1))
-            if k == here and len(elements) > 1
-        ]
-        where = ", ".join([PLACE[element.place], *(f"at {end}" for end in ends)])
-        said.append(f"{element.name}, {where}: {_part(result, proposal, k)}")
-    return said
+    ends = [""] * len(elements)
+    if elements[1:]:
+        ends[0], ends[-1] = ", at the transmitter's end", ", at the load's end"
+    return [
+        f"{element.name}, {PLACE[element.place]}{ends[k]}: {_part(result, proposal, k)}"
+        for k, element in enumerate(elements)
+    ]
 
 
 def _part(result: MatchResult, proposal: Proposal, k: int) -> str:

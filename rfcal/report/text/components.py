@@ -1,5 +1,7 @@
 """A part in words: its answer, and the table of its values."""
 
+from collections.abc import Iterator
+
 from rfcal.defaults import CHOKE_OHM
 from rfcal.record.findings.components import NAMES as VALUES
 from rfcal.record.findings.components import article, choke_band, part_words, value_of
@@ -22,24 +24,23 @@ def part_lines(part: Part) -> list[str]:
     return [first, *(f"  {said}" for said in besides(part))]
 
 
-def besides(part: Part) -> list[str]:
+def besides(part: Part) -> Iterator[str]:
     """How it was measured, what its fixture had added, and where it holds back as a choke."""
-    at, said = part.verdict.sweep.answer, []
+    at = part.verdict.sweep.answer
     where = mhz(float(part.verdict.sweep.frequency[at]))
     if part.request.between_ports:
         names = ("impedance_magnitude", "resistance")
         size, resistance = (figure_words(part.equivalents[name], at) for name in names)
         how = f"measured {part.request.method} between two ports"
-        said.append(f"|Z| {size} and R {resistance} at {where}, {how}")
+        yield f"|Z| {size} and R {resistance} at {where}, {how}"
     if part.fixture is not None:
         had = f"the fixture had added {100 * part.fixture.share[at]:.2g} % of |Z| at {where}"
         nanohenry, picofarad = 1e9 * part.fixture.series_h, 1e12 * part.fixture.across_f
-        said.append(f"{had}: it has {nanohenry:.2g} nH in series and {picofarad:.2g} pF across")
+        yield f"{had}: it has {nanohenry:.2g} nH in series and {picofarad:.2g} pF across"
     if band := choke_band(part):
         low, high = (f"{f / 1e6:.3g}" for f in band)
         enough = f"|Z| is surely above {CHOKE_OHM:g} ohm, as a common-mode choke wants"
-        said.append(f"{enough}, from {low} to {high} MHz")
-    return said
+        yield f"{enough}, from {low} to {high} MHz"
 
 
 def part_kind(part: Part) -> str:
@@ -59,5 +60,5 @@ def value_rows(part: Part) -> list[tuple[str, str]]:
 def equivalent_rows(part: Part) -> tuple[str, list[tuple[str, str]]]:
     """Equivalents at the answer's frequency, and that frequency."""
     sweep = part.verdict.sweep
-    rows = rows_of(part.equivalents, EQUIVALENTS, sweep.answer)
+    rows = [*rows_of(part.equivalents, EQUIVALENTS, sweep.answer)]
     return mhz(float(sweep.frequency[sweep.answer])), rows

@@ -173,21 +173,19 @@ def reread_line(reread: Reread) -> str:
 
 def figure_rows(device: Device) -> list[tuple[str, str]]:
     """What is read off the reflection at the answer's frequency, with 95 % intervals."""
-    return rows_of(device.figures, NAMES, device.answer)
+    return [*rows_of(device.figures, NAMES, device.answer)]
 
 
 def rows_of(
     figures: Mapping[str, Figure], names: Mapping[str, str], at: int
-) -> list[tuple[str, str]]:
+) -> Iterator[tuple[str, str]]:
     """Some figures at one point, by their names in words."""
-    rows = []
     for key, name in names.items():
         figure, reactive = figures[key], key.endswith(("inductance", "capacitance"))
         if reactive and np.isinf([figure.low[at], figure.high[at]]).all():
-            rows.append((name, "unknown: it may be a coil or a capacitor, or neither"))
+            yield name, "unknown: it may be a coil or a capacitor, or neither"
         elif figure.value[at] > 0 or not reactive:
-            rows.append((name, figure_words(figure, at)))
-    return rows
+            yield name, figure_words(figure, at)
 
 
 MONTE_CARLO = (
