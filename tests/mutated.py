@@ -1,14 +1,15 @@
 """Valid files in random disorder: each is read, or refused in a sentence of our own.
 
-The mutations are plain random ones (`random.Random`, the same on every machine for one seed).
+The mutations take their choices from a `Random`: one of a fixed seed, the same on every machine, or
+hypothesis's own, which shrinks what fails.
 """
 
-import random
 import re
 import shutil
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
+from random import Random
 
 from rfcal.errors import SCREEN, RfcalError
 from rfcal.readings.sweep import read_sweep, read_two_port
@@ -58,8 +59,11 @@ VERSION2 = """[Version] 2.0
 [End]
 """
 
+Door = tuple[Path, bytes, Callable[[], object]]
+"""A file, what is valid in it, and what reads it."""
 
-def mutant(rng: random.Random, content: bytes) -> bytes:
+
+def mutant(rng: Random, content: bytes) -> bytes:
     """The content with one to four random changes."""
     for _ in range(rng.randint(1, 4)):
         at, size = rng.randint(0, len(content)), rng.choice((1, 1, 2, 5, 20, 100))
@@ -72,7 +76,7 @@ def mutant(rng: random.Random, content: bytes) -> bytes:
                 content[:at] + token + content[at + size :],
                 content[:at] + content[at + size :],
                 content[:at] + piece * rng.choice((2, 3, 50)) + content[at + size :],
-                content[:at] + bytes(rng.randrange(256) for _ in piece) + content[at + size :],
+                content[:at] + rng.randbytes(len(piece)) + content[at + size :],
                 content[:at],
                 content[:elsewhere] + piece + content[elsewhere:],
                 content[:elsewhere] + token + content[elsewhere:],
@@ -81,7 +85,7 @@ def mutant(rng: random.Random, content: bytes) -> bytes:
     return content
 
 
-def doors(folder: Path, record: Path, page: str) -> list[tuple[Path, Callable[[], object]]]:
+def doors(folder: Path, record: Path, page: str) -> list[Door]:
     """Valid files of every kind, each with the door that it goes in by."""
     shutil.copytree(record, folder / "record")
     raw = folder / "record/raw"
@@ -93,7 +97,7 @@ def doors(folder: Path, record: Path, page: str) -> list[tuple[Path, Callable[[]
     (folder / "old.s2p").write_text("# MHz S MA R 50\n" + "50 .1 9 .9 -9 .9 -9 .1 9 ! one\n")
     (folder / "ohms.csv").write_text("frequency_mhz,r_ohm,x_ohm\n50,12.5,-3\n51,13,-2.5\n")
     shutil.copy(raw / "device.s1p", folder / "device.s1p")
-    return [
+    entered: list[tuple[Path, Callable[[], object]]] = [
         (folder / "device.s1p", lambda: read_sweep(folder, "device.s1p", label="a")),
         (folder / "ohms.csv", lambda: read_sweep(folder, "ohms.csv", label="a")),
         (folder / "adapter.s2p", lambda: read_two_port(folder, "adapter.s2p", label="a")),
@@ -101,25 +105,20 @@ def doors(folder: Path, record: Path, page: str) -> list[tuple[Path, Callable[[]
         (folder / "page.html", lambda: carried_record(folder / "page.html")),
         (folder / "record/record.toml", lambda: schema.load(folder / "record")),
     ]
+    return [(path, path.read_bytes(), door) for path, door in entered]
 
 
-def failures(
-    seed: int, count: int, entered: list[tuple[Path, Callable[[], object]]]
-) -> Iterator[tuple[str, bytes, BaseException]]:
-    """Mutants that were neither read nor refused as they should be."""
-    rng, valid = random.Random(seed), [path.read_bytes() for path, _ in entered]
-    for _ in range(count):
-        which = rng.randrange(len(entered))
-        path, door = entered[which]
-        content = mutant(rng, valid[which])
-        path.write_bytes(content)
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("error")
-                door()
-        except RfcalError as error:
-            said = str(error)
-            if not said.isprintable() or not 10 < len(said) <= SCREEN:
-                yield path.name, content, error
-        except Exception as error:
-            yield path.name, content, error
+def enter(rng: Random, entered: list[Door], tell: Callable[[str], object] = print) -> None:
+    """Tell of a mutant of one of the files, and fail unless it is read, or refused as it should."""
+    path, valid, door = rng.choice(entered)
+    content = mutant(rng, valid)
+    path.write_bytes(content)
+    tell(f"{path.name}: {content!r}")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            door()
+    except RfcalError as error:
+        said = str(error)
+        assert said.isprintable()
+        assert 10 < len(said) <= SCREEN

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 
@@ -63,16 +62,17 @@ class Calibration(Swept):
 
     def residuals(self) -> Complex:
         """Corrected reading of each standard minus what it is [1], at the plane, shape (S, F)."""
-        corrected = [self.error_box.correct(s.value) for s in self.seen]
-        return np.array([c - k.value for c, k in zip(corrected, self.known, strict=True)])
+        return self.error_box.correct(_values(self.seen)) - _values(self.known)
+
+    def misfits(self) -> Real:
+        """Squared residuals over their variances, shape (S, F)."""
+        steady = _steady(self.seen)  # one scatter for all, which so few readings can tell
+        variance = _variance_at_plane(self.known, steady, self.error_box)
+        return np.abs(self.residuals()) ** 2 / np.maximum(variance, 1e-30)
 
     def chi_square(self) -> tuple[Real, int]:
-        """Squared residuals over their variances, added up, shape (F,), and degrees of freedom."""
-        steady = _steady(self.seen)  # one scatter for all, which so few readings can tell
-        variance = np.array(_variance_at_plane(self.known, steady, self.error_box))
-        size = np.abs(self.residuals()) ** 2
-        total = np.sum(size / np.maximum(variance, 1e-30), axis=0)
-        return total, 2 * (len(self.names) - 3)
+        """The misfits of all standards, shape (F,), and degrees of freedom."""
+        return np.sum(self.misfits(), axis=0), 2 * (len(self.names) - 3)
 
     def disagrees(self, chance: float) -> np.ndarray:
         """Where the standards contradict each other beyond what chance allows.
@@ -241,14 +241,15 @@ def _inverse(variances) -> tuple[Real, ...]:
     return tuple(1 / np.maximum(v, 1e-18) for v in variances)
 
 
-def _variance_at_plane(
-    known: Sequence[Quantity], seen: Sequence[Quantity], box: Bilinear
-) -> list[Real]:
-    """Variance per axis of each standard's misfit, as reflection at the reference plane."""
-    return [
-        k.variance() + s.variance() / np.abs(box.derivative(k.value)) ** 2
-        for k, s in zip(known, seen, strict=True)
-    ]
+def _variance_at_plane(known: Sequence[Quantity], seen: Sequence[Quantity], box: Bilinear) -> Real:
+    """Variance per axis of each standard's misfit, as reflection at the plane, shape (S, F)."""
+    own, read = (np.array([q.variance() for q in of]) for of in (known, seen))
+    return own + read / np.abs(box.derivative(_values(known))) ** 2
+
+
+def _values(of: Sequence[Quantity]) -> Complex:
+    """Of all, shape (S, F)."""
+    return np.array([q.value for q in of])
 
 
 _ALIKE = (
@@ -265,7 +266,7 @@ def require_apart(
 
     Else the condition number of their spread, shape (F,): of the matrix with rows 1, g, g^2.
     """
-    g = np.array([k.value for k in known])
+    g = _values(known)
     for name, k, s in zip(names, known, seen, strict=True):
         if np.any(bad := ~(np.isfinite(k.value) & np.isfinite(s.value))):
             raise CalibrationError(
@@ -274,11 +275,7 @@ def require_apart(
             )
     condition = _condition(g)
     for points, (what, advice) in zip((known, seen), _ALIKE, strict=True):
-        together = _together(points)
-        later = np.zeros_like(g, bool)
-        for (_, j), near in together.items():
-            later[j] |= near
-        lost = np.sum(~later, axis=0) < 3
+        together, lost = _together(points)
         if np.any(lost):
             pairs = [p for p, near in together.items() if np.any(near & lost)]
             alike = " and ".join(dict.fromkeys(f"'{names[i]}'" for p in pairs for i in p))
@@ -313,14 +310,26 @@ def _condition(g: Complex) -> Real:
     return np.concatenate(parts)
 
 
-def _together(points: Sequence[Quantity]) -> dict[tuple[int, int], np.ndarray]:
-    """For each pair of points, where they are equal within their joint uncertainty."""
+def _together(
+    points: Sequence[Quantity],
+) -> tuple[dict[tuple[int, int], np.ndarray], np.ndarray]:
+    """Where pairs of points are equal within their joint uncertainty, and where no three differ.
+
+    As soon as three differ everywhere, the others are not looked at.
+    """
     spread = [p.variance() + 1e-24 for p in points]
-    return {
-        (i, j): np.abs(points[i].value - points[j].value)
-        <= APART * np.sqrt(2 * (spread[i] + spread[j]))
-        for i, j in combinations(range(len(points)), 2)
-    }
+    together, differ = dict[tuple[int, int], np.ndarray](), np.zeros(points[0].value.shape, int)
+    for j, point in enumerate(points):
+        earlier = {
+            (i, j): np.abs(other.value - point.value)
+            <= APART * np.sqrt(2 * (spread[i] + spread[j]))
+            for i, other in enumerate(points[:j])
+        }
+        together |= earlier
+        differ += ~np.any([*earlier.values()], axis=0)
+        if np.all(differ >= 3):
+            break
+    return together, differ < 3
 
 
 def implausible(box: Bilinear) -> dict[str, np.ndarray]:

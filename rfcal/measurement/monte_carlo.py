@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.propagate import Inputs, impedance, propagate
+from rfcal.readings.rows import Say, silent
 from rfcal.uncertainty.coverage import (
     COVERAGE,
     K_AXIS,
@@ -65,7 +66,13 @@ class Assessment:
 
 
 def assess(
-    inputs: Inputs, interval: Real, z_ref: float, rng: "np.random.Generator", *, answer: int = 0
+    inputs: Inputs,
+    interval: Real,
+    z_ref: float,
+    rng: "np.random.Generator",
+    *,
+    answer: int = 0,
+    say: Say = silent,
 ) -> Assessment:
     """Both answers at some frequencies: that of the answer, and those where most is bent.
 
@@ -82,6 +89,8 @@ def assess(
         Where the randomness comes from.
     answer : int
         Index of a frequency at which Monte Carlo is asked in any case.
+    say : callable
+        Called with a few words before more draws.
 
     Returns
     -------
@@ -99,6 +108,7 @@ def assess(
         active = np.flatnonzero(~sure)
         if not active.size:
             break
+        say(f"{count * BATCH:,} draws")
         drawn = _batch(few.at(active), rng)
         off = drawn - reflection.value[active, None]
         batch[active] = _figures(off, to_impedance(drawn, z_ref))

@@ -11,11 +11,15 @@ import rfcal
 from rfcal import cli
 from rfcal.cli import main
 from rfcal.errors import SCREEN, ReadingError
+from rfcal.maths.reflection import from_impedance
+from rfcal.measurement import error_terms
+from rfcal.measurement.error_terms import Calibration
 from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
+from rfcal.record.findings import turns
 from rfcal.record.format import kinds
-from rfcal.record.job.compute import compute
+from rfcal.record.job.compute import compute, inspect
 from rfcal.report.page import page
 from rfcal.report.summary import summary_lines
 from rfcal.report.text import device
@@ -119,6 +123,49 @@ def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
     assert main(["check", str(typed)]) == 0
     assert time.process_time() - before < 20
     assert "d5 (typed) and 995 more" in capsys.readouterr().out
+
+
+def many_standards(folder, count):
+    """As many loads besides, the first and the last exchanged."""
+    frequency, ohm = np.linspace(50e6, 60e6, 11), np.geomspace(5, 500, count)
+    for i, read in enumerate((ohm[-1], *ohm[1:-1], ohm[0])):
+        text = touchstone(frequency, BOX.apply(np.array([from_impedance(read)])))
+        (folder / f"raw/d{i}.s1p").write_text(text)
+        with (folder / "record.toml").open("a") as file:
+            file.write(f'[[standard]]\nname = "d{i}"\nkind = "load"\nuncertainty = 0.002\n')
+            file.write(f'resistance_ohm = {ohm[i]:.9g}\nreading = "raw/d{i}.s1p"\n')
+
+
+@pytest.mark.parametrize("count", [20, 60])
+def test_what_many_standards_take(filed, monkeypatch, count):
+    taken = {"fits": 0, "pairs": 0, "columns": 0}
+    fit, together, nonnegative = Calibration.with_known, error_terms._together, turns.nonnegative
+
+    def fitted(*given):
+        taken["fits"] += 1
+        return fit(*given)
+
+    def compared(points):
+        found = together(points)
+        taken["pairs"] += len(found[0])
+        return found
+
+    def of_columns(columns, seen):
+        taken["columns"] += columns.shape[1]
+        return nonnegative(columns, seen)
+
+    monkeypatch.setattr(Calibration, "with_known", fitted)
+    monkeypatch.setattr(error_terms, "_together", compared)
+    monkeypatch.setattr(turns, "nonnegative", of_columns)
+    many_standards(filed, count)
+    said = []
+    found = {f.code: f.message for f in inspect(filed, say=said.append).findings}
+    assert f"if 'd0' and 'd{count - 1}' were exchanged" in found["standards-disagree"]
+    assert "why standards or checks disagree: slip 2 is tried" in said
+    # as many whatever the number of standards, of those three that differ come first
+    assert 28 < taken["fits"] < 1500
+    assert taken["pairs"] < 30
+    assert 11 < taken["columns"] < 100
 
 
 def test_check_says_what_it_is_at_with_many_measurements(typed, monkeypatch):

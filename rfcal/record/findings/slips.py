@@ -49,6 +49,15 @@ LEAST_OHM = 0.4
 KIND = "kind"
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
 
+SUSPECTED = 8
+"""Standards at most that are suspected of a slip, of more those that lie farthest off."""
+
+
+def suspected(calibration: Calibration) -> tuple[str, ...]:
+    """The standards that may be what a contradiction comes from."""
+    off = np.mean(calibration.misfits(), axis=1)
+    return tuple(calibration.names[i] for i in sorted(np.argsort(-off)[:SUSPECTED]))
+
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
     """The points where the standards contradict each other; none where chance explains them."""
@@ -206,12 +215,13 @@ def of_devices(
         yield Slip(said, moved, seldom=SELDOM, against=name in stayed, decides=decides)
 
 
-def misreadings(names: Iterable[str], meant: Mapping[str, Meanings]) -> Iterator[Slip]:
-    """Numbers of one reading that mean something else, or of all readings."""
-    names = tuple(names)
+def misreadings(
+    names: Sequence[str], suspects: Iterable[str], meant: Mapping[str, Meanings]
+) -> Iterator[Slip]:
+    """Numbers of all readings that mean something else, or of a suspect's one."""
     if all(say.SUSPECT_ORDER in meant.get(name, {}) for name in names):
         yield single(say.SUSPECT_ALL_ORDER, "seen", names, _all_in_order)
-    for name in names:
+    for name in suspects:
         for sentence, undo in meant.get(name, {}).items():
             yield single(sentence, "seen", (name,), undo)
 
@@ -274,17 +284,18 @@ def all_slips(
     """All that is tried, the likelier ones first."""
     solved = scenes[0].solved
     checks = [scene.check for scene in scenes if scene.check is not None]
-    yield from exchanges(combinations(solved.names, 2), stayed=stayed)
-    names = (*solved.names, *(check.name for check in checks))
-    yield from misreadings(names, meant)
+    suspects, checked = suspected(solved), tuple(check.name for check in checks)
+    yield from exchanges(combinations(suspects, 2), stayed=stayed)
+    names = (*suspects, *checked)
+    yield from misreadings((*solved.names, *checked), names, meant)
     yield from of_devices([read[name] for name in devices], names, z_ref, stayed)
     yield from other_references(read, z_ref)
     yield from of_unit(checks)
-    for name, known in zip(solved.names, solved.known, strict=True):
-        yield from other_values(name, known.value, z_ref)
+    for name in suspects:
+        yield from other_values(name, scenes[0].known[name].value, z_ref)
     for check in checks:
         yield from other_values(check.name, check.expected.value, z_ref, SELDOM)
-        pairs = [(name, check.name) for name in solved.names if not check.inputs.path]
+        pairs = [(name, check.name) for name in suspects if not check.inputs.path]
         yield from exchanges(pairs, SELDOM, stayed)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)

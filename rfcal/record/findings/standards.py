@@ -28,6 +28,7 @@ from rfcal.record.findings.slips import (
     exchanges,
     misreadings,
     other_values,
+    suspected,
 )
 from rfcal.record.results import Check
 from rfcal.uncertainty.words import complex_ohm
@@ -100,11 +101,14 @@ def about_standards(
 
 def _read_alike(calibration: Calibration) -> Iterator[Finding]:
     """Standards that should be far apart, and were read close to each other."""
-    each = zip(calibration.names, calibration.known, calibration.seen, strict=True)
-    for (one, is_one, read_one), (other, is_other, read_other) in combinations(each, 2):
-        size = float(np.max(np.abs(read_one.value - read_other.value)))
-        if size < ALIKE and np.min(np.abs(is_one.value - is_other.value)) > APART:
-            yield say.READ_ALIKE(one=one, other=other, size=size)
+    names = calibration.names
+    known, seen = (np.array([q.value for q in of]) for of in (calibration.known, calibration.seen))
+    # at the first frequency those that may be it everywhere
+    read, are = (np.abs(np.subtract.outer(values[:, 0], values[:, 0])) for values in (seen, known))
+    for one, other in np.argwhere(np.triu((read < ALIKE) & (are > APART))):
+        size = float(np.max(np.abs(seen[one] - seen[other])))
+        if size < ALIKE and np.min(np.abs(known[one] - known[other])) > APART:
+            yield say.READ_ALIKE(one=names[one], other=names[other], size=size)
 
 
 def growth(calibration: Calibration) -> Real:
@@ -122,7 +126,7 @@ def growth(calibration: Calibration) -> Real:
 def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
     """Which standard would explain a contradiction by itself, and what it would have to be."""
     would_be = []
-    for name in calibration.names:
+    for name in suspected(calibration):
         value = _by_the_others(calibration, name)
         if value is not None and abs(value[at]) <= PASSIVE:
             impedance = complex(to_impedance(value[at], z_ref))
@@ -207,10 +211,10 @@ def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) ->
 
 def _mended(calibration: Calibration, meant: Mapping[str, Meanings], z_ref: float) -> list[str]:
     """What would leave error terms that an analyzer may have: of readings, or of a value."""
-    scene, names = Scene.of(calibration), calibration.names
-    each = zip(names, calibration.known, strict=True)
-    values = (slip for name, known in each for slip in other_values(name, known.value, z_ref))
-    for slips in (exchanges(combinations(names, 2)), misreadings(names, meant), values):
+    scene, names = Scene.of(calibration), suspected(calibration)
+    values = (slip for n in names for slip in other_values(n, scene.known[n].value, z_ref))
+    misread = misreadings(calibration.names, names, meant)
+    for slips in (exchanges(combinations(names, 2)), misread, values):
         mended = [
             slip.said(size=slip.sizes[0])
             for slip in slips

@@ -7,6 +7,7 @@ import numpy as np
 
 from rfcal.findings import quoted
 from rfcal.measurement.error_terms import Calibration, implausible
+from rfcal.readings.rows import Say
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.meant import Meanings
@@ -40,6 +41,7 @@ def explained(
     meant: Mapping[str, Meanings],
     read: Mapping[str, Sweep],
     devices: Collection[str],
+    tell: Say,
 ) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
@@ -59,7 +61,8 @@ def explained(
         said: (odd, False, 0.0, said, (say.BY_READING, (check.name,)))
         for said, check in corrected.items()
     }
-    for slip in all_slips(scenes, z_ref, stayed, meant, read, devices):
+    for tried, slip in enumerate(all_slips(scenes, z_ref, stayed, meant, read, devices), 1):
+        tell(f"why standards or checks disagree: slip {tried:,} is tried")
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
         changed = [scene for scene in moved if id(scene) not in as_read]

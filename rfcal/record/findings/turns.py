@@ -59,8 +59,7 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
     f, z, slope = mean(frequency), (1 + x) / (1 - x), (1 - x) ** 2 / 2  # d x / d z
     rough = np.median(np.abs(np.diff(reflection.value, 4))) / RAYLEIGH
     noise = sum(mean(np.abs(e.change) ** 2) / 2 for e in reflection.effects if e.per_point)
-    common = [mean(e.change) for e in reflection.effects if not e.per_point]
-    doubt = np.reshape(common, (-1, f.size))
+    doubt = np.reshape([mean(c) for c in reflection.common_changes()], (-1, f.size))
     # and what three deviations of what turns far make of second order, the square of it by half
     bent = 3**2 / 2 * np.sum(np.abs(doubt) ** 2, axis=0)
     variance = np.maximum(noise, rough**2) / counts + bent**2
@@ -73,18 +72,17 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
         weighted = (weight * values).T
         return np.concatenate([weighted.real, weighted.imag])
 
+    doubts, wanted = rows(doubt), rows(slope * z)
+    # with the deviations that explain most of it, each one equation more, a misfit r leaves V^-1 r
+    whole = np.eye(2 * f.size) + doubts @ doubts.T
+    half = np.linalg.cholesky(whole)
     parts = rows(slope * _passive_parts(f, z.real))
-    parts /= np.linalg.norm(parts, axis=0)
-    doubts = rows(doubt)
-    ones, none = np.eye(len(common)), np.zeros((len(common), parts.shape[1]))
-    # deviations are of either sign, and each counts as one equation more
-    system = np.block([[parts, doubts, -doubts], [none, ones, -ones]])
-    wanted = np.append(rows(slope * z), np.zeros(len(common)))
-    found, _ = nonnegative(system, wanted)
-    misfit, deviations = np.split((wanted - system @ found) ** 2, [2 * f.size])
-    if np.sum(deviations) + max(np.sum(misfit) - misfit.size, 0) < SURE**2:
+    parts /= np.linalg.norm(np.linalg.solve(half, parts), axis=0)
+    found, _ = nonnegative(np.linalg.solve(half, parts), np.linalg.solve(half, wanted))
+    off = wanted - parts @ found
+    misfit = np.linalg.solve(whole, off)
+    if np.sum((misfit @ doubts) ** 2) + max(np.sum(misfit**2) - misfit.size, 0) < SURE**2:
         return 0.0
-    off = rows(slope * z) - parts @ found[: parts.shape[1]]
     return float(np.max(np.hypot(*off.reshape(2, -1)) / weight))
 
 

@@ -218,7 +218,8 @@ class _Job:
             judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
             judged["stayed"] = stayed
             shown = [item.name for item in self.record.measurements if not item.reading.shows_less]
-            why = explained(self.calibration, checks, read=self.sweeps, devices=shown, **judged)
+            read: Any = {"read": self.sweeps, "devices": shown, "tell": self.say}
+            why = explained(self.calibration, checks, **read, **judged)
             own = self.bench.standards[0].reading.z_ref
             found = [*about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)]
             why = or_exchange(why, found, self.calibration)
@@ -375,9 +376,13 @@ class _Job:
         loss = path_loss(inputs, device.reflection.value, np.random.default_rng(seed))
         ends = device.interval
         names = [item.name for item in self.record.measurements]
-        self.say(f"Monte Carlo of '{device.name}', {names.index(device.name) + 1} of {len(names)}")
+        of = f"Monte Carlo of '{device.name}', {names.index(device.name) + 1} of {len(names)}"
+
+        def say(draws: str) -> None:
+            self.say(f"{of}: {draws}")
+
         rng = np.random.default_rng(seed)
-        assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer)
+        assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer, say=say)
         other = device.other and self._assessed(device.other)
         own = device.figures  # so that they are not computed again
         return displays.having(own, device, path_loss=loss, assessed=assessed, other=other)
