@@ -5,7 +5,7 @@ turns the reflection coefficient beyond it into another by
 ``seen = (a * reflection + b) / (c * reflection + d)``, one map per frequency.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import ArgumentError, CalibrationError
 from rfcal.maths.arguments import frozen, numbers, together
-from rfcal.maths.fitting import through_many, through_three
+from rfcal.maths.fitting import solved
 from rfcal.maths.reflection import Complex, Real
 
 BLOCK = 4096
@@ -279,57 +279,42 @@ class Bilinear:
             Fewer than three points that differ, in what they are or in what was seen of them.
         """
         known, seen = _columns(known, "known reflections"), _columns(seen, "readings")
-        weight = None if weight is None else _columns(weight, "weights")
+        weights = [] if weight is None else _columns(weight, "weights")
         if len(known) != len(seen) or len(known) < 3:
             raise CalibrationError(
                 f"three points or more fix a map, and as many readings: got {len(known)} known "
                 f"reflections and {len(seen)} readings"
             )
-        if weight is not None and len(weight) != len(known):
+        if weight is not None and len(weights) != len(known):
             raise ArgumentError(
-                f"each point has a weight of its own: got {len(known)} points and {len(weight)} "
+                f"each point has a weight of its own: got {len(known)} points and {len(weights)} "
                 "weights"
             )
-        if weight is not None and not all(_above_zero(w) for w in weight):
+        if not all(_above_zero(w) for w in weights):
             raise ArgumentError("a weight is a finite number above zero: leave out other points")
-        if seen[0].size <= BLOCK:
-            return cls._of(*_solved(known, seen, weight))
-        shape = together([*known, *seen, *(weight or ())], "the points")
-        known, seen = _rows(known, shape), _rows(seen, shape)
-        weight = None if weight is None else _rows(weight, shape)
-        whole = np.empty((4, known[0].size), complex)
-        for start in range(0, known[0].size, BLOCK):
-            here = slice(start, start + BLOCK)
-            part = _solved(
-                [v[here] for v in known],
-                [v[here] for v in seen],
-                weight and [v[here] for v in weight],
-            )
-            for row, values in zip(whole, part, strict=True):
-                row[here] = values
-        return cls._of(*whole.reshape(4, *shape))
-
-
-def _solved(
-    known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
-) -> tuple[Complex, Complex, Complex, Complex]:
-    """The coefficients, over a block of frequencies."""
-    try:
-        if len(known) == 3:
-            return through_three(*known, *seen)
-        return through_many(known, seen, weight)
-    except (TypeError, ValueError):  # no numbers, or of several shapes or kinds
-        everything = [numbers(v, "points") for v in (*known, *seen, *(weight or ()))]
-        shape = together(everything, "the points")
-        if len(known) != 3:
-            raise
-    return through_three(*known, *(np.broadcast_to(v, shape) + 0j for v in seen))
+        points = [*known, *(v + 0j if v.dtype.kind == "f" else v for v in seen), *weights]
+        shape, *others = {v.shape for v in points}
+        if others:
+            shape = together(points, "the points")
+            points = [np.broadcast_to(v, shape) for v in points]
+        rows = [v.ravel() for v in points]
+        if rows[0].size <= BLOCK:
+            return cls._of(*(v.reshape(shape) for v in solved(len(known), rows)))
+        found = np.empty((4, rows[0].size), complex)
+        for start in range(0, rows[0].size, BLOCK):
+            some = slice(start, start + BLOCK)
+            for row, values in zip(found, solved(len(known), [v[some] for v in rows]), strict=True):
+                row[some] = values
+        return cls._of(*found.reshape(4, *shape))
 
 
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
     """One array a point."""
     try:
-        return [v if type(v) is np.ndarray else numbers(v, what) for v in values]
+        return [
+            v if type(v) is np.ndarray and v.dtype.char in "dD" else numbers(v, what)
+            for v in values
+        ]
     except TypeError:
         raise ArgumentError(
             f"{what} must be given as a sequence, one item for each point"
@@ -339,8 +324,3 @@ def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:
 def _above_zero(weight: NDArray[Any]) -> bool:
     """Whether all are finite weights that count."""
     return not np.iscomplexobj(weight) and bool(((weight > 0) & (weight < np.inf)).all())
-
-
-def _rows(values: Sequence[NDArray[Any]], shape: tuple[int, ...]) -> list[NDArray[Any]]:
-    """Each as one row of all its numbers; what is the same at all of them is repeated."""
-    return [(v if v.shape == shape else np.broadcast_to(v, shape)).ravel() for v in values]

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.errors import CalibrationError
-from rfcal.maths.arguments import together
 from rfcal.maths.reflection import Complex, Real
 
 ALIGNED = 1e-14
@@ -21,6 +20,13 @@ SAME_POINTS = (
 )
 
 
+def solved(count: int, rows: Sequence[NDArray[Any]]) -> tuple[Complex, Complex, Complex, Complex]:
+    """The coefficients by so many points, as many readings, and weights or none, of one shape."""
+    if count == 3:
+        return through_three(*rows[:6])
+    return through_many(rows[:count], rows[count : 2 * count], rows[2 * count :])
+
+
 def through_three(
     g1: Complex, g2: Complex, g3: Complex, m1: Complex, m2: Complex, m3: Complex
 ) -> tuple[Complex, Complex, Complex, Complex]:
@@ -28,7 +34,7 @@ def through_three(
 
     The cross-ratio of four points (L. V. Ahlfors, Complex Analysis, section 3.3.1):
     ``(x - g1) (g2 - g3) / ((x - g2) (g1 - g3))`` is the same of ``y, m1, m2, m3``. Reckoned in
-    place, where the readings have the shape of all of them: that is faster by a quarter.
+    place: that is faster by a quarter.
     """
     u, v = m1 - m3, m2 - m3
     u *= g2 - g3
@@ -105,9 +111,8 @@ class _Centred:
     def __init__(
         self, known: Sequence[Complex], seen: Sequence[Complex], weight: Sequence[Real] | None
     ):
-        shape = together([*known, *seen], "the points")
-        g, self.m = _stacked(known, shape), _stacked(seen, shape)
-        self.w = None if weight is None else _stacked(weight, shape)
+        g, self.m = np.array(known), np.array(seen)
+        self.w = np.array(weight) if weight else None
         self.scale = 1 / len(known) if self.w is None else 1 / self.w.sum(axis=0)
         self.x, self.g_mean = self.centre(g)
         self.p, self.p_mean = self.centre(g * self.m)
@@ -132,10 +137,3 @@ class _Centred:
         first = (self.pp * on_x - self.xp * on_p) / self.determinant
         second = (self.xx * on_p - np.conj(self.xp) * on_x) / self.determinant
         return first, second
-
-
-def _stacked(values: Sequence[NDArray[Any]], shape: tuple[int, ...]) -> NDArray[Any]:
-    whole = np.empty((len(values), *shape), np.result_type(*values))
-    for i, one in enumerate(values):
-        whole[i] = one
-    return whole

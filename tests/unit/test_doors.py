@@ -130,7 +130,7 @@ WRONG = {
     "a number for points": (lambda: Bilinear.fit(3.0, SEEN), "one item for each point"),
     "an array of words": (
         lambda: Bilinear.fit([np.array(["a"] * 3), *KNOWN[1:]], SEEN),
-        "points must be numbers",
+        "known reflections must be numbers",
     ),
     "points in words": (lambda: Bilinear.fit(["short", "open", "load"], SEEN), "found 'short'"),
     "coefficients of two lengths": (lambda: Bilinear([1, 1], [0] * 3, 0, 1), "(2,), (3,)"),
