@@ -16,7 +16,7 @@ from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
 from rfcal.readings.sweep import Sweep
-from rfcal.uncertainty.quantity import Effect, both_axes, spread_effects
+from rfcal.uncertainty.quantity import Effect, spread_effects
 
 LARGEST_TYPED = 5.0
 """A typed magnitude beyond this is no reading, but decibels perhaps [1]."""
@@ -59,15 +59,17 @@ class Options:
         """The sweep that has one of the options at each frequency, shape (F,)."""
         if len(self.sweeps) == 1:
             return self.sweeps[0]
-        points = np.arange(index.size)
-        effects = []
-        for same in zip(*(sweep.effects for sweep in self.sweeps), strict=True):
-            changes = np.array([np.broadcast_to(e.change, index.shape) for e in same])
-            effects.append(replace(same[0], change=changes[index, points]))
-        values = np.array([sweep.reflection for sweep in self.sweeps])
-        return replace(
-            self.sweeps[0], reflection=values[index, points], effects=tuple(effects), parts=()
+
+        def chosen(values: list[Complex]) -> Complex:
+            each = np.array([np.broadcast_to(v, index.shape) for v in values])
+            return each[index, np.arange(index.size)]
+
+        effects = tuple(
+            replace(same[0], change=chosen([e.change for e in same]))
+            for same in zip(*(sweep.effects for sweep in self.sweeps), strict=True)
         )
+        values = chosen([sweep.reflection for sweep in self.sweeps])
+        return replace(self.sweeps[0], reflection=values, effects=effects, parts=())
 
     def nearest(self, value: Complex, z_ref: float) -> Sweep:
         """The sweep that has at each frequency what is nearest to a raw reading [1].
@@ -78,9 +80,9 @@ class Options:
             return self.sweeps[0]
         found = self.picked(np.argmin(np.abs(self.values(z_ref) - value), axis=0))
         off = np.array([sweep.reflection for sweep in self.sweeps]) - found.reflection
-        signs = np.array(self.signs)[:, None]
-        own = np.take_along_axis(signs + 0 * off.real, np.argmin(np.abs(off), axis=0)[None], 0)
-        around = np.where(own == 0, np.abs(off) < 2 * APART, signs == own)
+        signs = np.array(self.signs)
+        own = signs[np.argmin(np.abs(off), axis=0)]
+        around = np.where(own == 0, np.abs(off) < 2 * APART, signs[:, None] == own)
         spread = spread_effects(f"{found.label}: {STEP}", found.label, off, around)
         return replace(found, effects=(*found.effects, *spread))
 
@@ -104,34 +106,30 @@ class Display:
         beyond = [any(isinstance(cell, Beyond) for cell in row) for row in rows]
         # all that a cell beyond the display may be is among the options
         step = np.where(beyond, 0.0, self.steps[0])
-        return self._options(
-            rows,
-            self._of_impedance,
-            lambda x: display_effects(self.label, step, x, self.z_ref),
-            signs=(0,) if sign_known else (1, -1),
-        )
+
+        def effects(x: Complex) -> tuple[Effect, ...]:
+            return display_effects(self.label, step, x, self.z_ref)
+
+        signs = (0,) if sign_known else (1, -1)
+        return self._options(rows, self._of_impedance, effects, signs=signs)
 
     def polar(self, rows: Sequence[Sequence[float]]) -> Options:
         """From the magnitude [1] and the angle [degree] of a reflection."""
         direction = np.exp(1j * np.radians([row[2] for row in rows]))
-        return self._options(
-            rows,
-            self._of_polar,
-            lambda x: polar_effects(self.label, self.steps, x, direction),
-            bare=True,
-        )
+
+        def effects(x: Complex) -> tuple[Effect, ...]:
+            return polar_effects(self.label, self.steps, x, direction)
+
+        return self._options(rows, self._of_polar, effects, bare=True)
 
     def sizes(
         self, z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]]
     ) -> Options:
         """From |Z| [ohm], from SWR, or from both."""
-        if not (z_rows and swr_rows):
-            return self._options(
-                z_rows or swr_rows,
-                self._circle_of_z if z_rows else self._circle_of_swr,
-                lambda x: _size_effects(self.label, self.steps, bool(z_rows), x, self.z_ref),
-                bare=bool(swr_rows),
-            )
+        if not swr_rows:
+            return self._options(z_rows, self._circle_of_z, self._along_z)
+        if not z_rows:
+            return self._options(swr_rows, self._circle_of_swr, self._outward, bare=True)
         if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
             raise ReadingError(
                 self.where,
@@ -241,12 +239,24 @@ class Display:
         found = found[np.argsort(np.abs(angles))]  # the usual first
         return found[np.abs(found) <= MOST_RAW]
 
+    def _along_z(self, x: Complex) -> tuple[Effect, ...]:
+        """What the step of |Z| changes of reflections [1]."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (1 + x) / (1 - x)
+            along = z / np.abs(z) * (1 - x) ** 2 / (2 * self.z_ref)
+        return _by_steps(self.label, size=self.steps[0] * np.nan_to_num(along))
+
     def _circle_of_swr(self, i: int, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that SWR alone leaves possible."""
         swr = self._range(i, row[1], 0.0, 1.0, "SWR")
         sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
+
+    def _outward(self, x: Complex) -> tuple[Effect, ...]:
+        """What the step of SWR changes of reflections [1]: d|x| = 2 dS / (S + 1)^2."""
+        outward = np.exp(1j * np.angle(x)) * (1 - np.abs(x)) ** 2 / 2
+        return _by_steps(self.label, size=self.steps[1] * outward)
 
 
 def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:
@@ -281,17 +291,9 @@ def size_range(
 def display_effects(
     label: str, step_ohm: float | Real, reading: Complex, z_ref: float
 ) -> tuple[Effect, ...]:
-    """What the display's step makes uncertain of an impedance that was typed off it, along R and X.
-
-    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
-    """
-    return both_axes(
-        f"{label}: {STEP}",
-        step_ohm / np.sqrt(12),
-        slope=(1 - reading) ** 2 / (2 * z_ref),
-        per_point=True,
-        rectangular=True,
-    )
+    """What the step of a display makes uncertain of an impedance typed off it, along R and X."""
+    by_r = step_ohm * (1 - reading) ** 2 / (2 * z_ref)
+    return _by_steps(label, real=by_r, imaginary=1j * by_r)
 
 
 def polar_effects(
@@ -303,24 +305,17 @@ def polar_effects(
     """
     if direction is None:
         direction = np.exp(1j * np.angle(reading))
-    name, (size, turn) = f"{label}: {STEP}", np.array(steps) / np.sqrt(12)
-    ways = {"magnitude": size * direction, "angle": np.radians(turn) * 1j * reading}
-    return tuple(
-        Effect(name, change, per_point=True, rectangular=True, influence=(name, way))
-        for way, change in ways.items()
-    )
+    turn = np.radians(steps[1])
+    return _by_steps(label, magnitude=steps[0] * direction, angle=turn * 1j * reading)
 
 
-def _size_effects(
-    label: str, steps: tuple[float, float], by_z: bool, x: Complex, z_ref: float
-) -> tuple[Effect, ...]:
-    """What the step of a display makes uncertain of reflections [1] along their circle's radius."""
+def _by_steps(label: str, **changes: Complex) -> tuple[Effect, ...]:
+    """What a reading is uncertain by, each number's step changing it by so much.
+
+    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
+    """
     name = f"{label}: {STEP}"
-    with np.errstate(divide="ignore", invalid="ignore"):
-        z = z_ref * (1 + x) / (1 - x)
-        # of |Z| along Z; of SWR along the reflection, with d|x| = 2 dS / (S + 1)^2
-        along = z / np.abs(z) * (1 - x) ** 2 / (2 * z_ref)
-        size = np.abs(x)
-        outward = np.exp(1j * np.angle(x)) * (1 - size) ** 2 / 2
-        change = (steps[0] * along if by_z else steps[1] * outward) / np.sqrt(12)
-    return (Effect(name, np.nan_to_num(change), per_point=True, rectangular=True),)
+    return tuple(
+        Effect(name, change / np.sqrt(12), True, True, influence=(name, number))
+        for number, change in changes.items()
+    )

@@ -195,8 +195,8 @@ def read_sweep(
     Of so many points; a CSV of bare reflections refers to `z_ref` [ohm], and of a file of two ports
     (``.s2p``) S11 is read.
     """
-    parts = tuple(_one_sweep(folder, file, label, z_ref, most, layout, say) for file in files)
-    first = parts[0]
+    parts = [_one_sweep(folder, file, label, z_ref, most, layout, say) for file in files]
+    first, read = parts[0], dict[tuple[bytes, ...], str]()
     if len(parts) == 1:
         return first
     for file, part in zip(files, parts, strict=True):
@@ -206,13 +206,13 @@ def read_sweep(
                 f"it has other frequencies or another reference impedance than '{files[0]}': only "
                 "sweeps of one kind can be averaged",
             )
-    read = {part.evidence: file for file, part in zip(files, parts, strict=True)}
-    if len(read) < len(parts):
-        at = next(i for i, part in enumerate(parts) if read[part.evidence] != files[i])
-        why = f"it is '{read[parts[at].evidence]}' to the last digit: only new readings scatter"
-        raise ReadingError(files[at], why)
+        if part.evidence in read:
+            why = f"it is '{read[part.evidence]}' to the last digit: only new readings scatter"
+            raise ReadingError(file, why)
+        read[part.evidence] = file
     mean = from_repeats(np.array([part.reflection for part in parts]), f"{label}: repeats")
-    return replace(first, reflection=mean.value, origin=None, effects=mean.effects, parts=parts)
+    averaged = replace(first, reflection=mean.value, origin=None, effects=mean.effects)
+    return replace(averaged, parts=tuple(parts))
 
 
 def _one_sweep(

@@ -166,7 +166,7 @@ def test_one_file_is_no_evidence_twice(filed):
     (filed / "raw/also.s1p").write_text(load)
     for _ in range(2):
         bend(filed, '= "raw/load.s1p"', '= ["raw/load.s1p", "raw/also.s1p"]')
-    with pytest.raises(RfcalError, match=r"'raw/also\.s1p' to the last digit: only new readings"):
+    with pytest.raises(RfcalError, match=r"'raw/load\.s1p' to the last digit: only new readings"):
         compute(filed)
     (filed / "raw/also.s1p").write_text(load.replace("0.0", "0.01", 1))
     with pytest.raises(RfcalError, match=said):
