@@ -1,8 +1,8 @@
 """Equivalent circuits fitted to a swept reflection, and which of them it shows, or why none."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -46,99 +46,6 @@ tells whether it describes the sweep."""
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
-    """A circuit that was fitted to a sweep."""
-
-    name: str
-    circuit: Circuit
-    scale: Scale
-    parameters: Quantity  # plain numbers, shape (K,)
-    left: Complex  # what it leaves of the reflection [1], shape (F,)
-    freedom: int  # of `chi_square`
-    # of a circuit that comes to no fit there is no more
-    chi_square: float = np.inf
-    local: float = np.inf  # squared scatter from point to point over the expected one
-    converged: bool = False
-    chance: float = FALSE_ALARM  # of what it leaves being significant without cause
-
-    @property
-    def excess(self) -> float:
-        """The squared residual over what is expected of it."""
-        return self.chi_square / self.freedom
-
-    @property
-    def describes(self) -> bool:
-        """Whether what the fit leaves is explained by what is known of the sweep."""
-        return self.converged and (self.excess < MISFIT or not self.significant)
-
-    @property
-    def significant(self) -> bool:
-        """Whether chance alone seldom leaves as much."""
-        from scipy.special import chdtrc
-
-        return bool(chdtrc(self.freedom, self.chi_square) < self.chance)
-
-    @property
-    def criterion(self) -> float:
-        """Bayesian information criterion, ``chi^2 + K ln n`` (G. Schwarz, Ann. Stat. 6 (1978))."""
-        count = self.parameters.value.size
-        return self.chi_square + count * np.log(self.freedom + count)
-
-    def values(self) -> Real:
-        """The parameters as real numbers, shape (K,)."""
-        return self.parameters.value.real
-
-    def lowest(self) -> Real:
-        """By how many standard deviations each parameter is above zero, shape (K,)."""
-        deviation = np.sqrt(self.parameters.covariance()[:, 0, 0])
-        return self.values() / np.maximum(deviation, 1e-300)
-
-    def figures(self) -> Mapping[str, Figure]:
-        """What is read off the circuit, each of shape (1,) with its 95 % interval."""
-        wanted = self.circuit.figures
-        stack = _neighbours(self.values())
-
-        def inner(p: Real) -> Real:
-            rows = tuple(np.moveaxis(p, -1, 0))
-            return np.stack([w.inner(rows, self.scale) + 0 * rows[0] for w in wanted.values()])
-
-        around = inner(stack)
-        slope = _slopes(around, self.values())
-        middle = around[:, -1]
-        found = Quantity(
-            middle.astype(complex),
-            tuple(replace(e, change=slope @ e.change) for e in self.parameters.effects),
-        )
-        half = expanded(found)[:, 0] * (np.sqrt(self.excess) if self.significant else 1.0)
-        rows = np.stack([middle, middle - half, middle + half]).T[..., None]
-        told = zip(wanted.items(), rows, strict=True)
-        return {name: _figure(w, *row) for (name, w), row in told}
-
-
-def _figure(wanted: Wanted, value: Real, low: Real, high: Real) -> Figure:
-    """A figure that only rises or falls with what is nearly normal; nothing is below zero."""
-    ends = np.sort([wanted.outer(low), wanted.outer(high)], axis=0)
-    low, high = np.maximum(ends, 0.0)
-    return Figure(np.asarray(wanted.outer(value)), low, high, wanted.unit, 0.0)
-
-
-def _neighbours(values: Real) -> Real:
-    """Parameters with each a little larger, a little smaller, and as they are: (2 K + 1, K)."""
-    step = np.diag(_steps(values))
-    return np.concatenate([values + step, values - step, values[None]])
-
-
-def _steps(values: Real) -> Real:
-    return STEP * np.maximum(np.abs(values), 1e-3)
-
-
-def _slopes(around: NDArray[Any], values: Real) -> Any:
-    """Slopes by each parameter from the values at `_neighbours`, shape (..., K)."""
-    count = values.size
-    return (around[..., :count] - around[..., count : 2 * count]) / (2 * _steps(values))
-
-
-@dataclass(frozen=True, eq=False)
 class Sweep:
     """A corrected reflection over frequency, ready to be fitted."""
 
@@ -160,32 +67,115 @@ class Sweep:
         return self.frequency / np.sqrt(self.frequency[0] * self.frequency[-1])
 
 
-def fit(name: str, circuit: Circuit, sweep: Sweep, weighting: Weighting) -> Fit:
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A circuit that was fitted to a sweep."""
+
+    name: str
+    sweep: Sweep
+    parameters: Quantity  # plain numbers, shape (K,)
+    left: Complex  # what it leaves of the reflection [1], shape (F,)
+    # of a circuit that comes to no fit there is no more
+    chi_square: float = np.inf
+    local: float = np.inf  # squared scatter from point to point over the expected one
+    converged: bool = False
+
+    @property
+    def circuit(self) -> Circuit:
+        """The circuit of its name."""
+        return CIRCUITS[self.name]
+
+    @property
+    def freedom(self) -> int:
+        """Degrees of freedom of `chi_square`."""
+        return 2 * self.left.size - self.parameters.value.size
+
+    @property
+    def excess(self) -> float:
+        """The squared residual over what is expected of it."""
+        return self.chi_square / self.freedom
+
+    @property
+    def describes(self) -> bool:
+        """Whether what the fit leaves is explained by what is known of the sweep."""
+        return self.converged and (self.excess < MISFIT or not self.significant)
+
+    @property
+    def significant(self) -> bool:
+        """Whether chance alone seldom leaves as much."""
+        from scipy.special import chdtrc
+
+        return bool(chdtrc(self.freedom, self.chi_square) < self.sweep.chance)
+
+    @property
+    def criterion(self) -> float:
+        """Bayesian information criterion, ``chi^2 + K ln n`` (G. Schwarz, Ann. Stat. 6 (1978))."""
+        count = self.parameters.value.size
+        return self.chi_square + count * np.log(self.freedom + count)
+
+    def values(self) -> Real:
+        """The parameters as real numbers, shape (K,)."""
+        return self.parameters.value.real
+
+    def lowest(self) -> Real:
+        """By how many standard deviations each parameter is above zero, shape (K,)."""
+        deviation = np.sqrt(self.parameters.covariance()[:, 0, 0])
+        return self.values() / np.maximum(deviation, 1e-300)
+
+    def figures(self) -> Mapping[str, Figure]:
+        """What is read off the circuit, each of shape (1,) with its 95 % interval."""
+        wanted, values, scale = self.circuit.figures, self.values(), self.sweep.scale
+
+        def inner(rows: Real) -> Real:
+            each = tuple(rows.T)
+            return np.stack([w.inner(each, scale) + 0 * each[0] for w in wanted.values()], axis=-1)
+
+        (middle,), slope = inner(values[None]), _slopes(inner, values)
+        effects = (replace(e, change=e.change @ slope) for e in self.parameters.effects)
+        half = expanded(Quantity(middle.astype(complex), tuple(effects)))[:, 0]
+        half = half * (np.sqrt(self.excess) if self.significant else 1.0)
+        rows = np.stack([middle, middle - half, middle + half])
+        return {k: _figure(w, *rows[:, i, None]) for i, (k, w) in enumerate(wanted.items())}
+
+
+def _figure(wanted: Wanted, value: Real, low: Real, high: Real) -> Figure:
+    """A figure that only rises or falls with what is nearly normal; nothing is below zero."""
+    ends = np.sort([wanted.outer(low), wanted.outer(high)], axis=0)
+    low, high = np.maximum(ends, 0.0)
+    return Figure(np.asarray(wanted.outer(value)), low, high, wanted.unit, 0.0)
+
+
+def _slopes(of: Callable[[Real], NDArray[Any]], values: Real) -> NDArray[Any]:
+    """Slopes by each parameter, shape (K, ...), of what is reckoned of rows of them."""
+    steps = STEP * np.maximum(np.abs(values), 1e-3)
+    larger, smaller = (of(values + side * np.diag(steps)) for side in (1, -1))
+    return (larger - smaller) / (2 * steps[:, None])
+
+
+def fit(name: str, sweep: Sweep, weighting: Weighting) -> Fit:
     """The circuit whose reflection is nearest to the sweep, each point by its covariance."""
     from scipy.optimize import least_squares
 
-    u, measured = sweep.u, sweep.reflection.value
+    u, measured, circuit = sweep.u, sweep.reflection.value, CIRCUITS[name]
 
     def misfit(p: Real) -> Real:
         return weighting.apply(circuit.reflection(u, p) - measured)
 
     def by_each(p: Real) -> Complex:
-        return _slopes(circuit.reflection(u, _neighbours(p)).T, p).T
+        return _slopes(partial(circuit.reflection, u), p)
 
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         start = circuit.start(u, circuit.immittance(measured))
-        free = 2 * u.size - start.size
         try:
             how: Any = {"x_scale": "jac", "max_nfev": MOST_STEPS}
             found = least_squares(misfit, start, lambda p: weighting.apply(by_each(p)).T, **how)
         except ValueError:  # a start or a step where the circuit has no value
-            none = Quantity(start.astype(complex))
-            return Fit(name, circuit, sweep.scale, none, measured, free)
+            return Fit(name, sweep, Quantity(start.astype(complex)), measured)
         left = measured - circuit.reflection(u, found.x)
         solved = Quantity(found.x.astype(complex), weighting.solved(found.jac))
         chi_square = weighting.chi_square(left, by_each(found.x))
         told = chi_square, _local(weighting.apart(left)), bool(found.success)
-        return Fit(name, circuit, sweep.scale, solved, left, free, *told, sweep.chance)
+        return Fit(name, sweep, solved, left, *told)
 
 
 def _local(residual: Real) -> float:
@@ -259,9 +249,9 @@ def _idle(other: Fit, chosen: Fit) -> bool:
 def _fitted(names: list[str], sweep: Sweep) -> tuple[tuple[Fit, ...], float]:
     """All circuits, fitted again where points scatter by more than was stated, and by how much."""
     weighting = Weighting.of(sweep.reflection)
-    fits = tuple(fit(n, CIRCUITS[n], sweep, weighting) for n in names)
+    fits = tuple(fit(n, sweep, weighting) for n in names)
     scatter = float(np.sqrt(min(f.local for f in fits)))
     if not 1 < scatter < np.inf:
         return fits, 1.0
     weighting = Weighting.of(sweep.reflection, scatter)
-    return tuple(fit(n, CIRCUITS[n], sweep, weighting) for n in names), scatter
+    return tuple(fit(n, sweep, weighting) for n in names), scatter

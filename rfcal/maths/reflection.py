@@ -148,4 +148,4 @@ def swr(reflection: ArrayLike) -> Real:
 def return_loss_db(reflection: ArrayLike) -> Real:
     """Return loss [dB], positive for a passive device, infinite for a perfect match."""
     with np.errstate(divide="ignore"):
-        return -20 * np.log10(np.abs(reflection))
+        return 0.0 - 20 * np.log10(np.abs(reflection))

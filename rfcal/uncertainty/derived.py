@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from rfcal.maths import circles as levels
 from rfcal.maths.arguments import frozen
-from rfcal.maths.reflection import Complex, Real, return_loss_db, swr, to_admittance, to_impedance
+from rfcal.maths.reflection import Complex, Real, swr, to_admittance, to_impedance
+from rfcal.maths.reflection import return_loss_db as loss
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.curved_regions import Region, region_of
 from rfcal.uncertainty.quantity import Quantity
@@ -91,33 +92,35 @@ def derived(
     def ends(level: levels.Level) -> tuple[Real, Real]:
         return intervals.interval(level, reflection, region=where, passive=passive)
 
-    def scaled(level: levels.Level, by: float | Real) -> list[Real]:
-        return [by * end for end in ends(level)]
+    def scaled(level: levels.Level, by: float | Real) -> tuple[Real, Real]:
+        low, high = (by * end for end in ends(level))
+        return (low, high) if np.all(np.asarray(by) > 0) else (high, low)
 
-    def sizes() -> list[Real]:
-        return [_root(end) for end in ends(levels.SQUARED_REFLECTION)]
+    def roots(level: levels.Level, of: Callable[[Real], Real]) -> tuple[Real, Real]:
+        low, high = (of(np.sqrt(np.maximum(end, 0))) for end in ends(level))
+        return low, high
 
     w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
     z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
     x, b, s = levels.REACTANCE, levels.SUSCEPTANCE, 1 / z_ref
     by_name: dict[str, Callable[[], Figure]] = {
-        "resistance": lambda: _figure(z.real, scaled(levels.RESISTANCE, z_ref), "ohm", 0.0),
-        "reactance": lambda: _figure(z.imag, scaled(x, z_ref), "ohm"),
-        "impedance_magnitude": lambda: _figure(
-            np.abs(z), [z_ref * _root(e) for e in ends(levels.SQUARED_IMPEDANCE)], "ohm", 0.0
+        "resistance": lambda: Figure(z.real, *scaled(levels.RESISTANCE, z_ref), "ohm", 0.0),
+        "reactance": lambda: Figure(z.imag, *scaled(x, z_ref), "ohm"),
+        "impedance_magnitude": lambda: Figure(
+            np.abs(z), *roots(levels.SQUARED_IMPEDANCE, lambda size: z_ref * size), "ohm", 0.0
         ),
         # SWR rises with the size of the reflection, return loss falls
-        "swr": lambda: _figure(swr(value), map(swr, sizes()), "", 1.0),
-        "return_loss": lambda: _figure(
-            return_loss_db(value), (return_loss_db(e) + 0.0 for e in sizes()[::-1]), "dB", 0.0
+        "swr": lambda: Figure(swr(value), *roots(levels.SQUARED_REFLECTION, swr), "", 1.0),
+        "return_loss": lambda: Figure(
+            loss(value), *roots(levels.SQUARED_REFLECTION, loss)[::-1], "dB", 0.0
         ),
-        "series_inductance": lambda: _figure(z.imag / w, scaled(x, z_ref / w), "H"),
-        "series_capacitance": lambda: _reciprocal(z.imag * -w, scaled(x, -w * z_ref)[::-1], "F"),
+        "series_inductance": lambda: Figure(z.imag / w, *scaled(x, z_ref / w), "H"),
+        "series_capacitance": lambda: _reciprocal(z.imag * -w, scaled(x, -w * z_ref), "F"),
         "parallel_resistance": lambda: _reciprocal(
             y.real, scaled(levels.CONDUCTANCE, s), "ohm", 0.0
         ),
-        "parallel_inductance": lambda: _reciprocal(y.imag * -w, scaled(b, -w * s)[::-1], "H"),
-        "parallel_capacitance": lambda: _figure(y.imag / w, scaled(b, s / w), "F"),
+        "parallel_inductance": lambda: _reciprocal(y.imag * -w, scaled(b, -w * s), "H"),
+        "parallel_capacitance": lambda: Figure(y.imag / w, *scaled(b, s / w), "F"),
         "q": lambda: _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
     }
     return Figures(by_name, lambda name: by_name[name]())
@@ -130,16 +133,7 @@ def ends_of(figures: Mapping[str, Figure]) -> Real:
     return frozen(ends, "intervals", copy=False)
 
 
-def _root(square: Real) -> Real:
-    return np.sqrt(np.maximum(square, 0))
-
-
-def _figure(value: Real, ends: Iterable[Real], unit: str, least: float = -np.inf) -> Figure:
-    low, high = ends
-    return Figure(value, low, high, unit, least)
-
-
-def _reciprocal(value: Real, ends: list[Real], unit: str, least: float = -np.inf) -> Figure:
+def _reciprocal(value: Real, ends: tuple[Real, Real], unit: str, least: float = -np.inf) -> Figure:
     """One over a figure. Through zero it may be anything: very large of either sign."""
     low, high = ends
     through = (low < 0) & (high > 0)

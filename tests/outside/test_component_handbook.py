@@ -6,7 +6,6 @@ import GTC
 import numpy as np
 import pytest
 
-from rfcal.components.circuits import CIRCUITS
 from rfcal.components.fit import Sweep, choose, fit
 from rfcal.components.weighting import Weighting
 from rfcal.record.job.components import equivalents
@@ -62,8 +61,8 @@ def test_a_line_resonates_where_it_is_a_quarter_wave_long():
 
 
 def test_gtc_gives_the_same_uncertainty_of_what_is_read_off_a_fit():
-    sweep, circuit = sweep_of(resonator(8.0, 1e-6, 25e-12), 1e-3), CIRCUITS["series resonator"]
-    found = fit("series resonator", circuit, sweep, Weighting.of(sweep.reflection))
+    sweep = sweep_of(resonator(8.0, 1e-6, 25e-12), 1e-3)
+    found = fit("series resonator", sweep, Weighting.of(sweep.reflection))
     p, covariance = found.values(), found.parameters.covariance()[:, 0, 0]
     changes = np.array([effect.change.real for effect in found.parameters.effects])
     whole = changes.T @ changes
@@ -71,7 +70,7 @@ def test_gtc_gives_the_same_uncertainty_of_what_is_read_off_a_fit():
     r, x, s = GTC.multiple_ureal(list(p), list(np.sqrt(covariance)), GTC.inf, list("rxs"))
     for (i, one), (j, other) in combinations(enumerate((r, x, s)), 2):
         GTC.set_correlation(whole[i, j] / np.sqrt(whole[i, i] * whole[j, j]), one, other)
-    middle = found.scale.middle / (2 * np.pi)
+    middle = found.sweep.scale.middle / (2 * np.pi)
     told = found.figures()
     for name, by_gtc in {
         "resonance": middle * GTC.sqrt(s / x),

@@ -50,7 +50,7 @@ def test_a_part_shares_the_one_chance_of_a_false_alarm(tmp_path):
     impedance = 2 + 1j * w * 1e-6
     (part,) = compute(recorded(tmp_path, impedance)).parts
     fit = part.verdict.fits[0]
-    assert fit.chance == FALSE_ALARM / 2  # the device is asked whether it is passive
+    assert fit.sweep.chance == FALSE_ALARM / 2  # the device is asked whether it is passive
     # what half of the whole chance leaves is no longer significant
     share = float(chdtri(fit.freedom, 0.75 * FALSE_ALARM))
     assert not replace(fit, chi_square=share).significant

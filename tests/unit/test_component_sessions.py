@@ -46,7 +46,7 @@ def test_a_coils_values_are_covered_in_whole_sessions():
         shown = read(later, exact + off(WORTH.connection), "coil")
         _, reflection = bench.corrected(bench.calibration(), shown)
         sweep = PartSweep(FREQUENCY, reflection, 50.0, 3)
-        found = fit("coil", circuit, sweep, Weighting.of(reflection))
+        found = fit("coil", sweep, Weighting.of(reflection))
         describes += found.describes
         figures = found.figures()
         for key, value in true.items():

@@ -107,8 +107,7 @@ def test_what_was_exact_is_found_exactly_and_called_by_its_name(name):
 def test_what_points_share_does_not_shrink_by_their_number():
     few, many = (sweep_of("coil", points, noise=1e-7) for points in (51, 801))
     widths = [
-        fit("coil", CIRCUITS["coil"], s, Weighting.of(s.reflection)).figures()["inductance"]
-        for s in (few, many)
+        fit("coil", s, Weighting.of(s.reflection)).figures()["inductance"] for s in (few, many)
     ]
     few, many = ((w.high - w.low)[0] for w in widths)
     assert many == pytest.approx(few, rel=0.1)
@@ -131,7 +130,7 @@ def test_noise_alone_is_as_uncertain_as_scipy_says():
         sigma=np.full(2 * sweep.u.size, 0.0005),
         absolute_sigma=True,
     )
-    own = fit("", circuit, sweep, Weighting.of(sweep.reflection)).parameters
+    own = fit("series resonator", sweep, Weighting.of(sweep.reflection)).parameters
     changes = np.array([effect.change.real for effect in own.effects if "noise" in effect.source])
     np.testing.assert_allclose(changes.T @ changes, covariance, rtol=1e-3, atol=1e-12)
 
@@ -143,7 +142,7 @@ def test_intervals_of_values_cover_what_they_say(name):
     inside = dict.fromkeys(true, 0)
     for values in drawn:
         seen = replace(sweep, reflection=known_to(values))
-        found = fit(name, CIRCUITS[name], seen, Weighting.of(seen.reflection)).figures()
+        found = fit(name, seen, Weighting.of(seen.reflection)).figures()
         for key, value in true.items():
             inside[key] += bool(found[key].low[0] <= value <= found[key].high[0])
     shares = np.array(list(inside.values())) / sessions
