@@ -3,7 +3,9 @@
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
+Key = TypeVar("Key")
 SEVERITIES = ("error", "warning", "note")
 MOST_ALIKE = 3
 """Findings that differ in names and numbers alone, of more of which one is told for all."""
@@ -30,18 +32,27 @@ def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 def told_once(findings: Iterable[Finding]) -> list[Finding]:
     """Findings as a reader meets them: what is alike of very many things once, with their names."""
-    groups: dict[tuple[str, str], list[Finding]] = {}
-    for finding in findings:
-        words = _VARIES.sub("", finding.message.replace(finding.about, ""))
-        groups.setdefault((finding.code, words), []).append(finding)
     told = []
-    for first, *others in groups.values():
+    for first, *others in grouped((_alike(finding), finding) for finding in findings).values():
         if len(others) < MOST_ALIKE:
             told += [first, *others]
         else:
             more = f"So it is, with numbers of its own, with {quoted([o.about for o in others])}."
             told.append(replace(first, message=f"{first.message} {more}"))
     return told
+
+
+def _alike(finding: Finding) -> tuple[str, str]:
+    """The same of findings that differ in names and numbers alone."""
+    return finding.code, _VARIES.sub("", finding.message.replace(finding.about, ""))
+
+
+def grouped(pairs: Iterable[tuple[Key, Any]]) -> dict[Key, list[Any]]:
+    """What belongs to each key, in order."""
+    found: dict[Key, list[Any]] = {}
+    for key, one in pairs:
+        found.setdefault(key, []).append(one)
+    return found
 
 
 def span_mhz(frequency, where) -> str:

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from rfcal.components.agreement import Agreement, agreement
 from rfcal.errors import RecordError
+from rfcal.findings import grouped
 from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
 from rfcal.record.archive import recomputed
@@ -19,7 +20,7 @@ from rfcal.record.export import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.format.schema import Record
 from rfcal.record.job.compute import compute
-from rfcal.record.results import Device, Part, Results
+from rfcal.record.results import Device, Results
 from rfcal.report.figures.components import agreement_figure, values_figure
 from rfcal.report.figures.render import svg_text
 from rfcal.report.figures.style import own_settings
@@ -225,11 +226,9 @@ def agreement_pictures(first: Side, second: Side, shared: Sequence[str]) -> dict
 @own_settings()
 def table_pictures(sides: Sequence[Side]) -> dict[str, bytes]:
     """The leading value of each part over the records, by file name; of records' folders only."""
-    found: dict[str, list[tuple[str, Part]]] = {}
-    for side in sides:
-        for part in side.results.parts if side.results else ():
-            if part.verdict.figures:
-                found.setdefault(part.request.measurement, []).append((side.title, part))
+    parts = [(s.title, part) for s in sides if s.results for part in s.results.parts]
+    named = ((pair[1].request.measurement, pair) for pair in parts if pair[1].verdict.figures)
+    found = grouped(named)
     return {f"values-{slug(name)}.svg": _svg(values_figure(of), name) for name, of in found.items()}
 
 

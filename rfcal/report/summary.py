@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
-from rfcal.findings import Finding, grid_words, listed, told_once
+from rfcal.findings import Finding, grid_words, grouped, listed, told_once
 from rfcal.planning.plan import Option
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.catalogue.readings import DEFAULTS, NEVER_NEGATIVE
@@ -75,10 +75,8 @@ def check_lines(found: Results) -> list[str]:
         first = "no warnings, but a question: answer it before you go on"
     notes = finding_lines(f for f in found.findings if f.severity == "note")
     notes = [note for note in notes if note not in asked]
-    read: dict[str, list[str]] = {}
-    for s in found.sweeps:
-        one = f"{s.label} ({s.origin.file if s.origin else 'typed'})"
-        read.setdefault(grid_words(s.frequency), []).append(one)
+    files = ((s, s.origin.file if s.origin else "typed") for s in found.sweeps)
+    read = grouped((grid_words(s.frequency), f"{s.label} ({file})") for s, file in files)
     sweeps = (f"{grid}: {listed(names, MOST_READ)}" for grid, names in read.items())
     return [first, *loud, *asked, *good_lines(found), *notes, *sweeps]
 

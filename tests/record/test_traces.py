@@ -13,6 +13,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
 from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.standards import about_analyzer
 from rfcal.record.findings.traces import (
     _still,
@@ -59,7 +60,7 @@ def test_honest_sessions_leave_none():
         kit = tuple(
             Known(t["name"], model_of(t), sweep) for t, sweep in zip(items, sweeps, strict=False)
         )
-        said += about_analyzer(Bench(standards=kit).calibration(), {}, 50.0)
+        said += about_analyzer(Case(Bench(standards=kit).calibration()))
         judged += len(sweeps)
     assert judged > 4 * HONEST
     assert said == []
@@ -260,7 +261,7 @@ def test_steps_too_wide_for_a_lead_say_nothing_of_its_turn():
     kit = tuple(
         Known(k, Standard(k), Sweep(f, box.apply(x + 0 * lead), label=k)) for k, x in ends.items()
     )
-    assert about_analyzer(Bench(standards=kit).calibration(), {}, 50.0) == []
+    assert about_analyzer(Case(Bench(standards=kit).calibration())) == []
 
 
 def test_a_sign_that_was_lost_bends_the_curve_back(tmp_path):

@@ -17,6 +17,7 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.slips import contradict
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.job.compute import compute
@@ -342,7 +343,7 @@ def test_the_standard_that_lies_is_among_those_named():
             for m, a, b in zip(true, *noise, strict=True)
         ]
         names = [f"{m.kind} {i}" for i, m in enumerate(models)]
-        said = about_standards(calibrate(frequency, names, known, seen))
+        said = about_standards(Case(calibrate(frequency, names, known, seen)))
         evidence = next((f.message for f in said if f.code == "standards-disagree"), None)
         if evidence is not None and "No one of them alone" not in evidence:
             named = re.findall(r"'([^']*)', which would have to be", evidence)

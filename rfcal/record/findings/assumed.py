@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 
 from rfcal import defaults
-from rfcal.findings import Finding, listed
+from rfcal.findings import Finding, grouped, listed
 from rfcal.models.standards import missing_uncertainty
 from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.format import path, standard
@@ -20,14 +20,8 @@ Assumed = tuple[str, tuple[str, ...]]
 
 def about_defaults(record: Record) -> list[Finding]:
     """One note of all defaults, what several items have in common said once."""
-    by_values: dict[tuple[str, ...], list[str]] = {}
-    for about, values in _taken_of(record):
-        by_values.setdefault(values, []).append(about)
-    said = [
-        f"{listed([*dict.fromkeys(about)])}: {', '.join(values)}"
-        for values, about in by_values.items()
-        if values
-    ]
+    taken = grouped((values, about) for about, values in _taken_of(record) if values)
+    said = [f"{listed([*dict.fromkeys(a)])}: {', '.join(values)}" for values, a in taken.items()]
     return [DEFAULTS(values="; ".join(said))] if said else []
 
 

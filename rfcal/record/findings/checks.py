@@ -11,6 +11,7 @@ from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import Calibration
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import Scene, contradict, exchanges
 from rfcal.record.format.schema import Artefact, Record
@@ -27,26 +28,15 @@ SEEN = 0.05
 """An exchange of standards is seen where it moves a check by so much [1]."""
 
 
-def about_checks(
-    found: Sequence[Check],
-    calibration: Calibration,
-    *,
-    solved: bool = True,
-    z_ref: float = defaults.REFERENCE_OHM,
-    why: str = "",
-    still: bool = False,
-) -> list[Finding]:
-    """Checks that contradict the calibration, or that cannot.
-
-    An instrument that corrects itself (not `solved`) has no standards to mix up. What would explain
-    all stands in `why`; `still` says that what was read again has not moved.
-    """
+def about_checks(case: Case) -> list[Finding]:
+    """Checks that contradict the calibration, or that cannot."""
+    found, calibration = case.checks, case.calibration
     if not found:
         return []
-    names = calibration.names if solved and len(calibration.names) <= MANY else ()
+    names = calibration.names if case.solved and len(calibration.names) <= MANY else ()
     pairs = list(combinations(names, 2))
     as_read = Scene.of(calibration)
-    findings = [_disagrees(one, why, solved, still) for one in found if not one.agrees]
+    findings = [_disagrees(one, case) for one in found if not one.agrees]
     scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
     # the pairs whose exchange would leave standards and checks in agreement, and the error terms
     blind = {
@@ -58,7 +48,7 @@ def about_checks(
     }
     if blind and len(scenes) == len(found):
         either = ", or ".join(quoted(pair) for pair in blind)
-        other = _another(calibration, list(blind.values()), z_ref)
+        other = _another(calibration, list(blind.values()), case.z_ref)
         findings.append(say.CHECK_BLIND(pairs=either, other=other))
     return findings
 
@@ -104,14 +94,14 @@ def contradicts_exchange(check: Check) -> bool:
     return check.agrees and not check.inputs.path and reflects > SMALL
 
 
-def _disagrees(check: Check, why: str, solved: bool, still: bool) -> Finding:
+def _disagrees(check: Check, case: Case) -> Finding:
     where = span_mhz(check.frequency, ~check.inside | np.all(check.inside))
     size = np.max(np.abs(check.region.centre - check.expected.value))
-    if not solved:
+    if not case.solved:
         causes = say.CAUSES_INSIDE
     elif check.inputs.path:
         causes = say.CAUSES_BEHIND.format(at=check.at)
     else:
-        causes = say.CAUSES if still or size > SMALL else say.CAUSES_SMALL
-    explanation = why or say.LOOK_FOR.format(causes=causes)
+        causes = say.CAUSES if case.stayed or size > SMALL else say.CAUSES_SMALL
+    explanation = case.why or say.LOOK_FOR.format(causes=causes)
     return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)

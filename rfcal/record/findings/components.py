@@ -35,6 +35,10 @@ NAMES = {
     "loss": "one-way loss",
 }
 """A part's values in words."""
+TOLD = {"q": "Q {}", "bandwidth": "bandwidth {}", "resonance": "resonates at {}"}
+TOLD |= {name: f"{NAMES[name]} {{}}" for name in ("delay", "loss")}
+TOLD["self_resonance"] = "resonates with itself at {}"
+"""How values stand in the answer that are not told by their name or, the first, by nothing."""
 FIRST = {
     "capacitor": ("capacitance", "q", "self_resonance"),
     "coil": ("inductance", "q", "self_resonance"),
@@ -63,18 +67,9 @@ def part_words(part: Part) -> str:
     said: list[str] = []
     told = [name for name in FIRST[chosen.name] if name in part.verdict.figures]
     for name in told or part.verdict.figures:  # whatever is left of a resonator out of sight
-        words = value_of(part.verdict.figures[name], lead=not said)
-        if name == "q":
-            words = f"Q {words}" + (f" at {at}" if chosen.name in AT_ANSWER else "")
-        elif name == "self_resonance":
-            words = f"resonates with itself at {words}"
-        elif name == "resonance":
-            words = f"resonates at {words}"
-        elif name in ("bandwidth", "delay", "loss"):
-            words = f"{NAMES[name].split(' at ')[0]} {words}"
-        elif said:
-            words = f"{NAMES[name]} {words}"
-        said.append(words)
+        value = value_of(part.verdict.figures[name], lead=not said)
+        words = TOLD.get(name, f"{NAMES[name]} {{}}" if said else "{}").format(value)
+        said.append(f"{words} at {at}" if name == "q" and chosen.name in AT_ANSWER else words)
     return ", ".join(said)
 
 

@@ -19,6 +19,7 @@ from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import points_of
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.meant import USUAL_HZ, Meanings, in_order, states_reference
 from rfcal.record.findings.turns import as_expected, by_figures
@@ -273,22 +274,15 @@ def _faster(scene: Scene, times: float) -> Scene:
     return replace(scene, path=path) if path else scene
 
 
-def all_slips(
-    scenes: Sequence[Scene],
-    z_ref: float,
-    stayed: Collection[str],
-    meant: Mapping[str, Meanings],
-    read: Mapping[str, Sweep],
-    devices: Collection[str],
-) -> Iterator[Slip]:
-    """All that is tried, the likelier ones first."""
-    solved = scenes[0].solved
+def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
+    """All that is tried of a case's scenes, the likelier ones first."""
+    solved, z_ref, stayed, read = scenes[0].solved, case.z_ref, case.stayed, case.read
     checks = [scene.check for scene in scenes if scene.check is not None]
     suspects, checked = suspected(solved), tuple(check.name for check in checks)
     yield from exchanges(combinations(suspects, 2), stayed=stayed)
     names = (*suspects, *checked)
-    yield from misreadings((*solved.names, *checked), names, meant)
-    yield from of_devices([read[name] for name in devices], names, z_ref, stayed)
+    yield from misreadings((*solved.names, *checked), names, case.meant)
+    yield from of_devices([read[name] for name in case.devices], names, z_ref, stayed)
     yield from other_references(read, z_ref)
     yield from of_unit(checks)
     for name in suspects:

@@ -1,12 +1,10 @@
 """Standards that are badly spread, or that contradict an analyzer's nature or each other."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator
 from itertools import combinations
-from types import MappingProxyType
 
 import numpy as np
 
-from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
@@ -18,9 +16,9 @@ from rfcal.measurement.error_terms import (
     implausible,
     turn_of,
 )
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
-from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.slips import (
     Scene,
     Slip,
@@ -30,7 +28,6 @@ from rfcal.record.findings.slips import (
     other_values,
     suspected,
 )
-from rfcal.record.results import Check
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -57,45 +54,26 @@ LEAD_M, NEAR_RAD = 3.0, 0.5
 this before the standards (common practice, no source)."""
 
 
-def about_standards(
-    calibration: Calibration,
-    checks: Iterable[Check] = (),
-    *,
-    z_ref: float = defaults.REFERENCE_OHM,
-    own_ohm: float | None = None,
-    chance: float = defaults.FALSE_ALARM,
-    why: str = "",
-    stayed: Collection[str] = (),
-    meant: Mapping[str, Meanings] = MappingProxyType({}),
-) -> Iterator[Finding]:
-    """What there is to say about the standards and the error terms; `z_ref` is theirs [ohm].
-
-    The readings may have had another reference of their own.
-
-    The chance [1] is that of being said to contradict each other without cause; what would explain
-    it stands in `why` where one thing does, and what else the readings may mean in `meant`; what
-    was read again and had not moved in `stayed`.
-    """
-    pair, frequency = exchange(calibration, stayed), calibration.frequency
-    upheld = pair.against or any(contradicts_exchange(check) for check in checks)
+def about_standards(case: Case) -> Iterator[Finding]:
+    """What there is to say about the standards and the error terms."""
+    calibration, frequency = case.calibration, case.calibration.frequency
     poor = calibration.condition > CONDITION_WARNING
     if np.any(poor):
         worst = np.max(growth(calibration)[poor])
         yield say.STANDARDS_CLOSE(where=span_mhz(frequency, poor), growth=worst)
-    of_analyzer = calibration, meant, z_ref, upheld, why, own_ohm
-    yield from [*_read_alike(calibration)] or about_analyzer(*of_analyzer)
+    yield from [*_read_alike(calibration)] or about_analyzer(case)
     box = calibration.error_box
     terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
     if (size := np.max(np.abs(terms))) < IDEAL:
         yield say.STANDARDS_CORRECTED(size=size)
-    bad = contradict(calibration, chance)
+    bad = contradict(calibration, case.chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
         yield say.STANDARDS_DISAGREE(
             where=span_mhz(frequency, bad),
             chi_square=np.max(chi_square),
             freedom=freedom,
-            evidence=why or _evidence(calibration, int(np.argmax(chi_square)), z_ref),
+            evidence=case.why or _evidence(case, int(np.argmax(chi_square))),
         )
 
 
@@ -123,13 +101,13 @@ def growth(calibration: Calibration) -> Real:
     return np.max(np.abs(edge @ np.linalg.pinv(powers)), axis=(-2, -1))
 
 
-def _evidence(calibration: Calibration, at: int, z_ref: float) -> str:
+def _evidence(case: Case, at: int) -> str:
     """Which standard would explain a contradiction by itself, and what it would have to be."""
-    would_be = []
+    calibration, would_be = case.calibration, []
     for name in suspected(calibration):
         value = _by_the_others(calibration, name)
         if value is not None and abs(value[at]) <= PASSIVE:
-            impedance = complex(to_impedance(value[at], z_ref))
+            impedance = complex(to_impedance(value[at], case.z_ref))
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             mhz = calibration.frequency[at] / 1e6
             would_be.append(say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz))
@@ -155,15 +133,9 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
     return others.error_box.correct(seen[out].value)
 
 
-def about_analyzer(
-    calibration: Calibration,
-    meant: Mapping[str, Meanings],
-    z_ref: float,
-    upheld: bool = False,
-    why: str = "",
-    own_ohm: float | None = None,
-) -> list[Finding]:
+def about_analyzer(case: Case) -> list[Finding]:
     """What the error terms of standards say besides: the likeliest slip alone."""
+    calibration, why = case.calibration, case.why
     box, frequency = calibration.error_box, calibration.frequency
     if beyond := implausible(box):
         where = np.any(list(beyond.values()), axis=0)
@@ -171,14 +143,16 @@ def about_analyzer(
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = [slip for slip in _mended(calibration, meant, z_ref) if slip in why or not why]
+        mended = [slip for slip in _mended(case) if slip in why or not why]
         look = say.LOOK_CHECKS if why else say.LOOK_WRONG
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
-    tracking = box.renormalised(z_ref, own_ohm or z_ref).reflection_tracking
+    tracking = box.renormalised(case.z_ref, case.own_ohm or case.z_ref).reflection_tracking
     turn = turn_of(tracking, frequency, calibration.seen)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
+        pair = exchange(calibration, case.stayed)
+        upheld = pair.against or any(map(contradicts_exchange, case.checks))
         half = not upheld and metres >= LEAD_M and abs(off) <= NEAR_RAD
         why = say.OR_LEAD.format(metres=metres)
     else:
@@ -209,11 +183,12 @@ def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) ->
     return say.SUSPECTS.format(several=said, left="") if said in why else say.SEEN_ABOVE
 
 
-def _mended(calibration: Calibration, meant: Mapping[str, Meanings], z_ref: float) -> list[str]:
+def _mended(case: Case) -> list[str]:
     """What would leave error terms that an analyzer may have: of readings, or of a value."""
+    calibration = case.calibration
     scene, names = Scene.of(calibration), suspected(calibration)
-    values = (slip for n in names for slip in other_values(n, scene.known[n].value, z_ref))
-    misread = misreadings(calibration.names, names, meant)
+    values = (slip for n in names for slip in other_values(n, scene.known[n].value, case.z_ref))
+    misread = misreadings(calibration.names, names, case.meant)
     for slips in (exchanges(combinations(names, 2)), misread, values):
         mended = [
             slip.said(size=slip.sizes[0])

@@ -1,6 +1,6 @@
 """Which single slip would make standards and checks agree: each tried, and told if it does."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,9 +8,8 @@ import numpy as np
 from rfcal.findings import quoted
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.readings.rows import Say
-from rfcal.readings.sweep import Sweep
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.slips import (
     SELDOM,
     Decides,
@@ -31,26 +30,13 @@ MOST = 3
 """Slips that are told; where more explain a contradiction, the likeliest."""
 
 
-def explained(
-    calibration: Calibration,
-    checks: Sequence[Check],
-    *,
-    chance: float,
-    z_ref: float,
-    stayed: Collection[str],
-    meant: Mapping[str, Meanings],
-    read: Mapping[str, Sweep],
-    devices: Collection[str],
-    tell: Say,
-) -> str:
+def explained(case: Case, tell: Say) -> str:
     """The slips that would make everything agree, the likeliest first, in a sentence; none if none.
 
     None against a second reading, or that leaves error terms that no analyzer has, where another is
     neither. What is chosen of many sizes explains more by chance, so it comes later.
-    The chance [1] is that of each test's false alarm; `stayed` names what was read again where
-    nothing of it has moved, `meant` says what else the numbers of a reading may mean, and `read` is
-    all that was read, of it the `devices` whose displays show all.
     """
+    calibration, checks, chance = case.calibration, case.checks, case.chance
     if all(check.agrees for check in checks) and not np.any(contradict(calibration, chance)):
         return ""
     scenes = _scenes(calibration, checks)
@@ -61,7 +47,7 @@ def explained(
         said: (odd, False, 0.0, said, (say.BY_READING, (check.name,)))
         for said, check in corrected.items()
     }
-    for tried, slip in enumerate(all_slips(scenes, z_ref, stayed, meant, read, devices), 1):
+    for tried, slip in enumerate(all_slips(case, scenes), 1):
         tell(f"why standards or checks disagree: slip {tried:,} is tried")
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]

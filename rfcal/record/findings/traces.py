@@ -15,7 +15,13 @@ from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.meant import USUAL_HZ, has_angles, has_ohms, in_order
+from rfcal.record.findings.meant import (
+    USUAL_HZ,
+    has_angles,
+    has_ohms,
+    in_order,
+    states_reference,
+)
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm
@@ -146,18 +152,13 @@ def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:
 def references_differ(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     """Files of one analyzer that state different reference impedances."""
     files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
-    bare = {part.label for part in files if part.assumed_reference}
-    stated = {
-        part.label: part.z_ref
-        for part in files
-        if part.label in bare or (part.origin and not part.origin.file.lower().endswith(".csv"))
-    }
+    silent = [part.label for part in files if part.assumed_reference]
+    stated = {p.label: p.z_ref for p in files if p.assumed_reference or states_reference(p)}
     count = Counter(stated.values()).most_common()
     if len(count) < 2:
         return
     usual, odd = count[0][0], count[-1][0]
     by = {ohm: [label for label, own in stated.items() if own == ohm] for ohm in (usual, odd)}
-    silent = [label for label in stated if label in bare]
     yield say.REFERENCES_DIFFER(
         label=by[odd][0],
         labels=quoted(by[odd]),

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from rfcal import defaults
+from rfcal.findings import grouped
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Kind, Standard
 from rfcal.record.format.keys import Key, Placed, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
@@ -18,10 +19,8 @@ def _with(part: str, of: Mapping[str, Collection[str]] = KINDS) -> tuple[str, ..
 
 def _usual(what: str) -> str:
     """The default uncertainties of one figure, in words: a value and the kinds that it is for."""
-    kinds: dict[float, list[str]] = {}
-    for kind, usual in defaults.STANDARD.items():
-        if what in usual:
-            kinds.setdefault(usual[what], []).append(kind)
+    all_of_them = defaults.STANDARD.items()
+    kinds = grouped((usual[what], kind) for kind, usual in all_of_them if what in usual)
     return ", ".join(f"{value:g} ({', '.join(own)})" for value, own in kinds.items())
 
 

@@ -21,6 +21,7 @@ from rfcal.models.interpolation import points_of
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.assumed import about_defaults
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks
@@ -205,28 +206,31 @@ class _Job:
 
     def _judged(self, checks: tuple[Check, ...], rereads: tuple[Reread, ...]) -> None:
         """Whether standards, checks and what was read again agree, and what would explain it."""
-        solved, z_ref = bool(self.record.standards), self.record.reference_ohm
-        self.findings += about_rereads(rereads, z_ref)
+        record, found = self.record, list[Finding]()
+        self.findings += about_rereads(rereads, record.reference_ohm)
         self.bench = replace(self.bench, moved=tuple(again.moved for again in rereads))
         if self.undecided is not None:
             self.undecided = replace(self.undecided, bench=self.bench)
         still = all(again.agrees for again in rereads)
-        stayed = [again.moved.of for again in rereads if still]
-        why = ""
-        if solved:
-            self.say(f"whether {len(self.record.standards)} standards and the checks agree")
-            judged: Any = {"chance": self.chance, "z_ref": z_ref, "meant": self.meant}
-            judged["stayed"] = stayed
-            shown = [item.name for item in self.record.measurements if not item.reading.shows_less]
-            read: Any = {"read": self.sweeps, "devices": shown, "tell": self.say}
-            why = explained(self.calibration, checks, **read, **judged)
+        case = Case(
+            self.calibration,
+            checks,
+            record.reference_ohm,
+            solved=bool(record.standards),
+            chance=self.chance,
+            stayed=[again.moved.of for again in rereads if still],
+            meant=self.meant,
+            read=self.sweeps,
+            devices=[item.name for item in record.measurements if not item.reading.shows_less],
+        )
+        if case.solved:
+            self.say(f"whether {len(record.standards)} standards and the checks agree")
             own = self.bench.standards[0].reading.z_ref
-            found = [*about_standards(self.calibration, checks, own_ohm=own, why=why, **judged)]
-            why = or_exchange(why, found, self.calibration)
-            self.findings += found
-        why = why or SEEN_MOVING * (not still)
-        of: Any = {"solved": solved, "z_ref": z_ref, "why": why, "still": bool(stayed)}
-        self.findings += about_checks(checks, self.calibration, **of)
+            case = replace(case, own_ohm=own, why=explained(case, self.say))
+            found += about_standards(case)
+            case = replace(case, why=or_exchange(case.why, found, self.calibration))
+        case = replace(case, why=case.why or SEEN_MOVING * (not still))
+        self.findings += (*found, *about_checks(case))
 
     def _devices(self, checked: bool) -> tuple[Device, ...]:
         """All devices, corrected and judged."""

@@ -16,6 +16,7 @@ from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
 from rfcal.planning.plan import Length, Plan, Setup, plan
 from rfcal.readings.display import Beyond
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
@@ -124,7 +125,7 @@ def _setup(record: Record, item: Measurement, hertz: float, path: tuple[Length, 
 
 def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
     """What stands against the set-up whatever will be read, and what it cannot notice."""
-    bench, z_ref, solved = setup.bench(), setup.z_ref, record.residual is None
+    bench, z_ref = setup.bench(), setup.z_ref
     calibration = bench.calibration(setup.frequency)
     checks = []
     for item in record.checks:
@@ -133,9 +134,11 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
         known = Known(item.name, model, setup.read(item.name, raw))
         checks.append(readings.checked(bench, calibration, known))
     # all else is of error terms, and no analyzer has read these standards
-    close = [f for f in about_standards(calibration, z_ref=z_ref) if f.code == STANDARDS_CLOSE.code]
-    of_checks = about_checks(checks, calibration, solved=solved, z_ref=z_ref)
-    return sorted_findings((*close, *of_checks, *about_builds(record), *about_unseen(record)))
+    case = Case(calibration, checks, z_ref, solved=record.residual is None)
+    close = [f for f in about_standards(case) if f.code == STANDARDS_CLOSE.code]
+    return sorted_findings(
+        (*close, *about_checks(case), *about_builds(record), *about_unseen(record))
+    )
 
 
 def _path_of(
