@@ -21,7 +21,6 @@ from rfcal.record.findings.catalogue.readings import DEFAULTS
 from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import Device, Results, error_terms, fingerprint
-from rfcal.report.cautions import CAUTIONS
 from rfcal.report.figures import device as plots
 from rfcal.report.figures import match as match_plots
 from rfcal.report.figures.components import part_figure
@@ -44,6 +43,22 @@ CURVE = 401
 """Points at most of the curve that the page's script draws."""
 _STEERING = ("Cc", "Cf", "Cs", "Zl", "Zp")
 """Categories of signs that are not seen themselves."""
+
+CAUTIONS = (
+    "Towers and ladders: climb only trained, tied on all the time, and with a second person; no "
+    "work aloft with a storm near. Keep everything that could fall clear of power lines.",
+    "Lightning and static: earth a feed line for a moment before you connect an instrument to "
+    "it, and disconnect everything when thunder is near.",
+    "Never transmit into an analyzer, and keep transmitters nearby off while it is connected.",
+    "A feed line radiates when current flows on its outside: choke it before you trust an "
+    "antenna's sweep; touching or moving the line must not move the curve.",
+    "At power, antennas and matching networks carry voltages that burn and currents that heat; "
+    "switch off and make sure before you touch. Keep people away as the exposure limits of your "
+    "regulator ask.",
+    "These are reminders, not instructions: local codes, the regulator's limits and licensed "
+    "practice come first.",
+)
+"""What can hurt people in this work (common practice, no source): on page and in workbook."""
 
 
 def output_files(

@@ -16,7 +16,6 @@ from rfcal.record.findings.line.verdict import kind_words as kind_words
 from rfcal.record.job.whatif import changed as changed
 from rfcal.record.job.whatif import corrected_with as corrected_with
 from rfcal.record.results import error_terms as error_terms
-from rfcal.report.cautions import CAUTIONS as CAUTIONS
 from rfcal.report.compare import compare_lines as compare_lines
 from rfcal.report.compare import side_of as side_of
 from rfcal.report.figures.components import methods_figure as methods_figure
@@ -26,6 +25,7 @@ from rfcal.report.figures.device import device_chart as device_chart
 from rfcal.report.figures.device import error_terms_figure as error_terms_figure
 from rfcal.report.figures.device import line_figure as line_figure
 from rfcal.report.figures.match import proposal_figure as proposal_figure
+from rfcal.report.page import CAUTIONS as CAUTIONS
 from rfcal.report.summary import summary_lines as summary_lines
 from rfcal.report.text.components import part_lines as part_lines
 from rfcal.report.text.components import value_rows as value_rows

@@ -10,19 +10,18 @@ import pytest
 import rfcal
 from rfcal.findings import SEVERITIES, sorted_findings
 from rfcal.record.findings.catalogue import (
+    Entry,
     devices,
-    entry,
     line,
     match,
     parts,
     readings,
     standards,
 )
-from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.devices import largest_sources
 from rfcal.uncertainty.quantity import Effect, Quantity
 
-FOLDER = Path(entry.__file__).parent
+FOLDER = Path(line.__file__).parent
 SUBJECTS = (devices, line, match, parts, readings, standards)
 ENTRIES = [one for subject in SUBJECTS for one in vars(subject).values() if isinstance(one, Entry)]
 CODES = [entry.code for entry in ENTRIES]
@@ -116,7 +115,7 @@ def trees(folder: Path):
 
 def test_every_subject_is_looked_at():
     named = {subject.__name__.rpartition(".")[2] for subject in SUBJECTS}
-    assert named == {path.stem for path in FOLDER.glob("*.py")} - {"__init__", "entry"}
+    assert named == {path.stem for path in FOLDER.glob("*.py")} - {"__init__"}
 
 
 def test_a_code_stands_in_the_catalogue_once():
@@ -131,7 +130,7 @@ def test_findings_are_made_by_the_catalogue_alone():
         for node in ast.walk(tree)
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding"
     }
-    assert made == {FOLDER / "entry.py"}
+    assert made == {FOLDER / "__init__.py"}
 
 
 def test_the_catalogue_knows_nothing_of_the_job():

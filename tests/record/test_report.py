@@ -14,7 +14,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.maths.reflection import from_impedance
-from rfcal.report.cautions import CAUTIONS
+from rfcal.report.page import CAUTIONS
 from tests.record.conftest import BOX, bend, touchstone
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"

@@ -1,13 +1,23 @@
-"""Standards, and the checks that were corrected by them: all that they are judged by together."""
+"""All that standards and checks are judged by, and what else the numbers of a reading may mean."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from rfcal import defaults
+from rfcal.maths.reflection import Complex, from_impedance, to_impedance
 from rfcal.measurement.error_terms import Calibration
-from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.meant import Meanings
+from rfcal.readings.sweep import Origin, Sweep
+from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
+
+USUAL_HZ = 10e3, 6e9
+"""Frequencies that analyzers of one port read (common practice, no source)."""
+Meanings = Mapping[str, Callable[[Complex], Complex]]
+"""What may be said of the numbers of one reading, and what they were meant to be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,3 +35,65 @@ class Case:
     read: Mapping[str, Sweep] = field(default_factory=dict)  # all that was read
     devices: Collection[str] = ()  # of that, those whose displays show all
     why: str = ""  # what would explain that all this contradicts itself, where one thing does
+
+
+def _in_degrees(x: Complex) -> Complex:
+    """What was written in radians and read as degrees."""
+    return np.asarray(np.abs(x) * np.exp(1j * np.degrees(np.angle(x))))
+
+
+def _linear(x: Complex) -> Complex:
+    """What was written as a magnitude and read as decibels."""
+    return np.asarray(20 * np.log10(np.abs(x)) * np.exp(1j * np.angle(x)))
+
+
+def in_order(x: Complex) -> Complex:
+    """What was written as X and R and read as R and X."""
+    return from_impedance(1j * np.conj(to_impedance(x, 1.0)), 1.0)
+
+
+def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
+    """What each reading of a record may have meant, by its name."""
+    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
+    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
+    in_ohm: Meanings = {say.SUSPECT_ORDER: in_order}
+    return {
+        item.name: {
+            **always,
+            **(polar if has_angles(item.reading, sweeps[item.name]) else {}),
+            **(in_ohm if has_ohms(item.reading, sweeps[item.name]) else {}),
+        }
+        for item in record.items()
+    }
+
+
+def _origins(sweep: Sweep) -> list[Origin | None]:
+    """The files that it came from; None for what was typed."""
+    return [part.origin for part in sweep.parts or (sweep,)]
+
+
+def has_ohms(reading: Reading, sweep: Sweep) -> bool:
+    """Whether R and X were written or typed, by their own columns."""
+    of_csv = all(
+        origin is None or origin.file.lower().endswith(".csv") for origin in _origins(sweep)
+    )
+    return of_csv and not (sweep.assumed_reference or reading.shows_less)
+
+
+def has_angles(reading: Reading, sweep: Sweep) -> bool:
+    """Whether angles were written or typed, which may have been in radians."""
+    origins = _origins(sweep)
+    if not reading.files or None in origins:
+        return reading.typed_reflection is not None
+    if columns := reading.layout.columns:
+        return "degrees" in columns
+    content = b"\n".join(origin.content for origin in origins if origin).upper()
+    options = [line.split() for line in content.splitlines() if line.startswith(b"#")]
+    return b"DEGREES" in content or any(b"RI" not in words for words in options)
+
+
+def states_reference(sweep: Sweep) -> bool:
+    """Whether it is of files that state their reference impedance."""
+    files = _origins(sweep)
+    of_options = all(file and not file.file.lower().endswith(".csv") for file in files)
+    return of_options and not sweep.assumed_reference

@@ -16,11 +16,11 @@ from rfcal.maths.reflection import Complex
 from rfcal.measurement.deembedding import LineByFigures, LineBySweeps, Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import at_plane
+from rfcal.record.findings.case import Meanings
+from rfcal.record.findings.catalogue import Entry
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
-from rfcal.record.findings.catalogue.entry import Entry
 from rfcal.record.findings.displays import about_two
-from rfcal.record.findings.meant import Meanings
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius

@@ -19,9 +19,8 @@ from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import points_of
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.case import Case
+from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, in_order, states_reference
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.meant import USUAL_HZ, Meanings, in_order, states_reference
 from rfcal.record.findings.turns import as_expected, by_figures
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity

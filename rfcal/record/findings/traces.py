@@ -14,14 +14,14 @@ from rfcal.readings.content import decoded
 from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
-from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.meant import (
+from rfcal.record.findings.case import (
     USUAL_HZ,
     has_angles,
     has_ohms,
     in_order,
     states_reference,
 )
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm

@@ -20,8 +20,7 @@ from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
-from rfcal.record.findings.assumed import about_defaults
-from rfcal.record.findings.case import Case
+from rfcal.record.findings.case import Case, meanings
 from rfcal.record.findings.catalogue.readings import INTERPOLATED
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks
@@ -30,12 +29,11 @@ from rfcal.record.findings.devices import about_device, about_path, soundness, w
 from rfcal.record.findings.displays import about_displays, about_example, about_left_open
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
-from rfcal.record.findings.meant import meanings
 from rfcal.record.findings.rereads import about_rereads
 from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
-from rfcal.record.findings.unseen import about_unseen
+from rfcal.record.findings.unsaid import about_defaults, about_unseen
 from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck

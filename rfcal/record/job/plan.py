@@ -22,7 +22,7 @@ from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.displays import about_planned
 from rfcal.record.findings.standards import about_standards
-from rfcal.record.findings.unseen import about_unseen
+from rfcal.record.findings.unsaid import about_unseen
 from rfcal.record.format import schema
 from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Reading

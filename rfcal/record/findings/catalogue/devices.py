@@ -1,8 +1,7 @@
 """Devices, the path to them, and what no reading could have shown."""
 
 from rfcal.defaults import CHECK_WORDS
-from rfcal.record.findings.catalogue import line
-from rfcal.record.findings.catalogue.entry import note, warning
+from rfcal.record.findings.catalogue import line, note, warning
 
 # What could not have been noticed, and the reading that would
 

@@ -1,7 +1,7 @@
 """The state of a line."""
 
 from rfcal.feedline.fault_kinds import KINDS, STEP, STRETCH
-from rfcal.record.findings.catalogue.entry import note, warning
+from rfcal.record.findings.catalogue import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
 _FROM = "from where the standards were connected"

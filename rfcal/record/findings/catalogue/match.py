@@ -1,6 +1,6 @@
 """Networks for a match."""
 
-from rfcal.record.findings.catalogue.entry import warning
+from rfcal.record.findings.catalogue import warning
 
 MATCH_VOLTAGE = warning(
     "match-voltage: {devices}",

@@ -1,6 +1,6 @@
 """What part a device is."""
 
-from rfcal.record.findings.catalogue.entry import note, warning
+from rfcal.record.findings.catalogue import note, warning
 
 PART_POINTS = warning(
     "part-points: {name}",

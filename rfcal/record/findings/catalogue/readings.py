@@ -1,6 +1,6 @@
 """Readings, once and once more, and what stood in where nothing was stated."""
 
-from rfcal.record.findings.catalogue.entry import note, warning
+from rfcal.record.findings.catalogue import note, warning
 
 # Readings
 

@@ -1,7 +1,7 @@
 """Standards, the analyzer that they make, and checks."""
 
 from rfcal.defaults import CHECK_WORDS
-from rfcal.record.findings.catalogue.entry import note, warning
+from rfcal.record.findings.catalogue import note, warning
 
 # Standards and calibration
 
