@@ -63,3 +63,9 @@ def small(at_the_answer, request):
         else nullcontext()
     ):
         yield
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Pages whose pictures nobody looks at: most of a page's time goes into them."""
+    monkeypatch.setattr("rfcal.report.page.svg_text", lambda figure, **how: "<svg></svg>")

@@ -3,6 +3,7 @@
 import json
 from base64 import b64encode
 from collections.abc import Callable, Iterator
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -123,6 +124,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     )
 
 
+@cache
 def _template() -> Any:
     """The page's own text, in which no value can become markup."""
     from jinja2 import Environment, PackageLoader, StrictUndefined

@@ -14,14 +14,18 @@ from tests.browser.conftest import TOKEN
 BEACON = str(Path(__file__).parents[2] / "data" / "demo" / "beacon-antenna")
 PANELS = {
     "cable": "workbook.cable_panel()",
-    "standards": f"workbook.standards_panel(compute({BEACON!r}), 'antenna')",
+    "standards": "workbook.standards_panel(beacon, 'antenna')",
     "fault": "workbook.fault_panel()",
-    "match": f"workbook.match_panel(results := compute({BEACON!r}), results.matches[0])",
+    "match": "workbook.match_panel(beacon, beacon.matches[0])",
     "uncertainty": "workbook.uncertainty_panel()",
     "path": "workbook.path_panel()",
 }
-IMPORTS = "from rfcal import compute, workbook\n"
-MOVES = 12
+# computed once, for the kernel stays
+IMPORTS = (
+    "from rfcal import compute, workbook\n"
+    f"beacon = globals().get('beacon') or compute({BEACON!r})\n"
+)
+MOVES = 6
 IS_IDLE = """
 const context = window.jupyterapp?.shell?.currentWidget?.sessionContext;
 return context?.session?.kernel?.status === 'idle' && context.isReady;
@@ -61,7 +65,7 @@ def opened(browser, lab, sources):
 
     address, folder = lab
     # while the page builds itself, elements come and go: try again until one can be used
-    wait = WebDriverWait(browser, 60, 0.01, ignored_exceptions=[WebDriverException])
+    wait = WebDriverWait(browser, 60, 0.05, ignored_exceptions=[WebDriverException])
     if not browser.current_url.startswith(address):
         kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
         notebook = new_notebook(cells=[new_code_cell()], metadata={"kernelspec": kernel})

@@ -10,6 +10,8 @@ from rfcal.errors import RfcalError
 from rfcal.record.job import compute
 from tests.record.conftest import bend, touchstone
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 BAD_KEYS = [
     ("format = 1", "format = 2", ["record.toml", "format"]),
     ("format = 1", "format = true", ["format"]),

@@ -11,6 +11,8 @@ from rfcal.cli import main
 from rfcal.errors import SCREEN, RfcalError
 from tests.record.conftest import bend
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 FORGED = "x\n\x1b[31merror: forged\u202e"
 
 

@@ -18,6 +18,8 @@ from rfcal.record.files import write_files
 from rfcal.record.job import compute
 from tests.record.conftest import bend
 
+pytestmark = pytest.mark.usefixtures("undrawn")
+
 ROOT = Path(__file__).parents[2]
 OLD = {"a": b"old", "raw/b": b"old", "c": b"old", "gone": b"old", "raw/gone": b"old"}
 NEW = dict.fromkeys(["a", "raw/b", "c", "d"], b"new")

@@ -10,7 +10,7 @@ from rfcal.record.job.compute import compute
 from rfcal.report.text.device import answers
 from tests.record.test_components import FREQUENCY, coil, recorded
 
-pytestmark = pytest.mark.usefixtures("small")
+pytestmark = pytest.mark.usefixtures("small", "undrawn")
 
 
 @pytest.fixture

@@ -21,7 +21,8 @@ OTHER = Line(1.0, 0.8, 75.0)
 ANGLE = np.linspace(1e-7, np.pi - 1e-7, 4001)
 
 
-def random_loads(count=1000):
+def random_loads(count=300):
+    """What is wrong on a hundredth of the chart is met by three of them."""
     rng = np.random.default_rng(5)
     size, phase = 0.98 * np.sqrt(rng.uniform(0, 1, count)), rng.uniform(-np.pi, np.pi, count)
     reflection = size * np.exp(1j * phase)

@@ -77,11 +77,15 @@ def controls(panel, kind):
 
 def test_every_slider_over_its_whole_range(panel):
     for slider, widget in zip(panel.sliders, controls(panel, ipywidgets.FloatSlider), strict=True):
-        for value in np.linspace(slider.low, slider.high, 4):
+        for value in np.linspace(slider.low, slider.high, 4)[1:3]:  # the ends: below
             widget.value = value
-            assert "nan" not in panel.sentence
-            assert "inf" not in panel.sentence.replace("inform", "")
+            says_numbers(panel)
         widget.value = slider.start
+
+
+def says_numbers(panel):
+    assert "nan" not in panel.sentence
+    assert "inf" not in panel.sentence.replace("inform", "")
 
 
 def test_a_slider_moves_picture_and_words_and_reset_brings_them_back(panel):
@@ -184,6 +188,7 @@ def test_no_curve_is_cut_and_no_words_cover_or_are_covered(panel):
     for values in places:
         panel.move(**panel.starts | values)
         assert faults(panel._canvas.figure) == [], values
+        says_numbers(panel)
 
 
 def test_what_goes_on_beyond_the_axes_is_said_in_the_picture():
