@@ -160,9 +160,18 @@ def _once_moved(
 
 def _pieces(band: Band, before: Complex, after: Complex) -> Real:
     """Lengths of line [m] which alone make one sweep of the other, as by turning its phase."""
-    turned = before * np.exp(-2 * PIECES[:, None] * band.propagation)
-    off = np.average(np.abs(turned - after) ** 2, axis=1, weights=band.weight)
-    return PIECES[off < LEAST_NEW**2]
+    # exp(-2 gamma d) of coarse steps in d times that of the fine ones between, as one product
+    fine = np.arange(25) * (PIECES[1] - PIECES[0])
+    coarse, gamma = PIECES[:: fine.size, None], -2 * band.propagation
+
+    def summed(seen: Complex | Real, law: Complex | Real) -> Complex | Real:
+        far = seen * band.weight * np.exp(coarse * law)
+        return (far @ np.exp(fine[:, None] * law).T).ravel()[: PIECES.size]
+
+    # |t - a|^2 = |t|^2 + |a|^2 - 2 Re(t a*)
+    size = summed(np.abs(before) ** 2, 2 * gamma.real) + np.abs(after) ** 2 @ band.weight
+    off = size - 2 * summed(before * after.conj(), gamma).real
+    return PIECES[off < LEAST_NEW**2 * band.weight.sum()]
 
 
 def _end(sweeps: _Sweeps, baseline: Events) -> float:

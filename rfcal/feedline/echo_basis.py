@@ -168,9 +168,8 @@ class Band:
 def _product(left: Complex, right: Complex) -> Complex:
     """``left @ right.T`` in pieces too small for BLAS to wake threads, which costs more."""
     size = max(16, 30_000 // max(len(left) * len(right), 1))
-    starts = range(size, left.shape[1], size)
-    pieces = (np.split(each, starts, axis=1) for each in (left, right))
-    return np.asarray(sum(one @ other.T for one, other in zip(*pieces, strict=True)))
+    pieces = (slice(at, at + size) for at in range(0, left.shape[1], size))
+    return np.asarray(sum(left[:, some] @ right[:, some].T for some in pieces))
 
 
 def prepare(frequency: Real, reflection: Complex, line: Line, loss_known: bool) -> Band:

@@ -198,16 +198,17 @@ class Reflections:
         goes over the band.
         """
         some = slice(None, None, max(1, self.band.frequency.size // 100))
-        weight, shares = self.band.weight[some], np.linspace(0, 1, 33)
+        shares = np.linspace(0, 1, 33)
         if self.loss_known:
             most = np.where(self.lacks > 0, LOSSIER / LOSS_OFF, 1)[:, None]
             shares = -1 + (1 + most) * np.linspace(0, 1, 13)
         left = np.exp(-2 * self.distance[:, None, None] * shares[..., None] * self.left[some])
-        known = (self.coefficients / self.mean[:, None])[:, None]
-        over_band = np.stack([self._as(form, some) for form in forms])[:, :, None]
+        known = (self.coefficients / self.mean[:, None])[:, None, None]
+        over_band = np.stack([self._as(form, some) for form in forms], axis=1)
         # its coefficients: the shapes are orthonormal under the window
-        seen = (over_band * left * weight) @ self.band.shapes[:, some].T
-        unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=-1)
+        shapes = left[:, :, None] * (self.band.weight * self.band.shapes)[:, some]
+        seen = over_band[:, None] @ shapes.swapaxes(-1, -2)
+        unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=1).T
         allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
         levels = np.array([form is level for form in forms])[:, None]
         allowed = allowed + SKEWED * self.lacks * levels

@@ -20,7 +20,7 @@ band)."""
 OPEN = 0.95
 """What reflects more than this [1] in mid-band is open for this band."""
 
-RATIOS = np.exp(np.linspace(-4.0, 4.0, 49))[:, None, None]
+RATIOS = np.exp(np.linspace(-4.0, 4.0, 49))[:, None]
 """Reactances in mid-band that are tried, in parts of the line's impedance [1]."""
 PLACES, SHARES = np.linspace(-1.0, 1.0, 61), 5
 """Places that are tried, in resolutions, and how many shares of what is left of the loss."""
@@ -52,14 +52,14 @@ def falling(size: Real, frequency: Real, weight: Real) -> Complex:
 def joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
     """A small resistance in series with so much of it as reactance in mid-band."""
     # r = (R + j w L) / 2 z0
-    x, turned = _reactance(np.full(size.size, ratio), frequency, weight)
-    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
+    x, turned = _reactance(np.array([ratio]), frequency, weight)
+    return np.broadcast_to(np.sqrt(1 + x**2) * turned.conj(), (size.size, frequency.size))
 
 
 def short(angle: float, size: Real, frequency: Real, weight: Real) -> Complex:
     """A short stretch of other impedance, so long [rad] in mid-band, as from its middle."""
     # g (1 - exp(-2j a)) = 2j g sin(a) exp(-j a), where its ends reflect g and nearly -g
-    swing = 1j * np.sin(angle * frequency / np.average(frequency, weights=weight))
+    swing = 1j * np.sin(angle * frequency / (frequency @ weight / weight.sum()))
     return np.broadcast_to(swing, (size.size, frequency.size))
 
 
@@ -68,10 +68,10 @@ def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
 
     The slope of its phase passes for distance: the search has moved the echo by it.
     """
-    middle = np.average(frequency, weights=weight)
+    middle = frequency @ weight / weight.sum()
     x, off = x[:, None] * frequency / middle, frequency - middle
     lag = np.arctan(x)
-    slope = np.average(lag * off, axis=-1, weights=weight) / np.average(off**2, weights=weight)
+    slope = lag @ (off * weight) / (off**2 @ weight)
     return x, np.exp(-1j * (lag - slope[:, None] * frequency))
 
 
@@ -90,13 +90,15 @@ def in_series(answer: Complex, band: Band, left: Real, least: float) -> tuple[bo
     # a place off by s turns the phase by 4 pi f s / v
     places = band.resolution * PLACES[:, None]
     turned = np.exp(-4j * np.pi / band.speed * frequency * places)
-    seen = weight * answer[some] / np.linalg.norm(weight * answer[some])
+    size = np.linalg.norm(weight * answer[some])
+    # what is left of the line's loss at each place, beside the answer: (F, SHARES PLACES)
+    beside = (fading * weight * answer[some].conj())[:, None] * turned / size**2
+    beside = beside.reshape(-1, frequency.size).T
 
     def misfit(way: Complex) -> tuple[float, float, float]:
         """What a reactance leaves of the answer [1], its ratio in mid-band, and its place [m]."""
-        made = way * fading / np.linalg.norm(weight * answer[some])
-        along = ((made * seen.conj()) @ turned.T).real
-        rest = 1 + np.linalg.norm(made, axis=-1)[..., None] ** 2 - 2 * along
+        along = (way @ beside).real.reshape(-1, SHARES, places.size)
+        rest = 1 + (np.abs(way) ** 2 @ fading.T**2 / size**2)[..., None] - 2 * along
         ratio, _, place = np.unravel_index(np.argmin(rest), rest.shape)
         left = float(np.sqrt(max(np.min(rest), 0.0)))
         return left, RATIOS.item(ratio), places.item(place)
