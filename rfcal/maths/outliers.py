@@ -18,8 +18,9 @@ FEWEST = 21
 MOST, MOST_NEXT, REACH = 8, 5, 4
 """Points of one sweep that may stick out, and of these next to each other; more are how it goes.
 They are looked for this far on both sides of a fourth difference that is odd."""
-ROUGH = 1.2
-"""What sticks out differs from point to point by so much of its size; a resonance bulges."""
+ROUGH = 0.9
+"""What sticks out, a block shifted alike too, begins and ends by so much of its size at once; a
+resonance bulges."""
 
 
 def sticking_out(values: Complex, noise: float) -> list[int]:

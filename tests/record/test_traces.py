@@ -87,6 +87,14 @@ def test_interference_is_found_where_it_is(tmp_path, points):
     assert "give no answer" in found.message
 
 
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5])
+def test_interference_may_shift_neighbours_alike(count):
+    session = swept_session("middle")
+    raw = session.readings["open"].raw()
+    raw[40 : 40 + count] += 0.05j
+    assert sticking_out(raw, session.analyzer["noise"]) == [*range(40, 40 + count)]
+
+
 def test_a_narrow_resonance_is_no_interference():
     f = np.linspace(140e6, 150e6, 61)
     turn = f / 145.1e6 - 145.1e6 / f
