@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE
 from rfcal.feedline.loss import Lost
@@ -17,9 +18,9 @@ LEAST = 0.02
 MORE = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
 
-ALIKE, UNLIKE = 0.99, 0.975
+SURELY_ALIKE, ALIKE, UNLIKE = 0.995, 0.99, 0.975
 """What ends a line is as it was if what comes from there goes over the band as it did to the first
-of these parts, and is not below the second (by simulation)."""
+of these parts, perhaps to the second, and is not below the third (by simulation)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,12 +65,13 @@ class Comparison:
 
 def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
-    # by its kind behind a fault too, which keeps part of the wave back
-    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
+    # by its kind behind a fault too, which keeps part of the wave back, if it did not before
+    ends = now in WHOLE and was not in WHOLE and (before < TOTAL or after > before)
+    return ends or bool(closes(before, after))
 
 
 def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
-    """How much of a change new places before it explain: all, not known, or more has changed.
+    """How much of a change new places before it explain: all, perhaps, not known, or more changed.
 
     Nothing where there are none; `alike` is how alike what comes from there goes over the band.
     """
@@ -81,7 +83,7 @@ def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
     less = float(abs(change.before) - abs(change.after))
     off = max(-less, less - (1 - passed) * abs(change.before))
     if off < LEAST and alike > ALIKE:
-        return "all"
+        return "all" if alike > SURELY_ALIKE else "perhaps"
     plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
     return "more" if plain and (less < -2 * LEAST or alike < UNLIKE) else "not known"
 

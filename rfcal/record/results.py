@@ -79,6 +79,7 @@ class LineState:
     beyond_m: float | None  # where something beyond the stated end reflects more than the end does
     end: int | None  # which event of `now` is the line's end, where its length is known
     lost: Lost | None  # what it loses more than is stated of it or of its type
+    since: Lost | None  # and than by its far end's sweeps, where there is no baseline
     loss_known: bool  # or only guessed
     placed: bool = False  # whether its loss tells that nothing lies farther by the range
     stated: Line | None = None  # of its type, where its own sweeps tell it

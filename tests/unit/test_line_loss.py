@@ -10,7 +10,7 @@ import pytest
 
 from rfcal.feedline.comparison import LEAST
 from rfcal.models.line import Line
-from rfcal.record.findings.line.state import about_line, line_verdict
+from rfcal.record.findings.line.state import about_devices, about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.uncertainty.quantity import Quantity
@@ -151,3 +151,28 @@ def test_more_loss_than_a_types_is_said_with_its_doubt(share, words):
     assert fault is (words == "loses")
     assert bool(words) is (f"he line {words} " in said and "dB more than is stated of it" in said)
     assert ("tells whether it does" in said) is (words == "may lose")
+
+
+@pytest.mark.parametrize("end", [1e9, 75.0, "antenna"])
+@pytest.mark.parametrize("share", [1.0, 1.8])
+def test_loss_that_grew_since_the_far_end_was_swept_is_told_where_the_end_shows_it(share, end):
+    """Without a baseline: by an end that is alike all over the band; else that it is unseen."""
+    rng, line = np.random.default_rng(47), Line(60.0, 0.66, 50.0, 0.63)
+    wanted = LineCheck("", None, ((1.0, "o"), (-1.0, "s")), line, True, {"length": 0.2}, (), True)
+    ended = random_rod(rng, WIDE) if end == "antenna" else end
+    now = foot(WIDE, replace(line, conductor_db=0.63 * share), ended)
+    sweeps = now, foot(WIDE, line, 1e9), foot(WIDE, line, 1e-6)
+    now, *ends = (Quantity(noisy(rng, each, 0.0005)) for each in sweeps)
+    found = line_state(wanted, WIDE, now, None, ends, 50.0)
+    said, fault = line_verdict(found)
+    codes = [finding.code for finding in about_line(found)]
+    if share > 1 and end != "antenna":
+        more = (share - 1) * 0.63 * np.sqrt(np.mean(WIDE) / 1e6) * 0.6
+        assert found.since.more_db == pytest.approx(more, rel=0.2)
+        assert "dB more than it did when its far end was swept at" in said
+        assert fault
+        assert "line-loss-since" not in codes
+        assert "the loss that the line has gained" in about_devices(found, ["antenna"])[0].message
+    else:
+        assert found.since is None
+        assert ("line-loss-since" in codes) is (end != 1e9)

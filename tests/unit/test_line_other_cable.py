@@ -222,3 +222,13 @@ def test_of_the_stated_cable_a_large_joint_with_a_line_behind_it_is_one():
     said, _ = line_verdict(found)
     assert "a resistive joint" in said
     assert "type" not in said
+
+
+def test_a_break_near_the_top_is_told_before_another_type_where_the_loss_is_not_known():
+    rng, line = np.random.default_rng(9), Line(31.0, 0.664, 50.0, 0.66)
+    for below in (1.4, 4.0):
+        seen = foot(WIDE, replace(line, length_m=31.0 - below), 1e9)
+        said, fault = line_verdict(state(rng, WIDE, line, seen, length_m=31.0))
+        assert fault
+        assert said.startswith(f"Reflection at {31 - below:.1f}")
+        assert "look there; or, with a velocity factor of 0." in said

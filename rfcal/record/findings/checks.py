@@ -16,12 +16,15 @@ from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import Scene, contradict, exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.significance import far_off
 
 OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
 """Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
 SMALL = 0.15
 """A check that is farther off [1] was not moved there by drift or a loose connector."""
+BLUNT = 0.3
+"""A check that only more than this [1] would have moved from what it is to be tells little."""
 MANY = 20
 """Standards beyond which an exchange of two is contradicted by the others."""
 SEEN = 0.05
@@ -37,6 +40,8 @@ def about_checks(case: Case) -> list[Finding]:
     pairs = list(combinations(names, 2))
     as_read = Scene.of(calibration)
     findings = [_disagrees(one, case) for one in found if not one.agrees]
+    shows = [(one.name, np.median(region_radius(one.measured))) for one in found if one.agrees]
+    findings += [say.CHECK_BLUNT(check=name, most=most) for name, most in shows if most > BLUNT]
     scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
     # the pairs whose exchange would leave standards and checks in agreement, and the error terms
     blind = {

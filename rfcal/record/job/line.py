@@ -63,13 +63,15 @@ def line_state(
     stated = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
     foot = stated if then is None else _as_baseline_ends(stated, then)
     seen, before, comparison = foot.look(now), None, None
-    grown = lost = _beyond_stated(wanted, foot, seen)
+    grown = lost = _by_its_end(foot, seen)
+    if found:
+        lost = measured_more(frequency, found, wanted.line) if wanted.loss_known else None
     placed = line_end.placed_by_loss(frequency, now.value, foot.line, seen.swept)
     if then is not None:
         before = foot.look(then)
         seen, comparison = _against(foot, (then, before), (now, seen))
         grown = comparison.lost
-    if grown is not None and (then or not found):  # so that its end is told as it is
+    if grown is not None:  # so that its end is told as it is
         seen = replace(foot, line=grown.on(foot.line)).look(now)
         if then is not None and before is not None:
             seen, comparison = _against(foot, (then, before), (now, seen))
@@ -85,6 +87,7 @@ def line_state(
         beyond_m=seen.beyond_m,
         end=seen.end,
         lost=lost,
+        since=grown if found and then is None else None,
         loss_known=foot.loss_known,
         placed=foot.loss_known and placed,
         stated=wanted.line if found and wanted.loss_known else None,
@@ -237,17 +240,13 @@ def _against(
     return now, replace(found, shift=replace(shift, uncertainty=unsure))
 
 
-def _beyond_stated(wanted: LineCheck, foot: _Foot, seen: _Sight) -> Lost | None:
-    """What the line loses more than its type or the record says, as far as its end tells."""
-    if not (wanted.loss_known and foot.loss_known):
-        return None
-    if foot.found is not None:
-        return measured_more(foot.frequency, foot.found, wanted.line)
+def _by_its_end(foot: _Foot, seen: _Sight) -> Lost | None:
+    """What the line loses more than is known of it, as far as its end tells."""
+    tells = foot.loss_known and not (seen.folded or seen.swept.narrow)
     # what hardly reflects falls over the band as it likes
-    end_m = None if seen.folded else seen.end_m
-    if end_m is None or seen.at_end[0] < FAULT:
+    if not tells or seen.end_m is None or seen.at_end[0] < FAULT:
         return None
-    return more_than_stated(seen.swept.echoes, end_m)
+    return more_than_stated(seen.swept.echoes, seen.end_m)
 
 
 def _by_its_ends(

@@ -10,13 +10,13 @@ from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import verdict as state
-from rfcal.record.findings.line.band import farther_words
+from rfcal.record.findings.line.band import farther_words, unplaced
 from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
 from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
-from rfcal.uncertainty.words import plus_minus, rounded
+from rfcal.uncertainty.words import about, plus_minus, rounded
 
 STATE = "the line's state: "
 MADE_GOOD = "that was made good before the sweeps were compared"
@@ -30,7 +30,7 @@ def line_lines(line: LineState) -> list[str]:
     said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
-        place = f"{plus_minus(float(now.distance_m[i]), half)} m"
+        place = unplaced(line) or f"{plus_minus(float(now.distance_m[i]), half)} m"
         row = [state.size_words(float(size[i]))]
         if farther := farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
@@ -41,7 +41,7 @@ def line_lines(line: LineState) -> list[str]:
         if i == line.end:
             place, stated = state.end_place(line)
             row.insert(0, f"the line's end{stated}")
-            hides = say.LINE_HIDES.format(near=near)
+            hides = say.LINE_HIDES.format(near=about(near))
             row += (
                 []
                 if hides in said[0] or near > line.length_m
@@ -50,6 +50,9 @@ def line_lines(line: LineState) -> list[str]:
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {place}: {', '.join(row)}")
+    if unsure := state.perhaps_words(line):
+        said.append(f"  {unsure}")
+        late[state.perhaps(line)] = False
     if np.any(late):
         *some, last = (f"{d:.1f}" for d in now.distance_m[late])
         echoes = f"{', '.join(some)} and {last}" if some else last

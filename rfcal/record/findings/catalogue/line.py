@@ -21,13 +21,16 @@ LINE_OVER = (
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
+LINE_MOST, LINE_ALL_OVER = (
+    "most at {most_mhz:.4g} MHz, by {most:.2g}",
+    "by some {most:.2g} all over the band",
+)
 LINE_CHANGED = (
-    "changed most at {most_mhz:.4g} MHz, by {most:.2g}: at {mhz:.4g} MHz what comes back to the "
-    "foot is {after} and was {before}"
+    "changed {most}: at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
 )
 LINE_TURNED = (
     "reflects as much as before, but at another phase, as {line}an antenna does that was moved, "
-    "retuned or got wet: most at {most_mhz:.4g} MHz, by {most:.2g}"
+    "retuned or got wet: {most}"
 )
 LINE_TURNED_BY = {
     "longer": "some {piece:.2g} m more line does (ask on the ground whether any was added), or ",
@@ -48,7 +51,7 @@ LINE_LIKE = {
 LINE_GROWN = "the reflection at {place} has {how} from {before} to {after}, {kind}{look}"
 LINE_CHANGED_BY = (
     "what reflects at {place} has changed by {size}, {kind}; what was there before cannot be told "
-    "from the line's end (resolution {near:.2g} m){look}"
+    "from the line's end (resolution {near} m){look}"
 )
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
@@ -60,21 +63,30 @@ LINE_IF_WET = (
 )
 LINE_EXPLAINED = {
     "all": ", as a fault before it explains",
+    "perhaps": ", as a fault before it may explain",
     "more": ", more than a fault before it explains",
 }
 LINE_THROUGH_IT = {
     "all": ", which this alone can explain",
+    "perhaps": ", which this alone may explain, or this and an antenna off by a few per cent",
     "more": ", but more changed at the line's end than this explains: look at the antenna too",
     "not known": "; whether the antenna changed too is not known",
 }
-LINE_HIDES = "its last {near:.2g} m"
+LINE_HIDES = "its last {near} m"
 LINE_END = (
     f"what the line ends in (antenna, feed point), or something in {LINE_HIDES}, at {{place}} "
 )
-LINE_ANYWHERE = "what the line ends in (antenna, feed point) at {place}, or something on it, "
+LINE_ANYWHERE = "what the line ends in (antenna, feed point), or something anywhere on it, "
+LINE_SOMEWHERE = "anywhere up to {near} m"
+LINE_UNPLACED = (
+    "this band cannot tell where (resolution {near} m): {length}sweep {needed:g} MHz wide or wider"
+)
+LINE_STATE_LENGTH = "state length_m, and "
+LINE_PERHAPS = (
+    "what appears at {places}, is how the line's end answers, or a place of its own: look there"
+)
 LINE_ABOUT = (
-    "what may end the line (antenna, feed point), or something within {near:.2g} m of it, at "
-    "{place} "
+    "what may end the line (antenna, feed point), or something within {near} m of it, at {place} "
 )
 LINE_LONGER = "from {place} on{other}, the line is {size} m {more} than it was: {look}"
 LINE_OR_FROM = ", or from {place:.1f} m on unless a plain joint or leak is there"
@@ -83,7 +95,7 @@ LINE_LOOK = {
     "shorter": "look whether a piece was taken out, or whether water has dried",
 }
 LINE_LOOK_BREAK = (
-    "its end reflects nearly all, so look for a break there first, else whether a piece was taken "
+    "its end may reflect all, so look for a break there first, else whether a piece was taken "
     "out, or whether water has dried"
 )
 LINE_NOTHING_NEW = (
@@ -102,6 +114,7 @@ LINE_LOST = (
     "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
     "part of them ({per_100m:.2g} dB per 100 m more if all along){look}"
 )
+LINE_LOST_SINCE = "it did when its far end was swept"
 LINE_LOST_LOOK = "look for old or wet cable"
 LINE_LOST_TYPE = "look for old or wet cable, or a cable of another type"
 LINE_LOST_PERHAPS = "a wider sweep of its far end open and short tells whether it does"
@@ -155,21 +168,21 @@ LINE_SILENT = (
     "nothing is seen to reflect {least:g} or more up to {range_m:.0f} m, not even an end: the line "
     "ends in its own impedance, or farther off"
 )
-LINE_NO_FAULT = "no place reflects {size} or more before {end}"
+LINE_NO_FAULT = "no{other} place reflects {size} or more before {end}"
 LINE_SMALL = "small reflection{s} at {places}, {kind}"
 LINE_NO_MORE = "nothing else before {end} is seen to reflect {size:g} or more"
 LINE_SMALLER = f"nothing before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
 LINE_BLIND = (
-    "this band cannot tell places on the line apart from {end} (resolution {near:.2g} m): sweep "
+    "this band cannot tell places on the line apart from {end} (resolution {near} m): sweep "
     "{needed:g} MHz wide or wider"
 )
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
-LINE_END_SEEN = " (seen at {seen:.1f} m)"
+LINE_END_SEEN = " (seen at {seen} m)"
 LINE_END_KINDS = {
-    "open": ", as an open line does (broken there, or no antenna connected), or an antenna far "
-    "below its band",
+    "open": ", as an open line does (broken there, or no antenna connected: look there), or, if "
+    "this is not its band, a sound antenna far below it",
     "short": ", as a shorted line does: look there for what shorts it",
 }
 LINE_FROM_START = (
@@ -179,7 +192,8 @@ LINE_FROM_START = (
 LINE_AT_FOOT = " (as an arrestor or a connector there also makes)"
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
-    "mismatch": "no single simple fault (a damaged length, or faults close together)",
+    "mismatch": "no single simple fault (a damaged length, a stub as of an arrestor, or faults "
+    "close together)",
     STEP: "a step of impedance, as of another cable, or of a wet or crushed one",
     "unknown": "of a kind that this sweep cannot tell",
 }
@@ -228,13 +242,19 @@ LINE_WIDER = "a sweep {needed_mhz:g} MHz wide or wider"
 LINE_THAT_BAND = "the sweep from {low:.3g} to {high:.3g} MHz that tells kinds also"
 LINE_NARROW = note(
     "line-narrow: line check",
-    "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m:.2g} m of each other or of "
+    "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m} m of each other or of "
     "the line's end appear as one: {sweep} tells them apart from {aim_m:.2g} m on.",
 )
 LINE_LOSS_UNSEEN = note(
     "line-loss-unseen: line check",
     "Sweep the line once with its far end open and once short, as far_end_open and far_end_short: "
     "its loss was not measured, and water or age that only adds loss would not show.",
+)
+LINE_LOSS_SINCE = note(
+    "line-loss-since: line check",
+    "Unless its far end was swept open or short today, sweep the line with it open as it is now, "
+    "and name that as reading: whether it has lost more since, as by water or age, does not show "
+    "behind what it ends in.",
 )
 LINE_FIGURES = (
     "its velocity factor is {seen:.3f}, where its type has {type:.3g}",
@@ -265,10 +285,12 @@ LINE_UNFOLLOWED = warning(
 )
 LINE_SINCE = warning(
     "line-since: line check",
-    "R and X of {devices} are of what lies behind the reflection at {place_m:.1f} m too, which the "
-    "far end's sweeps, by which the line is removed, do not have: mend the line, or sweep its far "
-    "end as it is now, before you trust them.",
+    "R and X of {devices} are of {what} too, which the far end's sweeps, by which the line is "
+    "removed, do not have: mend the line, or sweep its far end as it is now, before you trust "
+    "them.",
 )
+LINE_SINCE_PLACE = "what lies behind the reflection at {place_m:.1f} m"
+LINE_SINCE_LOSS = "the loss that the line has gained"
 LINE_MISFIT = warning(
     "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "

@@ -75,6 +75,12 @@ CHECK_DISAGREES = warning(
     "check-disagrees: {check}",
     "Find out why '{check}' does not agree with what it should be {where}. {explanation}",
 )
+CHECK_BLUNT = note(
+    "check-blunt: {check}",
+    "That '{check}' agrees says little: what it was read through is so doubtful that it would have "
+    "shown only what is off by some {most:.0%} of full reflection or more. State that more closely "
+    "(its length, its type), or measure it by its far end open and short.",
+)
 LOOK_FOR = "Look for {causes}."
 SEEN_MOVING = "What moved since the standards were read may be all of it."
 CAUSES_SMALL = (

@@ -2,10 +2,12 @@
 
 import numpy as np
 
+from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import folds
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
+from rfcal.uncertainty.words import about
 
 SHORT_M = 100.0
 """A range below this may be shorter than a feed line is [m] (common practice, no source)."""
@@ -13,6 +15,10 @@ SHORT_M = 100.0
 COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
 """A sweep is narrow if it tells less than the first of these places apart on the line; one that
 tells the second, or a place every metre, would do (common practice, no source)."""
+
+
+HIDDEN = 2.0
+"""A change of the end hides one before it within so many resolutions (by simulation)."""
 
 
 def farther_words(state: LineState, distance_m: float) -> str:
@@ -28,6 +34,31 @@ def may_fold(state: LineState) -> bool:
     now = state.now
     known = bool(state.length_m) or state.placed
     return not known and now.range_m <= SHORT_M and bool(now.distance_m.size)
+
+
+def hidden_m(state: LineState) -> float:
+    """How far before a line's end what changed may pass for a change of the end [m]."""
+    return HIDDEN * state.now.resolution_m
+
+
+def blind(state: LineState) -> bool:
+    """Whether that is all of the line."""
+    return bool(hidden_m(state) > state.length_m > 0 or unplaced(state))
+
+
+def unplaced(state: LineState) -> str:
+    """Up to where all may be that a narrow band sees of a line of unknown length, if within that.
+
+    What an antenna answers there passes for any place in that.
+    """
+    now = state.now
+    if state.length_m or not now.narrow or not now.kind:
+        return ""
+    strongest = int(np.argmax(np.abs(now.reflection)))
+    # what reflects all delays nothing
+    all_of_it = abs(now.reflection[strongest]) > TOTAL
+    placed = all_of_it or now.distance_m[strongest] > now.near_m
+    return "" if placed else say.LINE_SOMEWHERE.format(near=about(now.near_m))
 
 
 def needed_mhz(state: LineState) -> float:

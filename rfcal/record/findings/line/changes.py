@@ -5,14 +5,16 @@ from itertools import compress
 
 import numpy as np
 
+from rfcal.feedline.changes import EDGE
 from rfcal.feedline.comparison import LEAST, Change, explained, slowed
 from rfcal.feedline.echoes import TOTAL
-from rfcal.feedline.end import more_than_all, strongest_on
+from rfcal.feedline.end import WHOLE, more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.shift import Shift
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
+from rfcal.record.findings.line.band import blind, hidden_m
 from rfcal.record.findings.line.loss import lost_words, weather_values
 from rfcal.record.findings.line.otherwise import stretches
 from rfcal.record.findings.line.verdict import (
@@ -22,14 +24,16 @@ from rfcal.record.findings.line.verdict import (
     end_words,
     kind_words,
     look_words,
+    perhaps_words,
     place_words,
     reflections,
     sentence,
     size_words,
+    unplaced_words,
 )
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
-from rfcal.uncertainty.words import plus_minus
+from rfcal.uncertainty.words import about, plus_minus
 
 WEAKLY = 0.5
 """What lies beyond a place that reflects so much [1] is seen weakly."""
@@ -39,6 +43,9 @@ ONE_PIECE_M = 0.2
 
 TURNED_DB = 0.5
 """What changed in size by less than this [dB] only turned."""
+
+FLAT = 0.8
+"""What differs by more than this part of the most everywhere does so all over the band."""
 
 TOP_M = 5.0
 """Where a line broke is told from its end too if it is no farther from there [m]."""
@@ -79,6 +86,8 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         sound = say.LINE_WEATHER if values else sound
         said = moved or sound.format(least=LEAST, end=end_words(state), **values)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
+    if blind(state) and not (moved or broken):
+        return [*lost, say.LINE_ANYWHERE + most_words(state), unplaced_words(state)], True
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
     # where the line broke, it matters little what is gone before
@@ -92,13 +101,19 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     off = state.now.distance_m - np.array([c.distance_m for c in new])[:, None]
     is_new = np.any(np.abs(off) < state.now.near_m, axis=0)
     told += stretches(state, [m for m in before_end(state) if is_new[m]], is_new)
-    if not longer and new and new[0].kind in SLOWING:
+    slows = bool(new) and new[0].kind in SLOWING
+    if slows and longer and shift is not None:
+        # a piece that long is met first
+        slows = shift.from_m == new[0].distance_m and 0 < shift.size < state.now.near_m
+    if slows:
         speed = state.now.velocity_factor * SPEED_OF_LIGHT
-        moved = say.LINE_SLOWS.format(size=slowed(new[0], state.frequency, speed))
+        size = shift.size if longer and shift else slowed(new[0], state.frequency, speed)
+        moved = say.LINE_SLOWS.format(size=size)
     # a piece that slows the wave is what its two ends come from
-    parts = [*lost, moved, *told] if longer else [*lost, *told, moved]
+    parts = [*lost, moved, *told] if longer and not slows else [*lost, *told, moved]
     parts.append(_beyond(state, found.changes, bool(moved or found.pieces.size)))
-    come = [c for c in found.changes if c.what != "gone" and by_faults(state, c) != "all"]
+    come = [c for c in found.changes if c.what != "gone"]
+    come = [c for c in come if by_faults(state, c) not in ("all", "perhaps")]
     return parts, longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
 
 
@@ -121,7 +136,8 @@ def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
         through = abs(first.after) >= WEAKLY
         how = say.LINE_THROUGH_IT.get(by_faults(state, others[-1]), "")
         return (say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH) + how
-    return "" if others or moved else "the line is otherwise as it was"
+    perhaps = perhaps_words(state)
+    return perhaps if others or moved or perhaps else "the line is otherwise as it was"
 
 
 def _moved_words(state: LineState, shift: Shift) -> str:
@@ -136,7 +152,8 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     assert found is not None
     last = state.end if state.end is not None else int(np.argmax(np.abs(now.reflection)))
     at_ends = near <= 0, far > now.distance_m[last] - shift.size - now.near_m
-    ends = shift.size < 0 and np.max(np.abs(now.reflection), initial=0.0) > TOTAL
+    whole = np.abs(now.reflection[last]) > TOTAL or (*now.fits[last], "")[0] in WHOLE
+    ends = shift.size < 0 and whole
     if not ends and any(at_ends) and not any(c.grown or c.what == "gone" for c in found.changes):
         ask = ", then ".join(compress(say.LINE_ADDED_ENDS, at_ends))
         where = {"ends": ask, "near": near, "far": far}
@@ -164,16 +181,14 @@ def _change_words(state: LineState, change: Change) -> str:
         look, how = look_words(state, [change.distance_m]), "grown" if change.grown else "changed"
         values = {"place": place, "kind": kind, "look": look}
         if before_hidden(state, change):
-            near, size = state.now.near_m, size_words(change.size)
+            near, size = about(state.now.near_m), size_words(change.size)
             return say.LINE_CHANGED_BY.format(near=near, size=size, **values)
         return say.LINE_GROWN.format(how=how, before=before, after=after, **values)
     if change.closed:
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
-    what, near = say.LINE_ABOUT, state.now.near_m
-    if at_end(state, change.distance_m):  # a band that narrow tells nothing on the line from it
-        what = say.LINE_END if near < (state.length_m or np.inf) else say.LINE_ANYWHERE
-    return what.format(near=near, place=place) + most_words(state)
+    what = say.LINE_END if at_end(state, change.distance_m) else say.LINE_ABOUT
+    return what.format(near=about(hidden_m(state)), place=place) + most_words(state)
 
 
 def of_end(state: LineState, change: Change) -> bool:
@@ -208,20 +223,21 @@ def most_words(state: LineState) -> str:
     """How the end changed, by what comes back to the foot where that changed most."""
     found = state.comparison
     assert found is not None
-    swept, asked = state.frequency, state.answer_hz
-    if asked is None or not swept[0] <= asked <= swept[-1]:
-        asked = found.largest_hz
-    answer, most = (int(np.argmin(np.abs(swept - hz))) for hz in (asked, found.largest_hz))
-    came = np.abs(found.came)
+    swept, asked, weight = state.frequency, state.answer_hz, state.now.echoes.band.weight
+    inner, came = weight > EDGE * np.max(weight), np.abs(found.came)
+    at = int(np.argmax(np.abs(came[1] - came[0]) * inner))
     # of what only turned the size is as it was
-    turned = found.pieces.size or abs(20 * np.log10(came[1, most] / came[0, most])) < TURNED_DB
+    turned = found.pieces.size or abs(20 * np.log10(came[1, at] / came[0, at])) < TURNED_DB
+    if asked is not None and swept[0] <= asked <= swept[-1]:
+        at = int(np.argmin(np.abs(swept - asked)))
+    least = np.min(np.abs(found.came[1] - found.came[0])[inner])
+    most = say.LINE_ALL_OVER if least > FLAT * found.largest else say.LINE_MOST
     return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
         line=_turned_words(found.pieces),
-        mhz=swept[answer] / 1e6,
-        before=size_words(came[0, answer]),
-        after=size_words(came[1, answer]),
-        most=found.largest,
-        most_mhz=found.largest_hz / 1e6,
+        mhz=swept[at] / 1e6,
+        before=size_words(came[0, at]),
+        after=size_words(came[1, at]),
+        most=most.format(most=found.largest, most_mhz=found.largest_hz / 1e6),
     )
 
 

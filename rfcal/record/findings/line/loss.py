@@ -29,6 +29,7 @@ def is_loss_measured(state: LineState) -> bool:
 def lost_words(state: LineState, lost: Lost) -> str:
     """How much more a line loses, and what to look for."""
     of_type, length = lost is state.lost, state.length_m or lost.length_m
+    before = say.LINE_LOST_SINCE if lost is state.since else "it did"
     look = f": {say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK}"
     if not lost.sure:
         look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
@@ -36,7 +37,7 @@ def lost_words(state: LineState, lost: Lost) -> str:
         loses="may lose" if of_type and not lost.sure else "loses",
         # tenths of a decibel are enough
         more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
-        than="is stated of it" if of_type else "it did",
+        than="is stated of it" if of_type else before,
         middle=f"{lost.at_hz / 1e6:.3g} MHz",
         length_m=length,
         per_100m=lost.more_db / length * 100,

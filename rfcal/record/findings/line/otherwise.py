@@ -18,8 +18,8 @@ from rfcal.uncertainty.words import plus_minus
 LEAST_M = 1.0
 """The shortest line [m] that another one is taken for."""
 
-SLOWED = 0.85
-"""Speed on wet cable over that on dry, at least [1] (value from memory)."""
+SLOWED = 0.75
+"""Speed on wet cable over that on dry, at least [1]: of soaked foam (value from memory)."""
 
 
 def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:
@@ -35,7 +35,8 @@ def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]
         return "", ""
     if not 0 < fits <= FASTEST:
         return _or_lossier(state, int(last)), ""
-    whole = now.kind[last] in WHOLE or abs(now.reflection[last]) > 1 - FULL
+    whole = abs(now.reflection[last]) > 1 - FULL
+    whole |= bool({now.kind[last], *now.fits[last][:1]} & set(WHOLE))
     other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
     if whole and not rings:
         return "", say.LINE_OR_TYPE.format(other=other)

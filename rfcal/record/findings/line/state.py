@@ -12,6 +12,7 @@ from rfcal.record.findings.line.changes import compared
 from rfcal.record.findings.line.loss import is_loss_measured, not_its_type
 from rfcal.record.findings.line.verdict import alone, before_end, what_tells
 from rfcal.record.results import LineState
+from rfcal.uncertainty.words import about
 
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
@@ -25,7 +26,7 @@ def about_line(state: LineState) -> list[Finding]:
     said = about_range(state) + _width(state)
     if fault and sentence not in [finding.message for finding in said]:
         said.insert(0, say.LINE_FAULT(sentence=sentence))
-    said += [] if _loss_told(state) or may_fold(state) else [say.LINE_LOSS_UNSEEN()]
+    said += _unseen_loss(state)
     found = state.properties
     if state.unfollowed:
         values = {"length_m": state.length_m, "range_m": state.now.range_m}
@@ -41,19 +42,25 @@ def about_devices(state: LineState, behind: list[str]) -> list[Finding]:
     """What a fault that the far end's sweeps do not have does to devices `behind` the line."""
     found, now = state.properties, state.now
     faults = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
-    if not (behind and found is not None and found.fits and faults):
+    if not (behind and found is not None and found.fits and (faults or state.since)):
         return []
-    return [say.LINE_SINCE(devices=quoted(behind), place_m=now.distance_m[faults[0]])]
+    what = say.LINE_SINCE_LOSS
+    if faults:
+        what = say.LINE_SINCE_PLACE.format(place_m=now.distance_m[faults[0]])
+    return [say.LINE_SINCE(devices=quoted(behind), what=what)]
 
 
-def _loss_told(state: LineState) -> bool:
-    """Whether more loss would have shown: by far ends, a baseline, or an end alike all over."""
+def _unseen_loss(state: LineState) -> list[Finding]:
+    """That more loss would not have shown: by a baseline, or an end that is alike all over."""
     end, now = state.end, state.now
-    if state.comparison or state.lost or (state.properties and is_loss_measured(state)):
-        return True
-    if end is None or not state.loss_known or now.narrow:
-        return False
-    return now.kind[end] not in UNCLEAR and bool(abs(now.reflection[end]) >= FAULT)
+    if state.comparison or state.lost or state.since or may_fold(state):
+        return []
+    tells = state.loss_known and not now.narrow
+    alike = end is not None and now.kind[end] not in UNCLEAR and abs(now.reflection[end]) >= FAULT
+    if tells and alike:
+        return []
+    measured = state.properties and is_loss_measured(state)
+    return [say.LINE_LOSS_SINCE() if measured else say.LINE_LOSS_UNSEEN()]
 
 
 def _width(state: LineState) -> list[Finding]:
@@ -66,4 +73,4 @@ def _width(state: LineState) -> list[Finding]:
         low, high = deciding_mhz(state)
         needed, sweep = high - low, say.LINE_THAT_BAND.format(low=low, high=high)
     aim = width * near / needed
-    return [say.LINE_NARROW(width_mhz=width, near_m=near, sweep=sweep, aim_m=aim)]
+    return [say.LINE_NARROW(width_mhz=width, near_m=about(near), sweep=sweep, aim_m=aim)]

@@ -7,7 +7,7 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST
+from rfcal.feedline.comparison import LEAST, MORE
 from rfcal.feedline.end import BEHIND, more_than_all, ringing, strongest_on
 from rfcal.feedline.fault_kinds import (
     CRUSH,
@@ -29,12 +29,13 @@ from rfcal.record.findings.line.band import (
     farther_words,
     may_fold,
     needed_mhz,
+    unplaced,
 )
 from rfcal.record.findings.line.loss import lost_words
 from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
-from rfcal.uncertainty.words import plus_minus
+from rfcal.uncertainty.words import about, plus_minus
 
 PLACE = re.compile(r"\b(at|from) [\d.]+(?: ± [\d.]+)? m\b( on)?")
 """A place on a line, as sentences have it."""
@@ -104,6 +105,34 @@ def rings(state: LineState) -> np.ndarray:
 def places(state: LineState) -> list[int]:
     """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
     return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
+
+
+def perhaps(state: LineState) -> list[int]:
+    """What is taken to ring, but lies well before the end and is not in a baseline."""
+    now, then, size = state.now, state.before, np.abs(state.now.reflection)
+    if state.end is None:
+        return []
+    early = rings(state) & (now.distance_m < now.distance_m[state.end] - now.near_m)
+    each = np.flatnonzero(early & (size >= (FAULT if then is None else LEAST))).tolist()
+    if then is None:
+        return each
+    was = [then.nearest(float(now.distance_m[k]), now.near_m) for k in each]
+    before = [0.0 if m is None else abs(then.reflection[m]) for m in was]
+    return [k for k, b in zip(each, before, strict=True) if size[k] > MORE * b]
+
+
+def perhaps_words(state: LineState) -> str:
+    """That this may be places; empty where there is nothing of the kind."""
+    now, early = state.now, perhaps(state)
+    each = [f"{now.distance_m[k]:.1f} m, {size_words(abs(now.reflection[k]))}" for k in early]
+    return say.LINE_PERHAPS.format(places=", and at ".join(each)) if each else ""
+
+
+def unplaced_words(state: LineState) -> str:
+    """That no place can be told, and what to sweep."""
+    length = "" if state.length_m else say.LINE_STATE_LENGTH
+    near, needed = about(state.now.near_m), needed_mhz(state)
+    return say.LINE_UNPLACED.format(near=near, length=length, needed=needed)
 
 
 def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, ...]) -> str:
@@ -201,6 +230,9 @@ def alone(state: LineState) -> tuple[str, bool]:
         return sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
     if may_fold(state):
         return about_range(state)[0].message, True
+    if unplaced(state):
+        most = f"{say.LINE_ANYWHERE}reflects {size_words(float(np.max(size)))}"
+        return sentence(f"{most}; {unplaced_words(state)}"), False
     strong = size >= FAULT
     if ends:
         strong &= np.arange(size.size) != state.end
@@ -220,7 +252,7 @@ def alone(state: LineState) -> tuple[str, bool]:
     which = (
         say.LINE_WHICH_END
         if np.sum(strong) > 1
-        else f"{say.LINE_ONE_END}; {say.LINE_END_HIDES.format(near=now.near_m)}"
+        else f"{say.LINE_ONE_END}; {say.LINE_END_HIDES.format(near=about(now.near_m))}"
     )
     which = f"{which}; {say.LINE_OVER.format(there='there')}" if over else which
     if state.beyond_m is not None:
@@ -233,16 +265,17 @@ def _ended(
 ) -> tuple[list[str], bool]:
     """What is said of a line whose end is known, with what is told of its places."""
     now, end, start = state.now, end_words(state), _from_start(state)
-    lost = [] if state.lost is None else [lost_words(state, state.lost)]
-    sure = state.lost is not None and state.lost.sure
+    losses = [lost for lost in (state.since, state.lost) if lost is not None]
+    lost, sure = [lost_words(state, each) for each in losses], any(each.sure for each in losses)
     itself, no_antenna = _end_itself(state)
     if other := usual_type(state):
         itself, also = [*itself, other], f"{also}; {other}"
-    said = [*_small(state, end), say.LINE_END_HIDES.format(near=now.near_m), *itself]
+    said = [*_small(state, end), say.LINE_END_HIDES.format(near=about(now.near_m)), *itself]
     if no_antenna:
         said, end = [*itself, *_small(state, "it")], "it"
     if now.near_m > state.length_m and (needed := needed_mhz(state)) and not before_end(state):
-        blind = say.LINE_BLIND.format(end=end_words(state), near=now.near_m, needed=needed)
+        near = about(now.near_m)
+        blind = say.LINE_BLIND.format(end=end_words(state), near=near, needed=needed)
         said = [blind, *itself]
     if told:
         look = "" if first else look_words(state, now.distance_m[strong])
@@ -250,6 +283,7 @@ def _ended(
         said += _on_the_way(state, strong) if look else []
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
+    said[:0] = filter(None, [perhaps_words(state)])
     if start is not None:
         ohm = to_impedance(now.reflection[start].real, now.z0).real
         said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
@@ -268,7 +302,8 @@ def _small(state: LineState, end: str) -> list[str]:
     """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
     now, size = state.now, np.abs(state.now.reflection)
     if not (listed := before_end(state)):
-        return [say.LINE_NO_FAULT.format(size=size_words(FAULT), end=end)]
+        other = " other" if perhaps(state) else ""
+        return [say.LINE_NO_FAULT.format(other=other, size=size_words(FAULT), end=end)]
     most = max(listed, key=size.__getitem__)
     place = float(now.distance_m[most])
     if size[most] < LEAST:
@@ -317,7 +352,7 @@ def end_place(state: LineState) -> tuple[str, str]:
     closed = found and any(change.closed for change in found.changes)
     moved = note and found and found.shift and found.shift.between_m
     if not (now.kind[at] in ENDS or closed or moved):
-        return place, say.LINE_END_SEEN.format(**note) if note else ""
+        return place, say.LINE_END_SEEN.format(seen=plus_minus(seen, of_seen)) if note else ""
     place = f"{plus_minus(seen, of_seen)} m"
     return place, say.LINE_END_STATED.format(**note) if note else ""
 
@@ -349,6 +384,8 @@ def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
     if at_end(state, distance_m):
         return end_place(state)[0]
+    if somewhere := unplaced(state):
+        return somewhere
     now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
     if nearest is None:
         return f"{distance_m:.1f} m"
