@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.comparison import LEAST, Change, Comparison, closed, slowed
+from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, WHOLE
@@ -363,20 +363,23 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
 
     Where the lists, which hold the strongest, have neither, the traces say how large they are.
     """
-    band, value, kind = sweeps.now.band, [], []
+    band, value, kind, at = sweeps.now.band, [], [], []
     fits: list[tuple[str, ...]] = [()]
     for events in (sweeps.baseline, sweeps.events):
         here = events.nearest(where, band.near)
+        at += [] if here is None else [here]
         value.append(0j if here is None else complex(events.reflection[here]))
         kind.append("" if here is None else events.kind[here])
         fits += [] if here is None else [events.fits[here]]
     if not any(kind):
-        at, fade = int(np.argmin(np.abs(band.grid - where))), float(band.fade(np.array([where]))[0])
-        value = [complex(band.trace(sweep)[at]) / fade for sweep in (before, sweeps.after)]
+        near, fade = np.argmin(np.abs(band.grid - where)), float(band.fade(np.array([where]))[0])
+        value = [complex(band.trace(sweep)[near]) / fade for sweep in (before, sweeps.after)]
         grown = abs(value[1]) / max(abs(value[0]), 1e-12)
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
     told, total = kind[1] or kind[0], closed(abs(value[0]), kind[0], abs(value[1]), kind[1])
+    # what goes over the band as it did is the same end, seen through a fault
+    total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < ALIKE
     told = UNKNOWN if told == BEHIND else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]

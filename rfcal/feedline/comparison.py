@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import WHOLE
 from rfcal.feedline.fault_kinds import JOINT, RESISTIVE
 from rfcal.feedline.loss import Lost
@@ -65,9 +64,8 @@ class Comparison:
 
 def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
-    # by its kind behind a fault too, which keeps part of the wave back, if it did not before
-    ends = now in WHOLE and was not in WHOLE and (before < TOTAL or after > before)
-    return ends or bool(closes(before, after))
+    # by its kind behind a fault too, which keeps part of the wave back
+    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
 
 
 def explained(change: Change, changes: Iterable[Change], alike: float) -> str:

@@ -132,14 +132,14 @@ def test_the_band_that_is_to_decide_does(kind):
 
 def test_what_the_end_hides_is_said():
     rng, line = np.random.default_rng(53), Line(40.0, 0.85, 50.0, 0.4)
-    for frequency, near in ((WIDE, "1.2"), (NARROW, "16")):
+    for frequency, near, changed in ((WIDE, "1.2", "1.6"), (NARROW, "16", "21")):
         then = foot(frequency, line, 75.0)
         now = foot(frequency, line, 75.0, ("shunt", 150.0, 39.6))
         said, _ = line_verdict(state(rng, frequency, line, then, length_m=40.0))
         assert f"a fault in its last {near} m would not be told from the end" in said
         said, fault = line_verdict(state(rng, frequency, line, now, then, length_m=40.0))
         assert fault
-        assert f"or something in its last {near} m" in said
+        assert f"or something in its last {changed} m" in said
     seen = foot(WIDE, line, 75.0, ("shunt", 80.0, 17.0))
     said = line_lines(state(rng, WIDE, line, seen, length_m=40.0))
     (row,) = (text for text in said if "the line's end, " in text)

@@ -208,18 +208,10 @@ LINE_FITS = {k.name: k.means for k in KINDS} | {
 """The same in a list of those that fit."""
 LINE_SHORT = "{stretch}, as some {length:.2g} m of {ohm:.2g} ohm would be"
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
-_TAKES = "a resistance takes up power and a step or stretch of other impedance does not: "
 LINE_TELL_TWINS = (
-    f"{_TAKES}sweep once more with the far end open or short and name that sweep as reading: what "
-    "comes back from there tells by its size which of the two stands before it"
-)
-LINE_TELL_TWINS_NOW = (
-    f"{_TAKES}the far end's sweeps in this record are of the line without it, so sweep the line "
-    "with its far end open as it is now"
-)
-LINE_TELL_TWINS_BY = (
-    f"{_TAKES}to be told which, name the sweep with the far end open as reading, and the line's "
-    "type in place of the far end's sweeps"
+    "a resistance takes up power and a step or stretch of other impedance does not: sweep once "
+    "more with the far end open, as it is now, and name that sweep as reading and the line's type: "
+    "what comes back tells by its size which of the two stands before it"
 )
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"

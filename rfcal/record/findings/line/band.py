@@ -41,11 +41,6 @@ def hidden_m(state: LineState) -> float:
     return HIDDEN * state.now.resolution_m
 
 
-def blind(state: LineState) -> bool:
-    """Whether that is all of the line."""
-    return bool(hidden_m(state) > state.length_m > 0 or unplaced(state))
-
-
 def unplaced(state: LineState) -> str:
     """Up to where all may be that a narrow band sees of a line of unknown length, if within that.
 

@@ -14,7 +14,7 @@ from rfcal.feedline.shift import Shift
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line.band import blind, hidden_m
+from rfcal.record.findings.line.band import hidden_m, unplaced
 from rfcal.record.findings.line.loss import lost_words, weather_values
 from rfcal.record.findings.line.otherwise import stretches
 from rfcal.record.findings.line.verdict import (
@@ -86,7 +86,9 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         sound = say.LINE_WEATHER if values else sound
         said = moved or sound.format(least=LEAST, end=end_words(state), **values)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
-    if blind(state) and not (moved or broken):
+    ends = all(of_end(state, change) for change in found.changes)
+    blind = ends and hidden_m(state) > state.length_m > 0
+    if (blind or unplaced(state)) and not (moved or broken):
         return [*lost, say.LINE_ANYWHERE + most_words(state), unplaced_words(state)], True
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]

@@ -210,8 +210,6 @@ def what_tells(state: LineState) -> list[str]:
     each = [(now.kind[m], now.fits[m]) for m in before if now.fits[m] != (now.kind[m],)]
     twins = RESISTIVE & {kind for told, fits in each for kind in (told, *fits)}
     said = [say.LINE_TELL_TWINS] if twins and not _ends_whole(state) else []
-    if said and state.properties is not None:
-        said = [say.LINE_TELL_TWINS_NOW if state.properties.fits else say.LINE_TELL_TWINS_BY]
     short = [now.stretch[m, 0] for m in before if now.kind[m] in SLOWING]
     if any(length > 0 for length in short):
         # it reflects most where it is a quarter wave long
