@@ -45,8 +45,6 @@ def frozen(values: ArrayLike, what: str, *, copy: bool = True) -> NDArray[Any]:
 def together(values: Sequence[NDArray[Any]], what: str) -> tuple[int, ...]:
     """The shape that arrays have together; `what` they are."""
     try:
-        if len(values) <= 32:  # several times faster, and numpy's limit for it
-            return np.broadcast(*values).shape
         return np.broadcast_shapes(*(v.shape for v in values))
     except ValueError:
         shapes = ", ".join(str(v.shape) for v in values)

@@ -35,24 +35,19 @@ from rfcal.findings import grid_words, span_mhz
 from rfcal.maths.arguments import deviations, number
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.deembedding import (
+    BY_ITSELF,
     PathElement,
-    SeriesPart,
     Step,
-    by_figures,
-    by_file,
-    by_part,
     by_sweeps,
     same_points,
 )
 from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
 from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.models.interpolation import points_of, same_grid
-from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
 from rfcal.readings.rows import Say, silent
-from rfcal.readings.sweep import Sweep, TwoPortSweep
-from rfcal.uncertainty.coverage import as_normal, degrees_of_freedom
-from rfcal.uncertainty.curved_regions import region_of
+from rfcal.readings.sweep import Sweep
+from rfcal.uncertainty.coverage import as_normal, degrees_of_freedom, squared_distance
 from rfcal.uncertainty.quantity import (
     Effect,
     Index,
@@ -139,7 +134,7 @@ class Moved:
 
     def squared(self) -> Real:
         """The square of the change, in the measure of what was stated of both readings [1]."""
-        squared = region_of(self.change).squared_distance(Quantity(0 * self.first))
+        squared = squared_distance(self.change.value, self.change.covariance())
         return as_normal(squared, degrees_of_freedom(self.change))
 
     def drift(self, frequency: Real) -> Real:
@@ -305,15 +300,15 @@ class Bench:
         self, here: Calibration, sweep: Sweep, path: Sequence[Step] = (), say: Say = silent
     ) -> tuple[Inputs, Quantity]:
         """The inputs of a device's answer, and its reflection [1]."""
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            inputs = self.inputs(here, sweep, path)
+        quiet = np.errstate(divide="ignore", invalid="ignore", over="ignore")
+        inputs = quiet(self.inputs)(here, sweep, path)
 
+        @quiet
         def part(index: Index) -> Quantity:
             if isinstance(index, slice):
                 say(f"correcting '{sweep.label}', point {(index.start or 0) + 1:,}")
-            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-                found = propagate(inputs.at(index))
-                finite = np.isfinite(found.value) & np.isfinite(found.variance())
+            found = propagate(inputs.at(index))
+            finite = np.isfinite(found.value) & np.isfinite(found.variance())
             if np.all(finite):
                 return found
             raise CalibrationError(
@@ -327,21 +322,15 @@ class Bench:
     def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
         """A path's elements at the device's frequencies, with their inputs."""
         _require_names([element.name for element in path], "elements of the path")
-        swept = [
-            e.known_by for e in path if not isinstance(e.known_by, Line | TwoPortSweep | SeriesPart)
-        ]
+        swept = [e.known_by for e in path if isinstance(e.known_by, Sequence)]
         _require_names([sweep.label for pair in swept for sweep in pair], "sweeps of the path")
         return tuple(self.step(here, element) for element in path)
 
     def step(self, here: Calibration, element: PathElement) -> Step:
         """One element of a path at the device's frequencies, with its inputs."""
-        known, z_ref = element.known_by, self.z_ref
-        if isinstance(known, Line):
-            return by_figures(element, known, here.frequency, z_ref)
-        if isinstance(known, TwoPortSweep):
-            return by_file(element, known, here.frequency, z_ref)
-        if isinstance(known, SeriesPart):
-            return by_part(element, known, here.frequency, z_ref)
+        known = element.known_by
+        if not isinstance(known, Sequence):
+            return BY_ITSELF[type(known)](element, known, here.frequency, self.z_ref)
         # each read at another time than the device, so the analyzer has drifted by itself
         readings = [self.reading(here, same_points(sweep, here.frequency)) for sweep in known]
         labels = [sweep.label for sweep in known]

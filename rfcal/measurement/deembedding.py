@@ -5,7 +5,7 @@ effects, or readings that went through the same calibration as the device (and s
 which is kept track of). A `PathElement` says by what it is known: figures, a file or sweeps.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -273,6 +273,14 @@ def by_part(element: PathElement, part: SeriesPart, frequency: Real, z_ref: floa
     z = part.impedance(frequency)
     effect = Effect(f"{element.name}: reactance", z * part.uncertainty)
     return Step(InSeries(z_ref), parameters=(Quantity(z, (effect,)),), embed=element.embed)
+
+
+BY_ITSELF: Mapping[type, Callable[[PathElement, Any, Real, float], Step]] = {
+    Line: by_figures,
+    TwoPortSweep: by_file,
+    SeriesPart: by_part,
+}
+"""How what is known without sweeps through the calibration becomes a step."""
 
 
 def same_points(sweep: Sweep, frequency: Real) -> Sweep:

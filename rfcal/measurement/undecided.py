@@ -71,10 +71,9 @@ class Undecided:
         analyzer = self.bench.analyzer
         doubt = 2 * (expected.variance() + analyzer.connection**2 + analyzer.noise**2)
         with np.errstate(all="ignore"):
-            off = [
-                self.box.correct(raw) - expected.value for raw in options.values(self.bench.z_ref)
-            ]
-            squared = np.min(np.abs(off) ** 2, axis=0) / doubt
+            seen = options.values(self.bench.z_ref)
+            off = np.min([np.abs(self.box.correct(m) - expected.value) for m in seen], axis=0)
+            squared = off**2 / doubt
         return replace(self, score=self.score + np.nan_to_num(squared, nan=WORST))
 
     def at(self, here: Calibration) -> "Undecided":
@@ -91,13 +90,9 @@ class Undecided:
         """The bench with one combination at each frequency, shape (F,)."""
         if not self.options:
             return self.bench
-        standards = tuple(
-            replace(item, reading=options.picked(self.index[combination, i]))
-            for i, (item, options) in enumerate(
-                zip(self.bench.standards, self.options, strict=True)
-            )
-        )
-        return replace(self.bench, standards=standards)
+        each = zip(self.bench.standards, self.options, self.index[combination].T, strict=True)
+        standards = (replace(item, reading=options.picked(index)) for item, options, index in each)
+        return replace(self.bench, standards=tuple(standards))
 
     def likeliest(self) -> Bench:
         """The bench with the likeliest combination."""
@@ -207,15 +202,12 @@ class Possible:
         count, kinds, points = self.value.shape
         flat = self.far.reshape(count * kinds, points)
         alive = self.alive.reshape(flat.shape)
-        found: dict[bytes, tuple[Bench, Sweep]] = {}
+        found = dict[tuple[int, ...], None]()
         for figure in _figures(flat):
             ordered = np.where(alive & ~np.isnan(figure), figure, -np.inf)
-            best = np.argmax(ordered, axis=0)
-            if best.tobytes() not in found:
-                combination, option = np.divmod(best, kinds)
-                pair = self.bench.bench_with(combination), self.options.picked(option)
-                found[best.tobytes()] = pair
-        return list(found.values())
+            found[tuple(np.argmax(ordered, axis=0))] = None
+        pairs = [np.divmod(np.array(best), kinds) for best in found]
+        return [(self.bench.bench_with(i), self.options.picked(k)) for i, k in pairs]
 
     def merged(
         self, here: Calibration, nearest: Sweep, source: str, own: NDArray[np.bool_]
