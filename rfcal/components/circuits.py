@@ -34,11 +34,6 @@ class Scale:
 Inner = Callable[[Values, Scale], Real]
 
 
-def same(value: Real) -> Real:
-    """The value itself."""
-    return value
-
-
 def over(value: Real) -> Real:
     """One over a value that is above zero, else infinite."""
     return np.where(value > 0, 1 / np.where(value > 0, value, 1), np.inf)
@@ -55,7 +50,7 @@ class Wanted:
 
     unit: str
     inner: Inner
-    outer: Callable[[Real], Real] = same  # only rises or only falls
+    outer: Callable[[Real], Real] = np.asarray  # only rises or only falls
 
 
 @dataclass(frozen=True)
@@ -165,11 +160,6 @@ def _resistor(u: Real, p: Values) -> Complex:
     return _shunted(u, r + 1j * x * u, b)
 
 
-def inside(u: Real, squared: Any) -> bool:
-    """Whether what resonates where ``u^2 squared`` is 1 does so within the sweep."""
-    return bool(squared > 0 and u[0] <= squared**-0.5 <= u[-1])
-
-
 _H: dict[str, Callable[[int], Wanted]] = {
     "x": lambda i: Wanted("H", lambda p, at: p[i] * at.z_ref / at.middle),
     "1/x": lambda i: Wanted("H", lambda p, at: p[i] * at.middle / at.z_ref, over),
@@ -232,10 +222,6 @@ def _rlc_start(u: Real, z: Complex, *more: Real) -> Real:
     return _linear(z, np.ones_like(u), 1j * u, -1j / u, *more)
 
 
-def _antenna_start(u: Real, z: Complex) -> Real:
-    return _rlc_start(u, z, u**2)
-
-
 def _fed(u: Real, p: Values) -> Complex:
     return _shunted(u, _antenna(u, p[:4]), p[4])
 
@@ -248,7 +234,7 @@ def _fed_start(u: Real, y: Complex) -> Real:
         return float(np.sum(np.abs((guess - y) / (guess + 1) / (y + 1)) ** 2))
 
     tried = np.geomspace(0.003, 3, 25)
-    return min((np.append(_antenna_start(u, 1 / (y - 1j * b * u)), b) for b in tried), key=miss)
+    return min((np.append(_rlc_start(u, 1 / (y - 1j * b * u), u**2), b) for b in tried), key=miss)
 
 
 def _is_coil(u: Real, p: Values) -> bool:
@@ -259,7 +245,8 @@ def _is_coil(u: Real, p: Values) -> bool:
 
 
 def _resonates(u: Real, p: Values) -> bool:
-    return p[1] > 0 and p[2] > 0 and inside(u, p[1] / p[2])
+    """Within the sweep, where ``u^2 p[1]`` is ``p[2]``."""
+    return bool(p[1] > 0 and p[2] > 0 and u[0] ** 2 <= p[2] / p[1] <= u[-1] ** 2)
 
 
 def _is_line(u: Real, p: Values) -> bool:
@@ -344,7 +331,7 @@ CIRCUITS: Mapping[str, Circuit] = {
     "antenna": Circuit(
         ("loss resistance", "L", "1/C", "radiation resistance"),
         _antenna,
-        _antenna_start,
+        lambda u, z: _rlc_start(u, z, u**2),
         _ANTENNA,
         _resonates,
     ),
