@@ -265,6 +265,5 @@ def ellipse_of(reflection: Quantity, sample: Complex) -> Ellipse:
     centre = np.where(linear, 0, mean)
     covariance = np.where(linear[:, None, None], reflection.covariance(), own)
     radius = _radius(sample - centre[:, None], covariance)
-    return Ellipse(
-        reflection.value + centre, covariance, np.where(normal & ~repeated, K_ELLIPSE, radius)
-    )
+    radius = np.where(normal & ~repeated, K_ELLIPSE, radius)
+    return Ellipse(reflection.value + centre, covariance, radius)

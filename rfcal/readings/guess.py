@@ -57,19 +57,16 @@ def _columns(header: Sequence[str]) -> dict[str, str]:
         # a record holds it as it stands
         if cell.isprintable() and "  " not in cell:
             found.setdefault(_meaning(cell), []).append(cell)
-    frequency = [(name, cells) for name, cells in found.items() if name.startswith("frequency_")]
-    if len(frequency) != 1:
-        return {}
+    units = [name for name in found if name.startswith("frequency_")]
     plain = found.get("degrees", [])
     if "z_ohm" in found and {"magnitude", "magnitude_db"} & set(found):
         plain = []  # of which of the two it is the angle is not said
-    for pair in PAIRS:
-        of = "degrees of z_ohm" if pair[0] == "z_ohm" else "degrees of reflection"
-        cells = [
-            found.get(of, plain) if name == "degrees" else found.get(name, []) for name in pair
-        ]
-        if all(len(cell) == 1 for cell in (frequency[0][1], *cells)):
-            return {frequency[0][0]: frequency[0][1][0], pair[0]: cells[0][0], pair[1]: cells[1][0]}
+    for pair in PAIRS if len(units) == 1 else ():
+        whose = "degrees of z_ohm" if pair[0] == "z_ohm" else "degrees of reflection"
+        angle = {"degrees": found.get(whose, plain)}
+        cells = {name: (found | angle).get(name, []) for name in (*units, *pair)}
+        if all(len(cell) == 1 for cell in cells.values()):
+            return {name: cell for name, (cell,) in cells.items()}
     return {}
 
 

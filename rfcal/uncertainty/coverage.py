@@ -1,6 +1,7 @@
 """The scatter of repeated sweeps, its degrees of freedom, and what these do to coverage."""
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -37,12 +38,9 @@ def from_repeats(sweeps: Complex, source: str) -> Quantity:
     if count < SHAPED:
         changes = [turn * c / np.sqrt(2) for c in changes for turn in (1, 1j)]
         freedom *= 2
-    return Quantity(
-        mean,
-        tuple(
-            Effect(source, c, influence=(source, i), freedom=freedom) for i, c in enumerate(changes)
-        ),
-    )
+    own: Any = {"source": source, "freedom": freedom}
+    each = (Effect(change=c, influence=(source, i), **own) for i, c in enumerate(changes))
+    return Quantity(mean, tuple(each))
 
 
 def degrees_of_freedom(quantity: Quantity) -> Real:
