@@ -303,7 +303,7 @@ def _correct(options: argparse.Namespace) -> None:
     results = compute.compute(options.folder, say=_progress)
     _progress("correcting the new sweeps")
     guessed: list[str] = []
-    devices = kept.corrected(results, options.sweeps, options.like, guessed.append)
+    devices = [*kept.corrected(results, options.sweeps, options.like, guessed.append)]
     output = dict(kept.output_files(devices))
     _write(options, output, results)
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.findings import Finding, grouped, quoted, span_mhz
 from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
 from rfcal.models.line import Line
@@ -31,11 +31,8 @@ NINES = 99.9
 
 def about_displays(record: Record) -> list[Finding]:
     """Readings of which a display showed less, and steps that the digits typed tell."""
-    found, by_steps = [], dict[tuple[float, float], list[str]]()
-    for one in record.items():
-        if one.reading.typed_reflection is not None:
-            by_steps.setdefault(one.reading.steps, []).append(one.name)
-    found += _about_limit(record)
+    polar = (one for one in record.items() if one.reading.typed_reflection is not None)
+    by_steps, found = grouped((one.reading.steps, one.name) for one in polar), _about_limit(record)
     if by_steps:
         steps = "; by ".join(
             say.STEPS_OF.format(magnitude=size, degrees=angle, labels=quoted(names))
@@ -71,9 +68,7 @@ def about_planned(
     shown = [one for one in items if one.reading.shows_less]
     if not shown:
         return []
-    groups: dict[str, list[str]] = {}
-    for one in shown:
-        groups.setdefault(_shown(one.reading), []).append(one.name)
+    groups = grouped((_shown(one.reading), one.name) for one in shown)
     less = "; ".join(what.format(names=quoted(names)) for what, names in groups.items())
     beyond = any(one.reading.beyond for one in record.standards)
     tell = _tell_standard(record) if beyond else ""

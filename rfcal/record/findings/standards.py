@@ -16,18 +16,10 @@ from rfcal.measurement.error_terms import (
     implausible,
     turn_of,
 )
+from rfcal.record.findings import slips
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
-from rfcal.record.findings.slips import (
-    Scene,
-    Slip,
-    contradict,
-    exchanges,
-    misreadings,
-    other_values,
-    suspected,
-)
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -66,7 +58,7 @@ def about_standards(case: Case) -> Iterator[Finding]:
     terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
     if (size := np.max(np.abs(terms))) < IDEAL:
         yield say.STANDARDS_CORRECTED(size=size)
-    bad = contradict(calibration, case.chance)
+    bad = slips.contradict(calibration, case.chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
         yield say.STANDARDS_DISAGREE(
@@ -104,7 +96,7 @@ def growth(calibration: Calibration) -> Real:
 def _evidence(case: Case, at: int) -> str:
     """Which standard would explain a contradiction by itself, and what it would have to be."""
     calibration, would_be = case.calibration, []
-    for name in suspected(calibration):
+    for name in slips.suspected(calibration):
         value = _by_the_others(calibration, name)
         if value is not None and abs(value[at]) <= PASSIVE:
             impedance = complex(to_impedance(value[at], case.z_ref))
@@ -128,7 +120,7 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
         )
     except CalibrationError:  # they fix nothing without it, so it cannot be what they contradict
         return None
-    if np.any(contradict(others)):
+    if np.any(slips.contradict(others)):
         return None
     return others.error_box.correct(seen[out].value)
 
@@ -168,11 +160,11 @@ def about_analyzer(case: Case) -> list[Finding]:
     return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)] if half else []
 
 
-def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> Slip:
+def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> slips.Slip:
     """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
-    return next(exchanges([(left, right)], stayed=stayed))
+    return next(slips.exchanges([(left, right)], stayed=stayed))
 
 
 def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) -> str:
@@ -186,13 +178,15 @@ def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) ->
 def _mended(case: Case) -> list[str]:
     """What would leave error terms that an analyzer may have: of readings, or of a value."""
     calibration = case.calibration
-    scene, names = Scene.of(calibration), suspected(calibration)
-    values = (slip for n in names for slip in other_values(n, scene.known[n].value, case.z_ref))
-    misread = misreadings(calibration.names, names, case.meant)
-    for slips in (exchanges(combinations(names, 2)), misread, values):
+    scene, names = slips.Scene.of(calibration), slips.suspected(calibration)
+    values = (
+        slip for n in names for slip in slips.other_values(n, scene.known[n].value, case.z_ref)
+    )
+    misread = slips.misreadings(calibration.names, names, case.meant)
+    for tried in (slips.exchanges(combinations(names, 2)), misread, values):
         mended = [
             slip.said(size=slip.sizes[0])
-            for slip in slips
+            for slip in tried
             if not slip.fitted
             for moved in slip.moved([scene], slip.sizes[0])
             if not implausible(moved.calibration.error_box)

@@ -14,13 +14,7 @@ from rfcal.readings.content import decoded
 from rfcal.readings.display import MOST_RAW
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
-from rfcal.record.findings.case import (
-    USUAL_HZ,
-    has_angles,
-    has_ohms,
-    in_order,
-    states_reference,
-)
+from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.coverage import standard_uncertainty
@@ -91,7 +85,7 @@ def never_negative(
         if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
             continue
         of = say.X_FILED if read.files else say.X_TYPED if read.typed else say.ANGLE_TYPED
-        of_file = has_ohms(read, sweep) and sweep.frequency.size > 1
+        of_file = case.has_ohms(read, sweep) and sweep.frequency.size > 1
         if of_file if read.files else not shown or _falls(sweep, record):
             where = span_mhz(sweep.frequency, sweep.frequency > 0)
             yield say.NEVER_NEGATIVE(label=item.name, where=where, **of)
@@ -143,9 +137,9 @@ def _slips_undone(typed: float) -> Iterator[float]:
 
 def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     """Frequencies at which nobody reads an antenna: a unit, mostly."""
-    low = min((sweep.frequency[0] for sweep in sweeps), default=USUAL_HZ[0])
-    high = max((sweep.frequency[-1] for sweep in sweeps), default=USUAL_HZ[1])
-    if low < USUAL_HZ[0] or high > USUAL_HZ[1]:
+    low = min((sweep.frequency[0] for sweep in sweeps), default=case.USUAL_HZ[0])
+    high = max((sweep.frequency[-1] for sweep in sweeps), default=case.USUAL_HZ[1])
+    if low < case.USUAL_HZ[0] or high > case.USUAL_HZ[1]:
         yield say.UNIT(low=low / 1e6, high=high / 1e6)
 
 
@@ -153,7 +147,7 @@ def references_differ(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     """Files of one analyzer that state different reference impedances."""
     files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
     silent = [part.label for part in files if part.assumed_reference]
-    stated = {p.label: p.z_ref for p in files if p.assumed_reference or states_reference(p)}
+    stated = {p.label: p.z_ref for p in files if p.assumed_reference or case.states_reference(p)}
     count = Counter(stated.values()).most_common()
     if len(count) < 2:
         return
@@ -185,7 +179,7 @@ def about_formats(record: Record, sweeps: dict[str, Sweep]) -> Iterator[Finding]
     kinds = {item.name: _kind(item) for item in artefacts if item.name in sweeps}
     raw = {label: sweep.reflection for label, sweep in sweeps.items()}
     reads = [item for item in record.items() if item.name in sweeps]
-    polar = {r.name: raw[r.name] for r in reads if has_angles(r.reading, sweeps[r.name])}
+    polar = {r.name: raw[r.name] for r in reads if case.has_angles(r.reading, sweeps[r.name])}
     above = [k for k, x in polar.items() if np.all((np.abs(x) >= 1) & (np.abs(x) < DECIBEL))]
     if "load" in (kinds.get(k) for k in above) or (above and set(kinds) <= set(above)):
         high = max(float(np.abs(raw[k]).max()) for k in above)
@@ -273,7 +267,7 @@ def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> Iterator[Finding
         if (sweep := sweeps.get(item.name)) is None:
             continue
         x = sweep.reflection
-        mended = has_ohms(item.reading, sweep) and np.all(np.abs(in_order(x)) < 1)
+        mended = case.has_ohms(item.reading, sweep) and np.all(np.abs(case.in_order(x)) < 1)
         if mended and np.max(np.abs(x)) > EXCHANGED:
             exchanged[item.name] = sweep
         elif np.max(np.abs(x)) > MOST_RAW:

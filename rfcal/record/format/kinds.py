@@ -76,11 +76,9 @@ class Whole(Key):
         return type(found) is int and found >= 0
 
 
-@dataclass(frozen=True)
 class Coefficients(Key):
     """One to four numbers, the coefficients of a polynomial; one may stand without a list."""
 
-    default: tuple[float, ...] = (0.0,)
     form = "1 to 4 numbers"
     wanted = "one to four numbers in a list"
     usual = "0"
@@ -134,11 +132,9 @@ class Rows(Key):
         return table.finite(f"{self.name}, row {row}", found)
 
 
-@dataclass(frozen=True)
 class Flag(Key):
     """True or false."""
 
-    default: bool = False
     form = wanted = "true or false"
     usual = "false"
     of = bool
@@ -166,11 +162,9 @@ class OneLine(Text):
         return found
 
 
-@dataclass(frozen=True)
 class Day(Key):
     """A date, read as YYYY-MM-DD."""
 
-    default: str = ""
     form = "date"
     wanted = "a date such as 2026-05-16"
     of = date

@@ -102,6 +102,7 @@ BETWEEN = Section(
             "add",
             "add it in front of the device instead; what is removed comes first, and of several "
             "that are added the first stands next to the device",
+            default=False,
         ),
     ),
     kind=_kind,

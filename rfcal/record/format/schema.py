@@ -51,7 +51,7 @@ RECORD = Section(
     "",
     (
         OneLine("title", "what the page is headed with", needed=True),
-        Day("date", "day of the readings, such as 2026-05-16"),
+        Day("date", "day of the readings, such as 2026-05-16", default=""),
         Text("by", "who measured", default=""),
         Text("notes", "what else is worth knowing", default=""),
         Number("reference_ohm", _REFERENCE, *OHM, default=defaults.REFERENCE_OHM),

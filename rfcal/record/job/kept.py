@@ -31,7 +31,7 @@ def corrected(
     files: Sequence[Path],
     like: str = "",
     say: Callable[[str], object] = lambda said: None,
-) -> list[Device]:
+) -> Iterator[Device]:
     """New sweeps at the standards' plane, or beyond the path of the measurement they are like.
 
     Columns that were guessed are said.
@@ -42,7 +42,6 @@ def corrected(
     analyzer = CalibratedAnalyzer(results.bench, results.calibration)
     other = results.device(like) if like else None
     taken = {item.reading.label for item in results.bench.standards}
-    devices = []
     for file in files:
         # a new reading has errors of its own, which go by its name
         label = f"{file.stem}, again" if file.stem in taken else file.stem
@@ -60,8 +59,7 @@ def corrected(
                 device = replace(device, answer=int(np.argmin(off)))
         except RfcalError as error:
             raise ReadingError(str(file), str(error)) from error
-        devices.append(device)
-    return devices
+        yield device
 
 
 def path_words(results: Results, like: str) -> list[str]:
