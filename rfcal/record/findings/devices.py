@@ -1,13 +1,10 @@
 """Corrected values that no passive device can have, and places where intervals mislead."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from functools import partial
-from types import MappingProxyType
 
 import numpy as np
 
-from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.fit import FarEnds
 from rfcal.feedline.measure import measure_line
@@ -16,7 +13,7 @@ from rfcal.maths.reflection import Complex
 from rfcal.measurement.deembedding import LineByFigures, LineBySweeps, Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import at_plane
-from rfcal.record.findings.case import Meanings
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import Entry
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
@@ -68,19 +65,10 @@ MOST_JUDGED = 801
 """Points at most by which a measured line is judged."""
 
 
-def about_device(
-    found: Device,
-    *,
-    solved: bool = True,
-    chance: float = FALSE_ALARM,
-    sound: bool | None = None,
-    meant: Meanings = MappingProxyType({}),
-) -> list[Finding]:
-    """What there is to say about one corrected measurement.
+def about_device(found: Device, case: Case, sound: bool | None = None) -> list[Finding]:
+    """What there is to say about one corrected measurement of a case.
 
-    An instrument that corrects itself (not `solved`) has no standards to mix up; the chance [1] is
-    that of being called active without cause; `sound` says whether standards and checks agree, and
-    `meant` what else the numbers of its reading may mean.
+    `sound` says whether standards and checks agree.
     """
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
@@ -91,8 +79,7 @@ def about_device(
         (say.LOPSIDED, say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, say.LITTLE_KNOWN, crooked & (distance >= NEAR)),
     )
-    wrong = _impossible(found, chance, partial(_causes, found, solved, sound, meant))
-    return [*wrong, *about_two(found)] + [
+    return [*_impossible(found, case, sound), *about_two(found)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
@@ -106,17 +93,17 @@ def about_device(
     ]
 
 
-def _impossible(found: Device, chance: float, causes: Callable[[], str]) -> list[Finding]:
+def _impossible(found: Device, case: Case, sound: bool | None) -> list[Finding]:
     """What nothing passive does, beyond the path or before it: at a point, or over the band."""
     inputs, frequency = found.inputs, found.frequency
     before = at_plane(inputs.calibration, inputs.reading, inputs.connection)
     for reflection in (found.reflection, before)[: 2 if inputs.path else 1]:
-        if np.any(active := active_points(reflection, chance)):
-            where = span_mhz(frequency, active)
-            return [say.ACTIVE(device=found.name, where=where, causes=causes())]
+        if np.any(active := active_points(reflection, case.chance)):
+            where, causes = span_mhz(frequency, active), _causes(found, case, sound)
+            return [say.ACTIVE(device=found.name, where=where, causes=causes)]
         if size := beyond_passive(frequency, reflection):
-            where = span_mhz(frequency, frequency > 0)
-            return [say.NOT_PASSIVE(device=found.name, where=where, size=size, causes=causes())]
+            where, causes = span_mhz(frequency, frequency > 0), _causes(found, case, sound)
+            return [say.NOT_PASSIVE(device=found.name, where=where, size=size, causes=causes)]
     return []
 
 
@@ -151,7 +138,7 @@ def _length(found: Device) -> str:
     return say.HIDDEN_LENGTH.format(metres=metres) if metres else ""
 
 
-def _causes(found: Device, solved: bool, sound: bool | None, meant: Meanings) -> str:
+def _causes(found: Device, case: Case, sound: bool | None) -> str:
     """What may have made a device seem what nothing passive is."""
     path, name, raw = found.inputs.path, found.name, found.inputs.reading.value
     if sound is False:
@@ -159,9 +146,10 @@ def _causes(found: Device, solved: bool, sound: bool | None, meant: Meanings) ->
     if any(not step.embed for step in path) and _passive(found, raw):
         line = any(isinstance(step.element, LineByFigures) for step in path)
         return say.CAUSE_LINE if line else say.CAUSE_REMOVED
-    mended = [said.format(name=name) for said, undo in meant.items() if _passive(found, undo(raw))]
+    meant = case.meant.get(name, {}).items()
+    mended = [said.format(name=name) for said, undo in meant if _passive(found, undo(raw))]
     still = say.CAUSES_AGAIN if found.bench.moved else say.CAUSES_STILL
-    others = say.CAUSES_INSIDE if not solved else still if sound else say.CAUSES_OPEN
+    others = say.CAUSES_INSIDE if not case.solved else still if sound else say.CAUSES_OPEN
     causes = [*mended[:2], *(cause.format(name=name) for cause in others)][:3]
     return f"whether {', '.join(causes[:-1])}, or {causes[-1]}"
 

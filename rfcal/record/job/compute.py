@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -178,7 +177,7 @@ class _Job:
         checks = tuple(map(self.check, record.checks))
         rereads = tuple(map(self.again, record.rereads))
         self._judged(checks, rereads)
-        devices = self._devices(bool(checks))
+        devices = self._devices()
         devices = tuple(map(self._assessed, devices)) if correct else ()
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check) if record.line_check else None
@@ -227,18 +226,16 @@ class _Job:
             case = replace(case, own_ohm=own, why=explained(case, self.say))
             found += about_standards(case)
             case = replace(case, why=or_exchange(case.why, found, self.calibration))
-        case = replace(case, why=case.why or SEEN_MOVING * (not still))
-        self.findings += (*found, *about_checks(case))
+        self.case = replace(case, why=case.why or SEEN_MOVING * (not still))
+        self.findings += (*found, *about_checks(self.case))
 
-    def _devices(self, checked: bool) -> tuple[Device, ...]:
+    def _devices(self) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
         devices = self._corrected()
-        judged: Any = {"solved": bool(self.record.standards), "chance": self.chance}
         for item, device in zip(self.record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
-            sound = soundness(self.findings, checked, device.name)
-            meant = self.meant[device.name]
-            found = about_device(device, meant=meant, sound=sound, **judged)
+            sound = soundness(self.findings, bool(self.case.checks), device.name)
+            found = about_device(device, self.case, sound)
             self.findings += about_left_open(item, found)
         return devices
 

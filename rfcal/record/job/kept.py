@@ -15,6 +15,7 @@ from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
 from rfcal.readings.guess import column_words, read_guessed
 from rfcal.record.export import slug
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.devices import about_device
 from rfcal.record.job.readings import other_unit
 from rfcal.record.results import Results
@@ -78,8 +79,8 @@ def findings(results: Results, devices: Sequence[Device]) -> list[Finding]:
     """What there is to say about them, the record's own warnings on its calibration first."""
     about = {"standards", *results.calibration.names, *(check.name for check in results.checks)}
     kept = [f for f in results.findings if f.severity != "note" and f.about in about]
-    solved = bool(results.record.standards)
-    return kept + [f for device in devices for f in about_device(device, solved=solved)]
+    case = Case(results.calibration, solved=bool(results.record.standards))
+    return kept + [f for device in devices for f in about_device(device, case)]
 
 
 def age_words(results: Results, today: date) -> str:
