@@ -772,14 +772,17 @@ def test_of_a_network_that_is_named_the_variable_is_turned_first(asked):
     assert said[0].startswith("turn the variable part of C1 down by about 6 pF")
 
 
-@pytest.mark.parametrize(
-    ("target", "first"), [(2.0, "leave it as it is"), (1.5, "leave it as it is, or build another")]
-)
-def test_what_holds_its_target_is_left_as_it_is(asked, target, first):
+def test_what_holds_its_target_is_left_as_it_is(asked):
+    """And what does not is set once more, where that serves."""
     built_as(asked)
     (result,) = compute(asked).matches
-    asked_for = replace(result, request=replace(result.request, target_swr=target))
-    assert match_words.match_after(asked_for)[0].startswith(first)
+    assert match_words.match_after(result)[0].startswith("set L1 to the lowest SWR over the band, ")
+    trimming = replace(result.after.trimming, promised_swr=np.nan)
+    in_vain = replace(result, after=replace(result.after, trimming=trimming))
+    other = "leave it as it is, or build another network: "
+    assert match_words.match_after(in_vain)[0].startswith(other)
+    asked_for = replace(result, request=replace(result.request, target_swr=2.0))
+    assert match_words.match_after(asked_for)[0].startswith("leave it as it is, it holds the SWR")
 
 
 def test_a_plot_of_built_against_promised(asked):

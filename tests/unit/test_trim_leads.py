@@ -119,7 +119,8 @@ def test_what_would_not_lower_the_swr_may_be_the_load():
     said = trim.trim(made, frequency, load, built, goal=goal).message
     assert said.startswith("no change of its parts would clearly lower its SWR")
     assert "a load that has changed (" in said
-    assert "pF more across it) would look alike" in said
+    assert "pF more across it" in said
+    assert said.endswith("of X in series with it) would look alike")
 
 
 @pytest.mark.parametrize(("times", "leads"), [(1, False), (10, True)])
@@ -150,6 +151,58 @@ def test_what_is_to_be_done_lowers_the_swr_by_as_much_as_is_said(times, leads):
     assert inside >= 0.85 * told > 10
     promised, true = np.array(said).T
     assert np.quantile(np.abs(promised - true), 0.9) < 0.12
+
+
+def test_the_tolerance_of_the_other_parts_is_in_what_is_told_of_one():
+    """A pi whose coil is off, its capacitors within 3 % of their values, as they are sold."""
+    frequency, z, rng = (
+        np.linspace(13.9e6, 14.5e6, 41),
+        np.full(41, 200 + 0j),
+        np.random.default_rng(1),
+    )
+    parts = [Capacitor(200e-12), Inductor(1e-6), Capacitor(150e-12)]
+    made = Network.of("pi", list(zip(("shunt", "series", "shunt"), parts, strict=True)))
+    pulls = []
+    for _ in range(24):
+        off = 1 + np.array([rng.uniform(-0.03, 0.03), 0.18, rng.uniform(-0.03, 0.03)])
+        seen = made.with_values(made.values * off).seen(frequency, z)
+        errors = (0.0, 0.0, 0.0)
+        load = built_networks.measured(rng, from_impedance(z), errors, "device")
+        built = built_networks.measured(rng, seen, errors, "after building")
+        found = trim.trim(made, frequency, load, built)
+        if found.verdict == "one part":
+            (one,) = found.off
+            assert one.name == "L1"
+            pulls.append(abs(one.change - 0.18) / one.standard_uncertainty)
+    assert len(pulls) >= 8
+    assert np.mean(np.array(pulls) < 1.96) > 0.9
+
+
+def changed(coil, more_ohm, adjustable=()):
+    """As told of parts as designed, once a load has more X in series."""
+    made, rng, errors = network(DESIGNED[0], coil), np.random.default_rng(1), (0.0, 0.0, 0.0)
+    now = LOAD_OHM + 1j * more_ohm
+    load = built_networks.measured(rng, from_impedance(LOAD_OHM), errors, "device")
+    built = built_networks.measured(rng, made.seen(FREQUENCY, now), errors, "after building")
+    return trim.trim(made, FREQUENCY, load, built, goal=GOAL, adjustable=adjustable), made, now
+
+
+def test_what_can_be_set_is_set_where_nothing_is_to_be_brought_back():
+    """To bring the coil back to its value would gain nothing, to set it does."""
+    assert changed(36e-9, 8.0)[0].idle
+    found, made, now = changed(36e-9, 8.0, adjustable=(1,))
+    assert found.message.startswith(
+        "set L1 to the lowest SWR over the band, perhaps so: draw L1 out"
+    )
+    assert not found.idle
+    at = GOAL.in_band()[0]
+    values = np.linspace(0.85, 1.15, 31)[:, None] * 36e-9
+    swrs = swr(made.with_values([DESIGNED[0], values]).worst(at, GOAL.load_at(at, now), 50.0))
+    assert found.promised_swr == pytest.approx(swrs.min(), abs=0.03)
+
+
+def test_a_load_with_more_in_series_looks_like_the_coil_in_series_with_it():
+    assert "alike (about 4.1 ohm more of X in series with it); if" in changed(42e-9, 4.0)[0].message
 
 
 def test_a_part_that_is_missing_is_not_called_a_changed_load():

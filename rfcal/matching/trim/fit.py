@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.tolerance import MOST_ADDED, strayed
@@ -112,6 +113,19 @@ class Fit:
         # the root mean square of what is anything from none to the most
         found = np.hypot(MOST_ADDED[:, 0, 0] / np.sqrt(3), np.reshape(own, (-1, 2)))
         return found[..., None, None]
+
+    @cached_property
+    def usual(self) -> Real:
+        """Deviation of each unknown that is not sought, shape (n,).
+
+        Parts are within a tolerance, in which any value is as likely; the load is as it was.
+        """
+        off = (
+            defaults.TOLERANCE if e.line is None else defaults.CUT_M / float(e.value)
+            for e in self.network.elements
+        )
+        parts = [one / np.sqrt(3) for one in off]
+        return np.array([*parts, 0, 0, *np.ones(self.size - self.told)])
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
@@ -220,12 +234,16 @@ class Fit:
         ]
         unlike &= found < LEAST
         free &= ~unlike
-        found, information, left = fit.solve(np.where(unlike, 0, found), free)
+        found, _, left = fit.solve(np.where(unlike, 0, found), free)
         rows = [*range(self.told + 1), self.told + 1 + int(left[-2:].argmin())]
+        free, slopes = free[rows], fit._away(found[rows])[1]
         # covariance of a weighted fit: (J J^T)^-1
-        spread = np.linalg.pinv(information, rcond=1e-14, hermitian=True)
-        spread *= free[:, None] & free[..., None]
-        return fit, found[rows], np.asarray(spread[rows], float), left[rows]
+        information = slopes @ np.swapaxes(slopes, -1, -2)
+        moved = free[:, None] & free[..., None]
+        spread = np.linalg.pinv(information * moved, rcond=1e-14, hermitian=True)
+        # and what of the others goes into it, that are as usual
+        into = (np.eye(self.size) - spread @ information) * np.where(free, 0, fit.usual)[:, None]
+        return fit, found[rows], spread + into @ np.swapaxes(into, -1, -2), left[rows]
 
     def in_place(self, k: int, x: Real, spread: Real) -> tuple[float, float]:
         """Logarithm of the value that an element has in its place over the designed one.

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import NetworkElement, value_words
-from rfcal.matching.trim.fit import FAR, LARGER, STRAY_F
+from rfcal.matching.network import SERIES, NetworkElement, value_words
+from rfcal.matching.trim.fit import FAR, LARGER, MOST, STRAY_F
 from rfcal.matching.winding import wound
+from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.words import about
 
 MOST_TOLD = 50.0
@@ -192,6 +193,24 @@ def changed(whole: bool, times: float) -> str:
     return f"{stray} {'more' if times > 0 else 'less'} across it"
 
 
+def in_series(one: Suspect, frequency: Real, load: Complex) -> list[str]:
+    """The change of a load [ohm] that is the same as that of a coil or capacitor in series with it.
+
+    None where no load changes by so much.
+    """
+    if one.element.place != SERIES or one.element.line is not None:
+        return []
+    element, middle = one.element, frequency.size // 2
+    now, then = (
+        e.part.impedance(frequency[middle]).imag
+        for e in (element.with_value(element.value * (1 + one.in_place[0])), element)
+    )
+    more = float(now - then)
+    if abs(more) > LARGER * MOST * abs(load[middle]):
+        return []
+    return [f"about {about(abs(more))} ohm {'more' if more > 0 else 'less'} of X in series with it"]
+
+
 def _unsure(off: list[Suspect], alike: str) -> bool:
     """Whether the load may have changed instead, or a part that is told be right."""
     return bool(alike) or any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
@@ -207,21 +226,31 @@ def _load_first(alike: str) -> str:
 
 
 def told(
-    verdict: str, off: list[Suspect], detail: str, alike: str, promised: float | None, *, few: bool
+    verdict: str,
+    off: list[Suspect],
+    detail: str,
+    alike: str,
+    promised: float | None,
+    setting: str,
+    *,
+    few: bool,
 ) -> str:
     """What to do by the verdict, and why.
 
     `detail` is how little each part could be off, or how much the load seems to be another where
-    nothing explains it; `alike` are its changes that would look alike; `promised` as in `Trim`.
+    nothing explains it; `alike` are its changes that would look alike; `promised` as in `Trim`;
+    `setting` is what to set where nothing is to be mended.
     """
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
         f"{s.name} is {s.size()}" for s in off
     )
-    if promised is not None and np.isnan(promised) and off:
+    if off and promised is not None and np.isnan(promised):
         or_load = alike and f"; a load that has changed ({alike}) would look alike"
-        return f"no change of its parts would clearly lower its SWR: {seem}{or_load}"
+        head = setting or "no change of its parts would clearly lower its SWR"
+        return f"{head}: {seem}{or_load}"
     nothing_to_do = {
-        "as designed": f"every part is as designed within what the readings can tell: {detail}",
+        "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
+        f"readings can tell: {detail}",
         "changed load": f"measure the load again before you touch a part: {alike} than when it was "
         "measured explains the readings, and no part does as well",
         "unexplained": NOT_EXPLAINED[1].format(off[0].name, off[0].other())

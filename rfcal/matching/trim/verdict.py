@@ -14,10 +14,11 @@ from numpy.typing import ArrayLike
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
+from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
 from rfcal.matching.trim.fit import MOST, Fit
 from rfcal.matching.trim.suspects import Suspect
-from rfcal.maths.reflection import Real
+from rfcal.maths.reflection import Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import about
 
@@ -63,7 +64,9 @@ class Trim:
     @property
     def idle(self) -> bool:
         """Whether what its parts seem to be is nothing to be mended."""
-        return self.promised_swr is not None and np.isnan(self.promised_swr)
+        if self.promised_swr is None:
+            return self.verdict == "as designed"
+        return bool(np.isnan(self.promised_swr))
 
     @property
     def reach(self) -> float:
@@ -142,6 +145,25 @@ class _Tried:
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
         return self.fit.mended(goal, self.unknowns[row], self.spreads[row], moves)
 
+    def set_anew(self, goal: Goal | None, row: int | None) -> tuple[str, float | None]:
+        """Which part to set to the lowest SWR, all else as it is, and the worst that it brings.
+
+        Empty words and None where nothing would be gained, or no one explanation tells.
+        """
+        tries: list[tuple[float, Suspect]] = []
+        if goal is None or row is None:
+            return "", None
+        for k in self.adjustable:
+            for by in defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS):
+                one = replace(self.suspect(k, row), in_place=(by, 0.1 * abs(by)), leads_m=0.0)
+                if (worst := self.promised(goal, row, [one])) > 0:
+                    tries.append((worst, one))
+        if not tries:
+            return "", None
+        worst, one = min(tries, key=lambda pair: pair[0])
+        so = f"{one.by_hand()}; that should bring the worst to about {worst:.2f}"
+        return f"set {one.name} to the lowest SWR over the band, perhaps so: {so}", worst
+
 
 def trim(
     network: Network,
@@ -183,13 +205,20 @@ def trim(
     elif verdict == "unexplained":
         detail = about(fit.load_off_ohm(goal))
     verdict, off, promised = _mended(tried, goal, verdict, off)
-    alike = " or ".join(words for words, misfit in changes.items() if misfit < best)
+    alike = [words for words, misfit in changes.items() if misfit < best]
+    if off and off[0].number == count - 1:
+        alike += suspects.in_series(off[0], frequency, to_impedance(load.value, z_ref))
+    gained = (promised or 0) > 0
+    head, worst = ("", None) if gained else tried.set_anew(goal, _row(verdict, off))
     message = suspects.velocity(together) if verdict == "several parts" else ""
     message = message or suspects.told(
-        verdict, off, detail, alike, promised, few=frequency.size < FEW
+        verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
     )
+    if goal and adjustable and not head and (promised or 0) > goal.target_swr:
+        first = network.elements[min(adjustable)].name
+        message += f"; then set {first} to the lowest SWR over the band"
     kinds = tuple(off), tuple(alone), tuple(together)
-    return Trim(verdict, message, *kinds, left[NOTHING], promised)
+    return Trim(verdict, message, *kinds, left[NOTHING], worst or promised)
 
 
 def _mended(
@@ -199,26 +228,32 @@ def _mended(
 
     As in `Trim`: nan where nothing is to be gained, None where nobody asks.
     """
-    row = {"several parts": ALL, "as designed": NOTHING}.get(verdict)
+    row, promised = _row(verdict, off), None
     if verdict == "unexplained" or not off:
         return verdict, off, None
-    promised = None
-    if goal and row is None:
+    if goal and row is not None:
+        promised = tried.promised(goal, row, off)
+    elif goal:
         # by each explanation, with each part mended in turn
         swrs = np.array([[tried.promised(goal, by.number, [s]) for by in off] for s in off])
         own, worst = np.diagonal(swrs), swrs.max(axis=1)
         serving = np.flatnonzero(np.isfinite(worst))[:1]
         promised = float(own[np.isnan(own).argmin()])
-        if verdict == "undecided" and (serving.size or np.isnan(promised)):
+        if serving.size or np.isnan(promised):
             verdict = "either part"
             promised = float(worst[serving[0]]) if serving.size else np.nan
             off = [*(off[k] for k in serving), *(s for k, s in enumerate(off) if k not in serving)]
-    elif goal and row is not None:
-        promised = tried.promised(goal, row, off)
     if verdict != "as designed":
         return verdict, off, promised
     # leads that make no difference are none to speak of
     return ("as designed", [], promised) if promised != promised else ("leads", off, promised)
+
+
+def _row(verdict: str, off: list[Suspect]) -> int | None:
+    """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
+    alone = {"one part": off[0].number} if off else {}
+    rows = alone | {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}
+    return rows.get(verdict)
 
 
 def _decide(

@@ -57,7 +57,7 @@ def _names(devices: Iterable[str]) -> str:
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device, found = result.request, result.request.measurement, []
-    meets = result.ranking.nothing_needed or _first_meets(result)
+    meets = result.ranking.nothing_needed or any(p.holds for p in result.proposals[:1])
     if not (result.doubt or meets):
         found.append(_missed(result))
     if result.load_share < SURE_YIELD:
@@ -112,14 +112,10 @@ def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w
 
 def better_read(result: MatchResult) -> str:
     """What makes the load's resistance readable; mostly nothing."""
-    return without_reactance(*_at_centre(result), result.z_ref, result.request.stock.power_w)
-
-
-def _at_centre(result: MatchResult) -> tuple[float, Quantity]:
-    """Frequency of the point that is nearest to the design's [Hz], and the load there."""
-    frequency = result.goal.frequency
-    at = int(np.abs(frequency - result.request.centre_hz).argmin())
-    return float(frequency[at]), result.load.at_points(np.array([at]))
+    frequency, request = result.goal.frequency, result.request
+    at = np.array([np.abs(frequency - request.centre_hz).argmin()])
+    load, power_w = result.load.at_points(at), request.stock.power_w
+    return without_reactance(float(frequency[at[0]]), load, result.z_ref, power_w)
 
 
 def _unknown_load(result: MatchResult) -> Finding:
@@ -134,10 +130,6 @@ def _unknown_load(result: MatchResult) -> Finding:
         share=share_words(result.load_share, result.share_uncertainty),
         sources=largest_sources(result.load, result.goal.inside),
     )
-
-
-def _first_meets(result: MatchResult) -> bool:
-    return bool(result.proposals) and result.proposals[0].holds
 
 
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:

@@ -294,7 +294,7 @@ def match_after(result: MatchResult) -> list[str]:
     target = result.request.target_swr
     trimming = after.trimming
     taken = [] if result.request.built_network else [TAKEN.format(network)]
-    nothing = trimming.idle or trimming.verdict == "as designed"
+    nothing = trimming.idle
     more = "" if nothing or trimming.verdict == "other network" else "should you want more: "
     # what reads as the target is none to leave alone
     if found > target or swr_words(found) == swr_words(target):
