@@ -63,11 +63,11 @@ def unsigned(z, mhz):
     return typed(z.real + 1j * np.abs(z.imag), mhz) + UNSIGNED + "\n"
 
 
-def sizes(z, mhz, most_swr=np.inf):
+def sizes(z, mhz, most_swr=np.inf, places=1):
     """|Z| and SWR off a display, which may show no larger SWR than this."""
     ratio = np.abs(from_impedance(z, 50.0))
     ratio = (1 + ratio) / (1 - ratio)
-    swr = (f"{s:.1f}" if 0 < s < most_swr else f"'>{most_swr}'" for s in ratio)
+    swr = (f"{s:.{places}f}" if 0 < s < most_swr else f"'>{most_swr}'" for s in ratio)
     z_rows, swr_rows = (
         ", ".join(f"[{m}, {v}]" for m, v in zip(mhz, a, strict=True))
         for a in ((f"{v:.1f}" for v in abs(z)), swr)
@@ -636,3 +636,14 @@ def test_a_check_in_the_devices_place_needs_no_sign(record, ohm, agrees):
     more = f'{table}[[check]]\nname = "far"\nat = "coil"\nresistance_ohm = {ohm}\n{rows}'
     results = compute(record({"coil": coil}, [14.1], more=more))
     assert [check.agrees for check in results.checks] == [agrees]
+
+
+@pytest.mark.parametrize("usual", [partial(sizes, places=2), unsigned])
+def test_a_load_exchanged_with_the_check_is_named_without_any_sign(record, usual):
+    mhz, opened = [14.0, 14.2, 14.4], 340 - 450j
+    seen = readings({"check": 150.0}, mhz, opened)
+    check = '[[check]]\nname = "check"\nresistance_ohm = 150.0\n' + usual(seen["load"], mhz)
+    displays = {"load": lambda _, at: usual(seen["check"], at)}
+    results = compute(record({"device": 40 + 30j}, mhz, displays, usual, check, opened))
+    (told,) = (f.message for f in results.findings if f.code == "check-disagrees")
+    assert "'load' and 'check' were exchanged" in told

@@ -19,12 +19,9 @@ from rfcal.record.findings.traces import (
     _still,
     about_shape,
     about_unit,
-    mistyped,
-    odd_row,
     references_differ,
     signs_lost,
 )
-from rfcal.record.format.schema import read
 from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
 from tests.benchmarks.campaign.mistakes import KINDS, sign_lost, upper_half
@@ -505,49 +502,3 @@ def test_radians_are_not_asked_about_where_r_and_x_were_typed(typed):
     row = "[[14.1, 900.0, 10.0], [14.2, 900.0, 10.0]]"  # as an open read for the short
     (typed / "record.toml").write_text(re.sub(r"\[\[14\.1.*?\]\]", row, text, count=1))
     assert "radians" not in {found.code for found in inspect(typed).findings}
-
-
-ROWS = [[7.0, 67.1, -13.4], [7.05, 66.1, -3.0], [7.1, 65.1, 7.3], [7.15, 64.4, 17.3]]
-
-
-@pytest.mark.parametrize(
-    ("row", "at", "slip"), [(1, 1, 6.6), (2, 2, -7.3), (0, 2, 13.4), (2, 1, 56.1), (2, 1, 651.0)]
-)
-def test_a_row_with_a_slip_among_typed_ones_is_told(typed, row, at, slip):
-    good = ROWS[row][at]
-    text = re.sub(
-        r"(?s)typed = \[\[.*?\]\]", f"typed = {ROWS}", (typed / "record.toml").read_text()
-    )
-    odd = [list(one) for one in ROWS]
-    odd[row][at] = slip
-    device = text.rindex(str(ROWS))
-    said = []
-    for rows in (ROWS, odd):
-        bent = text[:device] + text[device:].replace(str(ROWS), str(rows), 1)
-        found = mistyped(read(typed, bent.encode()))
-        said.append([finding.message for finding in found if finding.code == "mistyped"])
-    assert said[0] == []
-    (message,) = said[1]
-    assert f"= {slip:g} ohm does not fit" in message
-    assert float(re.search(r"and (\S+) would", message)[1]) == pytest.approx(good, abs=0.5)
-
-
-def test_honest_resonances_at_coarse_steps_have_no_slip():
-    """Series, parallel, spurious and double ones of Q up to 200, bare or behind a lossy line."""
-    rng = np.random.default_rng(1)
-    for i in range(1200):
-        count, span, q = rng.integers(4, 12), 10 ** rng.uniform(-2, 0), 10 ** rng.uniform(0, 2.3)
-        f = np.linspace(1 - 0.4 * span, 1 + 0.4 * span, count)
-        r, turn = 10 ** rng.uniform(0.3, 2.8), q * (f / (at := 1 + rng.uniform(-0.6, 0.6) * span))
-        detuned = turn - q * at / f
-        z = [
-            r * (1 + 1j * detuned),
-            r * q / (1 + 1j * detuned),
-            r / (1 + 1j * detuned) + 30 + 100j * f,
-            1 / (1 / (r * (1 + 1j * detuned)) + 1 / (40 * (1 + 1j * (detuned + q / 10)))),
-        ][i % 4]
-        if rng.random() < 0.5:
-            lossy = from_impedance(z) * np.exp(-0.05 - 1j * f * rng.uniform(1, 40))
-            z = 50 * (1 + lossy) / (1 - lossy)
-        rows = np.stack([7 * f, *np.round([z.real, z.imag], 1)], axis=1)
-        assert not odd_row(rows, 0.1), rows

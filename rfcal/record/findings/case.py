@@ -34,6 +34,7 @@ class Case:
     meant: Mapping[str, Meanings] = field(default_factory=dict)  # what readings may mean else
     read: Mapping[str, Sweep] = field(default_factory=dict)  # all that was read
     devices: Collection[str] = ()  # of that, those whose displays show all
+    mirrored: Collection[str] = ()  # those whose displays show less
     why: str = ""  # what would explain that all this contradicts itself, where one thing does
 
 

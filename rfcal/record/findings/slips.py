@@ -1,30 +1,26 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from dataclasses import replace
+from functools import partial
 from itertools import combinations, product
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
-from rfcal import defaults
-from rfcal.errors import CalibrationError
 from rfcal.findings import quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
-from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures, seen_beyond
+from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.propagate import propagate, region
 from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import points_of
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, in_order, states_reference
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.turns import as_expected, by_figures
+from rfcal.record.findings.scene import KIND, Change, Scene, Slip
+from rfcal.record.findings.turns import by_figures
 from rfcal.record.results import Check
-from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.significance import unlikely
 
 FAR = 0.5
 """Nearer to a short than this [1] a contact may be bad."""
@@ -46,7 +42,6 @@ BOTH_OHM = np.concatenate([-SERIES_OHM[::-1], SERIES_OHM])
 OUT_M = np.geomspace(0.002, 0.1, 15)
 TIMES = np.geomspace(0.15, 5.0, 201)
 LEAST_OHM = 0.4
-KIND = "kind"
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
 
 SUSPECTED = 8
@@ -57,119 +52,6 @@ def suspected(calibration: Calibration) -> tuple[str, ...]:
     """The standards that may be what a contradiction comes from."""
     off = np.mean(calibration.misfits(), axis=1)
     return tuple(calibration.names[i] for i in sorted(np.argsort(-off)[:SUSPECTED]))
-
-
-def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
-    """The points where the standards contradict each other; none where chance explains them."""
-    return unlikely(calibration.disagrees, chance)
-
-
-@dataclass(frozen=True, eq=False)
-class Scene:
-    """The standards, and a check that was corrected with them; the standards alone without one."""
-
-    solved: Calibration  # from the standards as they were read
-    known: Mapping[str, Quantity]  # what each of all these is [1]
-    seen: Mapping[str, Quantity]  # and what was read of it
-    check: Check | None = None
-    path: tuple[Step, ...] = ()  # before the check
-
-    @classmethod
-    def of(cls, solved: Calibration, check: Check | None = None) -> "Scene":
-        """As all of it was read."""
-        known, seen = (
-            dict(zip(solved.names, values, strict=True)) for values in (solved.known, solved.seen)
-        )
-        if check is None:
-            return cls(solved, known, seen)
-        name = check.name
-        known |= {name: check.expected}
-        return cls(solved, known, seen | {name: check.inputs.reading}, check, check.inputs.path)
-
-    def other(
-        self,
-        which: Literal["known", "seen"],
-        names: Sequence[str],
-        change: Callable[..., Complex | tuple[Complex, ...]],
-    ) -> "Scene":
-        """With what a change makes of the values of some artefacts, if they are all here."""
-        old = getattr(self, which)
-        if not set(names) <= old.keys():
-            return self
-        made = change(*(old[name].value for name in names))
-        values = made if isinstance(made, tuple) else (made,)
-        new = {n: replace(old[n], value=v) for n, v in zip(names, values, strict=True)}
-        return replace(self, **{which: old | new})
-
-    @cached_property
-    def calibration(self) -> Calibration:
-        """Solved from the standards as they are here."""
-        old = self.solved
-        known, seen = (tuple(of[name] for name in old.names) for of in (self.known, self.seen))
-        if known == old.known and seen == old.seen:
-            return old
-        return replace(old, seen=seen).with_known(known)
-
-    @cached_property
-    def off(self) -> Real:
-        """Squared distances from agreement, those of two normal variables each [1].
-
-        A check's own region is taken about where it would be, which is quick.
-        """
-        found, check = self.calibration, self.check
-        if check is None:
-            total, freedom = found.chi_square()
-            return 2 * total / max(freedom, 1)
-        at_plane = found.error_box.correct(self.seen[check.name].value)
-        x = seen_beyond(at_plane, found.error_box, self.path)
-        return replace(check.region, centre=x).squared_distance(self.known[check.name])
-
-    def agrees(self, chance: float) -> bool:
-        """Whether no more is off than chance explains, by the region that it would have."""
-        check = self.check
-        if check is None:
-            return not np.any(contradict(self.calibration, chance))
-        reading, expected = self.seen[check.name], self.known[check.name]
-        inputs = replace(
-            check.inputs, calibration=self.calibration, reading=reading, path=self.path
-        )
-        with np.errstate(all="ignore"):
-            measured = propagate(inputs)
-            return as_expected(inputs, measured, region(inputs, measured), expected, chance)
-
-
-Change = Callable[[Scene, float], Scene]
-Decides = tuple[str, tuple[str, ...]]
-"""What would tell of a slip, and the names that this is said of."""
-
-
-@dataclass(frozen=True, eq=False)
-class Slip:
-    """One thing that may have been otherwise, of a size that is looked for."""
-
-    said: Callable[..., str]  # by its size
-    change: Change
-    sizes: Real | tuple[float, ...] = (1.0,)  # [1], from where the search starts
-    seldom: float = 0.0  # added to its misfit: what is met less often must fit better
-    unit: float = 1.0  # of the size that is said
-    factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
-    group: str = ""  # of those of one group the likeliest is told
-    against: bool = False  # whether a second reading speaks against it
-    decides: Decides = (say.BY_ANOTHER, ())
-
-    @property
-    def fitted(self) -> bool:
-        """Whether it was chosen of many, so that it explains by chance what others do at once."""
-        return len(self.sizes) > 1 or self.group == KIND
-
-    def moved(self, scenes: Sequence[Scene], size: float) -> list[Scene]:
-        """The scenes as they would be; none where nothing can be solved then."""
-        try:
-            with np.errstate(all="ignore"):
-                moved = [self.change(scene, size) for scene in scenes]
-                return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
-        except CalibrationError:
-            return []
 
 
 def single(
@@ -189,12 +71,23 @@ def single(
 
 
 def exchanges(
-    pairs: Iterable[tuple[str, str]], seldom: float = 0.0, stayed: Collection[str] = ()
+    pairs: Iterable[tuple[str, str]],
+    seldom: float = 0.0,
+    stayed: Collection[str] = (),
+    mirrored: Collection[str] = (),
 ) -> Iterator[Slip]:
-    """Readings under each other's name, against what read as before when it was read again."""
+    """Readings under each other's name, against what read as before when it was read again.
+
+    Of those `mirrored` no sign of X was shown: it may be another under another name.
+    """
     for pair in pairs:
-        slip = single(say.SUSPECT_EXCHANGED, "seen", pair, lambda a, b: (b, a), seldom)
-        yield replace(slip, against=any(name in stayed for name in pair))
+        for ways in product(*([np.positive, np.conj][: 1 + (name in mirrored)] for name in pair)):
+
+            def moved(a: Complex, b: Complex, ways: Any = ways) -> tuple[Complex, ...]:
+                return ways[1](b), ways[0](a)
+
+            slip = single(say.SUSPECT_EXCHANGED, "seen", pair, moved, seldom)
+            yield replace(slip, against=any(name in stayed for name in pair))
 
 
 def of_devices(
@@ -278,7 +171,7 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
     solved, z_ref, stayed, read = scenes[0].solved, case.z_ref, case.stayed, case.read
     checks = [scene.check for scene in scenes if scene.check is not None]
     suspects, checked = suspected(solved), tuple(check.name for check in checks)
-    yield from exchanges(combinations(suspects, 2), stayed=stayed)
+    yield from exchanges(combinations(suspects, 2), 0.0, stayed, case.mirrored)
     names = (*suspects, *checked)
     yield from misreadings((*solved.names, *checked), names, case.meant)
     yield from of_devices([read[name] for name in case.devices], names, z_ref, stayed)
@@ -289,7 +182,7 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
     for check in checks:
         yield from other_values(check.name, check.expected.value, z_ref, SELDOM)
         pairs = [(name, check.name) for name in suspects if not check.inputs.path]
-        yield from exchanges(pairs, SELDOM, stayed)
+        yield from exchanges(pairs, SELDOM, stayed, case.mirrored)
         for pair in pairs:
             yield single(say.SUSPECT_TWICE, "known", pair, lambda a, b: (a, a), SELDOM)
     for way, than, sign in ((*say.FARTHER, 1), (*say.NEARER, -1)) if checks else ():

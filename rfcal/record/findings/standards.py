@@ -20,6 +20,7 @@ from rfcal.record.findings import slips
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
+from rfcal.record.findings.scene import Scene, Slip, contradict
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -58,7 +59,7 @@ def about_standards(case: Case) -> Iterator[Finding]:
     terms = (box.directivity, box.source_match, box.reflection_tracking - 1)
     if (size := np.max(np.abs(terms))) < IDEAL:
         yield say.STANDARDS_CORRECTED(size=size)
-    bad = slips.contradict(calibration, case.chance)
+    bad = contradict(calibration, case.chance)
     if np.any(bad):
         chi_square, freedom = calibration.chi_square()
         yield say.STANDARDS_DISAGREE(
@@ -120,7 +121,7 @@ def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
         )
     except CalibrationError:  # they fix nothing without it, so it cannot be what they contradict
         return None
-    if np.any(slips.contradict(others)):
+    if np.any(contradict(others)):
         return None
     return others.error_box.correct(seen[out].value)
 
@@ -160,7 +161,7 @@ def about_analyzer(case: Case) -> list[Finding]:
     return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)] if half else []
 
 
-def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> slips.Slip:
+def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> Slip:
     """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
@@ -178,7 +179,7 @@ def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) ->
 def _mended(case: Case) -> list[str]:
     """What would leave error terms that an analyzer may have: of readings, or of a value."""
     calibration = case.calibration
-    scene, names = slips.Scene.of(calibration), slips.suspected(calibration)
+    scene, names = Scene.of(calibration), slips.suspected(calibration)
     values = (
         slip for n in names for slip in slips.other_values(n, scene.known[n].value, case.z_ref)
     )

@@ -10,14 +10,8 @@ from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.readings.rows import Say
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.slips import (
-    SELDOM,
-    Decides,
-    Scene,
-    Slip,
-    all_slips,
-    contradict,
-)
+from rfcal.record.findings.scene import Decides, Scene, Slip, contradict
+from rfcal.record.findings.slips import SELDOM, all_slips
 from rfcal.record.results import Check
 from rfcal.uncertainty.significance import few
 

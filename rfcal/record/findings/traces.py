@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Complex, to_impedance
 from rfcal.measurement.propagate import impedance
 from rfcal.models.interpolation import SAME
 from rfcal.readings.content import decoded
@@ -16,6 +16,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.mistyped import mistyped
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm
@@ -40,12 +41,6 @@ EXCHANGED = 1.5
 """Size of a raw reflection [1] that no analyzer makes of anything passive: twice what is sent."""
 FALLS = 4.0
 """Standard deviations by which X must fall to be asked about."""
-ROWS, SMOOTH = 4, 0.02
-"""Typed rows from which one is judged by those beside it, and the part of |Z| that these lie off a
-straight line at most: a resonance between coarse steps bends more."""
-ODD, FITS = 30.0, 3.0
-"""So many times as far as these a row is off by a slip, and comes back if it is undone: of 40,000
-resonant devices at coarse steps, without a slip, none."""
 PASSES = 0.01
 """What passes between ports [1] above which something joins them: analyzers leak less (common
 practice, no source)."""
@@ -97,42 +92,6 @@ def _falls(sweep: Sweep, record: Record) -> bool:
     z = impedance(sweep.quantity(z_ref, record.analyzer["noise"]), z_ref)
     x, doubt = z.value.imag, standard_uncertainty(z.covariance())[:, 1]
     return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
-
-
-def mistyped(record: Record) -> Iterator[Finding]:
-    """Typed readings of which one row would fit those beside it if one number lost a slip."""
-    for item in record.items():
-        rows = item.reading.typed if not item.reading.shows_less else None
-        if rows and (odd := odd_row(np.array(rows, float), item.reading.steps[0])):
-            yield say.MISTYPED(label=item.name, **odd)
-
-
-def odd_row(rows: Real, step: float) -> dict[str, object]:
-    """A row of MHz, R and X [ohm] with a slip, and what was meant; empty where there is none."""
-    mhz, z = rows[:, 0], rows[:, 1:]
-    for i in range(mhz.size if mhz.size >= ROWS else 0):
-        others = np.delete(np.arange(mhz.size), i)
-        near = others[np.argsort(np.abs(others - i), kind="stable")[:4]]
-        away = mhz[near] - mhz[i]
-        slope, level = np.polyfit(away, z[near], 1)
-        left = np.abs(z[near] - level - np.outer(away, slope)).max(axis=0)
-        doubt, off = np.maximum(left, step), np.abs(z[i] - level)
-        at = int(np.argmax(off / doubt))
-        straight = doubt.max() <= SMOOTH * np.hypot(*level)
-        alone = off[at] >= ODD * doubt[at] and off[1 - at] <= FITS * doubt[1 - at]
-        for meant in _slips_undone(float(z[i, at])) if straight and alone else ():
-            if abs(meant - level[at]) <= FITS * doubt[at]:
-                return {"mhz": mhz[i], "part": "RX"[at], "written": z[i, at], "meant": meant}
-    return {}
-
-
-def _slips_undone(typed: float) -> Iterator[float]:
-    """What a number may have been before its sign, its point or two digits slipped."""
-    yield from (-typed, 10 * typed, typed / 10)
-    digits = f"{typed:g}"
-    for k in range(len(digits) - 1):
-        if digits[k : k + 2].isdigit():
-            yield float(digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :])
 
 
 def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:

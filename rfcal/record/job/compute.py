@@ -219,6 +219,7 @@ class _Job:
             meant=self.meant,
             read=self.sweeps,
             devices=[item.name for item in record.measurements if not item.reading.shows_less],
+            mirrored=[item.name for item in record.items() if item.reading.shows_less],
         )
         if case.solved:
             self.say(f"whether {len(record.standards)} standards and the checks agree")

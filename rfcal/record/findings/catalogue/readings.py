@@ -144,7 +144,7 @@ ORDER = warning(
 MISTYPED = warning(
     "mistyped: {label}",
     "Look for a slip of the decimal point, of digits or of a sign in the row of {mhz:.6g} MHz of "
-    "'{label}': {part} = {written:g} ohm does not fit the rows beside it, and {meant:.4g} would.",
+    "'{label}': {part} = {written} does not fit the rows beside it, and {meant:.4g} would.",
 )
 NEVER_NEGATIVE = note(
     "never-negative: {label}",

@@ -1,0 +1,134 @@
+"""Typed readings of which one row would fit those beside it if one number lost a slip."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import chain, product
+
+import numpy as np
+
+from rfcal.findings import Finding
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr
+from rfcal.readings.display import Beyond
+from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Record
+
+ROWS, SMOOTH = 4, 0.02
+"""Typed rows from which one is judged by those beside it, and the part of |Z| or SWR that these lie
+off a straight line at most: a resonance between coarse steps bends more."""
+ODD, FITS = 30.0, 3.0
+"""So many times as far as these a row is off by a slip, and comes back if it is undone: of 40,000
+resonant devices at coarse steps, without a slip, none. Of one size alone no other number tells that
+the row is right, so that a digit that may be any other is no slip there."""
+Z, SWR = "|Z|", "SWR"
+
+
+@dataclass(frozen=True, eq=False)
+class Typed:
+    """Rows of one reading as a display showed them, and the course that is smooth behind them."""
+
+    mhz: Real  # shape (F,)
+    cells: Real  # shape (F, K)
+    steps: tuple[float, ...]  # by which each column goes, shape (K,)
+    names: tuple[str, ...]  # of the columns
+    course: Complex  # Z [ohm], or the one size that is shown, shape (F,)
+    shown: Callable[[Complex], Real]  # what the display makes of a course, shape (..., K)
+    signed: bool = True  # else the imaginary part may be mirrored anywhere
+
+    def odd_row(self) -> dict[str, object]:
+        """A row with a slip, and what was meant; empty where there is none."""
+        for i in range(self.mhz.size if self.mhz.size >= ROWS else 0):
+            others = np.delete(np.arange(self.mhz.size), i)
+            near = np.sort(others[np.argsort(np.abs(others - i), kind="stable")[:4]])
+            if slip := self._slip(i, near):
+                return slip
+        return {}
+
+    def _slip(self, i: int, near: np.ndarray) -> dict[str, object]:
+        """A row's slip, by the straight line through others; empty where they lie on none."""
+        away, z = self.mhz[near] - self.mhz[i], self.course[near]
+        # X that has no sign may have changed it between any two: as it is straightest
+        below = np.arange(near.size) < np.arange(1 if self.signed else near.size)[:, None]
+        mirrored = z.real + 1j * np.where(below, -1, 1) * z.imag
+        slope, level = np.polyfit(away, mirrored.T, 1)
+        left = mirrored - level[:, None] - slope[:, None] * away
+        best = int(np.argmin(np.linalg.norm(left, axis=1)))
+        r, x = (np.abs(part[best]).max() for part in (left.real, left.imag))
+        expected = self.shown(level[best])
+        around = self.shown(level[best] + np.array([r, -r]) + 1j * np.array([[x], [-x]]))
+        if not np.all(np.isfinite(around)):
+            return {}
+        scale = expected if SWR in self.names else np.abs(level[best])
+        doubt = np.maximum(np.abs(around - expected).max((0, 1)), self.steps)
+        off = np.abs(self.cells[i] - expected)
+        if np.any(doubt > SMOOTH * scale):
+            return {}
+        at = int(np.argmax(off / doubt))
+        if off[at] >= ODD * doubt[at] and np.all(np.delete(off / doubt, at) <= FITS):
+            written = f"{self.cells[i, at]:.{max(0, -round(np.log10(self.steps[at])))}f}"
+            digits = _digits_undone(written) if len(self.names) > 1 else ()
+            for meant in chain(_slips_undone(written), digits):
+                if abs(meant - expected[at]) <= FITS * doubt[at]:
+                    unit = "" if self.names[at] == SWR else " ohm"
+                    part, written = self.names[at], written + unit
+                    return {"mhz": self.mhz[i], "part": part, "written": written, "meant": meant}
+        return {}
+
+
+def mistyped(record: Record) -> Iterator[Finding]:
+    """What was typed in a row that does not fit those beside it."""
+    for item in record.items():
+        typed = typed_rows(item.reading, record.reference_ohm)
+        if typed and (odd := typed.odd_row()):
+            yield say.MISTYPED(label=item.name, **odd)
+
+
+def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
+    """What was typed of R and X or of sizes, as far as it is not beyond the display."""
+    if reading.typed and not reading.beyond:
+        mhz, r, x = np.array(reading.typed, float).T
+        signed = reading.sign_known
+
+        def parts(z: Complex) -> Real:
+            return np.stack([z.real, z.imag if signed else np.abs(z.imag)], -1)
+
+        cells = np.stack([r, x], -1)
+        return Typed(mhz, cells, reading.steps, ("R", "X"), r + 1j * x, parts, signed)
+    sizes = zip((Z, SWR), (reading.typed_z, reading.typed_swr), reading.steps, strict=True)
+    known = [
+        (np.array(rows, float).T, step, name)
+        for name, rows, step in sizes
+        if rows and not any(isinstance(row[1], Beyond) for row in rows)
+    ]
+    if not known:
+        return None
+    columns, steps, names = zip(*known, strict=True)
+    mhz, columns = columns[0][0], [size for _, size in columns]
+    given = mhz, np.stack(columns, -1), steps, names
+    if len(columns) == 1:
+        return Typed(*given, columns[0] + 0j, lambda size: size.real[..., None])
+
+    def both(z: Complex) -> Real:
+        return np.stack([np.abs(z), swr(from_impedance(z, z_ref))], -1)
+
+    z, s = columns
+    # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
+    r = np.minimum((z**2 + z_ref**2) / z_ref * s / (s**2 + 1), z)
+    return Typed(*given, r + 1j * np.sqrt(z**2 - r**2), both, signed=False)
+
+
+def _slips_undone(typed: str) -> Iterator[float]:
+    """What a number may have been before its sign, its point or two digits slipped."""
+    yield from (-float(typed), 10 * float(typed), float(typed) / 10)
+    for k in range(len(typed) - 1):
+        if typed[k : k + 2].isdigit():
+            yield float(typed[:k] + typed[k + 1] + typed[k] + typed[k + 2 :])
+
+
+def _digits_undone(typed: str) -> Iterator[float]:
+    """The same if a digit was left out or was another, and by far: noise makes little ones."""
+    for k, digit in product(range(len(typed)), "0123456789"):
+        for rest in (k, k + 1) if typed[k].isdigit() else ():
+            meant = float(typed[:k] + digit + typed[rest:])
+            if abs(meant - float(typed)) > abs(float(typed)) / 2:
+                yield meant

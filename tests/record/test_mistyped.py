@@ -1,0 +1,125 @@
+"""Rows typed off a display with a slip: told where no other row explains them, else never."""
+
+import re
+
+import numpy as np
+import pytest
+
+from rfcal.maths.reflection import from_impedance, swr
+from rfcal.record.findings.mistyped import mistyped, typed_rows
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import read
+
+ROWS = [[7.0, 67.1, -13.4], [7.05, 66.1, -3.0], [7.1, 65.1, 7.3], [7.15, 64.4, 17.3]]
+DIPOLE = np.array(
+    [[34.2, -5.7], [36.6, 4.9], [39.5, 15.7], [42.7, 26.7], [46.4, 38.0], [50.6, 49.4]]
+)
+"""R and X [ohm] of a dipole whose X goes through zero, and its frequencies [MHz]."""
+MHZ = np.linspace(13.9, 14.4, 6).round(1)
+
+
+def typed_of(mhz, z, shown):
+    """What is typed off a display of this."""
+    if shown == "R, |X|":
+        z = z.real + 1j * np.abs(z.imag)
+    if "X" in shown:
+        rows = np.stack([mhz, z.real.round(1), z.imag.round(1)], -1).tolist()
+        return Reading(typed=rows, steps=(0.1, 0.1), sign_known="|" not in shown)
+    sizes, ratio = np.round(np.abs(z), 1), np.round(swr(from_impedance(z)), 2)
+    rows = {
+        "typed_z": np.stack([mhz, sizes], -1).tolist() if "|Z|" in shown else None,
+        "typed_swr": np.stack([mhz, ratio], -1).tolist() if "SWR" in shown else None,
+    }
+    return Reading(**rows, steps=(0.1, 0.01))
+
+
+def slip_in(reading, row, at, slip, key="typed"):
+    """What is said of the same reading with another number in one row, and without."""
+    said = [typed_rows(reading, 50.0).odd_row()]
+    getattr(reading, key)[row][at] = slip
+    return *said, typed_rows(reading, 50.0).odd_row()
+
+
+@pytest.mark.parametrize(
+    ("row", "at", "slip"),
+    [(1, 1, 6.6), (2, 2, -7.3), (0, 2, 13.4), (2, 1, 56.1), (2, 1, 651.0), (2, 1, 5.1)],
+)
+def test_a_row_with_a_slip_among_typed_ones_is_told(typed, row, at, slip):
+    good = ROWS[row][at]
+    text = re.sub(
+        r"(?s)typed = \[\[.*?\]\]", f"typed = {ROWS}", (typed / "record.toml").read_text()
+    )
+    odd = [list(one) for one in ROWS]
+    odd[row][at] = slip
+    device = text.rindex(str(ROWS))
+    said = []
+    for rows in (ROWS, odd):
+        bent = text[:device] + text[device:].replace(str(ROWS), str(rows), 1)
+        found = mistyped(read(typed, bent.encode()))
+        said.append([finding.message for finding in found if finding.code == "mistyped"])
+    assert said[0] == []
+    (message,) = said[1]
+    assert f"= {slip:.1f} ohm does not fit" in message
+    assert float(re.search(r"and (\S+) would", message)[1]) == pytest.approx(good, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("at", "slip", "part", "meant"),
+    [
+        (1, 24.7, "R", 42.7),
+        (1, 4.3, "R", 43),
+        (2, 62.7, "X", 26.7),
+        (2, 2.7, "X", 27),
+        (2, 6.7, "X", 26.7),
+    ],
+)
+def test_a_slip_is_told_where_the_display_shows_no_sign(at, slip, part, meant):
+    reading = typed_of(MHZ, DIPOLE @ [1, 1j], "R, |X|")
+    before, found = slip_in(reading, 3, at, slip)
+    assert before == {}
+    assert (found["mhz"], found["part"], found["meant"]) == (14.2, part, pytest.approx(meant))
+
+
+@pytest.mark.parametrize(
+    ("row", "key", "slip", "meant"),
+    [
+        (3, "typed_swr", 1.18, 1.81),
+        (3, "typed_swr", 18.1, 1.81),
+        (3, "typed_swr", 8.81, 1.81),
+        (2, "typed_z", 425.0, 42.5),
+    ],
+)
+def test_a_slip_is_told_of_sizes(row, key, slip, meant):
+    reading = typed_of(MHZ, DIPOLE @ [1, 1j], "|Z|, SWR")
+    before, found = slip_in(reading, row, 1, slip, key)
+    assert before == {}
+    assert (found["mhz"], found["meant"]) == (pytest.approx(MHZ[row]), pytest.approx(meant))
+    assert found["part"] == {"typed_swr": "SWR", "typed_z": "|Z|"}[key]
+
+
+def test_two_digits_exchanged_in_a_load_are_named_with_the_zero_that_was_typed():
+    reading = typed_of(MHZ, 48.8 - 3.5j + 0 * MHZ, "|Z|, SWR")
+    before, found = slip_in(reading, 3, 1, 1.80, "typed_swr")
+    assert (before, found["written"], found["meant"]) == ({}, "1.80", 1.08)
+
+
+@pytest.mark.parametrize("shown", ["R, X", "R, |X|", "|Z|, SWR", "|Z|", "SWR"])
+def test_honest_resonances_at_coarse_steps_have_no_slip(shown):
+    """Series, parallel, spurious and double ones of Q up to 200, bare or behind a lossy line."""
+    rng = np.random.default_rng(1)
+    for i in range(1200 if shown == "R, X" else 300):
+        count, span, q = rng.integers(4, 12), 10 ** rng.uniform(-2, 0), 10 ** rng.uniform(0, 2.3)
+        f = np.linspace(1 - 0.4 * span, 1 + 0.4 * span, count)
+        r, turn = 10 ** rng.uniform(0.3, 2.8), q * (f / (at := 1 + rng.uniform(-0.6, 0.6) * span))
+        detuned = turn - q * at / f
+        z = [
+            r * (1 + 1j * detuned),
+            r * q / (1 + 1j * detuned),
+            r / (1 + 1j * detuned) + 30 + 100j * f,
+            1 / (1 / (r * (1 + 1j * detuned)) + 1 / (40 * (1 + 1j * (detuned + q / 10)))),
+        ][i % 4]
+        if rng.random() < 0.5:
+            lossy = from_impedance(z) * np.exp(-0.05 - 1j * f * rng.uniform(1, 40))
+            z = 50 * (1 + lossy) / (1 - lossy)
+        reading = typed_of(7 * f, z, shown)
+        assert not typed_rows(reading, 50.0).odd_row(), reading
