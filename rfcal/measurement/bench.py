@@ -332,9 +332,9 @@ class Bench:
         if not isinstance(known, Sequence):
             return BY_ITSELF[type(known)](element, known, here.frequency, self.z_ref)
         # each read at another time than the device, so the analyzer has drifted by itself
-        readings = [self.reading(here, same_points(sweep, here.frequency)) for sweep in known]
-        labels = [sweep.label for sweep in known]
-        return by_sweeps(element, here, labels, readings, self.analyzer.connection)
+        readings = (self.reading(here, same_points(sweep, here.frequency)) for sweep in known)
+        ends = {sweep.label: reading for sweep, reading in zip(known, readings, strict=True)}
+        return by_sweeps(element, here, ends, self.connection)
 
 
 def _influences(*quantities: Quantity) -> set[Hashable]:

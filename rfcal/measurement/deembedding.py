@@ -296,13 +296,12 @@ def same_points(sweep: Sweep, frequency: Real) -> Sweep:
 def by_sweeps(
     element: PathElement,
     here: Calibration,
-    labels: Sequence[str],
-    readings: Sequence[Quantity],
-    connection: float,
+    ends: Mapping[str, Quantity],
+    connection: Callable[[str], tuple[Effect, ...]],
 ) -> Step:
     """A line or fixture whose far end was read open and short, each connected by itself."""
     box = FixtureBySweeps() if element.fixture else LineBySweeps()
-    corrected = [here.error_box.correct(r.value) for r in readings]
+    corrected = [here.error_box.correct(reading.value) for reading in ends.values()]
     if np.any(alike := np.abs(corrected[0] - corrected[1]) < ALIKE):
         raise CalibrationError(
             f"its two sweeps, open and short, read alike {span_mhz(here.frequency, alike)}: "
@@ -311,7 +310,7 @@ def by_sweeps(
     through, zero = box.bilinear(corrected), np.zeros(here.frequency.size, complex)
     far_end = element.deviations.get("far end", defaults.PATH["far end"])
     pairs = []
-    for label, reading, end in zip(labels, readings, (1.0, -1.0), strict=True):
+    for (label, reading), end in zip(ends.items(), (1.0, -1.0), strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             # what the far end is off from 1 or -1, as it is seen at the near side
             slope = through.derivative(zero + end)
@@ -320,7 +319,6 @@ def by_sweeps(
                 f"its two sweeps leave no way through {span_mhz(here.frequency, lost)}: look "
                 "whether open and short are exchanged"
             )
-        near = both_axes(f"{label}: connection", connection)
         far = both_axes(f"{label}: far end", far_end, slope=slope)
-        pairs.append((reading, Quantity(zero, (*near, *far))))
+        pairs.append((reading, Quantity(zero, (*connection(label), *far))))
     return Step(box, readings=tuple(pairs), embed=element.embed)

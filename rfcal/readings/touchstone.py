@@ -55,16 +55,14 @@ class _Head:
     def z_ref(self) -> float:
         """Reference impedance of all ports [ohm]."""
         said, line = self.said.get("reference") or self.said["R"]
-        several = len(set(said.split())) > 1
-        found = _as_numbers(said)
+        words, found = said.split(), _as_numbers(said)
+        its = f"the reference impedance is '{said}' ohm; a real one"
+        if several := len(set(words)) > 1:
+            both = " and ".join(words)
+            its = f"its ports have different reference impedances, {both} ohm; one for all"
         if several or not found or not LEAST_OHM <= found[0] <= MOST_OHM:
-            its = (
-                "its ports have different reference impedances,"
-                if several
-                else ("the reference impedance is")
-            )
-            wanted = f"a real one from {LEAST_OHM:g} to {MOST_OHM:g} for all ports is wanted"
-            raise self.refused(f"{its} '{said}' ohm; {wanted}: convert the file", line)
+            wanted = f"from {LEAST_OHM:g} to {MOST_OHM:g} is wanted: convert the file"
+            raise self.refused(f"{its} {wanted}", line)
         return found[0]
 
     def refused(self, why: str, line: int | None = None) -> ReadingError:
