@@ -2,6 +2,7 @@
 
 import ast
 import builtins
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -27,6 +28,7 @@ def names(tree: ast.AST, context: type) -> set[str]:
     return {n.id for n in found}
 
 
+@cache
 def cells(notebook: str, start: str = "folder") -> list[str]:
     """Code with what comes from names, and what that needs; of `folder`, what a record changes."""
     book = nbformat.read(FOLDER / f"{notebook}.ipynb", 4)
