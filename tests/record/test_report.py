@@ -106,15 +106,18 @@ def test_page_is_not_large(beacon):
 
 
 @pytest.mark.parametrize("demo", ["beacon-antenna", "sensor-coil"])
-def test_record_comes_back_from_its_page_and_a_second_run_gives_the_same_bytes(
-    demo, reported, tmp_path
-):
+def test_record_comes_back_from_its_page(demo, reported, tmp_path):
     output = reported(demo)
     assert main(["unpack", str(output / "report.html"), str(tmp_path / "back")]) == 0
     for path in (tmp_path / "back").rglob("*"):
         if path.is_file():
             relative = path.relative_to(tmp_path / "back")
             assert path.read_bytes() == (DEMO / demo / relative).read_bytes()
+
+
+def test_a_record_that_came_back_gives_the_same_bytes(reported, tmp_path):
+    output = reported("sensor-coil")
+    assert main(["unpack", str(output / "report.html"), str(tmp_path / "back")]) == 0
     assert main(["report", str(tmp_path / "back"), "--output", str(tmp_path / "again")]) == 0
     for path in output.iterdir():
         assert path.read_bytes() == (tmp_path / "again" / path.name).read_bytes()
