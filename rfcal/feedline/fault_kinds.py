@@ -202,7 +202,8 @@ class Reflections:
         if self.loss_known:
             most = np.where(self.lacks > 0, LOSSIER / LOSS_OFF, 1)[:, None]
             shares = -1 + (1 + most) * np.linspace(0, 1, 13)
-        left = np.exp(-2 * self.distance[:, None, None] * shares[..., None] * self.left[some])
+        left = 2 * self.distance[:, None, None] * shares[..., None] * self.left[some]
+        left = np.exp(-np.clip(left, -50, 50))  # of places far beyond any line
         known = (self.coefficients / self.mean[:, None])[:, None, None]
         over_band = np.stack([self._as(form, some) for form in forms], axis=1)
         # its coefficients: the shapes are orthonormal under the window
