@@ -210,8 +210,8 @@ LINE_SHORT = "{stretch}, as some {length:.2g} m of {ohm:.2g} ohm would be"
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step or stretch of other impedance does not: sweep once "
-    "more with the far end open, as it is now, and name that sweep as reading, beside the line's "
-    "type: what comes back tells by its size which of the two stands before it"
+    "more, the line as it is now, with the far end open or short and name that sweep as reading, "
+    "beside the line's type: what comes back tells by its size which of the two stands before it"
 )
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
