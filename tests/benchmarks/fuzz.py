@@ -30,9 +30,9 @@ def guided(mutants: Callable[[], None], most: int, first: int) -> None:
     import atheris
 
     for one in gc.get_objects():
-        if isinstance(one, FunctionType) and one.__module__.startswith("rfcal."):
+        if isinstance(one, FunctionType) and str(one.__module__).startswith("rfcal."):
             atheris.instrument_func(one)
-    options = [sys.argv[0], f"-runs={most}", f"-seed={first}", "-max_len=4096"]
+    options = [sys.argv[0], f"-runs={most}", f"-seed={first}", "-max_len=4096", "-len_control=0"]
     atheris.Setup(options, mutants.hypothesis.fuzz_one_input)
     atheris.Fuzz()
 
