@@ -16,6 +16,7 @@ from rfcal.models.line import Line
 from rfcal.models.standards import Standard
 from rfcal.record.format.start import starting_record
 from rfcal.record.job.compute import compute
+from rfcal.report.page import page
 from rfcal.report.summary import summary_lines
 
 UNSIGNED = 'x_sign = "unknown"'
@@ -524,6 +525,11 @@ def test_a_known_cable_read_as_well_tells_the_sign(record, truth):
     assert holds(coil, truth)
     assert "sign-told" in codes(results)
     assert not [f for f in results.findings if f.code == "sign-unknown" and f.about == "coil"]
+    # one device has one headline
+    text = page(results)
+    assert text.count('<p class="quiet">coil at 14.1 MHz') == 1
+    assert '<p class="quiet">behind at 14.1 MHz' not in text
+    assert "'behind' is another reading of it" in "\n".join(summary_lines(results))
 
 
 @pytest.mark.parametrize("truth", [40 + 35j, 20 + 100j])

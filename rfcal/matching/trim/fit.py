@@ -120,12 +120,11 @@ class Fit:
 
         Parts are within a tolerance, in which any value is as likely; the load is as it was.
         """
-        off = (
+        off = [
             defaults.TOLERANCE if e.line is None else defaults.CUT_M / float(e.value)
             for e in self.network.elements
-        )
-        parts = [one / np.sqrt(3) for one in off]
-        return np.array([*parts, 0, 0, *np.ones(self.size - self.told)])
+        ]
+        return np.r_[np.array(off) / np.sqrt(3), 0, 0, np.ones(self.size - self.told)]
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""

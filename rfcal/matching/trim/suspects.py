@@ -198,14 +198,11 @@ def in_series(one: Suspect, frequency: Real, load: Complex) -> list[str]:
 
     None where no load changes by so much.
     """
-    if one.element.place != SERIES or one.element.line is not None:
+    element, middle, change = one.element, frequency.size // 2, one.in_place[0]
+    if element.place != SERIES or element.line is not None:
         return []
-    element, middle = one.element, frequency.size // 2
-    now, then = (
-        e.part.impedance(frequency[middle]).imag
-        for e in (element.with_value(element.value * (1 + one.in_place[0])), element)
-    )
-    more = float(now - then)
+    times = change if element.unit == "H" else 1 / (1 + change) - 1
+    more = times * float(element.part.impedance(frequency[middle]).imag)
     if abs(more) > LARGER * MOST * abs(load[middle]):
         return []
     return [f"about {about(abs(more))} ohm {'more' if more > 0 else 'less'} of X in series with it"]

@@ -208,8 +208,8 @@ def trim(
     alike = [words for words, misfit in changes.items() if misfit < best]
     if off and off[0].number == count - 1:
         alike += suspects.in_series(off[0], frequency, to_impedance(load.value, z_ref))
-    gained = (promised or 0) > 0
-    head, worst = ("", None) if gained else tried.set_anew(goal, _row(verdict, off))
+    row = None if (promised or 0) > 0 else _row(verdict, off)
+    head, worst = tried.set_anew(goal, row)
     message = suspects.velocity(together) if verdict == "several parts" else ""
     message = message or suspects.told(
         verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
@@ -251,9 +251,9 @@ def _mended(
 
 def _row(verdict: str, off: list[Suspect]) -> int | None:
     """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
-    alone = {"one part": off[0].number} if off else {}
-    rows = alone | {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}
-    return rows.get(verdict)
+    if verdict == "one part":
+        return off[0].number
+    return {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}.get(verdict)
 
 
 def _decide(

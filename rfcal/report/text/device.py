@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.job.whatif import corrected_with
@@ -45,7 +46,7 @@ def answers(device: Device) -> list[Answer]:
 
 def answer_lines(results: Results, device: Device) -> list[str]:
     """R and X at the frequency asked for, and what belongs to them, in lines."""
-    told, at = answers(device), device.answer
+    told, at, again = answers(device), device.answer, read_again(results).items()
     ohms = [f"R {one.resistance}, X {one.reactance}" for one in told]
     ohm = UNKNOWN if ohms == ["R unknown, X unknown"] else ", or ".join(ohms)
     swr = f"SWR {', or '.join(dict.fromkeys(str(one.swr) for one in told))}"
@@ -56,11 +57,22 @@ def answer_lines(results: Results, device: Device) -> list[str]:
         ohm,
         f"{swr}{each}{f'; the raw reading was {raw}' if raw else ''}",
         "nothing that was read tells which" if len(told) > 1 else "",
+        *(f"'{name}' is another reading of it" for name, of in again if of == device.name),
         path_words(device),
         f"largest source of uncertainty of {sources}",
         _sensitivity(results, device),
     )
     return [line for line in lines if line]
+
+
+def read_again(results: Results) -> dict[str, str]:
+    """Second readings of a device, by their names, and of which measurement each is one."""
+    other = {f.about for f in results.findings if f.code == SAME_DISAGREES.code}
+    found: dict[str, str] = {}
+    for item in results.record.measurements:
+        if item.same_as and item.name not in other and item.same_as not in found:
+            found[item.name] = item.same_as
+    return found
 
 
 def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
