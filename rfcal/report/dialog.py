@@ -45,7 +45,7 @@ def record_by_questions(title: str, on: date) -> str:
             if said:
                 said.popitem()
         except RfcalError as error:
-            print(f"  {error}")
+            print(f"  {error} Type it again, or 'back' for the one before.")
         except (ValueError, KeyError):
             print("  one of the numbers of the list is expected")
     return entries.record_text(said, title, on)

@@ -553,6 +553,9 @@ def test_a_device_that_is_not_the_same_is_told(record):
     devices = {"coil": 40 + 35j, "behind": 150 - 10j}
     results = compute(record(devices, [14.1], {"coil": unsigned}, more='same_as = "coil"\n'))
     assert "same-disagrees" in codes(results)
+    told = [f.message for f in results.findings if f.code == "sign-unknown"]
+    assert told
+    assert all("Put right first" in said and "in series" not in said for said in told)
 
 
 def test_the_same_device_must_be_there(record):
@@ -653,3 +656,42 @@ def test_a_load_exchanged_with_the_check_is_named_without_any_sign(record, usual
     results = compute(record({"device": 40 + 30j}, mhz, displays, usual, check, opened))
     (told,) = (f.message for f in results.findings if f.code == "check-disagrees")
     assert "'load' and 'check' were exchanged" in told
+
+
+def test_what_lies_before_the_device_is_asked_for_once_more_beside_a_part_in_series(record):
+    seen, table = through_cable(40 + 35j, 14.1, 3.0)
+    (told,) = (
+        f.message
+        for f in compute(record({"coil": seen}, [14.1], {"coil": unsigned}, more=table)).findings
+        if f.code == "sign-unknown"
+    )
+    assert "below it, every [[measurement.between]] of 'coil' once more and then a" in told
+
+
+def test_only_the_sign_of_a_small_x_is_said_to_be_unknown(tmp_path):
+    read = {"short": (4.6, 19.7), "open": ("'>999'", "'>25'"), "load": (50.9, "1.10")}
+    text = "format = 1\n[record]\ntitle = 'display'\ndate = 2026-05-16\n"
+    for name, (size, ratio) in (read | {"wire": (33.7, 1.69)}).items():
+        kind = f"[[standard]]\nkind = '{name}'" if name in read else "[[measurement]]"
+        rows = f"typed_z_ohm = [[14.2, {size}]]\ntyped_swr = [[14.2, {ratio}]]"
+        text += f"{kind}\nname = '{name}'\n{rows}\n"
+    (tmp_path / "record.toml").write_text(text.replace("name = 'load'", "name = 'load'\n"))
+    results = compute(tmp_path)
+    assert not codes(results) & {"device-hidden", "lopsided"}
+    (told,) = (f.message for f in results.findings if f.code == "sign-small")
+    assert "R and SWR of 'wire' stand as they are given" in told
+
+
+def test_a_part_without_loss_loses_nothing_worth_a_line(record):
+    path = "[[measurement.between]]\nseries_capacitance_f = 1e-9\n"
+    results = compute(record({"coil": 40 + 35j}, [14.1], more=path))
+    assert "the path loses" not in "".join(summary_lines(results))
+
+
+def test_a_sign_that_a_display_hides_may_be_why_a_check_at_the_far_end_is_off(record):
+    at_end, table = through_cable(8 - 190j, 14.1, 3.0)
+    rows = unsigned(readings({"check": at_end}, [14.1])["check"], [14.1])
+    more = f'{table}[[check]]\nname = "far"\nat = "coil"\nresistance_ohm = 33\n{rows}'
+    results = compute(record({"coil": 40 + 35j}, [14.1], usual=unsigned, more=more))
+    (told,) = (f.message for f in results.findings if f.code == "check-disagrees")
+    assert "X of a standard that was taken with the other sign" in told

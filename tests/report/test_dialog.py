@@ -193,3 +193,10 @@ def test_a_check_that_says_little_is_doubted(asked):
     assert status == 0
     assert "3300 ohm is not within 10 to 200" in said.out
     assert 'name = "33 ohm"' in (folder / "record.toml").read_text()
+
+
+def test_sizes_that_nothing_has_together_are_refused_at_their_row(asked):
+    _, said, _ = asked(shows=["3"], short=["9.7 20.0"], open=["295 2.0", "295 87.0"])
+    asked_then, told = said.out.split("|Z| of 295 ohm has an SWR of 5.9 or more in 50 ohm", 1)
+    assert "Connect the load" not in asked_then
+    assert "Type it again, or 'back' for the one before." in told

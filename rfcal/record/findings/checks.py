@@ -106,7 +106,8 @@ def _disagrees(check: Check, case: Case) -> Finding:
     if not case.solved:
         causes = say.CAUSES_INSIDE
     elif check.inputs.path:
-        causes = say.CAUSES_BEHIND.format(at=check.at)
+        unsigned = set(case.calibration.names) & set(case.mirrored)
+        causes = say.CAUSE_SIGN * bool(unsigned) + say.CAUSES_BEHIND.format(at=check.at)
     else:
         causes = say.CAUSES if case.stayed or size > SMALL else say.CAUSES_SMALL
     explanation = case.why or say.LOOK_FOR.format(causes=causes)

@@ -17,7 +17,6 @@ from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import Entry
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
-from rfcal.record.findings.displays import about_two
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
@@ -79,7 +78,7 @@ def about_device(found: Device, case: Case, sound: bool | None = None) -> list[F
         (say.LOPSIDED, say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, say.LITTLE_KNOWN, crooked & (distance >= NEAR)),
     )
-    return [*_impossible(found, case, sound), *about_two(found)] + [
+    return [*_impossible(found, case, sound)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),

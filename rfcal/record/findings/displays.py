@@ -25,6 +25,8 @@ FURTHER = 1.03
 """By how much a second frequency is higher that may tell the sign of X."""
 PART = 0.3
 """Reactance of the part in series that may tell it, in parts of X."""
+KNOWN = 1.5
+"""Factor from the least to the greatest R within which R is known."""
 NINES = 99.9
 """The least number [ohm or 1] of nines alone that is taken for a display's end."""
 
@@ -94,7 +96,9 @@ def _open(item: Measurement, expected: Sequence[complex], hz: float) -> str:
     one = next((one for one in expected if one.imag), None)
     if item.reading.beyond or one is None:
         return ""
-    return say.REMAINS_SIGN.format(ohm=abs(one.imag), tell=_tell(item.name, one, hz))
+    return say.REMAINS_SIGN.format(
+        ohm=abs(one.imag), tell=_tell(item.name, one, hz, bool(item.between))
+    )
 
 
 def _alone(item: Measurement) -> Finding | None:
@@ -106,16 +110,35 @@ def _alone(item: Measurement) -> Finding | None:
     return say.ONE_SIZE(device=item.name, alone=alone, too=too)
 
 
-def about_left_open(item: Measurement, found: list[Finding]) -> list[Finding]:
-    """What was found of a device; where its display leaves it open, what to read in its place."""
+def about_left_open(
+    item: Measurement, device: Device, found: list[Finding], differ: bool
+) -> list[Finding]:
+    """What was found of a device; where its display leaves it open, what to read in its place.
+
+    They `differ` where this and another reading of the same device do not agree.
+    """
     read, told = item.reading, _alone(item)
+    found = about_two(device, differ) + found
     if told is None and read.beyond:
         mhz = next(row[0] for row in read.rows if any(isinstance(cell, Beyond) for cell in row))
         metres = Line(0.0).wavelength_m(mhz * 1e6) / 8
         told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=min(read.beyond))
+    if told is None and read.shows_less and any(f.code == DEVICE_HIDDEN.code for f in found):
+        told = _small_x(device)
     if told is None:
         return found
     return [told, *(f for f in found if f.code not in (DEVICE_HIDDEN.code, LOPSIDED.code))]
+
+
+def _small_x(device: Device) -> Finding | None:
+    """That only the sign of X is not known, where R is and X may be zero."""
+    (r, x), two = np.moveaxis(device.interval, 0, -1)[..., device.answer], device.two_answers
+    if device.frequency.size > 1 or np.any(two) or r[1] > KNOWN * r[0] or x[0] * x[1] > 0:
+        return None
+    z, hz = complex(device.impedance.value[0]), float(device.frequency[0])
+    tell = _tell(device.name, z, hz, bool(device.inputs.path))
+    where = span_mhz(device.frequency, device.frequency > 0)
+    return say.SIGN_SMALL(device=device.name, where=where, low=x[0], high=x[1], tell=tell)
 
 
 def _about_limit(record: Record) -> list[Finding]:
@@ -171,7 +194,7 @@ def about_signs(
     return found
 
 
-def about_two(device: Device) -> list[Finding]:
+def about_two(device: Device, differ: bool) -> list[Finding]:
     """That two answers remain, and the reading that would tell which is true."""
     two = device.two_answers
     if not np.any(two):
@@ -179,10 +202,11 @@ def about_two(device: Device) -> list[Finding]:
     at = device.answer if two[device.answer] else int(np.argmax(two))
     z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
     where = span_mhz(device.frequency, two)
-    return [say.SIGN_UNKNOWN(device=device.name, where=where, tell=_tell(device.name, z, hz))]
+    tell = say.TELL_FIRST if differ else _tell(device.name, z, hz, bool(device.inputs.path))
+    return [say.SIGN_UNKNOWN(device=device.name, where=where, tell=tell)]
 
 
-def _tell(name: str, z: complex, hz: float) -> str:
+def _tell(name: str, z: complex, hz: float, behind: bool) -> str:
     """The reading by which a report would tell the sign of X."""
     if abs(z.imag) > LOSSY * abs(z.real):
         return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
@@ -190,4 +214,5 @@ def _tell(name: str, z: complex, hz: float) -> str:
 
     farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
     words = EngFormatter("F", places=0)(float(f"{farad:.1g}"))
-    return say.TELL_SERIES.format(farad=words, device=name)
+    too = say.TELL_TOO.format(device=name) if behind else ""
+    return say.TELL_SERIES.format(farad=words, device=name, too=too)

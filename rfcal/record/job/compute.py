@@ -20,7 +20,7 @@ from rfcal.models.interpolation import points_of
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
 from rfcal.record.findings.case import Case, meanings
-from rfcal.record.findings.catalogue.readings import INTERPOLATED
+from rfcal.record.findings.catalogue.readings import INTERPOLATED, SAME_DISAGREES
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
@@ -233,11 +233,14 @@ class _Job:
     def _devices(self) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
         devices = self._corrected()
+        apart = [f.about for f in self.findings if f.code == SAME_DISAGREES.code]
+        twins = [m for m in self.record.measurements if m.name in apart]
+        differ = {name for m in twins for name in (m.name, m.same_as)}
         for item, device in zip(self.record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
             sound = soundness(self.findings, bool(self.case.checks), device.name)
             found = about_device(device, self.case, sound)
-            self.findings += about_left_open(item, found)
+            self.findings += about_left_open(item, device, found, item.name in differ)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:

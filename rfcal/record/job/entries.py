@@ -12,6 +12,7 @@ from pathlib import Path
 from rfcal import defaults
 from rfcal.errors import ArgumentError
 from rfcal.maths.reflection import from_impedance
+from rfcal.readings.display import Display
 from rfcal.record.format import schema
 from rfcal.record.format.schema import Record
 from rfcal.record.format.start import begun_record, item_rows
@@ -150,6 +151,8 @@ def doubt(step: str, said: Said) -> str:
 
 def _judged(kind: str, said: Said) -> str:
     """What one reading says by itself: nothing where it looks like what it is called."""
+    if said["shows"] == SIZES:
+        _require_possible(kind, said)
     seen = reflection(kind, said)
     if kind == "device" and seen is not None:
         r, x = map(float, numbers(said[kind], said["shows"]))
@@ -159,3 +162,14 @@ def _judged(kind: str, said: Said) -> str:
         return ""
     off = f"it reflects {abs(seen):.2f} of what arrives, {'an' if kind == 'open' else 'a'} {kind}"
     return f"{off} about {OFTEN[kind]:g}: is it connected, and are the numbers right?"
+
+
+def _require_possible(kind: str, said: Said) -> None:
+    """Refuse |Z| and SWR that nothing has together."""
+    shown = [Decimal(cell) for cell in numbers(said[kind], SIZES) if '"' not in cell]
+    if len(shown) == 2:
+        places = (int(number.as_tuple().exponent) for number in shown)
+        z_step, swr_step = (10.0 ** min(pair) for pair in zip(places, (0, -1), strict=True))
+        display = Display("", defaults.REFERENCE_OHM, f"the {kind}", (z_step, swr_step))
+        z, swr = map(float, shown)
+        display.sizes([(1.0, z)], [(1.0, swr)])

@@ -114,6 +114,10 @@ def _raw_words(device: Device) -> str:
     return complex_ohm(ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
 
 
+UNSEEN_DB = 0.0005
+"""A loss below this [dB] is none that a sentence is needed for."""
+
+
 def path_words(device: Device) -> str:
     """What the path that was removed does to power, or nothing."""
     if device.path_loss is None:
@@ -122,6 +126,8 @@ def path_words(device: Device) -> str:
     half = float(device.path_loss.expanded_uncertainty_db[device.answer])
     if not (math.isfinite(loss) and math.isfinite(half)):
         return "the path's loss cannot be told"
+    if loss + half < UNSEEN_DB:
+        return ""
     if loss < half:
         return f"the path loses less than {loss + half:.1g} dB"
     arrives = f"{10 ** (-loss / 10):.0%} of the power arrives"

@@ -57,9 +57,16 @@ TELL_FURTHER = (
 )
 TELL_SERIES = (
     "Read the device again with about {farad} in series, at the same frequencies, and give that as "
-    'one more [[measurement]] with same_as = "{device}" and, below it, [[measurement.between]] '
-    "with series_capacitance_f: the report then tells which is true. A short cable in place of the "
-    "capacitor does too."
+    'one more [[measurement]] with same_as = "{device}" and, below it, {too}'
+    "[[measurement.between]] with series_capacitance_f: the report then tells which is true. A "
+    "short cable in place of the capacitor does too."
+)
+TELL_TOO = "every [[measurement.between]] of '{device}' once more and then a "
+TELL_FIRST = "Put right first why it does not agree with the other reading of the same device."
+SIGN_SMALL = note(
+    "sign-small: {device}",
+    "R and SWR of '{device}' stand as they are given {where}: only the sign of X is not known, "
+    "which is small, from {low:.2g} to {high:.2g} ohm. {tell}",
 )
 DISPLAY_LIMIT = warning(
     "display-limit: {name}",

@@ -94,6 +94,7 @@ CAUSES_INSIDE = (
 CAUSES_BEHIND = (
     "a wrong length or type of what is removed before '{at}', or an adapter that is not stated"
 )
+CAUSE_SIGN = "X of a standard that was taken with the other sign, which its display hides, "
 SUSPECTS = "All would agree if {several}.{left}"
 OR_IF = "; or if "
 NOTHING_TELLS = " Nothing here tells which."
