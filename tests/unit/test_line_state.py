@@ -343,7 +343,7 @@ def test_what_cannot_be_told_from_each_other_is_named_together():
         ": a resistive joint or a step of impedance (other or wet cable from there on), 0.09" in s
         for s in before_rod
     )
-    assert any("far end open, as it is now, and name that sweep" in s for s in before_rod)
+    assert any("far end open or short and name that sweep as reading" in s for s in before_rod)
     before_open = foot(WIDE, line, 1e9, fault)
     # an open end of unknown loss tells nothing: to sweep it alone would be in vain
     assert any("state its type, or its loss" in s for s in before_rod)
