@@ -37,7 +37,9 @@ def told_once(findings: Iterable[Finding]) -> list[Finding]:
         if len(others) < MOST_ALIKE:
             told += [first, *others]
         else:
-            more = f"So it is, with numbers of its own, with {quoted([o.about for o in others])}."
+            names = [*dict.fromkeys(finding.about for finding in others)]
+            whom = quoted(names) if len(names) > 1 else f"{len(others):,} more"
+            more = f"The same holds for {whom}, with other numbers."
             told.append(replace(first, message=f"{first.message} {more}"))
     return told
 

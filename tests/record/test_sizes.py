@@ -11,6 +11,7 @@ import rfcal
 from rfcal import cli
 from rfcal.cli import main
 from rfcal.errors import SCREEN, ReadingError
+from rfcal.findings import Finding, told_once
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement import error_terms
 from rfcal.measurement.error_terms import Calibration
@@ -210,7 +211,12 @@ def test_one_fault_of_hundreds_is_told_once(typed, tmp_path, capsys):
     assert main(["check", str(typed)]) == 0
     for text in ("\n".join(summary_lines(results)), page_text, capsys.readouterr().out):
         assert text.count("which no passive device does") == 1
-        assert re.search("of its own, with (&#39;|')d1.*d3(&#39;|') and 2 more", text)
+        assert re.search("same holds for (&#39;|')d1.*d3(&#39;|') and 2 more, with other", text)
+
+
+def test_what_is_told_of_one_thing_often_does_not_repeat_its_name():
+    alike = [Finding("read-alike", "warning", "standards", f"'a{k}' reads as b.") for k in range(5)]
+    assert told_once(alike)[0].message.endswith("The same holds for 4 more, with other numbers.")
 
 
 def test_very_many_devices_have_a_line_each(typed, tmp_path, capsys, monkeypatch):
