@@ -21,6 +21,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.deembedding import Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.propagate import Inputs
 from rfcal.readings.display import Options
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.quantity import Quantity, spread_effects
@@ -66,15 +67,22 @@ class Undecided:
         """Which combinations may be true, shape (C, F)."""
         return self.score <= np.min(self.score, axis=0) + UNLIKELY
 
-    def checked(self, options: Options, expected: Quantity) -> "Undecided":
-        """The same with what a check speaks against combinations."""
-        analyzer = self.bench.analyzer
-        doubt = 2 * (expected.variance() + analyzer.connection**2 + analyzer.noise**2)
+    def checked(
+        self, options: Options, expected: Quantity, inputs: Inputs, measured: Quantity
+    ) -> "Undecided":
+        """The same with what a check, as one reading measured it, speaks against combinations.
+
+        It says nothing where none that may be true agrees with it.
+        """
+        doubt = 2 * (measured.variance() + expected.variance())
+        raw = options.values(self.bench.z_ref)
         with np.errstate(all="ignore"):
-            seen = options.values(self.bench.z_ref)
-            off = np.min([np.abs(self.box.correct(m) - expected.value) for m in seen], axis=0)
-            squared = off**2 / doubt
-        return replace(self, score=self.score + np.nan_to_num(squared, nan=WORST))
+            at_plane = np.array([self.box.correct(m) for m in raw])
+            far = seen_beyond(at_plane, inputs.calibration.error_box, inputs.path)
+            off = np.abs(far - expected.value)
+            squared = np.nan_to_num(np.min(off, axis=0) ** 2 / doubt, nan=WORST)
+        agrees = np.min(np.where(self.alive, squared, WORST), axis=0) <= UNLIKELY
+        return replace(self, score=self.score + squared * agrees)
 
     def at(self, here: Calibration) -> "Undecided":
         """The same at the points of a calibration, where the standards leave nothing open."""

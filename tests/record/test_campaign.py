@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.benchmarks.campaign.__main__ import alike, run
+from tests.benchmarks.campaign.__main__ import alike, print_honest, print_summary, run
 from tests.benchmarks.campaign.judging import candidates, named, outcome
 from tests.benchmarks.campaign.mistakes import KINDS, other_plane
 from tests.benchmarks.campaign.sessions import draw
@@ -52,6 +52,12 @@ def test_kinds_count_alike_and_one_session_is_no_certainty():
     assert share == pytest.approx((3 / 4 + 1) / 2)
     # (3 + 1)/(4 + 2) is 2/3, and so is (1 + 1)/(1 + 2)
     assert doubt == pytest.approx(np.sqrt(2 / 9 / 4 + 2 / 9) / 2)
+
+
+def test_no_sessions_are_an_empty_table(capsys):
+    print_honest([])
+    print_summary([])
+    assert "honest sessions: 0" in capsys.readouterr().out
 
 
 def test_a_mistake_is_named_only_among_few():

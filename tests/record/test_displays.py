@@ -647,6 +647,25 @@ def test_a_check_in_the_devices_place_needs_no_sign(record, ohm, agrees):
     assert [check.agrees for check in results.checks] == [agrees]
 
 
+@pytest.mark.parametrize("stated", [3.0, 3.6])
+def test_a_check_at_the_far_end_is_judged_on_all_signs_of_the_standards_that_stand(
+    record, monkeypatch, stated
+):
+    """By the analyzer's error terms alone the likeliest sign of the load is the wrong one."""
+    turned = Bilinear.from_error_terms(0.03 + 0.04j, 0.02 - 0.05j, 0.95 * np.exp(-0.018j))
+    monkeypatch.setattr(f"{__name__}.analyzer", lambda f: turned)
+    truth = 40 + 35j
+    (at_end, _), (coil, table) = (through_cable(z, 14.1, 3.0) for z in (33.0, truth))
+    rows = unsigned(readings({"check": at_end}, [14.1])["check"], [14.1])
+    table = table.replace("length_m = 3.0", f"length_m = {stated}")
+    more = f'{table}[[check]]\nname = "far"\nat = "coil"\nresistance_ohm = 33.0\n{rows}'
+    results = compute(record({"coil": coil}, [14.1], usual=unsigned, more=more))
+    assert [check.agrees for check in results.checks] == [stated == 3.0]
+    if stated == 3.0:
+        device = results.device("coil")
+        assert holds(device, truth) or holds(device.other, truth)
+
+
 @pytest.mark.parametrize("usual", [partial(sizes, places=2), unsigned])
 def test_a_load_exchanged_with_the_check_is_named_without_any_sign(record, usual):
     mhz, opened = [14.0, 14.2, 14.4], 340 - 450j

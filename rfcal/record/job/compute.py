@@ -164,7 +164,8 @@ class _Job:
         """Readings of which a display shows less, as the others tell them; None without any."""
         if not any(item.reading.shows_less for item in self.record.items()):
             return None
-        found, told = displays.settle(self.record, self.bench, self.options, self.known, self.grid)
+        given = self.bench, self.options, self.known, self.grid
+        found, told = displays.settle(self.record, *given, self.before)
         self.sweeps.update(told)
         for name in self.known.keys() & told.keys():
             self.known[name] = replace(self.known[name], reading=told[name])
@@ -268,16 +269,21 @@ class _Job:
         """What lies between the plane and a device, as it is known, and its steps."""
         elements, steps = [], []
         for between in item.between:
-            if new := between.name not in self.elements:  # else a check came the same way
+            if between.name not in self.elements:  # else a check came the same way
                 self.elements[between.name], sweeps = readings.element(self.record, between)
                 self.files += sweeps
             elements.append(self.elements[between.name])
             with readings.refused_at(between.place):
                 steps.append(self.bench.step(here, elements[-1]))
-            if new:
-                named = between.name, steps[-1], here
-                self.findings += about_path(*named, self.record.reference_ohm)
         return tuple(elements), tuple(steps)
+
+    def before(self, here: Calibration, item: Artefact) -> tuple[Step, ...]:
+        """What lies before a check that was read in a device's place."""
+        for one in self.record.measurements:
+            if one.name == item.at:  # without what is added to the device's answer
+                removed = tuple(between for between in one.between if not between.embed)
+                return self.path(here, replace(one, between=removed))[1]
+        return ()
 
     def line(self, wanted: LineCheck) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
@@ -330,13 +336,8 @@ class _Job:
     def check(self, item: Artefact) -> Check:
         """One check, at the frequencies of its reading and in the place where it was connected."""
         here, known = self.calibration_on(self.sweeps[item.name]), self.known[item.name]
-        steps: tuple[Step, ...] = ()
-        for one in self.record.measurements:
-            if one.name == item.at:  # without what is added to the device's answer
-                removed = tuple(between for between in one.between if not between.embed)
-                steps = self.path(here, replace(one, between=removed))[1]
-                known = displays.behind(known, self.options[item.name], here, steps)
-        return readings.checked(self.bench, here, known, at=item.at, path=steps, chance=self.chance)
+        at, path = item.at, self.before(here, item)
+        return readings.checked(self.bench, here, known, at=at, path=path, chance=self.chance)
 
     def _corrected(self) -> tuple[Device, ...]:
         """All devices, and what else they may be where displays show less than R and X."""
@@ -356,7 +357,9 @@ class _Job:
         """The error terms for a device, and what corrects a reading of it with a bench."""
         sweep = self.sweeps[item.name]
         here = self.calibration_on(sweep)
-        elements, _ = self.path(here, item)
+        elements, steps = self.path(here, item)
+        for element, step in zip(elements, steps, strict=True):
+            self.findings += about_path(element.name, step, here, self.record.reference_ohm)
         answer = readings.answer_of(item, sweep.frequency)
         if item.answer_hz is not None:
             self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])

@@ -1,6 +1,6 @@
 """Devices, checks and standards of which a display shows less: what the readings still tell."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
 from types import MappingProxyType
@@ -22,8 +22,8 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.findings.displays import about_signs
 from rfcal.record.findings.turns import beyond_passive
-from rfcal.record.format.schema import Reading, Record
-from rfcal.record.job.readings import require_same_grid
+from rfcal.record.format.schema import Artefact, Reading, Record
+from rfcal.record.job.readings import refused_at, require_same_grid
 from rfcal.uncertainty.derived import Figure, Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity, combine
 from rfcal.uncertainty.significance import far_off
@@ -38,28 +38,40 @@ def settle(
     options: Mapping[str, Options],
     known: Mapping[str, Known],
     grid: Real,
+    before: Callable[[Calibration, Artefact], tuple[Step, ...]],
 ) -> tuple[Undecided, dict[str, Sweep]]:
-    """The standards as far as what they are and the checks tell, and the likeliest readings."""
+    """The standards as far as what they are and the checks tell, and the likeliest readings.
+
+    The steps of the path `before` a check are those at the frequencies of a calibration.
+    """
+    z_ref = bench.z_ref
+
+    def read(item: Artefact, best: Bench) -> tuple[Calibration, Sweep, tuple[Step, ...]]:
+        """The error terms for a check, the option nearest to what it is, and what lies before."""
+        own = options[item.name]
+        with refused_at(item.place):
+            here = best.at(best.calibration(grid), own.frequency)
+        path, raw = before(here, item), known[item.name].quantity(own.frequency, z_ref).value
+        for step in reversed(path):
+            raw = step.through(here.error_box).apply(raw)
+        return here, own.nearest(here.error_box.apply(raw), z_ref), path
+
     if not any(item.reading.shows_less for item in record.standards):
         found = of_certain(bench, bench.calibration(grid))
     else:
         _require_same_points(record, options, grid)
         found = undecided(bench, [options[item.name] for item in record.standards], grid)
-        for check in record.checks:
-            if check.at is None:
-                expected = known[check.name].quantity(grid, bench.z_ref)
-                found = found.checked(options[check.name], expected)
+        for check in sorted(record.checks, key=lambda one: one.at is not None):
+            measured = (best := found.likeliest()).corrected(*read(check, best))
+            expected = known[check.name].quantity(grid, z_ref)
+            found = found.checked(options[check.name], expected, *measured)
         found = found.thinned()
     best = found.likeliest()
     told = {
-        item.name: options[item.name].nearest(item.reading.quantity(bench.z_ref).value, bench.z_ref)
+        item.name: options[item.name].nearest(item.reading.quantity(z_ref).value, z_ref)
         for item in best.standards
     }
-    box, z_ref = best.calibration(grid).error_box, bench.z_ref
-    for item in record.checks:
-        if item.at is None and same_grid(options[item.name].frequency, grid):
-            raw = box.apply(known[item.name].quantity(grid, z_ref).value)
-            told[item.name] = options[item.name].nearest(raw, z_ref)
+    told |= {item.name: read(item, best)[1] for item in record.checks if item.reading.shows_less}
     for again in record.rereads:
         first = told.get(again.of, options[again.of].sweeps[0])
         if same_grid(options[again.name].frequency, first.frequency):
@@ -83,17 +95,6 @@ def least_moved(moved: Moved, first: Reading, again: Reading, z_ref: float) -> M
     most = np.take_along_axis(np.array(gaps), np.argmax(np.abs(gaps), axis=0)[None], axis=0)[0]
     effects = (e for e in moved.change.effects if not e.source.endswith(STEP))
     return replace(moved, change=Quantity(most + 0j, tuple(effects)), at_least=True)
-
-
-def behind(known: Known, options: Options, here: Calibration, path: Sequence[Step]) -> Known:
-    """A check behind a path, with the option of its reading that is nearest to what it is."""
-    if len(options.sweeps) == 1:
-        return known
-    z_ref = options.sweeps[0].z_ref
-    value = known.quantity(here.frequency, z_ref).value
-    for step in reversed(path):
-        value = step.through(here.error_box).apply(value)
-    return replace(known, reading=options.nearest(here.error_box.apply(value), z_ref))
 
 
 def _require_same_points(record: Record, options: Mapping[str, Options], grid: Real) -> None:

@@ -99,7 +99,7 @@ def print_summary(rows: list[Row]) -> None:
         kinds: dict[str, list[Row]] = {}
         for row in bad:
             kinds.setdefault(row.kind, []).append(row)
-        for what in ("found", "named"):
+        for what in ("found", "named") if bad else ():
             hits = np.array([sum(getattr(r, what) for r in k) for k in kinds.values()])
             of = np.array([len(k) for k in kinds.values()])
             share, doubt = alike(hits, of)
@@ -131,6 +131,8 @@ def print_honest(honest) -> None:
     warned = Counter(f.code for _, twin in honest for f in twin.warned())
     print("all warnings:", dict(warned))
     held = [(of, twin) for of, twin in honest if twin.inside is not None]
+    if not held:
+        return
     print(f"\n{'coverage, %':34} sessions   R at answer   X at answer    R sweep   X sweep")
     titles = ("redundancy", "path", "typed", "device", "band")
     for at, title in enumerate(titles):
