@@ -8,6 +8,7 @@ smear of its loss pass for further ones. Echoes that are explained by bouncing b
 ones are fitted too, but not reported.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,8 +66,7 @@ class Echoes:
 
     def parts(self) -> Complex:
         """What each echo gives of the sweep [1], shape (K, F)."""
-        basis = self.basis.reshape(*self.coefficients.shape, self.left.size)
-        return np.asarray(np.einsum("kp,kpf->kf", self.coefficients, basis))
+        return _parts(self.coefficients, self.basis)
 
     def at_foot(self) -> Real:
         """How large the echoes are as seen at the foot [1], the line's loss in them."""
@@ -88,16 +88,22 @@ class Echoes:
         return of_distance, each[:, 0] / np.sqrt(2)
 
 
+def _parts(coefficients: Complex, basis: Complex) -> Complex:
+    """What echoes of such coefficients (K, P) give on their basis (K P, F), each (K, F)."""
+    each = basis.reshape(*coefficients.shape, basis.shape[1])
+    return np.asarray(np.einsum("kp,kpf->kf", coefficients, each), complex)
+
+
 def folded(distance: Real, span: float) -> Real:
     """Distances modulo the range, about zero."""
     return (distance + span / 2) % span - span / 2
 
 
-def find_echoes(band: Band, reflection: Complex) -> Echoes:
-    """Find, fit and subtract, strongest first."""
-    left, noise = reflection, 0.0
-    distance, refused = np.zeros(0), np.zeros(0)
-    parts = np.zeros((0, reflection.size), complex)  # what each echo gives of the sweep
+def find_echoes(band: Band, reflection: Complex, known: Sequence[float] | Real = ()) -> Echoes:
+    """Find, fit and subtract, strongest first, besides those whose places are known [m]."""
+    refused = np.zeros(0)
+    distance, solved, left, basis = _settled(band, np.asarray(known, float), reflection)
+    parts = _parts(solved, basis)
     floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(reflection))))
     while True:
         peak, noise = _strongest(band, left, np.concatenate([distance, refused]), floor)
@@ -111,8 +117,8 @@ def find_echoes(band: Band, reflection: Complex) -> Echoes:
         tried[near], solved, rest, basis = _settled(band, tried[near], with_near)
         if np.min(np.abs(tried[-1] - distance), initial=np.inf) > band.resolution:
             distance, left = tried, rest
-            parts = np.append(parts, np.zeros((1, left.size)), axis=0)
-            parts[near] = np.einsum("kp,kpf->kf", solved, basis.reshape(*solved.shape, left.size))
+            parts = np.append(parts, np.zeros((1, left.size), complex), axis=0)
+            parts[near] = _parts(solved, basis)
         else:
             refused = np.append(refused, peak)
     distance, solved, left, basis = _settled(band, np.sort(distance), reflection)
@@ -124,7 +130,8 @@ def _strongest(band: Band, left: Complex, taken: Real, floor: float) -> tuple[fl
     size, grid = np.abs(band.trace(left)), band.grid
     # noise is Rayleigh distributed in the trace: median = rms sqrt(ln 2)
     noise = float(np.median(size)) / np.sqrt(np.log(2))
-    peaks = np.flatnonzero((size > np.roll(size, 1)) & (size >= np.roll(size, -1)))
+    rises = size > np.roll(size, 1)
+    peaks = np.flatnonzero(rises & ~np.roll(rises, -1))
     peaks = peaks[size[peaks] > max(STANDS_OUT * noise, floor)]
     apart = np.abs(folded(grid[peaks] - taken[:, None], band.range)) > band.near
     peaks = peaks[np.all(apart, axis=0)]

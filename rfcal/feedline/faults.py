@@ -139,9 +139,11 @@ def loss_by_droop(frequency: Real, reflection: Complex, line: Line, *, z_ref: fl
     more is believed than the lossiest of usual cables has.
     """
     line = replace(line, conductor_db=0.0, dielectric_db=0.0)
+    seen, places = renormalise(reflection, z_ref, line.z0), np.zeros(0)
     for _ in range(3):  # the phase of one guess makes the next a better one
         band = prepare(frequency, reflection, line, loss_known=False)
-        echoes = find_echoes(band, renormalise(reflection, z_ref, line.z0))
+        echoes = find_echoes(band, seen, places)
+        places = echoes.distance
         if not echoes.distance.size:
             break
         distance = float(echoes.distance[np.argmax(np.abs(echoes.mean))])

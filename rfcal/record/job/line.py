@@ -61,14 +61,13 @@ def line_state(
     if not loss_known:  # one guess for both sweeps, so that they compare
         line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
     stated = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
-    foot = stated if then is None else _as_baseline_ends(stated, then)
-    seen, before, comparison = foot.look(now), None, None
+    foot, before = (stated, None) if then is None else _as_baseline_ends(stated, then)
+    seen, comparison = foot.look(now), None
     grown = lost = _by_its_end(foot, seen)
     if found:
         lost = measured_more(frequency, found, wanted.line) if wanted.loss_known else None
     placed = line_end.placed_by_loss(frequency, now.value, foot.line, seen.swept)
-    if then is not None:
-        before = foot.look(then)
+    if then is not None and before is not None:
         seen, comparison = _against(foot, (then, before), (now, seen))
         grown = comparison.lost
     if grown is not None:  # so that its end is told as it is
@@ -172,30 +171,33 @@ class _Foot:
         return _Sight(swept, events, folded, end)
 
 
-def _as_baseline_ends(foot: _Foot, then: Quantity) -> _Foot:
-    """The same by the velocity factor that its end tells where the stated one cannot be.
+def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
+    """The same by the velocity factor that a baseline's end tells where the stated one cannot be.
+
+    And what the baseline shows of it.
 
     That is an end in the baseline that is not at the line's stated length; another cable loses
     otherwise, too.
     """
     length, seen = foot.line.length_m, foot.look(then)
     if foot.found or not length or seen.folded or seen.end is not None or not seen.swept.kind:
-        return foot
+        return foot, seen
     swept, last = seen.swept, line_end.strongest_on(seen.swept).start
     place, of_velocity = float(swept.distance_m[last]), foot.doubts[1] / foot.line.velocity_factor
     velocity = foot.line.velocity_factor * length / max(place, swept.resolution_m)
     if not (SLOWEST < velocity < FASTEST and abs(swept.reflection[last]) > LEAST_LAST):
-        return foot
+        return foot, seen
     by_wide_band = OF_LAST * swept.resolution_m * (not swept.narrow)
     own = line_end.own_delay(swept, foot.frequency)[last] + by_wide_band
     found = swept.distance_uncertainty_m[last] ** 2 - swept.merged_m[last] ** 2
     of_place = np.sqrt(max(found - (of_velocity * place) ** 2, 0.0) + own**2)
     doubt = velocity * float(np.hypot(of_place / place, foot.doubts[0] / length))
     if abs(velocity - foot.line.velocity_factor) < REACH * doubt:
-        return foot
+        return foot, seen
     line = replace(foot.line, velocity_factor=velocity)
     line = loss_by_droop(foot.frequency, then.value, line, z_ref=foot.z_ref)
-    return replace(foot, line=line, loss_known=False, doubts=(foot.doubts[0], doubt))
+    foot = replace(foot, line=line, loss_known=False, doubts=(foot.doubts[0], doubt))
+    return foot, foot.look(then)
 
 
 def _against(
