@@ -687,18 +687,23 @@ def test_what_lies_before_the_device_is_asked_for_once_more_beside_a_part_in_ser
     assert "below it, every [[measurement.between]] of 'coil' once more and then a" in told
 
 
-def test_only_the_sign_of_a_small_x_is_said_to_be_unknown(tmp_path):
+@pytest.mark.parametrize("grid", [[14.2], [14.1, 14.2, 14.3]])
+def test_only_the_sign_of_a_small_x_is_said_to_be_unknown(tmp_path, grid):
     read = {"short": (4.6, 19.7), "open": ("'>999'", "'>25'"), "load": (50.9, "1.10")}
     text = "format = 1\n[record]\ntitle = 'display'\ndate = 2026-05-16\n"
     for name, (size, ratio) in (read | {"wire": (33.7, 1.69)}).items():
         kind = f"[[standard]]\nkind = '{name}'" if name in read else "[[measurement]]"
-        rows = f"typed_z_ohm = [[14.2, {size}]]\ntyped_swr = [[14.2, {ratio}]]"
+        z_rows, swr_rows = (
+            ", ".join(f"[{mhz}, {value}]" for mhz in grid) for value in (size, ratio)
+        )
+        rows = f"typed_z_ohm = [{z_rows}]\ntyped_swr = [{swr_rows}]"
         text += f"{kind}\nname = '{name}'\n{rows}\n"
     (tmp_path / "record.toml").write_text(text.replace("name = 'load'", "name = 'load'\n"))
     results = compute(tmp_path)
+    where = "at 14.2 MHz" if len(grid) == 1 else "from 14.1 to 14.3 MHz"
     assert not codes(results) & {"device-hidden", "lopsided"}
     (told,) = (f.message for f in results.findings if f.code == "sign-small")
-    assert "R and SWR of 'wire' stand as they are given" in told
+    assert f"R and SWR of 'wire' stand as they are given {where}" in told
 
 
 def test_a_part_without_loss_loses_nothing_worth_a_line(record):

@@ -64,17 +64,22 @@ MOST_JUDGED = 801
 """Points at most by which a measured line is judged."""
 
 
-def about_device(found: Device, case: Case, sound: bool | None = None) -> list[Finding]:
+def about_device(
+    found: Device,
+    case: Case,
+    sound: bool | None = None,
+    known: np.ndarray | bool = False,
+) -> list[Finding]:
     """What there is to say about one corrected measurement of a case.
 
-    `sound` says whether standards and checks agree.
+    `sound` says whether standards and checks agree, `known` where all but a sign is.
     """
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
     judged: tuple[tuple[Entry, str, np.ndarray], ...] = (
-        (say.DEVICE_HIDDEN, "", hidden),
+        (say.DEVICE_HIDDEN, "", hidden & np.logical_not(known)),
         (say.LOPSIDED, say.NEAR_OPEN, crooked & (distance < NEAR)),
         (say.LOPSIDED, say.LITTLE_KNOWN, crooked & (distance >= NEAR)),
     )

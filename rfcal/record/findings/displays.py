@@ -10,13 +10,16 @@ from rfcal.library.device import Device
 from rfcal.measurement.undecided import LOSSY
 from rfcal.models.line import Line
 from rfcal.readings.display import Beyond
+from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
+from rfcal.record.findings.devices import HIDDEN, about_device
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.format.standard import Reread
 from rfcal.record.format.start import starting_record
+from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.words import mhz
 
 EXAMPLE = starting_record().encode()
@@ -110,35 +113,39 @@ def _alone(item: Measurement) -> Finding | None:
     return say.ONE_SIZE(device=item.name, alone=alone, too=too)
 
 
-def about_left_open(
-    item: Measurement, device: Device, found: list[Finding], differ: bool
+def about_shown(
+    item: Measurement, device: Device, case: Case, sound: bool | None, differ: bool
 ) -> list[Finding]:
-    """What was found of a device; where its display leaves it open, what to read in its place.
+    """What is found of a device; where its display leaves it open, what to read in its place.
 
     They `differ` where this and another reading of the same device do not agree.
     """
-    read, told = item.reading, _alone(item)
-    found = about_two(device, differ) + found
+    read, told, two = item.reading, _alone(item), device.two_answers
     if told is None and read.beyond:
         mhz = next(row[0] for row in read.rows if any(isinstance(cell, Beyond) for cell in row))
         metres = Line(0.0).wavelength_m(mhz * 1e6) / 8
         told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=min(read.beyond))
-    if told is None and read.shows_less and any(f.code == DEVICE_HIDDEN.code for f in found):
-        told = _small_x(device)
-    if told is None:
-        return found
-    return [told, *(f for f in found if f.code not in (DEVICE_HIDDEN.code, LOPSIDED.code))]
+    small = np.zeros_like(two) if told or not read.shows_less else _but_sign(device)
+    found, tell = [told] if told else [], say.TELL_FIRST
+    for entry, where in ((say.SIGN_UNKNOWN, two), (say.SIGN_SMALL, small)):
+        if np.any(where):
+            at = device.answer if where[device.answer] else int(np.argmax(where))
+            z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
+            tell = "" if where is small and np.any(two) else tell
+            if tell and not differ:
+                tell = _tell(device.name, z, hz, bool(device.inputs.path))
+            x, span = device.interval[where, 1], span_mhz(device.frequency, where)
+            ends = {"low": np.min(x[:, 0]), "high": np.max(x[:, 1])}
+            found.append(entry(device=device.name, where=span, tell=tell, **ends))
+    less = (DEVICE_HIDDEN.code, LOPSIDED.code) if told else ()
+    return found + [f for f in about_device(device, case, sound, small) if f.code not in less]
 
 
-def _small_x(device: Device) -> Finding | None:
-    """That only the sign of X is not known, where R is and X may be zero."""
-    (r, x), two = np.moveaxis(device.interval, 0, -1)[..., device.answer], device.two_answers
-    if device.frequency.size > 1 or np.any(two) or r[1] > KNOWN * r[0] or x[0] * x[1] > 0:
-        return None
-    z, hz = complex(device.impedance.value[0]), float(device.frequency[0])
-    tell = _tell(device.name, z, hz, bool(device.inputs.path))
-    where = span_mhz(device.frequency, device.frequency > 0)
-    return say.SIGN_SMALL(device=device.name, where=where, low=x[0], high=x[1], tell=tell)
+def _but_sign(device: Device) -> NDArray[np.bool_]:
+    """Where the place on the chart is hardly known, but R is, and X is small of either sign."""
+    (r_low, r_high), (low, high) = np.moveaxis(device.interval, 0, -1)
+    either = (low <= 0) & (high >= 0) & ~device.two_answers & (r_high <= KNOWN * r_low)
+    return np.asarray(either & (region_radius(device.reflection) > HIDDEN))
 
 
 def _about_limit(record: Record) -> list[Finding]:
@@ -192,18 +199,6 @@ def about_signs(
             of = {"where": span_mhz(f, points), "other": other, "ends": " and ".join(ends)}
             found.append(say.SIGN_TOLD(device=device.name, how=way.format(**of)))
     return found
-
-
-def about_two(device: Device, differ: bool) -> list[Finding]:
-    """That two answers remain, and the reading that would tell which is true."""
-    two = device.two_answers
-    if not np.any(two):
-        return []
-    at = device.answer if two[device.answer] else int(np.argmax(two))
-    z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
-    where = span_mhz(device.frequency, two)
-    tell = say.TELL_FIRST if differ else _tell(device.name, z, hz, bool(device.inputs.path))
-    return [say.SIGN_UNKNOWN(device=device.name, where=where, tell=tell)]
 
 
 def _tell(name: str, z: complex, hz: float, behind: bool) -> str:

@@ -24,8 +24,8 @@ from rfcal.record.findings.catalogue.readings import INTERPOLATED, SAME_DISAGREE
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
-from rfcal.record.findings.devices import about_device, about_path, soundness, why_doubted
-from rfcal.record.findings.displays import about_displays, about_example, about_left_open
+from rfcal.record.findings.devices import about_path, soundness, why_doubted
+from rfcal.record.findings.displays import about_displays, about_example, about_shown
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.rereads import about_rereads
@@ -240,8 +240,7 @@ class _Job:
         for item, device in zip(self.record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
             sound = soundness(self.findings, bool(self.case.checks), device.name)
-            found = about_device(device, self.case, sound)
-            self.findings += about_left_open(item, device, found, item.name in differ)
+            self.findings += about_shown(item, device, self.case, sound, item.name in differ)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:
