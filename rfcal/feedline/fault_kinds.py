@@ -4,15 +4,14 @@ A kind that one place shows by itself is a row of `KINDS`, its name the word tha
 What several places tell together, `rfcal.feedline.fault_runs` does.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from itertools import compress
 
 import numpy as np
 
 from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.reactances import Form, falling, in_series, joint, level, rising, short
+from rfcal.feedline.reactances import Form, falling, in_series, joints, level, rising, shorts
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
 
@@ -95,7 +94,6 @@ FORMS = level, rising, falling
 JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
 """What a place of no one kind may be that goes over the band as one of these."""
 RATIOS = np.arange(0.1, 2.1, 0.1)
-JOINTS = tuple(partial(joint, ratio) for ratio in RATIOS)
 """Reactances of those that are tried, in parts of the resistance, in mid-band."""
 ANGLES = np.geomspace(0.03, 1.5, 20)
 """Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
@@ -149,7 +147,8 @@ class Reflections:
     @cached_property
     def goes_as(self) -> dict[Form, np.ndarray]:
         """Which of them each way of going over the band explains, shape (K,)."""
-        return dict(zip(FORMS, self._goes(FORMS), strict=True))
+        over_band = np.stack([self._as(form) for form in FORMS], axis=1)
+        return dict(zip(FORMS, self._goes(over_band), strict=True))
 
     @cached_property
     def joints(self) -> np.ndarray:
@@ -159,7 +158,7 @@ class Reflections:
     @cached_property
     def _as_joint(self) -> Real:
         """With which sign each may be a joint of each of `RATIOS`, 0 where it may not, (N, K)."""
-        return self._signs(JOINTS)[0]
+        return self._signs(joints(RATIOS, self.band))[0]
 
     @cached_property
     def turned(self) -> Real:
@@ -174,9 +173,10 @@ class Reflections:
         That impedance of those that fit which is likest to a usual one; nan where none does, or
         the band is too narrow to tell.
         """
-        signs, swing = self._signs([partial(short, angle) for angle in ANGLES])
+        signs, swing = self._signs(shorts(ANGLES, self.band))
         # n - 1 / n = 2 x / sin(a), where x / sqrt(1 + x^2) is reflected
-        log_n = signs * np.arcsinh(np.tan(np.arcsin(self.size.clip(0, 0.999))) / np.abs(swing))
+        x = np.tan(np.arcsin(self.size.clip(0, 0.999)))
+        log_n = signs * np.arcsinh(x / np.abs(swing)[:, None])
         fits = (signs != 0) & (np.abs(log_n) < np.log(MOST_RATIO)) & (not self.band.narrow)
         off = np.where(fits, np.abs(np.abs(log_n) - np.log(USUAL)), np.inf)
         best, each = np.argmin(off, axis=0), np.arange(self.size.size)
@@ -184,36 +184,43 @@ class Reflections:
         told = np.stack([length, np.exp(log_n[best, each])], axis=1)
         return np.where(np.isfinite(off[best, each])[:, None], told, np.nan)
 
-    def _signs(self, forms: Sequence[Form]) -> tuple[np.ndarray, Complex]:
-        """With which sign each may be what goes so, 0 where it may not; and what is, (N, K)."""
-        means = np.stack([self._mean(form) for form in forms])
-        turned = self.mean * means.conj()
+    def _signs(self, over_band: Complex) -> tuple[np.ndarray, Complex]:
+        """With which sign each may be what goes so (N, F), 0 where not, (N, K); and means, (N,)."""
+        means = np.average(over_band, axis=1, weights=self.band.weight)
+        turned = self.mean * means.conj()[:, None]
         on_axis = np.abs(np.tan(np.angle(turned))) < np.tan(ON_AXIS)
-        return np.sign(turned.real) * (on_axis & self._goes(forms)), means
+        return np.sign(turned.real) * (on_axis & self._goes(over_band[None])), means
 
-    def _goes(self, forms: Sequence[Form]) -> np.ndarray:
-        """Which of them each way of going over the band explains, shape (N, K).
+    def _goes(self, over_band: Complex) -> np.ndarray:
+        """Which of them each way of going over the band (K or 1, N, F) explains, shape (N, K).
 
-        What may be left of the line's loss is tried; what rings behind an event is part of how it
-        goes over the band.
+        What rings behind an event is part of how it goes over the band.
         """
-        some = slice(None, None, max(1, self.band.frequency.size // 100))
+        known = (self.coefficients / self.mean[:, None])[:, None, None]
+        # its coefficients: the shapes are orthonormal under the window
+        seen = over_band[:, None, :, self._some] @ self._shapes
+        unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=1).T
+        allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
+        # what reflects alike at all frequencies
+        allowed = allowed + SKEWED * self.lacks * np.all(over_band == 1, axis=-1).T
+        return np.asarray(np.hypot(unlike, self._rings) < allowed)
+
+    @property
+    def _some(self) -> slice:
+        """Points of the band that will do."""
+        return slice(None, None, max(1, self.band.frequency.size // 100))
+
+    @cached_property
+    def _shapes(self) -> Real:
+        """The band's shapes with what may be left of the line's loss, as tried, (K, S, F, P)."""
+        some = self._some
         shares = np.linspace(0, 1, 33)
         if self.loss_known:
             most = np.where(self.lacks > 0, LOSSIER / LOSS_OFF, 1)[:, None]
             shares = -1 + (1 + most) * np.linspace(0, 1, 13)
         left = 2 * self.distance[:, None, None] * shares[..., None] * self.left[some]
         left = np.exp(-np.clip(left, -50, 50))  # of places far beyond any line
-        known = (self.coefficients / self.mean[:, None])[:, None, None]
-        over_band = np.stack([self._as(form, some) for form in forms], axis=1)
-        # its coefficients: the shapes are orthonormal under the window
-        shapes = left[:, :, None] * (self.band.weight * self.band.shapes)[:, some]
-        seen = over_band[:, None] @ shapes.swapaxes(-1, -2)
-        unlike = np.linalg.norm(seen / seen[..., :1] - known, axis=-1).min(axis=1).T
-        allowed = UNLIKE + DEVIATIONS * self.uncertainty / self.size
-        levels = np.array([form is level for form in forms])[:, None]
-        allowed = allowed + SKEWED * self.lacks * levels
-        return np.asarray(np.hypot(unlike, self._rings) < allowed)
+        return np.asarray(left[..., None] * (self.band.weight * self.band.shapes)[:, some].T)
 
     @cached_property
     def lacks(self) -> Real:
@@ -224,19 +231,16 @@ class Reflections:
         whole = (self.size > LARGE) & (self.size < 1 - FULL) & (behind < ALONE * self.size)
         return np.where(whole, 1 - self.size, 0.0)
 
-    def _as(self, form: Form, some: slice = slice(None)) -> Complex:
+    def _as(self, form: Form) -> Complex:
         """What reflects as much as each and goes over the band in one way, shape (K, F)."""
         size = self.size.clip(1e-3, 0.999)
-        return form(size, self.band.frequency[some], self.band.weight[some])
+        return form(size, self.band.frequency, self.band.weight)
 
     @cached_property
     def means(self) -> dict[Form, Complex]:
         """What each way of going over the band has as mean [1], shape (K,)."""
-        return {form: self._mean(form) for form in FORMS}
-
-    def _mean(self, form: Form) -> Complex:
-        """Mean of what reflects as much as each and goes over the band in one way, (K,)."""
-        return self._as(form) @ self.band.weight / self.band.weight.sum()
+        weight = self.band.weight / self.band.weight.sum()
+        return {form: self._as(form) @ weight for form in FORMS}
 
     @cached_property
     def merged(self) -> Real:

@@ -49,18 +49,18 @@ def falling(size: Real, frequency: Real, weight: Real) -> Complex:
     return np.asarray(turned / np.sqrt(1 + x**2))
 
 
-def joint(ratio: float, size: Real, frequency: Real, weight: Real) -> Complex:
-    """A small resistance in series with so much of it as reactance in mid-band."""
+def joints(ratios: Real, band: Band) -> Complex:
+    """Small resistances in series with so much of it as reactance in mid-band, shape (N, F)."""
     # r = (R + j w L) / 2 z0
-    x, turned = _reactance(np.array([ratio]), frequency, weight)
-    return np.broadcast_to(np.sqrt(1 + x**2) * turned.conj(), (size.size, frequency.size))
+    x, turned = _reactance(ratios, band.frequency, band.weight)
+    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
 
 
-def short(angle: float, size: Real, frequency: Real, weight: Real) -> Complex:
-    """A short stretch of other impedance, so long [rad] in mid-band, as from its middle."""
+def shorts(angles: Real, band: Band) -> Complex:
+    """Short stretches of other impedance, so long [rad] in mid-band, as from the middle, (N, F)."""
     # g (1 - exp(-2j a)) = 2j g sin(a) exp(-j a), where its ends reflect g and nearly -g
-    swing = 1j * np.sin(angle * frequency / (frequency @ weight / weight.sum()))
-    return np.broadcast_to(swing, (size.size, frequency.size))
+    middle = np.average(band.frequency, weights=band.weight)
+    return np.asarray(1j * np.sin(angles[:, None] * band.frequency / middle))
 
 
 def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
