@@ -103,6 +103,24 @@ def test_two_digits_exchanged_in_a_load_are_named_with_the_zero_that_was_typed()
     assert (before, found["written"], found["meant"]) == ({}, "1.80", 1.08)
 
 
+@pytest.mark.parametrize(
+    ("row", "at", "slip", "meant"),
+    [(0, 2, 5.7, -5.7), (5, 2, -49.4, 49.4)],
+)
+def test_a_slip_in_the_first_or_last_row_is_told_though_the_others_bend(row, at, slip, meant):
+    before, found = slip_in(typed_of(MHZ, DIPOLE @ [1, 1j], "R, X"), row, at, slip)
+    assert before == {}
+    assert (found["mhz"], found["meant"]) == (pytest.approx(MHZ[row]), meant)
+
+
+def test_a_row_of_a_standard_in_which_both_numbers_stick_out_is_told():
+    reading = typed_of(MHZ, 48.8 - 3.5j + 0 * MHZ, "|Z|, SWR")
+    reading.typed_z[3][1], reading.typed_swr[3][1] = 47.4, 1.39
+    assert typed_rows(reading, 50.0).odd_row() == {}  # as of a device with a sharp resonance
+    found = typed_rows(reading, 50.0).odd_row(still=True)
+    assert (found["mhz"], found["written"], found["meant"]) == (14.2, "1.39", 1.08)
+
+
 @pytest.mark.parametrize("shown", ["R, X", "R, |X|", "|Z|, SWR", "|Z|", "SWR"])
 def test_honest_resonances_at_coarse_steps_have_no_slip(shown):
     """Series, parallel, spurious and double ones of Q up to 200, bare or behind a lossy line."""

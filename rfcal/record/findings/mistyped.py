@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import chain, product
+from itertools import product
 
 import numpy as np
 
@@ -11,15 +11,19 @@ from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.readings.display import Beyond
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import Record
+from rfcal.record.format.schema import Measurement, Record
 
 ROWS, SMOOTH = 4, 0.02
 """Typed rows from which one is judged by those beside it, and the part of |Z| or SWR that these lie
 off a straight line at most: a resonance between coarse steps bends more."""
+COURSES = ((1, 4), (2, 5))
+"""Degrees of the courses that a row may lie on, and through how many of the nearest rows each."""
 ODD, FITS = 30.0, 3.0
 """So many times as far as these a row is off by a slip, and comes back if it is undone: of 40,000
 resonant devices at coarse steps, without a slip, none. Of one size alone no other number tells that
 the row is right, so that a digit that may be any other is no slip there."""
+FAR = 0.2
+"""Part of |Z| or SWR by which what has no resonance sticks out by more than noise."""
 Z, SWR = "|Z|", "SWR"
 
 
@@ -35,25 +39,34 @@ class Typed:
     shown: Callable[[Complex], Real]  # what the display makes of a course, shape (..., K)
     signed: bool = True  # else the imaginary part may be mirrored anywhere
 
-    def odd_row(self) -> dict[str, object]:
-        """A row with a slip, and what was meant; empty where there is none."""
-        for i in range(self.mhz.size if self.mhz.size >= ROWS else 0):
-            others = np.delete(np.arange(self.mhz.size), i)
-            near = np.sort(others[np.argsort(np.abs(others - i), kind="stable")[:4]])
-            if slip := self._slip(i, near):
+    def odd_row(self, *, still: bool = False) -> dict[str, object]:
+        """A row with a slip, and what was meant; empty where there is none.
+
+        What stands `still`, as standards do, has no resonance: whatever sticks out there is a slip.
+        """
+        rows = self.mhz.size if self.mhz.size >= ROWS else 0
+        for i, (degree, count) in product(range(rows), COURSES):
+            others = np.delete(np.arange(rows), i)
+            near = np.sort(others[np.argsort(np.abs(others - i), kind="stable")[:count]])
+            # beyond the others a straight line says little, and one that bends needs enough of them
+            asked = degree == 1 or (i in (0, rows - 1) and near.size == count)
+            if asked and (slip := self._slip(i, near, degree, still)):
                 return slip
         return {}
 
-    def _slip(self, i: int, near: np.ndarray) -> dict[str, object]:
-        """A row's slip, by the straight line through others; empty where they lie on none."""
+    def _slip(self, i: int, near: np.ndarray, degree: int, still: bool) -> dict[str, object]:
+        """A row's slip, by the smooth course of others; empty where they have none."""
         away, z = self.mhz[near] - self.mhz[i], self.course[near]
-        # X that has no sign may have changed it between any two: as it is straightest
+        # X that has no sign may have changed it between any two: as it is smoothest
         below = np.arange(near.size) < np.arange(1 if self.signed else near.size)[:, None]
         mirrored = z.real + 1j * np.where(below, -1, 1) * z.imag
-        slope, level = np.polyfit(away, mirrored.T, 1)
-        left = mirrored - level[:, None] - slope[:, None] * away
-        best = int(np.argmin(np.linalg.norm(left, axis=1)))
-        r, x = (np.abs(part[best]).max() for part in (left.real, left.imag))
+        next_power, powers = away ** (degree + 1), np.vander(away, degree + 1)
+        courses = np.column_stack([*mirrored, next_power])
+        level, left = (found := np.linalg.lstsq(powers, courses)[0])[-1], courses - powers @ found
+        best = int(np.argmin(np.linalg.norm(left[:, :-1], axis=0)))
+        # beyond the others the next power is off by so many times what it leaves of them
+        times = np.abs(level[-1]) / np.abs(left[:, -1]).max() if degree > 1 else 1.0
+        r, x = (times * np.abs(part[:, best]).max() for part in (left.real, left.imag))
         expected = self.shown(level[best])
         around = self.shown(level[best] + np.array([r, -r]) + 1j * np.array([[x], [-x]]))
         if not np.all(np.isfinite(around)):
@@ -63,15 +76,17 @@ class Typed:
         off = np.abs(self.cells[i] - expected)
         if np.any(doubt > SMOOTH * scale):
             return {}
-        at = int(np.argmax(off / doubt))
-        if off[at] >= ODD * doubt[at] and np.all(np.delete(off / doubt, at) <= FITS):
-            written = f"{self.cells[i, at]:.{max(0, -round(np.log10(self.steps[at])))}f}"
-            digits = _digits_undone(written) if len(self.names) > 1 else ()
-            for meant in chain(_slips_undone(written), digits):
+        at, here = int(np.argmax(off / doubt)), self.course[i]
+        far = np.min(np.abs(np.array([here, np.conj(here)]) - level[best]))
+        still = still and bool(far > FAR * np.abs(level[best]))
+        if off[at] >= ODD * doubt[at] and (still or np.all(np.delete(off / doubt, at) <= FITS)):
+            places = max(0, -round(np.log10(self.steps[at])))
+            written, unit = f"{self.cells[i, at]:.{places}f}", " ohm" * (self.names[at] != SWR)
+            own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
+            for meant in _undone(written, len(self.names) > 1):
                 if abs(meant - expected[at]) <= FITS * doubt[at]:
-                    unit = "" if self.names[at] == SWR else " ohm"
-                    part, written = self.names[at], written + unit
-                    return {"mhz": self.mhz[i], "part": part, "written": written, "meant": meant}
+                    return {**own, "meant": meant}
+            return {**own, "meant": round(float(expected[at]), places)} if still else {}
         return {}
 
 
@@ -79,7 +94,7 @@ def mistyped(record: Record) -> Iterator[Finding]:
     """What was typed in a row that does not fit those beside it."""
     for item in record.items():
         typed = typed_rows(item.reading, record.reference_ohm)
-        if typed and (odd := typed.odd_row()):
+        if typed and (odd := typed.odd_row(still=not isinstance(item, Measurement))):
             yield say.MISTYPED(label=item.name, **odd)
 
 
@@ -117,17 +132,16 @@ def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
     return Typed(*given, r + 1j * np.sqrt(z**2 - r**2), both, signed=False)
 
 
-def _slips_undone(typed: str) -> Iterator[float]:
-    """What a number may have been before its sign, its point or two digits slipped."""
+def _undone(typed: str, any_digit: bool) -> Iterator[float]:
+    """What a number may have been before its sign, its point or two digits slipped.
+
+    The same if a digit was left out or was another, and by far: noise makes little ones.
+    """
     yield from (-float(typed), 10 * float(typed), float(typed) / 10)
     for k in range(len(typed) - 1):
         if typed[k : k + 2].isdigit():
             yield float(typed[:k] + typed[k + 1] + typed[k] + typed[k + 2 :])
-
-
-def _digits_undone(typed: str) -> Iterator[float]:
-    """The same if a digit was left out or was another, and by far: noise makes little ones."""
-    for k, digit in product(range(len(typed)), "0123456789"):
+    for k, digit in product(range(len(typed)), "0123456789" * any_digit):
         for rest in (k, k + 1) if typed[k].isdigit() else ():
             meant = float(typed[:k] + digit + typed[rest:])
             if abs(meant - float(typed)) > abs(float(typed)) / 2:
