@@ -232,6 +232,8 @@ def test_a_typed_x_without_its_sign_is_asked_about_where_it_falls_or_none_is_sho
     said = [f.message for f in results.findings if f.code == "never-negative"]
     assert len(said) == asked
     assert all("say x_sign = 'unknown'" in message for message in said)
+    # where others have a minus the display shows it
+    assert all(("Does the display show" in message) == all_lost for message in said)
 
 
 @pytest.mark.parametrize(
@@ -265,7 +267,7 @@ def test_a_question_stands_first(record, capsys):
     folder = record({"whip": [27 + 60j, 27 + 50j]}, [3.6, 3.7])
     first, second = first_lines(capsys, folder)
     assert first == "no warnings, but a question: answer it before you go on"
-    assert second.startswith("note: Does the display show the sign of X?")
+    assert second.startswith("note: Was the sign of X, a minus, left out in what was typed?")
 
 
 @pytest.mark.parametrize(("key", "asks"), [("typed_z_ohm", "SWR"), ("typed_swr", "|Z|")])

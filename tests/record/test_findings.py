@@ -85,7 +85,7 @@ VALUES = {
     **{"names": "'short', 'open'", "step": 1.0, "stated": 0.1, "least": 999.0},
     **{"less": "X of 'short' without its sign", "so": readings.SO_HELD.format(device="antenna")},
     **{"remains": readings.TELL_STANDARD, "grid": "81 points from 20 to 40 MHz"},
-    "hint": readings.X_TYPED["hint"],
+    **{"asked": readings.SHOWN[0].format(what="X"), "hint": ""},
     **{"cm": 50.3, "cell": "999", "alone": "SWR"},
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},

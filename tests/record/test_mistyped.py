@@ -97,6 +97,46 @@ def test_a_slip_is_told_of_sizes(row, key, slip, meant):
     assert found["part"] == {"typed_swr": "SWR", "typed_z": "|Z|"}[key]
 
 
+NEAR = np.array([39.7 - 19.6j, 40.4 - 15.5j, 40.9 - 11.6j, 41.4 - 7.5j, 41.7 - 5.5j])
+"""Of a dipole near its resonance [ohm], at `NEAR_MHZ`."""
+NEAR_MHZ = np.array([14.0, 14.1, 14.2, 14.3, 14.35])
+
+
+@pytest.mark.parametrize(
+    ("at", "slip", "meant"), [(1, 44.0, 40.4), (1, 48.4, 40.4), (1, 45.4, 40.4), (2, -11.5, -15.5)]
+)
+def test_a_digit_that_moves_one_number_by_a_tenth_is_told(at, slip, meant):
+    before, found = slip_in(typed_of(NEAR_MHZ, NEAR, "R, X"), 1, at, slip)
+    assert before == {}
+    assert (found["mhz"], found["meant"]) == (14.1, meant)
+
+
+def test_two_digits_exchanged_across_the_point_of_a_load_are_told():
+    before, found = slip_in(typed_of(NEAR_MHZ, 52.9 - 2.2j + 0 * NEAR, "R, X"), 1, 1, 59.2)
+    assert (before, found["written"], found["meant"]) == ({}, "59.2 ohm", 52.9)
+
+
+def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip():
+    """Smooth, resonant, or with a dip of Q up to 30,000, many right on a row."""
+    rng, told = np.random.default_rng(1), 0
+    for i in range(600):
+        count, span = rng.integers(3, 13), 10 ** rng.uniform(-2.3, 0)
+        f = np.linspace(1 - 0.4 * span, 1 + 0.4 * span, count)
+        at = rng.choice(f) if rng.random() < 0.3 else rng.uniform(f[0], f[-1])
+        r, off = 10 ** rng.uniform(0.5, 2.5), f / at - at / f
+        smooth = r + 1j * (rng.uniform(-200, 200) + 300 * (f - 1))
+        dip = 10 ** rng.uniform(-2, 0.5) / (1 + 1j * 10 ** rng.uniform(2, 4.5) * off)
+        z = [
+            smooth,
+            r * (1 + 1j * 10 ** rng.uniform(0, 2.5) * off),
+            smooth + r * dip,
+            smooth / (1 + dip),
+        ][i % 4]
+        z = z * (1 + 10 ** rng.uniform(-4.5, -3) * rng.normal(size=(count, 2)) @ [1, 1j])
+        told += bool(typed_rows(typed_of(7 * f, z, "R, X"), 50.0).odd_row())
+    assert told <= 2
+
+
 def test_two_digits_exchanged_in_a_load_are_named_with_the_zero_that_was_typed():
     reading = typed_of(MHZ, 48.8 - 3.5j + 0 * MHZ, "|Z|, SWR")
     before, found = slip_in(reading, 3, 1, 1.80, "typed_swr")

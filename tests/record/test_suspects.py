@@ -8,7 +8,9 @@ import pytest
 from rfcal import cable
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
+from rfcal.record.findings.catalogue import standards
 from rfcal.record.findings.catalogue.devices import UNSEEN
+from rfcal.record.findings.slips import misreadings
 from rfcal.record.job.compute import compute, inspect
 from rfcal.report.summary import good_lines
 from tests.record.conftest import BOX, bend, polar, touchstone
@@ -58,6 +60,12 @@ def test_a_load_of_another_value_is_computed(checked):
 def test_a_contact_with_resistance_is_computed(checked):
     put(checked, "short", from_impedance(12.0))
     assert "'short' had 12 ohm in series" in said(checked)
+
+
+def test_a_sign_that_may_be_wrong_is_looked_for_in_what_was_written():
+    (slip,) = misreadings(["load"], ["load"], {"load": {standards.SUSPECT_CONJUGATED: np.conj}})
+    way, names = slip.decides
+    assert way.format(names=names[0]).startswith("look first at the minus signs")
 
 
 def test_where_several_slips_explain_it_what_decides_is_said(checked):

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -18,10 +18,11 @@ ROWS, SMOOTH = 4, 0.02
 off a straight line at most: a resonance between coarse steps bends more."""
 COURSES = ((1, 4), (2, 5))
 """Degrees of the courses that a row may lie on, and through how many of the nearest rows each."""
-ODD, FITS = 30.0, 3.0
-"""So many times as far as these a row is off by a slip, and comes back if it is undone: of 40,000
-resonant devices at coarse steps, without a slip, none. Of one size alone no other number tells that
-the row is right, so that a digit that may be any other is no slip there."""
+ODD, FITS, CLOSE = 30.0, 3.0, 1.2
+"""So many times as far as these a row is off by a slip, and comes back if it is undone. What one
+digit changes by less than half must come closer, for a narrow dip right on the row looks alike: of
+6,000 devices without a slip, half of them with dips, thirteen. Of one size alone no other number
+tells that the row is right, so that a digit that may be any other is no slip there."""
 FAR = 0.2
 """Part of |Z| or SWR by which what has no resonance sticks out by more than noise."""
 Z, SWR = "|Z|", "SWR"
@@ -79,12 +80,13 @@ class Typed:
         at, here = int(np.argmax(off / doubt)), self.course[i]
         far = np.min(np.abs(np.array([here, np.conj(here)]) - level[best]))
         still = still and bool(far > FAR * np.abs(level[best]))
-        if off[at] >= ODD * doubt[at] and (still or np.all(np.delete(off / doubt, at) <= FITS)):
+        beside = FITS if still else np.max(np.delete(off / doubt, at), initial=0)
+        if off[at] >= ODD * doubt[at] and beside <= FITS:
             places = max(0, -round(np.log10(self.steps[at])))
             written, unit = f"{self.cells[i, at]:.{places}f}", " ohm" * (self.names[at] != SWR)
             own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
-            for meant in _undone(written, len(self.names) > 1):
-                if abs(meant - expected[at]) <= FITS * doubt[at]:
+            for meant, fits in _undone(written, len(self.names) > 1):
+                if max(abs(meant - expected[at]) / doubt[at], beside) <= fits:
                     return {**own, "meant": meant}
             return {**own, "meant": round(float(expected[at]), places)} if still else {}
         return {}
@@ -132,17 +134,15 @@ def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
     return Typed(*given, r + 1j * np.sqrt(z**2 - r**2), both, signed=False)
 
 
-def _undone(typed: str, any_digit: bool) -> Iterator[float]:
-    """What a number may have been before its sign, its point or two digits slipped.
+def _undone(typed: str, any_digit: bool) -> Iterator[tuple[float, float]]:
+    """What a number may have been before a slip, and within how many doubts it fits then.
 
-    The same if a digit was left out or was another, and by far: noise makes little ones.
+    Its sign, its point or two digits slipped, or a digit was left out or was another.
     """
-    yield from (-float(typed), 10 * float(typed), float(typed) / 10)
-    for k in range(len(typed) - 1):
-        if typed[k : k + 2].isdigit():
-            yield float(typed[:k] + typed[k + 1] + typed[k] + typed[k + 2 :])
+    yield from ((meant, FITS) for meant in (-float(typed), 10 * float(typed), float(typed) / 10))
+    for a, b in pairwise(k for k, digit in enumerate(typed) if digit.isdigit()):
+        yield float(typed[:a] + typed[b] + typed[a + 1 : b] + typed[a] + typed[b + 1 :]), FITS
     for k, digit in product(range(len(typed)), "0123456789" * any_digit):
         for rest in (k, k + 1) if typed[k].isdigit() else ():
             meant = float(typed[:k] + digit + typed[rest:])
-            if abs(meant - float(typed)) > abs(float(typed)) / 2:
-                yield meant
+            yield meant, FITS if abs(meant - float(typed)) > abs(float(typed)) / 2 else CLOSE

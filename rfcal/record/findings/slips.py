@@ -116,7 +116,8 @@ def misreadings(
         yield single(say.SUSPECT_ALL_ORDER, "seen", names, _all_in_order)
     for name in suspects:
         for sentence, undo in meant.get(name, {}).items():
-            yield single(sentence, "seen", (name,), undo)
+            slip = single(sentence, "seen", (name,), undo)
+            yield replace(slip, decides=(say.BY_WRITING, (name,)))
 
 
 def other_references(read: Mapping[str, Sweep], z_ref: float) -> Iterator[Slip]:

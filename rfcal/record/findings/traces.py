@@ -73,17 +73,23 @@ def never_negative(
     Typed at few points many have one sign: these are asked about where X falls, which little loss
     forbids, or where none is below zero that was typed of anything. So it is with typed angles.
     """
-    shown = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
-    shown |= not record.standards
+    minus = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
     for item in record.measurements:
         sweep, read = sweeps.get(item.name), item.reading
         if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
             continue
-        of = say.X_FILED if read.files else say.X_TYPED if read.typed else say.ANGLE_TYPED
+        of = say.X_TYPED if read.typed or read.files else say.ANGLE_TYPED
         of_file = case.has_ohms(read, sweep) and sweep.frequency.size > 1
-        if of_file if read.files else not shown or _falls(sweep, record):
-            where = span_mhz(sweep.frequency, sweep.frequency > 0)
-            yield say.NEVER_NEGATIVE(label=item.name, where=where, **of)
+        falls = not read.files and _falls(sweep, record)
+        if of_file if read.files else falls or (record.standards and not minus):
+            words = say.LEFT_OUT if falls and minus else say.SHOWN
+            asked, hint = (text.format(**of) for text in words)
+            yield say.NEVER_NEGATIVE(
+                label=item.name,
+                where=span_mhz(sweep.frequency, sweep.frequency > 0),
+                asked=asked,
+                hint="" if read.files else hint,
+            )
 
 
 def _falls(sweep: Sweep, record: Record) -> bool:

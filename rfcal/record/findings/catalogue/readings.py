@@ -155,17 +155,18 @@ MISTYPED = warning(
 )
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
-    "Does the display show the sign of {what}? That of '{label}' is below zero nowhere {where}."
-    "{hint}",
+    "{asked}? That of '{label}' is below zero nowhere {where}.{hint}",
 )
-X_FILED = {"what": "X", "hint": ""}
-X_TYPED = {
-    "what": "X",
-    "hint": " If it does not, say x_sign = 'unknown' beside what was typed.",
-}
+SHOWN = "Does the display show the sign of {what}", " If it does not, {cure}."
+LEFT_OUT = (
+    "Was the sign of {what}, a minus, left out in what was typed",
+    " X falls with frequency, as it seldom does, and other readings have a minus. If so, type it; "
+    "if nobody knows, {cure}.",
+)
+X_TYPED = {"what": "X", "cure": "say x_sign = 'unknown' beside what was typed"}
 ANGLE_TYPED = {
     "what": "the angle",
-    "hint": " If it does not, type R and the size of X instead, with x_sign = 'unknown'.",
+    "cure": "type R and the size of X instead, with x_sign = 'unknown'",
 }
 SIGNS_LOST = warning(
     "signs-lost: {short}",
