@@ -91,7 +91,9 @@ def compare(
         faults = any(c.closed or c.what != "changed" for c in plain.changes)
         weather = None if faults or not plain.changes else by_weather(*found, end_then_m, line)
         mild = plain if weather is None else differ(weather)
-        return plain if mild.changes else replace(mild, lost=None, weather=weather)
+        if mild.changes or weather is None or weather.mild:
+            return plain if mild.changes else replace(mild, lost=None, weather=weather)
+        return mild
     # loss in the conductors delays the wave, that of joints and braids hardly does
     whole = replace(sweeps, at_one=np.inf)  # that law is no closer
     ways = [_differ(whole, replace(lost, inside=share)) for share in (1.0, 0.0)]

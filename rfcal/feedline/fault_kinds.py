@@ -283,7 +283,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     unclear = np.isin(kinds, (*UNCLEAR, GAP.name))
     turns = unclear | np.isin(kinds, list(REACTIVE))
     beside = np.isin(kinds, list(RESISTIVE)) * seen.turned
-    beside = np.where(unclear, 0.5, beside) / 2  # x / (1 + x^2) is no more
+    beside = np.where(unclear, 0.5, beside) / np.sqrt(2)  # it is near that, or nil
     turned = np.maximum(turns * size * np.sqrt(1 - size**2), beside)
     unshaped = UNSHAPED * from_zero * seen.band.resolution * unclear
     return np.hypot(turned * wave / (4 * np.pi), unshaped)

@@ -197,7 +197,15 @@ def _told(
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
     each = echoes.coefficients[real], of_size, phase, beside, *_answers(echoes, real)
     told = Reflections(echoes.band, distance, *each, loss_known, np.zeros(real.size))
-    return told, np.hypot(of_distance, by_velocity), echoes.distance[~single]
+    of_place = np.linalg.norm([of_distance, by_velocity, _leaked(echoes)[real]], axis=0)
+    return told, of_place, echoes.distance[~single]
+
+
+def _leaked(echoes: Echoes) -> Real:
+    """How far what stays of a stronger echo moves each place [m], standard."""
+    size = np.maximum(echoes.at_foot(), 1e-12)
+    stays = 10 ** (-DYNAMIC_DB / 20) * np.max(size, initial=0) * (size < np.max(size, initial=0))
+    return np.asarray(stays / size / echoes.band.per_metre)
 
 
 def _answers(echoes: Echoes, real: np.ndarray) -> tuple[Complex, np.ndarray]:

@@ -54,6 +54,12 @@ class Lost:
     uncertainty_db: float  # standard, of `more_db`: what the law leaves of the echo
     sure: bool  # whether it cannot as well be another end, or chance
     inside: float = 1.0  # reactance that grew with the conductors' resistance, over that [1]
+    share: float = 0.0  # of the line's loss, if heat or cold alone may make it [1]
+
+    @property
+    def mild(self) -> bool:
+        """Whether that may be no more than weather makes it."""
+        return abs(self.share) * (1 - K_AXIS * BY_SLOPE) < defaults.WEATHER_LOSS
 
     @property
     def more_db(self) -> float:
@@ -92,11 +98,11 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
 
 
 def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lost | None:
-    """What a line loses more, or less, by no more than weather does, as its end's echo has it.
+    """What a line loses more, or less, by too little to be `grown`, as its end's echo has it.
 
     None where that has not changed as loss does over the band, or nobody can tell.
     """
-    band, most = then.band, defaults.WEATHER_LOSS
+    band = then.band
     attenuation = line.propagation(band.frequency).real
     if not (then.distance.size and np.any(attenuation)):
         return None
@@ -112,10 +118,11 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
         by_bend = share  # that shows no bend
     elif not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
         return None
-    doubt = abs(by_bend - share) * float(np.mean(attenuation)) * end_m / NEPER_PER_DB
+    whole = _whole_db(band, end_m)
+    most, doubt = max(LEAST_DB / whole, LEAST_SHARE), np.hypot(BY_SLOPE * share, by_bend - share)
     share = float(np.clip(share, -most, most))
     c, e = (share * db * NEPER_PER_DB / 100 for db in (line.conductor_db, line.dielectric_db))
-    return Lost(c, e, end_m, band.middle, doubt, sure=False)
+    return Lost(c, e, end_m, band.middle, whole * float(doubt), sure=False, share=share)
 
 
 def more_than_stated(now: Echoes, end_m: float) -> Lost | None:

@@ -222,6 +222,7 @@ def _line(line: LineState) -> dict[str, Any]:
         "range_m": min(now.range_m, now.seen_m),
         "velocity_factor": now.velocity_factor,
         "lost_beside_stated": _lost(line.lost),
+        "lost_since_far_end": _lost(line.since),
     }
     if found is None:
         return data

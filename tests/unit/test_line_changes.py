@@ -513,6 +513,40 @@ def test_a_hot_day_is_no_change_of_the_end_by_a_narrow_band(mhz):
             assert line_verdict(found)[1]
 
 
+@pytest.mark.parametrize("mhz", [(120, 170), (100, 200), (1, 30)], ids=str)
+@pytest.mark.parametrize("share", [0.1, 0.13, -0.1])
+def test_loss_between_weather_and_age_is_told_as_it_is_and_is_no_change_of_the_end(mhz, share):
+    rng, band = np.random.default_rng(35), np.linspace(*mhz, 401) * 1e6
+    line = Line(60.0, 0.66, 50.0, 1.1, 0.02)
+    other = {"conductor_db": 1.1 * (1 + share), "dielectric_db": 0.02 * (1 + share)}
+    day, end = replace(line, **other), dipole(band, np.mean(band), 40.0, 8.0)
+    swept = foot(band, day, end), foot(band, line, end)
+    said, fault = line_verdict(state(rng, band, line, *swept, loss_known=True, length_m=60.0))
+    more = share * 60 * (1.1 * np.sqrt(np.mean(band) / 1e6) + 0.02 * np.mean(band) / 1e6) / 100
+    told = re.match(r"The line may lose (\S+) ± (\S+) dB (more|less) than it did", said)
+    assert told, said
+    assert abs(float(told[1]) - abs(more)) <= float(told[2]) + 0.05
+    assert told[3] == ("more" if more > 0 else "less")
+    assert f"as a much {'hotter' if share > 0 else 'colder'} line does" in said
+    assert fault
+    assert "otherwise as it was" not in said
+
+
+def test_where_warmth_may_be_in_the_change_of_an_end_the_line_is_not_called_as_it_was():
+    rng, band = np.random.default_rng(36), np.linspace(120e6, 170e6, 401)
+    line = Line(50.0, 0.66, 50.0, 0.6, 0.005)
+    day = replace(line, velocity_factor=0.66 * 1.002, conductor_db=0.66)
+    swept = (
+        foot(band, day, dipole(band, 144.6e6, 40.0, 8.0)),
+        foot(band, line, dipole(band, 146.9e6, 40.0, 8.0)),
+    )
+    said, _ = line_verdict(state(rng, band, line, *swept, loss_known=True, length_m=50.0))
+    assert said.startswith("What the line ends in")
+    assert said.endswith(
+        "no other place changed, and what warmth did to the line is in these figures."
+    )
+
+
 @pytest.mark.parametrize("length_m", [35.0, 0.0], ids=["stated", "not stated"])
 def test_a_piece_that_was_added_is_asked_for_on_the_ground_first(length_m):
     rng, line = np.random.default_rng(28), Line(35.0, 0.66, 50.0, 0.6)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from rfcal.feedline.end import BEHIND
+from rfcal.feedline.faults import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
@@ -243,3 +244,20 @@ def test_what_is_seen_at_least_is_said_and_seen(length_m):
     seen = foot(NARROW, line, 75.0, ("series", ohm, place))
     now = state(rng, NARROW, line, seen, loss_known=True, length_m=length_m).now
     assert now.nearest(place, now.resolution_m) is not None
+
+
+def test_a_joint_of_resistance_and_inductance_lies_in_the_doubt_of_its_place():
+    """Its reactance turns its phase, and what stays of the antenna pulls at small ones."""
+    rng, frequency = np.random.default_rng(51), np.linspace(44e6, 58e6, 281)
+    line, held, halves = Line(38.2, 0.66, 50.4, 0.62, 0.0025), [], []
+    ratio, taken = frequency / 50.4e6, replace(line, z0=50.6)
+    end = 44 * (ratio**1.5 + 10j * (ratio - 1 / ratio))
+    for _ in range(100):
+        joint = rng.uniform(5, 15) * (1 + rng.uniform(0.4, 0.8) * 1j * ratio)
+        seen = noisy(rng, foot(frequency, line, end, ("series", joint, 12.0)), 0.0006)
+        found = find_events(frequency, seen, taken, z_ref=50.0, z0_uncertainty=0.004)
+        at = int(np.argmin(np.abs(found.distance_m - 12.0)))
+        halves.append(1.96 * found.distance_uncertainty_m[at])
+        held.append(abs(found.distance_m[at] - 12.0) < halves[-1])
+    assert sum(held) >= 95, sum(held)
+    assert np.median(halves) < 0.4

@@ -37,6 +37,7 @@ LINE_TURNED_BY = {
     "shorter": "some {piece:.2g} m less line does (ask on the ground whether it was cut), or ",
     "either": "a line does that was cut or made longer (ask on the ground), or ",
 }
+LINE_NO_OTHER = "no other place changed, and what warmth did to the line is in these figures"
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
 LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
 LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"
@@ -111,8 +112,14 @@ LINE_ADDED = {
 LINE_LENGTH_NOW = ", and state length_m as it is now"
 LINE_ADDED_ENDS = "on the ground first, at its foot", "at the antenna"
 LINE_LOST = (
-    "the line {loses} {more} dB more than {than} at {middle}, along its {length_m:.0f} m or in a "
-    "part of them ({per_100m:.2g} dB per 100 m more if all along){look}"
+    "the line {loses} {more} dB {way} than {than} at {middle}, along its {length_m:.0f} m or in a "
+    "part of them ({per_100m:.2g} dB per 100 m {way} if all along){look}"
+)
+LINE_LOST_BY_HEAT = (
+    ", as a much colder line does, or one that has dried, or what it ends in reflects more: sweep "
+    "it once more when it is as warm as it was",
+    ", as a much hotter line does, or the first water or age, or what it ends in reflects less: "
+    "sweep it once more when it is as cold as it was, its far end open too if it still loses more",
 )
 LINE_LOST_SINCE = "it did when its far end was swept"
 LINE_LOST_LOOK = "look for old or wet cable"

@@ -138,8 +138,10 @@ def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
         through = abs(first.after) >= WEAKLY
         how = say.LINE_THROUGH_IT.get(by_faults(state, others[-1]), "")
         return (say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH) + how
-    perhaps = perhaps_words(state)
-    return perhaps if others or moved or perhaps else "the line is otherwise as it was"
+    if (perhaps := perhaps_words(state)) or others or moved:
+        return perhaps
+    warm = of_end(state, first) and state.now.narrow
+    return say.LINE_NO_OTHER if warm else "the line is otherwise as it was"
 
 
 def _moved_words(state: LineState, shift: Shift) -> str:

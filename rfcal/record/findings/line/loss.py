@@ -33,14 +33,17 @@ def lost_words(state: LineState, lost: Lost) -> str:
     look = f": {say.LINE_LOST_TYPE if of_type else say.LINE_LOST_LOOK}"
     if not lost.sure:
         look = f": {say.LINE_LOST_PERHAPS}" if of_type else f", {say.LINE_LOST_OR_END}"
+    if lost.share:
+        look = say.LINE_LOST_BY_HEAT[lost.more_db > 0]
     return say.LINE_LOST.format(
-        loses="may lose" if of_type and not lost.sure else "loses",
+        loses="may lose" if lost.share or (of_type and not lost.sure) else "loses",
         # tenths of a decibel are enough
-        more=f"{lost.more_db:.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
+        more=f"{abs(lost.more_db):.1f} ± {max(K_AXIS * lost.uncertainty_db, 0.1):.1f}",
+        way="more" if lost.more_db > 0 else "less",
         than="is stated of it" if of_type else before,
         middle=f"{lost.at_hz / 1e6:.3g} MHz",
         length_m=length,
-        per_100m=lost.more_db / length * 100,
+        per_100m=abs(lost.more_db) / length * 100,
         look=look,
     )
 
