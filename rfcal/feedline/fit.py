@@ -1,6 +1,7 @@
 """The fit of a uniform line to sweeps with its far end open and short, from one start."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -89,7 +90,7 @@ class FarEnds:
     def seen(self, through: Bilinear) -> Complex:
         """What the sweeps would be through that line, one after the other."""
         every = [np.full(self.frequency.size, end, complex) for end in self.ends]
-        return np.concatenate([through.apply(end) for end in every])
+        return np.concatenate([through.apply(end) for end in every], axis=-1)
 
     def off(self, line: Line) -> Complex:
         """What a line leaves of the sweeps, one after the other."""
@@ -110,7 +111,7 @@ def fit_line(start: Line, swept: FarEnds) -> LineProperties:
         span = frequency[-1] - frequency[0]
         turns = 2 * abs(start.length_m) / start.velocity_factor / SPEED_OF_LIGHT * span
         raise (NotThisLineError if turns > LEAST_TURNS else CalibrationError)(NO_LINE)
-    line = _line(start, values)
+    line = _line(start, *values.tolist())
     _require_way_back(line, frequency)
     through = line.two_port(frequency).bilinear(z_ref)
     seen = []
@@ -141,10 +142,9 @@ def _require_way_back(line: Line, frequency: Real) -> None:
         raise CalibrationError(NO_LINE)
 
 
-def _line(start: Line, values: Real) -> Line:
+def _line(start: Line, scale: Any, *others: Any) -> Line:
     """The line of a fit's values: length in parts of the start's, z0, both losses, skin effect."""
-    scale, z0, conductor, dielectric, skin = (float(v) for v in values)
-    return Line(start.length_m * scale, start.velocity_factor, z0, conductor, dielectric, skin)
+    return Line(start.length_m * scale, start.velocity_factor, *others)
 
 
 def _nearest(start: Line, swept: FarEnds) -> tuple[Real, Real, Real, float]:
@@ -156,9 +156,9 @@ def _nearest(start: Line, swept: FarEnds) -> tuple[Real, Real, Real, float]:
 
     def misfit(values: Real) -> Real:
         with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # it is no step then
-            off = swept.off(_line(start, values))
-        known = weight * (values[4] - 1) / defaults.SKIN_EFFECT
-        return np.concatenate([off.real, off.imag, [known]])
+            off = swept.off(_line(start, *np.moveaxis(values, -1, 0)[..., None]))
+        known = weight * (values[..., 4:] - 1) / defaults.SKIN_EFFECT
+        return np.concatenate([off.real, off.imag, known], axis=-1)
 
     least = np.array([0.5, z_ref / 20, 0, 0, -1])
     most = np.array([2.0, z_ref * 20, np.inf, np.inf, 3])

@@ -45,14 +45,15 @@ def least_squares(
 ) -> tuple[Real, Real, Real]:
     """Values between bounds that leave the least misfit, that (M,), and its slopes (M, N).
 
+    The misfit is asked of values (N,), and of all changes of one of them at once, (N, N).
     D. W. Marquardt, SIAM Journal on Applied Mathematics 11 (1963), 431; what would leave its bounds
     stays there, and where a slope is not finite no way leads on.
     """
     values, damping = np.clip(start, low, high), 1e-3
     left = misfit(values)
     for _ in range(STEPS):
-        change = np.diag(SLOPE * np.maximum(np.abs(values), 1.0))
-        slopes = np.stack([misfit(values + by) - left for by in change], axis=1) / np.diag(change)
+        change = SLOPE * np.maximum(np.abs(values), 1.0)
+        slopes = (misfit(values + np.diag(change)) - left).T / change
         if not np.all(np.isfinite(slopes)):
             break
         downhill = -slopes.T @ left

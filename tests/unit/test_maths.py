@@ -172,7 +172,7 @@ def test_least_squares_between_bounds_are_those_of_scipy(most):
     seen = 2 * np.exp(-1.5 * x) + 0.01 * rng.standard_normal(40)
 
     def misfit(values):
-        return values[0] * np.exp(-values[1] * x) - seen
+        return values[..., :1] * np.exp(-values[..., 1:] * x) - seen
 
     start, least = np.array([0.5, 0.1]), np.zeros(2)
     values, left, slopes = least_squares(misfit, start, least, most)

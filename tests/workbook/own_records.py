@@ -61,6 +61,9 @@ MAKE = {
 }
 """What writes each record into a folder that is not there yet, by what it is."""
 
+AT_ONE = {"typed", "corrects itself", "nothing needed"}
+"""Which of them are read at one frequency."""
+
 LINE = {"line", "far ends", "baseline"}
 PLAIN = {*LINE, "between", "match", "network", "parts"}
 LACKS = {
