@@ -17,8 +17,7 @@ from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
-from rfcal.record.findings.case import Case
-from rfcal.record.findings.scene import contradict
+from rfcal.record.findings.case import Case, contradict
 from rfcal.record.findings.standards import about_standards
 from rfcal.record.job.compute import compute, inspect
 from rfcal.record.results import Check

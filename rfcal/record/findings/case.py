@@ -1,18 +1,25 @@
-"""All that standards and checks are judged by, and what else the numbers of a reading may mean."""
+"""All that standards and checks are judged by, as it was read and as it would be by a slip."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
 from rfcal import defaults
-from rfcal.maths.reflection import Complex, from_impedance, to_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.measurement.deembedding import Step, seen_beyond
 from rfcal.measurement.error_terms import Calibration
+from rfcal.measurement.propagate import propagate, region
 from rfcal.readings.sweep import Origin, Sweep
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
+from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.significance import unlikely
 
 USUAL_HZ = 10e3, 6e9
 """Frequencies that analyzers of one port read (common practice, no source)."""
@@ -98,3 +105,82 @@ def states_reference(sweep: Sweep) -> bool:
     files = _origins(sweep)
     of_options = all(file and not file.file.lower().endswith(".csv") for file in files)
     return of_options and not sweep.assumed_reference
+
+
+def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:
+    """The points where the standards contradict each other; none where chance explains them."""
+    return unlikely(calibration.disagrees, chance)
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """The standards, and a check that was corrected with them; the standards alone without one."""
+
+    solved: Calibration  # from the standards as they were read
+    known: Mapping[str, Quantity]  # what each of all these is [1]
+    seen: Mapping[str, Quantity]  # and what was read of it
+    check: Check | None = None
+    path: tuple[Step, ...] = ()  # before the check
+
+    @classmethod
+    def of(cls, solved: Calibration, check: Check | None = None) -> "Scene":
+        """As all of it was read."""
+        known, seen = (
+            dict(zip(solved.names, values, strict=True)) for values in (solved.known, solved.seen)
+        )
+        if check is None:
+            return cls(solved, known, seen)
+        name = check.name
+        known |= {name: check.expected}
+        return cls(solved, known, seen | {name: check.inputs.reading}, check, check.inputs.path)
+
+    def other(
+        self,
+        which: Literal["known", "seen"],
+        names: Sequence[str],
+        change: Callable[..., Complex | tuple[Complex, ...]],
+    ) -> "Scene":
+        """With what a change makes of the values of some artefacts, if they are all here."""
+        old = getattr(self, which)
+        if not set(names) <= old.keys():
+            return self
+        made = change(*(old[name].value for name in names))
+        values = made if isinstance(made, tuple) else (made,)
+        new = {n: replace(old[n], value=v) for n, v in zip(names, values, strict=True)}
+        return replace(self, **{which: old | new})
+
+    @cached_property
+    def calibration(self) -> Calibration:
+        """Solved from the standards as they are here."""
+        old = self.solved
+        known, seen = (tuple(of[name] for name in old.names) for of in (self.known, self.seen))
+        if known == old.known and seen == old.seen:
+            return old
+        return replace(old, seen=seen).with_known(known)
+
+    @cached_property
+    def off(self) -> Real:
+        """Squared distances from agreement, those of two normal variables each [1].
+
+        A check's own region is taken about where it would be, which is quick.
+        """
+        found, check = self.calibration, self.check
+        if check is None:
+            total, freedom = found.chi_square()
+            return 2 * total / max(freedom, 1)
+        at_plane = found.error_box.correct(self.seen[check.name].value)
+        x = seen_beyond(at_plane, found.error_box, self.path)
+        return replace(check.region, centre=x).squared_distance(self.known[check.name])
+
+    def agrees(self, chance: float) -> bool:
+        """Whether no more is off than chance explains, by the region that it would have."""
+        check = self.check
+        if check is None:
+            return not np.any(contradict(self.calibration, chance))
+        reading, expected = self.seen[check.name], self.known[check.name]
+        inputs = replace(
+            check.inputs, calibration=self.calibration, reading=reading, path=self.path
+        )
+        with np.errstate(all="ignore"):
+            measured = propagate(inputs)
+            return as_expected(inputs, measured, region(inputs, measured), expected, chance)

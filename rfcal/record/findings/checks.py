@@ -11,9 +11,8 @@ from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import Calibration
-from rfcal.record.findings.case import Case
+from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.scene import Scene, contradict
 from rfcal.record.findings.slips import exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check

@@ -1,6 +1,6 @@
 """Typed readings of which one row would fit those beside it if one number lost a slip."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -36,9 +36,15 @@ class Typed:
     cells: Real  # shape (F, K)
     steps: tuple[float, ...]  # by which each column goes, shape (K,)
     names: tuple[str, ...]  # of the columns
-    course: Complex  # Z [ohm], or the one size that is shown, shape (F,)
-    shown: Callable[[Complex], Real]  # what the display makes of a course, shape (..., K)
-    signed: bool = True  # else the imaginary part may be mirrored anywhere
+    course: Complex  # Z [ohm], of a size alone as if it were all R, shape (F,)
+    z_ref: float  # of the SWR [ohm]
+    signed: bool  # else X may be mirrored anywhere
+
+    def shown(self, z: Complex) -> Real:
+        """What the display makes of impedances [ohm], shape (..., K)."""
+        x = z.imag if self.signed else np.abs(z.imag)
+        all_of_it = {"R": z.real, "X": x, Z: np.abs(z), SWR: swr(from_impedance(z, self.z_ref))}
+        return np.stack([all_of_it[name] for name in self.names], -1)
 
     def odd_row(self, *, still: bool = False) -> dict[str, object]:
         """A row with a slip, and what was meant; empty where there is none.
@@ -102,36 +108,28 @@ def mistyped(record: Record) -> Iterator[Finding]:
 
 def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
     """What was typed of R and X or of sizes, as far as it is not beyond the display."""
-    if reading.typed and not reading.beyond:
-        mhz, r, x = np.array(reading.typed, float).T
-        signed = reading.sign_known
-
-        def parts(z: Complex) -> Real:
-            return np.stack([z.real, z.imag if signed else np.abs(z.imag)], -1)
-
-        cells = np.stack([r, x], -1)
-        return Typed(mhz, cells, reading.steps, ("R", "X"), r + 1j * x, parts, signed)
-    sizes = zip((Z, SWR), (reading.typed_z, reading.typed_swr), reading.steps, strict=True)
-    known = [
-        (np.array(rows, float).T, step, name)
-        for name, rows, step in sizes
-        if rows and not any(isinstance(row[1], Beyond) for row in rows)
-    ]
+    tables = {("R", "X"): reading.typed, (Z,): reading.typed_z, (SWR,): reading.typed_swr}
+    steps = dict(zip(("R", "X", Z, SWR), reading.steps * 2, strict=True))
+    known, mhz = dict[str, Real](), np.zeros(0)
+    for names, rows in tables.items():
+        if rows and not any(isinstance(cell, Beyond) for row in rows for cell in row):
+            mhz, *columns = np.array(rows, float).T
+            known |= zip(names, columns, strict=True)
     if not known:
         return None
-    columns, steps, names = zip(*known, strict=True)
-    mhz, columns = columns[0][0], [size for _, size in columns]
-    given = mhz, np.stack(columns, -1), steps, names
-    if len(columns) == 1:
-        return Typed(*given, columns[0] + 0j, lambda size: size.real[..., None])
-
-    def both(z: Complex) -> Real:
-        return np.stack([np.abs(z), swr(from_impedance(z, z_ref))], -1)
-
-    z, s = columns
-    # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
-    r = np.minimum((z**2 + z_ref**2) / z_ref * s / (s**2 + 1), z)
-    return Typed(*given, r + 1j * np.sqrt(z**2 - r**2), both, signed=False)
+    if "R" in known:
+        z = known["R"] + 1j * known["X"]
+    elif len(known) == 1:
+        (size,) = known.values()
+        z = size * (z_ref if SWR in known else 1.0) + 0j
+    else:
+        # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
+        size, s = known[Z], known[SWR]
+        r = np.minimum((size**2 + z_ref**2) / z_ref * s / (s**2 + 1), size)
+        z = r + 1j * np.sqrt(size**2 - r**2)
+    own = tuple(steps[name] for name in known)
+    signed = "R" in known and reading.sign_known
+    return Typed(mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, signed)
 
 
 def _undone(typed: str, any_digit: bool) -> Iterator[tuple[float, float]]:

@@ -1,13 +1,14 @@
 """Slips that would make standards and checks agree: what each changes, and what is said of it."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations, product
 from typing import Any, Literal
 
 import numpy as np
 
+from rfcal.errors import CalibrationError
 from rfcal.findings import quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures
@@ -16,12 +17,13 @@ from rfcal.models.cables import CABLES
 from rfcal.models.interpolation import points_of
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, in_order, states_reference
+from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order, states_reference
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.scene import KIND, Change, Scene, Slip
 from rfcal.record.findings.turns import by_figures
 from rfcal.record.results import Check
 
+KIND = "kind"
+"""Slips of this group, and those of a size, are chosen of many."""
 FAR = 0.5
 """Nearer to a short than this [1] a contact may be bad."""
 RESISTOR = 0.97
@@ -46,6 +48,40 @@ LEAST_OHM = 0.4
 
 SUSPECTED = 8
 """Standards at most that are suspected of a slip, of more those that lie farthest off."""
+
+
+Change = Callable[[Scene, float], Scene]
+Decides = tuple[str, tuple[str, ...]]
+"""What would tell of a slip, and the names that this is said of."""
+
+
+@dataclass(frozen=True, eq=False)
+class Slip:
+    """One thing that may have been otherwise, of a size that is looked for."""
+
+    said: Callable[..., str]  # by its size
+    change: Change
+    sizes: Real | tuple[float, ...] = (1.0,)  # [1], from where the search starts
+    seldom: float = 0.0  # added to its misfit: what is met less often must fit better
+    unit: float = 1.0  # of the size that is said
+    factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
+    group: str = ""  # of those of one group the likeliest is told
+    against: bool = False  # whether a second reading speaks against it
+    decides: Decides = (say.BY_ANOTHER, ())
+
+    @property
+    def fitted(self) -> bool:
+        """Whether it was chosen of many, so that it explains by chance what others do at once."""
+        return len(self.sizes) > 1 or self.group == KIND
+
+    def moved(self, scenes: Sequence[Scene], size: float) -> list[Scene]:
+        """The scenes as they would be; none where nothing can be solved then."""
+        try:
+            with np.errstate(all="ignore"):
+                moved = [self.change(scene, size) for scene in scenes]
+                return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
+        except CalibrationError:
+            return []
 
 
 def suspected(calibration: Calibration) -> tuple[str, ...]:

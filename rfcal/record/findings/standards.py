@@ -17,10 +17,9 @@ from rfcal.measurement.error_terms import (
     turn_of,
 )
 from rfcal.record.findings import slips
-from rfcal.record.findings.case import Case
+from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
-from rfcal.record.findings.scene import Scene, Slip, contradict
 from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
@@ -161,7 +160,7 @@ def about_analyzer(case: Case) -> list[Finding]:
     return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)] if half else []
 
 
-def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> Slip:
+def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> slips.Slip:
     """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))

@@ -8,10 +8,9 @@ import numpy as np
 from rfcal.findings import quoted
 from rfcal.measurement.error_terms import Calibration, implausible
 from rfcal.readings.rows import Say
-from rfcal.record.findings.case import Case
+from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.scene import Decides, Scene, Slip, contradict
-from rfcal.record.findings.slips import SELDOM, all_slips
+from rfcal.record.findings.slips import SELDOM, Decides, Slip, all_slips
 from rfcal.record.results import Check
 from rfcal.uncertainty.significance import few
 

@@ -178,6 +178,12 @@ class Reading:
         return sizes or bool(self.beyond) or not self.sign_known
 
 
+def step_of(cells: Sequence[object], coarsest: int = 0) -> float:
+    """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
+    found = [Decimal(str(cell).lstrip("> ")) for cell in cells]
+    return 10.0 ** min([coarsest, *(int(cell.as_tuple().exponent) for cell in found)]) * bool(found)
+
+
 def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     """The reading of an item, out of the values found in its table."""
     key = next((key.name for key in READING if key.name in table), "")
@@ -197,10 +203,7 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
         return Reading(files, layout=Layout(columns or {}, delimiter, decimal))
 
     def step(key: str, column: int = 1, coarsest: int = 0) -> float:
-        """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
-        cells = [Decimal(str(row[column]).lstrip("> ")) for row in table.values.get(key, ())]
-        places = (int(cell.as_tuple().exponent) for cell in cells)
-        return float(10.0 ** min(coarsest, *places)) if cells else 0.0
+        return step_of([row[column] for row in table.values.get(key, ())], coarsest)
 
     if key == "typed":
         for i, row in enumerate(found[key] if not sign_known else (), start=1):

@@ -14,6 +14,7 @@ from rfcal.errors import ArgumentError
 from rfcal.maths.reflection import from_impedance
 from rfcal.readings.display import Display
 from rfcal.record.format import schema
+from rfcal.record.format.reading import step_of
 from rfcal.record.format.schema import Record
 from rfcal.record.format.start import begun_record, item_rows
 from rfcal.record.job.compute import compute, inspect
@@ -151,25 +152,17 @@ def doubt(step: str, said: Said) -> str:
 
 def _judged(kind: str, said: Said) -> str:
     """What one reading says by itself: nothing where it looks like what it is called."""
-    if said["shows"] == SIZES:
-        _require_possible(kind, said)
+    cells = numbers(said[kind], said["shows"])
+    if said["shows"] == SIZES and '"' not in "".join(cells):  # what nothing has together is refused
+        steps = step_of(cells[:1]), step_of(cells[1:], -1)
+        z, swr = ([(1.0, float(cell))] for cell in cells)
+        Display("", defaults.REFERENCE_OHM, f"the {kind}", steps).sizes(z, swr)
     seen = reflection(kind, said)
     if kind == "device" and seen is not None:
-        r, x = map(float, numbers(said[kind], said["shows"]))
+        r, x = map(float, cells)
         below = r < -BELOW_ZERO * math.hypot(r, x)
         return f"R is {r:g} ohm, below zero: is its sign right, and is it R that you read?" * below
     if kind not in OFTEN or seen is None or abs(abs(seen) - OFTEN[kind]) <= FAR:
         return ""
     off = f"it reflects {abs(seen):.2f} of what arrives, {'an' if kind == 'open' else 'a'} {kind}"
     return f"{off} about {OFTEN[kind]:g}: is it connected, and are the numbers right?"
-
-
-def _require_possible(kind: str, said: Said) -> None:
-    """Refuse |Z| and SWR that nothing has together."""
-    shown = [Decimal(cell) for cell in numbers(said[kind], SIZES) if '"' not in cell]
-    if len(shown) == 2:
-        places = (int(number.as_tuple().exponent) for number in shown)
-        z_step, swr_step = (10.0 ** min(pair) for pair in zip(places, (0, -1), strict=True))
-        display = Display("", defaults.REFERENCE_OHM, f"the {kind}", (z_step, swr_step))
-        z, swr = map(float, shown)
-        display.sizes([(1.0, z)], [(1.0, swr)])
