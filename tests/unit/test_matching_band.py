@@ -939,7 +939,7 @@ def test_a_capacitor_that_its_place_has_already_is_left_out():
 def test_a_network_the_wrong_way_round_or_of_another_number_is_named():
     """What no parts of one network explain is asked of it turned round, and of the others."""
     network, other = Network.of("L", PARTS[:2]), Network.of("pi", PARTS)
-    do, turned = trim.turned_round(network)
+    ((do, turned),) = trim.built_wrongly(network).items()
     load, built = read_again(turned, [0.02, -0.02])
     found = trim.trim(network, FREQUENCY, load, built)
     assert found.amiss
@@ -954,6 +954,25 @@ def test_a_network_the_wrong_way_round_or_of_another_number_is_named():
     assert found.other({"take the other": tried["take the other"]}) is found
     # a part that is off by 8 % is that, whatever else would explain it
     assert not trim.trim(network, FREQUENCY, *read_again(network, [0.08, 0])).amiss
+
+
+def test_two_coils_in_each_others_place_are_named():
+    network = Network.of("L", [("series", Inductor(0.8e-6)), ("shunt", Inductor(1.1e-6))])
+    load, built = read_again(network, [1.1 / 0.8 - 1, 0.8 / 1.1 - 1])
+    found = trim.trim(network, FREQUENCY, load, built)
+    ways = trim.built_wrongly(network)
+    named = found.other({do: trim.trim(one, FREQUENCY, load, built) for do, one in ways.items()})
+    assert named.message == "exchange L1 and L2: each reads as if in the other's place"
+
+
+def test_a_sweep_of_the_load_without_its_network_is_told_from_parts_that_are_off():
+    network = Network.of("L", PARTS[:2])
+    load, bare = read_again(Network.of("nothing", []), [])
+    found = trim.trim(network, FREQUENCY, load, bare)
+    assert found.amiss
+    assert found.bare(FREQUENCY, load, bare, 50.0)
+    load, built = read_again(network, [0.2, 0])
+    assert not trim.trim(network, FREQUENCY, load, built).bare(FREQUENCY, load, built, 50.0)
 
 
 def test_as_designed_says_how_much_can_be_told():

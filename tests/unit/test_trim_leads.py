@@ -106,6 +106,16 @@ def test_what_would_not_lower_the_swr_is_not_to_be_done():
     assert found.message.startswith("no change of its parts would clearly lower its SWR: L1 is 2")
 
 
+def test_of_two_parts_neither_of_which_is_worth_a_change_none_is_named():
+    rng = np.random.default_rng(7003)
+    for _ in range(58):
+        drawn = built_networks.drawn_with_goal(rng, 1.6, 5, 1, ("L", "pi", "T"), False)
+    network, _, _, load, built, goal, _ = drawn
+    found = trim.trim(network, goal.frequency, load, built, goal=goal)
+    assert (found.off, found.idle) == ((), True)
+    assert found.message.endswith("would clearly lower its SWR, so nothing need be done")
+
+
 def test_what_would_not_lower_the_swr_may_be_the_load():
     """5 pF across 200 ohm read as a coil that is off, and to change it would gain nothing."""
     frequency, z = np.linspace(13.9e6, 14.5e6, 41), np.full(41, 200 + 0j)

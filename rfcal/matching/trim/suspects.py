@@ -151,7 +151,7 @@ NOT_EXPLAINED = (
     "measure the load again before you touch a part: it seems to be no longer what was measured, "
     "by about {} ohm, for no values of the parts agree with what was read; if it is, look for a "
     "wrong or bad connection, or readings that are worth less than stated",
-    "look at {} and its connections: {}; if they are right, look for a changed load, or readings "
+    "look at {} and {} connections: {}; if they are right, look for a changed load, or readings "
     "that are worth less than stated",
 )
 SEVERAL = (
@@ -245,12 +245,14 @@ def told(
         or_load = alike and f"; a load that has changed ({alike}) would look alike"
         head = setting or "no change of its parts would clearly lower its SWR"
         return f"{head}: {seem}{or_load}"
+    names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
     nothing_to_do = {
+        "no gain": "no change of its parts would clearly lower its SWR, so nothing need be done",
         "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
         f"readings can tell: {detail}",
         "changed load": f"measure the load again before you touch a part: {alike} than when it was "
         "measured explains the readings, and no part does as well",
-        "unexplained": NOT_EXPLAINED[1].format(off[0].name, off[0].other())
+        "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
         if off
         else NOT_EXPLAINED[0].format(detail),
         "undecided": "" if off else SEVERAL,

@@ -7,6 +7,7 @@ fitted with it. Then all parts together.
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -47,12 +48,13 @@ class Trim:
     """What the re-measured sweep says about the parts."""
 
     # "as designed", "leads" where it is but for those, "one part", "several parts", "either part"
-    # where mending the first helps or nothing does, "undecided" where the readings cannot tell,
-    # "changed load", "other network", or "unexplained" where no values of the parts agree with them
+    # where mending the first helps, "no gain" where mending none does, "undecided" where the
+    # readings cannot tell, "changed load", "other network", or "unexplained" where no values of the
+    # parts agree with them
     verdict: str
     message: str  # one sentence: what to change
     # the parts that are off, or between which the readings cannot tell (none where it may be any);
-    # for "unexplained" the one that would have to be so far off that it is no part that is off
+    # for "unexplained" those that would have to be so far off that they are no parts that are off
     off: tuple[Suspect, ...]
     alone: tuple[Suspect, ...]  # every part suspected alone, least misfit first
     together: tuple[Suspect, ...]  # every part where all may be off
@@ -72,14 +74,25 @@ class Trim:
     def reach(self) -> float:
         """How far a part must be off for this network to explain the readings; infinite if none."""
         nothing = self.verdict == "undecided" and not self.off
+        off = self.off or self.alone[: self.verdict == "no gain"]
         if nothing or self.verdict in ("unexplained", "changed load"):
             return np.inf
-        return max((abs(s.change) for s in self.off), default=0.0)
+        return max((abs(s.change) for s in off), default=0.0)
 
     @property
     def amiss(self) -> bool:
         """Whether it is to be asked if another network was built."""
         return self.verdict != "changed load" and self.reach > MUCH
+
+    def bare(self, frequency: Real, load: Quantity, built: Quantity, z_ref: float) -> bool:
+        """Whether it reads as its load does without any network."""
+        from scipy.special import chdtri
+
+        fit = Fit.of(Network.of("nothing", []), frequency, load, built, z_ref)
+        (misfit,) = fit.solve(np.zeros((1, fit.size)), fit.free([[]]))[2]
+        return bool(
+            misfit < min(chdtri(2 * frequency.size, UNLIKELY), self.alone[0].misfit + CLEARER)
+        )
 
     def other(self, others: Mapping[str, "Trim"]) -> "Trim":
         """The same, unless one of these, by what to do then, explains the readings far better."""
@@ -93,14 +106,21 @@ class Trim:
         return replace(self, verdict="other network", message=do)
 
 
-def turned_round(network: Network) -> tuple[str, Network]:
-    """What to do with a network that was built the wrong way round, and that one."""
-    ends = network.elements[0].name, network.elements[-1].name
+def built_wrongly(network: Network) -> dict[str, Network]:
+    """A network the wrong way round or with two parts exchanged, by what to do with such a one."""
+    ends, values = (network.elements[0].name, network.elements[-1].name), network.values
     do = (
         f"turn the network round, so that {ends[0]} is at the transmitter's end and {ends[1]} at "
         "the load's: it reads as if built the wrong way round"
     )
-    return do, replace(network, elements=network.elements[::-1])
+    found = {do: replace(network, elements=network.elements[::-1])}
+    for (i, one), (k, other) in combinations(enumerate(network.elements), 2):
+        if one.unit == other.unit != "m" and values[i] != values[k]:
+            do = f"exchange {one.name} and {other.name}: each reads as if in the other's place"
+            order = {i: k, k: i}
+            made = [values[order.get(n, n)] for n in range(len(values))]
+            found[do] = network.with_values(made)
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,9 +259,10 @@ def _mended(
         own, worst = np.diagonal(swrs), swrs.max(axis=1)
         serving = np.flatnonzero(np.isfinite(worst))[:1]
         promised = float(own[np.isnan(own).argmin()])
-        if serving.size or np.isnan(promised):
-            verdict = "either part"
-            promised = float(worst[serving[0]]) if serving.size else np.nan
+        if np.isnan(promised):
+            verdict, off = "no gain", []
+        elif serving.size:
+            verdict, promised = "either part", float(worst[serving[0]])
             off = [*(off[k] for k in serving), *(s for k, s in enumerate(off) if k not in serving)]
     if verdict != "as designed":
         return verdict, off, promised
@@ -275,6 +296,6 @@ def _decide(
     if joint > fits:
         return "unexplained", []
     sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
-    if far := [s for s in sure if s.far]:
-        return "unexplained", far[:1]
+    if any(s.far for s in sure):
+        return "unexplained", [s for s in together if s.far]
     return ("several parts", sure) if sure else ("undecided", [])

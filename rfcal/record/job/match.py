@@ -24,7 +24,7 @@ from rfcal.matching.tolerance import (
     sensitivity,
     with_parts_set,
 )
-from rfcal.matching.trim.verdict import trim, turned_round
+from rfcal.matching.trim.verdict import built_wrongly, trim
 from rfcal.matching.winding import wound
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
@@ -41,6 +41,10 @@ from rfcal.uncertainty.words import share_words
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
+BARE = (
+    "look whether this is the right sweep, and whether the network was connected: it reads as the "
+    "device does without any"
+)
 SET_EFFORT = 0.5
 """What it takes to set a part, in coils and capacitors [1] (common practice, no source)."""
 
@@ -211,8 +215,10 @@ def _after(
         trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref, goal=goal
     )
     trimming = trimmed(network, ampere=made.ampere, adjustable=made.production.adjustable)
-    if trimming.amiss:
-        others = dict([turned_round(network)])
+    if trimming.amiss and trimming.bare(goal.frequency, found.load, seen, z_ref):
+        trimming = replace(trimming, verdict="other network", message=BARE)
+    elif trimming.amiss:
+        others = built_wrongly(network)
         for number, one in enumerate([] if found.doubt else listed, start=1):
             do = f"name network {number} of the list in `built`, for it reads as that one"
             others[do] = one.candidate.network
