@@ -24,6 +24,11 @@ PAIRS = {
     ("z_ohm", "degrees"): "size and angle of the impedance",
 }
 """Pairs of columns that make a reading, and what they are."""
+SIZES = {
+    "magnitude": "a magnitude of {:.6g} is below zero: is it in dB (magnitude_db)?",
+    "z_ohm": "an impedance's size of {:.6g} ohm is below zero",
+}
+"""What is said of a number below zero in columns that hold none."""
 FIRST_LINES = 100
 """A header stands among so many lines."""
 DELIMITERS = (";", "\t", ",")
@@ -80,6 +85,8 @@ def read_csv(
                 found = f"found {','.join(row)[:60]!r}"
                 why = f"expected {many} finite numbers up to {LARGEST:g}, {found}"
                 raise ReadingError(file, why, number)
+            if pair[0] in SIZES and values[1] < 0:
+                raise ReadingError(file, SIZES[pair[0]].format(values[1]), number)
             yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
 
     try:

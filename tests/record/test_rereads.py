@@ -148,6 +148,7 @@ def test_a_check_in_the_devices_place_shows_a_wrong_path(filed, length_m, agrees
     add(filed, CHECK)
     results = compute(filed)
     assert results.checks[0].agrees is agrees
+    assert len(said(results, "no-check")) == 1  # what is wrong behind the line may be before it
     if agrees:
         assert np.abs(results.checks[0].measured.value - from_impedance(120)).max() < 0.06
     else:

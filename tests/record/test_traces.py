@@ -12,6 +12,7 @@ from rfcal.maths.outliers import step_at, sticking_out
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.bench import Bench, Known
 from rfcal.models.standards import Standard
+from rfcal.readings.csv import read_csv
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.standards import about_analyzer
@@ -371,6 +372,13 @@ def test_magnitudes_below_zero_are_refused_as_decibels(filed):
     path.write_text(path.read_text().replace(" RI ", " MA "))
     with pytest.raises(ReadingError, match=r"line 2: .*below zero: are the magnitudes in dB"):
         compute(filed)
+
+
+@pytest.mark.parametrize("size", ["magnitude", "z_ohm"])
+def test_no_column_of_sizes_is_below_zero(size):
+    text = f"frequency_mhz,{size},degrees\n50,0.5,20\n51,-3.1,20\n"
+    with pytest.raises(ReadingError, match=r"line 3: .* of -3.1 (ohm )?is below zero"):
+        read_csv(text, "device.csv", 50.0)
 
 
 def device_of(filed, farad, extra=""):

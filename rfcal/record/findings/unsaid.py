@@ -80,7 +80,8 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> Iterator[Findi
     Of what was `told` already nothing is said.
     """
     misfits = {f.about for f in told if f.code == say.PATH_MISFIT.code}
-    if not record.checks:
+    behind = {item.name for item in record.measurements if item.between}
+    if all(check.at in behind for check in record.checks):
         solved = record.residual is None
         kind = "is no standard" if solved else "you know"
         yield say.NO_CHECK(invisible=say.INVISIBLE[not solved], kind=kind)
