@@ -458,14 +458,16 @@ def test_checking_a_line_with_its_far_ends_loads_nothing_heavy():
     assert not {"scipy", "matplotlib"} & set(done.stdout.split())
 
 
-@pytest.mark.parametrize("read", ["line-spring", "antenna"])
+@pytest.mark.parametrize("read", ["line-spring", "again", "antenna"])
 def test_a_device_seen_through_a_fault_that_its_far_ends_do_not_have(tmp_path, read):
-    """The sweep with the damaged joint is not the antenna; the one after its repair is."""
+    """The sweep with the damaged joint is not the antenna, nor another one through it."""
     folder = tmp_path / "tower"
     shutil.copytree("data/demo/tower-line", folder)
+    shutil.copy(folder / "raw/line-spring.s1p", folder / "raw/again.s1p")
     text = (folder / "record.toml").read_text()
     (folder / "record.toml").write_text(text.replace("raw/antenna.s1p", f"raw/{read}.s1p"))
     said = [f.message for f in compute.inspect(folder).findings if f.code == "line-since"]
-    assert len(said) == (read == "line-spring")
-    assert all(one.startswith("R and X of 'antenna' are of what lies behind") for one in said)
+    assert len(said) == (read != "antenna")
+    start = "The line has changed since its far end was swept. Mend it, or sweep its far end as it "
+    assert all(one.startswith(f"{start}is now, before you trust R and X of 'a") for one in said)
     assert all("at 23.4 m too" in one for one in said)

@@ -172,7 +172,8 @@ def test_loss_that_grew_since_the_far_end_was_swept_is_told_where_the_end_shows_
         assert "dB more than it did when its far end was swept at" in said
         assert fault
         assert "line-loss-since" not in codes
-        assert "the loss that the line has gained" in about_devices(found, ["antenna"])[0].message
+        said = about_devices(found, {"antenna": found.now})[0].message
+        assert "the loss that the line has gained" in said
     else:
         assert found.since is None
         assert ("line-loss-since" in codes) is (end != 1e9)

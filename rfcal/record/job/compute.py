@@ -300,14 +300,19 @@ class _Job:
             answers = (item.answer_hz for item in self.record.measurements if item.answer_hz)
             given = self.record.reference_ohm, next(answers, None)
             state = line_check.line_state(wanted, frequency, now, then, sweeps, *given)
-        behind = line_check.seen_with(wanted, self.record.measurements)
-        self.findings += (*about_line(state), *about_devices(state, behind))
+        devices = self.record.measurements, lambda item: self._plane_of(self.sweeps[item.name])
+        seen = line_check.seen_through(wanted, state, *devices, self.record.reference_ohm)
+        self.findings += (*about_line(state), *about_devices(state, seen))
         return state
 
     def _at_plane(self, reading: Reading, label: str) -> tuple[Real, Quantity]:
         """A sweep corrected to the standards' plane."""
         sweep = readings.read(self.record, reading, label, label).sweeps[0]
         self.files.append(sweep)
+        return self._plane_of(sweep)
+
+    def _plane_of(self, sweep: Sweep) -> tuple[Real, Quantity]:
+        """The same of one that has been read."""
         here = self.calibration_on(sweep)
         return sweep.frequency, propagate(self.bench.inputs(here, sweep))
 

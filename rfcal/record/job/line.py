@@ -1,6 +1,6 @@
 """``[line_check]``: the state of a line, what reflects along it, and what has changed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple
@@ -35,15 +35,25 @@ LEAST_LAST, OF_LAST = 0.1, 0.5
 what that delays by a wide band, in resolutions (standard, by simulation)."""
 
 
-def seen_with(wanted: LineCheck, measurements: Sequence[Measurement]) -> list[str]:
-    """Devices of the line check's own sweep, seen through the line by its far end's sweeps."""
-    swept = {file for _, read in wanted.far_ends for file in read.files}
-    return [
-        item.name
-        for item in measurements
-        if wanted.reading in item.reading.files
-        and any(swept.intersection(end.files) for step in item.between for end in step.ends)
-    ]
+def seen_through(
+    wanted: LineCheck,
+    state: LineState,
+    measurements: Sequence[Measurement],
+    at_plane: Callable[[Measurement], tuple[Real, Quantity]],
+    z_ref: float,
+) -> dict[str, Events]:
+    """What the sweeps [1] of devices show of the line that its far end's sweeps remove."""
+    swept, seen = {file for _, read in wanted.far_ends for file in read.files}, {}
+    for item in measurements:
+        files = {file for step in item.between for end in step.ends for file in end.files}
+        if wanted.reading in item.reading.files and swept & files:
+            seen[item.name] = state.now
+        elif state.properties and swept & files and not item.reading.shows_less:
+            frequency, sweep = at_plane(item)
+            if np.array_equal(frequency, state.frequency):
+                given = frequency, sweep.value, state.properties.line
+                seen[item.name] = find_events(*given, z_ref=z_ref)
+    return seen
 
 
 def line_state(

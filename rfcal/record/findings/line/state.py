@@ -4,7 +4,7 @@ import numpy as np
 
 from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
-from rfcal.feedline.faults import FAULT
+from rfcal.feedline.faults import FAULT, Events
 from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line.band import about_range, deciding_mhz, may_fold, needed_mhz
@@ -38,16 +38,25 @@ def about_line(state: LineState) -> list[Finding]:
     return said + not_its_type(state)
 
 
-def about_devices(state: LineState, behind: list[str]) -> list[Finding]:
-    """What a fault that the far end's sweeps do not have does to devices `behind` the line."""
+def about_devices(state: LineState, seen: dict[str, Events]) -> list[Finding]:
+    """What a fault that the far end's sweeps do not have does to devices whose sweeps show it."""
     found, now = state.properties, state.now
-    faults = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
-    if not (behind and found is not None and found.fits and (faults or state.since)):
+    if found is None or not found.fits:
         return []
-    what = say.LINE_SINCE_LOSS
-    if faults:
-        what = say.LINE_SINCE_PLACE.format(place_m=now.distance_m[faults[0]])
-    return [say.LINE_SINCE(devices=quoted(behind), what=what)]
+    faults = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
+    new = [m for m in faults if state.before is None or not _shows(state.before, now, m)]
+    if not new:
+        behind = [n for n, events in seen.items() if state.since and events is now]
+        return [say.LINE_SINCE_LOSS(devices=quoted(behind))] if behind else []
+    behind = [name for name, events in seen.items() if _shows(events, now, new[0])]
+    place = float(now.distance_m[new[0]])
+    return [say.LINE_SINCE(devices=quoted(behind), place_m=place)] if behind else []
+
+
+def _shows(events: Events, now: Events, at: int) -> bool:
+    """Whether another sweep of the line shows a place as well."""
+    near = events.nearest(float(now.distance_m[at]), now.resolution_m)
+    return near is not None and abs(events.reflection[near]) > abs(now.reflection[at]) / 2
 
 
 def _unseen_loss(state: LineState) -> list[Finding]:
