@@ -282,17 +282,13 @@ LINE_UNFOLLOWED = warning(
     "Distances may be folded, as these steps leave open whether the line is {length_m:.4g} m long "
     "or {range_m:.0f} m more: state length_m in place of velocity_factor, or halve the steps.",
 )
-_MEND = "Mend it, or sweep its far end as it is now, before you trust R and X of {devices}"
 LINE_SINCE = warning(
     "line-since: line check",
-    f"The line has changed since its far end was swept. {_MEND}: they are of what reflects at "
-    "{place_m:.1f} m too.",
+    "The line has changed since its far end was swept. Mend it, or sweep its far end as it is now, "
+    "before you trust R and X of {devices}: they are of {what} too.",
 )
-LINE_SINCE_LOSS = warning(
-    "line-since: line check",
-    f"The line has changed since its far end was swept. {_MEND}: they are of the loss that the "
-    "line has gained too.",
-)
+LINE_SINCE_PLACE = "what reflects at {place_m:.1f} m"
+LINE_SINCE_LOSS = "the loss that the line has gained"
 LINE_MISFIT = warning(
     "line-misfit: line check",
     "The far end's sweeps are off those of a uniform line by {residual:.2g} (root mean square of "

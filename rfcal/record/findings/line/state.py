@@ -45,12 +45,13 @@ def about_devices(state: LineState, seen: dict[str, Events]) -> list[Finding]:
         return []
     faults = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
     new = [m for m in faults if state.before is None or not _shows(state.before, now, m)]
-    if not new:
-        behind = [n for n, events in seen.items() if state.since and events is now]
-        return [say.LINE_SINCE_LOSS(devices=quoted(behind))] if behind else []
-    behind = [name for name, events in seen.items() if _shows(events, now, new[0])]
-    place = float(now.distance_m[new[0]])
-    return [say.LINE_SINCE(devices=quoted(behind), place_m=place)] if behind else []
+    if new:
+        behind = [name for name, events in seen.items() if _shows(events, now, new[0])]
+        what = say.LINE_SINCE_PLACE.format(place_m=now.distance_m[new[0]])
+    else:
+        behind = [name for name, events in seen.items() if state.since and events is now]
+        what = say.LINE_SINCE_LOSS
+    return [say.LINE_SINCE(devices=quoted(behind), what=what)] if behind else []
 
 
 def _shows(events: Events, now: Events, at: int) -> bool:
