@@ -75,12 +75,11 @@ class Undecided:
         It says nothing where none that may be true agrees with it.
         """
         doubt = 2 * (measured.variance() + expected.variance())
-        raw = options.values(self.bench.z_ref)
+        own = inputs.calibration.error_box, inputs.path
         with np.errstate(all="ignore"):
-            at_plane = np.array([self.box.correct(m) for m in raw])
-            far = seen_beyond(at_plane, inputs.calibration.error_box, inputs.path)
-            off = np.abs(far - expected.value)
-            squared = np.nan_to_num(np.min(off, axis=0) ** 2 / doubt, nan=WORST)
+            seen = map(self.box.correct, options.values(self.bench.z_ref))
+            off = np.min([np.abs(seen_beyond(x, *own) - expected.value) for x in seen], axis=0)
+            squared = np.nan_to_num(off**2 / doubt, nan=WORST)
         agrees = np.min(np.where(self.alive, squared, WORST), axis=0) <= UNLIKELY
         return replace(self, score=self.score + squared * agrees)
 

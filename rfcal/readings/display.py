@@ -8,6 +8,7 @@ frequency one is true, the edges of what is possible among them.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,21 +107,15 @@ class Display:
         beyond = [any(isinstance(cell, Beyond) for cell in row) for row in rows]
         # all that a cell beyond the display may be is among the options
         step = np.where(beyond, 0.0, self.steps[0])
-
-        def effects(x: Complex) -> tuple[Effect, ...]:
-            return display_effects(self.label, step, x, self.z_ref)
-
+        doubt = partial(display_effects, self.label, step, z_ref=self.z_ref)
         signs = (0,) if sign_known else (1, -1)
-        return self._options(rows, self._of_impedance, effects, signs=signs)
+        return self._options(rows, self._of_impedance, doubt, signs=signs)
 
     def polar(self, rows: Sequence[Sequence[float]]) -> Options:
         """From the magnitude [1] and the angle [degree] of a reflection."""
-        direction = np.exp(1j * np.radians([row[2] for row in rows]))
-
-        def effects(x: Complex) -> tuple[Effect, ...]:
-            return polar_effects(self.label, self.steps, x, direction)
-
-        return self._options(rows, self._of_polar, effects, bare=True)
+        own = np.exp(1j * np.radians([row[2] for row in rows]))
+        doubt = partial(polar_effects, self.label, self.steps, direction=own)
+        return self._options(rows, self._of_polar, doubt, bare=True)
 
     def sizes(
         self, z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]]

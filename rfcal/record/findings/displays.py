@@ -17,7 +17,6 @@ from rfcal.record.findings.devices import HIDDEN, about_device
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
-from rfcal.record.format.standard import Reread
 from rfcal.record.format.start import starting_record
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.words import mhz
@@ -150,12 +149,9 @@ def _but_sign(device: Device) -> NDArray[np.bool_]:
 
 def _about_limit(record: Record) -> list[Finding]:
     """Cells of nothing but nines, as of a display that can show no more."""
-    typed = [(i.name, c) for i in record.items() for row in i.reading.rows for c in row[1:]]
-    nines: dict[str, list[str]] = {}
-    for name, cell in typed:
-        digits = f"{abs(cell):g}"
-        if abs(cell) >= NINES and set(digits) <= {"9", "."} and not isinstance(cell, Beyond):
-            nines.setdefault(digits, []).append(name)
+    typed = [(c, i.name) for i in record.items() for row in i.reading.rows for c in row[1:]]
+    sizes = [(f"{abs(c):g}", name) for c, name in typed if not isinstance(c, Beyond)]
+    nines = grouped(one for one in sizes if set(one[0]) <= {*"9."} and float(one[0]) >= NINES)
     return [
         say.DISPLAY_LIMIT(name=names[0], names=quoted([*dict.fromkeys(names)]), cell=cell)
         for cell, names in nines.items()
@@ -164,35 +160,19 @@ def _about_limit(record: Record) -> list[Finding]:
 
 def about_example(record: Record) -> list[Finding]:
     """Standards that still read as those of the starting record, where other readings do not."""
-    example = {
-        rows for item in schema.read(record.folder, EXAMPLE).items() if (rows := _rows(item))
-    }
-    left = [item.name for item in record.items() if _rows(item) in example]
+    example = [one.reading.typed for one in schema.read(record.folder, EXAMPLE).items()]
+    items = [item for item in record.items() if item.reading.typed]
+    left = [item.name for item in items if item.reading.typed in example]
     standards = [item.name for item in record.standards if item.name in left]
     if not standards or len(left) == len(record.items()):
         return []
     return [say.EXAMPLE_LEFT(names=quoted(left))]
 
 
-def _rows(item: Artefact | Measurement | Reread) -> tuple[tuple[float, ...], ...]:
-    return tuple(item.reading.typed or ())
-
-
-def about_signs(
-    device: Device,
-    by_rising: NDArray[np.bool_],
-    by_course: NDArray[np.bool_],
-    by_power: NDArray[np.bool_],
-    by_others: Mapping[str, NDArray[np.bool_]],
-) -> list[Finding]:
-    """How the sign of X was told that a display does not show."""
-    f, others = device.frequency, by_others.items()
-    by_power = by_power & ~np.any([by_power & ~by_power, *by_others.values()], axis=0)
-    ways = {say.BY_RISING: by_rising, say.BY_COURSE: by_course, say.BY_POWER: by_power}
-    all_ways = [(way, "", where) for way, where in ways.items()]
-    all_ways += [(say.BY_OTHER, name, where) for name, where in others]
-    found = []
-    for way, other, points in all_ways:
+def about_signs(device: Device, ways: Mapping[tuple[str, str], NDArray[np.bool_]]) -> list[Finding]:
+    """How the sign of X was told that a display does not show, and by which other reading."""
+    found, f = [], device.frequency
+    for (way, other), points in ways.items():
         at = np.flatnonzero(points)
         if at.size:
             ends = [f"{device.at(hz).reactance} at {mhz(hz)}" for hz in np.unique(f[at[[0, -1]]])]

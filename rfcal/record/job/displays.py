@@ -19,7 +19,7 @@ from rfcal.measurement.undecided import Possible, Undecided, of_certain, possibl
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
-from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
+from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.displays import about_signs
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.format.schema import Artefact, Reading, Record
@@ -145,7 +145,7 @@ def left_open(
 
 
 def answers(
-    left: Left, told: Mapping[str, NDArray[np.bool_]] = MappingProxyType({})
+    left: Left, told: Mapping[tuple[str, str], NDArray[np.bool_]] = MappingProxyType({})
 ) -> tuple[Device, list[Finding], Left]:
     """What a device is, where the readings do not tell its sign with its `other`; how it was told.
 
@@ -181,7 +181,9 @@ def answers(
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
         device = having(device.figures, device, other=other)
-    found = about_signs(device, rising_told, course, there[0] ^ there[1], told)
+    alone = (there[0] ^ there[1]) & ~np.any([np.zeros_like(two), *told.values()], axis=0)
+    ways = {(say.BY_RISING, ""): rising_told, (say.BY_COURSE, ""): course}
+    found = about_signs(device, {**ways, (say.BY_POWER, ""): alone, **told})
     return device, found, replace(left, possible=all_of_it.of_sign(np.where(both, 0, sign)))
 
 
@@ -200,18 +202,18 @@ def agreed(
     The chance [1] is that of two being said to differ without cause.
     """
     devices, found = [], []
-    twins = [(m.name, m.same_as) for m in record.measurements if m.same_as is not None]
     for item in record.measurements:
-        name, told = item.name, dict[str, NDArray[np.bool_]]()
-        for other in [b for a, b in twins if a == name] + [a for a, b in twins if b == name]:
+        name, told = item.name, dict[tuple[str, str], NDArray[np.bool_]]()
+        twins = [one.name for one in record.measurements if one.same_as == name]
+        for other in filter(None, [item.same_as, *twins]):
             grids = left[name].first.frequency, left[other].first.frequency
             require_same_grid(item.place, *grids, f"'{name}'", f"'{other}'")
             beside, off = left[name].beside(left[other])
             if not far_off(off / 2, chance):  # the difference may lie along one line
-                told[other] = left[name].possible.both_signs & ~beside.possible.both_signs
-                left[name] = beside
+                both, left[name] = left[name].possible.both_signs, beside
+                told[say.BY_OTHER, other] = both & ~beside.possible.both_signs
             elif item.same_as == other:
-                found.append(SAME_DISAGREES(device=name, other=other))
+                found.append(say.SAME_DISAGREES(device=name, other=other))
         device, how, left[name] = answers(left[name], told)
         devices.append(device)
         found += how
