@@ -34,6 +34,27 @@ class LoadModel:
         seen: Any = self.level + 1j * (omega * self.rising - self.falling / omega)
         return seen if self.series else 1 / seen
 
+    def at_best(self, load: Complex, loads: Complex) -> "LoadModel | None":
+        """The same with the most resistance that a load (B,) may have of these [ohm], (N, B).
+
+        None where the model is further off than they lie apart.
+        """
+        away = np.abs((loads - load) / (loads + np.conj(load)))
+        if self.residual > max(MISFIT, np.sqrt(np.mean(away**2))):
+            return None
+        now, may = (z.real if self.series else (1 / z).real for z in (load, loads))
+        most = np.quantile(may.mean(axis=-1), 0.975) / now.mean()
+        return replace(self, level=self.level * float(max(most, 1)))
+
+    def widest_hz(self, limit_swr: float, centre_hz: float) -> float:
+        """Width about a frequency [Hz] over which the limit is this SWR."""
+        depth, omega = np.log((limit_swr + 1) / (limit_swr - 1)), 2 * np.pi * centre_hz
+        with np.errstate(divide="ignore"):
+            far, near = np.pi * self.level / np.array([self.rising, self.falling]) / depth
+        # near = w/(omega^2 - w^2/4), of the band's both edges
+        by_near = 2 * omega * np.tanh(np.arcsinh(near * omega) / 2)
+        return float(min(far, by_near)) / (2 * np.pi)
+
 
 def fit_load(frequency: Real, load: Complex, *, z_ref: float = defaults.REFERENCE_OHM) -> LoadModel:
     """The series or parallel model that is nearer to the load, fitted in reflection."""

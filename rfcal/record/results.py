@@ -161,6 +161,9 @@ class MatchResult:
     z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
     half_q: Candidate | None = None  # the first network of coils of half their Q
     doubt: str = ""  # why the answer cannot carry a network, and what to do; mostly nothing
+    # width over which a network without loss could hold the target [Hz]; None unless that is surely
+    # less than what was asked
+    widest_hz: float | None = None
     load_share: float = 1.0  # of what the load may be, that an exact match to it holds [1]
     share_uncertainty: float = 0.0  # standard uncertainty of `load_share`, by the number of draws
 

@@ -201,7 +201,7 @@ def test_a_target_out_of_reach_is_said(asked):
     assert "over the band" in found
     said = "\n".join(match_words.match_lines(results.matches[0]))
     assert "limit of Bode and Fano" in said
-    assert "Ask for a narrower band" in found
+    assert "Ask for a band of less than about" in found
 
 
 def test_what_is_said_of_all_networks_is_not_said_of_each(asked):
@@ -293,6 +293,21 @@ def test_what_is_far_off_the_target_is_not_offered_and_that_is_said(asked):
     (found,) = (f.message for f in results.findings if f.code == "match-target")
     assert "that one comes to is 11.1, too far off to be offered. Ask for a narrower" in found
     assert "match-voltage" not in {f.code for f in results.findings}
+
+
+def test_how_narrow_a_band_must_be_is_said_where_no_network_can_hold_it(asked):
+    omega = 2 * np.pi * FREQUENCY
+    write(asked, "device", from_impedance(10 + 1j * (omega * 1.1e-6 - 1e11 / omega)))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [50, 60]")
+    results = compute(asked)
+    (result,) = results.matches
+    (said,) = match_words.match_head(result)
+    assert said.startswith("ask for a band of less than about 2.8 MHz: over more no network"), said
+    swr_words = f"{result.limit.swr:.2f}"
+    limit = f"no network without loss can hold a lower SWR over this band than {swr_words}"
+    assert any(remark.startswith(limit) for remark in match_words.match_remarks(result))
+    (found,) = (f.message for f in results.findings if f.code == "match-target")
+    assert f". A{said[1:].split(';')[0]}. Or ask for another place." in found
 
 
 def test_a_sweep_in_steps_too_wide_for_its_load(asked):

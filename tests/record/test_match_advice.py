@@ -88,6 +88,21 @@ def test_a_load_that_is_too_little_known_is_to_be_measured_better(asked):
     assert not any(f.code == "match-voltage" for f in results.findings)
 
 
+def test_a_band_that_no_network_holds_is_said_before_a_load_that_is_too_little_known(asked):
+    """Neither a coil to be wound nor a share that an exact network would hold, for none does."""
+    at = np.linspace(50e6, 60e6, POINTS)
+    write(asked, "device", from_impedance(8 - 4j + 4e-6j * np.pi * (at - 55e6)))
+    bend(asked, "band_mhz = [54, 56]", "band_mhz = [51, 59]")
+    results = compute_of(asked, 0.03)
+    (match,) = results.matches
+    assert match.load_share < 0.5
+    said = match_words.match_first(match)
+    assert said.startswith("build nothing yet: ask for a band of less than about "), said
+    codes = [f.code for f in results.findings]
+    assert "match-load" not in codes
+    assert "match-target" in codes
+
+
 @pytest.mark.parametrize(
     ("ohm", "cure"),
     [

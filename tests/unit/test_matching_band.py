@@ -330,6 +330,15 @@ def test_the_limit_is_met_with_equality_by_a_bare_load(model, share, depth):
     assert limit.reflection == pytest.approx(np.exp(-depth), rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    "model", [limits.LoadModel(True, 11.0, 6e-6, 1 / 93e-12), limits.LoadModel(False, 0.02, 0, 1e6)]
+)
+def test_the_limit_of_the_widest_band_is_the_target(model):
+    width = model.widest_hz(1.5, 3.65e6)
+    at = limits.bode_fano(model, (3.65e6 - width / 2, 3.65e6 + width / 2))
+    assert at.swr == pytest.approx(1.5)
+
+
 def test_no_limit_is_told_by_a_model_that_is_not_the_load():
     """A resonator across a resistance: neither a series nor a parallel circuit."""
     twice = 1 / (1 / 100 + 1 / resonant(30.0, 10e-6, 12.6e-12))

@@ -8,7 +8,7 @@ import numpy as np
 from rfcal.defaults import CAPACITOR_A, NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, listed, quoted, swr_words
 from rfcal.matching.designs import reactance
-from rfcal.matching.goal import Candidate, Goal, bandwidth
+from rfcal.matching.goal import Candidate, bandwidth
 from rfcal.matching.network import SERIES, NetworkElement
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
@@ -17,7 +17,7 @@ from rfcal.record.findings.devices import largest_sources
 from rfcal.record.results import MatchResult
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.words import about, share_words
+from rfcal.uncertainty.words import about, mhz, share_words
 
 CAUTION_VOLT, CAUTION_WATT = 50.0, 10.0
 """From here on the page warns of voltages and heat (common practice, no source)."""
@@ -58,9 +58,10 @@ def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device, found = result.request, result.request.measurement, []
     meets = result.ranking.nothing_needed or any(p.holds for p in result.proposals[:1])
-    if not (result.doubt or meets):
+    limited = result.widest_hz is not None
+    if (limited or not result.doubt) and not meets:
         found.append(_missed(result))
-    if result.load_share < SURE_YIELD:
+    if result.load_share < SURE_YIELD and not limited:
         found.append(_unknown_load(result))
     if result.step_hz is not None:
         low, high = request.band_hz
@@ -182,12 +183,24 @@ def _missed(result: MatchResult) -> Finding:
         over="over the band" if low < high else f"at {low / 1e6:.10g} MHz",
         best=swr_words(min(c.worst_swr for c in best)),
         far="" if result.proposals else ", too far off to be offered",
-        remedy=_narrower(result.goal, best),
+        remedy=_held(result, best),
     )
 
 
-def _narrower(goal: Goal, networks: Sequence[Candidate]) -> str:
+def narrower(result: MatchResult) -> str:
+    """What to ask for where no network can hold the target, by its limit; mostly nothing."""
+    if result.widest_hz is None:
+        return ""
+    return (
+        f"ask for a band of less than about {mhz(float(f'{result.widest_hz:.2g}'))}: over more no "
+        f"network without loss can hold SWR {result.request.target_swr:g} (limit of Bode and "
+        "Fano), and one of few parts holds less"
+    )
+
+
+def _held(result: MatchResult, networks: Sequence[Candidate]) -> str:
     """What to ask for in place of a band that none of the networks holds."""
+    goal, narrow = result.goal, narrower(result)
     limit, (low, high) = goal.target_swr, goal.band_hz
     held = [
         bandwidth(goal.frequency, (c.swr - 1) / (c.swr + 1), limit, goal.centre_hz)
@@ -196,6 +209,8 @@ def _narrower(goal: Goal, networks: Sequence[Candidate]) -> str:
     first, last = max(
         ((max(b.low_hz, low), min(b.high_hz, high)) for b in held), key=lambda b: b[1] - b[0]
     )
+    if first == last and narrow:
+        return f"{narrow[0].upper()}{narrow[1:]}. Or ask for another place"
     if first == last:
         return f"Ask for {'a narrower band' if low < high else 'finer values'}, or another place"
     # both ends inward to round figures, yet about the centre

@@ -32,7 +32,7 @@ from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, propagate, region
 from rfcal.models.interpolation import SAME
 from rfcal.record.findings.devices import largest_sources
-from rfcal.record.findings.match import Unknown, better_read, without_reactance
+from rfcal.record.findings.match import Unknown, better_read, narrower, without_reactance
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.intervals import interval
@@ -69,12 +69,13 @@ def matched(
     shown = map(work_out, offered[:SHOWN])
     proposals = by_merit(shown, partial(_standing, ranking))
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
+    limit, widest_hz = _limit(goal, loads)
     found = MatchResult(
         request,
         goal,
         ranking,
         (),
-        _limit(goal),
+        limit,
         load,
         raw_range(goal, loads),
         path_db=_path_db(request, device, before, behind),
@@ -83,6 +84,8 @@ def matched(
         load_share=share,
         share_uncertainty=counted,
     )
+    if not (doubt or step_hz):
+        found = replace(found, widest_hz=widest_hz)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
     found = replace(found, doubt=doubt or _uncarried(found))
     if built:
@@ -109,10 +112,12 @@ def _uncarried(found: MatchResult) -> str:
         finer = f"measure it in steps of {found.step_hz / 1e6:.2g} MHz or less"
         return f"the load moves too far from one point of the sweep to the next; {finer}"
     if found.load_share < defaults.LEAST_YIELD:
+        most = largest_sources(found.load, found.goal.inside)
+        if narrow := narrower(found):
+            return f"{narrow}; and too little is known of the load, most for {most}"
         share = share_words(found.load_share, found.share_uncertainty)
         even = f"even a network that fits it exactly holds the target for {share} of what it may be"
         cure = better_read(found) or "measure it better"
-        most = largest_sources(found.load, found.goal.inside)
         return f"{cure}; too little is known of the load, most for {most} ({even})"
     return ""
 
@@ -164,12 +169,19 @@ def _unknown_resistance(
     )
 
 
-def _limit(goal: Goal) -> Limit | None:
-    """What no network without loss can beat; None where there is no band."""
-    low, high = goal.band_hz
+def _limit(goal: Goal, loads: Complex) -> tuple[Limit | None, float | None]:
+    """What no network without loss can beat, None where there is no band; and the widest that can.
+
+    That is None unless it is beyond the target whatever the load may be, `loads` [ohm], (N, B).
+    """
+    low, high = band = goal.band_hz
     if low == high or goal.frequency.size < 3:
-        return None
-    return bode_fano(fit_load(*goal.in_band(), z_ref=goal.target_ohm), goal.band_hz)
+        return None, None
+    model = fit_load(*goal.in_band(), z_ref=goal.target_ohm)
+    best = model.at_best(goal.in_band()[1], loads)
+    beyond = best and bode_fano(best, band).swr > goal.target_swr
+    widest_hz = model.widest_hz(goal.target_swr, goal.centre_hz) if beyond else None
+    return bode_fano(model, band), widest_hz
 
 
 def _proposal(

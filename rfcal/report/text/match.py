@@ -8,6 +8,7 @@ from rfcal.matching.bode_fano import Limit
 from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Group
+from rfcal.record.findings.match import narrower
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import FLOATS, TOLD, build_lines
 from rfcal.uncertainty.words import about, digits, mhz, share_words
@@ -41,11 +42,8 @@ def match_first(result: MatchResult) -> str:
     target, raw = result.request.target_swr, result.ranking.raw_worst_swr
     low, high = min(result.raw_swr[0], raw), max(result.raw_swr[1], raw)
     if low > target:
-        return (
-            ""
-            if result.proposals
-            else NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
-        )
+        none_near = NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
+        return "" if result.proposals else "; ".join(filter(None, (narrower(result), none_near)))
     then = "what follows would only lower it" if result.proposals else NOT_WORTH
     said = "nothing is needed: as it is the load has SWR"
     if result.surely_nothing:
@@ -328,13 +326,13 @@ def match_remarks(result: MatchResult) -> list[str]:
         )
     said += _lossy(result) + _by_q(result)
     limit = result.limit
-    if limit and limit.told and not sets_none(limit) and result.proposals:
-        first = result.proposals[0].candidate
-        near = first.loss_db <= defaults.SMALL_LOSS_DB
+    if limit and limit.told and not sets_none(limit) and (result.proposals or result.widest_hz):
+        first = next((p.candidate for p in result.proposals), None)
+        near = first and first.loss_db <= defaults.SMALL_LOSS_DB
         said.append(
             f"no network without loss can hold a lower SWR over this band than {limit.swr:.2f} "
             "(limit of Bode and Fano, both conditions, by the load's series or parallel model)"
-            f"{f'; the first comes {_reached(limit, first)} of the way' if near else ''}"
+            f"{f'; the first comes {_reached(limit, first)} of the way' if first and near else ''}"
         )
     if result.proposals or not (result.ranking.nothing_needed or result.doubt):
         names: dict[str, list[str]] = {}
