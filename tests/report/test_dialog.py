@@ -200,3 +200,16 @@ def test_sizes_that_nothing_has_together_are_refused_at_their_row(asked):
     asked_then, told = said.out.split("|Z| of 295 ohm has an SWR of 5.9 or more in 50 ohm", 1)
     assert "Connect the load" not in asked_then
     assert "Type it again, or 'back' for the one before." in told
+
+
+def test_a_display_of_sizes_is_asked_through_to_its_record(asked):
+    sizes = {"short": "9.7 19.90", "open": "295.0 86.92", "load": "52.0 1.07"}
+    sizes |= {"check": "36.3 1.46", "device": "13.0 4.14", "short again": "9.7 19.90"}
+    status, said, folder = asked(shows=["3"], **{kind: [cells] for kind, cells in sizes.items()})
+    assert status == 0
+    assert "Type it again" not in said.out
+    assert "check '33 ohm' agrees" in said.out
+    # without signs two answers remain: one of them is that of R and X
+    device = rfcal.compute(folder).device("coil")
+    both = [device.impedance.value[0], device.other.impedance.value[0]]
+    assert min(abs(z - (9.82 - 14.36j)) for z in both) < 0.4

@@ -70,6 +70,14 @@ def test_a_display_without_signs_keeps_both_answers(form):
     assert "Two answers remain for 'coil'" in form.sentence
 
 
+def test_a_display_of_sizes_is_judged_and_computed(form):
+    form._boxes["shows"].value = "|Z| and SWR"
+    sizes = {"short": "9.7 19.90", "open": "295.0 86.92", "load": "52.0 1.07"}
+    fill(form, "14.1", "coil", **sizes, load_ohm="49.9", device="13.0 4.14")
+    assert "Two answers remain for 'coil'" in form.sentence
+    assert not any("label" in said.value for said in form._said.values())
+
+
 def test_text_is_only_text(form):
     fill(form, "14.1", "<b>coil</b>", **READ)
     assert "<b>coil" not in form._words.value

@@ -156,7 +156,7 @@ def _judged(kind: str, said: Said) -> str:
     if said["shows"] == SIZES and '"' not in "".join(cells):  # what nothing has together is refused
         steps = step_of(cells[:1]), step_of(cells[1:], -1)
         z, swr = ([(1.0, float(cell))] for cell in cells)
-        Display("", defaults.REFERENCE_OHM, f"the {kind}", steps).sizes(z, swr)
+        Display(kind, defaults.REFERENCE_OHM, f"the {kind}", steps).sizes(z, swr)
     seen = reflection(kind, said)
     if kind == "device" and seen is not None:
         r, x = map(float, cells)
