@@ -94,6 +94,7 @@ TOPOLOGIES: dict[str, Callable[[Task], list[Design]]] = {
 """By the name that a record asks by: the designs with all that is to be varied in them."""
 CHOSEN = ("pi", "T")
 """Of which a Q or a phase can be asked for."""
+STUB = f"{SHUNT} stub"
 PLACES: dict[str, tuple[tuple[str, ...], ...]] = {
     "single series reactance": ((SERIES,),),
     "single shunt reactance": ((SHUNT,),),
@@ -101,15 +102,22 @@ PLACES: dict[str, tuple[tuple[str, ...], ...]] = {
     "L, shunt part at load": ((SERIES, SHUNT),),
     "pi": ((SHUNT, SERIES, SHUNT),),
     "T": ((SERIES, SHUNT, SERIES),),
-    **{f"{p} stub, {end}": ((p, SECTION), (p,)) for p in (SHUNT, SERIES) for end in ENDS},
-    **{f"double stub, {end}": ((SHUNT, SECTION, SHUNT), (SHUNT, SECTION) * 2) for end in ENDS},
+    **{
+        f"{place} stub, {end}": ((f"{place} stub", SECTION), (f"{place} stub",))
+        for place in (SHUNT, SERIES)
+        for end in ENDS
+    },
+    **{
+        f"double stub, {end}": ((STUB, SECTION, STUB), (STUB, SECTION, STUB, SECTION))
+        for end in ENDS
+    },
     "quarter wave": ((SECTION,),),
     "quarter wave, series part at load": ((SECTION, SERIES),),
     "quarter wave, shunt part at load": ((SECTION, SHUNT),),
     "quarter wave, line at load": ((SECTION, SECTION),),
     "two sections": ((SECTION, SECTION),),
 }
-"""Where the parts of a network of each name as it is printed lie, source to load."""
+"""Of each network by its printed name, where its parts lie, source to load, and which are stubs."""
 FORMER = {
     "quarter wave, tuned by series reactance": "quarter wave, series part at load",
     "quarter wave, tuned by shunt reactance": "quarter wave, shunt part at load",
@@ -137,7 +145,8 @@ def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
         raise MatchingError(f"'{name}' has {counts} parts, source to load, found {len(parts)}")
     end = name.rpartition(", ")[2]
     found = [
-        (place, _part(text, place, end, stock)) for place, text in zip(places, parts, strict=True)
+        (place.split()[0], _part(text, place, end, stock))
+        for place, text in zip(places, parts, strict=True)
     ]
     network = stock.realise(Network.of(name, found))[0]
     if form and network.form != form:
@@ -147,7 +156,7 @@ def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
 
 def _part(text: str, place: str, end: str, stock: Stock) -> Part:
     """One part by its words, at a place; a stub's end is `end`."""
-    stub = end in ("open", "short")
+    place, _, stub = place.partition(" ")
     if lumped := LUMPED.fullmatch(text.strip()):
         said, number, prefix, unit = lumped.groups()
         value = float(number) * PREFIX[prefix]

@@ -172,7 +172,7 @@ def _panel(
         )
         return f"{'; '.join(said)}; 95 %, each by itself."
 
-    moving = [region, device, *enlarged.artists, *bars]
+    moving = [region, device, enlarged.frame, *bars]
     return Panel(figure, started([*PLACE, *sliders], place_of(own)), update, moving=moving)
 
 

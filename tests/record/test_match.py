@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
-from rfcal.errors import RfcalError
+from rfcal.errors import MatchingError, RfcalError
 from rfcal.feedline.power import loss_db
 from rfcal.matching import designs
 from rfcal.matching.bode_fano import Limit
 from rfcal.matching.designs import Point
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Capacitor, Inductor, preferred, preferred_below
+from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
+from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import as_built
 from rfcal.matching.topologies import PLACES, as_printed
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
@@ -854,3 +855,11 @@ def test_every_network_can_be_named_as_it_is_printed(asked):
         assert seen == pytest.approx(other, abs=0.02)
     assert len({c.network.topology for c in result.ranking.candidates}) > 8
     assert PLACES.keys() >= {c.network.topology for c in result.ranking.candidates}
+
+
+def test_a_network_may_be_of_stubs_and_other_parts(monkeypatch):
+    monkeypatch.setitem(PLACES, "stub and coil, open", (("shunt stub", "series"),))
+    parts = as_printed("stub and coil, open", ["0.25 m of 50 ohm", "39 nH"], Stock()).elements
+    assert [type(element.part) for element in parts] == [Stub, Inductor]
+    with pytest.raises(MatchingError, match="'39 nH' is no part that can lie here in shunt"):
+        as_printed("shunt stub, open", ["39 nH", "0.25 m of 50 ohm"], Stock())

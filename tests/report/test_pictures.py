@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
+from matplotlib.patches import Ellipse
 from PIL import Image
 
 from rfcal.maths.reflection import from_impedance
@@ -19,6 +20,7 @@ from rfcal.report.figures import device as plots
 from rfcal.report.figures import render as picture
 from rfcal.report.figures.components import part_figure
 from rfcal.report.figures.match import proposal_figure
+from rfcal.uncertainty.coverage import K_ELLIPSE
 from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -153,3 +155,20 @@ def test_a_picture_of_many_points_is_no_larger_than_a_screen_can_show():
     noise = np.random.default_rng(7).normal(size=200_000)
     ax.plot(np.linspace(0, 1, noise.size), noise, **style.plain_look(0, noise.size))
     assert len(picture.svg_text(figure, alt="noise")) < 300_000
+
+
+@pytest.mark.parametrize("width", [0.02, 0.05, 0.5])
+def test_a_region_is_enlarged_as_often_as_it_says(width):
+    figure = style.new_figure(6.4, 6.4)
+    ax = chart.draw_grid(figure.add_subplot())
+    there = chart.draw_ellipse(ax, 0.3j, np.diag([1.0, 0.2]) * (width / 2 / K_ELLIPSE) ** 2)
+    place = {"center": (0.0, 0.3), "width": width, "height": there.height, "angle": there.angle}
+    enlarged = chart.Enlarged(ax)
+    enlarged.show(place, 0.3j)
+    FigureCanvasAgg(figure).draw()
+    frame = ax.child_axes[0]
+    assert frame.get_visible() == (width < 0.4)
+    if frame.get_visible():
+        region = next(patch for patch in frame.patches if isinstance(patch, Ellipse))
+        times = region.get_window_extent().width / there.get_window_extent().width
+        assert frame.texts[0].get_text() == f"region, {times:.10g} times"

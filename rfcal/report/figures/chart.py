@@ -29,6 +29,8 @@ GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
 RULER = -1.2
 """Height below the chart at which the values of R stand."""
+HALF_FRAME = 0.24
+"""Half the width of the frame of an enlarged region, on the chart [1]."""
 
 
 def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
@@ -133,23 +135,31 @@ def ellipse_of(centre: complex, covariance: Real, radius: float) -> dict[str, An
 
 
 class Enlarged:
-    """A region as large as a small frame beside the chart allows, with its scale in words."""
+    """A region as large as a small frame beside the chart allows, with its scale in words.
+
+    There is no frame where the region fills it without being enlarged.
+    """
 
     def __init__(self, ax: Axes):
         ax.set_xlim(right=1.62)
-        frame = ax.inset_axes((1.11, -1.2, 0.48, 0.48), transform=ax.transData)
-        frame.set(xlim=(-1, 1), ylim=(-1, 1), aspect="equal", xticks=[], yticks=[])
-        frame.set_in_layout(False)  # it lies within the chart's own room
-        frame.spines[:].set_color(style.MUTED)
-        self._region = draw_ellipse(frame, 0.0, np.eye(2))
-        self._device = draw_trace(frame, 0.0, role="truth")
-        self._words = frame.text(0, 1.12, "", ha="center", va="bottom", **style.SMALL)
-        self.artists = (self._region, self._device, self._words)
+        # in the chart's own scale, so that `times` is what is seen
+        ends = (-HALF_FRAME, HALF_FRAME)
+        place = (1.11, -1.2, 2 * HALF_FRAME, 2 * HALF_FRAME)
+        self.frame = ax.inset_axes(place, transform=ax.transData)
+        self.frame.set(xlim=ends, ylim=ends, aspect="equal", xticks=[], yticks=[])
+        self.frame.set_in_layout(False)  # it lies within the chart's own room
+        self.frame.spines[:].set_color(style.MUTED)
+        self._region = draw_ellipse(self.frame, 0.0, np.eye(2))
+        self._device = draw_trace(self.frame, 0.0, role="truth")
+        look = {"ha": "center", "va": "bottom"} | style.SMALL
+        self._words = self.frame.text(0, 1.12 * HALF_FRAME, "", **look)
 
     def show(self, region: Mapping[str, Any], device: complex) -> None:
         """Fit a region, as `ellipse_of` gives it, into the frame, and the device beside it."""
         centre = complex(*region["center"])
-        times = _round_below(0.8 / max(region["width"] / 2, abs(device - centre), 1e-9))
+        reach = max(region["width"] / 2, abs(device - centre), 1e-9)
+        times = _round_below(0.8 * HALF_FRAME / reach)
+        self.frame.set_visible(times > 1)
         size = {name: times * region[name] for name in ("width", "height")}
         self._region.set(**{**region, **size, "center": (0.0, 0.0)})
         off = times * (device - centre)
