@@ -306,6 +306,7 @@ def test_how_narrow_a_band_must_be_is_said_where_no_network_can_hold_it(asked):
     assert said.startswith("ask for a band of less than about 2.8 MHz: over more no network"), said
     swr_words = f"{result.limit.swr:.2f}"
     limit = f"no network without loss can hold a lower SWR over this band than {swr_words}"
+    assert re.search('class="answer fault">\\s*<[^>]*>Matching', page(results))
     assert any(remark.startswith(limit) for remark in match_words.match_remarks(result))
     (found,) = (f.message for f in results.findings if f.code == "match-target")
     assert f". A{said[1:].split(';')[0]}. Or ask for another place." in found
