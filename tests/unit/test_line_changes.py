@@ -270,6 +270,26 @@ def test_a_slower_stretch_of_any_impedance_is_told_from_its_start(z0, vf):
         assert re.search(rf"then from {start:.0f}\.\d m on to .*{far:.1f} m", said), said
 
 
+def test_how_much_longer_and_up_to_where_water_makes_a_line_holds_where_it_takes_up_power():
+    """6 m of 62 have got wet, from 35 m on, and lose a lot."""
+    rng, band, line = (
+        np.random.default_rng(37),
+        np.linspace(1e6, 60e6, 296),
+        Line(62, 0.85, 50, 0.4),
+    )
+    wet = Line(6.0, 0.7, 42.0, 1.2, 0.08)
+    whole = line.two_port(band, 35.0) @ wet.two_port(band) @ line.two_port(band, 21.0)
+    end = dipole(band, 14.2e6, 42.0, 9.0)
+    now, then = from_impedance(whole.input_impedance(end)), foot(band, line, end)
+    said, _ = line_verdict(state(rng, band, line, now, then, loss_known=True, length_m=62.0))
+    longer, half = map(float, re.search(r"is (\S+) ± (\S+) m longer", said).groups())
+    assert abs(longer - 6 * (0.85 / 0.7 - 1)) < half < 0.15
+    near, far = map(float, re.search(r"if it is wet, .* between (\S+) and (\S+) m", said).groups())
+    assert near < 41.0 < far
+    along = float(re.search(r"\((\S+) m along the line if it is wet", said)[1])
+    assert near < along < far
+
+
 @pytest.mark.parametrize(("ohm", "told"), [(1.9, True), (0.5, False)])
 def test_a_small_new_place_is_told_of_a_line_that_is_as_it_was(ohm, told):
     rng, line = np.random.default_rng(32), Line(28.0, 0.66, 50.0, 0.6)

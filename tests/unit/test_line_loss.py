@@ -10,6 +10,7 @@ import pytest
 
 from rfcal.feedline.comparison import LEAST
 from rfcal.models.line import Line
+from rfcal.record.export import _line as json_line
 from rfcal.record.findings.line.state import about_devices, about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
@@ -174,6 +175,8 @@ def test_loss_that_grew_since_the_far_end_was_swept_is_told_where_the_end_shows_
         assert "line-loss-since" not in codes
         said = about_devices(found, {"antenna": found.now})[0].message
         assert "the loss that the line has gained" in said
+        told = json_line(found)["lost_since_far_end"]
+        assert told["more_db"] == found.since.more_db
     else:
         assert found.since is None
         assert ("line-loss-since" in codes) is (end != 1e9)

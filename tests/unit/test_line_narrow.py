@@ -17,6 +17,7 @@ from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line.state import about_line, line_verdict
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
+from rfcal.report.figures.device import line_figure
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import WIDE, foot, noisy
@@ -261,3 +262,15 @@ def test_what_stays_of_an_antenna_is_in_the_doubt_of_a_small_joints_place():
         held.append(abs(found.distance_m[at] - 12.0) < halves[-1])
     assert sum(held) >= 95, sum(held)
     assert np.median(halves) < 0.8
+
+
+@pytest.mark.parametrize("stated", [{"length_m": 50.0}, {}], ids=["length", "no length"])
+def test_the_picture_ends_where_the_line_does_or_little_is_seen(stated):
+    rng, frequency = np.random.default_rng(52), np.linspace(6.8e6, 7.4e6, 121)
+    line, ratio = Line(50.0, 0.66, 50.4, 0.62), frequency / 7.1e6
+    seen = foot(frequency, line, 60 * (1 + 11j * (ratio - 1 / ratio)))
+    ax = line_figure(state(rng, frequency, line, seen, **stated)).axes[0]
+    drawn = ax.lines[0].get_xydata()
+    assert ax.get_xlim()[1] <= (150.0 if stated else 1700.0)
+    assert drawn[-1, 0] >= ax.get_xlim()[1]
+    assert np.max(drawn[:, 1]) < 1.5

@@ -232,3 +232,14 @@ def test_a_break_near_the_top_is_told_before_another_type_where_the_loss_is_not_
         assert fault
         assert said.startswith(f"Reflection at {31 - below:.1f}")
         assert "look there; or, with a velocity factor of 0." in said
+
+
+def test_an_end_beyond_its_stated_place_may_be_of_jumpers_or_an_antennas_own_delay():
+    """Jumpers of solid cable at both ends of 24 m of foam, which are slower than the foam."""
+    rng, band = np.random.default_rng(38), np.linspace(400e6, 470e6, 351)
+    foam, solid = CABLES["foam 10 mm"].line(24.0), Line(1.35, 0.66, 50.4, 0.62, 0.0025)
+    whole = solid.two_port(band) @ foam.two_port(band) @ solid.two_port(band)
+    seen = from_impedance(whole.input_impedance(rod(band, 436e6, 46.0, 7.0)))
+    given = {"loss_known": True, "length_m": 26.7}
+    said, _ = line_verdict(state(rng, band, replace(foam, length_m=26.7), seen, **given))
+    assert "or as jumpers of another cable or an antenna's own delay make it" in said, said

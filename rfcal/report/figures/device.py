@@ -150,9 +150,9 @@ def line_figure(line: LineState) -> Figure:
     last = float(place[told].max(initial=0.0))
     end = line.length_m or float(place.max(initial=0.0))
     # all that is told of, and of the rest no more than surely lies there
-    far = 3 * line.length_m or 20 * now.resolution_m
-    reach = max(min(max(1.6 * end, min(far, 20 * now.resolution_m)), now.range_m / 2), 1.1 * last)
-    near = now.grid_m <= reach
+    far = min(3 * line.length_m or np.inf, 10 * now.resolution_m)
+    reach = max(min(max(1.6 * end, far), now.range_m / 2), 1.1 * last)
+    near = now.grid_m <= reach + now.grid_m[1]
     floor = max(now.echoes.noise, 1e-5)
     for events, label, look in (
         (line.before, "baseline", style.plain_look(1, near.size)),

@@ -146,7 +146,8 @@ LINE_OR_END = (
 LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
 LINE_END_TYPE = (
     "the end is seen at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
-    "{stated:.2f}{piece}: look at the cable's type"
+    "{stated:.2f}{piece}, or as jumpers of another cable or an antenna's own delay make it: look "
+    "at the cable's type and at the jumpers"
 )
 LINE_OR_PIECE = ", or with a piece of {piece:.2g} m put in"
 LINE_OR_LOSSIER = (

@@ -38,6 +38,9 @@ from rfcal.uncertainty.words import about, plus_minus
 WEAKLY = 0.5
 """What lies beyond a place that reflects so much [1] is seen weakly."""
 
+SLOWING_OFF = 0.03
+"""What slows the wave takes of it too, which moves what is behind by this share (standard)."""
+
 ONE_PIECE_M = 0.2
 """Lengths of line that differ by less than this are one [m]."""
 
@@ -151,7 +154,8 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     more = "longer" if shift.size > 0 else "shorter"
     place = f"{shift.from_m:.1f} m" if shift.from_m is not None else ""
     near, far = shift.between_m
-    size = plus_minus(abs(shift.size), max(K_AXIS * shift.uncertainty, LEAST_MOVE))
+    doubt = K_AXIS * float(np.hypot(shift.uncertainty, SLOWING_OFF * shift.size))
+    size = plus_minus(abs(shift.size), max(doubt, LEAST_MOVE))
     now, found = state.now, state.comparison
     assert found is not None
     last = state.end if state.end is not None else int(np.argmax(np.abs(now.reflection)))

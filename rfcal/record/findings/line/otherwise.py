@@ -104,7 +104,8 @@ def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> li
         twins = 1 / TWIN < abs(back) < TWIN and abs(np.angle(back)) < ON_AXIS
         both = one & other or (one | other if twins else set())
         if (strong[m] or strong[n]) and (kind := min(both, default="")):
-            near = start + SLOWED * (far - start)
+            half = K_AXIS * float(now.distance_uncertainty_m[n])
+            near = max(start, start + SLOWED * (far - start) - half)
             r = now.reflection[m].real
             values = {"start": start, "near": near, "far": far, "ohm": now.z0 * (1 + r) / (1 - r)}
             said.append(say.LINE_STRETCH[kind].format(**values))
