@@ -159,6 +159,12 @@ def test_what_a_joint_carries_to_ground_is_what_a_network_stands(asked):
     assert f"up to {results.matches[0].proposals[0].highest_volt:.0f} V and" in found
 
 
+def test_little_current_is_not_told_as_none(asked):
+    bend(asked, "power_w = 5", "power_w = 0.01")
+    row = match_words.match_row(compute(asked).matches[0].proposals[0])
+    assert re.search(r"V, 0\.0[1-9]\d? A$", row["volt"])
+
+
 def test_what_is_warned_of_is_what_the_first_network_carries(asked):
     """And where that is little, the first of the list that carries much."""
     bend(asked, "power_w = 5", "power_w = 2")

@@ -130,7 +130,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",
-        "volt": f"{proposal.highest_volt:.0f} V, {proposal.ampere.max():.1f} A",
+        "volt": f"{proposal.highest_volt:.0f} V, {about(float(proposal.ampere.max()))} A",
     }
 
 
