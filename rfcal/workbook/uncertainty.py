@@ -13,8 +13,11 @@ from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.monte_carlo import ellipse_of
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
-from rfcal.models.standards import Kind, Standard
-from rfcal.planning.plan import Blind, Length, Setup
+from rfcal.models.line import Line
+from rfcal.models.standards import Kind, Standard, Tabulated, with_default_uncertainty
+from rfcal.planning.plan import PLAIN, Blind, Length, Setup
+from rfcal.readings.display import STEP, display_effects
+from rfcal.readings.sweep import TwoPortSweep
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words
@@ -25,13 +28,11 @@ from rfcal.workbook.panel import Panel, Slider, place_of, started
 KINDS: tuple[Kind, ...] = ("short", "open", "load")
 READING = ("noise", "connection", "display step", "drift")
 LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
+PATH = "path"
 STANDARDS = (*READING, "short", "open", *LOAD)
 RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in defaults.RESIDUAL))
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
-
-LOAD_OHM = round(50 * defaults.LOAD_RELATIVE[defaults.BUILD], 2)
-"""Usual uncertainty of the resistance of a load of 50 ohm [ohm]."""
 
 TYPE = "RG-213"
 """Cable of the panel about a line."""
@@ -46,30 +47,40 @@ PLACE = (
 )
 
 
-def usual_setup(
-    frequency_hz: float,
-    *,
-    load_ohm: float = LOAD_OHM,
-    step_ohm: float = 0.0,
-    down_db: float = 0.0,
-    **stated: Any,
-) -> Setup:
-    """A set-up of short, open and load; what is not stated is as in a record that is silent.
+def usual_setup(frequency_hz: float) -> Setup:
+    """A set-up of short, open and load, as of a record that says nothing else."""
+    return Setup(np.array([frequency_hz]), PLAIN)
 
-    Standard uncertainties of the load's resistance [ohm] and, by their names, of the standards'
-    reflections [1]; the step of a display that is typed from [ohm] (0 for files), how far the
-    reflection tracking lies below 1 [dB]; ``noise``, ``connection``, ``drift`` of the analyzer [1].
-    """
-    known = {kind: dict(defaults.STANDARD[kind]) for kind in KINDS}
-    known["load"]["resistance"] = load_ohm
-    for kind in KINDS:
-        known[kind]["reflection"] = stated.pop(kind, known[kind]["reflection"])
+
+def own_setup(device: Device) -> Setup:
+    """The set-up that a device was measured with, at the frequency of its answer."""
+    at, z_ref, bench = device.answer, device.z_ref, device.bench
+    inputs = device.inputs.at(np.array([at]))
+    box, raw = inputs.calibration.error_box, inputs.reading.value
+    # one ohm on the display, and what its step changed
+    ohm, *_ = display_effects("", 1.0, raw, z_ref)
+    steps = [e.change[at] for e in device.raw.effects if e.source.endswith(STEP)]
+    lines = []
+    for number, (element, step) in enumerate(zip(device.between, inputs.path, strict=True), 1):
+        known = element.known_by
+        kind = "adapter" if isinstance(known, TwoPortSweep) else "measured"
+        kind = "cable" if isinstance(known, Line) else "fixture" if element.fixture else kind
+        line = known if isinstance(known, Line) else Line(0.0)
+        seen = step.through(box)
+        lines.append(Length(f"{PATH} {number}", line, element.deviations, kind, seen))
+    analyzer, here = bench.analyzer, device.frequency[[at]]
+    moved = max((float(one.drift(here)[0]) for one in bench.moved), default=0.0)
     return Setup(
-        np.array([frequency_hz]),
-        {kind: Standard(kind, uncertainty=doubt) for kind, doubt in known.items()},
-        tracking=10 ** (-down_db / 20),
-        resolution_ohm=step_ohm,
-        **stated,
+        here,
+        {f"{k} {s.model.kind}": s.model for k, s in enumerate(bench.standards, 1)},
+        *(analyzer.noise, analyzer.connection, float(np.hypot(analyzer.drift, moved))),
+        lines=tuple(lines),
+        z_ref=z_ref,
+        directivity=complex(box.directivity[0]),
+        source_match=complex(box.source_match[0]),
+        tracking=complex(box.reflection_tracking[0]),
+        resolution_ohm=float(abs(steps[0] / ohm.change[0])) if steps else 0.0,
+        residual=analyzer.residual,
     )
 
 
@@ -83,30 +94,79 @@ def usual_line(line_m: float, **stated: float) -> Length:
 
 
 def uncertainty_panel(own: Device | None = None) -> Panel:
-    """The region of a device and its uncertainty by source: the analyzer and each standard."""
-    usual = {kind: defaults.STANDARD[kind]["reflection"] for kind in KINDS}
+    """The region of a device and its uncertainty by source: the analyzer and each standard.
+
+    Of a reader's own device it starts from what the device was measured with.
+    """
+    base = own_setup(own) if own else usual_setup(FREQUENCY.start * 1e6)
+    if not base.standards:
+        base = replace(base, standards=PLAIN, residual=None)
+    down_db = float(-20 * np.log10(abs(base.tracking)))
+    starts = {name: _doubt(base, *of) for name, of in DOUBTS.items()}
     sliders = [
-        FREQUENCY,
-        *_reading(),
-        Slider("down_db", "tracking, below 1", "dB", 0.0, 20.0, 0.5, 0.0),
-        *(Slider(k, f"residual of the {k}", "", 0.0, 0.02, 0.0005, usual[k]) for k in KINDS),
-        Slider("load_ohm", "load's resistance", "ohm", 0.0, 2.0, 0.01, LOAD_OHM),
+        *([] if own else [FREQUENCY]),
+        *_reading(base),
+        Slider("down_db", "tracking, below 1", "dB", 0.0, 20.0, 0.5, down_db),
+        *(Slider(k, f"residual of the {k}", "", 0.0, 0.02, 0.0005, starts[k]) for k in KINDS),
+        Slider("load_ohm", "load's resistance", "ohm", 0.0, 2.0, 0.01, starts["load_ohm"]),
+        Slider("load_nh", "load's inductance", "nH", 0.0, 5.0, 0.01, starts["load_nh"]),
     ]
-    return _panel(STANDARDS, sliders, usual_setup, own)
+    starts = {s.name: s.start for s in started(sliders, {})}
+
+    def setup(frequency, *, down_db, step_ohm, noise, connection, drift, **doubts):
+        more = {of: doubts[name] - starts[name] for name, of in DOUBTS.items()}
+        return replace(
+            base,
+            frequency=np.array([frequency]),
+            standards={name: _less_known(one, more) for name, one in base.standards.items()},
+            tracking=base.tracking * 10 ** ((starts["down_db"] - down_db) / 20),
+            resolution_ohm=step_ohm,
+            **{"noise": noise, "connection": connection, "drift": drift},
+        )
+
+    groups = (PATH, *STANDARDS) if base.lines else STANDARDS
+    return _panel(groups, sliders, setup, own)
+
+
+DOUBTS: dict[str, tuple[Kind, str, float]] = {
+    **{kind: (kind, "reflection", 1.0) for kind in KINDS},
+    "load_ohm": ("load", "resistance", 1.0),
+    "load_nh": ("load", "inductance", 1e-9),
+}
+"""What a slider moves: the kind of standards, what is uncertain of them, and the slider's unit."""
+
+
+def _doubt(setup: Setup, kind: Kind, what: str, unit: float) -> float:
+    """The largest doubt about standards of a kind, in that unit."""
+    known = (with_default_uncertainty(one) for one in setup.standards.values() if one.kind == kind)
+    return max((one.uncertainty.get(what, 0.0) / unit for one in known), default=0.0)
+
+
+def _less_known(
+    model: Standard | Tabulated, more: dict[tuple[Kind, str, float], float]
+) -> Standard | Tabulated:
+    """A standard with so much more doubt about it, where it is of the kind."""
+    doubt = dict(with_default_uncertainty(model).uncertainty)
+    for (kind, what, unit), size in more.items():
+        if kind == model.kind:
+            doubt[what] = max(doubt.get(what, 0.0) + size * unit, 0.0)
+    return replace(model, uncertainty=doubt)
 
 
 def residual_panel(own: Device | None = None) -> Panel:
     """The same of an instrument that corrects itself, known by what its correction leaves."""
+    base = own_setup(own) if own else usual_setup(FREQUENCY.start * 1e6)
     sliders = [
         Slider(key, f"residual {key.replace('_', ' ')}", "", 0.0, 0.1, 0.001, size)
-        for key, size in defaults.RESIDUAL.items()
+        for key, size in {**defaults.RESIDUAL, **(base.residual or {})}.items()
     ]
 
-    def setup(frequency, **stated):
+    def setup(frequency, *, step_ohm, **stated):
         left = {key: stated.pop(key) for key in defaults.RESIDUAL}
-        return replace(usual_setup(frequency, **stated), standards={}, residual=left)
+        stated |= {"resolution_ohm": step_ohm, "z_ref": base.z_ref}
+        return replace(usual_setup(frequency), standards={}, residual=left, **stated)
 
-    return _panel(RESIDUAL, [*_reading(), *sliders], setup, own)
+    return _panel(RESIDUAL, [*_reading(base), *sliders], setup, own)
 
 
 def path_panel(own: Device | None = None) -> Panel:
@@ -124,16 +184,16 @@ def path_panel(own: Device | None = None) -> Panel:
 
     def setup(frequency, *, line_m, loss, **stated):
         line = usual_line(line_m, loss=loss / 100, **stated)
-        return replace(usual_setup(frequency), lines=(line,))
+        return replace(usual_setup(frequency), lines=(line,), z_ref=_reference(own))
 
     return _panel(LINE, [FREQUENCY, length, *doubts], setup, own)
 
 
-def _reading() -> list[Slider]:
+def _reading(setup: Setup) -> list[Slider]:
     """What one reading is worth, whatever it is of."""
     names = ("noise", "connection", "drift")
-    sizes = (Slider(n, n, "", 0.0, 0.01, 0.0001, defaults.ANALYZER[n]) for n in names)
-    return [*sizes, Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, 0.0)]
+    sizes = (Slider(n, n, "", 0.0, 0.01, 0.0001, getattr(setup, n)) for n in names)
+    return [*sizes, Slider("step_ohm", "display step", "ohm", 0.0, 2.0, 0.1, setup.resolution_ohm)]
 
 
 def _panel(
@@ -145,24 +205,26 @@ def _panel(
     """A device's region beside the shares of groups of sources, and the sliders that move them."""
     figure = style.new_figure(8.4, 4.6)
     left, right = figure.subplots(1, 2, width_ratios=(1.9, 1))
-    chart.draw_grid(left)
+    z_ref, start = _reference(own), place_of(own).get("frequency", FREQUENCY.start)
+    chart.draw_grid(left, z_ref=z_ref)
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
     enlarged = chart.Enlarged(left)
     bars = _bars(right, groups)
     style.add_legend(figure, left)
 
-    def update(r, x, frequency=FREQUENCY.start, **sources):
-        inputs = setup_of(frequency * 1e6, **sources).inputs(np.array([from_impedance(r + 1j * x)]))
+    def update(r, x, frequency=start, **sources):
+        seen = np.array([from_impedance(r + 1j * x, z_ref)])
+        inputs = setup_of(frequency * 1e6, **sources).inputs(seen)
         reflection = propagate(inputs)
         device.set_data(reflection.value.real, reflection.value.imag)
         found = _ellipse(inputs, reflection)
         region.set(**found)
         enlarged.show(found, complex(reflection.value[0]))
-        shares = _grouped(budget(impedance(reflection, 50.0)), groups)
+        shares = _grouped(budget(impedance(reflection, z_ref)), groups)
         for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
             bar.set_verts(_rectangles(100 * share, side))
-        figures, most = figures_of(inputs, reflection, 50.0), np.argmax(shares, axis=0)
+        figures, most = figures_of(inputs, reflection, z_ref), np.argmax(shares, axis=0)
         said = (
             f"{name} {words.figure_words(figures[key], 0)}, largest source {groups[row]} "
             f"({shares[row, k]:.1%})"
@@ -174,6 +236,11 @@ def _panel(
 
     moving = [region, device, enlarged.frame, *bars]
     return Panel(figure, started([*PLACE, *sliders], place_of(own)), update, moving=moving)
+
+
+def _reference(own: Device | None) -> float:
+    """Reference impedance of a panel's chart [ohm]."""
+    return own.z_ref if own else defaults.REFERENCE_OHM
 
 
 def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:

@@ -414,6 +414,18 @@ def test_panels_start_from_the_readers_own_device(beacon, computed):
     assert fault.values["place"] == pytest.approx(23.4, abs=0.02)
 
 
+@pytest.mark.parametrize(
+    "demo", ["beacon-antenna", "sensor-coil", "tower-line", "car-whip", "tower-line-top"]
+)
+def test_the_uncertainty_panel_starts_from_what_the_device_was_measured_with(demo, computed):
+    device = computed(demo).devices[0]
+    told = device.at(device.frequency[device.answer])
+    panel = workbook.uncertainty_panel(device)
+    assert f"R {told.resistance}, largest" in panel.sentence
+    assert f"X {told.reactance}, largest" in panel.sentence
+    assert panel.at(load_nh=5.0) != panel.sentence
+
+
 def test_a_start_beyond_a_sliders_ends_widens_them():
     (slider,) = started([Slider("r", "R", "ohm", 1.0, 500.0, 1.0, 30.0)], {"r": 4321.0})
     assert (slider.low, slider.high, slider.start) == (1.0, 4321.0, 4321.0)
