@@ -5,7 +5,6 @@ import io
 import logging
 import os
 import re
-import shlex
 import shutil
 import sys
 import warnings
@@ -18,11 +17,12 @@ from typing import Any, NoReturn
 from rfcal import __version__, interrupt
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
 from rfcal.findings import listed, told_once
-from rfcal.record.files import require_place, write_files
+from rfcal.record.files import as_typed, report_command, require_place, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
-WORKBOOK = "jupyter lab notebooks/"
+NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
+"""The workbook, where the package is a clone's."""
 MOST_NAMED = 13
 """Files that are named one by one where some are written."""
 _RECORD, _TO = "the record's folder", "folder to write the record to"
@@ -157,7 +157,8 @@ def _report(options: argparse.Namespace) -> None:
     _say(f"Page: {options.output / 'report.html'} (beside it: {others})")
     if gone:
         _say(f"Taken away, of the earlier report there: {listed([*gone], MOST_NAMED)}")
-    _say(f"Workbook: {WORKBOOK}")
+    if NOTEBOOKS.is_dir():
+        _say(f"Workbook: {as_typed('jupyter', 'lab', NOTEBOOKS)}")
 
 
 def _say(*lines: str) -> None:
@@ -226,9 +227,7 @@ def _new(options: argparse.Namespace) -> None:
         _say(f"Wrote {options.folder / FILE}: put your own readings in its place, then")
     else:
         _sort_out(options.source, options.folder)
-    folder = shlex.quote(str(options.folder))
-    output = shlex.quote(f"{options.folder.resolve().name}-report")
-    _say(f"rfcal report {folder} --output {output}")
+    _say(report_command(options.folder))
 
 
 def _ask(folder: Path) -> None:

@@ -138,7 +138,7 @@ class Display:
     def _options(
         self,
         rows: Sequence[Sequence[float]],
-        possible: Callable[[int, Sequence[float], int], Complex],
+        possible: Callable[[str, Sequence[float], int], Complex],
         effects: Callable[[Complex], tuple[Effect, ...]],
         *,
         signs: tuple[int, ...] = (0,),
@@ -146,16 +146,19 @@ class Display:
     ) -> Options:
         """What each row leaves possible with each sign of X, and the doubt by the display's step.
 
-        Rows count from 1, for errors; the last option of a row stands in where others have more.
+        Of several rows, errors name the one; the last option of a row stands in where others have
+        more.
         """
         megahertz = np.array([row[0] for row in rows], float)
         if megahertz[-1] * 1e6 > HIGHEST_HZ:
             why = f"the first column is MHz, and {megahertz[-1]:.10g} is too much"
             raise ReadingError(self.where, why)
         require_ascending(megahertz * 1e6, self.where)
+        places = [f"{self.where}, row {i}" for i in range(1, len(rows) + 1)]
+        placed = list(zip(places if rows[1:] else [self.where], rows, strict=True))
         sweeps, signs_of = [], []
         for sign in signs:
-            found = [possible(i, row, sign) for i, row in enumerate(rows, start=1)]
+            found = [possible(where, row, sign) for where, row in placed]
             most = max(x.size for x in found)
             for x in np.transpose([np.pad(x, (0, most - x.size), mode="edge") for x in found]):
                 require_plausible(x, self.where)
@@ -164,7 +167,7 @@ class Display:
                 signs_of.append(sign)
         return Options(tuple(sweeps), tuple(signs_of))
 
-    def _of_impedance(self, i: int, row: Sequence[float], sign: int) -> Complex:
+    def _of_impedance(self, where: str, row: Sequence[float], sign: int) -> Complex:
         """Reflections [1] that R and X leave possible; what is beyond the display reaches far."""
         _, r, x = row
         if isinstance(r, Beyond) and isinstance(x, Beyond):
@@ -176,43 +179,43 @@ class Display:
         ohms = np.ravel(np.outer(signs, abs(x) * along_x))
         return np.asarray(from_impedance(r * along_r + 1j * ohms, self.z_ref))
 
-    def _of_polar(self, i: int, row: Sequence[float], _: int) -> Complex:
+    def _of_polar(self, where: str, row: Sequence[float], _: int) -> Complex:
         """The reflection [1] of a magnitude and an angle."""
         magnitude, degrees = row[1:]
         if not 0 <= magnitude <= LARGEST_TYPED or abs(degrees) > 360:
             raise ReadingError(
-                self.where,
-                f"row {i}: {magnitude:g} at {degrees:g} degrees is no reading; give a magnitude "
-                f"from 0 to {LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle "
-                "within 360 degrees",
+                where,
+                f"{magnitude:g} at {degrees:g} degrees is no reading; give a magnitude from 0 to "
+                f"{LARGEST_TYPED:g} (a return loss of 10 dB is 0.316) and an angle within 360 "
+                "degrees",
             )
         return np.array([magnitude * np.exp(1j * np.radians(degrees))])
 
-    def _range(self, i: int, shown: float, step: float, least: float, what: str) -> Real:
+    def _range(self, where: str, shown: float, step: float, least: float, what: str) -> Real:
         """What is shown, and the least and the greatest value that shows like this."""
         if not shown >= least:
-            why = f"row {i}: {shown:g} is no {what}, which is {least:g} or more"
-            raise ReadingError(self.where, why)
+            raise ReadingError(where, f"{shown:g} is no {what}, which is {least:g} or more")
         if isinstance(shown, Beyond):
             raw = [MOST_RAW_SWR] if least else []
             return np.array([shown, ENDLESS * shown, *raw])
         return np.array([shown, max(shown - step / 2, least), shown + step / 2])
 
-    def _both(self, i: int, row: Sequence[float], sign: int) -> Complex:
+    def _both(self, where: str, row: Sequence[float], sign: int) -> Complex:
         """Reflections [1] that |Z| and SWR leave possible together."""
         _, z_shown, swr_shown = row
         z_ref = self.z_ref
-        z = self._range(i, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
-        s = self._range(i, swr_shown, self.steps[1], 1.0, "SWR")
+        z = self._range(where, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
+        s = self._range(where, swr_shown, self.steps[1], 1.0, "SWR")
         # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
         r = (z**2 + z_ref**2) / z_ref * s / (s**2 + 1)
         size = z + 0 * r
         if np.all(r > size * (1 + 1e-9)):
             least = max(z_shown / z_ref, z_ref / z_shown) if z_shown else math.inf
             raise ReadingError(
-                self.where,
-                f"row {i}: |Z| of {z_shown:g} ohm has an SWR of {least:.3g} or more in {z_ref:g} "
-                f"ohm, and {swr_shown:g} was typed: look at both, and at reference_ohm",
+                where,
+                f"|Z| of {z_shown:g} ohm has an SWR of {least:.3g} or more in {z_ref:g} ohm, and "
+                f"{swr_shown:g} was typed: look at both (of a display in other ohms, reference_ohm "
+                "in the record says so)",
             )
         x = sign * np.sqrt(np.maximum(size**2 - r**2, 0))
         found = np.asarray(from_impedance(np.minimum(r, size) + 1j * x, z_ref))
@@ -221,10 +224,10 @@ class Display:
         on_axis = np.asarray(from_impedance(z[:, 0] + 0j, z_ref))
         return np.concatenate([found[possible], on_axis[: 0 if possible.all() else None]])
 
-    def _circle_of_z(self, i: int, row: Sequence[float], _: int) -> Complex:
+    def _circle_of_z(self, where: str, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that |Z| alone leaves possible."""
         shown = row[1]
-        self._range(i, shown, 0.0, 0.0, "|Z|")
+        self._range(where, shown, 0.0, 0.0, "|Z|")
         if isinstance(shown, Beyond):
             return beyond_impedance(shown, self.z_ref)
         # a half circle in the plane of Z, and a little more for what no analyzer corrected yet
@@ -241,9 +244,9 @@ class Display:
             along = z / np.abs(z) * (1 - x) ** 2 / (2 * self.z_ref)
         return _by_steps(self.label, size=self.steps[0] * np.nan_to_num(along))
 
-    def _circle_of_swr(self, i: int, row: Sequence[float], _: int) -> Complex:
+    def _circle_of_swr(self, where: str, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that SWR alone leaves possible."""
-        swr = self._range(i, row[1], 0.0, 1.0, "SWR")
+        swr = self._range(where, row[1], 0.0, 1.0, "SWR")
         sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))

@@ -6,7 +6,9 @@ every moment each file of a whole set stands in `READY` or in its place.
 """
 
 import os
+import shlex
 import shutil
+import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -122,6 +124,26 @@ def require_place(folder: Path, name: str, cure: str = "") -> None:
         raise RecordError(str(target), "", "this is a folder, and a file is to be written here")
     if not target.parent.resolve().is_relative_to(folder.resolve()):
         raise RecordError(str(target), "", f"a link leads this outside {folder}; nothing was done")
+
+
+def as_typed(name: str, *words: str | Path, stands: str = ".") -> str:
+    """A command that is installed beside this one, as one types it who stands in a folder."""
+    base = Path(os.path.abspath(stands))
+
+    def typed(path: str | Path) -> str:
+        own = Path(os.path.abspath(path))
+        return str(own.relative_to(base) if own.is_relative_to(base) else own)
+
+    found = shutil.which(name, path=Path(sys.executable).parent)
+    first = typed(found) if found and found != shutil.which(name) else name
+    said = [first, *(typed(word) if isinstance(word, Path) else word for word in words)]
+    return subprocess.list2cmdline(said) if os.name == "nt" else shlex.join(said)
+
+
+def report_command(folder: Path, stands: str = ".") -> str:
+    """What computes a record, likewise."""
+    output = f"{folder.resolve().name}-report"
+    return as_typed("rfcal", "report", folder, "--output", output, stands=stands)
 
 
 def _make(folder: Path, made: list[Path]) -> None:

@@ -15,8 +15,8 @@ ASKED = {
     "open": "Leave it open, or connect the open. {numbers}",
     "load ohm": "The load's ohms by ohmmeter [50]",
     "load": "Connect the load. {numbers}",
-    "check ohm": "A resistor to check with: its ohms by ohmmeter (Enter: none)",
-    "check": f"Connect a resistor of another make, {CHECK_WORDS}. {{numbers}}",
+    "check ohm": "A resistor of another make to check with: its ohms by ohmmeter (Enter: none)",
+    "check": f"Connect that resistor, {CHECK_WORDS}. {{numbers}}",
     "name": "Name of the device [device]",
     "device": "Connect the device. {numbers}",
     "short again": "Connect the short in the device's place, with nothing taken off. {numbers} "
@@ -45,7 +45,7 @@ def record_by_questions(title: str, on: date) -> str:
             if said:
                 said.popitem()
         except RfcalError as error:
-            print(f"  {error} Type it again, or 'back' for the one before.")
+            print(f"  {error}. Type it again, or 'back' for the one before.")
         except (ValueError, KeyError):
             print("  one of the numbers of the list is expected")
     return entries.record_text(said, title, on)

@@ -113,8 +113,10 @@ def _standards(found: Results, codes: set[str]) -> Iterator[str]:
 def plan_lines(outlook: Outlook) -> Iterator[str]:
     """The plan of a record in a few lines for a terminal."""
     useful = [option.change for planned in outlook.planned for option in _useful(planned)]
-    first = f"before it is, {useful[0]}: that helps most" if useful else "no change helps much"
-    yield f"{outlook.record.title}: nothing is measured yet; {first}"
+    unread = f"'{outlook.unread}' is not read yet; before it is"
+    when = unread if outlook.unread else "all is read, go on to the report; for another time"
+    first = f"{useful[0]}: that helps most" if useful else "no change helps much"
+    yield f"{outlook.record.title}: {when}, {first}"
     for planned in outlook.planned:
         yield from map(str, (*planned.elsewhere, *planned.unshown))
     yield from (str(f) for f in outlook.findings if f.code not in UNSEEN)

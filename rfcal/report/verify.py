@@ -60,6 +60,9 @@ def verify(file: Path, record: Path | None = None) -> Verdict:
 
     A page carries its record; results.json rests on that of the page beside it, if none is named.
     """
+    if file.is_dir():
+        why = "this is a folder: name a page or results.json, such as the report.html in it"
+        raise RecordError(str(file), "", why)
     if file.suffix.lower() == ".json":
         return _verify_json(file, record or file.parent / "report.html")
     return _verify_page(_text(file), recomputed(record or file))

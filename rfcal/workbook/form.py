@@ -8,7 +8,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from rfcal.errors import RfcalError
-from rfcal.record.files import write_files
+from rfcal.record.files import report_command, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import entries
 from rfcal.record.job.entries import KINDS, SHOWS, STEPS, Said
@@ -82,20 +82,20 @@ class ReadingForm(Pictured):
             lines = [*(told or ["The standards fit together."]), *lines]
         self.sentence = "\n".join(filter(None, lines))
         shown = escape(self.sentence).replace("\n", "<br>")
-        self._words.value = f'<p aria-live="polite">{shown}</p>'
+        self._words.value = self._shown = f'<p aria-live="polite">{shown}</p>'
         self._image.value = _picture(good, self.found)
 
     def _one(self, kind: str, said: Said) -> bool:
         """Whether one reading can be used; what is to be said of it stands beside it."""
         told, usable = "", bool(said[kind])
         try:
-            steps = (step for step in (f"{kind} ohm", kind) if usable and said.get(step))
+            steps = filter(said.get, (f"{kind} ohm", kind))
             told = next(filter(None, (entries.doubt(step, said) for step in steps)), "")
         except RfcalError as error:
             told, usable = str(error), False
         if kind == "check" and said[kind] and not said["check ohm"]:
             told, usable = "type its ohms above first", False
-        self._said[kind].value = escape(told or "good" * usable)
+        self._said[kind].value = escape(told or "taken" * usable)
         return usable
 
     def _write(self) -> None:
@@ -110,10 +110,11 @@ class ReadingForm(Pictured):
             else:
                 text = entries.record_text(said, folder.name, date.today())
                 write_files(folder, {FILE: text.encode()})
-                told = f"Wrote {folder / FILE}; now: rfcal report {folder} --output {folder}-report"
+                now = report_command(folder, stands="..")  # notebooks are run in their own folder
+                told = f"Wrote {folder / FILE}; now, in a terminal in the clone's folder: {now}"
         except RfcalError as error:
             told = str(error)
-        self._words.value += f'<p role="alert"><b>{escape(told)}</b></p>'
+        self._words.value = f'{self._shown}<p role="alert"><b>{escape(told)}</b></p>'
 
 
 def _next(said: Said) -> str:

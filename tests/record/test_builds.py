@@ -134,7 +134,9 @@ def test_a_check_that_is_built_as_the_load_says_what_it_cannot_see(filed):
     with_check(filed, "connector")
     (said,) = (f.message for f in compute(filed).findings if f.code == "check-same-build")
     assert "'33 ohm' and the load 'load' are built alike" in said
-    bend(filed, 'build = "connector"', 'build = "leaded"')
+    bend(filed, 'build = "connector"', "")  # nobody said so
+    assert "check-same-build" not in {f.code for f in compute(filed).findings}
+    bend(filed, "resistance_ohm = 33", 'resistance_ohm = 33\nbuild = "leaded"')
     assert "check-same-build" not in {f.code for f in compute(filed).findings}
 
 

@@ -48,11 +48,20 @@ def test_nothing_need_be_read_yet(ahead, capsys):
     assert re.search(r"if it is 30 - j12 ohm: R .* ohm, X .* ohm, SWR 1\.81", said)
     assert "largest source of uncertainty of R is antenna: line 1" in said
     assert "warning" not in said  # a perfect analyzer is no finding
-    assert said.startswith("ahead: nothing is measured yet; before it is, calibrate at the far end")
+    assert said.startswith("ahead: 'antenna' is not read yet; before it is, calibrate at the far")
     missing = said.split("what could not be noticed, and the reading that would:")[1]
     assert missing.count("[[check]]") == 2
     assert "in the place of 'antenna'" in missing
     assert "Read 'short' once more right after 'antenna'" in missing
+
+
+def test_a_record_that_is_whole_is_not_said_to_lack_readings(filed, capsys):
+    assert main(["plan", str(filed)]) == 0
+    first, *_ = capsys.readouterr().out.splitlines()
+    assert "all is read, go on to the report; for another time, " in first
+    (filed / "raw/open.s1p").unlink()
+    assert main(["plan", str(filed), "--mhz", "55"]) == 0
+    assert "'open' is not read yet; before it is, " in capsys.readouterr().out
 
 
 def test_a_report_still_needs_the_readings(ahead, capsys):

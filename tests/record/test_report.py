@@ -14,6 +14,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.maths.reflection import from_impedance
+from rfcal.record.files import report_command
 from rfcal.report.page import CAUTIONS
 from tests.record.conftest import BOX, bend, touchstone
 
@@ -171,7 +172,24 @@ def test_new_record_computes_as_it_stands(tmp_path, capsys):
     said = capsys.readouterr().out
     assert re.search(r"device at 14.1 MHz: R \S+ ± \S+ ohm, X -\S+ ± \S+ ohm", said)
     assert "95 %" in said
-    assert "jupyter lab notebooks/" in said
+    notebooks = Path(__file__).parents[2] / "notebooks"
+    assert re.search(rf"jupyter lab (notebooks|{notebooks})$", said, re.MULTILINE)
+
+
+def test_next_steps_can_be_typed_where_one_stands(tmp_path, monkeypatch):
+    tools = tmp_path / ".venv/bin"
+    tools.mkdir(parents=True)
+    for name in ("python", "rfcal"):
+        (tools / name).touch(0o755)
+    monkeypatch.setattr("sys.executable", str(tools / "python"))
+    monkeypatch.chdir(tmp_path)
+    said = "rfcal report 'my coil' --output 'my coil-report'"
+    assert report_command(Path("my coil")) == f".venv/bin/{said}"
+    (tmp_path / "notebooks").mkdir()
+    monkeypatch.chdir(tmp_path / "notebooks")
+    assert report_command(Path("../my coil"), stands="..") == f".venv/bin/{said}"
+    monkeypatch.setenv("PATH", str(tools))
+    assert report_command(Path("my coil")) == said
 
 
 def test_check_reads_and_judges_only(capsys):

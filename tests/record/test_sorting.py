@@ -99,6 +99,20 @@ def test_a_resistor_is_known_by_its_name(tmp_path):
     assert check.ohm == 75.0
 
 
+@pytest.mark.parametrize(
+    ("name", "ohm"), [("check75", 75), ("resistor 75", 75), ("check2", None), ("check-2026", None)]
+)
+def test_a_check_may_have_its_ohms_without_their_unit(tmp_path, capsys, name, ohm):
+    for sweep in ("short", "open", "load", "antenna"):
+        shutil.copy(DEMO / f"beacon-antenna/raw/{sweep}.s1p", tmp_path)
+    shutil.copy(DEMO / "beacon-antenna/raw/75-ohm.s1p", tmp_path / f"{name}.s1p")
+    assert main(["new", str(tmp_path / "begun"), "--from", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert (f"check: {name}.s1p, by its name" in said) == bool(ohm)
+    assert ("by ohms in the name of its file" in said) == (not ohm)
+    assert ("resistance_ohm = 75" in (tmp_path / "begun/record.toml").read_text()) == bool(ohm)
+
+
 def test_what_cannot_be_sorted_is_refused(tmp_path):
     with pytest.raises(RecordError, match="no such folder"):
         sorted_out(tmp_path / "none")

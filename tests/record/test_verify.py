@@ -46,6 +46,11 @@ def test_what_rfcal_wrote_follows(output, capsys):
     assert not found.differences
 
 
+def test_a_folder_is_told_to_hold_the_page(output, capsys):
+    assert main(["verify", str(output)]) == 2
+    assert "this is a folder: name a page or results.json, such as" in capsys.readouterr().err
+
+
 def test_an_edited_headline_is_told(edited, output):
     value = answer(output)
     (said,) = edited(f">R {value}", ">R 29.9").differences

@@ -48,6 +48,8 @@ def test_answers_make_a_record_that_computes(asked):
     assert "coil at 14.1 MHz: R 9.8" in said.out
     assert "check '33 ohm' agrees" in said.out
     results = rfcal.compute(folder)
+    # how it is built was not asked
+    assert "check-same-build" not in {finding.code for finding in results.findings}
     device = results.device("coil")
     assert device.at(14.1e6).resistance.value == pytest.approx(9.82, abs=0.1)
     # the digits are those typed: they tell the display's step
@@ -62,7 +64,7 @@ def test_what_is_no_answer_is_asked_again(asked):
         device=["12.2", "12.2 j4", "12.2 -4.6"],
     )
     assert status == 0
-    assert "a frequency is a number of MHz above zero, found 'fourteen'" in said.out
+    assert "MHz above zero, found 'fourteen'. Type it again" in said.out
     assert said.out.count("one of the numbers of the list") == 2
     assert "two numbers, R and X, are expected, found '12.2'" in said.out
     assert "R and X, are expected, found '12.2 j4': type them with a space between" in said.out
@@ -197,7 +199,7 @@ def test_a_check_that_says_little_is_doubted(asked):
 
 def test_sizes_that_nothing_has_together_are_refused_at_their_row(asked):
     _, said, _ = asked(shows=["3"], short=["9.7 20.0"], open=["295 2.0", "295 87.0"])
-    asked_then, told = said.out.split("|Z| of 295 ohm has an SWR of 5.9 or more in 50 ohm", 1)
+    asked_then, told = said.out.split("the open: |Z| of 295 ohm has an SWR of 5.9 or more", 1)
     assert "Connect the load" not in asked_then
     assert "Type it again, or 'back' for the one before." in told
 

@@ -48,6 +48,17 @@ def test_the_answer_is_that_of_the_record_it_writes(form, tmp_path):
     assert "'short', read again, stayed where it was" in form.sentence
     form._write()
     assert "already there and was not touched" in form._words.value
+    assert "Wrote" not in form._words.value
+
+
+def test_what_comes_next_can_be_typed_in_the_clones_folder(tmp_path, monkeypatch):
+    (tmp_path / "notebooks").mkdir()
+    monkeypatch.chdir(tmp_path / "notebooks")
+    form = workbook.ReadingForm()
+    fill(form, "14.1", **READ)
+    form._write()
+    assert "in the clone&#x27;s folder: " in form._words.value
+    assert "rfcal report my-reading --output my-reading-report" in form._words.value
 
 
 def test_each_reading_is_judged_beside_its_box(form):
@@ -55,6 +66,9 @@ def test_each_reading_is_judged_beside_its_box(form):
     assert "it reflects 0.03 of what arrives" in form._said["short"].value
     assert "two numbers, R and X, are expected" in form._said["open"].value
     assert form._said["check"].value == "type its ohms above first"
+    fill(form, "14.1", short="2.7 9.4", load_ohm="0")
+    assert form._said["short"].value == "taken"
+    assert "a resistance is a number of ohms above zero" in form._said["load"].value
 
 
 def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):

@@ -61,7 +61,7 @@ def about_checks(case: Case) -> list[Finding]:
 def about_builds(record: Record) -> list[Finding]:
     """Whether all checks reflect nearly all, or are built as a load is and share its strays.
 
-    The latter only where these rest on the build: what is stated was known, or measured.
+    The latter only where the checks' build is stated and these rest on it.
     """
     checks = record.checks if record.standards else ()
     (low, high), models = defaults.CHECK_OHM, {c.name: c.model for c in checks if not c.at}
@@ -69,7 +69,7 @@ def about_builds(record: Record) -> list[Finding]:
     seen = len(ohms) < len(models) or any(low <= ohm <= high for ohm in ohms.values())
     found = [say.CHECK_FAR(check=name, ohm=ohm) for name, ohm in ohms.items() if not seen]
     loads = {build: item.name for item in record.standards if (build := _build_of(item))}
-    builds = {_build_of(item) for item in record.checks}
+    builds = {_build_of(item) if item.build_stated else "" for item in record.checks}
     if len(builds) != 1 or (build := builds.pop()) not in loads:
         return found
     names = quoted([item.name for item in record.checks])

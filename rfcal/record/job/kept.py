@@ -13,6 +13,7 @@ from rfcal.errors import ArgumentError, ReadingError, RfcalError
 from rfcal.findings import Finding
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
+from rfcal.models.interpolation import reaches
 from rfcal.readings.guess import column_words, read_guessed
 from rfcal.record.export import slug
 from rfcal.record.findings.case import Case
@@ -42,6 +43,8 @@ def corrected(
         raise ArgumentError(f"two sweeps are named '{twice}': give them names that differ")
     analyzer = CalibratedAnalyzer(results.bench, results.calibration)
     other = results.device(like) if like else None
+    # as the record's own answer is quoted
+    quoted = next((d.frequency[d.answer] for d in (other, *results.devices) if d), np.nan)
     taken = {item.reading.label for item in results.bench.standards}
     for file in files:
         # a new reading has errors of its own, which go by its name
@@ -54,12 +57,13 @@ def corrected(
             raise ReadingError(str(file), f"it has {wrong}")
         try:
             device = analyzer.correct(sweep)
-            if other is not None:
-                device = device.behind(other.between) if other.between else device
-                off = np.abs(device.frequency - other.frequency[other.answer])
-                device = replace(device, answer=int(np.argmin(off)))
+            if other is not None and other.between:
+                device = device.behind(other.between)
         except RfcalError as error:
             raise ReadingError(str(file), str(error)) from error
+        if reaches(device.frequency, quoted):
+            nearest = np.argmin(np.abs(device.frequency - quoted))
+            device = replace(device, answer=int(nearest))
         yield device
 
 

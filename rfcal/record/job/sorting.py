@@ -32,7 +32,16 @@ AGAIN = {"again", "reread"}
 """Words in the name of a standard's file that say it was read once more at the end."""
 NEAR = 0.05
 """Largest distance of two sweeps [1] that may be of one standard."""
-_OHM = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?) ?(?:ohms?|r)(?![a-z0-9])", re.IGNORECASE)
+_OHM = re.compile(
+    r"(?<![\d.])(?P<ohm>\d+(?:\.\d+)?) ?(?:ohms?|r)(?![a-z0-9])"
+    r"|(?:check|resistor) ?(?P<bare>[1-9]\d{1,2}(?:\.\d+)?)(?![a-z0-9.])",
+    re.IGNORECASE,
+)
+"""Ohms in a file's name: with their unit, or behind what it is; a single digit there may count."""
+NO_CHECK = (
+    "no check was found: a resistor's sweep is taken for one by ohms in the name of its file, such "
+    "as check-82-ohm.s1p"
+)
 LOAD_OHM = (45.0, 55.0)
 """A resistor between these is taken for the load."""
 MOST = 8
@@ -61,7 +70,7 @@ class Guess:
             pairs = (f"{k} = {json.dumps(v, ensure_ascii=False)}" for k, v in columns.items())
             reading += f"\ncolumns = {{{', '.join(pairs)}}}  # by its header's words: make sure"
         known = f"resistance_ohm = {self.ohm:g}\n" if self.kind == "check" else ""
-        build = "" if self.kind in ("device", "reread") else "build\n"
+        build = {"device": "", "reread": "", "check": "# build\n"}.get(self.kind, "build\n")
         said = f"{known}{build}{reading}\n"
         return item_rows(self.kind, said, Path(self.sweep.label).stem, self.of)
 
@@ -90,6 +99,8 @@ def sorted_out(folder: Path, say: Callable[[str], object] = lambda said: None) -
     ]
     left = [_other(sweep, standards) for sweep in layouts if sweep not in chosen]
     guesses = found + sorted(left, key=lambda guess: guess.kind)
+    if all(guess.kind != "check" for guess in guesses):
+        say(NO_CHECK)
     return [replace(guess, layout=layouts[guess.sweep]) for guess in guesses]
 
 
@@ -161,7 +172,7 @@ def _words(file: str) -> set[str]:
 
 def _resistance(file: str) -> float | None:
     found = _OHM.search(Path(file).stem.replace("_", " ").replace("-", " "))
-    return float(found[1]) if found else None
+    return float(found["ohm"] or found["bare"]) if found else None
 
 
 def _looks(sweeps: Sequence[Sweep]) -> list[tuple[tuple[Sweep, ...], float]]:
