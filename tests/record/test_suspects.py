@@ -62,6 +62,50 @@ def test_a_contact_with_resistance_is_computed(checked):
     assert "'short' had 12 ohm in series" in said(checked)
 
 
+OMEGA = 2 * np.pi * FREQUENCY
+STRAYS = [
+    ("load", 50 + 1j * OMEGA * 30e-9),
+    ("short", 1j * OMEGA * 25e-9),
+    ("open", 1 / (1j * OMEGA * 6e-12)),
+    ("check", 1 / (1 / 150 + 1j * OMEGA * 6e-12)),
+    ("check", 150 + 1j * OMEGA * 80e-9),
+]
+
+
+@pytest.mark.parametrize("kind", ["check", "standard"])
+@pytest.mark.parametrize(("item", "ohm"), STRAYS)
+def test_what_has_a_stray_stands_among_all_that_may_be_it(checked, kind, item, ohm):
+    """Any three of four fit: none is named alone, and what would tell is said."""
+    put(checked, item, from_impedance(ohm))
+    bend(checked, "[[check]]", f"[[{kind}]]")
+    found = {f.code: f.message for f in compute(checked).findings}
+    told = found["check-disagrees" if kind == "check" else "standards-disagree"]
+    listed, _, decides = told.partition(" Nothing here tells which.")
+    names = set(re.findall("'([^']*)'", listed.partition("All would agree if")[2]))
+    assert item in names
+    assert len(names) > 1
+    assert "To tell, " in decides
+
+
+def test_what_no_slip_explains_is_told_by_the_others(checked):
+    """Resistance and reactance at once: what each of the four would have to be."""
+    put(checked, "check", from_impedance(170 + 30j))
+    bend(checked, "[[check]]", "[[standard]]")
+    found = {f.code: f.message for f in compute(checked).findings}
+    told = found["standards-disagree"]
+    assert re.search(r"'check' were really 1(70|69|71)\S* \+ j(30|29)\S* ohm at ", told)
+    assert told.endswith(
+        "Nothing here tells which. To tell, read one more standard of another value."
+    )
+
+
+def test_a_stray_is_told_in_its_size(checked):
+    put(checked, "check", from_impedance(1 / (1 / 150 + 1j * OMEGA * 6e-12)))
+    assert "'check' had 480 ohm of capacitance across it" in said(checked)  # at 55 MHz 482 ohm
+    put(checked, "check", from_impedance(150 + 1j * OMEGA * 80e-9))
+    assert "'check' had 28 ohm of inductance in series" in said(checked)
+
+
 def test_a_sign_that_may_be_wrong_is_looked_for_in_what_was_written():
     (slip,) = misreadings(["load"], ["load"], {"load": {standards.SUSPECT_CONJUGATED: np.conj}})
     way, names = slip.decides
@@ -143,13 +187,13 @@ def test_a_plane_that_moved_is_a_lead_or_a_length_until_a_second_reading_tells(c
     put(checked, "again", -0.9999)
     with (checked / "record.toml").open("a") as file:
         file.write(AGAIN)
-    assert "60 mm nearer than the later one." in said(checked)
+    assert "60 mm nearer than the later one;" in said(checked)
     assert "a lead was bent" not in said(checked)
 
 
 def test_what_no_single_slip_explains_is_said_so(checked):
     bend(checked, "resistance_ohm = 150.0", "resistance_ohm = 150.0\ncapacitance = [5e-12]")
-    put(checked, "load", from_impedance(51.5 + 3j))
+    put(checked, "load", from_impedance(60 + 8j))
     assert "Look for a loose connector, a lead that moved" in said(checked)
 
 

@@ -21,6 +21,7 @@ from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.turns import by_figures
 from rfcal.record.results import Check
+from rfcal.uncertainty.words import about
 
 KIND = "kind"
 """Slips of this group, and those of a size, are chosen of many."""
@@ -45,6 +46,13 @@ OUT_M = np.geomspace(0.002, 0.1, 15)
 TIMES = np.geomspace(0.15, 5.0, 201)
 LEAST_OHM = 0.4
 """Sizes of slips from which the search starts: ohm, metres in air, parts of what is stated."""
+STRAYS = (
+    (say.SUSPECT_COIL, 1, 1, 1),
+    (say.SUSPECT_ACROSS, 1, -1, 1),
+    (say.SUSPECT_GAP, -1, 1, 2),
+)
+"""What is said of a reactance, the power of the frequency that it goes with, whether it lies in
+series or across, and how much more seldom than a wrong value it is met."""
 
 SUSPECTED = 8
 """Standards at most that are suspected of a slip, of more those that lie farthest off."""
@@ -239,20 +247,26 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
 
 
 def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Iterator[Slip]:
-    """Another value [ohm] of what is a resistor all over the band, or a short's bad contact."""
+    """Another value [ohm] of what is a resistor all over the band, a bad contact, or a stray."""
     ohm = float(np.median(to_impedance(value, z_ref).real))
 
-    def in_series(scene: Scene, more: Complex | float) -> Scene:
-        return scene.other(
-            "known", (name,), lambda g: from_impedance(to_impedance(g, z_ref) + more, z_ref)
-        )
+    def in_series(scene: Scene, more: Complex | float, side: int = 1) -> Scene:
+        def change(g: Complex) -> Complex:
+            return side * from_impedance(to_impedance(side * g, z_ref) + more, z_ref)
+
+        return scene.other("known", (name,), change)
 
     def change(scene: Scene, other: float) -> Scene:
         return in_series(scene, other - ohm)
 
-    def gap(scene: Scene, size: float) -> Scene:
+    def stray(scene: Scene, size: float, power: int, side: int) -> Scene:
+        # what lies across adds to the admittance, which is the impedance on the chart's other side
         f = scene.solved.frequency
-        return in_series(scene, np.asarray(-1j * size * np.median(f) / f))
+        x = (size if side > 0 else z_ref**2 / size) * (f / np.median(f)) ** power
+        return in_series(scene, np.asarray(1j * power * x), side)
+
+    def had(sentence: str, size: float) -> str:
+        return sentence.format(name=name, size=about(size))
 
     resistor = bool(np.all(np.abs(value) < RESISTOR))
     told = (say.BY_OHMMETER if resistor else say.BY_READING, (name,))
@@ -264,8 +278,12 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
         said = partial((say.SUSPECT_VALUE if resistor else say.SUSPECT_SERIES).format, name=name)
         sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > LEAST_OHM]
         yield Slip(said, change, sizes, seldom if resistor else SELDOM, decides=told)
-        said = partial(say.SUSPECT_GAP.format, name=name)
-        yield Slip(said, gap, SERIES_OHM, 2 * SELDOM, decides=(say.BY_READING, (name,)))
+    for (sentence, way), power, side, times in STRAYS:
+        if resistor or np.all(np.abs(value + side) < FAR):
+            sizes = SERIES_OHM if side > 0 else z_ref**2 / SERIES_OHM
+            moved = partial(stray, power=power, side=side)
+            said = partial(had, sentence)
+            yield Slip(said, moved, sizes, times * SELDOM, decides=(way, (name,)))
 
 
 def _later(scene: Scene, metres: float, only: str = "") -> Scene:

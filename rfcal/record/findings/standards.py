@@ -5,14 +5,12 @@ from itertools import combinations
 
 import numpy as np
 
-from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import (
     LONGEST_S,
     SURE,
     Calibration,
-    calibrate,
     implausible,
     turn_of,
 )
@@ -20,13 +18,9 @@ from rfcal.record.findings import slips
 from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.checks import contradicts_exchange
-from rfcal.uncertainty.words import complex_ohm
 
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
-PASSIVE = 1.05
-"""Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
-is connected gives power, and standards are known better than this (common practice, no source)."""
 IDEAL = 0.024
 """Size of error terms [1] below which all three are those of an instrument that corrects itself: a
 raw one's bridge has 32 dB of directivity at best, and a tracking that turns (common practice, no
@@ -65,7 +59,7 @@ def about_standards(case: Case) -> Iterator[Finding]:
             where=span_mhz(frequency, bad),
             chi_square=np.max(chi_square),
             freedom=freedom,
-            evidence=case.why or _evidence(case, int(np.argmax(chi_square))),
+            evidence=case.why or say.NO_CULPRIT,
         )
 
 
@@ -91,38 +85,6 @@ def growth(calibration: Calibration) -> Real:
     powers = np.moveaxis(g[..., None] ** np.arange(3), 0, -2)
     edge = np.exp(2j * np.pi * np.arange(EDGE) / EDGE)[:, None] ** np.arange(3)
     return np.max(np.abs(edge @ np.linalg.pinv(powers)), axis=(-2, -1))
-
-
-def _evidence(case: Case, at: int) -> str:
-    """Which standard would explain a contradiction by itself, and what it would have to be."""
-    calibration, would_be = case.calibration, []
-    for name in slips.suspected(calibration):
-        value = _by_the_others(calibration, name)
-        if value is not None and abs(value[at]) <= PASSIVE:
-            impedance = complex(to_impedance(value[at], case.z_ref))
-            ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
-            mhz = calibration.frequency[at] / 1e6
-            would_be.append(say.WOULD_BE.format(name=name, ohm=ohm, mhz=mhz))
-    culprits = (say.NO_CULPRIT, say.ONE_CULPRIT, say.SEVERAL_CULPRITS)[min(len(would_be), 2)]
-    return culprits.format(several="; ".join(would_be))
-
-
-def _by_the_others(calibration: Calibration, name: str) -> Complex | None:
-    """What the other standards make of one's reading [1]; None where they disagree without it."""
-    out = calibration.names.index(name)
-    names, known, seen = calibration.names, calibration.known, calibration.seen
-    try:
-        others = calibrate(
-            calibration.frequency,
-            names[:out] + names[out + 1 :],
-            known[:out] + known[out + 1 :],
-            seen[:out] + seen[out + 1 :],
-        )
-    except CalibrationError:  # they fix nothing without it, so it cannot be what they contradict
-        return None
-    if np.any(contradict(others)):
-        return None
-    return others.error_box.correct(seen[out].value)
 
 
 def about_analyzer(case: Case) -> list[Finding]:

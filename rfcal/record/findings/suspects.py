@@ -5,22 +5,28 @@ from dataclasses import replace
 
 import numpy as np
 
+from rfcal.errors import CalibrationError
 from rfcal.findings import quoted
-from rfcal.measurement.error_terms import Calibration, implausible
+from rfcal.maths.reflection import to_impedance
+from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.readings.rows import Say
 from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.slips import SELDOM, Decides, Slip, all_slips
+from rfcal.record.findings.slips import SELDOM, Decides, Slip, all_slips, suspected
 from rfcal.record.results import Check
 from rfcal.uncertainty.significance import few
+from rfcal.uncertainty.words import complex_ohm
 
 ZOOMS, STEPS = 4, 9
 """How often a slip's size is looked for more closely, and at how many sizes each time."""
 AS_IT_IS = 0.03
 """A raw reading [1] so near what an artefact is was corrected already (common practice, no
 source)."""
+PASSIVE = 1.05
+"""Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
+is connected gives power, and standards are known better than this (common practice, no source)."""
 MOST = 3
-"""Slips that are told; where more explain a contradiction, the likeliest."""
+"""Explanations that are told beside a slip; where there are more, the likeliest."""
 
 
 def explained(case: Case, tell: Say) -> str:
@@ -53,14 +59,51 @@ def explained(case: Case, tell: Say) -> str:
             groups[group] = min(this, groups.get(group, this))
     told = sorted(groups.values())
     likely = [(said, decides) for odd, _, _, said, decides in told if odd == told[0][0]]
+    if likely or scenes[0].check is None:
+        most, named = MOST if likely else None, " ".join(said for said, _ in likely)
+        others = _by_the_others(scenes, case.z_ref)
+        likely += [(said, (say.BY_ANOTHER, ())) for name, said in others if name not in named]
     if not likely:
         return ""
     which = say.NOTHING_TELLS if len(likely) > 1 else ""
-    if len(likely) > MOST:
+    listed = likely[:most]
+    if len(likely) > len(listed):
         which = say.LIKELIEST.format(count=len(likely))
-    suspected = [said for said, _ in likely[:MOST]]
-    decided = _decided(decides for _, decides in likely[:MOST]) if which else ""
+    suspected = [said for said, _ in listed]
+    decided = _decided(decides for _, decides in listed) if which else ""
     return say.SUSPECTS.format(several=say.OR_IF.join(suspected), left=which + decided)
+
+
+def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[tuple[str, str]]:
+    """What each artefact would have to be by all others, the nearest to what is said of it first.
+
+    None where others disagree without it, where it would have to give power, or behind a path.
+    """
+    solved, found = scenes[0].solved, list[tuple[float, str, str]]()
+    known, seen = (
+        {name: q for scene in scenes for name, q in getattr(scene, of).items()}
+        for of in ("known", "seen")
+    )
+    same = [np.array_equal(scene.solved.frequency, solved.frequency) for scene in scenes]
+    if not all(same) or any(scene.path for scene in scenes):
+        return []
+    for name in (*suspected(solved), *(known.keys() - solved.names)):
+        rest = [other for other in known if other != name]
+        try:
+            others = calibrate(
+                solved.frequency, rest, *([of[n] for n in rest] for of in (known, seen))
+            )
+        except CalibrationError:  # they fix nothing without it, so it cannot be what is wrong
+            continue
+        value = others.error_box.correct(seen[name].value)
+        off = np.abs(value - known[name].value)
+        at = int(np.argmax(off))
+        if abs(value[at]) <= PASSIVE and not np.any(contradict(others)):
+            impedance = complex(to_impedance(value[at], z_ref))
+            ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
+            said = say.WOULD_BE.format(name=name, ohm=ohm, mhz=solved.frequency[at] / 1e6)
+            found.append((off[at], f"'{name}'", said))
+    return [(name, said) for _, name, said in sorted(found)]
 
 
 def _decided(each: Iterable[Decides]) -> str:

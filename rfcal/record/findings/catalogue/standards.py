@@ -55,19 +55,11 @@ STANDARDS_DISAGREE = warning(
     "Find out why the standards contradict each other {where}, with a chi-square of up to "
     "{chi_square:.3g} at {freedom} degrees of freedom. {evidence}",
 )
-ONE_CULPRIT = (
-    "Of single ones only this explains it: {several}. Look at its definition, its connection and "
-    "its file."
-)
-SEVERAL_CULPRITS = (
-    "Any one of these explains it, and the readings do not say which: {several}. Look at the "
-    "definition, the connection and the file of each, or read one more standard."
-)
 NO_CULPRIT = (
     "No one of them alone explains it: look at all definitions, connections and files, and whether "
     "the analyzer or a lead was moved in between."
 )
-WOULD_BE = "'{name}', which would have to be {ohm} at {mhz:.6g} MHz"
+WOULD_BE = "'{name}' were really {ohm} at {mhz:.6g} MHz, as the others make it"
 
 # Checks
 
@@ -101,12 +93,13 @@ NOTHING_TELLS = " Nothing here tells which."
 DECIDE = " To tell, {how}."
 BY_OHMMETER = "measure {names} with an ohmmeter"
 BY_READING = "read {names} once more, connected with care"
+BY_BUILD = "read one of another build in place of {names}"
 BY_WRITING = "look first at the minus signs and columns of what was written of {names}"
 BY_TAPE = "measure the line before {names} and read its type off it"
 BY_SETTINGS = "look at the settings that the files were written with"
 BY_PLACE = "look what was connected where"
 BY_ANOTHER = "read one more standard of another value"
-LIKELIEST = " These are the likeliest of {count} slips that explain it."
+LIKELIEST = " Nothing here tells which. These are the likeliest of {count} that explain it."
 SUSPECT_EXCHANGED = "'{name}' and '{other}' were exchanged"
 SUSPECT_CORRECTED = "'{name}' was read with the instrument's own correction on"
 SUSPECT_TWICE = "'{other}' was really '{name}', read under both names"
@@ -114,9 +107,13 @@ SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
 SUSPECT_VALUE = "'{name}' were {size:.3g} ohm"
 SUSPECT_TENFOLD = "'{name}' were {size:.3g} ohm, with its decimal point elsewhere"
 SUSPECT_SERIES = "'{name}' had {size:.2g} ohm in series, as of a loose contact"
+SUSPECT_COIL = "'{name}' had {size} ohm of inductance in series, as of its leads", BY_BUILD
+SUSPECT_ACROSS = "'{name}' had {size} ohm of capacitance across it, as of its fitting", BY_BUILD
 SUSPECT_GAP = (
-    "'{name}' had {size:.2g} ohm of capacitance in series, as of a contact that does not touch"
+    "'{name}' had {size} ohm of capacitance in series, as of a contact that does not touch",
+    BY_READING,
 )
+"""What is said of a reactance that an artefact has besides, and what would tell of it."""
 SUSPECT_TURN = (
     "the standards' plane lay {size:.2g} mm {way} than the later one, or a lead was bent or warmed "
     "since"
