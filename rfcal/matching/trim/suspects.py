@@ -222,6 +222,24 @@ def _load_first(alike: str) -> str:
     )
 
 
+def _nothing_to_do(
+    verdict: str, off: list[Suspect], detail: str, alike: str, setting: str
+) -> str | None:
+    """What is said, as of `told`, where no part is to be mended."""
+    names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
+    return {
+        "no gain": "no change of its parts would clearly lower its SWR, so nothing need be done",
+        "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
+        f"readings can tell: {detail}",
+        "changed load": f"measure the load again before you touch a part: {alike} than when it was "
+        "measured explains the readings, and no part does as well",
+        "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
+        if off
+        else NOT_EXPLAINED[0].format(detail),
+        "undecided": "" if off else SEVERAL,
+    }.get(verdict)
+
+
 def told(
     verdict: str,
     off: list[Suspect],
@@ -245,19 +263,7 @@ def told(
         or_load = alike and f"; a load that has changed ({alike}) would look alike"
         head = setting or "no change of its parts would clearly lower its SWR"
         return f"{head}: {seem}{or_load}"
-    names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
-    nothing_to_do = {
-        "no gain": "no change of its parts would clearly lower its SWR, so nothing need be done",
-        "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
-        f"readings can tell: {detail}",
-        "changed load": f"measure the load again before you touch a part: {alike} than when it was "
-        "measured explains the readings, and no part does as well",
-        "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
-        if off
-        else NOT_EXPLAINED[0].format(detail),
-        "undecided": "" if off else SEVERAL,
-    }
-    if said := nothing_to_do.get(verdict):
+    if said := _nothing_to_do(verdict, off, detail, alike, setting):
         return said
     again = _load_first(alike) if few or verdict == "several parts" or _unsure(off, alike) else ""
     if verdict == "undecided":

@@ -202,15 +202,9 @@ def trim(
     hand is told what to do by each part's peak current [A], shape (K,), and by which are
     `adjustable`.
     """
-    from scipy.special import chdtri
-
-    count, fits = len(network.elements), float(chdtri(2 * frequency.size, UNLIKELY))
-    fit, unknowns, spreads, misfits = Fit.of(network, frequency, load, built, z_ref).explained()
-    # what needs common errors that are unlikely by themselves does not fit either
-    common = unknowns[:, fit.own :]
-    odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
-    misfits = np.where(odd, np.maximum(misfits, fits), misfits)
-    tried = _Tried(fit, unknowns, spreads, misfits, np.broadcast_to(ampere, count), adjustable)
+    count = len(network.elements)
+    first = Fit.of(network, frequency, load, built, z_ref)
+    tried, fits = _explained(first, np.broadcast_to(ampere, count), adjustable)
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
@@ -223,7 +217,7 @@ def trim(
         off = [s for k in parts if (s := tried.suspect(k, NOTHING)).by_leads]
         detail += "".join(f"; {s.name} reads as with leads of {s.leads}" for s in off)
     elif verdict == "unexplained":
-        detail = about(fit.load_off_ohm(goal))
+        detail = about(tried.fit.load_off_ohm(goal))
     verdict, off, promised = _mended(tried, goal, verdict, off)
     alike = [words for words, misfit in changes.items() if misfit < best]
     if off and off[0].number == count - 1:
@@ -235,10 +229,23 @@ def trim(
         verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
     )
     if goal and adjustable and not head and (promised or 0) > goal.target_swr:
-        first = network.elements[min(adjustable)].name
-        message += f"; then set {first} to the lowest SWR over the band"
+        name = network.elements[min(adjustable)].name
+        message += f"; then set {name} to the lowest SWR over the band"
     kinds = tuple(off), tuple(alone), tuple(together)
     return Trim(verdict, message, *kinds, left[NOTHING], worst or promised)
+
+
+def _explained(fit: Fit, ampere: Real, adjustable: Collection[int]) -> tuple[_Tried, float]:
+    """All explanations, and the misfit from which on one does not fit."""
+    from scipy.special import chdtri
+
+    fits = float(chdtri(2 * fit.frequency.size, UNLIKELY))
+    fit, unknowns, spreads, misfits = fit.explained()
+    # what needs common errors that are unlikely by themselves does not fit either
+    common = unknowns[:, fit.own :]
+    odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
+    misfits = np.where(odd, np.maximum(misfits, fits), misfits)
+    return _Tried(fit, unknowns, spreads, misfits, ampere, adjustable), fits
 
 
 def _mended(
