@@ -15,7 +15,7 @@ from rfcal import defaults
 from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
-from rfcal.feedline.end import BEHIND, WHOLE
+from rfcal.feedline.end import BEHIND, EARLY, WHOLE
 from rfcal.feedline.fault_kinds import (
     LOSSIEST,
     RESISTIVE,
@@ -339,7 +339,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     way, bounce_m = bounces(events_m)
     # each of the three carries what the first has let through, there and back; the bounce once
     bounce = np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
-    rings = np.array([kind == BEHIND for kind in events.kind] + [False] * np.sum(gone), bool)
+    rings = np.r_[np.isin(events.kind, (BEHIND, EARLY)), np.zeros(np.sum(gone), bool)]
     events_m = events_m[(events_m <= sweeps.end_m) & ~rings]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
         events_m = np.append(events_m, sweeps.end_m)
@@ -381,7 +381,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
     told, total = kind[1] or kind[0], closed(abs(value[0]), kind[0], abs(value[1]), kind[1])
     # what goes over the band as it did is the same end, seen through a fault
     total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < ALIKE
-    told = UNKNOWN if told == BEHIND else told
+    told = UNKNOWN if told in (BEHIND, EARLY) else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]
     return Change(where, what, value[0], value[1], size, told, fits[-1], total)

@@ -13,6 +13,9 @@ from rfcal.models.line import SPEED_OF_LIGHT, Line
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
 
+EARLY = "ringing before the end, or a place"
+"""Kind of one before it, as far off as is told apart: antennas alone seldom ring so."""
+
 REACH = 2.0
 """An event so many standard uncertainties before the line's end, or less, may be that end."""
 
@@ -193,15 +196,16 @@ def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
 def behind_end(events: Events, end: int | None, last_m: float) -> Events:
     """The same with what is behind the end, or part of how it answers, called so."""
     behind = events.distance_m >= last_m
-    kinds = list(events.kind)
+    kinds, early = list(events.kind), np.zeros_like(behind)
     if end is not None:
         behind[end + 1 :] = True
         behind |= ringing(events, end)
+        early = behind & (events.distance_m < events.distance_m[end] - events.near_m)
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, STEP) else kinds[end]
     fits = zip(events.fits, behind, strict=True)
     return replace(
         events,
-        kind=tuple(np.where(behind, BEHIND, kinds).tolist()),
+        kind=tuple(np.where(early, EARLY, np.where(behind, BEHIND, kinds)).tolist()),
         fits=tuple(() if late else each for each, late in fits),
     )

@@ -16,8 +16,8 @@ from rfcal.feedline.measure import measure_line
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.record.findings.line.ringing import rings
 from rfcal.record.findings.line.state import line_verdict
-from rfcal.record.findings.line.verdict import rings
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import foot, noisy
 from tests.unit.test_line_state import random_rod, state

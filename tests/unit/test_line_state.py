@@ -624,3 +624,25 @@ def test_an_open_end_is_told_where_it_is_seen():
     assert f"{place} ± {half} m: the line's end (by the record at 30 m), an open line" in rows
     assert "30.00 ± 0.20" not in rows
     assert "last 0." not in said
+
+
+@pytest.mark.parametrize(
+    ("ohm", "look"),
+    [(4.0, "tells which"), (7.0, "look there at the next visit"), (13.0, "look there[;.]")],
+)
+def test_what_lies_well_before_an_antenna_is_never_said_to_be_no_place(ohm, look):
+    """Two resolutions before it, where antennas may ring; with the far end open none does."""
+    rng, band, line = np.random.default_rng(31), np.linspace(1e6, 30e6, 201), Line(25, 0.66, 50, 1)
+    for end in (rod(band, 14.1e6, 38.0), rod(band, 7.1e6, 55.0, 10.0), 1e9):
+        seen = foot(band, line, end, ("series", ohm, 17.0))
+        found = state(rng, band, line, seen, loss_known=True, length_m=25.0)
+        said, fault = line_verdict(found)
+        if np.ndim(end):
+            assert fault == (ohm > 10)
+            assert re.match(rf"(What appears|Reflection) at 1[678]\.\d .*: .*{look}", said)
+        else:
+            assert re.search(r"eflection at 1[678]\.\d ± ", said)
+        for row in line_lines(found):
+            assert not re.search(r"at 1[678]\.\d.*no place", row)
+        before = found.now.distance_m < 20
+        assert BEHIND not in np.array(found.now.kind)[before]

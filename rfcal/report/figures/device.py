@@ -9,7 +9,8 @@ from matplotlib.figure import Figure
 from rfcal.feedline.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import linear_region
-from rfcal.record.findings.line.verdict import places, rings
+from rfcal.record.findings.line.ringing import may_ring, rings
+from rfcal.record.findings.line.verdict import places
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -162,7 +163,7 @@ def line_figure(line: LineState) -> Figure:
             size = np.maximum(events.magnitude[near], floor)
             ax.plot(now.grid_m[near], size, label=label, **look)
     at_end = np.arange(place.size) == line.end
-    late, bounced = rings(line), now.bounces_m
+    late, early, bounced = rings(line), may_ring(line), now.bounces_m
     # between places alone: what the end does by itself later on, it does without any fault
     off = np.abs(bounced[:, None] - bounces(place[~late])[1])
     made = np.any(off < now.near_m, axis=1)
@@ -170,7 +171,8 @@ def line_figure(line: LineState) -> Figure:
     for label, there, marker, face in (
         ("place that reflects", place[told], "v", style.TEXT),
         ("the line's end", place[at_end], "s", style.TEXT),
-        ("ringing, no place", np.r_[place[late], behind], "v", style.WHITE),
+        ("ringing, no place", np.r_[place[late & ~early], behind], "v", style.WHITE),
+        ("ringing, or a place", place[early], "^", style.WHITE),
         ("bounce, no place", bounced[made], "D", style.WHITE),
     ):
         there = there[there <= reach]

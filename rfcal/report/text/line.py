@@ -13,6 +13,7 @@ from rfcal.record.findings.line import verdict as state
 from rfcal.record.findings.line.band import farther_words, unplaced
 from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
 from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
+from rfcal.record.findings.line.ringing import early_words, may_ring, rings, size_words
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
@@ -25,13 +26,13 @@ MADE_GOOD = "that was made good before the sweeps were compared"
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
     now, near = line.now, line.now.near_m
-    size, late, places = np.abs(now.reflection), state.rings(line), state.places(line)
+    size, late, places = np.abs(now.reflection), rings(line), state.places(line)
     new = [c.distance_m for c in line.comparison.changes] if line.comparison else []
     said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
         place = unplaced(line) or f"{plus_minus(float(now.distance_m[i]), half)} m"
-        row = [state.size_words(float(size[i]))]
+        row = [size_words(float(size[i]))]
         if farther := farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
         elif i != line.end and size[i] < LEAST:
@@ -50,9 +51,10 @@ def line_lines(line: LineState) -> list[str]:
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {place}: {', '.join(row)}")
-    if unsure := state.perhaps_words(line):
-        said.append(f"  {unsure}")
-        late[state.perhaps(line)] = False
+    early = may_ring(line)
+    if (unsure := np.flatnonzero(early & (size > state.FAINTEST))).size:
+        said.append(f"  {early_words(line, unsure)}")
+    late &= ~early
     if np.any(late):
         *some, last = (f"{d:.1f}" for d in now.distance_m[late])
         echoes = f"{', '.join(some)} and {last}" if some else last
@@ -89,7 +91,7 @@ def _comparison_lines(line: LineState) -> list[str]:
         beyond = "a fault changes what is seen beyond it too"
         said = [f"changed since the baseline, nearest first ({beyond}):"]
     for c in found.changes:
-        before, after = state.size_words(abs(c.before)), state.size_words(abs(c.after))
+        before, after = size_words(abs(c.before)), size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted)"
         told += "" if before_hidden(line, c) else f", from {before} to {after}"
         if c is found.changes[0] and of_end(line, c):

@@ -83,9 +83,7 @@ LINE_UNPLACED = (
     "this band cannot tell where (resolution {near} m): {length}sweep {needed:g} MHz wide or wider"
 )
 LINE_STATE_LENGTH = "state length_m, and "
-LINE_PERHAPS = (
-    "what appears at {places}, is how the line's end answers, or a place of its own: look there"
-)
+LINE_PERHAPS = "what appears at {places}, is how the line's end answers, or a place of its own"
 LINE_ABOUT = (
     "what may end the line (antenna, feed point), or something within {near} m of it, at {place} "
 )
@@ -179,7 +177,9 @@ LINE_SILENT = (
 LINE_NO_FAULT = "no{other} place reflects {size} or more before {end}"
 LINE_SMALL = "small reflection{s} at {places}, {kind}"
 LINE_NO_MORE = "nothing else before {end} is seen to reflect {size:g} or more"
-LINE_SMALLER = f"nothing before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
+LINE_SMALLER = (
+    f"nothing{{other}} before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
+)
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
 LINE_BLIND = (
     "this band cannot tell places on the line apart from {end} (resolution {near} m): sweep "
@@ -228,6 +228,7 @@ LINE_TELL_SHORT = (
     "a short stretch of cable reflects at these frequencies as an inductance or a capacitance "
     "does: look at the place, or sweep up to {top:g} MHz, which tells them apart"
 )
+LINE_TELL_RINGING = "a sweep of the line with its far end open or short tells which"
 LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
 
 LINE_RINGS = "what appears at {places} m rings at or behind {end} and is no place"

@@ -17,6 +17,7 @@ from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line.band import hidden_m, unplaced
 from rfcal.record.findings.line.loss import lost_words, weather_values
 from rfcal.record.findings.line.otherwise import stretches
+from rfcal.record.findings.line.ringing import perhaps_words, size_words
 from rfcal.record.findings.line.verdict import (
     LEAST_MOVE,
     at_end,
@@ -24,11 +25,9 @@ from rfcal.record.findings.line.verdict import (
     end_words,
     kind_words,
     look_words,
-    perhaps_words,
     place_words,
     reflections,
     sentence,
-    size_words,
     unplaced_words,
 )
 from rfcal.record.results import LineState

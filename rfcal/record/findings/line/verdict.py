@@ -7,8 +7,8 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST, MORE
-from rfcal.feedline.end import BEHIND, more_than_all, ringing, strongest_on
+from rfcal.feedline.comparison import LEAST
+from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import (
     CRUSH,
     MISMATCH,
@@ -33,6 +33,14 @@ from rfcal.record.findings.line.band import (
 )
 from rfcal.record.findings.line.loss import lost_words
 from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
+from rfcal.record.findings.line.ringing import (
+    RINGS_LESS,
+    may_ring,
+    perhaps,
+    perhaps_words,
+    rings,
+    size_words,
+)
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import about, plus_minus
@@ -95,37 +103,9 @@ def _where(state: LineState, distance_m: float) -> str:
     return say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m)
 
 
-def rings(state: LineState) -> np.ndarray:
-    """Which places are none, as they ring behind the line's end or what may be it, (K,)."""
-    now = state.now
-    late = np.array([kind == BEHIND for kind in now.kind], bool)
-    return late | ringing(now) if late.size and state.end is None else late
-
-
 def places(state: LineState) -> list[int]:
     """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
     return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
-
-
-def perhaps(state: LineState) -> list[int]:
-    """What is taken to ring, but lies well before the end and is not in a baseline."""
-    now, then, size = state.now, state.before, np.abs(state.now.reflection)
-    if state.end is None:
-        return []
-    early = rings(state) & (now.distance_m < now.distance_m[state.end] - now.near_m)
-    each = np.flatnonzero(early & (size >= (FAULT if then is None else LEAST))).tolist()
-    if then is None:
-        return each
-    was = [then.nearest(float(now.distance_m[k]), now.near_m) for k in each]
-    before = [0.0 if m is None else abs(then.reflection[m]) for m in was]
-    return [k for k, b in zip(each, before, strict=True) if size[k] > MORE * b]
-
-
-def perhaps_words(state: LineState) -> str:
-    """That this may be places; empty where there is nothing of the kind."""
-    now, early = state.now, perhaps(state)
-    each = [f"{now.distance_m[k]:.1f} m, {size_words(abs(now.reflection[k]))}" for k in early]
-    return say.LINE_PERHAPS.format(places=", and at ".join(each)) if each else ""
 
 
 def unplaced_words(state: LineState) -> str:
@@ -285,7 +265,9 @@ def _ended(
     if start is not None:
         ohm = to_impedance(now.reflection[start].real, now.z0).real
         said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
-    return said, bool(told or sure or no_antenna or start is not None)
+    ringing = max(np.abs(now.reflection[perhaps(state)]), default=0.0)
+    fault = told or sure or no_antenna or start is not None or ringing > RINGS_LESS
+    return said, bool(fault)
 
 
 def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
@@ -299,20 +281,22 @@ def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
 def _small(state: LineState, end: str) -> list[str]:
     """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
     now, size = state.now, np.abs(state.now.reflection)
+    early = perhaps(state)
     if not (listed := before_end(state)):
-        other = " other" if perhaps(state) else ""
+        other = " other" if early else ""
         return [say.LINE_NO_FAULT.format(other=other, size=size_words(FAULT), end=end)]
     most = max(listed, key=size.__getitem__)
     place = float(now.distance_m[most])
     if size[most] < LEAST:
         at = {"place": place_words(state, place), "size": size_words(size[most])}
-        return [say.LINE_SMALLER.format(end=end, **at)]
+        return [say.LINE_SMALLER.format(end=end, other=" else" if early else "", **at)]
     told = [m for m in listed if size[m] > ALIKE * size[most]]
     each = [(float(now.distance_m[m]), now.reflection[m], now.kind[m], now.fits[m]) for m in told]
     said = reflections(state, say.LINE_SMALL, each)
     said[-1] += f": {say.LINE_NEXT_VISIT}"
     said += stretches(state, listed, np.isin(np.arange(size.size), told))
-    rest = max([least_seen(state), *size[np.setdiff1d(listed, told)]])
+    others = np.setdiff1d([*listed, *np.flatnonzero(may_ring(state))], [*told, *early])
+    rest = max([least_seen(state), *size[others]])
     return [*said, say.LINE_NO_MORE.format(end=end, size=math.ceil(1e3 * rest) / 1e3)]
 
 
@@ -368,14 +352,6 @@ def end_words(state: LineState) -> str:
     if state.length_m and state.beyond_m is None:
         return f"the line's end at {end_place(state)[0]}"
     return f"{min(state.now.range_m, state.now.seen_m):.0f} m"
-
-
-def size_words(reflection: float) -> str:
-    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
-    if reflection <= 0:
-        return "0"
-    db = max(0.0, -20 * math.log10(reflection))  # more than all is of the loss made good
-    return f"{min(reflection, 1.0):.2g} ({db:.0f} dB return loss)"
 
 
 def place_words(state: LineState, distance_m: float) -> str:

@@ -1,0 +1,63 @@
+"""What rings at the end of a line, and what may be a place of its own."""
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from rfcal.feedline.comparison import LEAST, MORE
+from rfcal.feedline.end import BEHIND, EARLY, ringing
+from rfcal.feedline.faults import FAULT
+from rfcal.record.findings.catalogue import line as say
+from rfcal.record.results import LineState
+
+RINGS_LESS = 0.1
+"""Before the end antennas alone ring less than this [1] (by simulation of a thousand lines)."""
+
+
+def rings(state: LineState) -> np.ndarray:
+    """Which places ring at the line's end or what may be it, or may do so, (K,)."""
+    now = state.now
+    late = np.isin(now.kind, (BEHIND, EARLY))
+    return late | ringing(now) if late.size and state.end is None else late
+
+
+def may_ring(state: LineState) -> np.ndarray:
+    """Which of these lie well before the end, and may be places, (K,)."""
+    return np.array(state.now.kind) == EARLY
+
+
+def perhaps(state: LineState) -> list[int]:
+    """Which of these a sentence tells of, as they are not in a baseline."""
+    now, then, size = state.now, state.before, np.abs(state.now.reflection)
+    each = np.flatnonzero(may_ring(state) & (size >= LEAST)).tolist()
+    if then is None:
+        return each
+    was = [then.nearest(float(now.distance_m[k]), now.near_m) for k in each]
+    before = [0.0 if m is None else abs(then.reflection[m]) for m in was]
+    return [k for k, b in zip(each, before, strict=True) if size[k] > MORE * b]
+
+
+def perhaps_words(state: LineState) -> str:
+    """That this may be places; empty where there is nothing of the kind."""
+    if not (early := perhaps(state)):
+        return ""
+    most = max(np.abs(state.now.reflection[early]))
+    look = say.LINE_LOOK_THERE if state.before is not None or most > RINGS_LESS else ""
+    look = look or f": {say.LINE_NEXT_VISIT if most >= FAULT else say.LINE_TELL_RINGING}"
+    return early_words(state, early) + look
+
+
+def early_words(state: LineState, early: Iterable[int]) -> str:
+    """What may be places or the end's own ringing, with their sizes."""
+    now = state.now
+    each = [f"{now.distance_m[k]:.1f} m, {size_words(abs(now.reflection[k]))}" for k in early]
+    return say.LINE_PERHAPS.format(places=", and at ".join(each))
+
+
+def size_words(reflection: float) -> str:
+    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
+    if reflection <= 0:
+        return "0"
+    db = max(0.0, -20 * math.log10(reflection))  # more than all is of the loss made good
+    return f"{min(reflection, 1.0):.2g} ({db:.0f} dB return loss)"
