@@ -64,11 +64,14 @@ for (const curve of curves) {
   const [cable, cursor] = section.querySelectorAll("input");
   const said = section.querySelector("p[aria-live]");
   grid(svg);
+  const other = curve.other && { ...curve, ...curve.other };
   const width = { fill: "none", "stroke-width": 0.02 };
-  element("polyline", {
-    points: curve.mhz.map((_, i) => `${curve.re[i]},${-curve.im[i]}`).join(" "),
-    stroke: "#0072B2", ...width,
+  const line = (one, look) => element("polyline", {
+    points: one.mhz.map((_, i) => `${one.re[i]},${-one.im[i]}`).join(" "), ...look, ...width,
   }, svg);
+  line(curve, { stroke: "#0072B2" });
+  if (other) line(other, { stroke: "#595959", "stroke-dasharray": 0.03 });
+  const diamond = element("path", { d: "M-.045 0L0 -.045L.045 0L0 .045Z", fill: "none" }, svg);
   const moved = element("polyline", { stroke: "#D55E00", "stroke-dasharray": 0.06, ...width }, svg);
   const mark = element("circle", { r: 0.035, fill: "#0072B2" }, svg);
   const seen = element("rect", { width: 0.07, height: 0.07, fill: "#D55E00" }, svg);
@@ -101,10 +104,19 @@ for (const curve of curves) {
     here.setAttribute("x2", along);
     if (pointed) readout.textContent = `${curve.mhz[at]} MHz: ${own.words}`;
     const through = ohms(points[at][0], points[at][1], curve.reference);
+    let or = "";
+    if (other && (other.re[at] !== curve.re[at] || other.im[at] !== curve.im[at])) {
+      const own = ohms(other.re[at], other.im[at], curve.reference);
+      const through = ohms(...turned(other, at, metres), curve.reference);
+      or = ` Or it is ${own.words}, ${nature(own)}, and reads ${through.words}, ${nature(through)}` +
+        ": nothing that was read tells which.";
+      diamond.setAttribute("transform", `translate(${other.re[at]} ${-other.im[at]})`);
+    }
+    diamond.setAttribute("fill", or ? "#595959" : "none");
     said.textContent =
       `At ${curve.mhz[at]} MHz it is ${own.words}, ${nature(own)}. Through ` +
       `${metres.toFixed(2)} m of ${curve.reference} ohm cable without loss (velocity factor ` +
-      `${FACTOR}) it reads ${through.words}, ${nature(through)}.`;
+      `${FACTOR}) it reads ${through.words}, ${nature(through)}.${or}`;
   }
 
   svg.addEventListener("pointermove", (event) => {

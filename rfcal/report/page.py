@@ -12,6 +12,7 @@ from unicodedata import category
 import numpy as np
 from markupsafe import Markup
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from rfcal.findings import Finding, told_once
 from rfcal.models.line import Line
@@ -157,18 +158,24 @@ def shown(value: Any) -> Any:
 def _live(number: int, device: Device) -> dict[str, Any]:
     """What the page's script draws of one device: its reflection, thinned, and a cable to try."""
     some = np.linspace(0, device.frequency.size - 1, min(device.frequency.size, CURVE)).astype(int)
-    value = device.reflection.value[some]
     # a whole turn of the chart is half a wave
     longest = 0.75 * Line(0.0).wavelength_m(device.frequency[device.answer])
     return {
         "id": f"live-{number}",
         "reference": device.z_ref,
         "mhz": [float(f"{f / 1e6:.7g}") for f in device.frequency[some]],
-        "re": [round(float(v), 5) for v in value.real],
-        "im": [round(float(v), 5) for v in value.imag],
+        **_curve(device, some),
+        "other": _curve(device.other, some) if device.other else None,
         "at": int(np.argmin(np.abs(some - device.answer))),
         "longest": float(f"{longest:.2g}"),
     }
+
+
+def _curve(device: Device, some: NDArray[np.int_]) -> dict[str, list[float]]:
+    """Its reflection at some of its points, for the page's script."""
+    value = device.reflection.value[some]
+    parts = {"re": value.real, "im": value.imag}
+    return {name: [round(float(v), 5) for v in part] for name, part in parts.items()}
 
 
 def _picture(figure: Figure, prefix: str, alt: str, caption: str) -> Markup:

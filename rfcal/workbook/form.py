@@ -4,6 +4,7 @@ from datetime import date
 from functools import partial
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -14,6 +15,7 @@ from rfcal.record.job import entries
 from rfcal.record.job.entries import KINDS, SHOWS, STEPS, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
+from rfcal.report.figures.device import answers
 from rfcal.report.figures.render import png_bytes
 from rfcal.report.summary import summary_lines
 from rfcal.workbook.panel import Pictured, text_box, wrapping
@@ -129,13 +131,18 @@ def _picture(good: Said, found: Results | None) -> bytes:
     """The raw readings on the chart, as far as R and X are shown, and the device's answer."""
     figure = style.new_figure(4.2, 4.2)
     ax = chart.draw_grid(figure.add_subplot())
+    raw: list[tuple[str, Any]]
+    raw = [(kind, entries.reflection(kind, good)) for kind in filter(good.get, KINDS)]
+    told = [one for device in found.devices for one in answers(device)] if found else []
+    if found and all(point is None for _, point in raw):
+        raw = [(one.name, one.reading.reflection) for one in found.bench.standards]
+        raw += [("device", one.raw.reflection) for one, *_ in told]
     label: str | None = "raw readings"
-    for kind in filter(good.get, KINDS):
-        if (point := entries.reflection(kind, good)) is not None:
+    for kind, point in raw:
+        if point is not None:
             chart.draw_trace(ax, point, role="raw", label=label, marks={0: kind})
             label = None
-    for device in found.devices if found else ():
-        label = f"{device.name}, corrected"
-        chart.draw_trace(ax, device.reflection.value, role="corrected", label=label)
+    for one, role, label, there in told:
+        chart.draw_trace(ax, one.reflection.value[there], role=role, label=label)
     style.add_legend(figure, ax)
     return png_bytes(figure)

@@ -209,7 +209,7 @@ def _panel(
     chart.draw_grid(left, z_ref=z_ref)
     region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
     device = chart.draw_trace(left, 0.0, role="truth", label="device")
-    enlarged = chart.Enlarged(left)
+    enlarged = chart.Enlarged(left, "truth")
     bars = _bars(right, groups)
     style.add_legend(figure, left)
 

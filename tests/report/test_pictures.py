@@ -163,7 +163,7 @@ def test_a_region_is_enlarged_as_often_as_it_says(width):
     ax = chart.draw_grid(figure.add_subplot())
     there = chart.draw_ellipse(ax, 0.3j, np.diag([1.0, 0.2]) * (width / 2 / K_ELLIPSE) ** 2)
     place = {"center": (0.0, 0.3), "width": width, "height": there.height, "angle": there.angle}
-    enlarged = chart.Enlarged(ax)
+    enlarged = chart.Enlarged(ax, "corrected")
     enlarged.show(place, 0.3j)
     FigureCanvasAgg(figure).draw()
     frame = ax.child_axes[0]

@@ -1,9 +1,16 @@
 """The form for typed readings, without a browser."""
 
+import json
+import re
+
+import numpy as np
 import pytest
+from matplotlib.lines import Line2D
 
 import rfcal
 from rfcal import workbook
+from rfcal.report.figures.device import device_bands, device_chart
+from rfcal.report.page import page
 
 READ = {
     "short": "2.7 9,4",
@@ -78,10 +85,27 @@ def test_nothing_is_written_before_there_is_an_answer(form, tmp_path):
     assert not (tmp_path / "typed").exists()
 
 
-def test_a_display_without_signs_keeps_both_answers(form):
+def test_a_display_without_signs_keeps_both_answers(form, monkeypatch):
+    drawn = []
+    monkeypatch.setattr("rfcal.workbook.form.png_bytes", lambda figure: drawn.append(figure) or b"")
     form._boxes["shows"].value = "R and X without its sign"
     fill(form, "14.1", "coil", **{k: v.replace("-", "") for k, v in READ.items()})
     assert "Two answers remain for 'coil'" in form.sentence
+    device = form.found.devices[0]
+    z = np.array([device.impedance.value[0], device.other.impedance.value[0]])
+    for figure in (drawn[-1], device_chart(device), device_bands(device)):
+        handles = figure.legends[0].legend_handles
+        look = {
+            h.get_label(): (h.get_color(), h.get_marker()) for h in handles if isinstance(h, Line2D)
+        }
+        assert not set(look["corrected"]) & set(look["or this"])
+    raw = [line for line in drawn[-1].axes[0].lines if line.get_marker() == "s"]
+    assert len(raw) == 5  # three standards, and the device by either sign
+    for ax, value in zip(device_bands(device).axes, (z.real, z.imag), strict=True):
+        shown = [line.get_ydata()[0] for line in ax.lines if line.get_marker() in ("o", "D")]
+        assert shown == pytest.approx(value)
+    written = page(form.found)
+    assert json.loads(re.search(r'id="curves"[^>]*>(.*?)</script>', written)[1])[0]["other"]["re"]
 
 
 def test_a_display_of_sizes_is_judged_and_computed(form):

@@ -140,7 +140,7 @@ class Enlarged:
     There is no frame where the region fills it without being enlarged.
     """
 
-    def __init__(self, ax: Axes):
+    def __init__(self, ax: Axes, role: str):
         ax.set_xlim(right=1.62)
         # in the chart's own scale, so that `times` is what is seen
         ends = (-HALF_FRAME, HALF_FRAME)
@@ -150,7 +150,7 @@ class Enlarged:
         self.frame.set_in_layout(False)  # it lies within the chart's own room
         self.frame.spines[:].set_color(style.MUTED)
         self._region = draw_ellipse(self.frame, 0.0, np.eye(2))
-        self._device = draw_trace(self.frame, 0.0, role="truth")
+        self._device = draw_trace(self.frame, 0.0, role=role)
         look = {"ha": "center", "va": "bottom"} | style.SMALL
         self._words = self.frame.text(0, 1.12 * HALF_FRAME, "", **look)
 

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from rfcal.feedline.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
@@ -38,34 +39,50 @@ def device_chart(device: Device) -> Figure:
         near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
         raw, label = raw[near], "raw reading near there"
     chart.draw_trace(ax, raw, role="raw", label=label)
-    for one, label in ((device, "corrected"), (device.other, "or this")):
-        if one is not None:
-            marks = {at: mhz(device.frequency[at])}
-            chart.draw_trace(ax, one.reflection.value, role="corrected", label=label, marks=marks)
-    assessed = device.assessed
-    region = assessed.region if assessed else linear_region(device.reflection)
-    # drawn to the size that its own probability asks for
-    size = region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
-    there = chart.draw_ellipse(ax, region.centre[at], size[at], label="95 % region there")
-    if there.width < SMALL:
-        place = chart.ellipse_of(region.centre[at], size[at], K_ELLIPSE)
-        chart.Enlarged(ax).show(place, device.reflection.value[at])
+    for one, role, label, there in answers(device):
+        marks = {at: mhz(device.frequency[at])} if there[at] else {}
+        value = np.where(there, one.reflection.value, np.nan)
+        chart.draw_trace(ax, value, role=role, label=label, marks=marks)
+    if device.other and device.two_answers[at]:
+        centre, size = _regions(device.other)
+        chart.draw_ellipse(ax, centre[at], size[at])
+    centre, size = _regions(device)
+    ellipse = chart.draw_ellipse(ax, centre[at], size[at], label="95 % region there")
+    if ellipse.width < SMALL:
+        place = chart.ellipse_of(centre[at], size[at], K_ELLIPSE)
+        chart.Enlarged(ax, "corrected").show(place, device.reflection.value[at])
     # the regions at some of the frequencies where linear propagation fails
+    assessed = device.assessed
     bent = assessed.index[~np.all(assessed.linear, axis=1)] if assessed else np.array([], int)
     for k in bent[:: -(-bent.size // MOST_REGIONS) or 1]:
         label = "" if k > bent[0] else "elsewhere, bent"
-        other = chart.draw_ellipse(ax, region.centre[k], size[k], label=label)
+        other = chart.draw_ellipse(ax, centre[k], size[k], label=label)
         other.set(fill=False, linestyle=(0, (3, 2)))
     return style.add_legend(figure, ax)
+
+
+def _regions(device: Device) -> tuple[Complex, Real]:
+    """Centres and covariances of its regions, to the size that their own probability asks for."""
+    region = device.assessed.region if device.assessed else linear_region(device.reflection)
+    return region.centre, region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
+
+
+def answers(device: Device) -> list[tuple[Device, str, str, NDArray[np.bool_]]]:
+    """What a device is, and what it may be as well: its role and label, and where it differs."""
+    found = [(device, "corrected", "corrected", np.ones(device.frequency.shape, bool))]
+    if device.other:
+        found.append((device.other, "other", "or this", device.two_answers))
+    return found
 
 
 def device_bands(device: Device) -> Figure:
     """Resistance and reactance of a device over frequency, each with its 95 % interval."""
     figure, upper, lower = style.rows(7.5, 6.0, "frequency [MHz]", "R [ohm]", "X [ohm]")
-    z, ends, megahertz = device.impedance.value, device.interval, device.frequency / 1e6
-    for ax, value, interval in ((upper, z.real, ends[:, 0]), (lower, z.imag, ends[:, 1])):
-        _band(ax, megahertz, value, interval)
-        if z.size > 1:
+    megahertz = device.frequency / 1e6
+    for column, ax in enumerate((upper, lower)):
+        drawn = [_band(ax, column, *answer) for answer in answers(device)]
+        if megahertz.size > 1:
+            _set_limits(ax, *np.concatenate(drawn, axis=1))
             at = megahertz[device.answer]
             ax.axvline(at, color=style.MUTED, linewidth=0.8, linestyle=(0, (2, 3)))
             # from end to end: the page's script finds a frequency by its place
@@ -82,33 +99,50 @@ def _one_tick(ax: Axes, megahertz: Real) -> None:
         ax.set_xticks(megahertz, [f"{megahertz[0]:.10g}"])
 
 
-def _band(ax: Axes, megahertz: Real, value: Real, interval: Real) -> None:
-    """A trace and its interval: a band with edges, or a bar where there is one point only."""
+def _band(
+    ax: Axes, column: int, device: Device, role: str, label: str, there: NDArray[np.bool_]
+) -> Real:
+    """R or X and its interval: a band with edges, or a bar where there is one point only.
+
+    Value, low and high end as they were drawn, shape (3, F).
+    """
+    megahertz, interval = device.frequency / 1e6, device.interval[:, column]
+    z = device.impedance.value
+    value = np.where(there, (z.real, z.imag)[column], np.nan)
     finite = np.isfinite(value) & np.isfinite(interval).all(axis=-1)
     # what nothing bounds, or no passive device has, would only stretch the axis
     told = finite & (interval[:, 0] <= value) & (value <= interval[:, 1])
     known = told if value.size > 1 and told.any() else np.isfinite(value)
     value = np.where(known, value, np.nan)
     low, high = np.where(finite, interval.T, np.nan)
-    label = "95 % interval"
+    first = role == "corrected"
+    named = "95 % interval" if first else ""
     if value.size > 1:
-        style.draw_band(ax, *_strips(megahertz, low, high), label=label)
+        style.draw_band(ax, *_strips(megahertz, low, high), label=named)
     elif finite[0]:
-        look: dict[str, Any] = {"fmt": "none", "elinewidth": 2.4, "capsize": 7, "capthick": 2.4}
-        look |= {"ecolor": style.COLORS["uncertainty"], "label": label}
+        # two bars may lie over each other: the other answer's is thin, with wider ends
+        wide, color = (2.4, "uncertainty") if first else (1.2, role)
+        look: dict[str, Any] = {"fmt": "none", "elinewidth": wide, "capthick": wide}
+        look |= {"capsize": 7 if first else 12, "ecolor": style.COLORS[color], "label": named}
         ax.errorbar(megahertz, value, np.abs([low - value, high - value]), **look)
-    ax.plot(megahertz, value, label="corrected", **style.line_look("corrected", value.size))
-    if value.size > 1 and np.any(finite):
-        shown, whole = (
-            [*np.nanquantile(value, [0, 1]), np.nanquantile(low, p), np.nanquantile(high, 1 - p)]
-            for p in (0.2, 0.0)
-        )
-        # where hardly anything is known the band leaves the picture, so that the rest can be read
-        shown = whole if np.ptp(whole) < 2 * np.ptp(shown) else shown
-        margin = 0.05 * np.ptp(shown)
-        if margin > 0:
-            ax.set_ylim(min(shown) - margin, max(shown) + margin)
-            style.Beyond(ax).show()
+    ax.plot(megahertz, value, label=label, **style.line_look(role, value.size))
+    return np.array([value, low, high])
+
+
+def _set_limits(ax: Axes, value: Real, low: Real, high: Real) -> None:
+    """Give an axis room for its curves, and their bands as far as these are known."""
+    if not np.isfinite(low).any():
+        return
+    shown, whole = (
+        [*np.nanquantile(value, [0, 1]), np.nanquantile(low, p), np.nanquantile(high, 1 - p)]
+        for p in (0.2, 0.0)
+    )
+    # where hardly anything is known the band leaves the picture, so that the rest can be read
+    shown = whole if np.ptp(whole) < 2 * np.ptp(shown) else shown
+    margin = 0.05 * np.ptp(shown)
+    if margin > 0:
+        ax.set_ylim(min(shown) - margin, max(shown) + margin)
+        style.Beyond(ax).show()
 
 
 def _strips(megahertz: Real, low: Real, high: Real) -> tuple[Real, Real, Real]:

@@ -34,13 +34,14 @@ ROLES: Mapping[str, dict[str, Any]] = {
     for role, *look in (
         ("raw", "#D55E00", (0, (5, 2)), "s", 1.6, 3.0),
         ("corrected", "#0072B2", "-", "o", 2.0, 3.2),
+        ("other", "#595959", (0, (2, 2)), "D", 1.8, 3.15),
         ("truth", "#000000", (0, (1, 1.6)), "x", 1.8, 3.4),
         ("uncertainty", "#CC79A7", "-", "d", 1.2, 2.6),
         ("model", "#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
     )
 }
-"""As read; after correction; known truth of a demo; uncertainty; calculated, not measured: each
-as keyword arguments of a line."""
+"""As read; after correction; the other answer where two are left; known truth of a demo;
+uncertainty; calculated, not measured: each as keyword arguments of a line."""
 COLORS = {role: look["color"] for role, look in ROLES.items()}
 
 
@@ -135,7 +136,8 @@ def add_legend(figure: Figure, *sources: Axes) -> Figure:
         for found in zip(*(ax.get_legend_handles_labels() for ax in sources), strict=True)
     )
     look: dict[str, Any] = {"fontsize": SIZE_SMALL, "labelcolor": TEXT, "frameon": False}
-    place: dict[str, Any] = {"loc": "outside lower center", "ncols": min(len(labels), 3)}
+    columns = min(len(labels), 3, int(figure.get_figwidth() // 2))
+    place: dict[str, Any] = {"loc": "outside lower center", "ncols": columns}
     if handles:
         figure.legend(handles, labels, handlelength=3.2, **place, **look)
     return figure
