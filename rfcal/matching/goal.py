@@ -21,8 +21,6 @@ SPARE = 0.75
 
 FEW, MOST_SMOOTHED, FINE = 5, 201, 801
 """Points of a sweep that can be smoothed at least and at most, and that a smooth one has."""
-WEIGHTS = np.geomspace(1e-5, 2e2, 147)[:, None]
-"""Of bending against misfit that are tried, where points are 1 apart [1]: each 12 % more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +121,7 @@ class Goal:
 
         Of a long sweep what is about the band.
         """
-        from scipy.interpolate import CubicSpline
+        from scipy.interpolate import make_smoothing_spline
 
         index = np.flatnonzero(self.near | (self.frequency.size <= MOST_SMOOTHED))
         index = index[:: -(-index.size // MOST_SMOOTHED)]
@@ -132,9 +130,10 @@ class Goal:
             return self.frequency, self.load
         reflection, place = from_impedance(self.load[index], self.target_ohm), np.arange(count)
         at = np.linspace(0, count - 1, max(count, FINE))
-        smooth = CubicSpline(place, _smoothed(reflection), bc_type="natural")(at)
+        # weighed by generalised cross-validation
+        re, im = (make_smoothing_spline(place, part) for part in (reflection.real, reflection.imag))
         frequency = np.interp(at, place, self.frequency[index])
-        return frequency, to_impedance(smooth, self.target_ohm)
+        return frequency, to_impedance(re(at) + 1j * im(at), self.target_ohm)
 
     def in_band(self) -> tuple[Real, Complex]:
         """Frequencies [Hz] of the sweep in the band and its edges, and the load there [ohm]."""
@@ -151,23 +150,6 @@ class Goal:
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
         return complex(self.at_centre()[1][0])
-
-
-def _smoothed(values: Complex) -> Complex:
-    """Evenly spaced values as a natural cubic spline has them that bends no more than they tell.
-
-    P. J. Green and B. W. Silverman, Nonparametric Regression and Generalized Linear Models, 1994,
-    sections 2.1 and 3.3.
-    """
-    # K = Q R^-1 Q^T weighs bending: g^T K g is the integral of the spline's second derivative^2
-    bends, one = np.diff(np.eye(values.size), 2, axis=0), np.eye(values.size - 2)
-    between = one + np.diff(one, 2, axis=0, prepend=0, append=0) / 6
-    rough, shapes = np.linalg.eigh(bends.T @ np.linalg.solve(between, bends))
-    # real and imaginary parts each with its own weight
-    parts, kept = shapes.T @ np.stack([values.real, values.imag], 1), 1 / (1 + WEIGHTS * rough)
-    # generalised cross-validation: sum |y - A y|^2 / (1 - tr A / n)^2 is least
-    left = (1 - kept) ** 2 @ parts**2 / (1 - kept.mean(axis=1, keepdims=True)) ** 2
-    return np.asarray(shapes @ (kept[left.argmin(axis=0)].T * parts) @ [1, 1j])
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:
