@@ -113,7 +113,7 @@ def _of_others(command: Callable[..., Any]) -> None:
     add = command(
         _verify,
         "compute a page again from what it carries, and say whether it follows",
-        file="a report.html or results.json",
+        file="a report.html or the folder with it, or a results.json",
     )
     other = "page or folder to compute it from, if not that page"
     add("record", type=_path, nargs="?", help=other)

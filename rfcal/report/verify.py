@@ -58,11 +58,10 @@ class Verdict:
 def verify(file: Path, record: Path | None = None) -> Verdict:
     """Compute again what a page or results.json shows.
 
-    A page carries its record; results.json rests on that of the page beside it, if none is named.
+    Of a folder, its page. A page carries its record; results.json rests on that of the page beside
+    it, if none is named.
     """
-    if file.is_dir():
-        why = "this is a folder: name a page or results.json, such as the report.html in it"
-        raise RecordError(str(file), "", why)
+    file = file / "report.html" if file.is_dir() else file
     if file.suffix.lower() == ".json":
         return _verify_json(file, record or file.parent / "report.html")
     return _verify_page(_text(file), recomputed(record or file))

@@ -172,6 +172,7 @@ def test_new_record_computes_as_it_stands(tmp_path, capsys):
     said = capsys.readouterr().out
     assert re.search(r"device at 14.1 MHz: R \S+ ± \S+ ohm, X -\S+ ± \S+ ohm", said)
     assert "95 %" in said
+    assert "<label hidden>frequency, 14.1 to" in (tmp_path / "o/report.html").read_text()
     notebooks = Path(__file__).parents[2] / "notebooks"
     assert re.search(rf"jupyter lab (notebooks|{notebooks})$", said, re.MULTILINE)
 

@@ -46,9 +46,11 @@ def test_what_rfcal_wrote_follows(output, capsys):
     assert not found.differences
 
 
-def test_a_folder_is_told_to_hold_the_page(output, capsys):
-    assert main(["verify", str(output)]) == 2
-    assert "this is a folder: name a page or results.json, such as" in capsys.readouterr().err
+def test_of_a_folder_its_page_is_verified(output, tmp_path, capsys):
+    assert main(["verify", str(output)]) == 0
+    assert " follows from the record" in capsys.readouterr().out
+    assert main(["verify", str(tmp_path)]) == 2
+    assert "report.html: cannot be read" in capsys.readouterr().err
 
 
 def test_an_edited_headline_is_told(edited, output):

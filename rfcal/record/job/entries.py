@@ -38,8 +38,6 @@ OFTEN = {"short": 1.0, "open": 1.0, "load": 0.0}
 STAND_IN = "nothing yet"
 HIGHEST_MHZ = 3000.0
 """A frequency above this [MHz] is rarely read off a display: it was probably typed in kHz or Hz."""
-CHECK_OHM = (10.0, 200.0)
-"""A check beyond these [ohm] says little of the readings in between."""
 BELOW_ZERO = 0.1
 """How far R of a device may be below zero, in parts of its |Z|: the analyzer's own error."""
 FAR = 0.5
@@ -141,7 +139,7 @@ def doubt(step: str, said: Said) -> str:
     if step in KINDS:
         return _judged(step, said)
     value = float(checked(step, said[step])) if step in ABOVE_ZERO else 0.0
-    low, high = CHECK_OHM
+    low, high = defaults.CHECK_OHM
     if step == "frequency" and value > HIGHEST_MHZ:
         unit, right = ("kHz", value / 1e3) if value < 1e6 else ("Hz", value / 1e6)
         return f"{value:.10g} MHz is very high: if it was read in {unit}, it is {right:.10g} MHz"

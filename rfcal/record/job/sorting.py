@@ -70,7 +70,7 @@ class Guess:
             pairs = (f"{k} = {json.dumps(v, ensure_ascii=False)}" for k, v in columns.items())
             reading += f"\ncolumns = {{{', '.join(pairs)}}}  # by its header's words: make sure"
         known = f"resistance_ohm = {self.ohm:g}\n" if self.kind == "check" else ""
-        build = {"device": "", "reread": "", "check": "# build\n"}.get(self.kind, "build\n")
+        build = "build\n" if self.kind in IDEAL else "# build\n" * (self.kind == "check")
         said = f"{known}{build}{reading}\n"
         return item_rows(self.kind, said, Path(self.sweep.label).stem, self.of)
 

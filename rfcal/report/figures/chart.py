@@ -27,6 +27,8 @@ from rfcal.uncertainty.words import complex_ohm
 
 GRID_LINES = (0.2, 0.5, 1.0, 2.0, 5.0)
 """Lines of the grid, in parts of the reference impedance."""
+RIM = 0.85
+"""Size of reflection beyond which words at a mark would cover the scale round the chart [1]."""
 RULER = -1.2
 """Height below the chart at which the values of R stand."""
 HALF_FRAME = 0.24
@@ -99,11 +101,15 @@ def draw_trace(
     values = np.atleast_1d(np.asarray(reflection, complex))
     look = style.line_look(role, values.size, marks or {})
     line = ax.add_line(Line2D(values.real, values.imag, label=label, **look))
-    beside: dict[str, Any] = {"xytext": (7, 7), "textcoords": "offset points", "zorder": 4.0}
+    beside: dict[str, Any] = {"textcoords": "offset points", "zorder": 4.0}
     box = {"facecolor": style.WHITE, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
     plain: dict[str, Any] = {"fontsize": style.SIZE_SMALL, "color": style.TEXT, "bbox": box}
     for index, words in (marks or {}).items():
-        ax.annotate(words, (values[index].real, values[index].imag), **beside, **plain)
+        at = values[index].real, values[index].imag
+        # near the rim inward, where no scale stands
+        x, y = (-7 if end > 0 and abs(values[index]) > RIM else 7 for end in at)
+        beside |= {"ha": "right" if x < 0 else "left", "va": "top" if y < 0 else "baseline"}
+        ax.annotate(words, at, (x, y), **beside, **plain)
     return line
 
 
