@@ -11,6 +11,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.record.findings.catalogue import standards
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.slips import misreadings
+from rfcal.record.findings.suspects import in_places
 from rfcal.record.job.compute import compute, inspect
 from rfcal.report.summary import good_lines
 from tests.record.conftest import BOX, bend, polar, touchstone
@@ -97,6 +98,21 @@ def test_what_no_slip_explains_is_told_by_the_others(checked):
     assert told.endswith(
         "Nothing here tells which. To tell, read one more standard of another value."
     )
+
+
+def test_all_slips_of_one_artefact_take_one_place():
+    """A sign and a lead of one do not keep the third artefact out of the list."""
+    written = [
+        (standards.SUSPECT_CONJUGATED.format(name=name), (standards.BY_WRITING, (name,)))
+        for name in ("open", "load")
+    ]
+    coil, way = standards.SUSPECT_COIL
+    leads = [(coil.format(name=name, size=7), (way, (name,))) for name in ("load", "check")]
+    told = in_places([*written, *leads], [("short", standards.WOULD_BE)])
+    listed, _, left = told.partition(" Nothing here tells which.")
+    assert set(re.findall("'([^']*)'", listed)) == {"open", "load", "check"}
+    assert "'load' was wrong, or if 'load' had 7 ohm of inductance" in listed
+    assert left.startswith(" These are the likeliest of 4 that explain it. To tell, ")
 
 
 def test_a_stray_is_told_in_its_size(checked):

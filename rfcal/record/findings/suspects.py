@@ -26,7 +26,9 @@ PASSIVE = 1.05
 """Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
 is connected gives power, and standards are known better than this (common practice, no source)."""
 MOST = 3
-"""Explanations that are told beside a slip; where there are more, the likeliest."""
+"""Artefacts and other causes that are told beside a slip; where more explain it, the likeliest."""
+OF_ONE = say.BY_OHMMETER, say.BY_READING, say.BY_BUILD, say.BY_WRITING
+"""What decides about one artefact, if it is said of one."""
 
 
 def explained(case: Case, tell: Say) -> str:
@@ -59,19 +61,35 @@ def explained(case: Case, tell: Say) -> str:
             groups[group] = min(this, groups.get(group, this))
     told = sorted(groups.values())
     likely = [(said, decides) for odd, _, _, said, decides in told if odd == told[0][0]]
-    if likely or scenes[0].check is None:
-        most, named = MOST if likely else None, " ".join(said for said, _ in likely)
-        others = _by_the_others(scenes, case.z_ref)
-        likely += [(said, (say.BY_ANOTHER, ())) for name, said in others if name not in named]
-    if not likely:
+    # else a check's own causes are said
+    asked = bool(likely) or scenes[0].check is None
+    return in_places(likely, _by_the_others(scenes, case.z_ref) if asked else [])
+
+
+def in_places(likely: Sequence[tuple[str, Decides]], others: Sequence[tuple[str, str]]) -> str:
+    """What explains it, and what would tell.
+
+    All slips of one artefact alone take one place: the likeliest of it, and of what was written.
+    """
+    named = " ".join(said for said, _ in likely)
+    places: dict[str, dict[bool, tuple[str, Decides]]] = {}
+    for said, (way, names) in likely:
+        place = places.setdefault(names[0] if way in OF_ONE and len(names) == 1 else said, {})
+        place.setdefault(way == say.BY_WRITING, (said, (way, names)))
+    for name, said in others:
+        if f"'{name}'" not in named:
+            places[name] = {False: (said, (say.BY_ANOTHER, ()))}
+    each = [[*place.values()] for place in places.values()]
+    if not each:
         return ""
-    which = say.NOTHING_TELLS if len(likely) > 1 else ""
-    listed = likely[:most]
-    if len(likely) > len(listed):
-        which = say.LIKELIEST.format(count=len(likely))
-    suspected = [said for said, _ in listed]
-    decided = _decided(decides for _, decides in listed) if which else ""
-    return say.SUSPECTS.format(several=say.OR_IF.join(suspected), left=which + decided)
+    listed = each[:MOST] if likely else each
+    told = [one for place in listed for one in place]
+    which = say.NOTHING_TELLS if len(told) > 1 else ""
+    if len(each) > len(listed):
+        which = say.LIKELIEST.format(count=len(each))
+    decided = _decided(decides for _, decides in told) if which else ""
+    several = say.OR_IF.join(", or if ".join(said for said, _ in place) for place in listed)
+    return say.SUSPECTS.format(several=several, left=which + decided)
 
 
 def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[tuple[str, str]]:
@@ -102,7 +120,7 @@ def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[tuple[str, str
             impedance = complex(to_impedance(value[at], z_ref))
             ohm = complex_ohm(impedance, np.full(2, abs(impedance) / 50))
             said = say.WOULD_BE.format(name=name, ohm=ohm, mhz=solved.frequency[at] / 1e6)
-            found.append((off[at], f"'{name}'", said))
+            found.append((off[at], name, said))
     return [(name, said) for _, name, said in sorted(found)]
 
 
