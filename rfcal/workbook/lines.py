@@ -30,6 +30,10 @@ MOST_OHM = 60.0
 """Where the axis of R and X ends at least: the first flip of the device at the start fills it."""
 
 
+NOTHING = 1e-6
+"""A reflection of this size has no angle [1]."""
+
+
 def cable_panel(own: Device | None = None) -> Panel:
     """A device through a cable: the walk round the chart, and R and X along the way."""
     sliders = started(CABLE_SLIDERS, place_of(own))
@@ -52,32 +56,45 @@ def cable_panel(own: Device | None = None) -> Panel:
         # the loss said is the loss at this frequency: all of it as conductor loss
         line = Line(length, velocity_factor, z0, conductor_db=loss / frequency**0.5)
         f = np.full(POINTS, frequency * 1e6)
-        through = line.two_port(f, np.linspace(0, length, POINTS)).bilinear()
-        reflection = through.apply(from_impedance(np.full(POINTS, r + 1j * x)))
+        through = line.two_port(f, np.linspace(0, length, POINTS))
+        reflection, own = (
+            through.bilinear(ohm).apply(np.full(POINTS, from_impedance(r + 1j * x, ohm)))
+            for ohm in (defaults.REFERENCE_OHM, z0)
+        )
         z = to_impedance(reflection)
         walk.set_data(reflection.real, reflection.imag)
         device.set_data(reflection[:1].real, reflection[:1].imag)
         seen.set_data(reflection[-1:].real, reflection[-1:].imag)
         for curve, part in zip(along_it, (z.real, z.imag), strict=True):
             curve.set_ydata(part)
-        return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line)
+        return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line, own)
 
     return Panel(figure, sliders, update, moving=[walk, device, seen, *along_it], swept=True)
 
 
-def cable_words(frequency_hz: float, impedance: complex, z: complex, line: Line) -> str:
-    """What a cable does to a reading of an impedance [ohm], and why its sign flips or not."""
-    waves = line.length_m / float(line.wavelength_m(frequency_hz))
-    first, last = _nature(impedance), _nature(z)
+def cable_words(
+    frequency_hz: float, impedance: complex, z: complex, line: Line, reflection: Complex
+) -> str:
+    """What a cable does to a reading of an impedance [ohm], and why its sign flips or not.
+
+    The reflection [1] along the way is that on a chart of the cable's own impedance.
+    """
+    angle = line.length_m * float(line.propagation(frequency_hz).imag)
+    waves, turn = angle / (2 * np.pi), np.degrees(2 * angle)
+    if np.abs(reflection[0]) > NOTHING:
+        # of much loss the cable's impedance is complex, which turns by a few degrees more
+        first, *_, last = np.degrees(np.unwrap(np.angle(reflection)))
+        turn = first - last
+    before, after = _nature(impedance), _nature(z)
     chart_of = "The" if line.z0 == defaults.REFERENCE_OHM else f"On a chart of {line.z0:g} ohm the"
-    turned = f"{chart_of} reflection has turned {720 * waves:.0f} degrees clockwise, there and back"
-    crossed = first != last and bool(impedance.imag * z.imag < 0)
+    turned = f"{chart_of} reflection has turned {turn:.0f} degrees clockwise, there and back"
+    crossed = before != after and bool(impedance.imag * z.imag < 0)
     across = ", across the chart's level axis" if crossed else ""
-    still = "still " if first == last else ""
+    still = "still " if before == after else ""
     return (
         f"At {words.mhz(frequency_hz)}, {words.complex_ohm(impedance, ONE_OHM)} through "
         f"{line.length_m:.2f} m ({waves:.3f} wavelengths) reads "
-        f"{words.complex_ohm(z, ONE_OHM)}. {turned}{across}: what is {first} {still}reads {last}."
+        f"{words.complex_ohm(z, ONE_OHM)}. {turned}{across}: what is {before} {still}reads {after}."
     )
 
 

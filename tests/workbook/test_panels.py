@@ -346,6 +346,13 @@ def test_words_about_a_cable():
     assert "still reads capacitive" in panel.at(length=0.01, r=5, x=-30)
     assert "nearly a plain resistance" in panel.at(length=0.3, r=50, x=0)
     assert "capacitive" not in panel.at(length=0, r=0, x=0)
+    for loss, z0, degrees in ((0, 50, 1572), (100, 50, 1616), (300, 50, 1710), (0, 75, 1572)):
+        said = panel.at(frequency=144, length=3, loss=loss, z0=z0, r=4, x=-30)
+        assert f"reflection has turned {degrees} degrees" in said
+    # its place on the chart: the angle of 65.3 - j9.8 ohm is that of 4 - j30 ohm, so much turned
+    first, last = np.degrees(np.angle(from_impedance(np.array([4 - 30j, 65.256 - 9.814j]))))
+    assert (first - last) % 360 == pytest.approx(1710 % 360, abs=0.5)
+    assert "turned 114 degrees" in panel.at(loss=0, r=50, x=0)
 
 
 def test_exercises_say_why():
