@@ -313,7 +313,8 @@ def _warn_of_turn(bench: Bench, calibration: Calibration) -> None:
         said = "starts half a turn off: look whether the readings of short and open are exchanged"
     else:
         return
-    warnings.warn(f"the reflection tracking {said}", stacklevel=3)
+    doubt = f"what is corrected with it, {grid_words(calibration.frequency)}, is not sure yet"
+    warnings.warn(f"the reflection tracking {said}; {doubt}", stacklevel=3)
 
 
 def _known(model: Any, reading: Any) -> Known:

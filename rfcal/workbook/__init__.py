@@ -13,6 +13,7 @@ from rfcal.planning.plan import blind as blind
 from rfcal.planning.plan import plan as plan
 from rfcal.record.archive import carried_record as carried_record
 from rfcal.record.findings.line.verdict import kind_words as kind_words
+from rfcal.record.findings.line.verdict import place_words as place_words
 from rfcal.record.job.whatif import changed as changed
 from rfcal.record.job.whatif import corrected_with as corrected_with
 from rfcal.record.results import error_terms as error_terms

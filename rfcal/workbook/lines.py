@@ -123,7 +123,8 @@ def loss_panel(own: Device | None = None) -> Panel:
     losses = np.linspace(0, 15, POINTS)
     named = "half-width of R and X"
     (curve,) = right.plot(losses, losses + 1, label=named, **style.line_look("uncertainty", POINTS))
-    (here,) = right.plot([0], [1], color=style.TEXT, marker="o", linestyle="none")
+    look: dict[str, Any] = {"color": style.TEXT, "marker": "o", "linestyle": "none"}
+    (here,) = right.plot([0], [1], label="behind this line", **look)
     style.add_legend(figure, left, right)
 
     def update(loss, uncertainty, r, x):
@@ -138,7 +139,11 @@ def loss_panel(own: Device | None = None) -> Panel:
         here.set_data([loss], [impedance_circle(reflection, axis * at)[1]])
         known = "R and X have no bound: the region reaches an open"
         if radius < abs(1 - reflection):
+            half = impedance_circle(reflection, axis * at)[1]
             known = "R {} and X {}".format(*_known(r, x, axis * at))
+            known += (
+                f" (half of each interval, as drawn, is {half:.2g} ohm; ± is to the farther end)"
+            )
         return (
             f"Behind a line of {loss:.1f} dB: {known}; without the line: R "
             f"{_known(r, x, axis)[0]}. The wave loses {2 * loss:.1f} dB there and back, so a "
@@ -274,16 +279,21 @@ def fault_panel(own: LineState | None = None) -> Panel:
         marks.set_data(found.distance_m, 1.25 * size)
         return (
             f"Found: {_places(found)}. A sweep up to {stop:.0f} MHz tells places apart from "
-            f"{1.5 * found.resolution_m:.2g} m on and sees {found.range_m:.0f} m far."
+            f"{found.near_m:.2g} m on and sees {found.range_m - found.near_m:.0f} m far. The ± is "
+            "what the sweep leaves open at the velocity factor believed."
         )
 
     return Panel(figure, sliders, update, moving=[trace, truth, marks])
 
 
 def _places(found: Events) -> str:
-    rows = zip(found.distance_m, found.kind, np.abs(found.reflection), strict=True)
+    half = coverage.K_AXIS * found.distance_uncertainty_m
+    rows = zip(found.distance_m, half, found.kind, np.abs(found.reflection), strict=True)
     beyond = (row for row in rows if row[0] > FOOT * found.resolution_m)
-    said = (f"{place:.2f} m ({kind}, reflects {size:.2g})" for place, kind, size in beyond)
+    said = (
+        f"{words.plus_minus(place, off)} m ({kind}, reflects {size:.2g})"
+        for place, off, kind, size in beyond
+    )
     return "; ".join(said) or "nothing"
 
 

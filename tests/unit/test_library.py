@@ -105,7 +105,8 @@ def test_what_three_standards_cannot_contradict_and_a_band_shows_is_said(of, wor
             names, sweeps, of(*(sweep.reflection for sweep in sweeps)), strict=True
         )
     }
-    with pytest.warns(UserWarning, match=words):
+    grid = r"corrected with it, .* points? from [\d.]+ to [\d.]+ MHz, is not sure yet"
+    with pytest.warns(UserWarning, match=f"{words}; what is {grid}"):
         rfcal.calibrate(known)
 
 

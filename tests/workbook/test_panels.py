@@ -376,6 +376,14 @@ def test_real_readings_have_no_known_truth(beacon, tmp_path):
     assert "No truth is recorded" in workbook.against_truth(compute(real))
 
 
+def test_the_mark_of_the_loss_panel_is_named_and_said():
+    panel = workbook.loss_panel()
+    figure = panel._canvas.figure
+    (mark,) = (line for line in figure.axes[1].lines if line.get_label() == "behind this line")
+    assert f"half of each interval, as drawn, is {mark.get_ydata()[0]:.2g} ohm" in panel.sentence
+    assert "behind this line" in [text.get_text() for text in figure.legends[0].get_texts()]
+
+
 def test_loss_panel_reads_r_and_x_off_the_circle():
     """Against the region's own edge, and never below what a passive device has."""
     panel = workbook.loss_panel()
@@ -417,7 +425,7 @@ def test_panels_start_from_the_readers_own_device(beacon, computed):
         assert panel.values.get("frequency", 70.2) == 70.2
     wave, fault = workbook.standing_wave_panel(tower), workbook.fault_panel(tower.line)
     assert (wave.values["length"], wave.values["r"]) == (39.8, 35.79)
-    assert "39.80 m (mismatch" in fault.sentence
+    assert "39.80 ± 0.35 m (mismatch" in fault.sentence
     assert fault.values["place"] == pytest.approx(23.4, abs=0.02)
 
 
@@ -443,9 +451,9 @@ def test_a_start_beyond_a_sliders_ends_widens_them():
 def test_fault_panel_names_the_nearest_fault():
     panel = workbook.fault_panel()
     said = panel.move(place=3, ohm=10, stop=30, velocity_factor=0.85)
-    assert "Found: 3.00 m (unknown, reflects 0.7" in said
+    assert re.match(r"Found: 3\.00* ± [\d.]+ m \(unknown, reflects 0\.7", said)
     # a wrong velocity factor leaves something at the connector, which is no fault
-    assert "Found: 28.39 m" in panel.move(place=39, ohm=2000, stop=20, velocity_factor=0.6)
+    assert "Found: 28.4 ± 1.8 m" in panel.move(place=39, ohm=2000, stop=20, velocity_factor=0.6)
 
 
 def test_cable_panel_has_no_resistance_below_zero():
