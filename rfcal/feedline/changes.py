@@ -89,7 +89,9 @@ def compare(
     if lost is None:
         plain = differ(None)
         faults = any(c.closed or c.what != "changed" for c in plain.changes)
-        weather = None if faults or not plain.changes else by_weather(*found, end_then_m, line)
+        moved = plain.shift is not None and plain.shift.all_along
+        given = *found, end_then_m, line
+        weather = None if faults or not plain.changes else by_weather(*given, moved=moved)
         mild = plain if weather is None else differ(weather)
         if mild.changes or weather is None or weather.mild:
             return plain if mild.changes else replace(mild, lost=None, weather=weather)

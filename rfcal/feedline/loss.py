@@ -97,10 +97,13 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
     return _fitted(then, before, after, end_m, free=False)
 
 
-def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lost | None:
+def by_weather(
+    then: Echoes, now: Echoes, end_m: float | None, line: Line, *, moved: bool
+) -> Lost | None:
     """What a line loses more, or less, by too little to be `grown`, as its end's echo has it.
 
-    None where that has not changed as loss does over the band, or nobody can tell.
+    None where that has not changed as loss does over the band, or nobody can tell. Of a line that
+    has `moved` all along it, as warmth makes it, another end may hide how that changed.
     """
     band = then.band
     attenuation = line.propagation(band.frequency).real
@@ -116,7 +119,7 @@ def by_weather(then: Echoes, now: Echoes, end_m: float | None, line: Line) -> Lo
     share, by_bend = (float(weight**2 @ (x * fallen) / (weight**2 @ x**2)) for x in laws)
     if band.narrow:
         by_bend = share  # that shows no bend
-    elif not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
+    elif not moved and not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
         return None
     whole = _whole_db(band, end_m)
     most, doubt = max(LEAST_DB / whole, LEAST_SHARE), np.hypot(BY_SLOPE * share, by_bend - share)

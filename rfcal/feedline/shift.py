@@ -72,6 +72,11 @@ class Shift:
         return abs(self.size) > SIGNIFICANT * self.uncertainty
 
     @property
+    def all_along(self) -> bool:
+        """Whether it is of the first kind, as far as can be told."""
+        return self.between_m is None and self.from_m is None
+
+    @property
     def told(self) -> bool:
         """Whether it is more than any day does."""
         return self.between_m is not None or abs(self.size) > LEAST_STRETCH

@@ -552,6 +552,27 @@ def test_loss_between_weather_and_age_is_told_as_it_is_and_is_no_change_of_the_e
     assert "otherwise as it was" not in said
 
 
+@pytest.mark.parametrize("mhz", [144.7, 145.3, 142.5])
+def test_a_hot_day_and_an_antenna_that_hardly_moved_are_no_change_of_the_end(mhz):
+    """Such a move alone is none; one that is one is told with the doubt that warmth is in it."""
+    rng, band = np.random.default_rng(37), np.linspace(50e6, 200e6, 401)
+    line = Line(35.0, 0.66, 50.0, 0.67, 0.005)
+    day = replace(line, velocity_factor=0.66 * 1.0017, conductor_db=0.67 * 1.056)
+    end, moved = (dipole(band, each * 1e6, 52.0, 6.0) for each in (145.0, mhz))
+    for _ in range(4):
+        known = {"loss_known": True, "length_m": 35.0}
+        sweeps = foot(band, day, moved), foot(band, line, end)
+        said, fault = line_verdict(state(rng, band, line, *sweeps, **known))
+        assert fault == (mhz == 142.5), said
+        if fault:
+            assert "no other place changed, and what warmth did to the line is in" in said
+        else:
+            assert said.startswith("The line is as it was but for weather"), said
+        # a plug at its top takes up alike at all frequencies
+        sweeps = foot(band, day, end, ("series", 5.0, 34.7)), sweeps[1]
+        assert line_verdict(state(rng, band, line, *sweeps, **known))[1]
+
+
 def test_where_warmth_may_be_in_the_change_of_an_end_the_line_is_not_called_as_it_was():
     rng, band = np.random.default_rng(36), np.linspace(120e6, 170e6, 401)
     line = Line(50.0, 0.66, 50.0, 0.6, 0.005)

@@ -142,7 +142,9 @@ def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
         return (say.LINE_THROUGH_WEAKLY if through else say.LINE_THROUGH) + how
     if (perhaps := perhaps_words(state)) or others or moved:
         return perhaps
-    warm = of_end(state, first) and state.now.narrow
+    found, now = state.comparison, state.now
+    warm = now.narrow or (found and found.shift and found.shift.all_along)
+    warm = warm and of_end(state, first)
     return say.LINE_NO_OTHER if warm else "the line is otherwise as it was"
 
 
