@@ -15,8 +15,9 @@ ASKED = {
     "open": "Leave it open, or connect the open. {numbers}",
     "load ohm": "The load's ohms by ohmmeter [50]",
     "load": "Connect the load. {numbers}",
-    "check ohm": "A resistor of another make to check with: its ohms by ohmmeter (Enter: none)",
-    "check": f"Connect that resistor, {CHECK_WORDS}. {{numbers}}",
+    "check ohm": f"A check, a resistor of another make than the load, {CHECK_WORDS}: its ohms by "
+    "ohmmeter (Enter: none)",
+    "check": "Connect that resistor. {numbers}",
     "name": "Name of the device [device]",
     "device": "Connect the device. {numbers}",
     "short again": "Connect the short in the device's place, with nothing taken off. {numbers} "

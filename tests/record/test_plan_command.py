@@ -48,7 +48,7 @@ def test_nothing_need_be_read_yet(ahead, capsys):
     assert re.search(r"if it is 30 - j12 ohm: R .* ohm, X .* ohm, SWR 1\.81", said)
     assert "largest source of uncertainty of R is antenna: line 1" in said
     assert "warning" not in said  # a perfect analyzer is no finding
-    assert said.startswith("ahead: 'antenna' is not read yet; before it is, calibrate at the far")
+    assert said.startswith("ahead: 'short' is not read yet; before it is, calibrate at the far")
     missing = said.split("what could not be noticed, and the reading that would:")[1]
     assert missing.count("[[check]]") == 2
     assert "in the place of 'antenna'" in missing

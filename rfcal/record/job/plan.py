@@ -60,7 +60,7 @@ class Outlook:
     record: Record
     planned: tuple[Planned, ...]
     findings: tuple[Finding, ...]
-    unread: str  # the first that was not read yet; empty where all devices and standards were
+    unread: str  # the first that was not read yet; empty where all were
 
 
 def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = None) -> Outlook:
@@ -89,9 +89,8 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
         ]
         planned.append(Planned(item.name, at, plans, unknown, unshown, elsewhere[:1], seen))
     first = next(iter(planned[0].plans.values())).setup
-    items: tuple[Artefact | Measurement, ...] = (*record.measurements, *record.standards)
-    unread = next((one.name for one in items if readings.grid_of(record, one) is None), "")
-    return Outlook(record, tuple(planned), _findings(record, first), unread)
+    unread = (one.name for one in record.items() if readings.grid_of(record, one) is None)
+    return Outlook(record, tuple(planned), _findings(record, first), next(unread, ""))
 
 
 def _frequency(item: Measurement, grids: dict[str, Real]) -> float:
