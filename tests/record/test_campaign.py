@@ -44,7 +44,7 @@ def test_an_adapter_that_is_not_stated_is_told_by_what_is_read_in_the_devices_pl
     wrong = other_plane(session, np.random.default_rng([52, 148, list(KINDS).index("other plane")]))
     assert wrong.how == "device, 14 mm"
     (said,) = (f.message for f in outcome(session).warned() if f.code == "check-disagrees")
-    assert "if 14 mm more of line lay before 'device' than is removed, as of an adapter." in said
+    assert "if 14 mm more of line lay before 'device' than is removed, as of an adapter" in said
 
 
 def test_kinds_count_alike_and_one_session_is_no_certainty():
