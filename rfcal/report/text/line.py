@@ -20,6 +20,7 @@ from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import about, plus_minus, rounded
 
 STATE = "the line's state: "
+LAST = say.LINE_HIDES.split("{")[0]
 MADE_GOOD = "that was made good before the sweeps were compared"
 
 
@@ -42,12 +43,8 @@ def line_lines(line: LineState) -> list[str]:
         if i == line.end:
             place, stated = state.end_place(line)
             row.insert(0, f"the line's end{stated}")
-            hides = say.LINE_HIDES.format(near=about(near))
-            row += (
-                []
-                if hides in said[0] or near > line.length_m
-                else [f"which hides what may be in {hides}"]
-            )
+            hides, told = say.LINE_HIDES.format(near=about(near)), LAST in said[0]
+            row += [] if told or near > line.length_m else [f"which hides what may be in {hides}"]
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {place}: {', '.join(row)}")
@@ -55,7 +52,8 @@ def line_lines(line: LineState) -> list[str]:
     if (unsure := np.flatnonzero(early & (size > state.FAINTEST))).size:
         said.append(f"  {early_words(line, unsure)}")
     late &= ~early
-    if np.any(late):
+    # a band that does not even tell the line's ends apart tells of nothing behind it
+    if np.any(late) and not near > line.length_m > 0:
         *some, last = (f"{d:.1f}" for d in now.distance_m[late])
         echoes = f"{', '.join(some)} and {last}" if some else last
         end = "an antenna" if line.end is None else "the end"

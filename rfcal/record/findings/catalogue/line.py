@@ -22,12 +22,13 @@ LINE_OVER = (
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
 LINE_MOST, LINE_ALL_OVER = (
-    "most at {most_mhz:.4g} MHz, by {most:.2g}",
+    "most at {most_mhz:.4g} MHz, by {most:.2g} (phase counted)",
     "by some {most:.2g} all over the band",
 )
 LINE_CHANGED = (
     "changed {most}: at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
 )
+LINE_LEAST = "; its least is {after} at {mhz:.4g} MHz, and was {before} at {was_mhz:.4g} MHz"
 LINE_TURNED = (
     "reflects as much as before, but at another phase, as {line}an antenna does that was moved, "
     "retuned or got wet: {most}"

@@ -237,17 +237,26 @@ def most_words(state: LineState) -> str:
     at = int(np.argmax(np.abs(came[1] - came[0]) * inner))
     # of what only turned the size is as it was
     turned = found.pieces.size or abs(20 * np.log10(came[1, at] / came[0, at])) < TURNED_DB
+    least = np.min(np.abs(found.came[1] - found.came[0])[inner])
+    most, best, dips = say.LINE_ALL_OVER, "", np.argmin(came + ~inner, axis=1)
+    if least <= FLAT * found.largest:
+        most, at = say.LINE_MOST, int(np.argmin(np.abs(swept - found.largest_hz)))
     if asked is not None and swept[0] <= asked <= swept[-1]:
         at = int(np.argmin(np.abs(swept - asked)))
-    least = np.min(np.abs(found.came[1] - found.came[0])[inner])
-    most = say.LINE_ALL_OVER if least > FLAT * found.largest else say.LINE_MOST
+    elif state.now.narrow and not np.any(np.isin(dips, np.flatnonzero(inner)[[0, -1]])):
+        best = say.LINE_LEAST.format(
+            mhz=swept[dips[1]] / 1e6,
+            after=size_words(came[1, dips[1]]),
+            was_mhz=swept[dips[0]] / 1e6,
+            before=size_words(came[0, dips[0]]),
+        )
     return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
         line=_turned_words(found.pieces),
         mhz=swept[at] / 1e6,
         before=size_words(came[0, at]),
         after=size_words(came[1, at]),
         most=most.format(most=found.largest, most_mhz=found.largest_hz / 1e6),
-    )
+    ) + best * (not turned)
 
 
 def _turned_words(pieces: Real) -> str:

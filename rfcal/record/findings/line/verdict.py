@@ -330,7 +330,8 @@ def end_place(state: LineState) -> tuple[str, str]:
     if at is None:
         return place, ""
     seen, of_seen = float(now.distance_m[at]), K_AXIS * float(now.distance_uncertainty_m[at])
-    note = {"seen": seen, "length_m": stated} if abs(seen - stated) > half else {}
+    off = half < abs(seen - stated) and of_seen < stated
+    note = {"seen": seen, "length_m": stated} if off else {}
     closed = found and any(change.closed for change in found.changes)
     moved = note and found and found.shift and found.shift.between_m
     if not (now.kind[at] in ENDS or closed or moved):
