@@ -105,6 +105,9 @@ def test_a_display_without_signs_keeps_both_answers(form, monkeypatch):
         shown = [line.get_ydata()[0] for line in ax.lines if line.get_marker() in ("o", "D")]
         assert shown == pytest.approx(value)
     written = page(form.found)
+    # of one frequency there is nothing to slide
+    assert "<label hidden>frequency, 14.1 to 14.1 MHz" in written
+    assert re.search(r"<label>cable, up to [\d.]+ m <input", written)
     assert json.loads(re.search(r'id="curves"[^>]*>(.*?)</script>', written)[1])[0]["other"]["re"]
 
 
