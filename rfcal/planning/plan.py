@@ -49,6 +49,7 @@ class Length:
     deviations: Mapping[str, float] = field(default_factory=dict)
     kind: str = "cable"  # by its figures; "measured" or "fixture" by its ends; or "adapter"
     seen: Bilinear | None = None  # what it is by what was read already, in place of `line`
+    embed: bool = False  # whether it is to be added, else removed
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +81,8 @@ class Setup:
         calibration = bench.calibration(self.frequency)
         path = bench.steps(calibration, [self._element(v, calibration) for v in self.lines])
         for step in reversed(path):
-            reflection = step.through(calibration.error_box).apply(reflection)
+            through = step.through(calibration.error_box)
+            reflection = (through.correct if step.embed else through.apply)(reflection)
         raw = calibration.error_box.apply(reflection)
         return bench.inputs(calibration, self.read("device", raw), path)
 
@@ -139,8 +141,8 @@ class Setup:
                 self.read(f"{name}, {what}", seen.apply(np.asarray(end, complex)))
                 for what, end in (("open", 1.0), ("short", -1.0))
             )
-        fixture = length.kind == "fixture"
-        return PathElement(name, known_by, fixture=fixture, deviations=length.deviations)
+        fixture, doubt = length.kind == "fixture", length.deviations
+        return PathElement(name, known_by, fixture, doubt, length.embed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,6 +34,13 @@ RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in default
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
 
+DOUBTS: dict[str, tuple[Kind, str, float]] = {
+    **{kind: (kind, "reflection", 1.0) for kind in KINDS},
+    "load_ohm": ("load", "resistance", 1.0),
+    "load_nh": ("load", "inductance", 1e-9),
+}
+"""What a slider moves: the kind of standards, what is uncertain of them, and the slider's unit."""
+
 TYPE = "RG-213"
 """Cable of the panel about a line."""
 
@@ -67,7 +74,8 @@ def own_setup(device: Device) -> Setup:
         kind = "cable" if isinstance(known, Line) else "fixture" if element.fixture else kind
         line = known if isinstance(known, Line) else Line(0.0)
         seen = step.through(box)
-        lines.append(Length(f"{PATH} {number}", line, element.deviations, kind, seen))
+        more = (element.deviations, kind, seen, element.embed)
+        lines.append(Length(f"{PATH} {number}", line, *more))
     analyzer, here = bench.analyzer, device.frequency[[at]]
     moved = max((float(one.drift(here)[0]) for one in bench.moved), default=0.0)
     return Setup(
@@ -126,14 +134,6 @@ def uncertainty_panel(own: Device | None = None) -> Panel:
 
     groups = (PATH, *STANDARDS) if base.lines else STANDARDS
     return _panel(groups, sliders, setup, own)
-
-
-DOUBTS: dict[str, tuple[Kind, str, float]] = {
-    **{kind: (kind, "reflection", 1.0) for kind in KINDS},
-    "load_ohm": ("load", "resistance", 1.0),
-    "load_nh": ("load", "inductance", 1e-9),
-}
-"""What a slider moves: the kind of standards, what is uncertain of them, and the slider's unit."""
 
 
 def _doubt(setup: Setup, kind: Kind, what: str, unit: float) -> float:

@@ -439,6 +439,9 @@ def test_the_uncertainty_panel_starts_from_what_the_device_was_measured_with(dem
     assert f"R {told.resistance}, largest" in panel.sentence
     assert f"X {told.reactance}, largest" in panel.sentence
     assert panel.at(load_nh=5.0) != panel.sentence
+    added = device.add(Line(0.1, velocity_factor=0.66))
+    told = added.at(device.frequency[device.answer])
+    assert str(told.resistance) in workbook.uncertainty_panel(added).sentence
 
 
 def test_a_start_beyond_a_sliders_ends_widens_them():
