@@ -16,14 +16,7 @@ from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, 
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, EARLY, WHOLE
-from rfcal.feedline.fault_kinds import (
-    LOSSIEST,
-    RESISTIVE,
-    SLOWING,
-    STRETCHES,
-    UNCLEAR,
-    UNKNOWN,
-)
+from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
 from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, find_shift

@@ -12,14 +12,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.echo_basis import NEAREST, Band, prepare
-from rfcal.feedline.echoes import (
-    DYNAMIC_DB,
-    MOST,
-    STANDS_OUT,
-    Echoes,
-    find_echoes,
-    placed,
-)
+from rfcal.feedline.echoes import DYNAMIC_DB, MOST, STANDS_OUT, Echoes, find_echoes, placed
 from rfcal.feedline.fault_kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
 from rfcal.feedline.fault_runs import tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise

@@ -642,7 +642,8 @@ def test_what_lies_well_before_an_antenna_is_never_said_to_be_no_place(ohm, look
             assert re.match(rf"(What appears|Reflection) at 1[678]\.\d .*: .*{look}", said)
         else:
             assert re.search(r"eflection at 1[678]\.\d ± ", said)
-        for row in line_lines(found):
+        unstated = state(rng, band, line, seen, loss_known=True)
+        for row in [*line_lines(found), *line_lines(unstated)]:
             assert not re.search(r"at 1[678]\.\d.*no place", row)
         before = found.now.distance_m < 20
         assert BEHIND not in np.array(found.now.kind)[before]

@@ -28,7 +28,7 @@ LINE_MOST, LINE_ALL_OVER = (
 LINE_CHANGED = (
     "changed {most}: at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
 )
-LINE_LEAST = "; its least is {after} at {mhz:.4g} MHz, and was {before} at {was_mhz:.4g} MHz"
+LINE_LEAST = "; its least is {now}, and was {was}"
 LINE_TURNED = (
     "reflects as much as before, but at another phase, as {line}an antenna does that was moved, "
     "retuned or got wet: {most}"

@@ -244,12 +244,9 @@ def most_words(state: LineState) -> str:
     if asked is not None and swept[0] <= asked <= swept[-1]:
         at = int(np.argmin(np.abs(swept - asked)))
     elif state.now.narrow and not np.any(np.isin(dips, np.flatnonzero(inner)[[0, -1]])):
-        best = say.LINE_LEAST.format(
-            mhz=swept[dips[1]] / 1e6,
-            after=size_words(came[1, dips[1]]),
-            was_mhz=swept[dips[0]] / 1e6,
-            before=size_words(came[0, dips[0]]),
-        )
+        each = zip(came, dips, strict=True)
+        was, now = (f"{size_words(one[k])} at {swept[k] / 1e6:.4g} MHz" for one, k in each)
+        best = say.LINE_LEAST.format(now=now, was=was)
     return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
         line=_turned_words(found.pieces),
         mhz=swept[at] / 1e6,

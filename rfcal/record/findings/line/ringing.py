@@ -6,7 +6,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from rfcal.feedline.comparison import LEAST, MORE
-from rfcal.feedline.end import BEHIND, EARLY, ringing
+from rfcal.feedline.end import BEHIND, EARLY, ringing, strongest_on
 from rfcal.feedline.faults import FAULT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
@@ -24,18 +24,18 @@ def rings(state: LineState) -> np.ndarray:
 
 def may_ring(state: LineState) -> np.ndarray:
     """Which of these lie well before the end, and may be places, (K,)."""
-    return np.array(state.now.kind) == EARLY
+    now, end = state.now, strongest_on(state.now).start if state.end is None else state.end
+    return rings(state) & (now.distance_m < np.r_[now.distance_m, 0.0][end or 0] - now.near_m)
 
 
 def perhaps(state: LineState) -> list[int]:
     """Which of these a sentence tells of, as they are not in a baseline."""
     now, then, size = state.now, state.before, np.abs(state.now.reflection)
-    each = np.flatnonzero(may_ring(state) & (size >= LEAST)).tolist()
-    if then is None:
-        return each
-    was = [then.nearest(float(now.distance_m[k]), now.near_m) for k in each]
-    before = [0.0 if m is None else abs(then.reflection[m]) for m in was]
-    return [k for k, b in zip(each, before, strict=True) if size[k] > MORE * b]
+    early = may_ring(state) & (size >= LEAST) & (state.end is not None)
+    if then is not None:
+        off = np.abs(now.distance_m[:, None] - then.distance_m) < now.near_m
+        early &= np.all((size[:, None] > MORE * np.abs(then.reflection)) | ~off, axis=1)
+    return np.flatnonzero(early).tolist()
 
 
 def perhaps_words(state: LineState) -> str:
@@ -43,8 +43,9 @@ def perhaps_words(state: LineState) -> str:
     if not (early := perhaps(state)):
         return ""
     most = max(np.abs(state.now.reflection[early]))
-    look = say.LINE_LOOK_THERE if state.before is not None or most > RINGS_LESS else ""
-    look = look or f": {say.LINE_NEXT_VISIT if most >= FAULT else say.LINE_TELL_RINGING}"
+    look = f": {say.LINE_NEXT_VISIT if most >= FAULT else say.LINE_TELL_RINGING}"
+    if state.before is not None or most > RINGS_LESS:
+        look = say.LINE_LOOK_THERE
     return early_words(state, early) + look
 
 

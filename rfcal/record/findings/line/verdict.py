@@ -9,15 +9,7 @@ import numpy as np
 
 from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.end import more_than_all, strongest_on
-from rfcal.feedline.fault_kinds import (
-    CRUSH,
-    MISMATCH,
-    RESISTIVE,
-    SLOWING,
-    STEP,
-    UNCLEAR,
-    stretch,
-)
+from rfcal.feedline.fault_kinds import CRUSH, MISMATCH, RESISTIVE, SLOWING, STEP, UNCLEAR, stretch
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.passing import START
 from rfcal.maths.reflection import to_impedance
@@ -33,14 +25,7 @@ from rfcal.record.findings.line.band import (
 )
 from rfcal.record.findings.line.loss import lost_words
 from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
-from rfcal.record.findings.line.ringing import (
-    RINGS_LESS,
-    may_ring,
-    perhaps,
-    perhaps_words,
-    rings,
-    size_words,
-)
+from rfcal.record.findings.line.ringing import may_ring, perhaps, perhaps_words, rings, size_words
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import about, plus_minus
@@ -261,13 +246,12 @@ def _ended(
         said += _on_the_way(state, strong) if look else []
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
-    said[:0] = filter(None, [perhaps_words(state)])
+    said[:0] = filter(None, [maybe := perhaps_words(state)])
     if start is not None:
         ohm = to_impedance(now.reflection[start].real, now.z0).real
         said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
-    ringing = max(np.abs(now.reflection[perhaps(state)]), default=0.0)
-    fault = told or sure or no_antenna or start is not None or ringing > RINGS_LESS
-    return said, bool(fault)
+    may_be = maybe.endswith(say.LINE_LOOK_THERE)
+    return said, bool(told or sure or no_antenna or may_be or start is not None)
 
 
 def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
