@@ -265,7 +265,8 @@ class Fit:
     def mended(self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]) -> float:
         """Worst SWR in the goal's band after the hand's moves; nan where it is not clearly lower.
 
-        Moves are of values' logarithms, by the element's number; by unknowns (n,) and all but a
+        Nor what was read brought clearly through the target. Moves are of values' logarithms, by
+        the element's number; by unknowns (n,) and all but a
         fortieth of what their covariance leaves open.
         """
         fit, rng = self.at_points(np.flatnonzero(goal.inside)), np.random.default_rng(0)
@@ -276,8 +277,9 @@ class Fit:
             np.abs(from_impedance(to_impedance(seen, self.z_ref), goal.target_ohm)).max(axis=-1)
             for seen in (fit.built.value, fit.seen(rows), fit.seen(rows + moved))
         )
-        lower = min(np.quantile(now - then, 0.025), read - then[0])
-        return float(swr(then[0])) if lower > TELLING else np.nan
+        lower = min(np.quantile(now - then, 0.025), read - then[0]) > TELLING
+        meets = np.quantile(swr(then), 0.975) <= goal.target_swr < swr(read)
+        return float(swr(then[0])) if lower or (meets and then[0] < now[0]) else np.nan
 
     def load_off_ohm(self, goal: Goal | None) -> float:
         """By how much the load would be another with all parts as designed, in the band [ohm]."""

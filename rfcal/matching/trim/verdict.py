@@ -228,7 +228,7 @@ def trim(
     message = message or suspects.told(
         verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
     )
-    if goal and adjustable and not head and (promised or 0) > goal.target_swr:
+    if adjustable and not head and (promised or 0) > 0:
         name = network.elements[min(adjustable)].name
         message += f"; then set {name} to the lowest SWR over the band"
     kinds = tuple(off), tuple(alone), tuple(together)
