@@ -37,7 +37,7 @@ UNLIKELY = 9.0
 """By how much a sum of squares may exceed the likeliest: three standard deviations."""
 WORST = 1e9
 """A sum of squares that leaves no chance."""
-MOST = 500_000
+MOST = 2_000_000
 """Combinations of standards' options at all frequencies beyond which nothing can be told."""
 WAYS = np.exp(2j * np.pi * np.arange(8) / 8)
 """Directions of the reflection in which the outermost of what is possible is looked for."""
@@ -110,9 +110,14 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
     """The combinations of what standards' displays leave, judged by the analyzer they make."""
     sizes = [len(o.sweeps) for o in options]
     if np.prod(sizes, dtype=float) * frequency.size > MOST:
+        other = {
+            "|Z| beside SWR": any(not any(o.signs) and len(o.sweeps) > 1 for o in options),
+            "fewer frequencies": frequency.size > 1,
+            "fewer standards": len(sizes) > 3,
+        }
         raise CalibrationError(
             "the standards' readings leave too much open to be worked out: type R and X of one or "
-            f"two of them, or |Z| beside SWR{', or fewer frequencies' * (frequency.size > 1)}"
+            f"two of them{''.join(f', or {way}' for way, helps in other.items() if helps)}"
         )
     index = np.indices(sizes).reshape(len(sizes), -1).T
     known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]

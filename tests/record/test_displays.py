@@ -1,6 +1,7 @@
 """Displays that show less than R and X, from record to page, terminal and results."""
 
 import json
+import re
 from functools import partial
 
 import numpy as np
@@ -307,13 +308,35 @@ def test_nothing_but_nines_is_asked_about(record, capsys, cell, asked):
 
 def test_standards_of_an_swr_alone_are_refused_with_what_to_type(record):
     def ratio(z, mhz):
-        return sizes(z, mhz).splitlines()[1] + "\n"
+        return sizes(z, mhz, 99).splitlines()[1] + "\n"
 
-    displays = dict.fromkeys(SAID, ratio) | {"open": lambda z, m: 'typed_swr = [[14.1, ">99"]]\n'}
-    with pytest.raises(
-        RfcalError, match=r"type R and X of one or two of them, or \|Z\| beside SWR$"
-    ):
-        compute(record({"coil": 20 + 35j}, [14.1], displays))
+    asked = r"one or two of them, or \|Z\| beside SWR, or fewer frequencies$"
+    with pytest.raises(RfcalError, match=asked):
+        compute(record({"coil": 20 + 35j}, [14.1, 14.2, 14.3, 14.4], dict.fromkeys(SAID, ratio)))
+
+
+def test_what_is_there_already_is_not_asked_for(record):
+    usual = partial(sizes, most_swr=25)
+    more = "".join(
+        f'[[standard]]\nname = "{ohm}"\nkind = "load"\nresistance_ohm = {ohm}.0\n{usual(z, [14.1])}'
+        for ohm in (120, 150, 220)
+        for z in [readings({"it": ohm}, [14.1])["it"]]
+    )
+    with pytest.raises(RfcalError, match=r"R and X of one or two of them, or fewer standards$"):
+        compute(record({"coil": 20 + 35j}, [14.1], usual=usual, more=more))
+
+
+def test_a_fourth_standard_of_whole_ohms_is_worked_out_at_several_frequencies(record):
+    mhz, truth = [14.0, 14.1, 14.2, 14.3, 14.35], 40 + 35j
+
+    def whole(z, at):
+        size, ratio = sizes(z, at, 25).splitlines()
+        return re.sub(r"\.\d\]", "]", size) + f"\n{ratio}\n"
+
+    more = '[[standard]]\nname = "220 ohm"\nkind = "load"\nresistance_ohm = 220.0\n'
+    more += whole(readings({"220 ohm": 220.0}, mhz)["220 ohm"], mhz)
+    device = compute(record({"coil": truth}, mhz, usual=whole, more=more)).device("coil")
+    assert holds(device, truth) or holds(device.other, truth)
 
 
 def test_magnitude_and_swr_together_are_as_good_as_a_display_without_sign(record):

@@ -58,9 +58,10 @@ def about_displays(record: Record) -> list[Finding]:
 
 
 def _tell_standard(record: Record) -> str:
-    """The standard to read beside an open that is beyond the display; empty if it is there."""
+    """The standard to read beside what is beyond the display; empty if it is there, or too much."""
     models = [item.model for item in record.standards]
     there = any(one is not None and 100 < one.resistance < np.inf for one in models)
+    there = there or sum(bool(item.reading.typed_swr) for item in record.standards) > 3
     return "" if there else say.TELL_STANDARD
 
 
