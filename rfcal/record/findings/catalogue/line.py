@@ -188,7 +188,10 @@ LINE_BLIND = (
 )
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
-LINE_END_SEEN = " (seen at {seen} m)"
+LINE_END_SEEN = (
+    " (seen at {seen} m)",
+    " (seen at {seen} m, as an antenna's own delay can make it)",
+)
 LINE_END_KINDS = {
     "open": ", as an open line does (broken there, or no antenna connected: look there), or, if "
     "this is not its band, a sound antenna far below it",

@@ -319,7 +319,8 @@ def end_place(state: LineState) -> tuple[str, str]:
     closed = found and any(change.closed for change in found.changes)
     moved = note and found and found.shift and found.shift.between_m
     if not (now.kind[at] in ENDS or closed or moved):
-        return place, say.LINE_END_SEEN.format(seen=plus_minus(seen, of_seen)) if note else ""
+        words = say.LINE_END_SEEN[bool(now.narrow and seen > stated)]
+        return place, words.format(seen=plus_minus(seen, of_seen)) if note else ""
     place = f"{plus_minus(seen, of_seen)} m"
     return place, say.LINE_END_STATED.format(**note) if note else ""
 
