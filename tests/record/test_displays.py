@@ -77,6 +77,12 @@ def sizes(z, mhz, most_swr=np.inf, places=1):
     return f"typed_z_ohm = [{z_rows}]\ntyped_swr = [{swr_rows}]\n"
 
 
+def whole(z, mhz):
+    """The same off one of whole ohms."""
+    size, ratio = sizes(z, mhz, 25).splitlines()
+    return re.sub(r"\.\d\]", "]", size) + f"\n{ratio}\n"
+
+
 def angles(z, mhz, shown=np.real):
     """Magnitude and angle off a display, which may show no sign."""
     x = from_impedance(z, 50.0)
@@ -328,11 +334,6 @@ def test_what_is_there_already_is_not_asked_for(record):
 
 def test_a_fourth_standard_of_whole_ohms_is_worked_out_at_several_frequencies(record):
     mhz, truth = [14.0, 14.1, 14.2, 14.3, 14.35], 40 + 35j
-
-    def whole(z, at):
-        size, ratio = sizes(z, at, 25).splitlines()
-        return re.sub(r"\.\d\]", "]", size) + f"\n{ratio}\n"
-
     more = '[[standard]]\nname = "220 ohm"\nkind = "load"\nresistance_ohm = 220.0\n'
     more += whole(readings({"220 ohm": 220.0}, mhz)["220 ohm"], mhz)
     device = compute(record({"coil": truth}, mhz, usual=whole, more=more)).device("coil")
@@ -601,6 +602,42 @@ def test_a_known_part_in_series_tells_the_sign(record, truth, part):
     assert results.device("with it").other is None
     assert holds(results.device("coil"), truth)
     assert holds(results.device("with it"), truth)
+
+
+def through(record, nanofarad, truth, usual=whole):
+    """What is left of a wire, and of the same through a capacitor if there is one."""
+    devices, more = {"wire": truth}, ""
+    if nanofarad:
+        devices["with it"] = truth - 1j / (2 * np.pi * 14e6 * nanofarad * 1e-9)
+        part = f"[[measurement.between]]\nseries_capacitance_f = {nanofarad}e-9\n"
+        more = f'same_as = "wire"\n{part}'
+    results = compute(record(devices, [14.0], dict.fromkeys(devices, usual), more=more))
+    return {f.about: f.message for f in results.findings if f.code == "sign-unknown"}
+
+
+def asked_nanofarad(told):
+    """The capacitor that is asked for."""
+    value, unit = re.search(r"about (\d+) (n|p)F in series", told).groups()
+    return float(value) / {"n": 1, "p": 1000}[unit]
+
+
+@pytest.mark.parametrize("truth", [45 - 18j, 60 - 26j])
+def test_the_part_that_is_asked_for_is_one_that_a_coarse_display_shows(record, truth):
+    asked, finer = (
+        asked_nanofarad(through(record, None, truth, usual)["wire"]) for usual in (whole, sizes)
+    )
+    assert asked < finer
+    assert through(record, asked, truth) == {}
+
+
+@pytest.mark.parametrize("tried", [5.0, 2.0])
+def test_a_reading_that_did_not_tell_is_named_and_another_part_is_asked_for(record, tried):
+    left = through(record, tried, 60 - 26j)
+    assert "What was read as 'with it' did not tell it" in left["wire"]
+    assert asked_nanofarad(left["wire"]) <= tried / 2
+    assert left["with it"].endswith(
+        "What tells the sign of 'wire', the same device, tells this too."
+    )
 
 
 @pytest.mark.parametrize(

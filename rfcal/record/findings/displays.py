@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from rfcal.findings import Finding, grouped, quoted, span_mhz
 from rfcal.library.device import Device
+from rfcal.maths.reflection import from_impedance, swr
 from rfcal.measurement.undecided import LOSSY
 from rfcal.models.line import Line
 from rfcal.readings.display import Beyond
@@ -26,7 +27,11 @@ EXAMPLE = starting_record().encode()
 FURTHER = 1.03
 """By how much a second frequency is higher that may tell the sign of X."""
 PART = 0.3
-"""Reactance of the part in series that may tell it, in parts of X."""
+"""Reactance of the part in series that may tell it, in parts of X: no less."""
+STEPS = 8.0
+"""Steps of a display by which what it shows through that part must differ between both answers."""
+LARGER = 1.5
+"""Factor from one such reactance to the next; what did not tell is at least doubled."""
 KNOWN = 1.5
 """Factor from the least to the greatest R within which R is known."""
 NINES = 99.9
@@ -77,7 +82,7 @@ def about_planned(
     less = "; ".join(what.format(names=quoted(names)) for what, names in groups.items())
     beyond = any(one.reading.beyond for one in record.standards)
     tell = _tell_standard(record) if beyond else ""
-    tell += _open(item, expected, hz) if item in shown else ""
+    tell += _open(record, item, expected, hz) if item in shown else ""
     so = (say.SO_HELD if held else say.SO_IN_FULL).format(device=item.name)
     return [say.PLAN_SHOWS_LESS(device=item.name, less=less, so=so, remains=tell)]
 
@@ -92,7 +97,7 @@ def _shown(reading: Reading) -> str:
     return f"only {' and '.join(size for size, rows in sizes if rows)} of {{names}}"
 
 
-def _open(item: Measurement, expected: Sequence[complex], hz: float) -> str:
+def _open(record: Record, item: Measurement, expected: Sequence[complex], hz: float) -> str:
     """What stays open of a device, and the reading that would tell it."""
     if alone := _alone(item):
         return f" {alone.message}"
@@ -100,25 +105,30 @@ def _open(item: Measurement, expected: Sequence[complex], hz: float) -> str:
     if item.reading.beyond or one is None:
         return ""
     return say.REMAINS_SIGN.format(
-        ohm=abs(one.imag), tell=_tell(item.name, one, hz, bool(item.between))
+        ohm=abs(one.imag), tell=_tell(item, (), record.reference_ohm, one, hz)
     )
 
 
 def _alone(item: Measurement) -> Finding | None:
     """That one size of a device is read where two would tell R and the size of X."""
-    z, swr = item.reading.typed_z, item.reading.typed_swr
-    if (z is None) == (swr is None):
+    z, ratio = item.reading.typed_z, item.reading.typed_swr
+    if (z is None) == (ratio is None):
         return None
-    alone, too = ("|Z|", "SWR") if swr is None else ("SWR", "|Z|")
+    alone, too = ("|Z|", "SWR") if ratio is None else ("SWR", "|Z|")
     return say.ONE_SIZE(device=item.name, alone=alone, too=too)
 
 
 def about_shown(
-    item: Measurement, device: Device, case: Case, sound: bool | None, differ: bool
+    item: Measurement,
+    others: Sequence[Measurement],
+    device: Device,
+    case: Case,
+    sound: bool | None,
+    differ: bool,
 ) -> list[Finding]:
     """What is found of a device; where its display leaves it open, what to read in its place.
 
-    They `differ` where this and another reading of the same device do not agree.
+    They `differ` where this and one of the `others`, readings of the same device, do not agree.
     """
     read, told, two = item.reading, _alone(item), device.two_answers
     if told is None and read.beyond:
@@ -133,7 +143,7 @@ def about_shown(
             z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
             tell = "" if where is small and np.any(two) else tell
             if tell and not differ:
-                tell = _tell(device.name, z, hz, bool(device.inputs.path))
+                tell = _tell(item, others, case.z_ref, z, hz)
             x, span = device.interval[where, 1], span_mhz(device.frequency, where)
             ends = {"low": np.min(x[:, 0]), "high": np.max(x[:, 1])}
             found.append(entry(device=device.name, where=span, tell=tell, **ends))
@@ -182,13 +192,26 @@ def about_signs(device: Device, ways: Mapping[tuple[str, str], NDArray[np.bool_]
     return found
 
 
-def _tell(name: str, z: complex, hz: float, behind: bool) -> str:
-    """The reading by which a report would tell the sign of X."""
+def _tell(
+    item: Measurement, others: Sequence[Measurement], z_ref: float, z: complex, hz: float
+) -> str:
+    """The reading by which a report would tell the sign of X, where these others did not."""
+    if item.same_as:
+        return say.TELL_SAME.format(device=item.same_as)
+    tried = say.TELL_TRIED.format(names=quoted([one.name for one in others])) if others else ""
     if abs(z.imag) > LOSSY * abs(z.real):
-        return say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
+        return tried + say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
     from matplotlib.ticker import EngFormatter
 
-    farad = 1 / (2 * np.pi * hz * max(PART * abs(z.imag), 5.0))
+    parts = (path.part for one in others for path in one.between if path.part)
+    known = (abs(complex(part.impedance(np.array(hz)))) for part in parts)
+    least = max(PART * abs(z.imag), 5.0, 2 * max(known, default=0.0))
+    ohm = least * LARGER ** np.arange(9)
+    # what both answers would show through each, in steps of the display
+    both = np.array([z, z.conjugate()])[:, None] - 1j * ohm
+    shown = np.abs([both.imag] if item.reading.typed else [both, swr(from_impedance(both, z_ref))])
+    steps = np.max(np.ptp(shown, axis=1).T / item.reading.steps[: len(shown)], axis=1)
+    farad = 1 / (2 * np.pi * hz * ohm[np.argmax(np.minimum(steps, STEPS))])
     words = EngFormatter("F", places=0)(float(f"{farad:.1g}"))
-    too = say.TELL_TOO.format(device=name) if behind else ""
-    return say.TELL_SERIES.format(farad=words, device=name, too=too)
+    too = say.TELL_TOO.format(device=item.name) if item.between else ""
+    return tried + say.TELL_SERIES.format(farad=words, device=item.name, too=too)

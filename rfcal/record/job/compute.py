@@ -240,7 +240,9 @@ class _Job:
         for item, device in zip(self.record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
             sound = soundness(self.findings, bool(self.case.checks), device.name)
-            self.findings += about_shown(item, device, self.case, sound, item.name in differ)
+            others = [one for one in self.record.measurements if one.same_as == item.name]
+            told = about_shown(item, others, device, self.case, sound, item.name in differ)
+            self.findings += told
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:

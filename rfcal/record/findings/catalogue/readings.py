@@ -61,6 +61,11 @@ TELL_SERIES = (
     "[[measurement.between]] with series_capacitance_f: the report then tells which is true. A "
     "short cable in place of the capacitor does too."
 )
+TELL_TRIED = (
+    "What was read as {names} did not tell it: with X of either sign the display shows nearly the "
+    "same. "
+)
+TELL_SAME = "What tells the sign of '{device}', the same device, tells this too."
 TELL_TOO = "every [[measurement.between]] of '{device}' once more and then a "
 TELL_FIRST = "Put right first why it does not agree with the other reading of the same device."
 SIGN_SMALL = note(
