@@ -378,6 +378,12 @@ def test_an_open_beyond_the_display_is_bounded(record, most):
     assert "150 to 300 ohm" in said
 
 
+def test_only_the_size_that_is_beyond_the_display_is_called_so(record):
+    found = compute(record({"coil": 20 + 35j}, [14.1], usual=partial(sizes, most_swr=10))).findings
+    said = [f.message for f in found if f.code == "over-range"]
+    assert any("tells of the SWR of 'short' only that it is beyond 10," in one for one in said)
+
+
 def test_a_device_beyond_the_display_has_no_upper_bound(record):
     rows, truth = 'typed = [[3.6, ">999", ">999"]]\n', 4000 + 900j
     display = {"trap": lambda z, m: rows}

@@ -1,6 +1,7 @@
 """Displays that show less than R and X: what was taken for it, and what would tell more."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,10 +57,18 @@ def about_displays(record: Record) -> list[Finding]:
         found.append(say.STANDARD_SIGNS(names=quoted(signs)))
     tell = _tell_standard(record)
     return found + [
-        say.OVER_RANGE(name=item.name, least=min(item.reading.beyond), tell=tell)
+        say.OVER_RANGE(name=item.name, tell=tell, **_beyond(item.reading, quoted([item.name])))
         for item in standards
         if item.reading.beyond
     ]
+
+
+def _beyond(reading: Reading, names: str) -> dict[str, Any]:
+    """Of what of these a display tells only that it is beyond, and beyond what."""
+    for size, rows in (("|Z|", reading.typed_z), ("SWR", reading.typed_swr)):
+        if cut := [row[1] for row in rows or () if isinstance(row[1], Beyond)]:
+            return {"names": f"the {size} of {names}", "least": min(cut)}
+    return {"names": names, "least": min(reading.beyond)}
 
 
 def _tell_standard(record: Record) -> str:
@@ -90,7 +99,7 @@ def about_planned(
 def _shown(reading: Reading) -> str:
     """What a display shows, where that is less than R and X."""
     if reading.beyond:
-        return f"of {{names}} only that it is beyond {min(reading.beyond):g}"
+        return say.SHOWN_BEYOND.format(**_beyond(reading, "{names}"))
     if reading.typed is not None:
         return "X of {names} without its sign"
     sizes = [("|Z|", reading.typed_z), ("SWR", reading.typed_swr)]
@@ -134,7 +143,8 @@ def about_shown(
     if told is None and read.beyond:
         mhz = next(row[0] for row in read.rows if any(isinstance(cell, Beyond) for cell in row))
         metres = Line(0.0).wavelength_m(mhz * 1e6) / 8
-        told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, least=min(read.beyond))
+        cut = _beyond(read, quoted([item.name]))
+        told = say.DEVICE_BEYOND(device=item.name, metres=metres, mhz=mhz, **cut)
     small = np.zeros_like(two) if told or not read.shows_less else _but_sign(device)
     found, tell = [told] if told else [], say.TELL_FIRST
     for entry, where in ((say.SIGN_UNKNOWN, two), (say.SIGN_SMALL, small)):

@@ -43,9 +43,10 @@ TELL_STANDARD = (
 )
 OVER_RANGE = note(
     "over-range: {name}",
-    "The display tells of '{name}' only that it is beyond {least:g}, and the answer holds all of "
+    "The display tells of {names} only that it is beyond {least:g}, and the answer holds all of "
     "that.{tell}",
 )
+SHOWN_BEYOND = "of {names} only that it is beyond {least:g}"
 SIGN_UNKNOWN = warning(
     "sign-unknown: {device}",
     "Two answers remain for '{device}' {where}, for the display does not show the sign of X and no "
@@ -85,8 +86,8 @@ ONE_SIZE = warning(
 DEVICE_BEYOND = warning(
     "device-beyond: {device}",
     "Read '{device}' through about {metres:.2g} m of known cable as well, as one more "
-    "[[measurement]] with that cable below it as [[measurement.between]]: the display tells only "
-    "that it is beyond {least:g} at {mhz:.6g} MHz.",
+    "[[measurement]] with that cable below it as [[measurement.between]]: the display tells of "
+    "{names} only that it is beyond {least:g} at {mhz:.6g} MHz.",
 )
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
