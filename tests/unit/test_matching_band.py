@@ -561,6 +561,15 @@ def test_trim_finds_several():
         assert one.change == pytest.approx(change, abs=4 * one.standard_uncertainty)
 
 
+def test_of_several_parts_one_that_is_as_it_was_sold_is_left_so():
+    """Two that are off are mended; the third, 4 % up, is within its tolerance."""
+    found = trim.trim(NETWORK, FREQUENCY, *read_again(NETWORK, [0.04, -0.2, 0.12]))
+    first = found.together[0]
+    assert first.change > 3 * first.standard_uncertainty
+    assert found.verdict == "several parts"
+    assert [s.name for s in found.off] == [e.name for e in NETWORK.elements[1:]]
+
+
 def test_trim_says_when_it_cannot_tell():
     """Two like capacitors side by side: the sum of both is off, no reading says which."""
     twins = Network.of(

@@ -263,16 +263,15 @@ class Fit:
         return float(logs[0]), float(np.sqrt(slope @ spread @ slope))
 
     def mended(self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]) -> float:
-        """Worst SWR in the goal's band after the hand's moves; nan where it is not clearly lower.
+        """Worst SWR in the goal's band after the hand's moves; nan where they are worth nothing.
 
-        Nor what was read brought clearly through the target. Moves are of values' logarithms, by
-        the element's number; by unknowns (n,) and all but a
-        fortieth of what their covariance leaves open.
+        They are where it is clearly lower, or what was read is clearly brought to the target. Moves
+        are of values' logarithms, by the element's number; by unknowns (n,) and all but a fortieth
+        of what their covariance leaves open.
         """
         fit, rng = self.at_points(np.flatnonzero(goal.inside)), np.random.default_rng(0)
         rows = np.vstack([x, rng.multivariate_normal(x, spread, DRAWN, method="eigh")])
-        moved = np.zeros(self.size)
-        moved[list(moves)] = list(moves.values())
+        moved = np.array([moves.get(k, 0.0) for k in range(self.size)])
         read, now, then = (
             np.abs(from_impedance(to_impedance(seen, self.z_ref), goal.target_ohm)).max(axis=-1)
             for seen in (fit.built.value, fit.seen(rows), fit.seen(rows + moved))

@@ -229,8 +229,7 @@ def trim(
         verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
     )
     if adjustable and not head and (promised or 0) > 0:
-        name = network.elements[min(adjustable)].name
-        message += f"; then set {name} to the lowest SWR over the band"
+        message += f"; then set {together[min(adjustable)].name} to the lowest SWR over the band"
     kinds = tuple(off), tuple(alone), tuple(together)
     return Trim(verdict, message, *kinds, left[NOTHING], worst or promised)
 
@@ -305,4 +304,6 @@ def _decide(
     sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
     if any(s.far for s in sure):
         return "unexplained", [s for s in together if s.far]
+    # what is as it was sold is left so where another is not
+    sure = [s for s in sure if s.element.line or abs(s.change) > defaults.TOLERANCE] or sure
     return ("several parts", sure) if sure else ("undecided", [])
