@@ -129,15 +129,14 @@ def _alone(item: Measurement) -> Finding | None:
 
 def about_shown(
     item: Measurement,
-    others: Sequence[Measurement],
     device: Device,
     case: Case,
     sound: bool | None,
-    differ: bool,
+    others: Sequence[Measurement] | None,
 ) -> list[Finding]:
     """What is found of a device; where its display leaves it open, what to read in its place.
 
-    They `differ` where this and one of the `others`, readings of the same device, do not agree.
+    The `others` are readings of the same device; None where they do not agree.
     """
     read, told, two = item.reading, _alone(item), device.two_answers
     if told is None and read.beyond:
@@ -152,7 +151,7 @@ def about_shown(
             at = device.answer if where[device.answer] else int(np.argmax(where))
             z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
             tell = "" if where is small and np.any(two) else tell
-            if tell and not differ:
+            if tell and others is not None:
                 tell = _tell(item, others, case.z_ref, z, hz)
             x, span = device.interval[where, 1], span_mhz(device.frequency, where)
             ends = {"low": np.min(x[:, 0]), "high": np.max(x[:, 1])}
@@ -214,9 +213,8 @@ def _tell(
     from matplotlib.ticker import EngFormatter
 
     parts = (path.part for one in others for path in one.between if path.part)
-    known = (abs(complex(part.impedance(np.array(hz)))) for part in parts)
-    least = max(PART * abs(z.imag), 5.0, 2 * max(known, default=0.0))
-    ohm = least * LARGER ** np.arange(9)
+    known = [2 * abs(complex(part.impedance(np.array(hz)))) for part in parts]
+    ohm = max(PART * abs(z.imag), 5.0, *known) * LARGER ** np.arange(9)
     # what both answers would show through each, in steps of the display
     both = np.array([z, z.conjugate()])[:, None] - 1j * ohm
     shown = np.abs([both.imag] if item.reading.typed else [both, swr(from_impedance(both, z_ref))])

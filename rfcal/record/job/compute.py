@@ -241,8 +241,8 @@ class _Job:
             self.say(f"judging '{device.name}'")
             sound = soundness(self.findings, bool(self.case.checks), device.name)
             others = [one for one in self.record.measurements if one.same_as == item.name]
-            told = about_shown(item, others, device, self.case, sound, item.name in differ)
-            self.findings += told
+            agree = None if item.name in differ else others
+            self.findings += about_shown(item, device, self.case, sound, agree)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:
