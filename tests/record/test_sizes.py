@@ -164,7 +164,7 @@ def test_what_many_standards_take(filed, monkeypatch, count):
     assert f"if 'd0' and 'd{count - 1}' were exchanged" in found["standards-disagree"]
     assert "why standards or checks disagree: slip 2 is tried" in said
     # as many whatever the number of standards, of those three that differ come first
-    assert 28 < taken["fits"] < 1500
+    assert 28 < taken["fits"] < 2000
     assert taken["pairs"] < 30
     assert 11 < taken["columns"] < 100
 
