@@ -297,6 +297,8 @@ class Bilinear:
         if others:
             shape = together(points, "the points")
             points = [np.broadcast_to(v, shape) for v in points]
+        if len(shape) == 1 and shape[0] <= BLOCK:  # mostly: faster by a tenth
+            return cls._of(*solved(len(known), points))
         rows = [v.ravel() for v in points]
         if rows[0].size <= BLOCK:
             return cls._of(*(v.reshape(shape) for v in solved(len(known), rows)))
