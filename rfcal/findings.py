@@ -1,5 +1,6 @@
 """What rfcal has to say about a record besides the answer: data that every face shows."""
 
+import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -81,6 +82,14 @@ def grid_words(frequency) -> str:
 def swr_words(ratio: float) -> str:
     """A SWR in words, with three digits, and none above 100."""
     return f"{ratio:#.3g}" if ratio < 99.95 else "above 100"
+
+
+def size_words(reflection: float) -> str:
+    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
+    if reflection <= 0:
+        return "0"
+    db = max(0.0, -20 * math.log10(reflection))  # more than all is of the loss made good
+    return f"{min(reflection, 1.0):.2g} ({db:.0f} dB return loss)"
 
 
 def listed(texts: Sequence[str], most: int = 4, last: str = "and") -> str:

@@ -8,12 +8,13 @@ from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.shift import Shift
+from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import verdict as state
 from rfcal.record.findings.line.band import farther_words, unplaced
 from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
 from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
-from rfcal.record.findings.line.ringing import early_words, may_ring, rings, size_words
+from rfcal.record.findings.line.ringing import early_words, may_ring, rings
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage

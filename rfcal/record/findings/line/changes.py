@@ -11,13 +11,14 @@ from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import WHOLE, more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
 from rfcal.feedline.shift import Shift
+from rfcal.findings import size_words
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line.band import hidden_m, unplaced
 from rfcal.record.findings.line.loss import lost_words, weather_values
 from rfcal.record.findings.line.otherwise import stretches
-from rfcal.record.findings.line.ringing import perhaps_words, size_words
+from rfcal.record.findings.line.ringing import perhaps_words
 from rfcal.record.findings.line.verdict import (
     LEAST_MOVE,
     at_end,

@@ -1,6 +1,5 @@
 """What rings at the end of a line, and what may be a place of its own."""
 
-import math
 from collections.abc import Iterable
 
 import numpy as np
@@ -8,6 +7,7 @@ import numpy as np
 from rfcal.feedline.comparison import LEAST, MORE
 from rfcal.feedline.end import BEHIND, EARLY, ringing, strongest_on
 from rfcal.feedline.faults import FAULT
+from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 
@@ -54,11 +54,3 @@ def early_words(state: LineState, early: Iterable[int]) -> str:
     now = state.now
     each = [f"{now.distance_m[k]:.1f} m, {size_words(abs(now.reflection[k]))}" for k in early]
     return say.LINE_PERHAPS.format(places=", and at ".join(each))
-
-
-def size_words(reflection: float) -> str:
-    """A reflection [1] with its return loss, as in ``0.034 (29 dB return loss)``."""
-    if reflection <= 0:
-        return "0"
-    db = max(0.0, -20 * math.log10(reflection))  # more than all is of the loss made good
-    return f"{min(reflection, 1.0):.2g} ({db:.0f} dB return loss)"

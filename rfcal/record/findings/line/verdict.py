@@ -12,6 +12,7 @@ from rfcal.feedline.end import more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import CRUSH, MISMATCH, RESISTIVE, SLOWING, STEP, UNCLEAR, stretch
 from rfcal.feedline.faults import FAULT
 from rfcal.feedline.passing import START
+from rfcal.findings import size_words
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
@@ -25,7 +26,7 @@ from rfcal.record.findings.line.band import (
 )
 from rfcal.record.findings.line.loss import lost_words
 from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
-from rfcal.record.findings.line.ringing import may_ring, perhaps, perhaps_words, rings, size_words
+from rfcal.record.findings.line.ringing import may_ring, perhaps, perhaps_words, rings
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import about, plus_minus
