@@ -50,6 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _progress("")
         print("rfcal: stopped", file=sys.stderr)
+        exec("")  # Python keeps in mind that one ended a text, and -m would end by the signal
         return interrupt.STATUS
     except OSError as error:
         # all work on files is over or refused by then: only the printing can fail

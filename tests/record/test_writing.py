@@ -164,6 +164,22 @@ def test_ctrl_c_is_one_line(typed, tmp_path, monkeypatch, capsys):
     assert not (tmp_path / "o").exists()
 
 
+def test_ctrl_c_within_a_text_that_python_runs_ends_with_the_same_status(tmp_path):
+    """As a library's import does; Python's own end of ``-m`` would be the signal."""
+    text = """
+import sys
+from rfcal import cli
+from rfcal.record.job import compute
+compute.inspect = lambda *_, **__: exec("raise KeyboardInterrupt")
+sys.exit(cli.main(["check", "."]))
+"""
+    (tmp_path / "stopped_within.py").write_text(text)
+    run = subprocess.run(
+        [sys.executable, "-m", "stopped_within"], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert (run.returncode, run.stderr) == (128 + signal.SIGINT, "rfcal: stopped\n")
+
+
 @pytest.mark.parametrize("how", ["script", "-m"])
 @pytest.mark.parametrize("wait_s", [0, 0.03, 0.1, 0.4])
 def test_ctrl_c_is_one_line_while_the_command_loads(typed, tmp_path, wait_s, how):
