@@ -1,10 +1,13 @@
 """Numbers in words carry no more digits than their uncertainty supports."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from rfcal.report.text.device import method_words
 from rfcal.uncertainty import words
 
 
@@ -104,3 +107,17 @@ def test_a_share_of_draws_has_the_digits_that_its_count_supports():
     # and nothing reaches beyond all or none where nearly all or none count
     assert words.share_words(399 / 400, 0.003) == "above 99%"
     assert words.share_words(1 / 400, 0.003) == "below 1%"
+
+
+@pytest.mark.parametrize(
+    ("upheld", "said"),
+    [
+        (16, "upholds linear propagation at all of them, by 20000 draws."),
+        (1, "at 1 of them; believe the intervals, which hold at the others too, by"),
+        (0, "at none of them; believe the intervals"),
+    ],
+)
+def test_what_linear_propagation_cannot_say_is_no_failure_of_the_answer(computed, upheld, said):
+    (device,) = computed("car-whip").devices
+    linear = np.arange(device.assessed.index.size)[:, None] < [upheld, upheld]
+    assert said in method_words(replace(device, assessed=replace(device.assessed, linear=linear)))

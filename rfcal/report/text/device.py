@@ -233,16 +233,20 @@ def method_words(device: Device) -> str:
     assessed, points = device.assessed, device.frequency.size
     if assessed is None:
         return "Monte Carlo was not asked."
-    asked, share = assessed.index.size, float(assessed.linear.all(axis=1).mean())
-    if points == 1 and not share:
+    asked, upheld = assessed.index.size, int(assessed.linear.all(axis=1).sum())
+    if points == 1 and not upheld:
         no = "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8)"
         return f"{no}: believe the interval, not the standard deviation."
-    bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
-    upheld, where = "upholds linear propagation", "every point" if asked == points else bent
+    said = "upholds linear propagation"
     if points > 1:
-        upheld = f"was asked at {where}, and {upheld} at {share:.0%} of them"
+        bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
+        said = f"was asked at {'every point' if asked == points else bent}, and {said} at " + (
+            "all of them"
+            if upheld == asked
+            else f"{upheld or 'none'} of them; believe the intervals, which hold at the others too"
+        )
     draws = "to".join(f" {n} " for n in sorted({assessed.draws.min(), assessed.draws.max()}))
-    said = f"Monte Carlo {upheld}, by{draws}draws."
+    said = f"Monte Carlo {said}, by{draws}draws."
     if assessed.settled.all():
         return said
     restless = f"{1 - float(assessed.settled.mean()):.0%} of the points"
