@@ -374,7 +374,9 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
         kind = ["unknown" if grown < 2 else "", "unknown" if grown > 0.5 else ""]
     what = "changed" if all(kind) else "new" if kind[1] else "gone"
     told, total = kind[1] or kind[0], closed(abs(value[0]), kind[0], abs(value[1]), kind[1])
-    # what goes over the band as it did is the same end, seen through a fault
+    # what goes over the band as it did is the same end, seen through a fault; none has a resonance
+    here = sweeps.events.nearest(where, band.near) if total else None
+    total &= here is None or sweeps.events.dip(here) is None
     total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < ALIKE
     told = UNKNOWN if told in (BEHIND, EARLY) else told
     if total and told in UNCLEAR:

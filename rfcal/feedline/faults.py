@@ -28,6 +28,11 @@ FAULT = 0.05
 """Reflection [1] from which a place on a line without a baseline is called a fault: sound joints
 have 26 dB of return loss or more (common practice, no source)."""
 
+DIP, INNER = 0.4, 0.05
+"""What comes from a place dips where it is below the first of these parts of the most on either
+side, as antennas do in resonance and no joint before an open end makes it (by simulation); looked
+for where the window is above the second of its height."""
+
 RINGS_ON = 6.0
 """What reflects less behind a place within so many resolutions may be part of its answer."""
 
@@ -88,6 +93,21 @@ class Events:
         one, two = self._answer(at), other._answer(there)
         both = max(float(np.linalg.norm(one) * np.linalg.norm(two)), 1e-300)  # none where merged
         return float(np.vdot(one, two).real) / both
+
+    def dip(self, at: int) -> tuple[int, float] | None:
+        """At which point what comes from a place and beyond is least, and how much that is [1].
+
+        Nothing unless that is a resonance, which no open or short has, whatever it reflects by a
+        mean over the band.
+        """
+        band, beyond = self.echoes.band, self.echoes.distance > self.distance_m[at] - self.near_m
+        inner = np.flatnonzero(band.weight > INNER * np.max(band.weight))
+        size = np.abs(self.echoes.model(beyond) + self.echoes.left)[inner]
+        size *= np.exp(2 * self.distance_m[at] * band.attenuation[inner])
+        least = int(np.argmin(size))
+        sides = np.max(size[: least + 1]), np.max(size[least:])
+        deep = size[least] < DIP * min(sides)
+        return (int(inner[least]), float(size[least])) if deep else None
 
     def _answer(self, at: int) -> Complex:
         """All that comes from a place and beyond, as if it were here, weighed over the band [1]."""

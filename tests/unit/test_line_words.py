@@ -142,3 +142,19 @@ def test_capacitance_at_the_foot_may_be_that_of_an_arrestor(at, told):
     stub = TwoPort.shunt(2j * np.pi * WIDE * 9e-12)
     said = line_lines(known(chain(LINE, at, stub, rod(WIDE, 85e6))))
     assert ("(as an arrestor or a connector there also makes)" in said[0]) is told, said[0]
+
+
+@pytest.mark.parametrize("quality", [14.0, 25.0, 40.0])
+def test_an_antenna_that_resonates_in_a_wide_sweep_is_no_open_line(quality):
+    band, line = np.linspace(1e6, 300e6, 401), replace(LINE, length_m=28.0)
+    then, now = rod(band, 145e6, 45.0, 9.0), rod(band, 146.5e6, 62.0, quality)
+    said, _ = line_verdict(known(foot(band, line, now), foot(band, line, then), line, band))
+    assert "open" not in said
+    found = re.search(r"its least is (0\.\d+) .* at (\S+) MHz, and was 0\.0\d+ .* at (\S+) ", said)
+    assert found, said
+    size, *dips = map(float, found.groups())
+    assert size < 0.15
+    assert dips == pytest.approx([146.5, 145.0], abs=0.8)
+    said, fault = line_verdict(known(foot(band, line, now), None, line, band))
+    assert not fault
+    assert re.search(r"by a mean over the band, and 0\.\d+ .* at 146\.\d MHz", said), said

@@ -187,6 +187,7 @@ LINE_BLIND = (
     "{needed:g} MHz wide or wider"
 )
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
+LINE_END_DIPS = " by a mean over the band, and {least} at {mhz:.4g} MHz"
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
 LINE_END_SEEN = (
     " (seen at {seen} m)",

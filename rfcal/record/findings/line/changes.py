@@ -239,12 +239,12 @@ def most_words(state: LineState) -> str:
     # of what only turned the size is as it was
     turned = found.pieces.size or abs(20 * np.log10(came[1, at] / came[0, at])) < TURNED_DB
     least = np.min(np.abs(found.came[1] - found.came[0])[inner])
-    most, best, dips = say.LINE_ALL_OVER, "", np.argmin(came + ~inner, axis=1)
+    most, best, dips = say.LINE_ALL_OVER, "", _dips(state, came + ~inner, inner)
     if least <= FLAT * found.largest:
         most, at = say.LINE_MOST, int(np.argmin(np.abs(swept - found.largest_hz)))
     if asked is not None and swept[0] <= asked <= swept[-1]:
         at = int(np.argmin(np.abs(swept - asked)))
-    elif state.now.narrow and not np.any(np.isin(dips, np.flatnonzero(inner)[[0, -1]])):
+    elif dips:
         each = zip(came, dips, strict=True)
         was, now = (f"{size_words(one[k])} at {swept[k] / 1e6:.4g} MHz" for one, k in each)
         best = say.LINE_LEAST.format(now=now, was=was)
@@ -255,6 +255,23 @@ def most_words(state: LineState) -> str:
         after=size_words(came[1, at]),
         most=most.format(most=found.largest, most_mhz=found.largest_hz / 1e6),
     ) + best * (not turned)
+
+
+def _dips(state: LineState, came: Real, inner: np.ndarray) -> list[int]:
+    """At which points the end was best, and is, if that is a resonance in both sweeps.
+
+    By a narrow band that is what comes to the foot [1]; by a wide one other places do as well.
+    """
+    now, before = state.now, state.before
+    assert before is not None
+    if now.narrow:
+        dips = np.argmin(came, axis=1)
+        at_edge = np.isin(dips, np.flatnonzero(inner)[[0, -1]])
+        return [] if np.any(at_edge) else dips.tolist()
+    at = strongest_on(now).start if state.end is None else state.end
+    was = before.nearest(float(now.distance_m[at]), now.resolution_m)
+    each = [before.dip(was) if was is not None else None, now.dip(at)]
+    return [dip[0] for dip in each if dip is not None] if all(each) else []
 
 
 def _turned_words(pieces: Real) -> str:

@@ -300,7 +300,13 @@ def _end_itself(state: LineState) -> tuple[list[str], bool]:
     size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
     as_what = say.LINE_END_KINDS.get(kind, "")
     end, seen = end_words(state) if as_what else "the end itself", end_place(state)[1]
-    return [say.LINE_END_ITSELF.format(end=end, seen=seen, size=size) + as_what], bool(as_what)
+    said, dip = say.LINE_END_ITSELF.format(end=end, seen=seen, size=size) + as_what, None
+    if not (as_what or state.now.narrow):
+        dip = state.now.dip(state.end)
+    if dip is not None:
+        values = {"mhz": state.frequency[dip[0]] / 1e6, "least": size_words(dip[1])}
+        said += say.LINE_END_DIPS.format(**values)
+    return [said], bool(as_what)
 
 
 def end_place(state: LineState) -> tuple[str, str]:
