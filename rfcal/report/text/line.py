@@ -41,6 +41,7 @@ def line_lines(line: LineState) -> list[str]:
             row += [] if now.distance_m[i] in new else [say.LINE_AS_SOUND]
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, state.kind_words(line, now.distance_m[i], kind, now.fits[i]))
+        row[:0] = filter(None, [state.if_other_type(line, now.distance_m[i])])
         if i == line.end:
             place, stated = state.end_place(line)
             row.insert(0, f"the line's end{stated}")

@@ -142,7 +142,7 @@ LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
 )
-LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; else ", "; or, {other}"
+LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; ", "; or, {other}"
 LINE_END_TYPE = (
     "the end is seen at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
     "{stated:.2f}{piece}, or as jumpers of another cable or an antenna's own delay make it: look "
@@ -158,6 +158,8 @@ LINE_OTHER = (
     "look at the cable's type first, then at length_m: with a velocity factor of {fits}, not "
     "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
 )
+LINE_IF_OTHER = "{place} m if the cable's type is wrong (velocity factor {fits})"
+LINE_IF_RIGHT, LINE_ELSE = "{place} if it is right", "else "
 LINE_BY_TYPE = "{place:.1f} m by the stated type"
 LINE_BEYOND = (
     "the record's {length_m:g} m are too short by a piece of {piece} m if that is the same cable "

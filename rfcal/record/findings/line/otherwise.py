@@ -6,7 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from rfcal.feedline.end import WHOLE
+from rfcal import defaults
+from rfcal.feedline.end import MOST_BACK, WHOLE, more_than_all
 from rfcal.feedline.fault_kinds import FULL, ON_AXIS, TWIN
 from rfcal.feedline.measure import FASTEST
 from rfcal.models.cables import CABLES
@@ -18,8 +19,52 @@ from rfcal.uncertainty.words import plus_minus
 LEAST_M = 1.0
 """The shortest line [m] that another one is taken for."""
 
+SIMILAR = 0.1
+"""One cable is taken for another if their impedances differ by less than this [1, relative]."""
+
 SLOWED = 0.75
 """Speed on wet cable over that on dry, at least [1]: of soaked foam (value from memory)."""
+
+
+def _other_types(state: LineState, last: int | None) -> tuple[list[float], float]:
+    """Velocity factors of usual cables by which all fits, where by the stated one it does not.
+
+    And their doubt [1, relative, standard]. `last` is the place that may be the end of a line whose
+    end is not seen where it is stated to be; of one whose length is not stated, none gives back
+    more than all.
+    """
+    now, band, stated = state.now, state.now.echoes.band, state.now.velocity_factor
+    place, usual = 0.0 if last is None else float(now.distance_m[last]), CABLES.values()
+    if place < LEAST_M or state.properties is not None or state.comparison is not None:
+        return [], 0.0
+    if length := state.length_m:
+        off = now.distance_uncertainty_m[last] / place, state.length_uncertainty_m / length
+        fits, doubt = stated * length / place, math.hypot(*off)
+        any_fits = any(abs(one.velocity_factor / fits - 1) < K_AXIS * doubt for one in usual)
+        return [fits] * (state.end is None and any_fits), doubt
+    found, size, doubt = set(), abs(now.reflection[last]), defaults.PATH["velocity factor"]
+    for line in (one.line(0.0) for one in usual if state.loss_known and more_than_all(now)):
+        more = place * (line.velocity_factor / stated * line.propagation(band.frequency).real)
+        more -= place * band.attenuation
+        back = size * np.average(np.exp(2 * more), weights=band.weight)
+        differs = abs(line.velocity_factor / stated - 1) > K_AXIS * doubt
+        if differs and back < MOST_BACK and abs(line.z0 / now.z0 - 1) < SIMILAR:
+            found.add(line.velocity_factor)
+    return sorted(found), doubt
+
+
+def by_other_types(state: LineState, distance_m: float, last: int | None) -> str:
+    """Where a place is by those cables, in words; empty where there are none."""
+    now, at = state.now, state.now.nearest(distance_m, state.now.near_m)
+    usual, doubt = _other_types(state, last)
+    if not usual or at is None or (at == last and state.length_m):
+        return ""
+    there = [distance_m * one / now.velocity_factor for one in usual]
+    of_place = float(now.distance_uncertainty_m[at]) / max(distance_m, now.near_m)
+    place = plus_minus(there[0], K_AXIS * there[0] * math.hypot(of_place, doubt))
+    place = f"{there[0]:.1f} to {there[-1]:.1f}" if len(usual) > 1 else place
+    fits = " to ".join(f"{one:.2f}" for one in dict.fromkeys((usual[0], usual[-1])))
+    return say.LINE_IF_OTHER.format(place=place, fits=fits)
 
 
 def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:

@@ -25,7 +25,13 @@ from rfcal.record.findings.line.band import (
     unplaced,
 )
 from rfcal.record.findings.line.loss import lost_words
-from rfcal.record.findings.line.otherwise import or_end, stretches, too_short, usual_type
+from rfcal.record.findings.line.otherwise import (
+    by_other_types,
+    or_end,
+    stretches,
+    too_short,
+    usual_type,
+)
 from rfcal.record.findings.line.ringing import may_ring, perhaps, perhaps_words, rings
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
@@ -82,11 +88,36 @@ def look_words(state: LineState, distance_m: Iterable[float]) -> str:
 def _where(state: LineState, distance_m: float) -> str:
     """A place that reflects; behind a stretch that slows the wave also where that puts it."""
     place, shift = place_words(state, distance_m), state.comparison and state.comparison.shift
+    if other := if_other_type(state, distance_m):
+        return f"{other}, {say.LINE_IF_RIGHT.format(place=place)}"
     if not shift or shift.between_m is None or shift.from_m is None:
         return place
     if not shift.from_m < (wet_m := distance_m - shift.size) < distance_m:
         return place
     return say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m)
+
+
+def if_other_type(state: LineState, distance_m: float) -> str:
+    """Where a place is if the cable is of another type, where that is to be doubted."""
+    return by_other_types(state, distance_m, _last(state))
+
+
+def _last(state: LineState) -> int | None:
+    """Which place may be the line's end, if it is of another type than stated."""
+    if state.beyond_m is not None:
+        return int(np.argmin(np.abs(state.now.distance_m - state.beyond_m)))
+    return max(np.flatnonzero(_strong(state)).tolist(), default=None)
+
+
+def _strong(state: LineState) -> np.ndarray:
+    """Which places are faults, or may be the end of a line whose length is not known, (K,)."""
+    strong = np.abs(state.now.reflection) >= FAULT
+    if state.length_m and state.beyond_m is None:
+        strong &= np.arange(strong.size) != state.end
+    elif state.beyond_m is None and strong.size:
+        # the farthest may be the end, however weak it comes back
+        strong[(places(state) or [int(np.argmax(np.abs(state.now.reflection)))])[-1]] = True
+    return strong & ~rings(state) & (np.arange(strong.size) != _from_start(state))
 
 
 def places(state: LineState) -> list[int]:
@@ -197,17 +228,13 @@ def alone(state: LineState) -> tuple[str, bool]:
     if unplaced(state):
         most = f"{say.LINE_ANYWHERE}reflects {size_words(float(np.max(size)))}"
         return sentence(f"{most}; {unplaced_words(state)}"), False
-    strong = size >= FAULT
-    if ends:
-        strong &= np.arange(size.size) != state.end
-    elif state.beyond_m is None:  # the farthest may be the end, however weak it comes back
-        strong[(places(state) or [int(np.argmax(size))])[-1]] = True
-    strong &= ~rings(state)
-    strong &= np.arange(size.size) != _from_start(state)
+    strong = _strong(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
     told += stretches(state, before_end(state), strong)
     first, also = or_end(state, strong, bool(np.any(rings(state)))) if told else ("", "")
+    either = any(if_other_type(state, each) for each in now.distance_m[strong])
+    first += say.LINE_ELSE * bool(first and not either)
     told[:1] = [first + each for each in told[:1]]
     if ends:
         said, fault = _ended(state, strong, told, first, also)
