@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.behind import SAYS, seen_through
 from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
 from rfcal.feedline.echo_basis import Band, prepare
 from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
@@ -19,7 +20,7 @@ from rfcal.feedline.end import BEHIND, EARLY, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
 from rfcal.feedline.loss import Lost, by_weather, grown
-from rfcal.feedline.shift import MOST_STRETCH, REACH_M, SIGNIFICANT, Shift, find_shift
+from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift, pieces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
@@ -47,11 +48,24 @@ TRIED = 101
 """Growths of all the line that are tried against the phases: of 100 m at 150 MHz less than a
 tenth of a radian apart."""
 
-PIECES = np.linspace(-REACH_M, REACH_M, 601)
-"""Lengths [m] that a line is asked to have been cut by, or made longer."""
-
 MOST_CHANGE = 2.0
 """What is reflected changes by no more [1]: from all of it to all of it turned round."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Sweeps:
+    """Two sweeps of one line, and what was found in them."""
+
+    then: Echoes
+    now: Echoes
+    after: Complex  # the later one in the line's impedance [1]
+    shared: Complex  # its common changes, and those of the earlier one (N, F)
+    baseline: Events
+    events: Events
+    end_then_m: float | None  # where the line ended, if known
+    end_m: float  # and ends
+    at_one: float = AT_ONE  # what at one frequency is a change of that end [1]
+    piece_m: float = 0.0  # how long a piece was put in or taken out
 
 
 def compare(
@@ -77,7 +91,13 @@ def compare(
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
     found = baseline.echoes, find_echoes(band, after)
     sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m)
-    differ = partial(_differ, sweeps)
+    return _through(sweeps, _compared(sweeps, line))
+
+
+def _compared(sweeps: _Sweeps, line: Line) -> Comparison:
+    """What differs, loss that has grown made good where that explains it."""
+    differ, end_then_m = partial(_differ, sweeps), sweeps.end_then_m
+    found = sweeps.then, sweeps.now
     lost = grown(*found, end_then_m)
     if lost is None:
         plain = differ(None)
@@ -94,23 +114,33 @@ def compare(
     ways = [_differ(whole, replace(lost, inside=share)) for share in (1.0, 0.0)]
     best = min(ways, key=lambda one: sum(change.size for change in one.changes))
     # what is new on the way keeps part of the wave from the end as well
-    return differ(None) if any(c.what == "new" for c in best.changes) else best
+    return differ(None) if any(c.grown for c in best.changes) else best
 
 
-@dataclass(frozen=True, eq=False)
-class _Sweeps:
-    """Two sweeps of one line, and what was found in them."""
+def _through(sweeps: _Sweeps, found: Comparison) -> Comparison:
+    """The same with what the one new place of it explains of what changed beyond.
 
-    then: Echoes
-    now: Echoes
-    after: Complex  # the later one in the line's impedance [1]
-    shared: Complex  # its common changes, and those of the earlier one (N, F)
-    baseline: Events
-    events: Events
-    end_then_m: float | None  # where the line ended, if known
-    end_m: float  # and ends
-    at_one: float = AT_ONE  # what at one frequency is a change of that end [1]
-    piece_m: float = 0.0  # how long a piece was put in or taken out
+    That is asked of the earlier sweep as it was, too: what seems moved may only be seen through it.
+    """
+    new, baseline = [c for c in found.changes if c.grown and not c.closed], sweeps.baseline
+    size = np.abs(baseline.reflection)
+    if not (new and size.size):
+        return found
+    end_m = sweeps.end_then_m or float(baseline.distance_m[np.argmax(size)])
+    place = max(new, key=lambda c: c.size * (c.distance_m < end_m))
+    if any(c.closed and c.distance_m < place.distance_m for c in found.changes):
+        return found
+    whole, (moved, after) = sweeps.then.whole(), found.came
+    given = after, place.distance_m, end_m, abs(place.after)
+    how = seen_through(sweeps.then, sweeps.now, whole, *given)
+    if how == "all" and found.shift is not None and place.kind in RESISTIVE:  # that slows nothing
+        found = _once_moved(sweeps, None, whole, found.lost) if found.shift.between_m else found
+    elif how != "all" and found.shift is not None:
+        how = min(how, seen_through(sweeps.then, sweeps.now, moved, *given), key=SAYS.index)
+    if how == "all":  # what reflects nearly all behind it did so before
+        changes = tuple(c if c.what == "new" else replace(c, closed=False) for c in found.changes)
+        return replace(found, through=how, changes=changes)
+    return replace(found, through=how if len(new) == 1 else "not known")
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:
@@ -150,24 +180,8 @@ def _once_moved(
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
         (before, sweeps.after),
-        _pieces(band, before, sweeps.after) if changes else np.zeros(0),
+        pieces(band, before, sweeps.after, LEAST_NEW) if changes else np.zeros(0),
     )
-
-
-def _pieces(band: Band, before: Complex, after: Complex) -> Real:
-    """Lengths of line [m] which alone make one sweep of the other, as by turning its phase."""
-    # exp(-2 gamma d) of coarse steps in d times that of the fine ones between, as one product
-    fine = np.arange(25) * (PIECES[1] - PIECES[0])
-    coarse, gamma = PIECES[:: fine.size, None], -2 * band.propagation
-
-    def summed(seen: Complex | Real, law: Complex | Real) -> Complex | Real:
-        far = seen * band.weight * np.exp(coarse * law)
-        return (far @ np.exp(fine[:, None] * law).T).ravel()[: PIECES.size]
-
-    # |t - a|^2 = |t|^2 + |a|^2 - 2 Re(t a*)
-    size = summed(np.abs(before) ** 2, 2 * gamma.real) + np.abs(after) ** 2 @ band.weight
-    off = size - 2 * summed(before * after.conj(), gamma).real
-    return PIECES[off < LEAST_NEW**2 * band.weight.sum()]
 
 
 def _end(sweeps: _Sweeps, baseline: Events) -> float:
@@ -195,7 +209,7 @@ def _moved(sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool) -> tuple[Shift
     """
     then, band, after = sweeps.then, sweeps.then.band, sweeps.after
     each = then.parts()
-    before = np.sum(each, axis=0) + then.left
+    before = then.whole()
     if lost is not None:  # what rings behind the end has gone through no more of the line
         way = np.minimum(then.distance, lost.length_m)
         faded = each * np.exp(-2 * way[:, None] * lost.growth(band.frequency))

@@ -1,12 +1,10 @@
 """What a difference between two sweeps of a line is, and what it explains of others."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from rfcal.feedline.end import WHOLE
-from rfcal.feedline.fault_kinds import JOINT, RESISTIVE
 from rfcal.feedline.loss import Lost
 from rfcal.feedline.shift import Shift, closes
 from rfcal.maths.reflection import Complex, Real
@@ -17,9 +15,9 @@ LEAST = 0.02
 MORE = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
 
-SURELY_ALIKE, ALIKE, UNLIKE = 0.995, 0.99, 0.975
+ALIKE, UNLIKE = 0.99, 0.975
 """What ends a line is as it was if what comes from there goes over the band as it did to the first
-of these parts, perhaps to the second, and is not below the third (by simulation)."""
+of these parts, and is not below the second (by simulation)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,30 +58,13 @@ class Comparison:
     came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
     pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
     weather: Lost | None = None  # the same, or less, as weather makes it
+    through: str = ""  # how the new place explains what changed beyond it, if one place is new
 
 
 def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
     # by its kind behind a fault too, which keeps part of the wave back
     return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
-
-
-def explained(change: Change, changes: Iterable[Change], alike: float) -> str:
-    """How much of a change new places before it explain: all, perhaps, not known, or more changed.
-
-    Nothing where there are none; `alike` is how alike what comes from there goes over the band.
-    """
-    new = [c for c in changes if c.grown and c.distance_m < change.distance_m]
-    if change.what != "changed" or not new:
-        return ""
-    # out and back a resistance passes (1 - |r|)^2, what takes up nothing passes more
-    passed = float(np.prod([max(1 - c.size, 0.0) for c in new])) ** 2
-    less = float(abs(change.before) - abs(change.after))
-    off = max(-less, less - (1 - passed) * abs(change.before))
-    if off < LEAST and alike > ALIKE:
-        return "all" if alike > SURELY_ALIKE else "perhaps"
-    plain = {kind for c in new for kind in c.fits or (c.kind,)} <= RESISTIVE.union(JOINT)
-    return "more" if plain and (less < -2 * LEAST or alike < UNLIKE) else "not known"
 
 
 def slowed(change: Change, frequency: Real, speed: float) -> float:

@@ -64,6 +64,10 @@ class Echoes:
         """The sweep that the chosen echoes alone would give [1], shape (F,)."""
         return np.asarray(self.parts()[chosen].sum(axis=0))
 
+    def whole(self) -> Complex:
+        """The sweep that they were found in [1], shape (F,)."""
+        return np.asarray(np.sum(self.parts(), axis=0) + self.left)
+
     def parts(self) -> Complex:
         """What each echo gives of the sweep [1], shape (K, F)."""
         return _parts(self.coefficients, self.basis)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal.feedline.echo_basis import Band
 from rfcal.feedline.echoes import TOTAL, Echoes, placed
 from rfcal.maths.reflection import Complex, Real
 
@@ -28,6 +29,9 @@ LEAST_STRETCH = 1e-4
 
 REACH_M = 3.0
 """Echoes further from each other than this, and than the resolution, are not one that moved [m]."""
+
+PIECES = np.linspace(-REACH_M, REACH_M, 601)
+"""Lengths [m] that a line is asked to have been cut by, or made longer."""
 
 SHAPE_OFF, TIMES = 0.1, 2.5
 """Echoes are alike where their shapes over the band differ by less than the first of these parts
@@ -203,3 +207,19 @@ def _normal(echoes: Echoes) -> tuple[Real, Complex, Real]:
     """Sizes, shapes of size 1 and thrice their uncertainty."""
     size = np.maximum(np.abs(echoes.mean), 1e-12)
     return size, echoes.coefficients / size[:, None], 3 * echoes.uncertainty()[1] / size
+
+
+def pieces(band: Band, before: Complex, after: Complex, least: float) -> Real:
+    """Lengths of line [m] which alone make one sweep of the other [1], but for the least."""
+    # exp(-2 gamma d) of coarse steps in d times that of the fine ones between, as one product
+    fine = np.arange(25) * (PIECES[1] - PIECES[0])
+    coarse, gamma = PIECES[:: fine.size, None], -2 * band.propagation
+
+    def summed(seen: Complex | Real, law: Complex | Real) -> Complex | Real:
+        far = seen * band.weight * np.exp(coarse * law)
+        return (far @ np.exp(fine[:, None] * law).T).ravel()[: PIECES.size]
+
+    # |t - a|^2 = |t|^2 + |a|^2 - 2 Re(t a*)
+    size = summed(np.abs(before) ** 2, 2 * gamma.real) + np.abs(after) ** 2 @ band.weight
+    off = size - 2 * summed(before * after.conj(), gamma).real
+    return PIECES[off < least**2 * band.weight.sum()]

@@ -73,6 +73,7 @@ LINE_THROUGH_IT = {
     "perhaps": ", which this alone may explain, or this and an antenna off by a few per cent",
     "more": ", but more changed at the line's end than this explains: look at the antenna too",
     "not known": "; whether the antenna changed too is not known",
+    "not seen": ": mend this and sweep again, as the antenna cannot be judged before",
 }
 LINE_HIDES = "its last {near} m"
 LINE_END = (

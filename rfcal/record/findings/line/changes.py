@@ -6,7 +6,7 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes import EDGE
-from rfcal.feedline.comparison import LEAST, Change, explained, slowed
+from rfcal.feedline.comparison import LEAST, Change, slowed
 from rfcal.feedline.echoes import TOTAL
 from rfcal.feedline.end import WHOLE, more_than_all, strongest_on
 from rfcal.feedline.fault_kinds import SLOWING
@@ -218,15 +218,14 @@ def before_hidden(state: LineState, change: Change) -> bool:
 
 
 def by_faults(state: LineState, change: Change) -> str:
-    """How much of a change new places before it explain, as `explained` says it."""
-    now, before, found = state.now, state.before, state.comparison
-    assert before is not None
+    """How much of a change a new place before it explains, as `seen_through` says it."""
+    found = state.comparison
     assert found is not None
-    at = now.nearest(change.distance_m, now.near_m)
-    was = before.nearest(change.distance_m, now.resolution_m)
-    alike = np.nan if at is None or was is None else now.alike(at, before, was)
-    how = explained(change, found.changes, alike)
-    return "not known" if how == "more" and now.narrow else how
+    if change.what != "changed" or not any(
+        c.grown and c.distance_m < change.distance_m for c in found.changes
+    ):
+        return ""
+    return "not known" if found.through == "more" and state.now.narrow else found.through
 
 
 def most_words(state: LineState) -> str:
