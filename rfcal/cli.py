@@ -243,7 +243,8 @@ def _ask(folder: Path) -> None:
     except EOFError:
         raise RecordError(str(folder), "", "the answers ended early: nothing was written") from None
     write_files(folder, {FILE: text.encode()})
-    _say(f"Wrote {folder / FILE}; add what is not asked for there, then")
+    more = "more frequencies as more rows of each reading, and what else is not asked for"
+    _say(f"Wrote {folder / FILE}; add there {more}, then")
 
 
 def _sort_out(source: Path, folder: Path) -> None:

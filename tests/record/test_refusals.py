@@ -143,6 +143,19 @@ def test_a_line_that_is_no_toml_is_shown_with_what_it_was_to_be(
     refused(typed, ["record.toml, line 2: ", cure], capsys, tmp_path)
 
 
+def test_rows_that_stand_in_two_keys_are_to_stand_in_one(typed, capsys, tmp_path):
+    file = typed / "record.toml"
+    line = "typed = [[14.1, 51.9, 3.1]]"
+    text = file.read_text()
+    assert text.count(line) == 1
+    file.write_text(text.replace(line, f"{line}\n{line.replace('14.1', '15.0')}"))
+    at = text[: text.index(line)].count("\n") + 2
+    said = [f"record.toml, line {at}: typed stands twice in this [[standard]]: put all rows into"]
+    refused(typed, [*said, "typed = [[7.05,48.2,-3.1], [7.1,47.5,1.4]]"], capsys, tmp_path)
+    file.write_text('format = 1\n[record]\ntitle = "a"\ntitle = "b"')
+    refused(typed, ["line 4: title stands twice in this [record]: leave one"], capsys, tmp_path)
+
+
 def test_a_key_in_a_wrong_table_is_told_where_it_belongs(typed, capsys, tmp_path):
     with (typed / "record.toml").open("a") as file:
         file.write("\n[match]\nlength_m = 3.0\n")

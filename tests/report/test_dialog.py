@@ -53,7 +53,11 @@ def test_answers_make_a_record_that_computes(asked):
     device = results.device("coil")
     assert device.at(14.1e6).resistance.value == pytest.approx(9.82, abs=0.1)
     # the digits are those typed: they tell the display's step
-    assert "typed = [[14.1, 2.6, 9.3]]" in (folder / "record.toml").read_text()
+    written = (folder / "record.toml").read_text()
+    assert "typed = [[14.1, 2.6, 9.3]]" in written
+    # one frequency was asked for: more of them are more rows
+    assert "add there more frequencies as more rows" in said.out
+    assert "X ohm, such as [[7.05,48.2,-3.1]," in written
     assert results.checks[0].agrees
 
 

@@ -35,7 +35,7 @@ class EndRows(DisplayRows):
     """Rows of a line's or fixture's far end off a display, none of which may be beyond it."""
 
     columns: tuple[str, ...] = ("MHz", "R ohm", "X ohm")
-    example: str = "[[7.05, 48.2, -3.1]]"
+    example: str = "[[7.05,48.2,-3.1], [7.1,47.5,1.4]]"
 
     def _cell(self, table: Table, row: int, found: Any) -> float:
         cell = super()._cell(table, row, found)
@@ -80,26 +80,26 @@ READING = (
         "off the display; X is positive for an inductor, negative for a capacitor; a cell beyond "
         'its range is `">999"`, with the largest number that it can show',
         columns=("MHz", "R ohm", "X ohm"),
-        example="[[7.05, 48.2, -3.1]]",
+        example="[[7.05,48.2,-3.1], [7.1,47.5,1.4]]",
     ),
     Rows(
         "typed_reflection",
         "off the display; every digit that it shows, zeros too, for its step is taken from them",
         columns=("MHz", "magnitude", "degrees"),
-        example="[[7.05, 0.12, 48.0]]",
+        example="[[7.05,0.12,48.0], [7.1,0.10,31.5]]",
     ),
     DisplayRows(
         "typed_z_ohm",
         "off a display of |Z|, with every digit that it shows; alone, or beside `typed_swr` at the "
         "same frequencies",
         columns=("MHz", "|Z| ohm"),
-        example="[[7.05, 48.3]]",
+        example="[[7.05,48.3], [7.1,47.5]]",
     ),
     DisplayRows(
         "typed_swr",
         "off a display of SWR in `reference_ohm`, likewise",
         columns=("MHz", "SWR"),
-        example="[[7.05, 1.08]]",
+        example="[[7.05,1.08], [7.1,1.06]]",
     ),
 )
 """Keys of which exactly one says where the raw reading of a standard, check or device is; the last

@@ -14,7 +14,7 @@ from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
 from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text, show
-from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Rows, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
@@ -231,12 +231,25 @@ def _no_toml(content: str, error: str) -> RecordError:
     """What to do about a text that is no TOML, by the line at which a parser gave up."""
     why, _, place = error.partition(" (at ")
     lines, number = content.splitlines(), re.match(r"line (\d+)", place)
-    line = lines[int(number[1]) - 1] if number and int(number[1]) <= len(lines) else ""
+    at = int(number[1]) if number else len(lines)
+    if why == "Cannot overwrite a value":
+        return RecordError(FILE, f"line {at}", _twice("\n".join(lines[:at])))
+    line = lines[at - 1] if number and at <= len(lines) else ""
     line = re.split(r"\s+#", line.strip())[0]
     likely = (cure for slip, cure in _SLIPS if re.search(slip, line))
     cure = next(likely, "texts stand in quotes, numbers take a point, and each [ is closed by a ]")
     found = f"found {show(line)}, which is no TOML ({why})" if line else f"no TOML: {error}"
     return RecordError(FILE, number[0] if number else "", f"{cure}; {found}")
+
+
+def _twice(above: str) -> str:
+    """What to do about the last key of a text, which stood in its table before."""
+    *_, key = re.findall(r"^\s*([\w-]+)\s*=", above, re.MULTILINE)
+    *_, header = ["the top", *re.findall(r"^\s*(\[+[\w.]+\]+)", above, re.MULTILINE)]
+    rows = (k for section in SECTIONS for k in section.keys if isinstance(k, Rows))
+    shown = next((f"{key} = {one.example}" for one in rows if one.name == key), "")
+    cure = f"put all rows into one, such as {shown}" if shown else "leave one of the two out"
+    return f"{key} stands twice in this {header}: {cure}"
 
 
 def _about(table: Table) -> dict[str, str]:

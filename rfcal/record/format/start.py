@@ -142,7 +142,7 @@ def _table(rows: list[str], said: set[str]) -> Iterator[str]:
         key = keys.get(name)
         if key is not None and name not in said:
             told = isinstance(key, Rows | Choice)  # what is written does not show from the default
-            comment = comment or (f"{key.form}: {key.says}" if told else key.says)
+            comment = comment or (f"{key.wanted}: {key.says}" if told else key.says)
             said.add(name)
         if " = " not in entry:
             usual = keys[name].usual

@@ -53,8 +53,8 @@ SIGN_UNKNOWN = warning(
     "reading tells it. {tell}",
 )
 TELL_FURTHER = (
-    "Read standards and device at {mhz:.5g} MHz too: where little is lost X rises with frequency, "
-    "and by that the report tells its sign."
+    "Read standards, check, device and what is read again at {mhz:.5g} MHz too, one more row each: "
+    "where little is lost X rises with frequency, and by that the report tells its sign."
 )
 TELL_SERIES = (
     "Read the device again with about {farad} in series, at the same frequencies, and give that as "
