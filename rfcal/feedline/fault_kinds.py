@@ -93,8 +93,8 @@ KINDS = (
 FORMS = level, rising, falling
 JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
 """What a place of no one kind may be that goes over the band as one of these."""
-RATIOS = np.arange(0.1, 2.1, 0.1)
-"""Reactances of those that are tried, in parts of the resistance, in mid-band."""
+RATIOS, MOSTLY = np.geomspace(0.1, 20.0, 40), 1.5
+"""Their reactances that are tried, in parts of the resistance; above the second they pass more."""
 ANGLES = np.geomspace(0.03, 1.5, 20)
 """Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
 USUAL, MOST_RATIO = 1.5, 3.0
@@ -152,18 +152,19 @@ class Reflections:
 
     @cached_property
     def joints(self) -> np.ndarray:
-        """Which of them may be each `JOINT`, shape (2, K)."""
-        return np.array([np.any(sign * self._as_joint > 0, axis=0) for sign in (1, -1)])
+        """Which may be each `JOINT`, by all ratios and by those above `MOSTLY`, (2, 2, K)."""
+        each = self._as_joint * np.stack([RATIOS > 0, RATIOS > MOSTLY])[..., None]
+        return np.stack([np.any(sign * each > 0, axis=1) for sign in (1, -1)])
 
     @cached_property
     def _as_joint(self) -> Real:
         """With which sign each may be a joint of each of `RATIOS`, 0 where it may not, (N, K)."""
-        return self._signs(joints(RATIOS, self.band))[0]
+        return self._signs(joints(self.size.clip(1e-3, 0.95), RATIOS, self.band))[0]
 
     @cached_property
     def turned(self) -> Real:
         """Most by which the phase of a reactance may turn each resistance [1, d phase / d ln f]."""
-        # r = (R + j w L) / 2 z0: d atan(x) / d ln f = x / (1 + x^2), x = w L / R
+        # d atan(x) / d ln f = x / (1 + x^2), x = w L / R
         return np.max((self._as_joint != 0) * (RATIOS / (1 + RATIOS**2))[:, None], axis=0)
 
     @cached_property
@@ -173,23 +174,23 @@ class Reflections:
         That impedance of those that fit which is likest to a usual one; nan where none does, or
         the band is too narrow to tell.
         """
-        signs, swing = self._signs(shorts(ANGLES, self.band))
+        signs, swing = self._signs(shorts(ANGLES, self.band)[None])
         # n - 1 / n = 2 x / sin(a), where x / sqrt(1 + x^2) is reflected
         x = np.tan(np.arcsin(self.size.clip(0, 0.999)))
-        log_n = signs * np.arcsinh(x / np.abs(swing)[:, None])
+        log_n = signs * np.arcsinh(x / np.abs(swing))
         fits = (signs != 0) & (np.abs(log_n) < np.log(MOST_RATIO)) & (not self.band.narrow)
         off = np.where(fits, np.abs(np.abs(log_n) - np.log(USUAL)), np.inf)
         best, each = np.argmin(off, axis=0), np.arange(self.size.size)
         length = ANGLES[best] * self.band.speed / (2 * np.pi * self.band.middle)
-        told = np.stack([length, np.exp(log_n[best, each])], axis=1)
-        return np.where(np.isfinite(off[best, each])[:, None], told, np.nan)
+        told = np.stack([length, np.exp(log_n[best, each])])
+        return np.where(np.isfinite(off[best, each]), told, np.nan).T
 
     def _signs(self, over_band: Complex) -> tuple[np.ndarray, Complex]:
-        """With which sign each may be what goes so (N, F), 0 where not, (N, K); and means, (N,)."""
-        means = np.average(over_band, axis=1, weights=self.band.weight)
-        turned = self.mean * means.conj()[:, None]
+        """With which sign each may be what goes so, (K or 1, N, F), else 0; and means, (N, K)."""
+        means = np.average(over_band, axis=-1, weights=self.band.weight).T
+        turned = self.mean * means.conj()
         on_axis = np.abs(np.tan(np.angle(turned))) < np.tan(ON_AXIS)
-        return np.sign(turned.real) * (on_axis & self._goes(over_band[None])), means
+        return np.sign(turned.real) * (on_axis & self._goes(over_band)), means
 
     def _goes(self, over_band: Complex) -> np.ndarray:
         """Which of them each way of going over the band (K or 1, N, F) explains, shape (N, K).
@@ -342,8 +343,8 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
         fits = [kind for kind in near if kind in alike] or near
     names = tuple(k.name for k in sorted(fits, key=lambda k: not (k.end and seen.lacks[m] > 0)))
     settled = sure and ((one and seen.loss_known) or not fits)
-    if settled and not names and goes_on and not narrow:
-        names = tuple(compress(JOINT, seen.joints[:, m]))
+    if settled and not names and goes_on is not None and not narrow:
+        names = tuple(compress(JOINT, seen.joints[:, int(not goes_on), m]))
     if settled and not names and (n := seen.stretch[m, 1]) > 0:
         names = (stretch(n - 1),)
     in_line = abs(seen.mean[m].imag) < ON_AXIS * seen.size[m] and seen.size[m] < SMALL
@@ -363,10 +364,8 @@ def _near(seen: Reflections, m: int, r: complex, could: list[Kind], phase: float
 
 def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
     """Whether event m, which reflects r where it is, is a gap by all of a wide band."""
-    if abs(r) > 1 - FULL:
-        return False
-    if seen.band.narrow:
-        return None  # its phase alone tells, if anything
+    if (total := abs(r) > 1 - FULL) or seen.band.narrow:
+        return False if total else None  # by a narrow band its phase alone tells, if anything
     way_back, least = 2 * seen.distance[m] * seen.left, -1.0 if seen.loss_known else 0.0
     gap, seen.off[m] = in_series(seen.answer[m] / through, seen.band, way_back, least)
     return gap

@@ -49,11 +49,23 @@ def falling(size: Real, frequency: Real, weight: Real) -> Complex:
     return np.asarray(turned / np.sqrt(1 + x**2))
 
 
-def joints(ratios: Real, band: Band) -> Complex:
-    """Small resistances in series with so much of it as reactance in mid-band, shape (N, F)."""
-    # r = (R + j w L) / 2 z0
-    x, turned = _reactance(ratios, band.frequency, band.weight)
-    return np.asarray(np.sqrt(1 + x**2) * turned.conj())
+def joints(size: Real, ratios: Real, band: Band) -> Complex:
+    """Resistances in series with so much of it as reactance in mid-band, (K, N, F).
+
+    Of such sizes there [1]; the slope of its phase passes for distance.
+    """
+    # r = z / (2 + z), z = t (1 + j x): |r| = s at t^2 (1 + x^2) (1 - s^2) = 4 s^2 (1 + t)
+    square, whole = size[:, None] ** 2, (1 + ratios**2) * (1 - size[:, None] ** 2)
+    small = 2 * (square + np.sqrt(square**2 + square * whole)) / whole
+    middle = np.average(band.frequency, weights=band.weight)
+    z = small[..., None] * (1 + 1j * ratios[:, None] * band.frequency / middle)
+    reflection = z / (2 + z)
+    # as the search does, by what is reflected at each frequency
+    weight = band.weight * np.abs(reflection)
+    total = weight.sum(axis=-1, keepdims=True)
+    off = band.frequency - weight @ band.frequency[:, None] / total
+    slope = np.sum(off * weight * np.angle(reflection), axis=-1) / np.sum(off**2 * weight, axis=-1)
+    return np.asarray(reflection * np.exp(-1j * slope[..., None] * band.frequency))
 
 
 def shorts(angles: Real, band: Band) -> Complex:

@@ -579,6 +579,25 @@ def test_a_joint_with_some_inductance_is_told_as_one_and_little_else_is():
     assert told.total() - told["joint"] <= 1, told
 
 
+@pytest.mark.parametrize("across", [False, True], ids=["in series", "across"])
+def test_between_a_resistive_joint_and_a_loose_one_there_is_no_hole(across):
+    """From all resistance to all reactance some joint is named, with the kind that it is near."""
+    rng, band = np.random.default_rng(18), np.linspace(1e6, 300e6, 401)
+    line = Line(38.0, 0.85, 50.0, 0.35)
+    near, far = (line.two_port(band, m) for m in (21.5, 16.5))
+    antenna = rod(band, 145e6, 45.0, 8.0)
+    words = "leak|capacitance across" if across else "joint|inductance in series"
+    for ratio in (0.0, 0.4, 1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 10.0, 15.0, 100.0):
+        z = (1 + 2j * ratio * band / 300e6) / np.hypot(1, ratio) * 25.0
+        part = TwoPort.shunt(z / 2500) if across else TwoPort.series(z)
+        seen, then = (
+            from_impedance(way.input_impedance(antenna)) for way in (near @ part @ far, near @ far)
+        )
+        found = state(rng, band, line, seen, then, loss_known=True, length_m=38.0)
+        said, _ = line_verdict(found)
+        assert re.search(rf"ew reflection at 2[12][^;]*({words})", said), (ratio, said)
+
+
 @pytest.mark.parametrize("start", [0.0, 11.0], ids=["at the foot", "on the way"])
 def test_a_wet_stretch_is_told_from_where_to_where(start):
     """Water slows the wave, so what lies behind it seems farther off than it is."""
