@@ -131,6 +131,10 @@ WEATHER_LOSS = 0.06
 """Of a line's loss that weather may change [1]: 30 K, of which copper gains 0.39 % of resistance
 each (value from memory), half of it in loss (the skin effect's square root)."""
 
+WEATHER_K, STRETCH_PER_K = 30.0, 1e-4
+"""By how much another day may be warmer or colder [K], and what a kelvin does to a line's delay, in
+parts of it, either way, at most (common practice, no source)."""
+
 POWER_W = 1.0
 """Power at which volts and amperes of a network are stated [W]: both go with its square root."""
 

@@ -211,8 +211,8 @@ class Device:
         ----------
         element : Line, (Sweep, Sweep), or skrf.Network of two ports
             A line by its figures or type; a line or fixture by raw readings of its far end open
-            and short (or networks of one port), taken with the same calibration; or an adapter,
-            port 1 to the analyzer.
+            and short (or networks of one port), taken with the same calibration and, where it is
+            long, on the same day; or an adapter, port 1 to the analyzer.
         fixture : bool
             Whether two readings are those of a fixture, not of a line.
         uncertainty : mapping of str to float, optional

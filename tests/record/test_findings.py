@@ -40,6 +40,7 @@ VALUES = {
     **{"metres": 62.0, "magnitude": 0.01, "degrees": 0.1, "wanted_mhz": 55.3, "taken_mhz": 55.0},
     **{"size": 1.02345, "growth": 48.213, "terms": "a source match of 1.2"},
     **{"short": "short", "opened": "open", "length": "", "place": "", "lead": ""},
+    **{"warmer": "", "changed": "0.20% longer", "answer": "R 40.0 ± 1.0 ohm, X 1.0 ± 1.0 ohm"},
     **{"labels": "'antenna'", "others": "'short'", "odd_ohm": 75.0, "usual_ohm": 50.0},
     **{
         "pair": "'short' and 'open' were exchanged",

@@ -199,7 +199,7 @@ def behind(metres):
 
 def test_a_plane_that_moved_is_a_lead_or_a_length_until_a_second_reading_tells(checked):
     put(checked, "check", from_impedance(150.0), behind(0.06))
-    assert "60 mm nearer than the later one, or a lead was bent" in said(checked)
+    assert "60 mm nearer than the later one, or a lead or line before it was bent" in said(checked)
     put(checked, "again", -0.9999)
     with (checked / "record.toml").open("a") as file:
         file.write(AGAIN)

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.errors import CalibrationError, NotThisLineError
-from rfcal.feedline.fit import FarEnds
+from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.measure import measure_line
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Complex
@@ -47,12 +47,14 @@ DOUBTS = {
     "radians": "angles seem to be in radians",
     "linear-as-decibels": "magnitudes seem not to be in dB",
     "path-misfit": "what was removed is not what it was taken for",
+    "other-line": "the line has changed since the baseline, and its far end may be as it was then",
     "display-limit": "a reading may lie beyond the display",
     "sign-unknown": "two answers remain, for the sign of X is not known",
     **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
 OWN = {"active", "not-passive", "order", "sign-lost", "mistyped", "same-reading", "sign-unknown"}
+OWN |= {"other-line"}
 """Codes that shake the answer of the one device that they are about."""
 NEAR = 0.2
 """Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
@@ -188,16 +190,9 @@ def about_path(name: str, step: Step, calibration: Calibration, z_ref: float) ->
     """
     if not isinstance(step.element, LineBySweeps):
         return []
-    # in a row, so that no turn is lost between them
-    few = slice(MOST_JUDGED)
-    ends = {}
-    for far, pair in zip((1.0, -1.0), step.readings, strict=True):
-        end = at_plane(calibration, *pair)
-        doubt = both_axes("all", np.sqrt(end.variance()[few]), per_point=True)
-        ends[far] = Quantity(end.value[few], doubt)
     why = ""
-    try:  # the delay is all the same to the judgement, so the velocity factor is too
-        fit = measure_line(FarEnds(calibration.frequency[few], ends, z_ref), velocity_factor=1.0)
+    try:
+        fit = swept_line(step, calibration, z_ref)
         if not fit.fits:
             why = (
                 f"the sweeps of its open and short end are off those of a uniform line by "
@@ -208,3 +203,15 @@ def about_path(name: str, step: Step, calibration: Calibration, z_ref: float) ->
     except CalibrationError:
         return []  # too narrow a band, or steps too wide, to tell
     return [PATH_MISFIT(element=name, why=why)] if why else []
+
+
+def swept_line(step: Step, calibration: Calibration, z_ref: float) -> LineProperties:
+    """The line that the sweeps of its open and short end are of, at a velocity factor of 1."""
+    # in a row, so that no turn is lost between them
+    few = slice(MOST_JUDGED)
+    ends = {}
+    for far, pair in zip((1.0, -1.0), step.readings, strict=True):
+        end = at_plane(calibration, *pair)
+        doubt = both_axes("all", np.sqrt(end.variance()[few]), per_point=True)
+        ends[far] = Quantity(end.value[few], doubt)
+    return measure_line(FarEnds(calibration.frequency[few], ends, z_ref), velocity_factor=1.0)

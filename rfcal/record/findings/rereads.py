@@ -5,11 +5,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.shift import MOST_STRETCH
 from rfcal.findings import Finding, listed, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.bench import Moved
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.catalogue.devices import LONGER
+from rfcal.record.findings.weather import delay_before
 from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
@@ -28,6 +31,8 @@ turn less (common practice, no source)."""
 MIRRORED = 0.01
 """So near [1] a second reading comes to the first with X of the other sign if one sign is wrong:
 noise and a display's step leave no more."""
+NOISY = 0.02
+"""Turn [rad] that may be of noise and connections alone."""
 ALIKE = 0.1
 """Parts by which the turn of one piece of line may seem to differ over a band, and its loss [1]."""
 
@@ -68,8 +73,14 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
         mhz = moved.frequency[sign] / 1e6
         x, later = (to_impedance(raw[sign], z_ref).imag for raw in (before, again))
         return say.MOVED_SIGN(of=moved.of, mhz=mhz, first_ohm=x, later_ohm=later)
-    elif metres := _behind(moved):
-        return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
+    elif delay := _delay(moved):
+        line = delay_before(moved.calibration)
+        if abs(delay) < MOST_STRETCH * line:
+            share, longer = abs(delay) / line, LONGER[delay < 0]
+            causes = (say.STRETCHED.format(share=share, longer=longer), *causes)
+        elif 4 * np.pi * moved.frequency[0] * delay > BEHIND:
+            metres = delay * defaults.VELOCITY_FACTOR * SPEED_OF_LIGHT
+            return say.LEAD_LEFT(of=moved.of, cm=100 * metres, where=where, too=too)
     look = listed(causes, last="or")
     return say.MOVED(of=moved.of, how=how, where=where, far=far, look=look, too=too)
 
@@ -80,16 +91,15 @@ def _sign_lost(before: Complex, again: Complex, outside: np.ndarray) -> int | No
     return int(np.argmax(far)) if np.all(off[outside] < MIRRORED) and far.max() > LIKE else None
 
 
-def _behind(moved: Moved) -> float:
-    """Behind how much cable [m] what was read again seems to lie; 0 where it was not turned so."""
-    ratio = 1 + moved.change.value / moved.first
+def _delay(moved: Moved) -> float:
+    """By what delay, one way, it lies behind what it was [s]; 0 where no one line does that."""
+    ratio, along = 1 + moved.change.value / moved.first, 4 * np.pi * moved.frequency
     if np.any(np.abs(moved.first) < SMALL) or np.any(np.abs(np.abs(ratio) - 1) > ALIKE):
         return 0.0
     turn = -np.unwrap(np.angle(ratio))  # there and back
-    metres = turn * defaults.VELOCITY_FACTOR * SPEED_OF_LIGHT / (4 * np.pi * moved.frequency)
-    middle = float(np.median(metres))
-    one_line = np.all(np.abs(metres - middle) < ALIKE * middle)
-    return middle if one_line and np.all(turn > BEHIND) else 0.0
+    delay = float(np.median(turn / along))
+    one_line = np.all(np.abs(turn - along * delay) < np.maximum(ALIKE * np.abs(turn), NOISY))
+    return delay if one_line else 0.0
 
 
 def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from rfcal.errors import CalibrationError
+from rfcal.feedline.shift import MOST_STRETCH
 from rfcal.findings import quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures
@@ -20,6 +21,7 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order, states_reference
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.turns import by_figures
+from rfcal.record.findings.weather import swept_lines
 from rfcal.record.results import Check
 from rfcal.uncertainty.words import about
 
@@ -233,10 +235,11 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
     for way, than, sign in ((*say.FARTHER, 1), (*say.NEARER, -1)) if checks else ():
         said = partial((say.SUSPECT_PLANE if stayed else say.SUSPECT_TURN).format, way=way)
         yield Slip(said, _later, sign * OUT_M, SELDOM, sign * 1e3, group="plane")
-        for name, at in ((c.name, c.at) for c in checks if c.at and not by_figures(c.inputs)):
-            said = partial(say.SUSPECT_ADAPTED.format, at=at, than=than)
-            moved = partial(_later, only=name)
-            yield Slip(said, moved, sign * OUT_M, SELDOM, sign * 1e3, group=f"plane {name}")
+        for c in (c for c in case.checks if c.at and not by_figures(c.inputs)):
+            metres = sum(line.length_m for _, line in swept_lines(c.inputs, z_ref))
+            said = partial(_adapted, MOST_STRETCH * metres, at=c.at, than=than)
+            moved = partial(_later, only=c.name)
+            yield Slip(said, moved, sign * OUT_M, SELDOM, sign * 1e3, group=f"plane {c.name}")
     for check in checks:
         for place, step in enumerate(check.inputs.path):
             if isinstance(step.element, LineByFigures):
@@ -284,6 +287,12 @@ def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -
             moved = partial(stray, power=power, side=side)
             said = partial(had, sentence)
             yield Slip(said, moved, sizes, times * SELDOM, decides=(way, (name,)))
+
+
+def _adapted(most_m: float, *, size: float, **what: str | None) -> str:
+    """So much more or less line [mm in air] before a check, as weather makes up to a limit."""
+    or_line = say.OR_WARMED * (size < 1e3 * most_m)
+    return say.SUSPECT_ADAPTED.format(size=size, or_line=or_line, **what)
 
 
 def _later(scene: Scene, metres: float, only: str = "") -> Scene:

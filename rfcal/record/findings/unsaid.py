@@ -7,9 +7,11 @@ from rfcal.findings import Finding, grouped, listed, quoted
 from rfcal.models.standards import missing_uncertainty
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
+from rfcal.record.findings.weather import if_warmer
 from rfcal.record.format import path, standard
 from rfcal.record.format.kinds import Number
 from rfcal.record.format.schema import RESIDUAL, Artefact, Record
+from rfcal.record.results import Device
 
 MUCH = 0.5
 """Size of a reflection [1] from which one read again shows a lead or adapter before it."""
@@ -74,12 +76,14 @@ def _taken(key: Number, deviation: float) -> str:
     return f"{key.name} {deviation / factor:.3g} {unit}".rstrip()
 
 
-def about_unseen(record: Record, told: Sequence[Finding] = ()) -> Iterator[Finding]:
+def about_unseen(
+    record: Record, told: Sequence[Finding] = (), found: Sequence[Device] = ()
+) -> Iterator[Finding]:
     """Each reading of the least set that is missing, once: a check, one behind a path, a reread.
 
-    Of what was `told` already nothing is said.
+    Of what was `told` already nothing is said; and what would move devices that were `found`.
     """
-    misfits = {f.about for f in told if f.code == say.PATH_MISFIT.code}
+    misfits = {f.about for f in told if f.code in (say.PATH_MISFIT.code, say.OTHER_LINE.code)}
     behind = {item.name for item in record.measurements if item.between}
     if all(check.at in behind for check in record.checks):
         solved = record.residual is None
@@ -95,11 +99,13 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> Iterator[Findi
     ]
     if missing:
         names, kinds = (dict.fromkeys(of) for of in zip(*missing, strict=True))
+        behind_it = (device for device in found if device.name in names.keys() - misfits)
         yield say.NO_CHECK_BEHIND(
             devices=quoted([*names]),
             invisible=", or ".join(say.INVISIBLE_PATH[kind] for kind in kinds),
             ohm=defaults.FAR_CHECK * record.reference_ohm,
             at=missing[0][0],
+            warmer=if_warmer(behind_it, say.SINCE_SWEPT),
         )
     place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
     artefacts = sorted((*record.standards, *record.checks), key=_rank)
@@ -107,7 +113,8 @@ def about_unseen(record: Record, told: Sequence[Finding] = ()) -> Iterator[Findi
     dull = [item.name for item in artefacts if item.name in again and _absorbs(item, record)]
     if not again and artefacts:
         devices = quoted([item.name for item in record.measurements]) or "the line"
-        yield say.NO_REREAD(devices=devices, artefact=artefacts[0].name, **place)
+        warmer = if_warmer(found, say.SINCE_STANDARDS)
+        yield say.NO_REREAD(devices=devices, artefact=artefacts[0].name, warmer=warmer, **place)
     elif dull and len(dull) == len(again) and not _absorbs(artefacts[0], record):
         yield say.DULL_REREAD(artefact=artefacts[0].name, of=dull[0], **place)
 

@@ -77,6 +77,7 @@ def _of(kind: str, *keys: Key) -> tuple[Key, ...]:
     return tuple(replace(key, kinds=(kind,)) for key in keys)
 
 
+_SWEPT = "sweep of the line itself"
 _ADAPTER = "two-port Touchstone file, port 1 towards the analyzer"
 BETWEEN = Section(
     "[[measurement.between]]",
@@ -87,7 +88,7 @@ BETWEEN = Section(
         *_of("cable", *_CABLE),
         *_of(
             "measured",
-            *end_keys("far_end_open", "sweep of the line itself with its far end open"),
+            *end_keys("far_end_open", f"{_SWEPT} with its far end open, as warm as later"),
             *end_keys("far_end_short", "and with a short there"),
         ),
         *_of("adapter", File("adapter", _ADAPTER, needed=True)),

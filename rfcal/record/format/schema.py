@@ -152,6 +152,17 @@ class Record:
         return self.purpose == "line" or not (self.measurements or self.between_ports)
 
     @property
+    def behind_line(self) -> tuple[Measurement, ...]:
+        """Devices before which the line check's line is removed, by the same far end's sweeps."""
+        ends = self.line_check.far_ends if self.line_check else ()
+        swept = {file for _, read in ends for file in read.files}
+        return tuple(
+            item
+            for item in self.measurements
+            if any(not swept.isdisjoint(end.files) for step in item.between for end in step.ends)
+        )
+
+    @property
     def display_step_ohm(self) -> float:
         """The step of the display that R and X were typed off [ohm].
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -33,6 +34,7 @@ from rfcal.record.findings.standards import about_standards, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
 from rfcal.record.findings.unsaid import about_defaults, about_unseen
+from rfcal.record.findings.weather import about_other_line
 from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck
@@ -181,13 +183,13 @@ class _Job:
         devices = self._devices()
         devices = tuple(map(self._assessed, devices)) if correct else ()
         self.say("the line's state and matching networks, where they are asked for")
-        line = self.line(record.line_check) if record.line_check else None
+        line = self.line(record.line_check, devices) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
         self.findings += about_matches(tried)
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += about_ports(self.files)
-        self.findings += (*about_unseen(record, self.findings), *about_defaults(record))
+        self.findings += (*about_unseen(record, self.findings, devices), *about_defaults(record))
         return Results(
             record=record,
             sweeps=(*self.files, *(sweep for read in self.ports.values() for sweep in read)),
@@ -286,7 +288,7 @@ class _Job:
                 return self.path(here, replace(one, between=removed))[1]
         return ()
 
-    def line(self, wanted: LineCheck) -> LineState:
+    def line(self, wanted: LineCheck, corrected: tuple[Device, ...]) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
         frequency, now = self._at_plane(Reading((wanted.reading,)), "line check")
         others = [(Reading((wanted.baseline,)), "baseline")] if wanted.baseline else []
@@ -302,9 +304,10 @@ class _Job:
             answers = (item.answer_hz for item in self.record.measurements if item.answer_hz)
             given = self.record.reference_ohm, next(answers, None)
             state = line_check.line_state(wanted, frequency, now, then, sweeps, *given)
-        devices = self.record.measurements, lambda item: self._plane_of(self.sweeps[item.name])
+        devices = self.record.behind_line, lambda item: self._plane_of(self.sweeps[item.name])
         seen = line_check.seen_through(wanted, state, *devices, self.record.reference_ohm)
-        self.findings += (*about_line(state), *about_devices(state, seen))
+        since = about_devices(state, seen) or about_other_line(self.record, state, corrected)
+        self.findings += (*about_line(state), *since)
         return state
 
     def _at_plane(self, reading: Reading, label: str) -> tuple[Real, Quantity]:
@@ -389,12 +392,8 @@ class _Job:
         ends = device.interval
         names = [item.name for item in self.record.measurements]
         of = f"Monte Carlo of '{device.name}', {names.index(device.name) + 1} of {len(names)}"
-
-        def say(draws: str) -> None:
-            self.say(f"{of}: {draws}")
-
-        rng = np.random.default_rng(seed)
-        assessed = assess(inputs, ends, device.z_ref, rng, answer=device.answer, say=say)
+        how: Any = {"answer": device.answer, "say": lambda draws: self.say(f"{of}: {draws}")}
+        assessed = assess(inputs, ends, device.z_ref, np.random.default_rng(seed), **how)
         other = device.other and self._assessed(device.other)
         own = device.figures  # so that they are not computed again
         return displays.having(own, device, path_loss=loss, assessed=assessed, other=other)

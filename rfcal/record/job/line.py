@@ -43,12 +43,11 @@ def seen_through(
     z_ref: float,
 ) -> dict[str, Events]:
     """What the sweeps [1] of devices show of the line that its far end's sweeps remove."""
-    swept, seen = {file for _, read in wanted.far_ends for file in read.files}, {}
+    seen = {}
     for item in measurements:
-        files = {file for step in item.between for end in step.ends for file in end.files}
-        if wanted.reading in item.reading.files and swept & files:
+        if wanted.reading in item.reading.files:
             seen[item.name] = state.now
-        elif state.properties and swept & files and not item.reading.shows_less:
+        elif state.properties and not item.reading.shows_less:
             frequency, sweep = at_plane(item)
             if np.array_equal(frequency, state.frequency):
                 given = frequency, sweep.value, state.properties.line

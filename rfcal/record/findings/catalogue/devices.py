@@ -15,7 +15,7 @@ NO_REREAD = note(
     "no-reread: rereads",
     "Read '{artefact}' once more right after {devices}{place}, as a [[reread]]: without it {lead}a "
     "lead that was moved, a connector that came loose, drift, or the instrument's own correction "
-    "switched in between would not show.",
+    "switched in between would not show.{warmer}",
 )
 DULL_REREAD = note(
     "dull-reread: rereads",
@@ -25,8 +25,14 @@ DULL_REREAD = note(
 NO_CHECK_BEHIND = note(
     "no-check-behind: checks",
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
-    "'{at}': without it {invisible} would not show.",
+    "'{at}': without it {invisible} would not show.{warmer}",
 )
+IF_WARMER = (
+    " Nor would it show that the line is longer or shorter than when {since}: each {share:.1%}, as "
+    "of some {kelvin:g} K, moves {moves} of '{device}'{still}."
+)
+SINCE_SWEPT, SINCE_STANDARDS = "its far end was swept", "the standards were read behind it"
+SWR_STILL = ", but hardly the SWR"
 DIRECT = {
     "place": ", in its place with nothing taken off",
     "lead": "a lead or adapter that was left before the device, ",
@@ -43,7 +49,7 @@ INVISIBLE = (
 """With standards, and of an instrument that corrects itself."""
 INVISIBLE_PATH = {
     "cable": "a line of another type, length or velocity factor",
-    "measured": "far-end sweeps that are exchanged or of another line",
+    "measured": "far-end sweeps that are exchanged, of another line or of another day",
     "adapter": "an adapter's file that is another's or turned round",
     "fixture": "a fixture's sweeps that are exchanged or of another one",
     "part": "a part in series of another value",
@@ -112,3 +118,11 @@ PATH_MISFIT = warning(
     "Look at the sweeps of '{element}', or give an adapter's file for it if it is not the same "
     "from both ends: {why}.",
 )
+OTHER_LINE = warning(
+    "other-line: {device}",
+    "Sweep the far end of the line before '{device}' as it is now, and name these sweeps in its "
+    "[[measurement.between]], not in [line_check]: the line is {changed} than in the baseline. If "
+    "its far end was swept on the baseline's day, it is not as told but {answer}.",
+)
+LONGER, LOSSIER = ("longer", "shorter"), ("{db} dB lossier", "less lossy by {db} dB")
+"""How a line has changed since its baseline."""

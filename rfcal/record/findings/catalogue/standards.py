@@ -115,11 +115,14 @@ SUSPECT_GAP = (
 )
 """What is said of a reactance that an artefact has besides, and what would tell of it."""
 SUSPECT_TURN = (
-    "the standards' plane lay {size:.2g} mm {way} than the later one, or a lead was bent or warmed "
-    "since"
+    "the standards' plane lay {size:.0f} mm {way} than the later one, or a lead or line before it "
+    "was bent or warmed since"
 )
-SUSPECT_PLANE = "the standards' plane lay {size:.2g} mm {way} than the later one"
-SUSPECT_ADAPTED = "{size:.2g} mm {than} of line lay before '{at}' than is removed, as of an adapter"
+SUSPECT_PLANE = "the standards' plane lay {size:.0f} mm {way} than the later one"
+SUSPECT_ADAPTED = (
+    "{size:.0f} mm {than} of line lay before '{at}' than is removed, as of an adapter{or_line}"
+)
+OR_WARMED = " or of a line that was warmer or colder when its far end was swept"
 FARTHER, NEARER = ("farther out", "less"), ("nearer", "more")
 """Where the standards' plane lay, and what lies before a check that is off by as much."""
 SUSPECT_LENGTH = "the length of the line before '{at}' were {size:.3g} m"
