@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 Key = TypeVar("Key")
 SEVERITIES = ("error", "warning", "note")
+FOREMOST = ("frequency-unit", "typed-khz", "standards-corrected")
+"""Codes of what may leave every answer idle: told before all answers."""
 MOST_ALIKE = 3
 """Findings that differ in names and numbers alone, of more of which one is told for all."""
 _VARIES = re.compile(r"'[^']*'|[-+]?\d[\d,.]*(e[-+]?\d+)?")
@@ -27,8 +29,12 @@ class Finding:
 
 
 def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Warnings before notes, each finding once, else in the same order."""
-    return tuple(sorted(dict.fromkeys(findings), key=lambda f: SEVERITIES.index(f.severity)))
+    """Warnings before notes, the foremost first, each once, else in the same order."""
+
+    def place(f: Finding) -> tuple[int, bool]:
+        return SEVERITIES.index(f.severity), f.code not in FOREMOST
+
+    return tuple(sorted(dict.fromkeys(findings), key=place))
 
 
 def told_once(findings: Iterable[Finding]) -> list[Finding]:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from rfcal.findings import Finding, told_once
+from rfcal.findings import FOREMOST, Finding, told_once
 from rfcal.models.line import Line
 from rfcal.record import archive, export
 from rfcal.record.findings.catalogue.devices import UNSEEN
@@ -38,8 +38,8 @@ from rfcal.uncertainty import words as numbers
 TABLE_ROWS = 2001
 """Rows of the page's table; a longer sweep is thinned, its Touchstone file holds it whole."""
 
-ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN, DEFAULTS.code)
-"""Findings that stand where they belong: at the match, in its place, and below the others."""
+ELSEWHERE = (MATCH_VOLTAGE.code, MATCH_UNKNOWN.code, *UNSEEN, DEFAULTS.code, *FOREMOST)
+"""Findings that stand where they belong: at the match, in their place, below and above all."""
 
 CURVE = 401
 """Points at most of the curve that the page's script draws."""
@@ -109,6 +109,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         findings=told_once(
             f for f in results.findings if f.code not in ELSEWHERE and f.message != state
         ),
+        foremost=told(*FOREMOST),
         unseen=told(*UNSEEN),
         taken=told(DEFAULTS.code),
         dangers=told(MATCH_VOLTAGE.code),

@@ -4,10 +4,10 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
-from rfcal.findings import Finding, grid_words, grouped, listed, told_once
+from rfcal.findings import FOREMOST, Finding, grid_words, grouped, listed, told_once
 from rfcal.planning.plan import Option
 from rfcal.record.findings.catalogue.devices import UNSEEN
-from rfcal.record.findings.catalogue.readings import DEFAULTS, NEVER_NEGATIVE
+from rfcal.record.findings.catalogue.readings import DEFAULTS, NEVER_NEGATIVE, TYPED_KHZ
 from rfcal.record.findings.catalogue.standards import ERROR_TERMS, HALF_TURN
 from rfcal.record.findings.devices import why_wrong
 from rfcal.record.findings.standards import growth
@@ -43,7 +43,9 @@ def summary_lines(results: Results) -> list[str]:
     loud = [f for f in results.findings if f"{line_words.STATE}{f.message}" not in line]
     first = [*line, *answers, *checks] if results.record.line_first else [*answers, *checks, *line]
     title = f"{results.record.title} ({results.record.date or 'no date'})"
-    return [title, *first, *finding_lines(loud)]
+    foremost = [f for f in loud if f.code in FOREMOST]
+    others = finding_lines(f for f in loud if f not in foremost)
+    return [title, *finding_lines(foremost), *first, *others]
 
 
 def _answers(results: Results) -> Iterator[str]:
@@ -66,19 +68,22 @@ def finding_lines(findings: Iterable[Finding]) -> list[str]:
 
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
+    foremost, asked = (
+        finding_lines(f for f in found.findings if f.code == question.code)
+        for question in (TYPED_KHZ, NEVER_NEGATIVE)
+    )
     loud = finding_lines(f for f in found.findings if f.severity != "note")
-    asked = finding_lines(f for f in found.findings if f.code == NEVER_NEGATIVE.code)
     first = "no warnings: go on to the report"
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
-    elif asked:
+    elif foremost or asked:
         first = "no warnings, but a question: answer it before you go on"
     notes = finding_lines(f for f in found.findings if f.severity == "note")
-    notes = [note for note in notes if note not in asked]
+    notes = [note for note in notes if note not in (*foremost, *asked)]
     files = ((s, s.origin.file if s.origin else "typed") for s in found.sweeps)
     read = grouped((grid_words(s.frequency), f"{s.label} ({file})") for s, file in files)
     sweeps = (f"{grid}: {listed(names, MOST_READ)}" for grid, names in read.items())
-    return [first, *loud, *asked, *good_lines(found), *notes, *sweeps]
+    return [first, *foremost, *loud, *asked, *good_lines(found), *notes, *sweeps]
 
 
 def good_lines(found: Results) -> Iterator[str]:

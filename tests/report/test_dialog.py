@@ -149,7 +149,8 @@ def test_a_resistance_may_have_its_unit(said):
 def test_doubts_of_one_answer():
     assert "if it was read in kHz, it is 14.1 MHz" in doubt("frequency", {"frequency": "14100"})
     assert "if it was read in Hz, it is 14.1 MHz" in doubt("frequency", {"frequency": "14100000"})
-    assert not any(doubt("frequency", {"frequency": mhz}) for mhz in ("14.1", "2450"))
+    assert "if it was read in kHz, it is 1.85 MHz" in doubt("frequency", {"frequency": "1850"})
+    assert not any(doubt("frequency", {"frequency": mhz}) for mhz in ("14.1", "1296"))
     assert "4.7 ohm is not within 10 to 200" in doubt("check ohm", {"check ohm": "4,7"})
     assert doubt("check ohm", {"check ohm": "33"}) == ""
     assert "R is -30 ohm, below zero" in doubt("device", off_display(device="-30 40"))
@@ -161,6 +162,13 @@ def test_a_frequency_in_kilohertz_is_asked_for_again_at_once(asked):
     assert status == 0
     assert said.out.count("it is 14.1 MHz") == 1
     assert "[[14.1, 12.2, -4.6]]" in (folder / "record.toml").read_text()
+
+
+def test_a_frequency_that_is_right_however_high_is_asked_about_once(asked):
+    status, said, folder = asked(frequency=["2450", ""])
+    assert status == 0
+    assert said.out.count("it is 2.45 MHz") == 1
+    assert "[[2450, 12.2, -4.6]]" in (folder / "record.toml").read_text()
 
 
 def test_back_returns_to_the_question_before(asked):

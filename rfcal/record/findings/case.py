@@ -23,6 +23,9 @@ from rfcal.uncertainty.significance import unlikely
 
 USUAL_HZ = 10e3, 6e9
 """Frequencies that analyzers of one port read (common practice, no source)."""
+KHZ_HZ = 1.8e9
+"""From here on frequencies written in MHz would be short wave if they were kHz, where more displays
+are read by hand (common practice, no source)."""
 Meanings = Mapping[str, Callable[[Complex], Complex]]
 """What may be said of the numbers of one reading, and what they were meant to be."""
 
@@ -78,6 +81,15 @@ def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]
 def _origins(sweep: Sweep) -> list[Origin | None]:
     """The files that it came from; None for what was typed."""
     return [part.origin for part in sweep.parts or (sweep,)]
+
+
+def in_mhz(sweep: Sweep) -> bool:
+    """Whether its frequencies are MHz that somebody typed, or of a column of CSV."""
+    return all(
+        origin is None
+        or (origin.file.lower().endswith(".csv") and b"mhz" in origin.content.lower())
+        for origin in _origins(sweep)
+    )
 
 
 def has_ohms(reading: Reading, sweep: Sweep) -> bool:

@@ -1,6 +1,6 @@
 """Do the checks agree: verdicts that chance alone seldom turns, and what they cannot see."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -13,6 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.devices import largest_sources
 from rfcal.record.findings.slips import exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
@@ -25,6 +26,9 @@ SMALL = 0.15
 """A check that is farther off [1] was not moved there by drift or a loose connector."""
 BLUNT = 0.3
 """A check that only more than this [1] would have moved from what it is to be tells little."""
+FEW, ODD = 2, 3.0
+"""Points that agree beside one that is off by a slip, and so many times as far as any of them: a
+wrong length moves all that are nearly as high."""
 MANY = 20
 """Standards beyond which an exchange of two is contradicted by the others."""
 SEEN = 0.05
@@ -40,8 +44,7 @@ def about_checks(case: Case) -> list[Finding]:
     pairs = list(combinations(names, 2))
     as_read = Scene.of(calibration)
     findings = [_disagrees(one, case) for one in found if not one.agrees]
-    shows = [(one.name, np.median(region_radius(one.measured))) for one in found if one.agrees]
-    findings += [say.CHECK_BLUNT(check=name, most=most) for name, most in shows if most > BLUNT]
+    findings += [said for one in found if one.agrees for said in _blunt(one)]
     scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
     # the pairs whose exchange would leave standards and checks in agreement, and the error terms
     blind = {
@@ -56,6 +59,15 @@ def about_checks(case: Case) -> list[Finding]:
         other = _another(calibration, list(blind.values()), case.z_ref)
         findings.append(say.CHECK_BLIND(pairs=either, other=other))
     return findings
+
+
+def _blunt(check: Check) -> Iterator[Finding]:
+    """That it would have shown large errors only, by what lies before it or by the standards."""
+    if (most := np.median(region_radius(check.measured))) > BLUNT:
+        said = say.BLUNT_BEHIND if check.inputs.path else say.BLUNT_BARE
+        sources = largest_sources(check.measured, check.frequency > 0)
+        cure = said["cure"].format(sources=sources)
+        yield say.CHECK_BLUNT(check=check.name, most=most, what=said["what"], cure=cure)
 
 
 def about_builds(record: Record) -> list[Finding]:
@@ -109,5 +121,17 @@ def _disagrees(check: Check, case: Case) -> Finding:
         causes = say.CAUSE_SIGN * bool(unsigned) + say.CAUSES_BEHIND.format(at=check.at)
     else:
         causes = say.CAUSES if case.stayed or size > SMALL else say.CAUSES_SMALL
-    explanation = case.why or say.LOOK_FOR.format(causes=causes)
+    explanation = _one_row(check, case) + (case.why or say.LOOK_FOR.format(causes=causes))
     return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)
+
+
+def _one_row(check: Check, case: Case) -> str:
+    """That one frequency is to be read again first, where it alone is far off."""
+    far = np.sqrt(check.region.squared_distance(check.expected))
+    at = int(np.argmax(far))
+    rest = np.delete(far, at)
+    if rest.size < FEW or not np.all(np.delete(check.inside, at)) or far[at] < ODD * np.max(rest):
+        return ""
+    alone = any(one.agrees for one in case.checks) or not case.solved
+    what = "it" if alone else "it and the standards"
+    return say.ONE_ROW.format(what=what, mhz=check.frequency[at] / 1e6)

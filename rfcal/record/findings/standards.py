@@ -8,6 +8,7 @@ import numpy as np
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
 from rfcal.measurement.error_terms import (
+    KNOWN_RAD,
     LONGEST_S,
     SURE,
     Calibration,
@@ -15,8 +16,9 @@ from rfcal.measurement.error_terms import (
     turn_of,
 )
 from rfcal.record.findings import slips
-from rfcal.record.findings.case import Case, Scene, contradict
+from rfcal.record.findings.case import KHZ_HZ, USUAL_HZ, Case, Scene, contradict, in_mhz
 from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.catalogue.readings import TYPED_KHZ
 from rfcal.record.findings.checks import contradicts_exchange
 
 CONDITION_WARNING = 30.0
@@ -61,6 +63,24 @@ def about_standards(case: Case) -> Iterator[Finding]:
             freedom=freedom,
             evidence=case.why or say.NO_CULPRIT,
         )
+
+
+def asked_khz(case: Case) -> Iterator[Finding]:
+    """Frequencies in MHz that would be short wave as kHz, if the tracking turns as little as there.
+
+    At what is written, leads that long would turn it a thousand times as far.
+    """
+    f, sweeps = case.calibration.frequency, case.read.values()
+    if not (sweeps and all(map(in_mhz, sweeps)) and f[0] >= KHZ_HZ and f[-1] <= USUAL_HZ[1]):
+        return
+    turned = -np.unwrap(np.angle(case.calibration.error_box.reflection_tracking)) + KNOWN_RAD
+    most = 2 * np.pi * LONGEST_S * f / 1e3 + 2 * KNOWN_RAD
+    if np.all(turned % (2 * np.pi) <= most) and np.ptp(turned) <= np.ptp(most) + KNOWN_RAD:
+        meant, written = (
+            " to ".join(dict.fromkeys(f"{hz:.10g}" for hz in f[[0, -1]] / unit))
+            for unit in (1e9, 1e6)
+        )
+        yield TYPED_KHZ(meant=meant, written=written)
 
 
 def _read_alike(calibration: Calibration) -> Iterator[Finding]:

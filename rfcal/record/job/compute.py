@@ -30,7 +30,7 @@ from rfcal.record.findings.displays import about_displays, about_example, about_
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.rereads import about_rereads
-from rfcal.record.findings.standards import about_standards, or_exchange
+from rfcal.record.findings.standards import about_standards, asked_khz, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
 from rfcal.record.findings.unsaid import about_defaults, about_unseen
@@ -231,7 +231,7 @@ class _Job:
             found += about_standards(case)
             case = replace(case, why=or_exchange(case.why, found, self.calibration))
         self.case = replace(case, why=case.why or SEEN_MOVING * (not still))
-        self.findings += (*found, *about_checks(self.case))
+        self.findings += (*found, *asked_khz(case), *about_checks(self.case))
 
     def _devices(self) -> tuple[Device, ...]:
         """All devices, corrected and judged."""

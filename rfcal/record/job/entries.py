@@ -13,6 +13,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError
 from rfcal.maths.reflection import from_impedance
 from rfcal.readings.display import Display
+from rfcal.record.findings.case import KHZ_HZ
 from rfcal.record.format import schema
 from rfcal.record.format.reading import step_of
 from rfcal.record.format.schema import Record
@@ -36,8 +37,6 @@ ABOVE_ZERO["frequency"] = "a frequency is a number of MHz"
 OFTEN = {"short": 1.0, "open": 1.0, "load": 0.0}
 """Size of reflection [1] of a standard, which a raw reading comes near."""
 STAND_IN = "nothing yet"
-HIGHEST_MHZ = 3000.0
-"""A frequency above this [MHz] is rarely read off a display: it was probably typed in kHz or Hz."""
 BELOW_ZERO = 0.1
 """How far R of a device may be below zero, in parts of its |Z|: the analyzer's own error."""
 FAR = 0.5
@@ -140,7 +139,7 @@ def doubt(step: str, said: Said) -> str:
         return _judged(step, said)
     value = float(checked(step, said[step])) if step in ABOVE_ZERO else 0.0
     low, high = defaults.CHECK_OHM
-    if step == "frequency" and value > HIGHEST_MHZ:
+    if step == "frequency" and value * 1e6 >= KHZ_HZ:
         unit, right = ("kHz", value / 1e3) if value < 1e6 else ("Hz", value / 1e6)
         return f"{value:.10g} MHz is very high: if it was read in {unit}, it is {right:.10g} MHz"
     if step == "check ohm" and not low <= value <= high:

@@ -196,6 +196,12 @@ UNIT = warning(
     "Look whether the unit of the frequencies is right: they go from {low:.6g} to {high:.6g} MHz, "
     "where few such analyzers read; kHz written as MHz, or MHz as kHz, would make it so.",
 )
+TYPED_KHZ = note(
+    "typed-khz: readings",
+    "Is this {meant} MHz? The frequencies say {written}, in MHz, where few read a display, and no "
+    "reading speaks against kHz. If they are kHz, write them in MHz; if {written} MHz is right, "
+    "leave them.",
+)
 INTERPOLATED = note(
     "interpolated: {name}",
     "'{name}' was read at other frequencies than the standards; the error terms were interpolated "
