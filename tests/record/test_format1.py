@@ -15,7 +15,7 @@ MERGED = dict.fromkeys(
     ("analyzer-default", "uncertainty-default", "load-default", "path-default"), "defaults"
 )
 """Notes that were one for each item, and are one for the record now."""
-ADDED = {"tower-line": ["line-fault", "no-check-behind"]}
+ADDED = {"tower-line": ["line-fault", "no-check-behind"], "sensor-coil": ["typed-unseen"]}
 """Findings that were not made then."""
 BOUNCES = 1
 """Places behind the line's end that were listed then: 2 x 39.87 m - 23.40 m is where the end's echo

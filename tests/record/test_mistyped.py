@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from rfcal.maths.reflection import from_impedance, swr
+from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.mistyped import mistyped, typed_rows
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import read
+from rfcal.record.format.schema import load, read
 
 ROWS = [[7.0, 67.1, -13.4], [7.05, 66.1, -3.0], [7.1, 65.1, 7.3], [7.15, 64.4, 17.3]]
 DIPOLE = np.array(
@@ -18,19 +19,20 @@ DIPOLE = np.array(
 MHZ = np.linspace(13.9, 14.4, 6).round(1)
 
 
-def typed_of(mhz, z, shown):
-    """What is typed off a display of this."""
+def typed_of(mhz, z, shown, places=1):
+    """What is typed off a display of this, of so many places of ohms and one more of SWR."""
     if shown == "R, |X|":
         z = z.real + 1j * np.abs(z.imag)
     if "X" in shown:
-        rows = np.stack([mhz, z.real.round(1), z.imag.round(1)], -1).tolist()
-        return Reading(typed=rows, steps=(0.1, 0.1), sign_known="|" not in shown)
-    sizes, ratio = np.round(np.abs(z), 1), np.round(swr(from_impedance(z)), 2)
+        rows = np.stack([mhz, z.real.round(places), z.imag.round(places)], -1).tolist()
+        step = 10.0**-places
+        return Reading(typed=rows, steps=(step, step), sign_known="|" not in shown)
+    sizes, ratio = np.abs(z).round(places), swr(from_impedance(z)).round(places + 1)
     rows = {
         "typed_z": np.stack([mhz, sizes], -1).tolist() if "|Z|" in shown else None,
         "typed_swr": np.stack([mhz, ratio], -1).tolist() if "SWR" in shown else None,
     }
-    return Reading(**rows, steps=(0.1, 0.01))
+    return Reading(**rows, steps=(10.0**-places, 10.0 ** -(places + 1)))
 
 
 def slip_in(reading, row, at, slip, key="typed"):
@@ -116,7 +118,67 @@ def test_two_digits_exchanged_across_the_point_of_a_load_are_told():
     assert (before, found["written"], found["meant"]) == ({}, "59.2 ohm", 52.9)
 
 
-def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip():
+COARSE = 57 - 1j + (30 + 55j) * (NEAR_MHZ - 14.2)
+"""Five rows [ohm] of which a display may show integer ohms, at `NEAR_MHZ`."""
+
+
+@pytest.mark.parametrize(
+    ("row", "at", "slip", "meant"),
+    [(2, 1, 75.0, 57), (1, 1, 45.0, 54), (3, 1, 6.0, 60), (2, 1, 570.0, 57), (0, 2, 12.0, -12)],
+)
+def test_a_slip_in_five_rows_of_integer_ohms_is_told_or_not_judged(row, at, slip, meant):
+    before, found = slip_in(typed_of(NEAR_MHZ, COARSE, "R, X", places=0), row, at, slip)
+    assert not before
+    if abs(slip - meant) < 16:  # as many steps as a row must be off
+        assert found is None
+    else:
+        assert (found["mhz"], found["meant"]) == (NEAR_MHZ[row], meant)
+
+
+@pytest.mark.parametrize(
+    ("places", "rows", "z", "judged"),
+    [
+        (1, 5, COARSE, True),
+        (0, 5, 2 * COARSE, True),
+        (0, 5, COARSE, False),  # another digit must move 57 by 32 to be told
+        (1, 3, COARSE, False),  # too few
+        (1, 1, COARSE, False),
+        (1, 5, COARSE * [1, 1, 3, 1, 1], False),  # nothing smooth beside it
+    ],
+)
+def test_rows_that_cannot_be_judged_are_told_apart_from_rows_without_a_slip(
+    places, rows, z, judged
+):
+    found = typed_rows(typed_of(NEAR_MHZ[:rows], z[:rows], "R, X", places), 50.0).odd_row()
+    assert found == ({} if judged else None)
+
+
+FINE = [[one, z.real, z.imag] for one, z in zip(NEAR_MHZ, COARSE + 0.1 + 0.1j, strict=True)]
+MANY = "typed = " + str(np.round(FINE, 2).tolist())
+
+
+def test_what_was_typed_and_cannot_be_judged_is_told_once_among_what_would_not_show(typed):
+    text = (typed / "record.toml").read_text()
+    device = text[text.index("[[measurement]]") :]
+    again = device.replace('name = "device"', 'name = "again"')
+    whole = re.sub(r"typed = \[\[.*?\]\]", MANY, device)
+    for tables, names in (
+        (device + "\n" + again, "'device' and 'again'"),
+        (whole + "\n" + again, "'again'"),
+        (whole, ""),
+    ):
+        record = read(typed, (text.replace(device, "") + tables).encode())
+        said = [f for f in mistyped(record) if f.code == "typed-unseen"]
+        assert [f"typed of {names} with" in f.message for f in said] == [True] * bool(names)
+        assert {f.code for f in said} <= set(UNSEEN)
+
+
+def test_nothing_is_typed_wrong_in_a_file(filed):
+    assert list(mistyped(load(filed))) == []
+
+
+@pytest.mark.parametrize("places", [0, 1])
+def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip(places):
     """Smooth, resonant, or with a dip of Q up to 30,000, many right on a row."""
     rng, told = np.random.default_rng(1), 0
     for i in range(600):
@@ -133,7 +195,7 @@ def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip():
             smooth / (1 + dip),
         ][i % 4]
         z = z * (1 + 10 ** rng.uniform(-4.5, -3) * rng.normal(size=(count, 2)) @ [1, 1j])
-        told += bool(typed_rows(typed_of(7 * f, z, "R, X"), 50.0).odd_row())
+        told += bool(typed_rows(typed_of(7 * f, z, "R, X", places), 50.0).odd_row())
     assert told <= 2
 
 
@@ -156,7 +218,7 @@ def test_a_slip_in_the_first_or_last_row_is_told_though_the_others_bend(row, at,
 def test_a_row_of_a_standard_in_which_both_numbers_stick_out_is_told():
     reading = typed_of(MHZ, 48.8 - 3.5j + 0 * MHZ, "|Z|, SWR")
     reading.typed_z[3][1], reading.typed_swr[3][1] = 47.4, 1.39
-    assert typed_rows(reading, 50.0).odd_row() == {}  # as of a device with a sharp resonance
+    assert not typed_rows(reading, 50.0).odd_row()  # as of a device with a sharp resonance
     found = typed_rows(reading, 50.0).odd_row(still=True)
     assert (found["mhz"], found["written"], found["meant"]) == (14.2, "1.39", 1.08)
 

@@ -6,10 +6,11 @@ from itertools import pairwise, product
 
 import numpy as np
 
-from rfcal.findings import Finding
+from rfcal.findings import Finding, quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.readings.display import Beyond
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.catalogue.devices import TYPED_UNSEEN
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Measurement, Record
 
@@ -18,11 +19,13 @@ ROWS, SMOOTH = 4, 0.02
 off a straight line at most: a resonance between coarse steps bends more."""
 COURSES = ((1, 4), (2, 5))
 """Degrees of the courses that a row may lie on, and through how many of the nearest rows each."""
-ODD, FITS, CLOSE = 30.0, 3.0, 1.2
-"""So many times as far as these a row is off by a slip, and comes back if it is undone. What one
-digit changes by less than half must come closer, for a narrow dip right on the row looks alike: of
-6,000 devices without a slip, half of them with dips, thirteen. Of one size alone no other number
-tells that the row is right, so that a digit that may be any other is no slip there."""
+ODD, FITS, CLOSE = 16.0, 3.0, 1.2
+"""A slip lies so many times as far off as these, and is so much closer if undone: twice as many
+where a digit may be any or no other number tells that the row is right. Within how many it fits
+then: what one digit changes by less than half must be closer, for a narrow dip right on the row
+looks alike. Of 12,000 devices without a slip, half of them with dips, twelve at most."""
+TOLD = 0.5
+"""Part of |Z| or SWR from which a number that any digit moved is told, where rows can be judged."""
 FAR = 0.2
 """Part of |Z| or SWR by which what has no resonance sticks out by more than noise."""
 Z, SWR = "|Z|", "SWR"
@@ -46,23 +49,58 @@ class Typed:
         all_of_it = {"R": z.real, "X": x, Z: np.abs(z), SWR: swr(from_impedance(z, self.z_ref))}
         return np.stack([all_of_it[name] for name in self.names], -1)
 
-    def odd_row(self, *, still: bool = False) -> dict[str, object]:
-        """A row with a slip, and what was meant; empty where there is none.
+    def odd_row(self, *, still: bool = False) -> dict[str, object] | None:
+        """A row with a slip, and what was meant; empty without any, None where none would show.
 
         What stands `still`, as standards do, has no resonance: whatever sticks out there is a slip.
         """
-        rows = self.mhz.size if self.mhz.size >= ROWS else 0
-        for i, (degree, count) in product(range(rows), COURSES):
+        rows = self.mhz.size
+        judged = np.zeros(rows, bool)
+        for i, (degree, count) in product(range(rows if rows >= ROWS else 0), COURSES):
             others = np.delete(np.arange(rows), i)
             near = np.sort(others[np.argsort(np.abs(others - i), kind="stable")[:count]])
             # beyond the others a straight line says little, and one that bends needs enough of them
-            asked = degree == 1 or (i in (0, rows - 1) and near.size == count)
-            if asked and (slip := self._slip(i, near, degree, still)):
-                return slip
-        return {}
+            if degree == 1 or (i in (0, rows - 1) and near.size == count):
+                slip = self._slip(i, near, degree, still)
+                if slip:
+                    return slip
+                judged[i] |= slip is not None
+        return {} if judged.all() else None
 
-    def _slip(self, i: int, near: np.ndarray, degree: int, still: bool) -> dict[str, object]:
-        """A row's slip, by the smooth course of others; empty where they have none."""
+    def _slip(self, i: int, near: np.ndarray, degree: int, still: bool) -> dict[str, object] | None:
+        """A row's slip by the smooth course of others, or empty; None where none would show."""
+        level, bend = self._course(i, near, degree)
+        expected = self.shown(np.asarray(level))
+        r, x = bend.real, bend.imag
+        around = self.shown(level + np.array([r, -r]) + 1j * np.array([[x], [-x]]))
+        if not np.all(np.isfinite(around)):
+            return None
+        size = np.abs(level)
+        scale = expected if SWR in self.names else size + 0 * expected
+        bent = np.abs(around - expected).max((0, 1))
+        doubt = np.maximum(bent, self.steps)
+        if np.any((bent > self.steps) & (bent > SMOOTH * scale)):
+            return None
+        off = np.abs(self.cells[i] - expected) / doubt
+        at, here = int(np.argmax(off)), self.course[i]
+        far = np.min(np.abs(np.array([here, np.conj(here)]) - level))
+        still = still and bool(far > FAR * size)
+        beside = 0.0 if still else np.max(np.delete(off, at), initial=0)
+        if beside <= FITS and off[at] >= ODD:
+            places = max(0, -round(np.log10(self.steps[at])))
+            written, unit = f"{self.cells[i, at]:.{places}f}", " ohm" * (self.names[at] != SWR)
+            own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
+            for meant, fits, times in _undone(written, len(self.names) > 1):
+                left = abs(meant - expected[at]) / doubt[at]
+                if left <= fits and off[at] >= times * max(left, beside, 1):
+                    return {**own, "meant": meant}
+            if still:
+                return {**own, "meant": round(float(expected[at]), places)}
+        told = len(self.names) > 1 and bool(np.all(2 * ODD * doubt <= TOLD * scale))
+        return {} if told else None
+
+    def _course(self, i: int, near: np.ndarray, degree: int) -> tuple[complex, complex]:
+        """Z [ohm] of a row by the smooth course of others, and how far R and X of these lie off."""
         away, z = self.mhz[near] - self.mhz[i], self.course[near]
         # X that has no sign may have changed it between any two: as it is smoothest
         below = np.arange(near.size) < np.arange(1 if self.signed else near.size)[:, None]
@@ -74,36 +112,24 @@ class Typed:
         # beyond the others the next power is off by so many times what it leaves of them
         times = np.abs(level[-1]) / np.abs(left[:, -1]).max() if degree > 1 else 1.0
         r, x = (times * np.abs(part[:, best]).max() for part in (left.real, left.imag))
-        expected = self.shown(level[best])
-        around = self.shown(level[best] + np.array([r, -r]) + 1j * np.array([[x], [-x]]))
-        if not np.all(np.isfinite(around)):
-            return {}
-        scale = expected if SWR in self.names else np.abs(level[best])
-        doubt = np.maximum(np.abs(around - expected).max((0, 1)), self.steps)
-        off = np.abs(self.cells[i] - expected)
-        if np.any(doubt > SMOOTH * scale):
-            return {}
-        at, here = int(np.argmax(off / doubt)), self.course[i]
-        far = np.min(np.abs(np.array([here, np.conj(here)]) - level[best]))
-        still = still and bool(far > FAR * np.abs(level[best]))
-        beside = FITS if still else np.max(np.delete(off / doubt, at), initial=0)
-        if off[at] >= ODD * doubt[at] and beside <= FITS:
-            places = max(0, -round(np.log10(self.steps[at])))
-            written, unit = f"{self.cells[i, at]:.{places}f}", " ohm" * (self.names[at] != SWR)
-            own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
-            for meant, fits in _undone(written, len(self.names) > 1):
-                if max(abs(meant - expected[at]) / doubt[at], beside) <= fits:
-                    return {**own, "meant": meant}
-            return {**own, "meant": round(float(expected[at]), places)} if still else {}
-        return {}
+        return complex(level[best]), complex(r, x)
 
 
 def mistyped(record: Record) -> Iterator[Finding]:
-    """What was typed in a row that does not fit those beside it."""
+    """Typed rows that do not fit those beside them, and devices where such a row may not show."""
+    unseen = []
     for item in record.items():
-        typed = typed_rows(item.reading, record.reference_ohm)
-        if typed and (odd := typed.odd_row(still=not isinstance(item, Measurement))):
+        device, typed = (
+            isinstance(item, Measurement),
+            typed_rows(item.reading, record.reference_ohm),
+        )
+        odd = typed.odd_row(still=not device) if typed else None
+        if odd:
             yield say.MISTYPED(label=item.name, **odd)
+        elif odd is None and device and any(item.reading.steps):  # off a display
+            unseen.append(item.name)
+    if unseen:
+        yield TYPED_UNSEEN(devices=quoted(unseen))
 
 
 def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
@@ -132,15 +158,17 @@ def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
     return Typed(mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, signed)
 
 
-def _undone(typed: str, any_digit: bool) -> Iterator[tuple[float, float]]:
-    """What a number may have been before a slip, and within how many doubts it fits then.
+def _undone(typed: str, two: bool) -> Iterator[tuple[float, float, float]]:
+    """What a number may have been before a slip, how near it must lie, and how many times nearer.
 
-    Its sign, its point or two digits slipped, or a digit was left out or was another.
+    Its sign, its point or two digits slipped, or of `two` numbers a digit was left out or another.
     """
-    yield from ((meant, FITS) for meant in (-float(typed), 10 * float(typed), float(typed) / 10))
+    slips = [-float(typed), 10 * float(typed), float(typed) / 10]
     for a, b in pairwise(k for k, digit in enumerate(typed) if digit.isdigit()):
-        yield float(typed[:a] + typed[b] + typed[a + 1 : b] + typed[a] + typed[b + 1 :]), FITS
-    for k, digit in product(range(len(typed)), "0123456789" * any_digit):
+        slips.append(float(typed[:a] + typed[b] + typed[a + 1 : b] + typed[a] + typed[b + 1 :]))
+    yield from ((meant, FITS, ODD if two else 2 * ODD) for meant in slips)
+    for k, digit in product(range(len(typed)), "0123456789" * two):
         for rest in (k, k + 1) if typed[k].isdigit() else ():
             meant = float(typed[:k] + digit + typed[rest:])
-            yield meant, FITS if abs(meant - float(typed)) > abs(float(typed)) / 2 else CLOSE
+            far = abs(meant - float(typed)) > abs(float(typed)) / 2
+            yield meant, FITS if far else CLOSE, 2 * ODD

@@ -33,14 +33,18 @@ IF_WARMER = (
 )
 SINCE_SWEPT, SINCE_STANDARDS = "its far end was swept", "the standards were read behind it"
 SWR_STILL = ", but hardly the SWR"
+TYPED_UNSEEN = note(
+    "typed-unseen: record",
+    "Compare what was typed of {devices} with the display once more, or read a few frequencies "
+    "more close beside: as it stands, a digit typed wrong there may not show.",
+)
 DIRECT = {
     "place": ", in its place with nothing taken off",
     "lead": "a lead or adapter that was left before the device, ",
 }
 BEHIND = {"place": "", "lead": ""}
-UNSEEN = tuple(
-    said.code for said in (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, DULL_REREAD, NO_CHECK_BEHIND)
-)
+_NOTES = (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, DULL_REREAD, NO_CHECK_BEHIND, TYPED_UNSEEN)
+UNSEEN = tuple(said.code for said in _NOTES)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
     "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
