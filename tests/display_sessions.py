@@ -11,7 +11,7 @@ from rfcal.library.device import Device
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
-from rfcal.measurement.undecided import of_certain, undecided
+from rfcal.measurement.undecided import undecided
 from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.readings.display import Beyond, Display, Options
 from rfcal.record.job import displays
@@ -102,10 +102,7 @@ def sessions(rng, frequency, shown, device=None):
         Known(name, model, options[name].sweeps[0]) for name, model in STANDARDS.items()
     )
     bench = Bench(WORTH, standards)
-    if all(len(options[name].sweeps) == 1 for name in STANDARDS):
-        found = of_certain(bench, bench.calibration(frequency))
-    else:
-        found = undecided(bench, [options[name] for name in STANDARDS], frequency)
+    found = undecided(bench, [options[name] for name in STANDARDS], frequency)
     bench = found.likeliest()
     here = bench.calibration(frequency)
 

@@ -109,6 +109,8 @@ class Undecided:
 def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Undecided:
     """The combinations of what standards' displays leave, judged by the analyzer they make."""
     sizes = [len(o.sweeps) for o in options]
+    if max(sizes, default=1) == 1:
+        return of_certain(bench, bench.calibration(frequency))
     if np.prod(sizes, dtype=float) * frequency.size > MOST:
         other = {
             "|Z| beside SWR": any(not any(o.signs) and len(o.sweeps) > 1 for o in options),
@@ -164,14 +166,9 @@ class Possible:
     alive: NDArray[np.bool_]  # which of it may be true
 
     def of_sign(self, sign: int | NDArray[np.intp]) -> "Possible":
-        """Only what has X of this sign on the display, at each frequency; 0 for all.
-
-        All of it where nothing has this sign.
-        """
+        """Only what has X of this sign on the display, at each frequency; 0 for all."""
         own = np.array(self.options.signs)[:, None]
-        alive = self.alive & ((own == sign) | (np.asarray(sign) == 0))
-        some = np.any(alive, axis=(0, 1))
-        return replace(self, alive=np.where(some, alive, self.alive))
+        return replace(self, alive=remaining(self.alive, (own == sign) | (np.asarray(sign) == 0)))
 
     def has(self, sign: int) -> NDArray[np.bool_]:
         """Where something has X of this sign on the display, shape (F,)."""
@@ -268,18 +265,22 @@ def possible(
 
     `here` is the calibration of the likeliest bench, through which the path was read.
     """
-    bench = bench.thinned()
     raw = options.values(bench.bench.z_ref)
     value = np.stack([bench.box.correct(m) for m in raw], 1)
+    alive = np.broadcast_to(bench.alive[:, None], value.shape)
     passive = np.abs(value) <= 1 + ACTIVE * doubt
-    some = np.any(bench.alive[:, None] & passive, axis=(0, 1))
-    alive = bench.alive[:, None] & np.where(some, passive, True)
     far = seen_beyond(value, here.error_box, path)
-    return Possible(bench, options, value, far, alive)
+    return Possible(bench, options, value, far, remaining(alive, passive))
+
+
+def remaining(may_be: NDArray[np.bool_], told: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """What may be true by what was told too, frequency last; all of it where nothing is left."""
+    both = may_be & told
+    return np.where(np.any(both, axis=tuple(range(both.ndim - 1))), both, may_be)
 
 
 def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> NDArray[np.bool_]:
-    """Which signs of X (+, -) may hold at each frequency, shape (2, F), by its rising.
+    """Which signs of X (+, -) may hold at each frequency by its rising, shape (2, F): none or more.
 
     Where loss is small X rises with frequency (Foster's reactance theorem; a lossy resonance's X
     falls only where it is smaller than R), and through zero or an open no ordinary thing goes more
@@ -304,5 +305,4 @@ def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> N
         ahead[:, i + 1] = np.any(steps[..., i] & ahead[:, i][:, None], axis=0)
     for i in reversed(range(count - 1)):
         back[:, i] = np.any(steps[..., i] & back[:, i + 1], axis=1)
-    both = ahead & back
-    return np.where(np.any(both, axis=0), both, True)
+    return ahead & back

@@ -15,7 +15,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known, Moved
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.undecided import Possible, Undecided, of_certain, possible, rising, undecided
+from rfcal.measurement.undecided import Possible, Undecided, possible, remaining, rising, undecided
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
@@ -56,16 +56,15 @@ def settle(
             raw = step.through(here.error_box).apply(raw)
         return here, own.nearest(here.error_box.apply(raw), z_ref), path
 
-    if not any(item.reading.shows_less for item in record.standards):
-        found = of_certain(bench, bench.calibration(grid))
-    else:
+    if any(item.reading.shows_less for item in record.standards):
         _require_same_points(record, options, grid)
-        found = undecided(bench, [options[item.name] for item in record.standards], grid)
-        for check in sorted(record.checks, key=lambda one: one.at is not None):
-            measured = (best := found.likeliest()).corrected(*read(check, best))
-            expected = known[check.name].quantity(grid, z_ref)
-            found = found.checked(options[check.name], expected, *measured)
-        found = found.thinned()
+    found = undecided(bench, [options[item.name] for item in record.standards], grid)
+    checks = record.checks if found.options else ()
+    for check in sorted(checks, key=lambda one: one.at is not None):
+        measured = (best := found.likeliest()).corrected(*read(check, best))
+        expected = known[check.name].quantity(grid, z_ref)
+        found = found.checked(options[check.name], expected, *measured)
+    found = found.thinned()
     best = found.likeliest()
     told = {
         item.name: options[item.name].nearest(item.reading.quantity(z_ref).value, z_ref)
@@ -167,23 +166,24 @@ def answers(
         np.array([d.impedance.value.real for d in pair]),
         np.array([_own_doubt(d) for d in pair]),
     )
-    allowed = np.where(np.any(there & rise, axis=0), there & rise, there)
-    rising_told = there[0] & there[1] & ~(allowed[0] & allowed[1])
-    two = allowed[0] & allowed[1] & _apart(*pair)
-    course = np.zeros_like(two)
+    risen = allowed = remaining(there, rise)
+    two = np.all(risen, axis=0) & _apart(*pair)
     if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
         passive = [not beyond_passive(first.frequency, one.reflection) for one in pair]
-        if passive[0] != passive[1]:
-            allowed, course, two = allowed & np.array(passive)[:, None], two, course
-    both = allowed[0] & allowed[1]
+        allowed = remaining(risen, np.array(passive)[:, None])
+    both = np.all(allowed, axis=0)
+    two &= both
     sign = np.where(both & ~two, 0, np.where(allowed[0], 1, -1))
     device = pair[0] if np.all(sign == 1) else pair[1] if np.all(sign == -1) else answer(sign)
     if np.any(two):
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
         device = having(device.figures, device, other=other)
-    alone = (there[0] ^ there[1]) & ~np.any([np.zeros_like(two), *told.values()], axis=0)
-    ways = {(say.BY_RISING, ""): rising_told, (say.BY_COURSE, ""): course}
-    found = about_signs(device, {**ways, (say.BY_POWER, ""): alone, **told})
+    ways = {
+        (say.BY_RISING, ""): np.all(there, axis=0) & ~np.all(risen, axis=0),
+        (say.BY_COURSE, ""): np.all(risen, axis=0) & ~both,
+        (say.BY_POWER, ""): ~np.any([np.all(there, axis=0), *told.values()], axis=0),
+    }
+    found = about_signs(device, {**ways, **told})
     return device, found, replace(left, possible=all_of_it.of_sign(np.where(both, 0, sign)))
 
 
