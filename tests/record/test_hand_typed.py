@@ -26,14 +26,14 @@ def rows(name, hertz, box, mhz):
     ]
 
 
-def written(folder, hertz, mhz, lead_s=0.3e-9, *, csv=False, box=None, more="", **typed):
+def written(folder, hertz, mhz, lead_s=0.3e-9, *, csv=False, box=None, kit="", more="", **typed):
     """A record of READ at frequencies [Hz], which it says are `mhz`."""
     hertz = np.array(hertz, float)
     box = box or analyzer(lead_s, hertz)
     text = 'format = 1\n[record]\ntitle = "by hand"\n'
     for name in READ:
         of = typed.get(name, rows(name, hertz, box, mhz))
-        head = f'[[standard]]\nname = "{name}"\nkind = "{name}"\n'
+        head = f'[[standard]]\nname = "{name}"\nkind = "{name}"\n' + kit
         if name in ("82 ohm", "wire"):
             table = "check" if name == "82 ohm" else "measurement"
             head = f'[[{table}]]\nname = "{name}"\n'
@@ -57,6 +57,11 @@ def test_khz_that_stand_for_mhz_are_asked_about(tmp_path, khz, csv):
     (said,) = asked(written(tmp_path, np.array(khz) * 1e3, khz, csv=csv))
     meant = f"{khz[0] / 1e3:g} to {khz[-1] / 1e3:g}" if khz[1:] else f"{khz[0] / 1e3:g}"
     assert said.startswith(f"Is this {meant} MHz? The frequencies say {khz[0]}")
+
+
+def test_a_kit_whose_planes_lie_behind_its_connectors_is_asked_about_too(tmp_path):
+    kit = 'build = "machined"\noffset_delay_ps = 30\n'
+    assert asked(written(tmp_path, [3.65e6], [3650], kit=kit))
 
 
 @pytest.mark.parametrize("mhz", [[1850], [2400, 2450, 2500]])

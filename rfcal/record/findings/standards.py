@@ -7,6 +7,7 @@ import numpy as np
 
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
+from rfcal.measurement.bench import Bench
 from rfcal.measurement.error_terms import (
     KNOWN_RAD,
     LONGEST_S,
@@ -15,6 +16,7 @@ from rfcal.measurement.error_terms import (
     implausible,
     turn_of,
 )
+from rfcal.models.standards import Standard
 from rfcal.record.findings import slips
 from rfcal.record.findings.case import KHZ_HZ, USUAL_HZ, Case, Scene, contradict, in_mhz
 from rfcal.record.findings.catalogue import standards as say
@@ -65,15 +67,20 @@ def about_standards(case: Case) -> Iterator[Finding]:
         )
 
 
-def asked_khz(case: Case) -> Iterator[Finding]:
+def asked_khz(case: Case, bench: Bench) -> Iterator[Finding]:
     """Frequencies in MHz that would be short wave as kHz, if the tracking turns as little as there.
 
     At what is written, leads that long would turn it a thousand times as far.
     """
-    f, sweeps = case.calibration.frequency, case.read.values()
+    sweeps, calibration, standards = case.read.values(), case.calibration, bench.standards
+    f = calibration.frequency
     if not (sweeps and all(map(in_mhz, sweeps)) and f[0] >= KHZ_HZ and f[-1] <= USUAL_HZ[1]):
         return
-    turned = -np.unwrap(np.angle(case.calibration.error_box.reflection_tracking)) + KNOWN_RAD
+    if not all(isinstance(one.model, Standard) for one in standards):
+        return  # a file tells of what is written
+    if known := [one.quantity(f / 1e3, bench.z_ref) for one in standards]:
+        calibration = calibration.with_known(known)
+    turned = -np.unwrap(np.angle(calibration.error_box.reflection_tracking)) + KNOWN_RAD
     most = 2 * np.pi * LONGEST_S * f / 1e3 + 2 * KNOWN_RAD
     if np.all(turned % (2 * np.pi) <= most) and np.ptp(turned) <= np.ptp(most) + KNOWN_RAD:
         meant, written = (

@@ -231,7 +231,7 @@ class _Job:
             found += about_standards(case)
             case = replace(case, why=or_exchange(case.why, found, self.calibration))
         self.case = replace(case, why=case.why or SEEN_MOVING * (not still))
-        self.findings += (*found, *asked_khz(case), *about_checks(self.case))
+        self.findings += (*found, *asked_khz(case, self.bench), *about_checks(self.case))
 
     def _devices(self) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
