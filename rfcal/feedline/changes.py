@@ -6,7 +6,6 @@ to places.
 """
 
 from dataclasses import dataclass, replace
-from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +18,7 @@ from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
 from rfcal.feedline.end import BEHIND, EARLY, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
-from rfcal.feedline.loss import Lost, by_weather, grown
+from rfcal.feedline.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift, pieces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
@@ -96,25 +95,27 @@ def compare(
 
 def _compared(sweeps: _Sweeps, line: Line) -> Comparison:
     """What differs, loss that has grown made good where that explains it."""
-    differ, end_then_m = partial(_differ, sweeps), sweeps.end_then_m
-    found = sweeps.then, sweeps.now
-    lost = grown(*found, end_then_m)
+    given = sweeps.then, sweeps.now, sweeps.end_then_m
+    lost, at_one = grown(*given), np.inf  # that law is no closer
     if lost is None:
-        plain = differ(None)
+        plain = _differ(sweeps, None)
         faults = any(c.closed or c.what != "changed" for c in plain.changes)
         moved = plain.shift is not None and plain.shift.all_along
-        given = *found, end_then_m, line
-        weather = None if faults or not plain.changes else by_weather(*given, moved=moved)
-        mild = plain if weather is None else differ(weather)
-        if mild.changes or weather is None or weather.mild:
-            return plain if mild.changes else replace(mild, lost=None, weather=weather)
-        return mild
+        one = bool(plain.changes) and not faults
+        weather = by_weather(*given, line, moved=moved) if one else None
+        mild = plain if weather is None else _differ(sweeps, weather)
+        if weather is not None and not mild.changes:
+            return replace(mild, lost=None, weather=weather) if weather.mild else mild
+        lost, hidden = beside_end(*given) if one else (None, False)
+        if lost is None:
+            return replace(plain, hidden=hidden)
+        at_one = sweeps.at_one
     # loss in the conductors delays the wave, that of joints and braids hardly does
-    whole = replace(sweeps, at_one=np.inf)  # that law is no closer
+    whole = replace(sweeps, at_one=at_one)
     ways = [_differ(whole, replace(lost, inside=share)) for share in (1.0, 0.0)]
     best = min(ways, key=lambda one: sum(change.size for change in one.changes))
-    # what is new on the way keeps part of the wave from the end as well
-    return differ(None) if any(c.grown for c in best.changes) else best
+    # that keeps part of the wave from the end as well
+    return _differ(sweeps, None) if any(c.grown for c in best.changes) else best
 
 
 def _through(sweeps: _Sweeps, found: Comparison) -> Comparison:
@@ -342,7 +343,8 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     """
     near, baseline, events = sweeps.now.band.near, sweeps.baseline, sweeps.events
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
-    gone = np.all(off >= near, axis=1)
+    # what reflected less makes no change by going
+    gone = np.all(off >= near, axis=1) & (np.abs(baseline.reflection) > LEAST / 2)
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)

@@ -58,6 +58,7 @@ class Comparison:
     came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
     pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
     weather: Lost | None = None  # the same, or less, as weather makes it
+    hidden: bool = False  # whether it may lose more, unseen beside an end that changed
     through: str = ""  # how the new place explains what changed beyond it, if one place is new
 
 

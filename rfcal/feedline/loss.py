@@ -43,6 +43,18 @@ TELLS = 3.0
 """It is loss for certain where a factor alike over the band leaves this many times more of it."""
 
 
+BESIDE, SHARE = 3.0, 0.65
+"""Beside an end that changed too, loss is told where a factor alike over the band leaves so many
+times more of what it lost in most of the band, and that holds so much of it (by simulation)."""
+
+OUTSIDE, TURNS = 4.7, 30
+"""What is off by more than the first of these deviations does not count there (the biweight, J. W.
+Tukey; value from memory), after so many rounds."""
+
+OF_LOSS = 0.05
+"""Standard uncertainty of such a loss, in parts of it (by simulation)."""
+
+
 @dataclass(frozen=True)
 class Lost:
     """By how much the matched loss of a line has grown, all along it."""
@@ -95,6 +107,49 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
     end_m = _end(then, end_m)
     before, after = (_from(echoes, end_m) for echoes in (then, now))
     return _fitted(then, before, after, end_m, free=False)
+
+
+def beside_end(then: Echoes, now: Echoes, end_m: float | None) -> tuple[Lost | None, bool]:
+    """What a line loses more where its end changed too, and whether it may lose more unseen.
+
+    Another end changes its echo in a part of a wide band, and loss all of it.
+    """
+    end_m, band = _end(then, end_m), then.band
+    if band.narrow or end_m < band.resolution:
+        return None, True
+    before, after = (
+        each.whole() - each.model(each.distance < end_m - band.near) for each in (then, now)
+    )
+    fallen, _, weight = _fallen(band, before, after)
+    laws = _laws(band, end_m)
+    solved, left, share = _of_most(laws, fallen, weight)
+    _, flat, _ = _of_most(np.ones_like(laws[:, :1]), fallen, weight)
+    conductor, dielectric = solved.tolist()
+    found = Lost(conductor, dielectric, end_m, band.middle, 0.0, sure=True)
+    doubt = float(np.hypot(left / 2 / NEPER_PER_DB, OF_LOSS * found.more_db))
+    least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
+    if flat > BESIDE * left and share > SHARE and found.more_db > least:
+        return replace(found, uncertainty_db=doubt), False
+    return None, found.more_db + K_AXIS * doubt > least
+
+
+def _of_most(columns: Real, seen: Real, weight: Real) -> tuple[Real, float, float]:
+    """Parts of columns that make up most of what was seen, what they leave of that, and its share.
+
+    The absolute values of what is left count first, and then only those of one lot.
+    """
+    counts = np.ones(seen.size)
+    for turn in range(TURNS):
+        each = weight * np.sqrt(counts)
+        parts, _ = nonnegative(columns * each[:, None], seen * each)
+        off = np.abs(seen - columns @ parts)
+        order = np.argsort(off)
+        half = np.searchsorted(np.cumsum(weight[order] ** 2), 0.5)
+        left = max(1.48 * float(off[order[half]]), 1e-6)  # of a normal distribution
+        counts = 1 / np.maximum(off, 0.1 * left)
+        if turn > TURNS // 2:
+            counts = np.clip(1 - (off / (OUTSIDE * left)) ** 2, 0, None) ** 2
+    return parts, left, float(weight**2 @ counts)
 
 
 def by_weather(
@@ -176,6 +231,12 @@ def _fallen(band: Band, before: Complex, after: Complex) -> tuple[Real, Real, Re
     return np.log(size / now), now, weight / np.linalg.norm(weight)
 
 
+def _laws(band: Band, end_m: float) -> Real:
+    """What losses of 1 Np/m at 1 MHz in conductors and dielectric take there and back, (F, 2)."""
+    megahertz = band.frequency / 1e6
+    return 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
+
+
 def _fitted(
     echoes: Echoes, before: Complex, after: Complex, end_m: float, *, free: bool
 ) -> Lost | None:
@@ -183,11 +244,10 @@ def _fitted(
     band = echoes.band
     if end_m < band.resolution:
         return None
-    megahertz = band.frequency / 1e6
     # ln|after / before| = ln|factor| - 2 d (c sqrt(f) + e f)
     fallen, now, weight = _fallen(band, before, after)
-    laws = 2 * end_m * np.stack([np.sqrt(megahertz), megahertz], axis=1)
-    columns = np.column_stack([laws, np.ones(megahertz.size)]) if free else laws
+    laws = _laws(band, end_m)
+    columns = np.column_stack([laws, np.ones(fallen.size)]) if free else laws
     solved, left = nonnegative(columns * weight[:, None], fallen * weight)
     by_loss = laws @ solved[:2]
     mean, by_mean = (float(np.average(y, weights=weight**2)) for y in (fallen, by_loss))

@@ -3,6 +3,7 @@
 The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -180,3 +181,39 @@ def test_loss_that_grew_since_the_far_end_was_swept_is_told_where_the_end_shows_
     else:
         assert found.since is None
         assert ("line-loss-since" in codes) is (end != 1e9)
+
+
+@pytest.mark.parametrize(("share", "lossier"), [(0.99, 2.0), (0.97, 2.0), (0.97, 3.0), (0.97, 1.0)])
+def test_loss_that_grew_is_told_beside_an_end_that_changed(share, lossier):
+    """The end changed in a part of the band, and loss goes over all of it."""
+    rng, band = np.random.default_rng(53), np.linspace(1e6, 300e6, 401)
+    line = Line(28.0, 0.87, 50.0, 0.4)
+    antenna = (rod(band, 145e6 * moved, 45.0, 9.0) for moved in (share, 1.0))
+    wet = replace(line, conductor_db=lossier * line.conductor_db)
+    swept = (foot(band, one, z) for one, z in zip((wet, line), antenna, strict=True))
+    found = state(rng, band, line, *swept, loss_known=True, length_m=28.0)
+    said, lost = line_verdict(found)[0], found.comparison.lost
+    if lossier == 1.0:
+        assert lost is None
+        assert not re.search("loses|is gone", said)
+    else:
+        more = float(wet.loss_db_per_100m(np.array([150e6]))[0]) * (1 - 1 / lossier) * 0.28
+        assert lost.more_db == pytest.approx(more, abs=2 * lost.uncertainty_db)
+        assert said.startswith("The line loses")
+        assert "look for old or wet cable" in said
+        assert "otherwise as it was" not in said
+        assert "what the line ends in (antenna, feed point)" in said
+    assert "is gone" not in said
+
+
+def test_loss_that_another_end_may_hide_is_said_to_be_hidden():
+    """By a narrow band, which all lies in the antenna's own, and of a line nearly as short."""
+    rng, band = np.random.default_rng(54), np.linspace(140e6, 150e6, 201)
+    line = Line(28.0, 0.87, 50.0, 0.4)
+    antenna = (rod(band, 145e6 * moved, 45.0, 9.0) for moved in (0.97, 1.0))
+    wet = replace(line, conductor_db=0.8)
+    swept = (foot(band, one, z) for one, z in zip((wet, line), antenna, strict=True))
+    said, fault = line_verdict(state(rng, band, line, *swept, loss_known=True, length_m=28.0))
+    assert fault
+    assert "whether the line itself loses more cannot be told beside that: sweep it" in said
+    assert not re.search("no other place changed|otherwise as it was", said)

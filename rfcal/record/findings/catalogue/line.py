@@ -39,6 +39,10 @@ LINE_TURNED_BY = {
     "either": "a line does that was cut or made longer (ask on the ground), or ",
 }
 LINE_NO_OTHER = "no other place changed, and what warmth did to the line is in these figures"
+LINE_LOSS_HIDDEN = (
+    "whether the line itself loses more cannot be told beside that: sweep it with its far end open "
+    "or short, and compare with an earlier such sweep"
+)
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
 LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
 LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"

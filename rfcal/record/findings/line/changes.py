@@ -1,5 +1,6 @@
 """The state of a line against an earlier sweep of it, in one sentence."""
 
+import math
 from collections.abc import Sequence
 from itertools import compress
 
@@ -87,7 +88,8 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
         sound = "nothing else has changed" if lost else say.LINE_SOUND
         values = {} if found.weather is None else weather_values(found.weather)
         sound = say.LINE_WEATHER if values else sound
-        said = moved or sound.format(least=LEAST, end=end_words(state), **values)
+        least = max(LEAST, math.ceil(100 * found.largest) / 100)
+        said = moved or sound.format(least=least, end=end_words(state), **values)
         return [said, *lost] if longer else [*lost, said], longer or bool(lost)
     ends = all(of_end(state, change) for change in found.changes)
     blind = ends and hidden_m(state) > state.length_m > 0
@@ -144,9 +146,12 @@ def _beyond(state: LineState, changes: Sequence[Change], moved: bool) -> str:
     if (perhaps := perhaps_words(state)) or others or moved:
         return perhaps
     found, now = state.comparison, state.now
-    warm = now.narrow or (found and found.shift and found.shift.all_along)
-    warm = warm and of_end(state, first)
-    return say.LINE_NO_OTHER if warm else "the line is otherwise as it was"
+    if not of_end(state, first) or found is None:
+        return "the line is otherwise as it was"
+    said = [] if hidden_m(state) > state.length_m / 2 > 0 else [say.LINE_NO_OTHER]
+    if not (now.narrow or found.hidden or (found.shift and found.shift.all_along)):
+        said = ["" if found.lost else "the line is otherwise as it was"]
+    return "; ".join(filter(None, [*said, say.LINE_LOSS_HIDDEN if found.hidden else ""]))
 
 
 def _moved_words(state: LineState, shift: Shift) -> str:
