@@ -170,14 +170,11 @@ class Possible:
         own = np.array(self.options.signs)[:, None]
         return replace(self, alive=remaining(self.alive, (own == sign) | (np.asarray(sign) == 0)))
 
-    def has(self, sign: int) -> NDArray[np.bool_]:
-        """Where something has X of this sign on the display, shape (F,)."""
-        return np.any(self.alive[:, np.array(self.options.signs) == sign], axis=(0, 1))
-
     @property
-    def both_signs(self) -> NDArray[np.bool_]:
-        """Where X may have either sign on the display, shape (F,)."""
-        return self.has(1) & self.has(-1)
+    def signs(self) -> NDArray[np.bool_]:
+        """Which signs X may have on the display (+, -), shape (2, F)."""
+        own = (np.array(self.options.signs) == sign for sign in (1, -1))
+        return np.array([np.any(self.alive[:, which], axis=(0, 1)) for which in own])
 
     def beside(
         self, other: "Possible", variance: Mapping[tuple[int, int], Real]

@@ -206,8 +206,7 @@ class Display:
         z_ref = self.z_ref
         z = self._range(where, z_shown, self.steps[0], 0.0, "|Z|")[:, None]
         s = self._range(where, swr_shown, self.steps[1], 1.0, "SWR")
-        # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
-        r = (z**2 + z_ref**2) / z_ref * s / (s**2 + 1)
+        r = resistance_of(z, s, z_ref)
         size = z + 0 * r
         if np.all(r > size * (1 + 1e-9)):
             least = max(z_shown / z_ref, z_ref / z_shown) if z_shown else math.inf
@@ -255,6 +254,12 @@ class Display:
         """What the step of SWR changes of reflections [1]: d|x| = 2 dS / (S + 1)^2."""
         outward = np.exp(1j * np.angle(x)) * (1 - np.abs(x)) ** 2 / 2
         return _by_steps(self.label, size=self.steps[1] * outward)
+
+
+def resistance_of(z: Real, ratio: Real, z_ref: float) -> Real:
+    """R [ohm] of what has this |Z| [ohm] and SWR; more than |Z| where nothing has both."""
+    # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
+    return (z**2 + z_ref**2) / z_ref * ratio / (ratio**2 + 1)
 
 
 def beyond_impedance(ohm: float, z_ref: float, sign: int = 0) -> Complex:

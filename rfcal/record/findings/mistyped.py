@@ -8,7 +8,7 @@ import numpy as np
 
 from rfcal.findings import Finding, quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
-from rfcal.readings.display import Beyond
+from rfcal.readings.display import Beyond, resistance_of
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import TYPED_UNSEEN
 from rfcal.record.format.reading import Reading
@@ -149,9 +149,8 @@ def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
         (size,) = known.values()
         z = size * (z_ref if SWR in known else 1.0) + 0j
     else:
-        # (1 - |x|^2)/(1 + |x|^2) = 2 s/(s^2 + 1), and |x|^2 by |Z| and R (definition of both)
-        size, s = known[Z], known[SWR]
-        r = np.minimum((size**2 + z_ref**2) / z_ref * s / (s**2 + 1), size)
+        size = known[Z]
+        r = np.minimum(resistance_of(size, known[SWR], z_ref), size)
         z = r + 1j * np.sqrt(size**2 - r**2)
     own = tuple(steps[name] for name in known)
     signed = "R" in known and reading.sign_known

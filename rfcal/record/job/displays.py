@@ -159,19 +159,14 @@ def answers(
     if 1 not in all_of_it.options.signs:
         return answer(0), [], left
     pair = [answer(sign) for sign in (1, -1)]
-    there = np.array([all_of_it.has(sign) for sign in (1, -1)])
-    rise = rising(
-        first.frequency,
-        np.array([d.impedance.value.imag for d in pair]),
-        np.array([d.impedance.value.real for d in pair]),
-        np.array([_own_doubt(d) for d in pair]),
-    )
-    risen = allowed = remaining(there, rise)
-    two = np.all(risen, axis=0) & _apart(*pair)
+    there = all_of_it.signs
+    z, doubt = np.array([d.impedance.value for d in pair]), np.array([*map(_own_doubt, pair)])
+    risen = allowed = remaining(there, rising(first.frequency, z.imag, z.real, doubt))
+    two = risen.all(0) & _apart(*pair)
     if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
         passive = [not beyond_passive(first.frequency, one.reflection) for one in pair]
         allowed = remaining(risen, np.array(passive)[:, None])
-    both = np.all(allowed, axis=0)
+    both = allowed.all(0)
     two &= both
     sign = np.where(both & ~two, 0, np.where(allowed[0], 1, -1))
     device = pair[0] if np.all(sign == 1) else pair[1] if np.all(sign == -1) else answer(sign)
@@ -179,9 +174,9 @@ def answers(
         other = pair[1] if np.all(two) else answer(np.where(two, -1, sign))
         device = having(device.figures, device, other=other)
     ways = {
-        (say.BY_RISING, ""): np.all(there, axis=0) & ~np.all(risen, axis=0),
-        (say.BY_COURSE, ""): np.all(risen, axis=0) & ~both,
-        (say.BY_POWER, ""): ~np.any([np.all(there, axis=0), *told.values()], axis=0),
+        (say.BY_RISING, ""): there.all(0) & ~risen.all(0),
+        (say.BY_COURSE, ""): risen.all(0) & ~both,
+        (say.BY_POWER, ""): ~np.any([there.all(0), *told.values()], axis=0),
     }
     found = about_signs(device, {**ways, **told})
     return device, found, replace(left, possible=all_of_it.of_sign(np.where(both, 0, sign)))
@@ -210,8 +205,8 @@ def agreed(
             require_same_grid(item.place, *grids, f"'{name}'", f"'{other}'")
             beside, off = left[name].beside(left[other])
             if not far_off(off / 2, chance):  # the difference may lie along one line
-                both, left[name] = left[name].possible.both_signs, beside
-                told[say.BY_OTHER, other] = both & ~beside.possible.both_signs
+                may_be, left[name] = left[name].possible.signs, beside
+                told[say.BY_OTHER, other] = np.all(may_be, 0) & ~np.all(beside.possible.signs, 0)
             elif item.same_as == other:
                 found.append(say.SAME_DISAGREES(device=name, other=other))
         device, how, left[name] = answers(left[name], told)
