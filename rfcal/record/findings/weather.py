@@ -60,16 +60,17 @@ def about_other_line(
     fit, differs = state.properties, state.comparison
     if fit is None or differs is None or not fit.fits:
         return
-    now, doubts, changed = fit.line, {**SURE}, list[str]()
+    now, doubts, changed = fit.line, {**SURE, "loss": defaults.WEATHER_LOSS / 2}, list[str]()
     if shift := differs.shift:
-        metres = now.length_m if shift.between_m is None else 1.0
+        # what stretches is told by the phase of what comes from where its end seems to be
+        seen_m = now.length_m if state.end is None else float(state.now.distance_m[state.end])
+        metres = seen_m if shift.between_m is None else 1.0
         now = replace(now, length_m=now.length_m + shift.size * metres)
         doubts["length"] = shift.uncertainty * metres
-        size = f"{abs(shift.size):.2%}" if shift.between_m is None else f"{abs(shift.size):.2g} m"
-        changed.append(f"{size} {say.LONGER[shift.size < 0]}")
+        changed.append(say.LONGER[shift.size < 0])
     if lost := differs.lost or differs.weather:
         now = lost.on(now)
-        changed.append(say.LOSSIER[lost.more_db < 0].format(db=about(abs(lost.more_db))))
+        changed.append(say.LOSSIER[lost.more_db < 0])
     names = {item.name for item in record.behind_line} - {check.at for check in record.checks}
     for found in (device for device in devices if changed and device.name in names):
         for place, _ in swept_lines(found.inputs, found.z_ref):

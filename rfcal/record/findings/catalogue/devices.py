@@ -128,5 +128,5 @@ OTHER_LINE = warning(
     "[[measurement.between]], not in [line_check]: the line is {changed} than in the baseline. If "
     "its far end was swept on the baseline's day, it is not as told but {answer}.",
 )
-LONGER, LOSSIER = ("longer", "shorter"), ("{db} dB lossier", "less lossy by {db} dB")
+LONGER, LOSSIER = ("longer", "shorter"), ("lossier", "less lossy")
 """How a line has changed since its baseline."""
