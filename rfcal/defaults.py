@@ -146,6 +146,10 @@ POWER_STEP_DB = 0.1
 """Networks whose delivered power differs by less are told apart by their parts [dB]: 2 % of the
 power, which nobody hears or sees on a meter (common practice, no source)."""
 
+NEAR_MISS, LITTLE_DB = 1.2, 0.2
+"""So much of the target's SWR above 1 is missed by a hair [1], where a network brings less power
+than that [dB] or the target may be held (common practice, no source)."""
+
 NOTED_LOSS_DB, MUCH_LOSS_DB = 1.0, 3.0
 """A network's loss from which it is said in words, a fifth of the power, and the one that is too
 much where less would do, half of it [dB] (common practice, no source)."""
@@ -175,9 +179,10 @@ SURE_YIELD, TRIM_SPAN = 0.9, 0.15
 """Where fewer networks hold the target, one part or two are adjustable, to this share of the value
 on both sides [1]: three times its usual tolerance (common practice, no source)."""
 
-LEAST_YIELD = 0.5
-"""A network of which less would hold the target, by its parts' tolerance and what the device may
-be, does not hold it [1] (common practice, no source)."""
+LEAST_KNOWN, LEAST_YIELD, YIELD_STEP = 0.5, 0.6, 0.15
+"""Nothing is built for a device where an exact match would hold the target for less of what it may
+be, or less of the networks would; and of one so much less must hold than of another to stand behind
+it, whatever parts it saves [1] (common practice, no source)."""
 
 YIELD_DRAWS, FEWEST_DRAWS, MOST_DRAWN = 4000, 400, 4_000_000
 """Draws of parts and of the measured load for the share of networks that hold the target, which is

@@ -147,6 +147,14 @@ class Goal:
         f = np.array([self.centre_hz])
         return f, self.load_at(f)
 
+    def retuned(self) -> tuple[float, float]:
+        """What X added to the load, to 2 % of the target, makes the worst SWR lowest [ohm, 1]."""
+        more = self.target_ohm * np.linspace(-1, 1, 101)
+        seen = from_impedance(self.in_band()[1] + 1j * more[:, None], self.target_ohm)
+        worst = np.abs(seen).max(axis=-1)
+        k = int(worst.argmin())
+        return float(more[k]), float(swr(worst[k]))
+
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
         return complex(self.at_centre()[1][0])

@@ -49,7 +49,7 @@ class Group(IntEnum):
 
     HOLDS = 0  # the target over the band, by parts that are easy to build
     AWKWARD = 1  # it holds, by a stub that floats or by much cable
-    BY_A_HAIR = 2  # it holds, but less than half of such networks would
+    BY_A_HAIR = 2  # it holds, but too few of such networks would
     MISSES = 3  # the target, and delivers more than no network would
     BELOW = 4  # no network would deliver more
 
@@ -119,6 +119,7 @@ class Ranking:
             lambda c: (
                 self.group(c),
                 c.lost_db,
+                1.0,
                 (effort(c.network), round(c.worst_swr, 1), c.lost_db),
             ),
         )
@@ -178,17 +179,21 @@ def _alike(one: Network, other: Network) -> bool:
     )
 
 
-def by_merit(items: Iterable[T], standing: Callable[[T], tuple[Group, float, Any]]) -> list[T]:
+def by_merit(
+    items: Iterable[T], standing: Callable[[T], tuple[Group, float, float, Any]]
+) -> list[T]:
     """Items group by group: of those within a step of the most power, the least effort first.
 
-    The `standing` of one is its group, what it loses [dB], and its effort and what else decides.
+    And of those only what holds within a step of the most that hold. The `standing` of one is its
+    group, what it loses [dB], how many hold [1], and its effort and what else decides.
     """
     left, found = [(standing(one), one) for one in items], []
     while left:
         first = min(group for (group, *_), _ in left)
-        near = min(lost for (group, lost, _), _ in left if group == first) + defaults.POWER_STEP_DB
+        near = min(lost for (group, lost, *_), _ in left if group == first) + defaults.POWER_STEP_DB
         here = [pair for pair in left if pair[0][0] == first and pair[0][1] <= near]
-        best = min(here, key=lambda pair: pair[0][2])
+        sure = max(pair[0][2] for pair in here) - defaults.YIELD_STEP
+        best = min((p for p in here if p[0][2] >= sure), key=lambda pair: pair[0][3])
         found.append(best[1])
         left.remove(best)
     return found

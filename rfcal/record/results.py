@@ -115,9 +115,9 @@ class Proposal:
         return self.candidate.meets or (likely and bool(self.production.adjustable))
 
     @property
-    def by_a_hair(self) -> bool:
-        """Whether less than half of such networks would hold the target that it holds itself."""
-        return self.candidate.meets and self.production.told[0] < defaults.LEAST_YIELD
+    def sure(self) -> bool:
+        """Whether it holds the target, and so do enough of such networks."""
+        return self.holds and self.production.told[0] >= defaults.LEAST_YIELD
 
     @property
     def loose(self) -> bool:
@@ -185,6 +185,30 @@ class MatchResult:
     def surely_nothing(self) -> bool:
         """Whether the load holds the target as it is, by all of its interval."""
         return self.ranking.nothing_needed and self.raw_swr[1] <= self.request.target_swr
+
+    @property
+    def near_miss(self) -> bool:
+        """Whether the load misses the target by so little that it may be left as it is."""
+        target, (low, high) = self.request.target_swr, self.raw_swr
+        if self.after or self.ranking.nothing_needed:
+            return False
+        near = high - 1 <= defaults.NEAR_MISS * (target - 1)
+        return near and (low <= target or self.gain_db < defaults.LITTLE_DB)
+
+    @property
+    def gain_db(self) -> float:
+        """What the network that brings most brings more than none [dB]."""
+        raw = self.ranking.raw_lost_db
+        return raw - min((p.lost_db for p in self.proposals), default=raw)
+
+    @property
+    def advised(self) -> bool:
+        """Whether the first network is to be built: what is said, warned of and listed follows."""
+        first = next(iter(self.proposals), None)
+        held = self.ranking.nothing_needed or self.raw_swr[0] <= self.request.target_swr
+        if held or self.near_miss or self.doubt or self.after or not first:
+            return False
+        return first.sure
 
     @property
     def plane_beyond(self) -> bool:

@@ -93,7 +93,8 @@ VALUES = {
     **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.3, "most": -3.5, "too": "|Z|"},
     **{
         "points": 3,
-        "instead": "",
+        "act": "Measure 'whip' better",
+        "bought": "",
         "first": "measure it",
         "needed": "5",
         "model": "a coil",

@@ -172,6 +172,16 @@ def test_two_parts_are_set_where_one_does_not_do():
     assert once_set < as_it_is - 0.01
 
 
+def test_retuning_takes_away_the_reactance_of_the_middle():
+    """70 + j(8 +- 10) ohm: SWR 1.44 at the band's edges once 8 ohm are gone."""
+    goal = goal_of(70 + 8j, 14.2e6, 100e3)
+    slope = 10 * (goal.frequency - 14.2e6) / 100e3
+    added, left = replace(goal, load=goal.load + 1j * slope).retuned()
+    assert added == pytest.approx(-8)
+    edge = abs((20 + 10j) / (120 + 10j))
+    assert left == pytest.approx((1 + edge) / (1 - edge), rel=1e-3)
+
+
 def test_medhursts_table():
     """A coil as long as its diameter has 0.46 pF for each cm of it, value from memory."""
     coil = Winding(10, 19e-3, 20e-3, 1e-3)

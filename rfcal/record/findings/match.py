@@ -61,7 +61,7 @@ def about_match(result: MatchResult) -> list[Finding]:
     limited = result.widest_hz is not None
     if (limited or not result.doubt) and not meets:
         found.append(_missed(result))
-    if result.load_share < SURE_YIELD and not limited:
+    if result.load_share < SURE_YIELD and not (limited or _decided(result)):
         found.append(_unknown_load(result))
     if result.step_hz is not None:
         low, high = request.band_hz
@@ -84,8 +84,18 @@ def about_match(result: MatchResult) -> list[Finding]:
 
 
 def _before(result: MatchResult) -> str:
-    """That something is to be done before anything is built, unless it was."""
-    return "" if result.after else " before you build"
+    """That something is to be done before anything is built, unless it was or need not be."""
+    none = result.ranking.nothing_needed or result.near_miss
+    return "" if result.after or (none and not result.doubt) else " before you build"
+
+
+def _decided(result: MatchResult) -> bool:
+    """Whether what is said first would not change if more were known of the load."""
+    if result.doubt or result.after or not result.proposals:
+        return result.surely_nothing and not result.doubt
+    first = result.proposals[0]
+    # what no network holds none would hold for a load that is better known
+    return not first.holds or (result.advised and not first.loose)
 
 
 def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:
@@ -121,12 +131,15 @@ def better_read(result: MatchResult) -> str:
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
-    built_on = not (result.doubt or result.after)
+    device, act = result.request.measurement, say.MEASURE_MORE
+    if result.advised:
+        act = say.SET_LAST if result.proposals[0].to_set else say.MORE_HOLD
+    parts = result.proposals[0].to_set if result.advised else ""
     # a doubt says it itself
-    cure = "" if result.doubt else better_read(result)
+    cure = "" if result.doubt or result.advised else better_read(result)
     return say.MATCH_LOAD(
-        device=result.request.measurement,
-        instead=_before(result) + ", or build it with parts that can be set" * built_on,
+        device=device,
+        act=act.format(device=device, before=_before(result), parts=parts),
         first=f". {cure[0].upper()}{cure[1:]}" if cure else "",
         share=share_words(result.load_share, result.share_uncertainty),
         sources=largest_sources(result.load, result.goal.inside),
@@ -180,6 +193,7 @@ def _missed(result: MatchResult) -> Finding:
     return say.MATCH_TARGET(
         device=device,
         target=request.target_swr,
+        bought=" as bought" if any(p.to_set for p in result.proposals) else "",
         over="over the band" if low < high else f"at {low / 1e6:.10g} MHz",
         best=swr_words(min(c.worst_swr for c in best)),
         far="" if result.proposals else ", too far off to be offered",

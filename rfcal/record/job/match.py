@@ -16,6 +16,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.ranking import NOTHING, Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
+    SAVED,
     as_built,
     least_lost_db,
     load_share,
@@ -87,7 +88,9 @@ def matched(
     if not (doubt or step_hz):
         found = replace(found, widest_hz=widest_hz)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
-    found = replace(found, doubt=doubt or _uncarried(found))
+    # of what was built it is too late to say that too few hold
+    listed = replace(found, proposals=() if built else tuple(proposals))
+    found = replace(found, doubt=doubt or _uncarried(listed))
     if built:
         found = replace(found, after=_after(found, work_out, proposals, beyond(built, before)))
     nothing = ranking.nothing_needed
@@ -107,19 +110,32 @@ def _drawn(before: Inputs, device: Device, goal: Goal) -> Complex:
 
 
 def _uncarried(found: MatchResult) -> str:
-    """Why too little is known of a load to build anything on it; mostly nothing."""
+    """Why too little is known of a load to build what is listed on it; mostly nothing."""
     if found.step_hz is not None:
         finer = f"measure it in steps of {found.step_hz / 1e6:.2g} MHz or less"
         return f"the load moves too far from one point of the sweep to the next; {finer}"
-    if found.load_share < defaults.LEAST_YIELD:
-        most = largest_sources(found.load, found.goal.inside)
-        if narrow := narrower(found):
-            return f"{narrow}; and too little is known of the load, most for {most}"
-        share = share_words(found.load_share, found.share_uncertainty)
-        even = f"even a network that fits it exactly holds the target for {share} of what it may be"
-        cure = better_read(found) or "measure it better"
-        return f"{cure}; too little is known of the load, most for {most} ({even})"
-    return ""
+    known = found.load_share >= defaults.LEAST_KNOWN
+    if known and not _by_luck(found):
+        return ""
+    most = largest_sources(found.load, found.goal.inside)
+    if narrow := narrower(found):
+        return f"{narrow}; and too little is known of the load, most for {most}"
+    share = share_words(found.load_share, found.share_uncertainty)
+    even = f"even a network that fits it exactly holds the target for {share} of what it may be"
+    if known:
+        share = share_words(*max(p.production.told for p in found.proposals))
+        even = f"of the surest network {share} would hold the target, even with its parts set"
+    cure = better_read(found) or "measure it better"
+    return f"{cure}; too little is known of the load, most for {most} ({even})"
+
+
+def _by_luck(found: MatchResult) -> bool:
+    """Whether some networks hold for a load that is not well known, but of none enough would."""
+    well_known = found.load_share >= defaults.SURE_YIELD
+    if well_known or found.ranking.nothing_needed or found.near_miss:
+        return False
+    some = any(p.production.told[0] > SAVED for p in found.proposals)
+    return some and not any(p.sure for p in found.proposals)
 
 
 def _half_q(goal: Goal, network: Network) -> Candidate | None:
@@ -242,12 +258,15 @@ def _after(
 def _group(ranking: Ranking, proposal: Proposal) -> Group:
     """Where a network stands, with what may become of it."""
     group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
-    return max(group, Group.BY_A_HAIR) if proposal.by_a_hair else group
+    return group if proposal.sure else max(group, Group.BY_A_HAIR)
 
 
-def _standing(ranking: Ranking, proposal: Proposal) -> tuple[Group, float, tuple[float, ...]]:
+def _standing(
+    ranking: Ranking, proposal: Proposal
+) -> tuple[Group, float, float, tuple[float, ...]]:
     """By what it is offered, once its parts are set."""
-    return _group(ranking, proposal), proposal.lost_db, _merit(proposal)
+    held = proposal.production.told[0]
+    return _group(ranking, proposal), proposal.lost_db, held, _merit(proposal)
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:

@@ -23,6 +23,10 @@ ADDED = (
     f"leads of up to {1e3 * defaults.LEAD_M:g} mm and strays of up to {1e12 * defaults.STRAY_F:g} "
     "pF on each coil and capacitor"
 )
+NEARLY = (
+    "it misses SWR {:g} by a hair, with {} at worst, and the network that brings most would bring "
+    "{:.2f} dB"
+)
 TAKEN = (
     "{} is taken to be what was built, for it is the first of the list today: if it was another, "
     "name that one by `topology` and `parts` in `built`"
@@ -41,6 +45,10 @@ def match_first(result: MatchResult) -> str:
         return f"{'change' if result.after else 'build'} nothing yet: {result.doubt}"
     target, raw = result.request.target_swr, result.ranking.raw_worst_swr
     low, high = min(result.raw_swr[0], raw), max(result.raw_swr[1], raw)
+    places = int(np.clip(digits((high - low) / 2), 0, 3))
+    known = f"{raw:.{places}f} ({low:.{places}f} to {high:.{places}f})"
+    if result.near_miss:
+        return _leave(result, NEARLY.format(target, known, result.gain_db))
     if low > target:
         none_near = NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
         return "" if result.proposals else "; ".join(filter(None, (narrower(result), none_near)))
@@ -48,8 +56,6 @@ def match_first(result: MatchResult) -> str:
     said = "nothing is needed: as it is the load has SWR"
     if result.surely_nothing:
         return f"{said} {raw:.2f} at worst, where {target:g} was asked; {then}"
-    places = int(np.clip(digits((high - low) / 2), 0, 3))
-    known = f"{raw:.{places}f} ({low:.{places}f} to {high:.{places}f})"
     if raw > target:
         return (
             f"perhaps {said} {known} at worst, so it may hold the {target:g} that was asked"
@@ -59,6 +65,21 @@ def match_first(result: MatchResult) -> str:
         f"probably {said} {known} at worst, so it may lie beyond the {target:g} that was asked; "
         f"{then}"
     )
+
+
+def _leave(result: MatchResult, why: str) -> str:
+    """To leave a load that misses by a hair, or what little would do for it."""
+    do, more, (added, left) = "leave it", "", result.goal.retuned()
+    if left <= result.request.target_swr:
+        do = "leave it, or retune it"
+        less = f"about {about(abs(added))} ohm {'more' if added > 0 else 'less'} X"
+        more = f"; {less} at {mhz(result.goal.centre_hz)} would do, for SWR {left:.2f}"
+    listed = enumerate(result.proposals, start=1)
+    single = [(i, p) for i, p in listed if p.sure and not p.candidate.network.elements[1:]]
+    if single:
+        number, one = max(single, key=lambda pair: pair[1].production.told[0])
+        more += f"; one part would do, {match_row(one)['parts']} (network {number})"
+    return f"{do}: {why}{more}"
 
 
 def match_head(result: MatchResult) -> list[str]:
@@ -81,10 +102,16 @@ def match_do(result: MatchResult, first: str) -> str:
     """What to do with the first network, as it is called."""
     best = result.proposals[0]
     if not best.holds:
-        none = f"none of these networks holds SWR {result.request.target_swr:g}"
+        bought = " as bought" if best.to_set else ""
+        none = f"none of these networks holds SWR {result.request.target_swr:g}{bought}"
         return f"{none}; if you build one, build {first}"
-    if best.by_a_hair:
-        return f"build {first} of parts that can be set, for it holds the target by a hair"
+    if not best.sure:
+        share, request = share_words(*best.production.told), result.request
+        return (
+            "build nothing yet: use closer parts (`tolerance`) or ask for a narrower band, for "
+            f"{share} of the best of these networks would hold SWR {request.target_swr:g}; if you "
+            f"build one, build {first}"
+        )
     return f"build {first}"
 
 
@@ -118,15 +145,20 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     """One line of the ranked table in words; with the limit, how close the network comes to it."""
     c, made = proposal.candidate, proposal.production
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
-    half = _percent(proposal.lost_db)
+    arrives, half = _percent(c.lost_db), _percent(proposal.lost_db)
+    less = "less" if proposal.lost_db > c.lost_db else "more"
+    half = (
+        "" if proposal.holds or half == arrives else f", {half} or {less} with half of those built"
+    )
+    unset = f" before {proposal.to_set} is set" if proposal.holds and not c.meets else ""
     return {
         "network": _title(c.network),
         "parts": parts,
-        "swr": f"{c.worst_swr:.2f}" if c.worst_swr < 100 else "above 100",
+        "swr": f"{c.worst_swr:.2f}{unset}" if c.worst_swr < 100 else "above 100",
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
-        "delivered": _percent(c.lost_db),
-        "half": "" if proposal.holds else f", {half} or less with half of those built",
+        "delivered": arrives,
+        "half": half,
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",
@@ -258,6 +290,23 @@ def _lossy(result: MatchResult) -> list[str]:
     ]
 
 
+def _chancy(result: MatchResult) -> list[str]:
+    """That a network of fewer parts than the first stands behind it, for more of it miss."""
+    if not result.advised:
+        return []
+    first, *others = result.proposals
+    surer = first.production.told[0] - defaults.YIELD_STEP
+    for number, one in enumerate(others, start=2):
+        fewer = len(first.candidate.network.elements) - len(one.candidate.network.elements)
+        as_much = one.holds and one.lost_db <= first.lost_db + defaults.POWER_STEP_DB
+        if fewer > 0 and as_much and one.production.told[0] < surer:
+            share, error = one.production.told
+            missed = share_words(1 - share, error)
+            parts = "a part" if fewer == 1 else f"{fewer} parts"
+            return [f"network {number} saves {parts}, but {missed} of those miss the target"]
+    return []
+
+
 def _by_q(result: MatchResult) -> list[str]:
     """What coils of half the Q would do to the first network, where that decides."""
     worse = result.half_q
@@ -324,7 +373,7 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"{result.as_matched} the standards' plane sees SWR {swr_words(result.plane_swr)} in "
             f"{result.z_ref:g} ohm{asked}"
         )
-    said += _lossy(result) + _by_q(result)
+    said += _chancy(result) + _lossy(result) + _by_q(result)
     limit = result.limit
     if limit and limit.told and not sets_none(limit) and (result.proposals or result.widest_hz):
         first = next((p.candidate for p in result.proposals), None)

@@ -100,7 +100,7 @@ CAUSES_INSIDE = (
 again does too, and of an instrument that corrects itself."""
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
-    "Hardly anything is known of '{device}' {where}: the 95 % region of its reflection has a "
+    "R and X of '{device}' are hardly known {where}: the 95 % region of its reflection has a "
     "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
 )
 HIDDEN_LENGTH = (

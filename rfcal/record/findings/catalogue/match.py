@@ -20,8 +20,8 @@ MATCH_NONE = warning(
 )
 MATCH_TARGET = warning(
     "match-target: {device}",
-    "No network of these parts holds SWR {target:g} {over}; the lowest that one comes to is "
-    "{best}{far}. {remedy}.",
+    "No network of these parts{bought} holds SWR {target:g} {over}; the lowest that one comes to "
+    "is {best}{far}. {remedy}.",
 )
 MATCH_UNKNOWN = warning(
     "match-unknown: {devices}",
@@ -31,10 +31,12 @@ UNKNOWN = "its R may as well be zero or below it {where}. To know it, {first}"
 UNKNOWN_MANY = "the R of each may as well be zero or below it. To know them: {each}"
 MATCH_LOAD = warning(
     "match-load: {device}",
-    "Measure '{device}' better{instead}: its R and X leave so much open that even a network that "
-    "fits them exactly holds the target for {share} of what the device may be. Most of that doubt "
-    "comes from {sources}{first}.",
+    "{act}: its R and X leave so much open that even a network that fits them exactly holds the "
+    "target for {share} of what the device may be. Most of that doubt comes from {sources}{first}.",
 )
+MEASURE_MORE = "Measure '{device}' better{before}"
+SET_LAST = "Set {parts} of network 1 last when you match '{device}'"
+MORE_HOLD = "Measure '{device}' better if more of such networks are to hold"
 MATCH_STEP = warning(
     "match-step: {device}",
     "Measure the load in steps of {step_mhz:.2g} MHz or less{before}: it moves so far "
