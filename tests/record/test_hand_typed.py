@@ -1,5 +1,7 @@
 """What was typed by hand off a display: units, a correction left on, one row that is off."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -137,3 +139,50 @@ def test_one_row_of_several_that_is_off_is_to_be_read_again_first(tmp_path, at):
 
 def test_a_check_that_is_off_at_all_rows_is_not_read_again_at_one(tmp_path):
     assert "again at" not in disagreement(tmp_path, [0, 1, 2, 3, 4], (60.0, 82.0))
+
+
+SIX_METRES = {
+    "short": [(3, 1)] * 5,
+    "open": [(-47, -1933), (-42, -1914), (-43, -1892), (-26, -1865), (-14, -1851)],
+    "load": [(52, 0)] * 5,
+    "82 ohm": [(84, 0)] * 5,
+    "wire": [(65, 27), (58, 16), (49, 14), (42, 17), (37, 24)],
+    "120 ohm": [(36, 28), (39, 32), (43, 35), (48, 38), (56, 41)],
+}
+"""R and X [ohm] as an analyzer reads them, the last two behind 6 m of RG-58C."""
+
+
+def lengths_told(folder, stated_m, readings=SIX_METRES):
+    """The lengths that would make a check behind a cable agree."""
+    typed = {
+        name: [[m, *row] for m, row in zip(FEW, each, strict=True)]
+        for name, each in readings.items()
+    }
+    more = f"""
+[[measurement.between]]
+line = "RG-58C"
+length_m = {stated_m}
+[[check]]
+name = "120 ohm"
+at = "wire"
+build = "leaded"
+resistance_ohm = 120
+typed = {typed.pop("120 ohm")}
+"""
+    results = inspect(written(folder, np.array(FEW) * 1e6, FEW, more=more, **typed))
+    (said,) = (f.message for f in results.findings if f.code == "check-disagrees")
+    return re.findall(r"the length of the line before 'wire' were ([\d.]+) m(, so)?", said)
+
+
+def test_of_lengths_half_a_wave_apart_the_nearest_to_what_is_stated_is_told(tmp_path):
+    """Half a wave, 3.4 m shorter, would agree too."""
+    ((metres, _),) = lengths_told(tmp_path, 7.0)
+    assert float(metres) == pytest.approx(6.0, abs=0.05)
+
+
+def test_a_length_in_feet_hides_no_nearer_one_that_agrees_as_well(tmp_path):
+    """0.3048 times 8.5 m is half a wave from the truth, by chance."""
+    feet, nearer = lengths_told(tmp_path, 8.5)
+    assert float(feet[0]) == pytest.approx(2.59, abs=0.05)
+    assert feet[1] == ", so"
+    assert float(nearer[0]) != pytest.approx(float(feet[0]), abs=1.0)

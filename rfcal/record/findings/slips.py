@@ -76,6 +76,7 @@ class Slip:
     unit: float = 1.0  # of the size that is said
     factor: bool = False  # whether the sizes are factors, of which those near 1 are likelier
     group: str = ""  # of those of one group the likeliest is told
+    after: frozenset[str] = frozenset()  # it is tried where nothing of these groups explains it
     against: bool = False  # whether a second reading speaks against it
     decides: Decides = (say.BY_ANOTHER, ())
 
@@ -243,7 +244,8 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
     for check in checks:
         for place, step in enumerate(check.inputs.path):
             if isinstance(step.element, LineByFigures):
-                yield from _of_cable(check.at or "", place, step.element.line)
+                hertz = float(np.mean(check.frequency))
+                yield from _of_cable(check.at or "", place, step.element.line, hertz)
             if isinstance(step.element, Adapter):
                 said = partial(say.SUSPECT_REVERSED.format, at=check.at)
                 yield Slip(said, _on_path(place, _reversed))
@@ -304,7 +306,7 @@ def _later(scene: Scene, metres: float, only: str = "") -> Scene:
     return scene.other("seen", (scene.check.name,), lambda m: box.apply(box.correct(m) * back))
 
 
-def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
+def _of_cable(at: str, place: int, line: Line, hertz: float) -> Iterator[Slip]:
     """What may be wrong with a cable that was removed before a check."""
 
     def slip(sentence: str, which: int, sizes: Real, unit: float, factor: bool = True) -> Slip:
@@ -312,10 +314,19 @@ def _of_cable(at: str, place: int, line: Line) -> Iterator[Slip]:
         slip = Slip(said, change, sizes, unit=unit, factor=factor, group=f"{which} {place} {at}")
         return replace(slip, decides=(say.BY_TAPE, (at,)))
 
+    in_feet = f"feet {place} {at}"
     for feet in (FOOT, 1 / FOOT):
-        yield slip(say.SUSPECT_FEET, LENGTH, np.array([feet]), line.length_m, False)
+        told = slip(say.SUSPECT_FEET, LENGTH, np.array([feet]), line.length_m, False)
+        yield replace(told, group=in_feet)
         yield slip(say.SUSPECT_LOSS_FEET, LOSS, np.array([feet]), 1.0, False)
-    yield slip(say.SUSPECT_LENGTH, LENGTH, TIMES, line.length_m)
+    # lengths half a wave apart look alike: the nearest to what is stated is told
+    half = line.wavelength_m(hertz) / 2 / line.length_m
+    low, high = np.clip([1 - half / 2, 1 + half / 2], TIMES[0], TIMES[-1])
+    yield slip(say.SUSPECT_LENGTH, LENGTH, np.geomspace(low, high, TIMES.size), line.length_m)
+    for far in (TIMES[low > TIMES], TIMES[high < TIMES]):
+        if far.size:
+            told = slip(say.SUSPECT_LENGTH, LENGTH, far, line.length_m)
+            yield replace(told, after=frozenset({in_feet, told.group}))
     speeds = SPEEDS / line.velocity_factor
     yield slip(say.SUSPECT_VELOCITY, VELOCITY, speeds, line.velocity_factor)
     yield slip(say.SUSPECT_LOSS, LOSS, TIMES[::8], 1.0)

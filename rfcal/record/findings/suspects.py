@@ -50,6 +50,8 @@ def explained(case: Case, tell: Say) -> str:
     }
     for tried, slip in enumerate(all_slips(case, scenes), 1):
         tell(f"why standards or checks disagree: slip {tried:,} is tried")
+        if slip.after & groups.keys():
+            continue
         off, size, moved = _best(slip, scenes)
         left = [as_read.get(id(scene)) for scene in moved]
         changed = [scene for scene in moved if id(scene) not in as_read]
