@@ -279,27 +279,38 @@ def remaining(may_be: NDArray[np.bool_], told: NDArray[np.bool_]) -> NDArray[np.
 def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> NDArray[np.bool_]:
     """Which signs of X (+, -) may hold at each frequency by its rising, shape (2, F): none or more.
 
-    Where loss is small X rises with frequency (Foster's reactance theorem; a lossy resonance's X
-    falls only where it is smaller than R), and through zero or an open no ordinary thing goes more
-    steeply than a resonance of `SHARPEST`. X and R [ohm] are those of either sign, shape (2, F).
+    X and R [ohm] are those of either sign, and so is the doubt of X, shape (2, F).
     """
-    count, x, r, unsure = frequency.size, reactance, resistance, SURE * doubt
-    part = np.diff(frequency) / np.sqrt(frequency[:-1] * frequency[1:])
-    # which sign may follow which from one point to the next: before, after, step
-    before, after = np.broadcast_arrays(x[:, None, :-1], x[None, :, 1:])
-    loss = np.maximum(np.maximum(r[:, None, :-1], r[None, :, 1:]), 1e-3)
-    least = np.minimum(np.abs(before), np.abs(after))
-    rises = after - before > -np.hypot(unsure[:, None, :-1], unsure[None, :, 1:])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # a series resonance in between has Q = f dX/df / 2R
-        series = (after - before) / part
-        # and a parallel one Q = f dB/df / 2G, with G = R/X^2
-        parallel = (1 / np.abs(after) + 1 / np.abs(before)) / part * least**2
-    through = np.where(after > 0, series, parallel) / (2 * loss) < SHARPEST
-    steps = np.where(before * after > 0, rises, through) | (least < LOSSY * loss)
+    count, unsure = frequency.size, SURE * doubt
+    between = np.hypot(unsure[:, None, :-1], unsure[None, :, 1:])
+    steps = follows(frequency, reactance, resistance, between)
     ahead, back = np.ones((2, count), bool), np.ones((2, count), bool)
     for i in range(count - 1):
         ahead[:, i + 1] = np.any(steps[..., i] & ahead[:, i][:, None], axis=0)
     for i in reversed(range(count - 1)):
         back[:, i] = np.any(steps[..., i] & back[:, i + 1], axis=1)
     return ahead & back
+
+
+def follows(
+    frequency: Real, x: Real, r: Real, unsure: Real, well: float = LOSSY
+) -> NDArray[np.bool_]:
+    """Which sign of X may follow which from one frequency to the next: before, after, step.
+
+    Where loss is small X rises with frequency (Foster's reactance theorem; a lossy resonance's X
+    falls only where it is smaller than R), and through zero or an open no ordinary thing goes more
+    steeply than a resonance of `SHARPEST`. X and R [ohm] are those of either sign, shape (2, F);
+    by as much as they are `unsure` X may seem to fall. Loss is small where X is so `well` above R.
+    """
+    part = np.diff(frequency) / np.sqrt(frequency[:-1] * frequency[1:])
+    before, after = np.broadcast_arrays(x[:, None, :-1], x[None, :, 1:])
+    loss = np.maximum(np.maximum(r[:, None, :-1], r[None, :, 1:]), 1e-3)
+    least = np.minimum(np.abs(before), np.abs(after))
+    rises = after - before > -unsure
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # a series resonance in between has Q = f dX/df / 2R
+        series = (after - before) / part
+        # and a parallel one Q = f dB/df / 2G, with G = R/X^2
+        parallel = (1 / np.abs(after) + 1 / np.abs(before)) / part * least**2
+    through = np.where(after > 0, series, parallel) / (2 * loss) < SHARPEST
+    return np.asarray(np.where(before * after > 0, rises, through) | (least < well * loss))

@@ -20,6 +20,8 @@ from rfcal.report.text.device import check_line, largest, reread_line
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import figure_words, mhz
 
+WHICH_SIGN = ", which tells whether two answers remain"
+"""Where displays show less."""
 WORTH = 0.05
 """Part by which the intervals must shrink for a change to be proposed [1]."""
 NO_WIDER = 1.005
@@ -119,7 +121,9 @@ def plan_lines(outlook: Outlook) -> Iterator[str]:
     """The plan of a record in a few lines for a terminal."""
     useful = [option.change for planned in outlook.planned for option in _useful(planned)]
     unread = f"'{outlook.unread}' is not read yet; before it is"
-    when = unread if outlook.unread else "all is read, go on to the report; for another time"
+    unshown = any(planned.unshown for planned in outlook.planned)
+    read = f"all is read, go on to the report{WHICH_SIGN * unshown}; for another time"
+    when = unread if outlook.unread else read
     first = f"{useful[0]}: that helps most" if useful else "no change helps much"
     yield f"{outlook.record.title}: {when}, {first}"
     for planned in outlook.planned:

@@ -235,7 +235,7 @@ def test_a_typed_x_without_its_sign_is_asked_about_where_it_falls_or_none_is_sho
         return typed(z.real + 1j * np.abs(z.imag), mhz)
 
     displays = dict.fromkeys(SAID, lost) if all_lost else {}
-    results = compute(record({"whip": 27 + 1j * np.array(x)}, [3.6, 3.65, 3.7], displays))
+    results = compute(record({"whip": 7 + 1j * np.array(x)}, [3.6, 3.65, 3.7], displays))
     said = [f.message for f in results.findings if f.code == "never-negative"]
     assert len(said) == asked
     assert all("say x_sign = 'unknown'" in message for message in said)
@@ -254,13 +254,40 @@ def test_a_typed_x_without_its_sign_is_asked_about_where_it_falls_or_none_is_sho
     ],
 )
 def test_typed_angles_without_their_sign_are_asked_about(record, degrees, all_lost, asked):
-    z = to_impedance(0.7 * np.exp(1j * np.radians(degrees)), 50.0)
+    z = to_impedance(0.9 * np.exp(1j * np.radians(degrees)), 50.0)
     lost = partial(angles, shown=np.abs)
     displays = dict.fromkeys((*SAID, "whip"), lost) if all_lost else {"whip": angles}
     results = compute(record({"whip": z}, [3.6, 3.65, 3.7][: len(degrees)], displays))
     said = [f.message for f in results.findings if f.code == "never-negative"]
     assert len(said) == asked
     assert all("the sign of the angle" in message for message in said)
+
+
+@pytest.mark.parametrize("rows", [2, 3])
+@pytest.mark.parametrize("lost", [None, 0, 1])
+@pytest.mark.parametrize("usual", [typed, angles])
+def test_a_minus_left_out_in_one_of_a_few_rows_is_told(record, rows, lost, usual):
+    z = np.array([20 - 163j, 20 - 150j, 20 - 136j][:rows])
+
+    def shown(seen, mhz):
+        seen = np.where(np.arange(rows) == lost, seen.real + 1j * np.abs(seen.imag), seen)
+        return usual(seen, mhz)
+
+    results = compute(record({"wire": z}, [7.0, 7.1, 7.2][:rows], {"wire": shown}))
+    said = [f.message for f in results.findings if f.code == "mistyped"]
+    assert len(said) == (lost is not None)
+    if said:
+        assert f"in the row of {7 + lost / 10:g} MHz of 'wire'" in said[0]
+        assert ("the angle" in said[0]) == (usual is angles)
+
+
+def test_nothing_is_asked_of_an_antenna_whose_x_falls_only_before_its_cable(record):
+    mhz = [28.0, 28.4, 28.8, 29.2, 29.7]
+    antenna = 68 + 600j * (np.array(mhz) / 28.7 - 28.7 / np.array(mhz))
+    both = [through_cable(z, f, 6.0) for z, f in zip(antenna, mhz, strict=True)]
+    seen = np.array([z for z, _ in both])
+    results = compute(record({"antenna": seen}, mhz, more=both[0][1]))
+    assert "never-negative" not in codes(results)
 
 
 def first_lines(capsys, folder):
@@ -271,7 +298,7 @@ def first_lines(capsys, folder):
 
 
 def test_a_question_stands_first(record, capsys):
-    folder = record({"whip": [27 + 60j, 27 + 50j]}, [3.6, 3.7])
+    folder = record({"whip": [7 + 60j, 7 + 50j]}, [3.6, 3.7])
     first, second = first_lines(capsys, folder)
     assert first == "no warnings, but a question: answer it before you go on"
     assert second.startswith("note: Was the sign of X, a minus, left out in what was typed?")
@@ -579,6 +606,39 @@ def test_two_answers_ask_for_a_reading_and_check_does_so_before_the_report(recor
         z = np.array([truth, truth.real + 1.03j * truth.imag])
         also = compute(record({"coil": z}, [14.1, 14.523], {"coil": unsigned}))
         assert "sign-told" in codes(also)
+
+
+@pytest.mark.parametrize("truth", [0.3 + 20j, 0.5 + 30j])
+def test_a_second_frequency_that_is_asked_for_tells_the_sign(record, monkeypatch, truth):
+    """At 3 % more, which was asked for before, the doubts of the standards' signs are too large."""
+    turned = Bilinear.from_error_terms(0.03 + 0.02j, 0.04 - 0.05j, 0.95 * np.exp(-0.045j))
+    monkeypatch.setattr(f"{__name__}.analyzer", lambda f: turned)
+
+    def left(mhz):
+        z = truth.real + 1j * truth.imag * (np.array(mhz) / 14.2) ** np.sign(truth.imag)
+        results = compute(record({"coil": z}, mhz, usual=unsigned))
+        x = results.device("coil").impedance.value.imag
+        return x, [f.message for f in results.findings if f.code == "sign-unknown"]
+
+    (told,) = left([14.2])[1]
+    (asked,) = re.findall(r"at ([\d.]+) MHz too", told)
+    x, told = left(sorted([14.2, float(asked)]))
+    assert told == []
+    assert np.all(np.sign(x) == np.sign(truth.imag))
+
+
+def test_where_no_near_frequency_tells_a_part_in_series_is_asked_for(record):
+    results = compute(record({"coil": 0.3 + 16j}, [14.1], usual=unsigned))
+    (told,) = (f.message for f in results.findings if f.code == "sign-unknown")
+    assert "in series" in told
+    assert "MHz too" not in told
+
+
+def test_a_plan_does_not_call_a_record_whole_whose_sign_may_remain_open(record, capsys):
+    folder = record({"coil": 20 + 100j}, [14.1], {"coil": unsigned})
+    assert main(["plan", str(folder)]) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert "go on to the report, which tells whether two answers remain; for" in first
 
 
 def test_a_device_that_is_not_the_same_is_told(record):

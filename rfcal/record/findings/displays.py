@@ -1,6 +1,6 @@
 """Displays that show less than R and X: what was taken for it, and what would tell more."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -8,31 +8,21 @@ from numpy.typing import NDArray
 
 from rfcal.findings import Finding, grouped, quoted, span_mhz
 from rfcal.library.device import Device
-from rfcal.maths.reflection import from_impedance, swr
-from rfcal.measurement.undecided import LOSSY
 from rfcal.models.line import Line
 from rfcal.readings.display import Beyond
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
 from rfcal.record.findings.devices import HIDDEN, about_device
+from rfcal.record.findings.signs import further, in_series, own_doubt
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.format.start import starting_record
 from rfcal.uncertainty.coverage import region_radius
-from rfcal.uncertainty.words import mhz
 
 EXAMPLE = starting_record().encode()
 """The record that everybody starts with."""
-FURTHER = 1.03
-"""By how much a second frequency is higher that may tell the sign of X."""
-PART = 0.3
-"""Reactance of the part in series that may tell it, in parts of X: no less."""
-STEPS = 8.0
-"""Steps of a display by which what it shows through that part must differ between both answers."""
-LARGER = 1.5
-"""Factor from one such reactance to the next; what did not tell is at least doubled."""
 KNOWN = 1.5
 """Factor from the least to the greatest R within which R is known."""
 NINES = 99.9
@@ -114,7 +104,7 @@ def _open(record: Record, item: Measurement, expected: Sequence[complex], hz: fl
     if item.reading.beyond or one is None:
         return ""
     return say.REMAINS_SIGN.format(
-        ohm=abs(one.imag), tell=_tell(item, (), record.reference_ohm, one, hz)
+        ohm=abs(one.imag), tell=in_series(item, (), record.reference_ohm, one, hz)
     )
 
 
@@ -152,7 +142,9 @@ def about_shown(
             z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
             tell = "" if where is small and np.any(two) else tell
             if tell and others is not None:
-                tell = _tell(item, others, case.z_ref, z, hz)
+                tell = further(device, at) or in_series(
+                    item, others, case.z_ref, z, hz, float(own_doubt(device.impedance)[at])
+                )
             x, span = device.interval[where, 1], span_mhz(device.frequency, where)
             ends = {"low": np.min(x[:, 0]), "high": np.max(x[:, 1])}
             found.append(entry(device=device.name, where=span, tell=tell, **ends))
@@ -187,39 +179,3 @@ def about_example(record: Record) -> list[Finding]:
     if not standards or len(left) == len(record.items()):
         return []
     return [say.EXAMPLE_LEFT(names=quoted(left))]
-
-
-def about_signs(device: Device, ways: Mapping[tuple[str, str], NDArray[np.bool_]]) -> list[Finding]:
-    """How the sign of X was told that a display does not show, and by which other reading."""
-    found, f = [], device.frequency
-    for (way, other), points in ways.items():
-        at = np.flatnonzero(points)
-        if at.size:
-            ends = [f"{device.at(hz).reactance} at {mhz(hz)}" for hz in np.unique(f[at[[0, -1]]])]
-            of = {"where": span_mhz(f, points), "other": other, "ends": " and ".join(ends)}
-            found.append(say.SIGN_TOLD(device=device.name, how=way.format(**of)))
-    return found
-
-
-def _tell(
-    item: Measurement, others: Sequence[Measurement], z_ref: float, z: complex, hz: float
-) -> str:
-    """The reading by which a report would tell the sign of X, where these others did not."""
-    if item.same_as:
-        return say.TELL_SAME.format(device=item.same_as)
-    tried = say.TELL_TRIED.format(names=quoted([one.name for one in others])) if others else ""
-    if abs(z.imag) > LOSSY * abs(z.real):
-        return tried + say.TELL_FURTHER.format(mhz=FURTHER * hz / 1e6)
-    from matplotlib.ticker import EngFormatter
-
-    parts = (path.part for one in others for path in one.between if path.part)
-    known = [2 * abs(complex(part.impedance(np.array(hz)))) for part in parts]
-    ohm = max(PART * abs(z.imag), 5.0, *known) * LARGER ** np.arange(9)
-    # what both answers would show through each, in steps of the display
-    both = np.array([z, z.conjugate()])[:, None] - 1j * ohm
-    shown = np.abs([both.imag] if item.reading.typed else [both, swr(from_impedance(both, z_ref))])
-    steps = np.max(np.ptp(shown, axis=1).T / item.reading.steps[: len(shown)], axis=1)
-    farad = 1 / (2 * np.pi * hz * ohm[np.argmax(np.minimum(steps, STEPS))])
-    words = EngFormatter("F", places=0)(float(f"{farad:.1g}"))
-    too = say.TELL_TOO.format(device=item.name) if item.between else ""
-    return tried + say.TELL_SERIES.format(farad=words, device=item.name, too=too)

@@ -8,7 +8,6 @@ import numpy as np
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex, to_impedance
-from rfcal.measurement.propagate import impedance
 from rfcal.models.interpolation import SAME
 from rfcal.readings.content import decoded
 from rfcal.readings.display import MOST_RAW
@@ -18,7 +17,6 @@ from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.mistyped import mistyped
 from rfcal.record.format.schema import Artefact, Record
-from rfcal.uncertainty.coverage import standard_uncertainty
 from rfcal.uncertainty.words import complex_ohm
 
 RADIANS = 3.15
@@ -39,8 +37,6 @@ BEND = 20.0
 and so take no part of the chance of a false alarm."""
 EXCHANGED = 1.5
 """Size of a raw reflection [1] that no analyzer makes of anything passive: twice what is sent."""
-FALLS = 4.0
-"""Standard deviations by which X must fall to be asked about."""
 PASSES = 0.01
 """What passes between ports [1] above which something joins them: analyzers leak less (common
 practice, no source)."""
@@ -60,44 +56,8 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
     for sweep in shown.values():
         if sweep.label not in told:
             found += about_shape(sweep, noise)
-    found += never_negative(record, shown, {finding.about for finding in found})
     # what an instrument that corrects itself reads is judged as an answer
     return [*found, *(about_sizes(record, shown) if solved else ())]
-
-
-def never_negative(
-    record: Record, sweeps: Mapping[str, Sweep], told: Collection[str]
-) -> Iterator[Finding]:
-    """Devices whose X is nowhere below zero, of what may have no sign: R and X of CSV or typed.
-
-    Typed at few points many have one sign: these are asked about where X falls, which little loss
-    forbids, or where none is below zero that was typed of anything. So it is with typed angles.
-    """
-    minus = any(np.any(sweep.reflection.imag < 0) for sweep in sweeps.values())
-    for item in record.measurements:
-        sweep, read = sweeps.get(item.name), item.reading
-        if sweep is None or item.name in told or np.any(sweep.reflection.imag < 0):
-            continue
-        of = say.X_TYPED if read.typed or read.files else say.ANGLE_TYPED
-        of_file = case.has_ohms(read, sweep) and sweep.frequency.size > 1
-        falls = not read.files and _falls(sweep, record)
-        if of_file if read.files else falls or (record.standards and not minus):
-            words = say.LEFT_OUT if falls and minus else say.SHOWN
-            asked, hint = (text.format(**of) for text in words)
-            yield say.NEVER_NEGATIVE(
-                label=item.name,
-                where=span_mhz(sweep.frequency, sweep.frequency > 0),
-                asked=asked,
-                hint="" if read.files else hint,
-            )
-
-
-def _falls(sweep: Sweep, record: Record) -> bool:
-    """Whether X falls over a band by more than noise and the display's steps."""
-    z_ref = record.reference_ohm
-    z = impedance(sweep.quantity(z_ref, record.analyzer["noise"]), z_ref)
-    x, doubt = z.value.imag, standard_uncertainty(z.covariance())[:, 1]
-    return bool(x[0] - x[-1] > FALLS * np.hypot(doubt[0], doubt[-1]))
 
 
 def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:

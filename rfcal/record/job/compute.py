@@ -30,6 +30,7 @@ from rfcal.record.findings.displays import about_displays, about_example, about_
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
 from rfcal.record.findings.rereads import about_rereads
+from rfcal.record.findings.signs import left_out
 from rfcal.record.findings.standards import about_standards, asked_khz, or_exchange
 from rfcal.record.findings.suspects import explained
 from rfcal.record.findings.traces import about_answer, about_ports, about_traces
@@ -241,6 +242,7 @@ class _Job:
         differ = {name for m in twins for name in (m.name, m.same_as)}
         for item, device in zip(self.record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
+            self.findings += left_out(self.record, item, device, self.sweeps, self.traces)
             sound = soundness(self.findings, bool(self.case.checks), device.name)
             others = [one for one in self.record.measurements if one.same_as == item.name]
             agree = None if item.name in differ else others

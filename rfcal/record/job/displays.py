@@ -20,7 +20,7 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.displays import about_signs
+from rfcal.record.findings.signs import about_signs, own_doubt
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.format.schema import Artefact, Reading, Record
 from rfcal.record.job.readings import refused_at, require_same_grid
@@ -160,7 +160,8 @@ def answers(
         return answer(0), [], left
     pair = [answer(sign) for sign in (1, -1)]
     there = all_of_it.signs
-    z, doubt = np.array([d.impedance.value for d in pair]), np.array([*map(_own_doubt, pair)])
+    z = np.array([d.impedance.value for d in pair])
+    doubt = np.array([own_doubt(d.impedance) for d in pair])
     risen = allowed = remaining(there, rising(first.frequency, z.imag, z.real, doubt))
     two = risen.all(0) & _apart(*pair)
     if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
@@ -222,12 +223,6 @@ def _apart(one: Device, other: Device) -> NDArray[np.bool_]:
         gap = np.maximum(a[..., 0] - b[..., 1], b[..., 0] - a[..., 1])
         room = (np.ptp(a, axis=-1) + np.ptp(b, axis=-1)) / 2
     return np.any((gap > 0) & (gap > room), axis=-1)
-
-
-def _own_doubt(device: Device) -> Real:
-    """Standard deviation of X [ohm] by what is new at every frequency."""
-    own = (np.imag(e.change) ** 2 for e in device.impedance.effects if e.per_point)
-    return np.sqrt(sum(own, np.zeros(device.frequency.size)))
 
 
 def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], Device]) -> Device:
