@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal import defaults
 from rfcal.feedline.echo_basis import Band
 from rfcal.feedline.echoes import TOTAL, Echoes, placed
 from rfcal.maths.reflection import Complex, Real
@@ -23,9 +24,6 @@ no source)."""
 
 WEATHER = 1e-3
 """Beside a piece put in or taken out it stretches a line by this (standard, by simulation) [1]."""
-
-LEAST_STRETCH = 1e-4
-"""Less than this [1] a kelvin does (common practice, no source), and is not told."""
 
 REACH_M = 3.0
 """Echoes further from each other than this, and than the resolution, are not one that moved [m]."""
@@ -82,8 +80,8 @@ class Shift:
 
     @property
     def told(self) -> bool:
-        """Whether it is more than any day does."""
-        return self.between_m is not None or abs(self.size) > LEAST_STRETCH
+        """Whether it is more than a kelvin does."""
+        return self.between_m is not None or abs(self.size) > defaults.STRETCH_PER_K
 
     def form(self, distance: Real) -> Real:
         """How far places move outward for a size of 1 [m, or 1]."""
