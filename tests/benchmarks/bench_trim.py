@@ -13,6 +13,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rfcal.matching.goal import Goal
+from rfcal.matching.ranking import rank
+from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import TOPOLOGIES
 from rfcal.matching.trim.verdict import trim
 from rfcal.maths.reflection import from_impedance
@@ -105,6 +108,57 @@ def test_what_is_said_where_only_the_load_has_changed(seed, times, leads):
             print(f"{low:4g} to {high:3g} {n:3d} {', '.join(filter(None, key))}")
 
 
+@pytest.mark.parametrize("kind", ["R", "X", "tuned", "all of these, half as much"])
+@pytest.mark.parametrize(
+    ("low_hz", "high_hz", "points"), [(13e6, 15.4e6, 81), (13.9e6, 14.5e6, 41)]
+)
+def test_how_often_a_sound_part_is_accused_of_what_an_antenna_does(kind, low_hz, high_hz, points):
+    """R by 5 to 15 %, X by 2 to 10 ohm, tuned by 0.5 to 3 %: under 2 % without the load named."""
+    rng, count, frequency = (
+        np.random.default_rng(5307),
+        Counter(),
+        np.linspace(low_hz, high_hz, points),
+    )
+    for _ in range(60):
+        network, goal, changed = antenna_and_network(rng, frequency, kind)
+        errors = [pair(rng, deviation) for deviation in (DIRECTIVITY, SOURCE, TRACKING)]
+        load = measured(rng, from_impedance(goal.load), errors, "device")
+        built = measured(rng, network.seen(frequency, changed), errors, "after building")
+        found = trim(network, frequency, load, built, goal=goal)
+        count[bool(found.off), "load" in found.message] += 1
+    told = [count[True, named] for named in (False, True)]
+    print(
+        f"\n{kind}, {low_hz / 1e6:g} to {high_hz / 1e6:g} MHz: {told[0]} of 60 accused alone, ",
+        end="",
+    )
+    print(f"{told[1]} beside the load")
+
+
+def antenna_and_network(rng, frequency, kind):
+    """A resonant antenna, its network and what it has become [ohm]."""
+    while True:
+        ohm, q, x = np.exp(rng.uniform(np.log(10), np.log(150))), *rng.uniform((4, -15), (25, 15))
+        tuned_hz = 14.2e6 * (1 + rng.uniform(-0.03, 0.03))
+        z = antenna(frequency, ohm, q, x, tuned_hz)
+        goal = Goal(frequency, z, 14.2e6, (14.15e6, 14.25e6), 50.0, 1.5)
+        found = rank(goal, stock=Stock(), topologies=("L", "pi", "T")).candidates
+        if found:
+            break
+    r, more, by = rng.choice([-1, 1], 3) * rng.uniform((0.05, 2, 0.005), (0.15, 10, 0.03))
+    r, more, by = (
+        v * (kind == k or len(kind) > 5) / (1 + (len(kind) > 5))
+        for k, v in zip(("R", "X", "tuned"), (r, more, by), strict=True)
+    )
+    now = antenna(frequency, ohm, q, x + more, tuned_hz * (1 + by))
+    return found[int(rng.integers(min(len(found), 4)))].network, goal, now + r * now.real
+
+
+def antenna(frequency, ohm, q, x, tuned_hz):
+    """A series resonance whose radiation grows with frequency [ohm]."""
+    t = frequency / tuned_hz
+    return ohm * (0.2 + 0.8 * t**2) + 1j * (ohm * q * (t - 1 / t) + x)
+
+
 def shunted(goal, farad):
     """A load with capacitance across it [ohm]."""
     return 1 / (1 / goal.load + 2j * np.pi * goal.frequency * farad)
@@ -112,7 +166,7 @@ def shunted(goal, farad):
 
 def gains(found, goal, made):
     """Whether what is to be done lowers the worst SWR of what was built in truth."""
-    if not (found.promised_swr or 0) > 0:
+    if not (found.promised_swr or 0) > 0 or "to the lowest SWR over the band, per" in found.message:
         return True
     elements = list(made.elements)
     for one in found.off[: None if found.verdict in ("several parts", "leads") else 1]:

@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
+from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import MOST_ADDED, strayed
+from rfcal.matching.trim.load import FLOOR, JOINT, KINDS, Course
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
@@ -23,19 +24,11 @@ FAR = 0.7
 """Changes are sought within this range of the logarithm of the value."""
 BEYOND = 10.0
 """Beyond this a logarithm makes no difference any more: the part is missing or shorted."""
-LARGER, STRAY_F = 0.05, 5e-12
-"""What rain or a hand does to a load between two sweeps: all of it larger, in parts of itself, and
-a capacitance across it [F] (common practice, no source)."""
-MOST = 3.0
-"""Up to so many times that a load may have changed."""
 SCAN, ENOUGH = 25, 15
 """Values that are tried of each part, and points of the sweep, about, at which they are."""
 OWN = 0.5
 """Standard deviation of a coil's own capacitance, in parts of what its winding is reckoned to have
 (common practice, no source)."""
-FLOOR = 1e-4
-"""Standard deviation of each part of a reflection that is there in any case [1]: how well the model
-can be trusted."""
 STEP = 1e-6
 """By which derivatives are taken, of an unknown and of a reflection [1]."""
 LEAST = -0.5
@@ -44,6 +37,8 @@ TELLING = 0.02
 """By how much what is to be done lowers the worst reflection at least [1]."""
 DRAWN = 300
 """Draws of what the unknowns leave open."""
+AS_USUAL = Stock()
+"""What parts are from, where nothing is said of them."""
 ROUNDS, SETTLED = 40, 1e-3
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
@@ -53,9 +48,8 @@ class Fit:
     """Weighted misfit of a network, between its load and what is seen of it [1].
 
     Its unknowns are, in this order: the logarithm of each element's value over the designed one;
-    by how much the load has changed, all of it in `LARGER` and by a capacitance in `STRAY_F`;
-    then, all of unit deviation about zero, leads and what lies across each element, and the common
-    errors.
+    by how many times what is usual the load has changed, each kind of change; then, all of unit
+    deviation about zero, leads and what lies across each element, and the common errors.
     """
 
     network: Network
@@ -63,15 +57,24 @@ class Fit:
     load: Quantity  # reflection [1]
     built: Quantity  # reflection at the network's input [1]
     z_ref: float
+    stock: Stock  # that the parts are from
+    course: Course  # of the load over the whole sweep
     whiten: Real  # of each point's real and imaginary part, shape (F, 2, 2)
 
     @classmethod
     def of(
-        cls, network: Network, frequency: Real, load: Quantity, built: Quantity, z_ref: float
+        cls,
+        network: Network,
+        frequency: Real,
+        load: Quantity,
+        built: Quantity,
+        z_ref: float,
+        stock: Stock = AS_USUAL,
     ) -> "Fit":
         """The fit with the weights of the network as designed."""
         plain = np.broadcast_to(np.eye(2), (frequency.size, 2, 2))
-        fit = cls(network, frequency, load, built, z_ref, plain)
+        course = Course.of(frequency, load, z_ref)
+        fit = cls(network, frequency, load, built, z_ref, stock, course, plain)
         return fit.weighed(np.zeros(fit.size))
 
     @cached_property
@@ -91,9 +94,14 @@ class Fit:
         return self.own + self.commons.shape[1]
 
     @property
+    def parts(self) -> int:
+        """Number of parts."""
+        return len(self.network.elements)
+
+    @property
     def told(self) -> int:
-        """How many of the unknowns are what is sought: one for each part, two for the load."""
-        return len(self.network.elements) + 2
+        """How many of the unknowns are what is sought: each part, and each change of the load."""
+        return self.parts + len(KINDS)
 
     @property
     def own(self) -> int:
@@ -121,10 +129,10 @@ class Fit:
         Parts are within a tolerance, in which any value is as likely; the load is as it was.
         """
         off = [
-            defaults.TOLERANCE if e.line is None else defaults.CUT_M / float(e.value)
+            self.stock.tolerance if e.line is None else self.stock.step_m / float(e.value)
             for e in self.network.elements
         ]
-        return np.r_[np.array(off) / np.sqrt(3), 0, 0, np.ones(self.size - self.told)]
+        return np.r_[np.array(off) / np.sqrt(3), [0] * len(KINDS), np.ones(self.size - self.told)]
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
@@ -139,7 +147,7 @@ class Fit:
 
     def made(self, x: Real) -> Network:
         """The networks of some unknowns (S, n), values of shape (S, 1)."""
-        ratios = np.exp(np.clip(x.T[: self.told - 2, :, None], -BEYOND, BEYOND))
+        ratios = np.exp(np.clip(x.T[: self.parts, :, None], -BEYOND, BEYOND))
         pairs = zip(self.network.values, ratios, strict=True)
         elements = list(
             self.network.with_values([value * ratio for value, ratio in pairs]).elements
@@ -151,13 +159,11 @@ class Fit:
 
     def seen(self, x: Real, moved: float = 0.0) -> Complex:
         """What is seen of the network [1], shape (S, F), by unknowns (S, n), the load's `moved`."""
-        count, omega = self.told - 2, 2 * np.pi * self.frequency
-        larger, stray = 1 + LARGER * x[:, count, None], STRAY_F * x[:, count + 1, None]
-        measured = larger * to_impedance(
+        measured = to_impedance(
             self.load.value + x[:, self.own :] @ self.commons[0] + moved, self.z_ref
         )
-        # Z' = m Z / (1 + j w C m Z)
-        load = measured / (1 + 1j * omega * stray * measured)
+        times = x.T[self.parts : self.told, :, None]
+        load = self.course.changed(self.frequency, measured, times)
         return self.made(x).seen(self.frequency, load, z_ref=self.z_ref)
 
     def _white(self, values: Complex) -> Real:
@@ -171,11 +177,14 @@ class Fit:
         away = self.built.value + x[:, self.own :] @ self.commons[1] - self.seen(x)
         return np.concatenate([self._white(away), x[:, self.told :]], axis=-1)
 
-    def _away(self, x: Real) -> tuple[Real, Real]:
-        """The same, and its derivatives by each of the unknowns, by steps, shape (S, n, R)."""
-        rows = x[:, None] + STEP * np.eye(self.size + 1, self.size, -1)
-        found = self._left(rows.reshape(-1, self.size)).reshape(len(x), self.size + 1, -1)
-        return found[:, 0], (found[:, 1:] - found[:, :1]) / STEP
+    def _away(self, x: Real, moved: np.ndarray) -> tuple[Real, Real]:
+        """The same, and its derivatives by the unknowns `moved` (n,), by steps, shape (S, n, R)."""
+        steps = np.vstack([np.zeros(self.size), STEP * np.eye(self.size)[moved]])
+        rows = (x[:, None] + steps).reshape(-1, self.size)
+        found = self._left(rows).reshape(len(x), len(steps), -1)
+        slopes = np.zeros((len(x), self.size, found.shape[-1]))
+        slopes[:, moved] = (found[:, 1:] - found[:, :1]) / STEP
+        return found[:, 0], slopes
 
     def solve(self, x: Real, free: np.ndarray, rounds: int = ROUNDS) -> tuple[Real, Real, Real]:
         """From starts (S, n), moved where `free`: where it fits best, the information, the misfits.
@@ -189,7 +198,7 @@ class Fit:
         left, right = held, np.zeros(x.shape)
         for _ in range(rounds):
             with np.errstate(over="ignore", invalid="ignore"):  # a step too far has no value
-                away, slopes = self._away(x)
+                away, slopes = self._away(x, np.any(free, axis=0))
             slopes, now = slopes * free[..., None], (away**2).sum(axis=-1)
             better = now < least
             kept, least = np.where(better[:, None], x, kept), np.where(better, now, least)
@@ -218,14 +227,17 @@ class Fit:
     def explained(self) -> tuple["Fit", Real, Real, Real]:
         """The final fit, unknowns of each explanation (S, n), covariances, and misfits (S,).
 
-        Each part alone and each change of the load, then nothing, and all parts at the end.
+        Each part and each change of the load alone, those of it that come together, nothing, and
+        all parts at the end.
         """
-        each, parts = [[k] for k in range(self.told)], list(range(self.told - 2))
+        each, parts = [[k] for k in range(self.told)], list(range(self.parts))
+        joint = [self.parts + k for k in JOINT]
         near, left = self._scanned(each)
         # weights once more, through the network and its load as they seem to be
         fit, best = self.weighed(near[left.argmin()]), near[[left[parts].argmin()]]
-        free = fit.free([*each, [], parts, parts])
-        found = fit.solve(np.concatenate([near, 0 * best, 0 * best, best]), free)[0]
+        free, nothing = fit.free([*each, joint, [], parts, parts]), 0 * best
+        start = near[[joint[left[joint].argmin()]]]
+        found = fit.solve(np.concatenate([near, start, nothing, nothing, best]), free)[0]
         # there is no less than no leads; a coil has a capacitance of its own to lose
         unlike = np.zeros_like(free)
         unlike[:, fit.told : fit.own] = [
@@ -234,8 +246,8 @@ class Fit:
         unlike &= found < LEAST
         free &= ~unlike
         found, _, left = fit.solve(np.where(unlike, 0, found), free)
-        rows = [*range(self.told + 1), self.told + 1 + int(left[-2:].argmin())]
-        free, slopes = free[rows], fit._away(found[rows])[1]
+        rows = [*range(self.told + 2), self.told + 2 + int(left[-2:].argmin())]
+        free, slopes = free[rows], fit._away(found[rows], np.ones(fit.size, bool))[1]
         # covariance of a weighted fit: (J J^T)^-1
         information = slopes @ np.swapaxes(slopes, -1, -2)
         moved = free[:, None] & free[..., None]
@@ -280,6 +292,11 @@ class Fit:
         meets = np.quantile(swr(then), 0.975) <= goal.target_swr < swr(read)
         return float(swr(then[0])) if lower or (meets and then[0] < now[0]) else np.nan
 
+    def worst_read(self, goal: Goal) -> float:
+        """Worst SWR in the goal's band, as it was read after building."""
+        ohm = to_impedance(self.built.value[goal.inside], self.z_ref)
+        return float(swr(from_impedance(ohm, goal.target_ohm)).max())
+
     def load_off_ohm(self, goal: Goal | None) -> float:
         """By how much the load would be another with all parts as designed, in the band [ohm]."""
         # V = A V' + B and I = C V' + D of the load's V' at one ampere
@@ -290,15 +307,16 @@ class Fit:
 
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""
-        points = self.frequency.size
-        thin, count = self.at_points(np.arange(0, points, -(-points // ENOUGH))), len(each)
-        starts = np.zeros((count, SCAN, self.size))
-        for k in range(count):
-            reach = FAR if k < count - 2 else MOST
-            starts[k, :, k] = np.linspace(-reach, reach, SCAN)
+        points, parts = self.frequency.size, np.arange(self.parts)
+        thin = self.at_points(np.arange(0, points, -(-points // ENOUGH)))
+        starts = np.zeros((self.parts, SCAN, self.size))
+        starts[parts, :, parts] = np.linspace(-FAR, FAR, SCAN)
         flat = starts.reshape(-1, self.size)
-        left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[2].reshape(count, SCAN)
-        found, _, left = thin.solve(starts[np.arange(count), left.argmin(axis=1)], thin.free(each))
+        left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[2].reshape(-1, SCAN)
+        # a changed load is sought from where it has not
+        start = np.zeros((len(each), self.size))
+        start[parts] = starts[parts, left.argmin(axis=1)]
+        found, _, left = thin.solve(start, thin.free(each))
         return found, left
 
     def at_points(self, index: np.ndarray) -> "Fit":

@@ -6,9 +6,9 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.matching.network import SERIES, NetworkElement, value_words
-from rfcal.matching.trim.fit import FAR, LARGER, MOST, STRAY_F
+from rfcal.matching.trim.fit import FAR
+from rfcal.matching.trim.load import KINDS, MORE_X, Changed, Course
 from rfcal.matching.winding import wound
-from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.words import about
 
 MOST_TOLD = 50.0
@@ -21,6 +21,11 @@ LEAST_LEADS_M, MOST_LEADS_M = 0.5e-3, 2 * defaults.LEAD_M
 """What leads are shortened by at least and at most [m]: twice what they are with care."""
 LEFT = 0.1
 """Of a capacitor, what is not worth to be put in [1]."""
+MOST_ALIKE = 2
+"""Changes of the load that are told where they look like a part that is off."""
+MOST_BOUGHT_H = 1e-6
+"""A coil that cannot be wound in air is bought up to this, and perhaps wound on a core above [H]
+(common practice, no source)."""
 CUT_TO = -3
 """Power of ten of the metre to which the hand cuts."""
 
@@ -107,23 +112,25 @@ class Suspect:
     def _by_its_turns(self) -> str:
         """The same for a coil, as it was told to be wound."""
         name, (change, deviation) = self.name, self.in_place
+        fit = self.element.with_value(float(self.element.value) / (1 + change)).in_words(2)
         told = wound(float(self.element.value), self.ampere)
         back = told and told.back_from(1 + change)
         if told is None or back is None:
-            return self._way(
-                f"spread the turns of {name}, or take some off",
-                f"squeeze the turns of {name}, or add some",
-            )
+            core = self._way("spread its turns or take some off", "squeeze its turns or add some")
+            made = f", or {core} if it was wound" if self.element.value > MOST_BOUGHT_H else ""
+            return f"fit about {fit} in place of {name}{made}"
         if back.turns == told.turns:
             known = 2 if 1.96 * deviation < 0.1 * abs(change) else 1
             by = float(f"{1e3 * abs(back.length_m - told.length_m):.{known}g}")
             words = f"about {round(2 * by) / 2:g} mm" if by >= 0.25 else "less than half a mm"
-            return f"{self._way(f'draw {name} out', f'squeeze {name}')} by {words}"
+            way = self._way(f"draw {name} out", f"squeeze {name}")
+            return f"{way} by {words}, or fit about {fit} if it was bought"
         fewer = told.turns - back.turns
         how = f"take {fewer} turn{'s' * (fewer > 1)} off {name}"
         if fewer < 0:
             how = f"wind {name} anew with {back.turns} turns in place of {told.turns}"
-        return f"{how}, and bring it to {back.ruler_mm:g} mm"
+        bought = f", or fit about {fit} if it was bought"
+        return f"{how}, and bring it to {back.ruler_mm:g} mm{bought}"
 
     def _way(self, above: str, below: str) -> str:
         return above if self.in_place[0] > 0 else below
@@ -137,6 +144,18 @@ class Suspect:
         else:
             instead = f"as good as {NO_PART[self.element.unit][times < 1]}"
         return f"{self.name} of {self.element.in_words()} would have to be {instead}"
+
+    def in_series(self, course: Course) -> Changed | None:
+        """The usual change of a load that is the same as its own, where it is in series with it."""
+        element, change = self.element, self.in_place[0]
+        if element.place != SERIES or element.line is not None:
+            return None
+        times = change if element.unit == "H" else 1 / (1 + change) - 1
+        more = times * float(element.part.impedance(course.middle).imag)
+        only = np.eye(len(KINDS))[MORE_X] / course.more_ohm
+        doubt = self.in_place[1] / max(abs(change), 1e-9) * abs(more)
+        found = Changed(course, more * only, doubt * only, self.misfit, self.number)
+        return found if found.usual else None
 
     def told(self) -> str:
         """How far it could be off without being seen, rounded up."""
@@ -154,6 +173,7 @@ NOT_EXPLAINED = (
     "look at {} and {} connections: {}; if they are right, look for a changed load, or readings "
     "that are worth less than stated",
 )
+IN_VAIN = "to bring its parts to their values would not clearly lower its SWR"
 SEVERAL = (
     "measure the load again, and each part by itself: it has changed, or more than one of them is "
     "off, and this sweep cannot tell which or by how much"
@@ -185,54 +205,23 @@ def velocity(together: list[Suspect]) -> str:
     )
 
 
-def changed(whole: bool, times: float) -> str:
-    """A change of all of the load in words, or one of what lies across it."""
-    if whole:
-        return f"all of it {abs(100 * LARGER * times):.2g} % {'larger' if times > 0 else 'smaller'}"
-    stray = value_words(float(f"{abs(STRAY_F * times):.2g}"), "F")
-    return f"{stray} {'more' if times > 0 else 'less'} across it"
-
-
-def in_series(one: Suspect, frequency: Real, load: Complex) -> list[str]:
-    """The change of a load [ohm] that is the same as that of a coil or capacitor in series with it.
-
-    None where no load changes by so much.
-    """
-    element, middle, change = one.element, frequency.size // 2, one.in_place[0]
-    if element.place != SERIES or element.line is not None:
-        return []
-    times = change if element.unit == "H" else 1 / (1 + change) - 1
-    more = times * float(element.part.impedance(frequency[middle]).imag)
-    if abs(more) > LARGER * MOST * abs(load[middle]):
-        return []
-    return [f"about {about(abs(more))} ohm {'more' if more > 0 else 'less'} of X in series with it"]
-
-
-def _unsure(off: list[Suspect], alike: str) -> bool:
-    """Whether the load may have changed instead, or a part that is told be right."""
-    return bool(alike) or any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
-
-
-def _load_first(alike: str) -> str:
-    """What to do before a part is touched."""
-    so = alike and f" ({alike})"
-    return (
-        f"measure the load again first: a load that has changed would look alike{so}; if it is as "
-        "it was, "
-    )
+def _unsure(off: list[Suspect]) -> bool:
+    """Whether a part that is told may be right."""
+    return any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
 
 
 def _nothing_to_do(
-    verdict: str, off: list[Suspect], detail: str, alike: str, setting: str
+    verdict: str, off: list[Suspect], detail: str, load: str, setting: str
 ) -> str | None:
     """What is said, as of `told`, where no part is to be mended."""
     names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
     return {
-        "no gain": "no change of its parts would clearly lower its SWR, so nothing need be done",
+        "no gain": f"{IN_VAIN}, so nothing need be done",
         "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
         f"readings can tell: {detail}",
-        "changed load": f"measure the load again before you touch a part: {alike} than when it was "
-        "measured explains the readings, and no part does as well",
+        "changed load": "measure the load again before you touch a part: it seems to have changed "
+        f"({load}), and no part explains the readings as well"
+        f"{setting and f'; if it stays so, {setting}'}",
         "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
         if off
         else NOT_EXPLAINED[0].format(detail),
@@ -244,7 +233,7 @@ def told(
     verdict: str,
     off: list[Suspect],
     detail: str,
-    alike: str,
+    alike: list[Changed],
     promised: float | None,
     setting: str,
     *,
@@ -259,18 +248,28 @@ def told(
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
         f"{s.name} is {s.size()}" for s in off
     )
+    load = " or ".join(c.words for c in alike[:MOST_ALIKE])
+    so = load and f" ({load})"
     if off and promised is not None and np.isnan(promised):
-        or_load = alike and f"; a load that has changed ({alike}) would look alike"
-        head = setting or "no change of its parts would clearly lower its SWR"
-        return f"{head}: {seem}{or_load}"
-    if said := _nothing_to_do(verdict, off, detail, alike, setting):
+        or_load = load and f"; a load that has changed{so} would look alike"
+        return f"{setting or IN_VAIN}: {seem}{or_load}"
+    if said := _nothing_to_do(verdict, off, detail, load, setting):
         return said
-    again = _load_first(alike) if few or verdict == "several parts" or _unsure(off, alike) else ""
+    again = unless = ""
+    if few or verdict == "several parts" or _unsure(off) or any(c.usual for c in alike):
+        again = (
+            f"measure the load again first: a load that has changed would look alike{so}; if it is "
+            "as it was, "
+        )
+    elif load:
+        unless = (
+            f", unless the load has changed{so}, which would look alike: measure it again first"
+        )
     if verdict == "undecided":
         cures, names = "; or ".join(s.cure() for s in off), " or ".join(s.name for s in off[:2])
         return (
-            f"{again}measure {names} by itself; then {cures}. Until then the readings cannot tell "
-            "which, the likelier first"
+            f"{again}measure {names} by itself{unless}; then {cures}. Until then the readings "
+            "cannot tell which, the likelier first"
         )
     do = "; ".join(s.cure() for s in off)
     if verdict == "leads":
@@ -280,4 +279,4 @@ def told(
     elif verdict == "either part":
         do = f"{off[0].by_hand()}, which helps whichever it is: {seem}"
     then = f"; that should bring the worst SWR to about {promised:.2f}" if promised else ""
-    return f"{again}{do}{then}"
+    return f"{again}{do}{unless}{then}"

@@ -5,7 +5,7 @@ re-measured sweep, weighed by what is new at every point; the errors common to b
 fitted with it. Then all parts together.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -15,16 +15,16 @@ from numpy.typing import ArrayLike
 from rfcal import defaults
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
+from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
-from rfcal.matching.trim.fit import MOST, Fit
+from rfcal.matching.trim.fit import AS_USUAL, Fit
+from rfcal.matching.trim.load import MORE_X, UNLIKELY, Changed
 from rfcal.matching.trim.suspects import Suspect
-from rfcal.maths.reflection import Real, to_impedance
+from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import about
 
-UNLIKELY = 1e-3
-"""Chance of a misfit, or of common errors, from which on nothing is explained."""
 CLEAR = 13.8
 """Difference of misfit at which a part is suspected at all: a likelihood ratio of 1000."""
 CLEARER = 7.0
@@ -57,7 +57,6 @@ class Trim:
     # for "unexplained" those that would have to be so far off that they are no parts that are off
     off: tuple[Suspect, ...]
     alone: tuple[Suspect, ...]  # every part suspected alone, least misfit first
-    together: tuple[Suspect, ...]  # every part where all may be off
     misfit: float  # as designed
     # worst SWR that what is to be done would bring, nan where none is clearly lower than it is, so
     # that nothing is to be done; None where that was not asked, or no part seems off
@@ -125,7 +124,7 @@ def built_wrongly(network: Network) -> dict[str, Network]:
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """Explanations by their rows: each part alone, two changes of the load, nothing, all parts."""
+    """Explanations by their rows, as `Fit.explained` has them."""
 
     fit: Fit
     unknowns: Real  # shape (S, n)
@@ -151,14 +150,25 @@ class _Tried:
             k,
         )
 
-    def changes(self, below: float) -> dict[str, float]:
-        """Changes of the load in words, and what they leave: those that leave little enough."""
-        count = len(self.fit.network.elements)
-        return {
-            suspects.changed(k == count, float(self.unknowns[k, k])): float(self.misfits[k])
-            for k in (count, count + 1)
-            if self.misfits[k] < below and abs(self.unknowns[k, k]) <= MOST
-        }
+    def changes(self, below: float) -> list[Changed]:
+        """Changes of the load that leave less than some misfit, of one kind or of several."""
+        found, fit = [], self.fit
+        own = slice(fit.parts, fit.told)
+        for row in range(fit.parts, fit.told + 1):
+            times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
+            misfit = float(self.misfits[row]) + EACH * (np.count_nonzero(times) - 1)
+            one = Changed(fit.course, times, np.sqrt(variance), misfit, row)
+            if misfit < below and (one.usual or one.kinds == [MORE_X]):
+                found.append(one)
+        return found
+
+    def alike(self, changes: Sequence[Changed], off: Sequence[Suspect]) -> list[Changed]:
+        """Those of them that may be what a part seems to be, the likelier first."""
+        same = off[:1] if off and off[0].number == self.fit.parts - 1 else []
+        if not any(MORE_X in c.kinds for c in changes):
+            changes = [*changes, *(c for s in same if (c := s.in_series(self.fit.course)))]
+        one = [c for c in changes if len(c.kinds) == 1] or changes
+        return sorted(one, key=lambda c: (not c.usual, c.misfit))
 
     def promised(self, goal: Goal, row: int, mended: list[Suspect]) -> float:
         """Worst SWR with some parts mended, by one explanation; nan as in `Fit.mended`."""
@@ -173,7 +183,9 @@ class _Tried:
         tries: list[tuple[float, Suspect]] = []
         if goal is None or row is None:
             return "", None
-        for k in self.adjustable:
+        # what misses the target is brought to it by any part that can do so
+        every = range(self.fit.parts) if self.fit.worst_read(goal) > goal.target_swr else ()
+        for k in self.adjustable or every:
             for by in defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS):
                 one = replace(self.suspect(k, row), in_place=(by, 0.1 * abs(by)), leads_m=0.0)
                 if (worst := self.promised(goal, row, [one])) > 0:
@@ -193,25 +205,32 @@ def trim(
     *,
     z_ref: float = defaults.REFERENCE_OHM,
     goal: Goal | None = None,
+    stock: Stock = AS_USUAL,
     ampere: ArrayLike = 0.0,
     adjustable: Collection[int] = (),
 ) -> Trim:
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
-    With a goal nothing is to be done that would not clearly lower the worst SWR in its band. The
+    With a goal nothing is to be done that would not clearly lower the worst SWR in its band. Parts
+    are within the tolerance of `stock`, but for what is off. The
     hand is told what to do by each part's peak current [A], shape (K,), and by which are
     `adjustable`.
     """
     count = len(network.elements)
-    first = Fit.of(network, frequency, load, built, z_ref)
+    first = Fit.of(network, frequency, load, built, z_ref, stock)
     tried, fits = _explained(first, np.broadcast_to(ampere, count), adjustable)
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
     changes = tried.changes(min(fits, left[NOTHING] - CLEARER))
-    changed = min(changes.values(), default=np.inf)
+    # of one kind, and of several
+    usual = [
+        [c for c in changes if c.usual and bool(c.kinds[1:]) == many] for many in (False, True)
+    ]
+    loads = [min((c.misfit for c in one), default=np.inf) for one in usual]
+    changed = min(loads)
     best = min(alone[0].misfit, changed) + CLEAR
-    verdict, off = _decide(left[NOTHING], alone, together, changed, fits)
+    verdict, off = _decide(left[NOTHING], alone, together, loads, fits, stock.tolerance)
     detail = ", ".join(s.told() for s in alone)
     if verdict == "as designed":
         off = [s for k in parts if (s := tried.suspect(k, NOTHING)).by_leads]
@@ -219,19 +238,16 @@ def trim(
     elif verdict == "unexplained":
         detail = about(tried.fit.load_off_ohm(goal))
     verdict, off, promised = _mended(tried, goal, verdict, off)
-    alike = [words for words, misfit in changes.items() if misfit < best]
-    if off and off[0].number == count - 1:
-        alike += suspects.in_series(off[0], frequency, to_impedance(load.value, z_ref))
-    row = None if (promised or 0) > 0 else _row(verdict, off)
+    alike = tried.alike([c for c in changes if c.misfit < best], off)
+    row = None if (promised or 0) > 0 else _row(verdict, off, alike)
     head, worst = tried.set_anew(goal, row)
     message = suspects.velocity(together) if verdict == "several parts" else ""
     message = message or suspects.told(
-        verdict, off, detail, " or ".join(alike), promised, head, few=frequency.size < FEW
+        verdict, off, detail, alike, promised, head, few=frequency.size < FEW
     )
     if adjustable and not head and (promised or 0) > 0:
         message += f"; then set {together[min(adjustable)].name} to the lowest SWR over the band"
-    kinds = tuple(off), tuple(alone), tuple(together)
-    return Trim(verdict, message, *kinds, left[NOTHING], worst or promised)
+    return Trim(verdict, message, tuple(off), tuple(alone), left[NOTHING], worst or promised)
 
 
 def _explained(fit: Fit, ampere: Real, adjustable: Collection[int]) -> tuple[_Tried, float]:
@@ -276,24 +292,36 @@ def _mended(
     return ("as designed", [], promised) if promised != promised else ("leads", off, promised)
 
 
-def _row(verdict: str, off: list[Suspect]) -> int | None:
+def _row(verdict: str, off: list[Suspect], alike: Sequence[Changed] = ()) -> int | None:
     """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
     if verdict == "one part":
         return off[0].number
+    if verdict == "changed load" and alike:
+        return alike[0].row
     return {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}.get(verdict)
 
 
 def _decide(
-    none: float, alone: list[Suspect], together: list[Suspect], load: float, fits: float
+    none: float,
+    alone: list[Suspect],
+    together: list[Suspect],
+    loads: list[float],
+    fits: float,
+    tolerance: float,
 ) -> tuple[str, list[Suspect]]:
     """The verdict and the parts that it is about, by what each explanation leaves of misfit."""
     part, joint = alone[0].misfit, together[0].misfit + EACH * (len(together) - 1)
+    load, several = min(loads), loads[1]
     if none - min(part, joint, load) < CLEAR:
         return ("as designed" if none < fits else "unexplained"), []
     likely = min((s.misfit for s in alone if not s.far), default=np.inf)
     missing = alone[0].far and part < load + CLEARER
-    if load < min(likely - CLEAR, joint + CLEAR) and not missing:
-        return "changed load", []
+    if load < likely - CLEAR and not missing:
+        # of as many parts as kinds of change neither is the likelier
+        if min(loads[0] - CLEAR, several + CLEAR) < joint:
+            return "changed load", []
+        if several < joint + CLEAR:
+            return "undecided", []
     if part < min(fits, joint + CLEAR, none - CLEARER):
         if alone[0].far:
             return "unexplained", alone[:1]
@@ -305,5 +333,5 @@ def _decide(
     if any(s.far for s in sure):
         return "unexplained", [s for s in together if s.far]
     # what is as it was sold is left so where another is not
-    sure = [s for s in sure if s.element.line or abs(s.change) > defaults.TOLERANCE] or sure
+    sure = [s for s in sure if s.element.line or abs(s.change) > tolerance] or sure
     return ("several parts", sure) if sure else ("undecided", [])

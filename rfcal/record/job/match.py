@@ -240,7 +240,13 @@ def _after(
         return None
     network = made.candidate.network
     trimmed = partial(
-        trim, frequency=goal.frequency, load=found.load, built=seen, z_ref=z_ref, goal=goal
+        trim,
+        frequency=goal.frequency,
+        load=found.load,
+        built=seen,
+        z_ref=z_ref,
+        goal=goal,
+        stock=found.request.stock,
     )
     trimming = trimmed(network, ampere=made.ampere, adjustable=made.production.adjustable)
     if trimming.amiss and trimming.bare(goal.frequency, found.load, seen, z_ref):

@@ -1,0 +1,128 @@
+"""How a load may have become another between the two sweeps: kinds of change, a number each."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rfcal.findings import listed
+from rfcal.matching.network import value_words
+from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.uncertainty.quantity import Quantity
+
+WHOLE, STRAY, MORE_R, MORE_X, TUNED = KINDS = range(5)
+"""All of it larger, a capacitance across it, R larger, more of X in series with it, and all of its
+course over the band at higher frequencies."""
+JOINT = (MORE_R, MORE_X, TUNED)
+"""Those that may come together."""
+LARGER, STRAY_F, MORE_OHM, HIGHER = 0.05, 5e-12, 4.0, 0.012
+"""What season, rain, a moved wire or a hand do to a load: larger in parts of itself, a capacitance
+across it [F], so much more X beside what it is larger [ohm], and higher in parts of the frequency
+(common practice, no source)."""
+MOST = 3.0
+"""Up to so many times that a load has usually changed."""
+DEGREE = 6
+"""Of the polynomial, at most, that a load's course is followed by."""
+UNLIKELY = 1e-3
+"""Chance of a misfit, or of common errors, from which on nothing is explained."""
+FLOOR = 1e-4
+"""Standard deviation of each part of a reflection that is there in any case [1]: how well the model
+can be trusted."""
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """A load as a smooth function of frequency, straight on beyond the sweep's ends."""
+
+    middle: float  # of the sweep [Hz]
+    span: float  # half of it [Hz]
+    factors: Complex  # of a polynomial [ohm]
+    size: float  # of the impedance, about [ohm]
+
+    @classmethod
+    def of(cls, frequency: Real, load: Quantity, z_ref: float) -> "Course":
+        """The polynomial of lowest degree that follows a measured load within its noise."""
+        from scipy.special import chdtri
+
+        ohm = to_impedance(load.value, z_ref)
+        middle, span = (frequency[0] + frequency[-1]) / 2, (frequency[-1] - frequency[0]) / 2
+        noise = Quantity(load.value, tuple(e for e in load.effects if e.per_point)).covariance()
+        deviation = np.sqrt(np.trace(noise, axis1=-2, axis2=-1) / 2 + FLOOR**2)
+        # d(reflection) = 2 Z0 / (Z + Z0)^2 dZ
+        weight = 2 * z_ref / np.abs(ohm + z_ref) ** 2 / deviation
+        at = (frequency - middle) / (span or 1.0)
+        for degree in range(min(DEGREE, frequency.size - 1) + 1):
+            powers = at[:, None] ** np.arange(degree + 1)
+            factors = np.linalg.lstsq(powers * weight[:, None], ohm * weight, rcond=None)[0]
+            left = (np.abs(weight * (ohm - powers @ factors)) ** 2).sum()
+            if left < chdtri(2 * frequency.size, UNLIKELY):
+                break
+        return cls(float(middle), float(span) or 1.0, factors, float(np.median(np.abs(ohm))))
+
+    @property
+    def more_ohm(self) -> float:
+        """How much more of X it usually has where that has changed [ohm]."""
+        return MORE_OHM + LARGER * self.size
+
+    def at(self, frequency: Real) -> Complex:
+        """The load at some frequencies [ohm]."""
+        t = (frequency - self.middle) / self.span
+        inside = np.clip(t, -1, 1)
+        found: Complex = np.zeros(t.shape, complex)
+        slope: Complex = found
+        for factor in self.factors[::-1]:
+            slope = slope * inside + found
+            found = found * inside + factor
+        return found + slope * (t - inside)
+
+    def changed(self, frequency: Real, ohm: Complex, times: Real) -> Complex:
+        """Loads [ohm], shape (S, F), that have changed by so many times, (kinds, S, 1)."""
+        moved = np.flatnonzero(times[TUNED])
+        before = frequency / (1 + HIGHER * times[TUNED, moved])
+        ohm[moved] += self.at(before) - self.at(frequency)
+        ohm = ohm + LARGER * times[MORE_R] * ohm.real + 1j * self.more_ohm * times[MORE_X]
+        ohm = (1 + LARGER * times[WHOLE]) * ohm
+        # Z' = Z / (1 + j w C Z)
+        return ohm / (1 + 2j * np.pi * frequency * STRAY_F * times[STRAY] * ohm)
+
+    def in_words(self, kind: int, times: float, figures: int) -> str:
+        """A change of one kind, to so many figures."""
+        more = "more" if times > 0 else "less"
+        unit = (LARGER, STRAY_F, LARGER, self.more_ohm, HIGHER)[kind]
+        size = float(f"{max(abs(times), 1e-9) * unit:.{figures}g}")
+        percent = f"{100 * size:g} % {'larger' if times > 0 else 'smaller'}"
+        return {
+            WHOLE: f"all of it {percent}",
+            STRAY: f"{value_words(size, 'F')} {more} across it",
+            MORE_R: f"its R {percent}",
+            MORE_X: f"about {size:g} ohm {more} of X in series with it",
+            TUNED: f"tuned {100 * size:g} % {'higher' if times > 0 else 'lower'}",
+        }[kind]
+
+
+@dataclass(frozen=True, eq=False)
+class Changed:
+    """A change of a load that may be what is read."""
+
+    course: Course
+    times: Real  # what is usual, of each kind; 0 of those that it is not
+    standard_uncertainty: Real  # of these
+    misfit: float
+    row: int  # of the explanation
+
+    @property
+    def kinds(self) -> list[int]:
+        """Its kinds."""
+        return [int(kind) for kind in np.flatnonzero(self.times)]
+
+    @property
+    def usual(self) -> bool:
+        """Whether loads change by so much, all of it together."""
+        return float(np.hypot.reduce(self.times)) <= MOST
+
+    @property
+    def words(self) -> str:
+        """What it is, to two figures where they are known to a tenth."""
+        half = 1.96 * self.standard_uncertainty
+        figures = np.where(half < 0.1 * np.abs(self.times), 2, 1)
+        told = [self.course.in_words(k, float(self.times[k]), int(figures[k])) for k in self.kinds]
+        return listed(told)
