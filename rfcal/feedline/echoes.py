@@ -74,7 +74,9 @@ class Echoes:
 
     def at_foot(self) -> Real:
         """How large the echoes are as seen at the foot [1], the line's loss in them."""
-        return np.abs(self.mean) * self.band.fade(self.distance)
+        # what lies before the plane folds back to the far end of the range, as if it were huge
+        kept = np.exp(-2 * self.distance[:, None] * self.band.propagation.real) @ self.band.weight
+        return np.abs(self.mean) * kept / self.band.weight.sum()
 
     def moved_by(self, changes: Complex) -> Complex:
         """Changes of each mean (N, K) that changes of the sweep (N, F) make, to first order."""

@@ -47,6 +47,9 @@ PLACED, TURNS = 0.75, 3
 to so many times: those of lines of a known type leave 0.6 at most where all are in their places,
 and 1 where one is not (by simulation)."""
 
+BLENDED = 2.5
+"""What hides a line's end adds so many times its own doubt to a place, at most (by simulation)."""
+
 OWN_DELAY, OVER_BAND = 1.7, 1.7
 """An antenna's own delay makes the end seem off by the first of these in wavelengths of mid-band,
 and less by exp of minus the second times the band's share of mid-band (standard, by simulation of
@@ -193,19 +196,29 @@ def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     return float(events.distance_m[np.argmax(beyond)]) if np.any(beyond > at_end) else None
 
 
-def behind_end(events: Events, end: int | None, last_m: float) -> Events:
-    """The same with what is behind the end, or part of how it answers, called so."""
-    behind = events.distance_m >= last_m
-    kinds, early = list(events.kind), np.zeros_like(behind)
+def behind_end(events: Events, end: int | None, length_m: float) -> Events:
+    """The same with what is behind the end, or part of how it answers, called so.
+
+    A narrow band takes an end [m] for one with what is near it: how much of that it is, is not
+    known where no end shows, and what is left may be as far off on the other side; where one does,
+    half as far, or some times as much as the band itself leaves open.
+    """
+    off, kinds = events.distance_m - length_m, list(events.kind)
+    behind, early = off > 0, np.zeros(off.size, bool)
     if end is not None:
-        behind[end + 1 :] = True
-        behind |= ringing(events, end)
+        other = np.arange(off.size) - end
+        behind = (other > 0) | (behind & (other < 0)) | ringing(events, end)
         early = behind & (events.distance_m < events.distance_m[end] - events.near_m)
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, STEP) else kinds[end]
+    near = events.narrow & (np.abs(off) < events.near_m) & (np.arange(off.size) != end)
+    of_place = events.distance_uncertainty_m
+    beside = np.minimum(np.abs(off) / (2 if end is None else 4), BLENDED * of_place)
+    of_place = np.hypot(of_place, near * beside)
     fits = zip(events.fits, behind, strict=True)
     return replace(
         events,
+        distance_uncertainty_m=of_place,
         kind=tuple(np.where(early, EARLY, np.where(behind, BEHIND, kinds)).tolist()),
         fits=tuple(() if late else each for each, late in fits),
     )

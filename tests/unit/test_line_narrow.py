@@ -15,6 +15,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.record.findings.line.state import about_line, line_verdict
+from rfcal.record.findings.line.verdict import before_end
 from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.report.figures.device import line_figure
@@ -22,7 +23,7 @@ from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import WIDE, foot, noisy
 from tests.unit.test_line_loss import NARROW
-from tests.unit.test_line_state import random_rod, state
+from tests.unit.test_line_state import random_rod, rod, state
 
 
 def narrow_line(rng):
@@ -274,3 +275,33 @@ def test_the_picture_ends_where_the_line_does_or_little_is_seen(stated):
     assert ax.get_xlim()[1] <= (150.0 if stated else 1700.0)
     assert drawn[-1, 0] >= ax.get_xlim()[1]
     assert np.max(drawn[:, 1]) < 1.5
+
+
+@pytest.mark.parametrize("baseline", [False, True])
+def test_a_place_that_a_narrow_band_takes_for_one_with_the_end_is_within_its_doubt(baseline):
+    """Of lines whose joint lies before an antenna, nearer than is told apart; the end is listed."""
+    rng, held = np.random.default_rng(61), []
+    for _ in range(60):
+        line = Line(28.0, 0.85, 50.0, 0.4)
+        place, end = rng.uniform(12, 20), random_rod(rng, NARROW)
+        then = foot(NARROW, line, end)
+        now = foot(NARROW, line, end, ("series", rng.uniform(8, 25), place))
+        given = {"loss_known": True, "length_m": 28.0}
+        found = state(rng, NARROW, line, now, then if baseline else None, **given)
+        rows = "\n".join(line_lines(found))
+        assert found.beyond_m is not None or "m: the line's end" in rows
+        before = [m for m in before_end(found) if found.now.kind[m] != BEHIND]
+        off = np.abs(found.now.distance_m[before] - place)
+        held += (off < 1.96 * found.now.distance_uncertainty_m[before]).tolist()
+    assert len(held) > 15
+    assert np.mean(held) >= 0.93
+
+
+def test_what_folds_back_from_before_the_plane_leaves_the_doubt_of_places_alone():
+    """It seems to lie at the far end of the range, where by the loss next to nothing comes back."""
+    rng, band = np.random.default_rng(62), np.linspace(430e6, 440e6, 201)
+    for _ in range(20):
+        line, end = Line(rng.uniform(15, 60), 0.87, 50.5, 0.35), rod(band, 436e6, 44.0, 9.0)
+        seen = foot(band, line, end, ("series", 12.0, rng.uniform(3, 12)))
+        found = state(rng, band, line, seen, loss_known=True)
+        assert np.all(found.now.distance_uncertainty_m < 2 * found.now.resolution_m)

@@ -174,7 +174,7 @@ class _Foot:
         beyond = None if self.found else line_end.beyond_end(events, end, last)
         if beyond is not None:
             return open_ended._replace(beyond_m=beyond)
-        events = line_end.behind_end(events, end, last)
+        events = line_end.behind_end(events, end, length)
         if end is not None:
             events = line_end.with_own_delay(events, own, slice(end, end + 1))
         return _Sight(swept, events, folded, end)

@@ -195,6 +195,10 @@ LINE_BLIND = (
 )
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
 LINE_END_DIPS = " by a mean over the band, and {least} at {mhz:.4g} MHz"
+LINE_END_UNSEEN = {
+    True: "the line's end by the record, which this band does not tell from what is nearer",
+    False: "the line's end by the record, where hardly anything reflects",
+}
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
 LINE_END_SEEN = (
     " (seen at {seen} m)",
