@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from rfcal.maths.reflection import from_impedance, swr
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.mistyped import mistyped, typed_rows
 from rfcal.record.format.reading import Reading
@@ -221,6 +221,19 @@ def test_a_row_of_a_standard_in_which_both_numbers_stick_out_is_told():
     assert not typed_rows(reading, 50.0).odd_row()  # as of a device with a sharp resonance
     found = typed_rows(reading, 50.0).odd_row(still=True)
     assert (found["mhz"], found["written"], found["meant"]) == (14.2, "1.39", 1.08)
+
+
+@pytest.mark.parametrize("shown", ["R, X", "|Z|, SWR"])
+def test_noise_of_an_open_is_no_slip(shown):
+    """At 1200 ohm that of an ordinary analyzer moves R and X by some ohm, and 0.1 ohm is shown."""
+    rng, mhz = np.random.default_rng(2), 14.2 * 1.03 ** np.arange(4)
+    sound = from_impedance(280 - 1180j * (14.2 / mhz) ** 0.2)
+    for _ in range(400):
+        seen = sound + 0.0003 * (rng.standard_normal(4) + 1j * rng.standard_normal(4))
+        reading = typed_of(mhz, to_impedance(seen), shown)
+        assert not typed_rows(reading, 50.0).odd_row(still=True), reading
+    before, found = slip_in(typed_of(mhz, to_impedance(sound), "R, X"), 1, 1, 820.0)
+    assert (before, found["meant"]) == ({}, 280.0)
 
 
 @pytest.mark.parametrize("shown", ["R, X", "R, |X|", "|Z|, SWR", "|Z|", "SWR"])

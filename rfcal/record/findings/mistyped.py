@@ -6,6 +6,7 @@ from itertools import pairwise, product
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.findings import Finding, quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.readings.display import Beyond, resistance_of
@@ -42,6 +43,7 @@ class Typed:
     course: Complex  # Z [ohm], of a size alone as if it were all R, shape (F,)
     z_ref: float  # of the SWR [ohm]
     signed: bool  # else X may be mirrored anywhere
+    noise: float  # of each axis of the reflection [1]
 
     def shown(self, z: Complex) -> Real:
         """What the display makes of impedances [ohm], shape (..., K)."""
@@ -70,15 +72,14 @@ class Typed:
     def _slip(self, i: int, near: np.ndarray, degree: int, still: bool) -> dict[str, object] | None:
         """A row's slip by the smooth course of others, or empty; None where none would show."""
         level, bend = self._course(i, near, degree)
-        expected = self.shown(np.asarray(level))
-        r, x = bend.real, bend.imag
-        around = self.shown(level + np.array([r, -r]) + 1j * np.array([[x], [-x]]))
-        if not np.all(np.isfinite(around)):
+        expected, size = self.shown(np.asarray(level)), np.abs(level)
+        bent = self._spread(level, bend)
+        # dZ = (Z + z_ref)^2 / 2 z_ref times that of the reflection
+        noise = self.noise * abs(level + self.z_ref) ** 2 / (2 * self.z_ref)
+        doubt = np.maximum(np.maximum(bent, self.steps), self._spread(level, noise * (1 + 1j)))
+        if not np.all(np.isfinite(doubt)):
             return None
-        size = np.abs(level)
         scale = expected if SWR in self.names else size + 0 * expected
-        bent = np.abs(around - expected).max((0, 1))
-        doubt = np.maximum(bent, self.steps)
         if np.any((bent > self.steps) & (bent > SMOOTH * scale)):
             return None
         off = np.abs(self.cells[i] - expected) / doubt
@@ -98,6 +99,12 @@ class Typed:
                 return {**own, "meant": round(float(expected[at]), places)}
         told = len(self.names) > 1 and bool(np.all(2 * ODD * doubt <= TOLD * scale))
         return {} if told else None
+
+    def _spread(self, level: complex, by: complex) -> Real:
+        """How far what is shown of R and X [ohm] moves where each may be so far off, (K,)."""
+        z = level + by.real * np.array([1, -1]) + 1j * by.imag * np.array([[1], [-1]])
+        with np.errstate(invalid="ignore"):  # an SWR without end is that of no passive device
+            return np.asarray(np.abs(self.shown(z) - self.shown(np.asarray(level))).max((0, 1)))
 
     def _course(self, i: int, near: np.ndarray, degree: int) -> tuple[complex, complex]:
         """Z [ohm] of a row by the smooth course of others, and how far R and X of these lie off."""
@@ -121,7 +128,7 @@ def mistyped(record: Record) -> Iterator[Finding]:
     for item in record.items():
         device, typed = (
             isinstance(item, Measurement),
-            typed_rows(item.reading, record.reference_ohm),
+            typed_rows(item.reading, record.reference_ohm, record.analyzer["noise"]),
         )
         odd = typed.odd_row(still=not device) if typed else None
         if odd:
@@ -132,7 +139,9 @@ def mistyped(record: Record) -> Iterator[Finding]:
         yield TYPED_UNSEEN(devices=quoted(unseen))
 
 
-def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
+def typed_rows(
+    reading: Reading, z_ref: float, noise: float = defaults.ANALYZER["noise"]
+) -> Typed | None:
     """What was typed of R and X or of sizes, as far as it is not beyond the display."""
     tables = {("R", "X"): reading.typed, (Z,): reading.typed_z, (SWR,): reading.typed_swr}
     steps = dict(zip(("R", "X", Z, SWR), reading.steps * 2, strict=True))
@@ -154,7 +163,7 @@ def typed_rows(reading: Reading, z_ref: float) -> Typed | None:
         z = r + 1j * np.sqrt(size**2 - r**2)
     own = tuple(steps[name] for name in known)
     signed = "R" in known and reading.sign_known
-    return Typed(mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, signed)
+    return Typed(mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, signed, noise)
 
 
 def _undone(typed: str, two: bool) -> Iterator[tuple[float, float, float]]:
