@@ -91,11 +91,11 @@ def _before(result: MatchResult) -> str:
 
 def _decided(result: MatchResult) -> bool:
     """Whether what is said first would not change if more were known of the load."""
-    if result.doubt or result.after or not result.proposals:
-        return result.surely_nothing and not result.doubt
-    first = result.proposals[0]
+    if result.doubt or result.surely_nothing:
+        return not result.doubt
     # what no network holds none would hold for a load that is better known
-    return not first.holds or (result.advised and not first.loose)
+    first = [] if result.after else result.proposals[:1]
+    return any(not p.holds or (result.advised and not p.loose) for p in first)
 
 
 def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:

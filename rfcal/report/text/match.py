@@ -106,11 +106,11 @@ def match_do(result: MatchResult, first: str) -> str:
         none = f"none of these networks holds SWR {result.request.target_swr:g}{bought}"
         return f"{none}; if you build one, build {first}"
     if not best.sure:
-        share, request = share_words(*best.production.told), result.request
+        share = share_words(*best.production.told)
         return (
             "build nothing yet: use closer parts (`tolerance`) or ask for a narrower band, for "
-            f"{share} of the best of these networks would hold SWR {request.target_swr:g}; if you "
-            f"build one, build {first}"
+            f"{share} of the best of these networks would hold SWR "
+            f"{result.request.target_swr:g}; if you build one, build {first}"
         )
     return f"build {first}"
 
@@ -295,15 +295,15 @@ def _chancy(result: MatchResult) -> list[str]:
     if not result.advised:
         return []
     first, *others = result.proposals
-    surer = first.production.told[0] - defaults.YIELD_STEP
+    surer, most_db = first.production.told[0] - defaults.YIELD_STEP, first.lost_db
     for number, one in enumerate(others, start=2):
         fewer = len(first.candidate.network.elements) - len(one.candidate.network.elements)
-        as_much = one.holds and one.lost_db <= first.lost_db + defaults.POWER_STEP_DB
-        if fewer > 0 and as_much and one.production.told[0] < surer:
-            share, error = one.production.told
+        as_much = one.holds and one.lost_db <= most_db + defaults.POWER_STEP_DB
+        share, error = one.production.told
+        if fewer > 0 and as_much and share < surer:
+            saved = "a part" if fewer == 1 else f"{fewer} parts"
             missed = share_words(1 - share, error)
-            parts = "a part" if fewer == 1 else f"{fewer} parts"
-            return [f"network {number} saves {parts}, but {missed} of those miss the target"]
+            return [f"network {number} saves {saved}, but {missed} of those miss the target"]
     return []
 
 
