@@ -227,6 +227,12 @@ def test_a_stated_length_is_as_long_as_its_uncertainty_lets_it_be(tower):
     assert compute.compute(tower).line.now.kind == ("shunt resistance", "unknown")
 
 
+def test_a_line_of_no_stated_speed_may_be_told_by_its_type(tower):
+    bend(tower, "velocity_factor = 0.85", "length_m = 40.0")
+    with pytest.raises(RfcalError, match=r"velocity_factor: .* or the cable's type as line, is"):
+        compute.compute(tower)
+
+
 def test_refusals_name_the_table(tower):
     for name in ("now", "then"):
         (tower / f"raw/{name}.s1p").write_text(touchstone(FREQUENCY[::40], np.full(11, 0.1)))

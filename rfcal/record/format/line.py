@@ -171,7 +171,7 @@ def _line(table: Table, found: dict[str, Any], by_length: bool, z_ref: float) ->
             raise table.fail("length_m", f"{found['length_m']:g} is not at least {LEAST_M:g}")
         found = found | {"velocity_factor": defaults.VELOCITY_FACTOR}  # until it is measured
     elif known is None and "velocity_factor" not in table:
-        raise table.missing("velocity_factor", "a number")
+        raise table.missing("velocity_factor", "a number, or the cable's type as line,")
     if known is None and "z0_ohm" not in table:
         found = found | {"z0_ohm": z_ref}
     return line_of(found, known, found["length_m"]), bool(known or "loss_db_per_100m" in table)
