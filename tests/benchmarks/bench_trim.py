@@ -99,7 +99,9 @@ def test_what_is_said_where_only_the_load_has_changed(seed, times, leads):
             load = measured(rng, from_impedance(z), errors, "device")
             built = measured(rng, network.seen(goal.frequency, changed), errors, "after building")
             found = trim(network, goal.frequency, load, built, goal=goal)
-            named = re.search("measure the load again|changed load", found.message)
+            named = re.search(
+                "measure the load again|load that has changed|changed load", found.message
+            )
             touched, vain = found.off and not found.idle, not gains(found, after, network)
             touch = ("touch, in vain" if vain else "touch") if touched else ""
             where = "" if found.off or found.verdict != "undecided" else " (more than one part)"
