@@ -7,7 +7,7 @@ import pytest
 
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
-from rfcal.record.findings.mistyped import mistyped, typed_rows
+from rfcal.record.findings.readings.mistyped import mistyped, typed_rows
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import load, read
 

@@ -15,14 +15,14 @@ from rfcal.models.standards import Standard
 from rfcal.readings.csv import read_csv
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import Case
-from rfcal.record.findings.standards import about_analyzer
-from rfcal.record.findings.traces import (
+from rfcal.record.findings.readings.traces import (
     _still,
     about_shape,
     about_unit,
     references_differ,
     signs_lost,
 )
+from rfcal.record.findings.standards import about_analyzer
 from rfcal.record.job.compute import compute, inspect
 from tests.benchmarks.campaign.folder import write
 from tests.benchmarks.campaign.mistakes import KINDS, sign_lost, upper_half

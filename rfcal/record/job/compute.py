@@ -26,14 +26,14 @@ from rfcal.record.findings.catalogue.standards import SEEN_MOVING
 from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_path, soundness, why_doubted
-from rfcal.record.findings.displays import about_displays, about_example, about_shown
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import Unknown, about_matches
-from rfcal.record.findings.rereads import about_rereads
-from rfcal.record.findings.signs import left_out
+from rfcal.record.findings.readings.displays import about_displays, about_example, about_shown
+from rfcal.record.findings.readings.rereads import about_rereads
+from rfcal.record.findings.readings.signs import left_out
+from rfcal.record.findings.readings.traces import about_answer, about_ports, about_traces
 from rfcal.record.findings.standards import about_standards, asked_khz, or_exchange
 from rfcal.record.findings.suspects import explained
-from rfcal.record.findings.traces import about_answer, about_ports, about_traces
 from rfcal.record.findings.unsaid import about_defaults, about_unseen
 from rfcal.record.findings.weather import about_other_line
 from rfcal.record.format import schema, standard

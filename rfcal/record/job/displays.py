@@ -20,7 +20,7 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.signs import about_signs, own_doubt
+from rfcal.record.findings.readings.signs import about_signs, own_doubt
 from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.format.schema import Artefact, Reading, Record
 from rfcal.record.job.readings import refused_at, require_same_grid

@@ -14,7 +14,7 @@ from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
 from rfcal.record.findings.devices import HIDDEN, about_device
-from rfcal.record.findings.signs import further, in_series, own_doubt
+from rfcal.record.findings.readings.signs import further, in_series, own_doubt
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record

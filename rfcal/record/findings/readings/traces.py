@@ -15,7 +15,7 @@ from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.mistyped import mistyped
+from rfcal.record.findings.readings.mistyped import mistyped
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.uncertainty.words import complex_ohm
 

@@ -1,0 +1,1 @@
+"""Findings about raw readings: typed or swept, and read once more."""
