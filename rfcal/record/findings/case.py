@@ -83,20 +83,21 @@ def _origins(sweep: Sweep) -> list[Origin | None]:
     return [part.origin for part in sweep.parts or (sweep,)]
 
 
+def _by_columns(origin: Origin | None, unit: bytes = b"") -> bool:
+    """Whether it was typed, or is a file of CSV that speaks of a unit."""
+    return origin is None or (
+        origin.file.lower().endswith(".csv") and unit in origin.content.lower()
+    )
+
+
 def in_mhz(sweep: Sweep) -> bool:
     """Whether its frequencies are MHz that somebody typed, or of a column of CSV."""
-    return all(
-        origin is None
-        or (origin.file.lower().endswith(".csv") and b"mhz" in origin.content.lower())
-        for origin in _origins(sweep)
-    )
+    return all(_by_columns(origin, b"mhz") for origin in _origins(sweep))
 
 
 def has_ohms(reading: Reading, sweep: Sweep) -> bool:
     """Whether R and X were written or typed, by their own columns."""
-    of_csv = all(
-        origin is None or origin.file.lower().endswith(".csv") for origin in _origins(sweep)
-    )
+    of_csv = all(map(_by_columns, _origins(sweep)))
     return of_csv and not (sweep.assumed_reference or reading.shows_less)
 
 
@@ -114,9 +115,7 @@ def has_angles(reading: Reading, sweep: Sweep) -> bool:
 
 def states_reference(sweep: Sweep) -> bool:
     """Whether it is of files that state their reference impedance."""
-    files = _origins(sweep)
-    of_options = all(file and not file.file.lower().endswith(".csv") for file in files)
-    return of_options and not sweep.assumed_reference
+    return not (any(map(_by_columns, _origins(sweep))) or sweep.assumed_reference)
 
 
 def contradict(calibration: Calibration, chance: float = defaults.FALSE_ALARM) -> np.ndarray:

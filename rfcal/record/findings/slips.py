@@ -10,7 +10,7 @@ import numpy as np
 
 from rfcal.errors import CalibrationError
 from rfcal.feedline.shift import MOST_STRETCH
-from rfcal.findings import quoted
+from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures
 from rfcal.measurement.error_terms import Calibration
@@ -160,7 +160,7 @@ def misreadings(
 ) -> Iterator[Slip]:
     """Numbers of all readings that mean something else, or of a suspect's one."""
     if all(say.SUSPECT_ORDER in meant.get(name, {}) for name in names):
-        yield single(say.SUSPECT_ALL_ORDER, "seen", names, _all_in_order)
+        yield single(say.SUSPECT_ALL_ORDER, "seen", names, lambda *x: (*map(in_order, x),))
     for name in suspects:
         for sentence, undo in meant.get(name, {}).items():
             slip = single(sentence, "seen", (name,), undo)
@@ -169,9 +169,8 @@ def misreadings(
 
 def other_references(read: Mapping[str, Sweep], z_ref: float) -> Iterator[Slip]:
     """Files that were in another reference impedance than they state."""
-    of_files = {name: s for name, s in read.items() if states_reference(s)}
-    for own in {sweep.z_ref for sweep in of_files.values()}:
-        names = [name for name, sweep in of_files.items() if sweep.z_ref == own]
+    of_files = grouped((s.z_ref, name) for name, s in read.items() if states_reference(s))
+    for own, names in of_files.items():
 
         def moved(
             scene: Scene, meant: float, own: float = own, names: Sequence[str] = names
@@ -247,8 +246,8 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
                 hertz = float(np.mean(check.frequency))
                 yield from _of_cable(check.at or "", place, step.element.line, hertz)
             if isinstance(step.element, Adapter):
-                said = partial(say.SUSPECT_REVERSED.format, at=check.at)
-                yield Slip(said, _on_path(place, _reversed))
+                turned = _on_path(place, lambda s, _: replace(s, parameters=s.parameters[::-1]))
+                yield Slip(partial(say.SUSPECT_REVERSED.format, at=check.at), turned)
 
 
 def other_values(name: str, value: Complex, z_ref: float, seldom: float = 0.0) -> Iterator[Slip]:
@@ -353,16 +352,8 @@ def _times(which: int, step: Step, times: float) -> Step:
     return replace(step, parameters=tuple(inputs))
 
 
-def _reversed(step: Step, _: float) -> Step:
-    return replace(step, parameters=step.parameters[::-1])
-
-
 def _other_line(line: Line, step: Step, _: float) -> Step:
     assert isinstance(step.element, LineByFigures)
     pairs = zip(step.parameters, line_figures(line), strict=True)
     inputs = (replace(q, value=0 * q.value + v) for q, v in pairs)
     return replace(step, element=replace(step.element, line=line), parameters=tuple(inputs))
-
-
-def _all_in_order(*values: Complex) -> tuple[Complex, ...]:
-    return tuple(map(in_order, values))

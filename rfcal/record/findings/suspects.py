@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.errors import CalibrationError
-from rfcal.findings import quoted
+from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.readings.rows import Say
@@ -128,10 +128,8 @@ def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[tuple[str, str
 
 def _decided(each: Iterable[Decides]) -> str:
     """What would tell which of several slips it was."""
-    by: dict[str, list[str]] = {}
-    for way, names in each:
-        by[way] = [*dict.fromkeys((*by.get(way, []), *names))]
-    ways = [way.format(names=quoted(names)) for way, names in by.items()]
+    by = grouped((way, name) for way, names in each for name in names or ("",))
+    ways = [way.format(names=quoted([*dict.fromkeys(names)])) for way, names in by.items()]
     return say.DECIDE.format(how=", or ".join(ways))
 
 

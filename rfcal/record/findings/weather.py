@@ -6,16 +6,16 @@ from dataclasses import replace
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, listed
-from rfcal.maths.reflection import swr, to_impedance
-from rfcal.measurement.deembedding import LineBySweeps, PathElement, by_figures, seen_beyond
+from rfcal.measurement.deembedding import LineBySweeps, PathElement, by_figures
 from rfcal.measurement.error_terms import Calibration, turn_of
-from rfcal.measurement.propagate import Inputs, figures_of, propagate
+from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.models.line import SPEED_OF_LIGHT, UNCERTAIN, Line
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.devices import swept_line
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Device, LineState
-from rfcal.uncertainty.words import Answer, about, value_at
+from rfcal.uncertainty.quantity import at_points
+from rfcal.uncertainty.words import about
 
 PARTS = {"R": "resistance", "X": "reactance", "SWR": "swr"}
 """What is asked of a device, by its letters."""
@@ -75,13 +75,9 @@ def about_other_line(
     names = {item.name for item in record.behind_line} - {check.at for check in record.checks}
     for found in (device for device in devices if changed and device.name in names):
         for place, _ in swept_lines(found.inputs, found.z_ref):
-            here = _behind(found, place, fit.line, now, doubts)
-            if _moved(found, here):
-                figures = figures_of(here, propagate(here), found.z_ref)
-                told = Answer(
-                    float(found.frequency[found.answer]),
-                    *(value_at(figures[name], 0) for name in PARTS.values()),
-                )
+            other = _behind(found, place, fit.line, now, doubts)
+            if _moved(found, other):
+                told = other.at(float(other.frequency[0]))
                 yield say.OTHER_LINE(device=found.name, changed=listed(changed), answer=told)
 
 
@@ -97,27 +93,27 @@ def swept_lines(inputs: Inputs, z_ref: float) -> Iterator[tuple[int, Line]]:
 
 def _behind(
     found: Device, place: int, line: Line, now: Line, doubts: Mapping[str, float] = SURE
-) -> Inputs:
-    """What a device's answer depends on if the line before a place of its path is another now."""
-    here = found.inputs.at(slice(found.answer, found.answer + 1))
-    path, frequency = list(here.path), found.frequency[[found.answer]]
+) -> Device:
+    """A device at its answer alone, if the line before a place of its path is another now."""
+    at = slice(found.answer, found.answer + 1)
+    raw, here = at_points(found.raw, at), found.inputs.at(at)
+    path = list(here.path)
     for one, deviations in ((now, doubts), (line, SURE)):
         element = PathElement("line", one, deviations=deviations, embed=one is line)
-        path.insert(place, by_figures(element, one, frequency, found.z_ref))
-    return replace(here, path=tuple(path))
+        path.insert(place, by_figures(element, one, raw.frequency, found.z_ref))
+    here = replace(here, path=tuple(path))
+    return replace(found, raw=raw, inputs=here, reflection=propagate(here), answer=0, other=None)
 
 
-def _moved(found: Device, here: Inputs, times: float = 1.0) -> list[str]:
+def _moved(found: Device, now: Device, times: float = 1.0) -> list[str]:
     """By how much R, X and SWR differ from a device's, of those that may not be so far off.
 
     That is where so many times as much is beyond its 95 % interval.
     """
-    own, box = found.at(float(found.frequency[found.answer])), here.calibration.error_box
-    x = seen_beyond(box.correct(here.reading.value), box, here.path)
-    z, moved = to_impedance(x, found.z_ref), list[str]()
-    for (part, name), new in zip(PARTS.items(), (z.real, z.imag, swr(x)), strict=True):
-        old = getattr(own, name)
-        off = abs(float(new[0]) - old.value)
+    answers, moved = [one.at(float(now.frequency[0])) for one in (found, now)], list[str]()
+    for part, name in PARTS.items():
+        old, new = (getattr(answer, name) for answer in answers)
+        off = abs(new.value - old.value)
         if times * off > max(old.high - old.value, old.value - old.low):
             moved.append(f"{part} by {about(off)} {old.unit}".rstrip())
     return moved

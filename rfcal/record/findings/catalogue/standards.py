@@ -111,7 +111,7 @@ SUSPECT_CORRECTED = "'{name}' was read with the instrument's own correction on"
 SUSPECT_TWICE = "'{other}' was really '{name}', read under both names"
 SUSPECT_BACKWARDS = "the points of '{name}' stood in reversed order"
 SUSPECT_VALUE = "'{name}' were {size:.3g} ohm"
-SUSPECT_TENFOLD = "'{name}' were {size:.3g} ohm, with its decimal point elsewhere"
+SUSPECT_TENFOLD = f"{SUSPECT_VALUE}, with its decimal point elsewhere"
 SUSPECT_SERIES = "'{name}' had {size:.2g} ohm in series, as of a loose contact"
 SUSPECT_COIL = "'{name}' had {size} ohm of inductance in series, as of its leads", BY_BUILD
 SUSPECT_ACROSS = "'{name}' had {size} ohm of capacitance across it, as of its fitting", BY_BUILD
@@ -120,11 +120,8 @@ SUSPECT_GAP = (
     BY_READING,
 )
 """What is said of a reactance that an artefact has besides, and what would tell of it."""
-SUSPECT_TURN = (
-    "the standards' plane lay {size:.0f} mm {way} than the later one, or a lead or line before it "
-    "was bent or warmed since"
-)
 SUSPECT_PLANE = "the standards' plane lay {size:.0f} mm {way} than the later one"
+SUSPECT_TURN = f"{SUSPECT_PLANE}, or a lead or line before it was bent or warmed since"
 SUSPECT_ADAPTED = (
     "{size:.0f} mm {than} of line lay before '{at}' than is removed, as of an adapter{or_line}"
 )
@@ -134,13 +131,7 @@ FARTHER, NEARER = ("farther out", "less"), ("nearer", "more")
 SUSPECT_LENGTH = "the length of the line before '{at}' were {size:.3g} m"
 SUSPECT_VELOCITY = "the velocity factor of the line before '{at}' were {size:.2g}"
 SUSPECT_REVERSED = "the adapter before '{at}' were the other way round"
-SUSPECT_FEET = (
-    "the length of the line before '{at}' were {size:.3g} m, so that feet and metres are mixed up"
-)
-SUSPECT_LOSS_FEET = (
-    "the loss of the line before '{at}' were {size:.2g} times as much, so that it is one per 100 "
-    "feet"
-)
+SUSPECT_FEET = f"{SUSPECT_LENGTH}, so that feet and metres are mixed up"
 SUSPECT_CONJUGATED = "the sign of X of '{name}' was wrong"
 SUSPECT_ORDER = "R and X of '{name}' were exchanged"
 SUSPECT_ALL_ORDER = "R and X of all readings were exchanged"
@@ -151,6 +142,7 @@ SUSPECT_UNIT = "the frequencies were really {low:.6g} to {high:.6g} MHz, {than},
 HIGHER, LOWER = "1000 times as high", "a thousandth"
 SUSPECT_ABSENT = "nothing of what is removed before '{at}' was there when '{name}' was read"
 SUSPECT_LOSS = "the loss of the line before '{at}' were {size:.2g} times as much"
+SUSPECT_LOSS_FEET = f"{SUSPECT_LOSS}, so that it is one per 100 feet"
 SUSPECT_TYPE = "the line before '{at}' were of type {kind}"
 CHECK_SAME_BUILD = note(
     "check-same-build: checks",

@@ -86,17 +86,16 @@ class Typed:
         at, here = int(np.argmax(off)), self.course[i]
         far = np.min(np.abs(np.array([here, np.conj(here)]) - level))
         still = still and bool(far > FAR * size)
-        beside = 0.0 if still else np.max(np.delete(off, at), initial=0)
+        beside, step = 0.0 if still else np.max(np.delete(off, at), initial=0), self.steps[at]
         if beside <= FITS and off[at] >= ODD:
-            places = max(0, -round(np.log10(self.steps[at])))
-            written, unit = f"{self.cells[i, at]:.{places}f}", " ohm" * (self.names[at] != SWR)
+            written, unit = as_typed(self.cells[i, at], step), " ohm" * (self.names[at] != SWR)
             own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
             for meant, fits, times in _undone(written, len(self.names) > 1):
                 left = abs(meant - expected[at]) / doubt[at]
                 if left <= fits and off[at] >= times * max(left, beside, 1):
                     return {**own, "meant": meant}
             if still:
-                return {**own, "meant": round(float(expected[at]), places)}
+                return {**own, "meant": float(as_typed(expected[at], step))}
         told = len(self.names) > 1 and bool(np.all(2 * ODD * doubt <= TOLD * scale))
         return {} if told else None
 
@@ -122,14 +121,17 @@ class Typed:
         return complex(level[best]), complex(r, x)
 
 
+def as_typed(cell: float, step: float) -> str:
+    """A number with the digits of a display that goes by this step."""
+    return f"{cell:.{max(0, -round(np.log10(step)))}f}"
+
+
 def mistyped(record: Record) -> Iterator[Finding]:
     """Typed rows that do not fit those beside them, and devices where such a row may not show."""
     unseen = []
     for item in record.items():
-        device, typed = (
-            isinstance(item, Measurement),
-            typed_rows(item.reading, record.reference_ohm, record.analyzer["noise"]),
-        )
+        device = isinstance(item, Measurement)
+        typed = typed_rows(item.reading, record.reference_ohm, record.analyzer["noise"])
         odd = typed.odd_row(still=not device) if typed else None
         if odd:
             yield say.MISTYPED(label=item.name, **odd)

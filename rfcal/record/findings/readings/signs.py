@@ -8,12 +8,14 @@ from numpy.typing import NDArray
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.library.device import Device
+from rfcal.matching.network import value_words
 from rfcal.maths.reflection import Real, from_impedance, swr
 from rfcal.measurement.propagate import impedance, propagate
 from rfcal.measurement.undecided import SURE, follows, rising
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.readings.mistyped import as_typed
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Measurement, Record
 from rfcal.uncertainty.coverage import K_AXIS
@@ -107,8 +109,6 @@ def in_series(
     """
     if item.same_as:
         return say.TELL_SAME.format(device=item.same_as)
-    from matplotlib.ticker import EngFormatter
-
     tried = say.TELL_TRIED.format(names=quoted([one.name for one in others])) if others else ""
     parts = (path.part for one in others for path in one.between if path.part)
     known = [2 * abs(complex(part.impedance(np.array(hz)))) for part in parts]
@@ -124,7 +124,7 @@ def in_series(
     least = np.maximum(least, doubt / 2 if item.reading.typed else 0.0)
     steps = np.max(np.ptp(shown(both), axis=1) / least, axis=0)
     farad = 1 / (2 * np.pi * hz * ohm[np.argmax(np.minimum(steps, STEPS))])
-    words = EngFormatter("F", places=0)(float(f"{farad:.1g}"))
+    words = value_words(float(f"{farad:.1g}"), "F")
     too = say.TELL_TOO.format(device=item.name) if item.between else ""
     return tried + say.TELL_SERIES.format(farad=words, device=item.name, too=too)
 
@@ -167,8 +167,7 @@ def _mistyped(read: Reading, name: str, at: int) -> Finding:
     """That a minus was left out in this row."""
     megahertz, _, cell = (float(cell) for cell in (read.typed or read.typed_reflection or ())[at])
     part, unit = ("X", "ohm") if read.typed else ("the angle", "degrees")
-    places = max(0, -round(np.log10(read.steps[1])))
-    written = f"{cell:.{places}f} {unit}"
+    written = f"{as_typed(cell, read.steps[1])} {unit}"
     return say.MISTYPED(label=name, mhz=megahertz, part=part, written=written, meant=-cell)
 
 

@@ -1,11 +1,10 @@
 """Traces that slips with files and connectors leave in raw readings, whatever the answer is."""
 
-from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 
 import numpy as np
 
-from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.findings import Finding, grouped, quoted, span_mhz
 from rfcal.maths.outliers import smooth, step_at, sticking_out
 from rfcal.maths.reflection import Complex, to_impedance
 from rfcal.models.interpolation import SAME
@@ -16,7 +15,7 @@ from rfcal.readings.touchstone import read_touchstone
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.readings.mistyped import mistyped
-from rfcal.record.format.schema import Artefact, Record
+from rfcal.record.format.schema import Record
 from rfcal.uncertainty.words import complex_ohm
 
 RADIANS = 3.15
@@ -73,11 +72,10 @@ def references_differ(sweeps: Collection[Sweep]) -> Iterator[Finding]:
     files = [part for sweep in sweeps for part in sweep.parts or (sweep,)]
     silent = [part.label for part in files if part.assumed_reference]
     stated = {p.label: p.z_ref for p in files if p.assumed_reference or case.states_reference(p)}
-    count = Counter(stated.values()).most_common()
-    if len(count) < 2:
+    by = grouped((ohm, label) for label, ohm in stated.items())
+    if len(by) < 2:
         return
-    usual, odd = count[0][0], count[-1][0]
-    by = {ohm: [label for label, own in stated.items() if own == ohm] for ohm in (usual, odd)}
+    usual, *_, odd = sorted(by, key=lambda ohm: -len(by[ohm]))
     yield say.REFERENCES_DIFFER(
         label=by[odd][0],
         labels=quoted(by[odd]),
@@ -101,7 +99,7 @@ def same_reading(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
 def about_formats(record: Record, sweeps: dict[str, Sweep]) -> Iterator[Finding]:
     """Magnitudes and angles that no raw short, open and load have: of another format."""
     artefacts = (*record.standards, *record.checks)
-    kinds = {item.name: _kind(item) for item in artefacts if item.name in sweeps}
+    kinds = {a.name: a.model.kind if a.model else "" for a in artefacts if a.name in sweeps}
     raw = {label: sweep.reflection for label, sweep in sweeps.items()}
     reads = [item for item in record.items() if item.name in sweeps]
     polar = {r.name: raw[r.name] for r in reads if case.has_angles(r.reading, sweeps[r.name])}
@@ -179,10 +177,6 @@ def _mirrored(x: np.ndarray, noise: float) -> int | None:
         if bend > max(BEND * noise, MIRRORED * min(back)):
             return int(at)
     return None
-
-
-def _kind(item: Artefact) -> str:
-    return item.model.kind if item.model is not None else "known"
 
 
 def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> Iterator[Finding]:
