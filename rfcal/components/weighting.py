@@ -29,7 +29,7 @@ class Weighting:
     @classmethod
     def of(cls, sweep: Quantity, scatter: float = 1.0) -> "Weighting":
         """That of a swept reflection, whose points scatter so much more than was stated."""
-        new = Quantity(sweep.value, tuple(e for e in sweep.effects if e.per_point)).covariance()
+        new = sweep.own.covariance()
         more = (scatter**2 - 1) * new + FINEST**2 * np.eye(2)
         return cls(sweep, scatter, _root(sweep.covariance() + more), _root(new + more))
 

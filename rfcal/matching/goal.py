@@ -169,8 +169,7 @@ def step_needed(goal: Goal, reflection: Quantity) -> float | None:
     frequency, (low, high) = goal.frequency, goal.band_hz
     one, other = reflection.value[:-1], reflection.value[1:]
     used = (frequency[1:] > low * (1 + SAME)) & (frequency[:-1] < high * (1 - SAME))
-    noise = Quantity(reflection.value, tuple(e for e in reflection.effects if e.per_point))
-    scatter = 2 * noise.variance()
+    scatter = 2 * reflection.own.variance()
     used &= np.abs(other - one) ** 2 > 16 * (scatter[1:] + scatter[:-1])
     if not np.any(used):
         return None

@@ -161,6 +161,11 @@ class Quantity(Swept):
         """The same value with more effects."""
         return Quantity(self.value, (*self.effects, *effects))
 
+    @property
+    def own(self) -> "Quantity":
+        """The same with what is new at each point alone, such as noise."""
+        return Quantity(self.value, tuple(effect for effect in self.effects if effect.per_point))
+
     def covariance(self) -> Real:
         """Covariance of the real and the imaginary part, shape (F, 2, 2)."""
         shape = np.shape(self.value)

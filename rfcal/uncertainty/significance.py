@@ -72,8 +72,7 @@ def leaning(angle: Quantity, way: Real) -> float:
 
 def _covariance(angle: Quantity) -> Real:
     """Of angles at all points with each other, shape (F, F)."""
-    each = tuple(effect for effect in angle.effects if effect.per_point)
-    noise = replace(angle, effects=each).covariance()[:, 1, 1] + LEAST**2
+    noise = angle.own.covariance()[:, 1, 1] + LEAST**2
     common = angle.common_changes().imag
     return np.asarray(np.diag(noise) + common.T @ common)
 

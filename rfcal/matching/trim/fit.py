@@ -136,10 +136,7 @@ class Fit:
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
-        load, built = (
-            Quantity(q.value, tuple(e for e in q.effects if e.per_point))
-            for q in (self.load, self.built)
-        )
+        load, built = self.load.own, self.built.own
         through = (self.seen(x[None], STEP) - self.seen(x[None]))[0] / STEP
         spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
         total = spread + FLOOR**2 * np.eye(2)

@@ -45,7 +45,7 @@ class Course:
 
         ohm = to_impedance(load.value, z_ref)
         middle, span = (frequency[0] + frequency[-1]) / 2, (frequency[-1] - frequency[0]) / 2
-        noise = Quantity(load.value, tuple(e for e in load.effects if e.per_point)).covariance()
+        noise = load.own.covariance()
         deviation = np.sqrt(np.trace(noise, axis1=-2, axis2=-1) / 2 + FLOOR**2)
         # d(reflection) = 2 Z0 / (Z + Z0)^2 dZ
         weight = 2 * z_ref / np.abs(ohm + z_ref) ** 2 / deviation

@@ -26,6 +26,9 @@ USUAL_HZ = 10e3, 6e9
 KHZ_HZ = 1.8e9
 """From here on frequencies written in MHz would be short wave if they were kHz, where more displays
 are read by hand (common practice, no source)."""
+AS_IT_IS = 0.03
+"""A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
+directivity, source match and tracking leave no more (common practice, no source)."""
 Meanings = Mapping[str, Callable[[Complex], Complex]]
 """What may be said of the numbers of one reading, and what they were meant to be."""
 
@@ -37,7 +40,6 @@ class Case:
     calibration: Calibration
     checks: Sequence[Check] = ()
     z_ref: float = defaults.REFERENCE_OHM  # of the calibration [ohm]
-    own_ohm: float | None = None  # of the standards' readings, where they had another [ohm]
     solved: bool = True  # else by an instrument that corrects itself, with no standards to mix up
     chance: float = defaults.FALSE_ALARM  # of a false alarm of each test [1]
     stayed: Collection[str] = ()  # what was read again, where nothing of that has moved

@@ -128,7 +128,8 @@ def about_analyzer(case: Case) -> list[Finding]:
         look = say.LOOK_CHECKS if why else say.LOOK_WRONG
         look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
-    tracking = box.renormalised(case.z_ref, case.own_ohm or case.z_ref).reflection_tracking
+    read = case.read.get(calibration.names[0])  # it turns so in the reference of the readings
+    tracking = box.renormalised(case.z_ref, read.z_ref if read else case.z_ref).reflection_tracking
     turn = turn_of(tracking, frequency, calibration.seen)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])

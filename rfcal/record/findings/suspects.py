@@ -10,7 +10,7 @@ from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.error_terms import Calibration, calibrate, implausible
 from rfcal.readings.rows import Say
-from rfcal.record.findings.case import Case, Scene, contradict
+from rfcal.record.findings.case import AS_IT_IS, Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.slips import SELDOM, Decides, Slip, all_slips, suspected
 from rfcal.record.results import Check
@@ -19,9 +19,6 @@ from rfcal.uncertainty.words import complex_ohm
 
 ZOOMS, STEPS = 4, 9
 """How often a slip's size is looked for more closely, and at how many sizes each time."""
-AS_IT_IS = 0.03
-"""A raw reading [1] so near what an artefact is was corrected already (common practice, no
-source)."""
 PASSIVE = 1.05
 """Size [1] of what a standard would have to reflect above which it is no explanation: nothing that
 is connected gives power, and standards are known better than this (common practice, no source)."""

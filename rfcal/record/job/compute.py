@@ -125,7 +125,6 @@ class _Job:
         """The error terms, and what artefacts are."""
         record = self.record
         self.say("the error terms")
-        self.meant = meanings(record, self.sweeps)
         for artefact in (*record.standards, *record.checks):
             model, table = readings.model_of(record, artefact)
             self.files += table
@@ -220,15 +219,14 @@ class _Job:
             solved=bool(record.standards),
             chance=self.chance,
             stayed=[again.moved.of for again in rereads if still],
-            meant=self.meant,
+            meant=meanings(record, self.sweeps),
             read=self.sweeps,
             devices=[item.name for item in record.measurements if not item.reading.shows_less],
             mirrored=[item.name for item in record.items() if item.reading.shows_less],
         )
         if case.solved:
             self.say(f"whether {len(record.standards)} standards and the checks agree")
-            own = self.bench.standards[0].reading.z_ref
-            case = replace(case, own_ohm=own, why=explained(case, self.say))
+            case = replace(case, why=explained(case, self.say))
             found += about_standards(case)
             case = replace(case, why=or_exchange(case.why, found, self.calibration))
         self.case = replace(case, why=case.why or SEEN_MOVING * (not still))

@@ -10,6 +10,7 @@ from rfcal.findings import Finding, listed, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.bench import Moved
 from rfcal.models.line import SPEED_OF_LIGHT
+from rfcal.record.findings.case import AS_IT_IS
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import LONGER
 from rfcal.record.findings.weather import delay_before
@@ -22,9 +23,6 @@ MOSTLY = 2.0
 """So many times as much as all else is what is called by its name."""
 LIKE = 0.1
 """Raw readings nearer to each other than this [1] may be of one artefact."""
-NEARLY = 0.04
-"""A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
-directivity, source match and tracking leave no more (common practice, no source)."""
 BEHIND = 0.25
 """Turn [rad] beyond which what was read again lies behind something else, for bending and drift
 turn less (common practice, no source)."""
@@ -62,9 +60,9 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
     box, first, last = moved.calibration.error_box, moved.first, moved.first + moved.change.value
     before, again = box.apply(first), box.apply(last)
     early, late = _size(before - first), _size(again - first)  # off what the artefact is
-    if min(early, late) < NEARLY:  # corrected already, or by an analyzer that needs little
+    if min(early, late) < AS_IT_IS:  # corrected already, or by an analyzer that needs little
         causes = (*causes[:2], say.SWITCHED)
-    if late < NEARLY and early > MOSTLY * late:
+    if late < AS_IT_IS and early > MOSTLY * late:
         how = say.CORRECTED
     if other := _like(moved, before, again):
         how = say.EXCHANGED_WITH.format(other=other)

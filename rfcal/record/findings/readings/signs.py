@@ -55,8 +55,7 @@ def about_signs(device: Device, ways: Mapping[tuple[str, str], NDArray[np.bool_]
 
 def own_doubt(z: Quantity) -> Real:
     """Standard deviation of X [ohm] by what is new at every frequency."""
-    own = (np.imag(e.change) ** 2 for e in z.effects if e.per_point)
-    return np.sqrt(sum(own, np.zeros(np.shape(z.value))))
+    return np.sqrt(z.own.covariance()[:, 1, 1])
 
 
 def further(device: Device, at: int) -> str:
