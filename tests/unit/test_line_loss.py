@@ -17,7 +17,7 @@ from rfcal.record.format.line import LineCheck
 from rfcal.record.job.line import line_state
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import HIGH, WIDE, foot, noisy
-from tests.unit.test_line_state import random_rod, rod, state
+from tests.unit.test_line_state import clauses, random_rod, rod, state
 
 NARROW = np.linspace(140e6, 152e6, 121)
 BANDS = pytest.mark.parametrize("frequency", [WIDE, HIGH, NARROW], ids=["wide", "high", "narrow"])
@@ -43,7 +43,7 @@ def test_an_old_cable_is_told_against_its_baseline(frequency, loss_known, end):
         assert "otherwise as it was" not in said
         if frequency is not NARROW:
             assert lost.sure
-            assert "look for old or wet cable; nothing else has changed" in said
+            assert "look for old or wet cable; nothing else has changed" in clauses(said)
 
 
 @pytest.mark.parametrize("end", [1e9, 75.0, "antenna"])
@@ -202,7 +202,7 @@ def test_loss_that_grew_is_told_beside_an_end_that_changed(share, lossier):
         assert said.startswith("The line loses")
         assert "look for old or wet cable" in said
         assert "otherwise as it was" not in said
-        assert "what the line ends in (antenna, feed point)" in said
+        assert "what the line ends in (antenna, feed point)" in clauses(said)
     assert "is gone" not in said
 
 
@@ -215,5 +215,6 @@ def test_loss_that_another_end_may_hide_is_said_to_be_hidden():
     swept = (foot(band, one, z) for one, z in zip((wet, line), antenna, strict=True))
     said, fault = line_verdict(state(rng, band, line, *swept, loss_known=True, length_m=28.0))
     assert fault
+    said = clauses(said)
     assert "whether the line itself loses more cannot be told beside that: sweep it" in said
     assert not re.search("no other place changed|otherwise as it was", said)

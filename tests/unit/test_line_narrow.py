@@ -23,7 +23,7 @@ from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import WIDE, foot, noisy
 from tests.unit.test_line_loss import NARROW
-from tests.unit.test_line_state import random_rod, rod, state
+from tests.unit.test_line_state import clauses, random_rod, rod, state
 
 
 def narrow_line(rng):
@@ -139,7 +139,7 @@ def test_what_the_end_hides_is_said():
         then = foot(frequency, line, 75.0)
         now = foot(frequency, line, 75.0, ("shunt", 150.0, 39.6))
         said, _ = line_verdict(state(rng, frequency, line, then, length_m=40.0))
-        assert f"a fault in its last {near} m would not be told from the end" in said
+        assert f"a fault in its last {near} m would not be told from the end" in clauses(said)
         said, fault = line_verdict(state(rng, frequency, line, now, then, length_m=40.0))
         assert fault
         assert f"or something in its last {changed} m" in said
@@ -229,7 +229,7 @@ def test_what_hides_behind_the_end_of_unknown_length_is_said():
     line = Line(30.0, 0.85, 50.0, 0.5)
     seen = foot(NARROW, line, 75.0, ("series", 20.0, 18.0))
     said, _ = line_verdict(state(np.random.default_rng(60), NARROW, line, seen))
-    assert "that may be the line's end" in said
+    assert "that may be the line's end" in clauses(said)
     assert "a fault in its last 16 m would not be told from the end" in said
 
 

@@ -15,7 +15,7 @@ from rfcal.models.line import Line
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.report.text.line import line_lines
 from tests.unit.test_faults import HIGH, WIDE, foot
-from tests.unit.test_line_state import random_rod, rod, state
+from tests.unit.test_line_state import clauses, random_rod, rod, state
 
 LINE = Line(27.0, 0.8, 50.0, 0.5)
 
@@ -84,7 +84,7 @@ def test_a_leak_with_some_capacitance_is_a_wet_joint():
     seen = from_impedance((near @ wet @ far).input_impedance(rod(WIDE)))
     stated = {"loss_known": True, "length_m": 27.0}
     said = line_verdict(state(np.random.default_rng(34), WIDE, LINE, seen, **stated))[0]
-    assert "a wet joint (a leak with some capacitance); that is before the line's end" in said
+    assert "a wet joint (a leak with some capacitance): look there; that is before" in clauses(said)
 
 
 def test_a_usual_cable_that_has_the_end_where_a_narrow_band_sees_it_is_a_candidate():

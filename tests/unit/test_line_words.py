@@ -20,7 +20,7 @@ from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import WIDE, foot, noisy
-from tests.unit.test_line_state import rod, state
+from tests.unit.test_line_state import clauses, rod, state
 
 LINE = Line(24.0, 0.8, 50.0, 0.45)
 
@@ -45,7 +45,7 @@ def test_a_change_that_the_end_hides_is_told_by_how_much_it_changed(at):
     assert fault
     (size,) = re.findall(r"has changed by (0\.\d+)", said)
     assert float(size) == pytest.approx(9 / 109, rel=0.2)
-    assert "what was there before cannot be told from the line's end" in said
+    assert "what was there before cannot be told from the line's end" in clauses(said)
     rows = [row for row in line_lines(found) if "phase counted" in row]
     assert rows
     assert not any(", from 0" in row for row in [said, *rows])
@@ -131,9 +131,9 @@ def test_the_two_ends_of_a_stretch_that_also_loses_are_joined():
     dry = (LINE.two_port(WIDE, metres) for metres in (8.0, 11.0))
     whole = next(dry) @ wet.two_port(WIDE) @ next(dry)
     said, _ = line_verdict(known(from_impedance(whole.input_impedance(end)), foot(WIDE, LINE, end)))
-    assert re.search(r"if it is wet, then from 8\.0 m on to between \d+\.\d and 13\.\d m", said), (
-        said
-    )
+    assert re.search(
+        r"[Ii]f it is wet, it is so from 8\.0 m on to between \d+\.\d and 13\.\d m", said
+    ), said
     assert "sound connector" not in said
 
 
@@ -150,7 +150,9 @@ def test_an_antenna_that_resonates_in_a_wide_sweep_is_no_open_line(quality):
     then, now = rod(band, 145e6, 45.0, 9.0), rod(band, 146.5e6, 62.0, quality)
     said, _ = line_verdict(known(foot(band, line, now), foot(band, line, then), line, band))
     assert "an open" not in said
-    found = re.search(r"its least is (0\.\d+) .* at (\S+) MHz, and was 0\.0\d+ .* at (\S+) ", said)
+    found = re.search(
+        r"[Ii]ts least is (0\.\d+) .* at (\S+) MHz, and was 0\.0\d+ .* at (\S+) ", said
+    )
     assert found, said
     size, *dips = map(float, found.groups())
     assert size < 0.15
@@ -158,3 +160,39 @@ def test_an_antenna_that_resonates_in_a_wide_sweep_is_no_open_line(quality):
     said, fault = line_verdict(known(foot(band, line, now), None, line, band))
     assert not fault
     assert re.search(r"by a mean over the band, and 0\.\d+ .* at 146\.\d MHz", said), said
+
+
+END = rod(WIDE, 85e6)
+LOOSE = ("series", 0.7, 12.0)
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "told"),
+    [
+        (foot(WIDE, LINE, rod(WIDE, 80e6)), foot(WIDE, LINE, END), "has changed"),
+        (foot(WIDE, LINE, END, ("series", 8.0, 12.0)), foot(WIDE, LINE, END, LOOSE), "look there"),
+        (foot(WIDE, LINE, END, ("shunt", 80.0, 12.0)), foot(WIDE, LINE, END), "look there"),
+        (foot(WIDE, LINE, END, ("series", 30.0, 12.0)), None, "look there"),
+        (foot(WIDE, LINE, 1e9), foot(WIDE, LINE, END), "or for what came off"),
+    ],
+    ids=["antenna", "joint that grew", "new leak", "no baseline", "broken"],
+)
+def test_the_first_sentence_is_short_and_one_to_act_on(now, then, told):
+    said, fault = line_verdict(known(now, then))
+    first, *rest = re.split(r"(?<=\.) (?=[A-Z])", said)
+    assert fault
+    assert told in first, said
+    assert len(first.split()) <= 40
+    assert rest
+
+
+def test_a_narrow_band_that_places_nothing_says_first_what_to_sweep():
+    band, line = np.linspace(7.0e6, 7.3e6, 121), Line(24.0, 0.8, 50.0, 0.45)
+    now, then = (foot(band, line, rod(band, hz, 45.0, 9.0)) for hz in (7.2e6, 7.1e6))
+    said, fault = line_verdict(known(now, then, line, band))
+    assert fault
+    first = said.split(". ")[0]
+    assert re.search(r" has changed; this band cannot tell where .*: sweep \S+ MHz wide", first), (
+        said
+    )
+    assert len(first.split()) <= 40

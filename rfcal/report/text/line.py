@@ -99,7 +99,7 @@ def _comparison_lines(line: LineState) -> list[str]:
         told = f"changed by {c.size:.2g} (phase counted)"
         told += "" if before_hidden(line, c) else f", from {before} to {after}"
         if c is found.changes[0] and of_end(line, c):
-            told = f"now reflects {after}" if c.closed else most_words(line)
+            told = f"now reflects {after}" if c.closed else most_words(line)[1]
         told += say.LINE_EXPLAINED.get(by_faults(line, c), "")
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
         said.append(f"  {state.place_words(line, c.distance_m)}: {told}")

@@ -25,18 +25,17 @@ LINE_MOST, LINE_ALL_OVER = (
     "most at {most_mhz:.4g} MHz, by {most:.2g} (phase counted)",
     "by some {most:.2g} all over the band",
 )
-LINE_CHANGED = (
-    "changed {most}: at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
-)
-LINE_LEAST = "; its least is {now}, and was {was}"
+LINE_CHANGED = "has changed"
+LINE_CAME = ": at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
+LINE_DIFFERS, LINE_LEAST = "it changed ", "; its least is {now}, and was {was}"
 LINE_TURNED = (
-    "reflects as much as before, but at another phase, as {line}an antenna does that was moved, "
-    "retuned or got wet: {most}"
+    "reflects as much as before, but at another phase; that may be {line}an antenna that was "
+    "moved, retuned or got wet"
 )
 LINE_TURNED_BY = {
-    "longer": "some {piece:.2g} m more line does (ask on the ground whether any was added), or ",
-    "shorter": "some {piece:.2g} m less line does (ask on the ground whether it was cut), or ",
-    "either": "a line does that was cut or made longer (ask on the ground), or ",
+    "longer": "some {piece:.2g} m more line (ask on the ground whether any was added), or ",
+    "shorter": "some {piece:.2g} m less line (ask on the ground whether it was cut), or ",
+    "either": "a line that was cut or made longer (ask on the ground), or ",
 }
 LINE_NO_OTHER = "no other place changed, and what warmth did to the line is in these figures"
 LINE_LOSS_HIDDEN = (
@@ -54,10 +53,10 @@ LINE_LIKE = {
     "unknown": "an open or shorted line does, or an antenna far off its band: look there",
 }
 """What reflects nearly all at the end, and did not."""
-LINE_GROWN = "the reflection at {place} has {how} from {before} to {after}, {kind}{look}"
+LINE_GROWN = "the reflection at {place} has {how}, {kind}{look}; it was {before} and is {after}"
 LINE_CHANGED_BY = (
-    "what reflects at {place} has changed by {size}, {kind}; what was there before cannot be told "
-    "from the line's end (resolution {near} m){look}"
+    "what reflects at {place} has changed by {size}, {kind}{look}; what was there before cannot be "
+    "told from the line's end (resolution {near} m)"
 )
 LINE_GONE_FOOT = (
     "the baseline alone has a reflection at the standards' plane, {size}: it was probably read "
@@ -120,10 +119,10 @@ LINE_LOST = (
     "part of them ({per_100m:.2g} dB per 100 m {way} if all along){look}"
 )
 LINE_LOST_BY_HEAT = (
-    ", as a much colder line does, or one that has dried, or what it ends in reflects more: sweep "
-    "it once more when it is as warm as it was",
-    ", as a much hotter line does, or the first water or age, or what it ends in reflects less: "
-    "sweep it once more when it is as cold as it was, its far end open too if it still loses more",
+    "; a much colder line does so, or one that has dried, or an end that reflects more: sweep it "
+    "once more when it is as warm as it was",
+    "; a much hotter line does so, or the first water or age, or an end that reflects less: sweep "
+    "it once more when it is as cold as it was, its far end open too if it still loses more",
 )
 LINE_LOST_SINCE = "it did when its far end was swept"
 LINE_LOST_LOOK = "look for old or wet cable"
@@ -167,16 +166,16 @@ LINE_IF_OTHER = "{place} m if the cable's type is wrong (velocity factor {fits})
 LINE_IF_RIGHT, LINE_ELSE = "{place} if it is right", "else "
 LINE_BY_TYPE = "{place:.1f} m by the stated type"
 LINE_BEYOND = (
+    "look for a piece that was put in, at the cable's type, and for water, which slows the wave; "
     "the record's {length_m:g} m are too short by a piece of {piece} m if that is the same cable "
-    "(its electrical length is {electrical:.1f} m), the velocity factor is {fits:.2f} and not "
-    "{stated:.2f}, or a stretch is wet, which slows the wave: look for a piece that was put in, at "
-    "the cable's type, and for water"
+    "(its electrical length is {electrical:.1f} m), or the velocity factor is {fits:.2f} and not "
+    "{stated:.2f}"
 )
 LINE_STRETCH = {
-    STRETCH.format("lower"): "if it is wet, then from {start:.1f} m on to between {near:.1f} "
-    "and {far:.1f} m",
-    STRETCH.format("higher"): "if it is a piece of other cable, of some {ohm:.2g} ohm, then from "
-    "{start:.1f} m on to {far:.1f} m as this cable counts",
+    STRETCH.format("lower"): "if it is wet, it is so from {start:.1f} m on to between "
+    "{near:.1f} and {far:.1f} m",
+    STRETCH.format("higher"): "if it is a piece of other cable, of some {ohm:.2g} ohm, it "
+    "goes from {start:.1f} m on to {far:.1f} m as this cable counts",
 }
 LINE_SILENT = (
     "nothing is seen to reflect {least:g} or more up to {range_m:.0f} m, not even an end: the line "

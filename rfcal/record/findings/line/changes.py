@@ -94,7 +94,8 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     ends = all(of_end(state, change) for change in found.changes)
     blind = ends and hidden_m(state) > state.length_m > 0
     if (blind or unplaced(state)) and not (moved or broken):
-        return [*lost, say.LINE_ANYWHERE + most_words(state), unplaced_words(state)], True
+        changed, most = most_words(state)
+        return [*lost, say.LINE_ANYWHERE + changed, unplaced_words(state), most], True
     first = found.changes[0]
     new = [c for c in found.changes if c.what == "new" or _breaks(state, c)]
     # where the line broke, it matters little what is gone before
@@ -203,7 +204,8 @@ def _change_words(state: LineState, change: Change) -> str:
         like = say.LINE_LIKE.get(change.kind, say.LINE_LIKE["unknown"])
         return say.LINE_CLOSED.format(place=place, after=after, like=like)
     what = say.LINE_END if at_end(state, change.distance_m) else say.LINE_ABOUT
-    return what.format(near=about(hidden_m(state)), place=place) + most_words(state)
+    changed, most = most_words(state)
+    return f"{what.format(near=about(hidden_m(state)), place=place)}{changed}; {most}"
 
 
 def of_end(state: LineState, change: Change) -> bool:
@@ -233,8 +235,8 @@ def by_faults(state: LineState, change: Change) -> str:
     return "not known" if found.through == "more" and state.now.narrow else found.through
 
 
-def most_words(state: LineState) -> str:
-    """How the end changed, by what comes back to the foot where that changed most."""
+def most_words(state: LineState) -> tuple[str, str]:
+    """How the end changed, and by how much, by what comes back to the foot where that is most."""
     found = state.comparison
     assert found is not None
     swept, asked, weight = state.frequency, state.answer_hz, state.now.echoes.band.weight
@@ -252,13 +254,12 @@ def most_words(state: LineState) -> str:
         each = zip(came, dips, strict=True)
         was, now = (f"{size_words(one[k])} at {swept[k] / 1e6:.4g} MHz" for one, k in each)
         best = say.LINE_LEAST.format(now=now, was=was)
-    return (say.LINE_TURNED if turned else say.LINE_CHANGED).format(
-        line=_turned_words(found.pieces),
-        mhz=swept[at] / 1e6,
-        before=size_words(came[0, at]),
-        after=size_words(came[1, at]),
-        most=most.format(most=found.largest, most_mhz=found.largest_hz / 1e6),
-    ) + best * (not turned)
+    differs = say.LINE_DIFFERS + most.format(most=found.largest, most_mhz=found.largest_hz / 1e6)
+    if turned:
+        return say.LINE_TURNED.format(line=_turned_words(found.pieces)), differs
+    before, after = map(size_words, came[:, at])
+    came_back = say.LINE_CAME.format(mhz=swept[at] / 1e6, before=before, after=after)
+    return say.LINE_CHANGED, differs + came_back + best
 
 
 def _dips(state: LineState, came: Real, inner: np.ndarray) -> list[int]:

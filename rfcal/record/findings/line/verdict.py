@@ -55,6 +55,9 @@ FOOT_M = 1.0
 MOST_FIT = 4
 """So many kinds that fit are named."""
 
+WORDS = 35
+"""A sentence of more words is told as two, where it has two clauses."""
+
 ENDS, WET = {"open", "short"}, "length of other or wet cable"
 """Kinds that reflect all; and what a narrow band takes for nearly any other."""
 
@@ -230,9 +233,11 @@ def alone(state: LineState) -> tuple[str, bool]:
         return sentence(f"{most}; {unplaced_words(state)}"), False
     strong = _strong(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
-    told = reflections(state, say.LINE_PLACE, list(compress(every, strong)))
+    rung = bool(np.any(rings(state)))
+    first, also = or_end(state, strong, rung) if np.any(strong) else ("", "")
+    words = say.LINE_PLACE + "{look}" * bool(ends and not first)
+    told = reflections(state, words, list(compress(every, strong)))
     told += stretches(state, before_end(state), strong)
-    first, also = or_end(state, strong, bool(np.any(rings(state)))) if told else ("", "")
     either = any(if_other_type(state, each) for each in now.distance_m[strong])
     first += say.LINE_ELSE * bool(first and not either)
     told[:1] = [first + each for each in told[:1]]
@@ -269,9 +274,8 @@ def _ended(
         blind = say.LINE_BLIND.format(end=end_words(state), near=near, needed=needed)
         said = [blind, *itself]
     if told:
-        look = "" if first else look_words(state, now.distance_m[strong])
-        said = [*told, say.LINE_BEFORE.format(end=end) + look + also]
-        said += _on_the_way(state, strong) if look else []
+        said = [*told, say.LINE_BEFORE.format(end=end) + also]
+        said += [] if first else _on_the_way(state, strong)
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
     said[:0] = filter(None, [maybe := perhaps_words(state)])
@@ -391,6 +395,10 @@ def place_words(state: LineState, distance_m: float) -> str:
 
 
 def sentence(text: str) -> str:
-    """A text as a sentence, which says of the first place from where it is counted."""
+    """A text as sentences, none longer than need be, with from where the first place is counted."""
     text = PLACE.sub(lambda found: found[0] + say.LINE_FROM[found[2] or ""], text, count=1)
-    return f"{text[0].upper()}{text[1:]}."
+    said, *rest = text.split("; ")
+    for clause in rest:
+        together = len(re.split(r"[.?] ", f"{said} {clause}")[-1].split()) <= WORDS
+        said += f"; {clause}" if together else f". {clause[0].upper()}{clause[1:]}"
+    return f"{said[0].upper()}{said[1:]}."
