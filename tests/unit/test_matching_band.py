@@ -1020,8 +1020,8 @@ def test_trim_fits_many_explanations_as_it_fits_one():
 
     network, _, _, load, built = built_networks.drawn(np.random.default_rng(3), 5, 25)
     fit = trim_fit.Fit.of(network, built_networks.FREQUENCY, load, built, 50.0)
-    free, everything = fit.free([[k] for k in range(fit.told)]), np.ones(fit.size, bool)
-    found, _, misfits = fit.solve(np.zeros(free.shape), free)
+    free, everything = fit.free([[k] for k in range(fit.told)]), np.ones((1, fit.size), bool)
+    found, misfits = fit.solve(np.zeros(free.shape), free)
     for at, moved, misfit in zip(found, free, misfits, strict=True):
 
         def away(moves, moved=moved):
@@ -1037,7 +1037,7 @@ def test_trims_derivatives_are_those_of_what_it_expects():
     network, _, _, load, built = built_networks.drawn(np.random.default_rng(5), 5, 25)
     fit = trim_fit.Fit.of(network, built_networks.FREQUENCY, load, built, 50.0)
     x = 0.1 * np.random.default_rng(6).standard_normal((1, fit.size))
-    everything = np.ones(fit.size, bool)
+    everything = np.ones((1, fit.size), bool)
     exact = fit._away(x, everything)[1][0]
     for one, step in zip(exact, 1e-6 * np.eye(fit.size), strict=True):
         numeric = (fit._away(x + step, everything)[0] - fit._away(x - step, everything)[0])[

@@ -11,6 +11,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
 from rfcal.matching.trim import verdict as trim
+from rfcal.matching.trim.load import KINDS, TUNED, Course
 from rfcal.maths.reflection import from_impedance, swr
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 from tests import built_networks
@@ -332,3 +333,16 @@ def test_what_misses_its_target_is_set_by_any_part_that_can():
     way = r"if it stays so, set L1 to the lowest SWR .* draw L1 out by .* or fit about \d+ nH if it"
     assert re.search(way, found.message)
     assert 1 < found.promised_swr < 1.5
+
+
+def test_what_a_load_may_have_become_leaves_what_was_measured_as_it_is():
+    """Each kind of change is reckoned from the load that was read, however often."""
+    load = Quantity(from_impedance(LOAD_OHM), both_axes("device", 3e-4, per_point=True))
+    course, measured = Course.of(FREQUENCY, load, 50.0), LOAD_OHM[None].repeat(2, axis=0)
+    times = np.zeros((len(KINDS), 2, 1))
+    times[TUNED, 1] = 1.0
+    first, second = (course.changed(FREQUENCY, measured, times) for _ in range(2))
+    assert np.array_equal(measured[1], LOAD_OHM)
+    assert np.array_equal(first, second)
+    assert np.array_equal(first[0], LOAD_OHM)
+    assert not np.allclose(first[1], LOAD_OHM)

@@ -39,7 +39,7 @@ DRAWN = 300
 """Draws of what the unknowns leave open."""
 AS_USUAL = Stock()
 """What parts are from, where nothing is said of them."""
-ROUNDS, SETTLED = 40, 1e-3
+ROUNDS, SETTLED = 40, 1e-4
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
 
@@ -175,43 +175,43 @@ class Fit:
         return np.concatenate([self._white(away), x[:, self.told :]], axis=-1)
 
     def _away(self, x: Real, moved: np.ndarray) -> tuple[Real, Real]:
-        """The same, and its derivatives by the unknowns `moved` (n,), by steps, shape (S, n, R)."""
-        steps = np.vstack([np.zeros(self.size), STEP * np.eye(self.size)[moved]])
-        rows = (x[:, None] + steps).reshape(-1, self.size)
-        found = self._left(rows).reshape(len(x), len(steps), -1)
-        slopes = np.zeros((len(x), self.size, found.shape[-1]))
-        slopes[:, moved] = (found[:, 1:] - found[:, :1]) / STEP
-        return found[:, 0], slopes
+        """The same, and its derivatives by the unknowns `moved`, (S, n), by steps, (S, n, R)."""
+        row, which = np.nonzero(moved)
+        found = self._left(np.vstack([x, x[row] + STEP * np.eye(self.size)[which]]))
+        now, stepped = found[: len(x)], found[len(x) :]
+        slopes = np.zeros((*x.shape, found.shape[-1]))
+        slopes[row, which] = (stepped - now[row]) / STEP
+        return now, slopes
 
-    def solve(self, x: Real, free: np.ndarray, rounds: int = ROUNDS) -> tuple[Real, Real, Real]:
-        """From starts (S, n), moved where `free`: where it fits best, the information, the misfits.
+    def solve(self, x: Real, free: np.ndarray, rounds: int = ROUNDS) -> tuple[Real, Real]:
+        """From starts (S, n), moved where `free`: where it fits best, and the misfits there.
 
-        By Levenberg and Marquardt, all starts at once. The misfit is what is left after one step
-        more, were all straight.
+        By Levenberg and Marquardt, all starts at once, each until it has come to its end. The
+        misfit is what is left after one step more, were all straight.
         """
-        kept, least, damping = x, np.full(len(x), np.inf), np.full(len(x), 1e-2)
+        x, kept, on, unit = x.copy(), x.copy(), np.arange(len(x)), np.eye(self.size)
+        least, gain, damping = np.tile([[np.inf], [0.0], [1e-2]], len(x))
         # what is not moved is held, and what makes no difference stays where it is
-        held = np.eye(x.shape[1]) * (~free[:, None] + 1e-12)
-        left, right = held, np.zeros(x.shape)
+        held = unit * (~free[:, None] + 1e-12)
+        left, right = held.copy(), np.zeros(x.shape)
         for _ in range(rounds):
             with np.errstate(over="ignore", invalid="ignore"):  # a step too far has no value
-                away, slopes = self._away(x, np.any(free, axis=0))
-            slopes, now = slopes * free[..., None], (away**2).sum(axis=-1)
-            better = now < least
-            kept, least = np.where(better[:, None], x, kept), np.where(better, now, least)
-            damping = np.where(better, damping / 10, damping * 10)
-            left = np.where(
-                better[:, None, None], slopes @ np.swapaxes(slopes, -1, -2) + held, left
-            )
-            right = np.where(better[:, None], (slopes @ away[..., None])[..., 0], right)
-            scale = damping[:, None, None] * left * np.eye(x.shape[1])
-            step = np.linalg.solve(left + scale, right[..., None])[..., 0]
-            gain = (right * step).sum(axis=-1)
-            if np.all(gain < SETTLED * np.maximum(1, least - least.min())):
-                break
-            x = kept - step
+                away, slopes = self._away(x[on], free[on])
+            now = (away**2).sum(axis=-1)
+            better = now < least[on]
+            at = on[better]
+            kept[at], least[at], slopes = x[at], now[better], slopes[better]
+            left[at] = slopes @ slopes.swapaxes(-1, -2) + held[at]
+            right[at] = (slopes @ away[better, :, None])[..., 0]
+            damping[on] *= np.where(better, 0.1, 10)
+            scale = damping[on, None, None] * left[on] * unit
+            step = np.linalg.solve(left[on] + scale, right[on, :, None])[..., 0]
+            gain[on], x[on] = (right[on] * step).sum(axis=-1), kept[on] - step
             x[:, : self.told] = np.clip(x[:, : self.told], -BEYOND, BEYOND)
-        return kept, left, least - gain
+            on = on[gain[on] >= SETTLED * np.maximum(1, least - least.min())[on]]
+            if not on.size:
+                break
+        return kept, least - gain
 
     def free(self, which: Sequence[Sequence[int]]) -> np.ndarray:
         """Which unknowns are moved, where of those that are sought these are, shape (S, n)."""
@@ -242,9 +242,9 @@ class Fit:
         ]
         unlike &= found < LEAST
         free &= ~unlike
-        found, _, left = fit.solve(np.where(unlike, 0, found), free)
+        found, left = fit.solve(np.where(unlike, 0, found), free)
         rows = [*range(self.told + 2), self.told + 2 + int(left[-2:].argmin())]
-        free, slopes = free[rows], fit._away(found[rows], np.ones(fit.size, bool))[1]
+        free, slopes = free[rows], fit._away(found[rows], np.ones((len(rows), fit.size), bool))[1]
         # covariance of a weighted fit: (J J^T)^-1
         information = slopes @ np.swapaxes(slopes, -1, -2)
         moved = free[:, None] & free[..., None]
@@ -309,11 +309,11 @@ class Fit:
         starts = np.zeros((self.parts, SCAN, self.size))
         starts[parts, :, parts] = np.linspace(-FAR, FAR, SCAN)
         flat = starts.reshape(-1, self.size)
-        left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[2].reshape(-1, SCAN)
+        left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[1].reshape(-1, SCAN)
         # a changed load is sought from where it has not
         start = np.zeros((len(each), self.size))
         start[parts] = starts[parts, left.argmin(axis=1)]
-        found, _, left = thin.solve(start, thin.free(each))
+        found, left = thin.solve(start, thin.free(each))
         return found, left
 
     def at_points(self, index: np.ndarray) -> "Fit":

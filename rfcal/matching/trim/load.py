@@ -78,7 +78,9 @@ class Course:
         """Loads [ohm], shape (S, F), that have changed by so many times, (kinds, S, 1)."""
         moved = np.flatnonzero(times[TUNED])
         before = frequency / (1 + HIGHER * times[TUNED, moved])
-        ohm[moved] += self.at(before) - self.at(frequency)
+        by = np.zeros_like(ohm)
+        by[moved] = self.at(before) - self.at(frequency)
+        ohm = ohm + by
         ohm = ohm + LARGER * times[MORE_R] * ohm.real + 1j * self.more_ohm * times[MORE_X]
         ohm = (1 + LARGER * times[WHOLE]) * ohm
         # Z' = Z / (1 + j w C Z)

@@ -205,11 +205,6 @@ def velocity(together: list[Suspect]) -> str:
     )
 
 
-def _unsure(off: list[Suspect]) -> bool:
-    """Whether a part that is told may be right."""
-    return any(abs(s.change) <= 1.96 * s.standard_uncertainty for s in off)
-
-
 def _nothing_to_do(
     verdict: str, off: list[Suspect], detail: str, load: str, setting: str
 ) -> str | None:
@@ -227,6 +222,24 @@ def _nothing_to_do(
         else NOT_EXPLAINED[0].format(detail),
         "undecided": "" if off else SEVERAL,
     }.get(verdict)
+
+
+def _to_do(verdict: str, off: list[Suspect], seem: str) -> str:
+    """What is to be mended, and why."""
+    if verdict == "either part":
+        return f"{off[0].by_hand()}, which helps whichever it is: {seem}"
+    if verdict == "leads":
+        hands = "; ".join(s.by_hand() for s in off)
+        seem = " and ".join(f"{s.name} reads {about(100 * s.in_place[0])} % too large" for s in off)
+        return f"{hands}: {seem}, by its leads or by itself, which the readings cannot tell"
+    cures = [s.cure() for s in off]
+    if verdict != "undecided":
+        return "; ".join(cures)
+    names = " or ".join(s.name for s in off[:2])
+    return (
+        f"measure {names} by itself; then {'; or '.join(cures)}. Until then the readings cannot "
+        "tell which, the likelier first"
+    )
 
 
 def told(
@@ -249,34 +262,16 @@ def told(
         f"{s.name} is {s.size()}" for s in off
     )
     load = " or ".join(c.words for c in alike[:MOST_ALIKE])
-    so = load and f" ({load})"
     if off and promised is not None and np.isnan(promised):
-        or_load = load and f"; a load that has changed{so} would look alike"
+        or_load = load and f"; a load that has changed ({load}) would look alike"
         return f"{setting or IN_VAIN}: {seem}{or_load}"
     if said := _nothing_to_do(verdict, off, detail, load, setting):
         return said
-    again = unless = ""
-    if few or verdict == "several parts" or _unsure(off) or any(c.usual for c in alike):
+    again = ""
+    if load or few:
         again = (
-            f"measure the load again first: a load that has changed would look alike{so}; if it is "
-            "as it was, "
+            f"measure the load again first: a load that has changed would look alike"
+            f"{load and f' ({load})'}; if it is as it was, "
         )
-    elif load:
-        unless = (
-            f", unless the load has changed{so}, which would look alike: measure it again first"
-        )
-    if verdict == "undecided":
-        cures, names = "; or ".join(s.cure() for s in off), " or ".join(s.name for s in off[:2])
-        return (
-            f"{again}measure {names} by itself{unless}; then {cures}. Until then the readings "
-            "cannot tell which, the likelier first"
-        )
-    do = "; ".join(s.cure() for s in off)
-    if verdict == "leads":
-        hands = "; ".join(s.by_hand() for s in off)
-        seem = " and ".join(f"{s.name} reads {about(100 * s.in_place[0])} % too large" for s in off)
-        do = f"{hands}: {seem}, by its leads or by itself, which the readings cannot tell"
-    elif verdict == "either part":
-        do = f"{off[0].by_hand()}, which helps whichever it is: {seem}"
     then = f"; that should bring the worst SWR to about {promised:.2f}" if promised else ""
-    return f"{again}{do}{unless}{then}"
+    return f"{again}{_to_do(verdict, off, seem)}{then if verdict != 'undecided' else ''}"

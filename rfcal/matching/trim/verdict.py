@@ -88,7 +88,7 @@ class Trim:
         from scipy.special import chdtri
 
         fit = Fit.of(Network.of("nothing", []), frequency, load, built, z_ref)
-        (misfit,) = fit.solve(np.zeros((1, fit.size)), fit.free([[]]))[2]
+        (misfit,) = fit.solve(np.zeros((1, fit.size)), fit.free([[]]))[1]
         return bool(
             misfit < min(chdtri(2 * frequency.size, UNLIKELY), self.alone[0].misfit + CLEARER)
         )
@@ -150,6 +150,18 @@ class _Tried:
             k,
         )
 
+    def by_leads(self) -> list[Suspect]:
+        """Parts that read as with leads where all is as designed."""
+        found = (self.suspect(k, NOTHING) for k in range(self.fit.parts))
+        return [one for one in found if one.by_leads]
+
+    def detail(self, goal: Goal | None, verdict: str, alone: Sequence[Suspect]) -> str:
+        """How far the load seems off where nothing explains it, else how little parts could be."""
+        if verdict == "unexplained":
+            return about(self.fit.load_off_ohm(goal))
+        leads = (f"; {s.name} reads as with leads of {s.leads}" for s in self.by_leads())
+        return ", ".join(s.told() for s in alone) + "".join(leads)
+
     def changes(self, below: float) -> list[Changed]:
         """Changes of the load that leave less than some misfit, of one kind or of several."""
         found, fit = [], self.fit
@@ -158,7 +170,7 @@ class _Tried:
             times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
             misfit = float(self.misfits[row]) + EACH * (np.count_nonzero(times) - 1)
             one = Changed(fit.course, times, np.sqrt(variance), misfit, row)
-            if misfit < below and (one.usual or one.kinds == [MORE_X]):
+            if misfit < below and one.usual:
                 found.append(one)
         return found
 
@@ -168,7 +180,7 @@ class _Tried:
         if not any(MORE_X in c.kinds for c in changes):
             changes = [*changes, *(c for s in same if (c := s.in_series(self.fit.course)))]
         one = [c for c in changes if len(c.kinds) == 1] or changes
-        return sorted(one, key=lambda c: (not c.usual, c.misfit))
+        return sorted(one, key=lambda c: c.misfit)
 
     def promised(self, goal: Goal, row: int, mended: list[Suspect]) -> float:
         """Worst SWR with some parts mended, by one explanation; nan as in `Fit.mended`."""
@@ -212,9 +224,8 @@ def trim(
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
     With a goal nothing is to be done that would not clearly lower the worst SWR in its band. Parts
-    are within the tolerance of `stock`, but for what is off. The
-    hand is told what to do by each part's peak current [A], shape (K,), and by which are
-    `adjustable`.
+    are within the tolerance of `stock`, but for what is off. The hand is told what to do by each
+    part's peak current [A], shape (K,), and by which are `adjustable`.
     """
     count = len(network.elements)
     first = Fit.of(network, frequency, load, built, z_ref, stock)
@@ -223,29 +234,21 @@ def trim(
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
     changes = tried.changes(min(fits, left[NOTHING] - CLEARER))
-    # of one kind, and of several
-    usual = [
-        [c for c in changes if c.usual and bool(c.kinds[1:]) == many] for many in (False, True)
-    ]
-    loads = [min((c.misfit for c in one), default=np.inf) for one in usual]
-    changed = min(loads)
-    best = min(alone[0].misfit, changed) + CLEAR
+    kinds = [[c.misfit for c in changes if bool(c.kinds[1:]) == many] for many in (False, True)]
+    loads = [min(one, default=np.inf) for one in kinds]  # of one kind, and of several
+    best = min(alone[0].misfit, *loads) + CLEAR
     verdict, off = _decide(left[NOTHING], alone, together, loads, fits, stock.tolerance)
-    detail = ", ".join(s.told() for s in alone)
     if verdict == "as designed":
-        off = [s for k in parts if (s := tried.suspect(k, NOTHING)).by_leads]
-        detail += "".join(f"; {s.name} reads as with leads of {s.leads}" for s in off)
-    elif verdict == "unexplained":
-        detail = about(tried.fit.load_off_ohm(goal))
+        off = tried.by_leads()
+    detail = tried.detail(goal, verdict, alone)
     verdict, off, promised = _mended(tried, goal, verdict, off)
     alike = tried.alike([c for c in changes if c.misfit < best], off)
-    row = None if (promised or 0) > 0 else _row(verdict, off, alike)
-    head, worst = tried.set_anew(goal, row)
+    mends = (promised or 0) > 0
+    head, worst = tried.set_anew(goal, None if mends else _row(verdict, off, alike))
     message = suspects.velocity(together) if verdict == "several parts" else ""
-    message = message or suspects.told(
-        verdict, off, detail, alike, promised, head, few=frequency.size < FEW
-    )
-    if adjustable and not head and (promised or 0) > 0:
+    few = frequency.size < FEW
+    message = message or suspects.told(verdict, off, detail, alike, promised, head, few=few)
+    if adjustable and mends:
         message += f"; then set {together[min(adjustable)].name} to the lowest SWR over the band"
     return Trim(verdict, message, tuple(off), tuple(alone), left[NOTHING], worst or promised)
 
