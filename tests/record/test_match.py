@@ -785,6 +785,35 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert match["trim"]["parts"] == ["56 pF", "82 nH"]
 
 
+def test_what_was_built_is_typed_as_any_reading_is(asked):
+    """Off the display the same is said as of the file."""
+    built_as(asked, 0.8)
+    said = compute(asked).matches[0].after.trimming
+    columns = np.loadtxt(asked / "raw/after.s1p", comments=("!", "#"))
+    ohm = to_impedance(columns[:, 1] + 1j * columns[:, 2])
+    rows = np.round(np.stack([FREQUENCY / 1e6, ohm.real, ohm.imag], axis=-1), 3).tolist()
+    bend(asked, 'reading = "raw/after.s1p"', f"typed = {rows}")
+    typed = compute(asked).matches[0].after.trimming
+    assert (typed.verdict, typed.off[0].name) == ("one part", "L1") == (said.verdict, "L1")
+    assert typed.off[0].change == pytest.approx(said.off[0].change, abs=0.01)
+
+
+def test_the_line_that_has_a_network_checked_is_read_as_it_is_printed(asked, tmp_path, capsys):
+    """Right after what to build, on the page and in the terminal."""
+    (result,) = compute(asked).matches
+    how, line = match_words.match_check(result)
+    assert how.startswith("when it stands, read it at its input")
+    assert any(line in said for said in match_words.match_lines(result))
+    assert line.replace('"', "&#34;") in page(compute(asked))
+    network = result.proposals[0].candidate.network
+    write(asked, "built", network.seen(FREQUENCY, np.full(41, DEVICE_OHM)))
+    with (asked / "record.toml").open("a") as file:
+        file.write(f"{line}\n")
+    (result,) = compute(asked).matches
+    assert result.after.network.values == pytest.approx(network.values)
+    assert not any(line in said for said in match_words.match_lines(result))
+
+
 def test_of_a_network_that_is_named_the_variable_is_turned_first(asked):
     """As of the first of the list: where few such networks hold the target unless it is set."""
     bend(asked, "power_w = 5", "power_w = 5\ntarget_swr = 1.85")
@@ -839,6 +868,10 @@ def test_a_plot_of_built_against_promised(asked):
         ('["56 pF", "82 nH"]', "56e-12", ["[match] 1 built parts", "as printed"]),
         ("parts =", "pieces =", ["[match] 1 built pieces", "nearest"]),
         ("raw/after.s1p", "raw/nothing.s1p", ["[match] 1 built reading", "there is no file"]),
+        ('parts = ["56 pF", "82 nH"],', "", ["[match] 1 built", "state both or neither"]),
+        ('reading = "raw/after.s1p"', "place = 1", ["[match] 1 built place"]),
+        ('reading = "raw/after.s1p"', "typed_swr = [[70.0, 1.2]]", ["R and X with its sign"]),
+        ('reading = "raw/after.s1p"', 'typed = [[70.0, ">999", 2]]', ["beyond the display"]),
     ],
 )
 def test_what_cannot_have_been_built(asked, capsys, tmp_path, old, new, fragments):

@@ -86,11 +86,12 @@ class Course:
         # Z' = Z / (1 + j w C Z)
         return ohm / (1 + 2j * np.pi * frequency * STRAY_F * times[STRAY] * ohm)
 
-    def in_words(self, kind: int, times: float, figures: int) -> str:
-        """A change of one kind, to so many figures."""
+    def in_words(self, kind: int, times: float, half: float) -> str:
+        """A change of one kind, to one or two figures by half its 95 % interval, `half` times."""
         more = "more" if times > 0 else "less"
         unit = (LARGER, STRAY_F, LARGER, self.more_ohm, HIGHER)[kind]
-        size = float(f"{max(abs(times), 1e-9) * unit:.{figures}g}")
+        size, width = (unit * max(abs(float(v)), 1e-9) for v in (times, 2 * half))
+        size = float(f"{size:.{1 + (np.floor(np.log10(width)) < np.floor(np.log10(size)))}g}")
         percent = f"{100 * size:g} % {'larger' if times > 0 else 'smaller'}"
         return {
             WHOLE: f"all of it {percent}",
@@ -123,8 +124,6 @@ class Changed:
 
     @property
     def words(self) -> str:
-        """What it is, to two figures where they are known to a tenth."""
+        """What it is, to the figures that are known."""
         half = 1.96 * self.standard_uncertainty
-        figures = np.where(half < 0.1 * np.abs(self.times), 2, 1)
-        told = [self.course.in_words(k, float(self.times[k]), int(figures[k])) for k in self.kinds]
-        return listed(told)
+        return listed([self.course.in_words(k, self.times[k], half[k]) for k in self.kinds])

@@ -17,6 +17,7 @@ from rfcal.models.line import Line
 from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, all_texts
 from rfcal.record.format.line import NEEDED, line_of
+from rfcal.record.format.reading import HOW, READING, Reading, read_reading
 
 PLACES = ("device", "calibration plane")
 
@@ -83,20 +84,31 @@ class Lines(Key):
 class Built:
     """What was built, and the sweep of it."""
 
-    reading: str  # its file
+    reading: Reading
     topology: str = ""  # as the page prints it; none for the first network of the list
     parts: tuple[str, ...] = ()  # as the page prints them, from the transmitter's side
 
 
 class BuiltKey(File):
-    """The sweep after building, and which network was built."""
+    """The reading after building, and which network was built."""
 
-    form = "file, or {`topology`, `parts`, `reading`} as the page prints them"
+    form = (
+        "file, or {`topology`, `parts`} as the page prints them with `reading`, `typed` or "
+        "`typed_reflection`"
+    )
 
     def _value(self, table: Table, found: Any) -> Built:
         if not isinstance(found, dict):
-            return Built(super()._value(table, found))
-        return Built(**BUILT.read(table.inside(found, f"{table.place} {self.name}")))
+            return Built(Reading((super()._value(table, found),)))
+        own = table.inside(found, f"{table.place} {self.name}")
+        stated = BUILT.read(own)
+        reading = read_reading(own, stated)
+        if reading.shows_less:
+            why = "R and X with its sign are needed here, none of them beyond the display"
+            raise own.fail("", f"{why}: sweep it into a file")
+        if len({name for name in ("topology", "parts") if name in own}) == 1:
+            raise own.fail("", "topology and parts name a network together: state both or neither")
+        return Built(reading, stated["topology"] or "", tuple(stated["parts"] or ()))
 
 
 class Printed(Key):
@@ -112,14 +124,16 @@ class Printed(Key):
         return re.split(r", (?:then )?", row) if isinstance(row, str) else row
 
 
+_FIRST = "the first network of the list"
 BUILT = Section(
     "built",
     "What was built, in the words of the page.",
     (
-        Text("topology", "the network's name", needed=True),
-        Printed("parts", "its parts, from the transmitter's side", needed=True),
-        File("reading", "the sweep after building", needed=True),
+        Text("topology", "the network's name", instead=_FIRST),
+        Printed("parts", "its parts, from the transmitter's side", instead=_FIRST),
+        *(*READING, *HOW),
     ),
+    readings=READING,
 )
 
 
@@ -160,8 +174,8 @@ LINES = Lines(
 )
 _SWR, _TOLERANCE = "the SWR to be reached", "how far coils and capacitors may be off"
 _BUILT = (
-    "sweep after building, through the same path as the device: it tells which part is off; a file "
-    "alone is of the first network of the list"
+    "reading after building, through the same path as the device: it tells which part is off; "
+    "without a name it is of the first network of the list"
 )
 _PLACE = "where the network goes; metres count from the device on a line known by its figures"
 _DESIGN = "middle of the band, or the answer's"

@@ -336,7 +336,7 @@ class _Job:
         wanted = wanted.settled(float(device.frequency[device.answer]))
         built = None
         if wanted.built is not None:
-            grid, built = self._at_plane(Reading((wanted.built.reading,)), "after building")
+            grid, built = self._at_plane(wanted.built.reading, "after building")
             place = f"{wanted.table.place} built"
             readings.require_same_grid(place, grid, device.frequency, "it", f"'{device.name}'")
         doubt = why_doubted(self.findings, device.name)

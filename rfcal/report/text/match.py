@@ -31,6 +31,11 @@ TAKEN = (
     "{} is taken to be what was built, for it is the first of the list today: if it was another, "
     "name that one by `topology` and `parts` in `built`"
 )
+CHECKED = (
+    "when it stands, read it at its input as the device was read, at the same frequencies, and put "
+    "this line into [match], for the report then says what to set (off a display with typed = "
+    "[[MHz, R, X], ...] in place of reading; of another network with its own name and parts)"
+)
 NOT_WORTH = f"no network would bring {defaults.POWER_STEP_DB:g} dB more to it"
 
 
@@ -211,6 +216,14 @@ def match_parts(proposal: Proposal) -> list[tuple[str, ...]]:
     ]
 
 
+def match_check(result: MatchResult) -> tuple[str, str]:
+    """How the first network is checked once it stands, and the record's line for that."""
+    network = result.proposals[0].candidate.network
+    parts = ", ".join(f'"{e.in_words()}"' for e in network.elements)
+    named = f'topology = "{_title(network)}", parts = [{parts}]'
+    return CHECKED, f'built = {{ {named}, reading = "raw/built.s1p" }}'
+
+
 def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
@@ -226,6 +239,8 @@ def match_lines(result: MatchResult) -> list[str]:
         )
         if i < TOLD:
             said += [f"     {text}" for text in build_lines(result, proposal)]
+        if not (i or result.after):
+            said.append(f"     {': '.join(match_check(result))}")
     if result.proposals and result.goal.centre_hz >= defaults.SMALL_PARTS_HZ:
         said.append(f"  in the share of networks that hold the target are {ADDED}")
     return said + [f"  {text}" for text in match_remarks(result)]
