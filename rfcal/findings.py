@@ -10,6 +10,8 @@ Key = TypeVar("Key")
 SEVERITIES = ("error", "warning", "note")
 FOREMOST = ("frequency-unit", "typed-khz", "standards-corrected")
 """Codes of what may leave every answer idle: told before all answers."""
+FOLLOWS = ("active", "not-passive")
+"""Codes of what other warnings may explain: told behind them."""
 MOST_ALIKE = 3
 """Findings that differ in names and numbers alone, of more of which one is told for all."""
 _VARIES = re.compile(r"'[^']*'|[-+]?\d[\d,.]*(e[-+]?\d+)?")
@@ -29,10 +31,10 @@ class Finding:
 
 
 def sorted_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Warnings before notes, the foremost first, each once, else in the same order."""
+    """Warnings before notes, what may explain others first, each once, else in the same order."""
 
-    def place(f: Finding) -> tuple[int, bool]:
-        return SEVERITIES.index(f.severity), f.code not in FOREMOST
+    def place(f: Finding) -> tuple[int, bool, bool]:
+        return SEVERITIES.index(f.severity), f.code not in FOREMOST, f.code in FOLLOWS
 
     return tuple(sorted(dict.fromkeys(findings), key=place))
 

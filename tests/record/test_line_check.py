@@ -479,3 +479,20 @@ def test_a_device_seen_through_a_fault_that_its_far_ends_do_not_have(tmp_path, r
     start = "The line has changed since its far end was swept. Mend it, or sweep its far end as it "
     assert all(one.startswith(f"{start}is now, before you trust R and X of 'a") for one in said)
     assert all("at 23.4 m too" in one for one in said)
+
+
+def test_that_the_line_changed_stands_before_what_only_follows_from_that(tower):
+    """Near a short on its way a line loses less than is removed, and the device seems active."""
+    ends = ""
+    for name, end in (("open", 1.0), ("short", -1.0)):
+        through = LINE.two_port(FREQUENCY).bilinear().apply(np.full(401, complex(end)))
+        (tower / f"raw/far-{name}.s1p").write_text(touchstone(FREQUENCY, BOX.apply(through)))
+        ends += f'far_end_{name} = "raw/far-{name}.s1p"\n'
+    (tower / "raw/now.s1p").write_text(touchstone(FREQUENCY, BOX.apply(seen(2.0, 5.0))))
+    bend(tower, 'baseline = "raw/then.s1p"\nvelocity_factor = 0.85\n', "velocity_factor = 0.85\n")
+    bend(tower, "raw/device.s1p", "raw/now.s1p")
+    bend(tower, "[line_check]", f'[[measurement.between]]\nline = "measured"\n{ends}[line_check]')
+    with (tower / "record.toml").open("a") as file:
+        file.write(ends)
+    codes = [finding.code for finding in compute.compute(tower).findings]
+    assert codes.index("line-since") < codes.index("active")
