@@ -284,12 +284,12 @@ def rising(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> N
     count, unsure = frequency.size, SURE * doubt
     between = np.hypot(unsure[:, None, :-1], unsure[None, :, 1:])
     steps = follows(frequency, reactance, resistance, between)
-    ahead, back = np.ones((2, count), bool), np.ones((2, count), bool)
+    may_be = np.ones((2, count), bool)
     for i in range(count - 1):
-        ahead[:, i + 1] = np.any(steps[..., i] & ahead[:, i][:, None], axis=0)
+        may_be[:, i + 1] = np.any(steps[..., i] & may_be[:, i][:, None], axis=0)
     for i in reversed(range(count - 1)):
-        back[:, i] = np.any(steps[..., i] & back[:, i + 1], axis=1)
-    return ahead & back
+        may_be[:, i] &= np.any(steps[..., i] & may_be[:, i + 1], axis=1)
+    return may_be
 
 
 def follows(

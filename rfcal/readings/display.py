@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.errors import ReadingError
-from rfcal.maths.reflection import Complex, Real, from_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, swr
 from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.quantity import Effect, spread_effects
@@ -254,6 +254,11 @@ class Display:
         """What the step of SWR changes of reflections [1]: d|x| = 2 dS / (S + 1)^2."""
         outward = np.exp(1j * np.angle(x)) * (1 - np.abs(x)) ** 2 / 2
         return _by_steps(self.label, size=self.steps[1] * outward)
+
+
+def as_shown(z: Complex, z_ref: float) -> dict[str, Real]:
+    """What displays make of impedances [ohm], by what they show of them."""
+    return {"R": z.real, "X": z.imag, "|Z|": np.abs(z), "SWR": swr(from_impedance(z, z_ref))}
 
 
 def resistance_of(z: Real, ratio: Real, z_ref: float) -> Real:

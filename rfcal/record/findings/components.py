@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.fit import NEGATIVE, SPARE
+from rfcal.components.fit import SPARE
 from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
@@ -153,7 +153,6 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
     if verdict.reason == "negative":
         nearest = min((f for f in verdict.fits if f.describes), key=lambda f: f.criterion)
         least = int(np.argmin(nearest.lowest()))
-        assert nearest.lowest()[least] <= NEGATIVE
         return say.PART_NEGATIVE(name=name, parameter=nearest.circuit.parameters[least])
     return say.PART_MISFIT(
         name=name,

@@ -10,12 +10,12 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
 from rfcal.maths.bilinear import Bilinear
-from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
 from rfcal.planning.plan import Length, Plan, Setup, plan
-from rfcal.readings.display import Beyond
+from rfcal.readings.display import Beyond, as_shown
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
@@ -247,7 +247,7 @@ def _with(record: Record, item: Measurement, reading: Reading) -> Record:
 
 def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> Reading:
     """A raw reflection [1] as the device's display would show it."""
-    z = to_impedance(raw, record.reference_ohm)
+    seen = as_shown(to_impedance(raw, record.reference_ohm), record.reference_ohm)
     typed = [one.reading for one in record.items() if one.reading.typed is not None]
     most = min((cell for reading in typed for cell in reading.beyond), default=np.inf)
 
@@ -256,10 +256,10 @@ def _displayed(record: Record, like: Reading, frequency: Real, raw: Complex) -> 
 
     mhz = [float(f) / 1e6 for f in frequency]
     if like.typed is not None:
-        x = z.imag if like.sign_known else np.abs(z.imag)
-        return replace(like, typed=list(zip(mhz, cells(z.real), cells(x), strict=True)))
+        x = seen["X"] if like.sign_known else np.abs(seen["X"])
+        return replace(like, typed=list(zip(mhz, cells(seen["R"]), cells(x), strict=True)))
     return replace(
         like,
-        typed_z=like.typed_z and list(zip(mhz, cells(np.abs(z)), strict=True)),
-        typed_swr=like.typed_swr and list(zip(mhz, map(float, swr(raw)), strict=True)),
+        typed_z=like.typed_z and list(zip(mhz, cells(seen["|Z|"]), strict=True)),
+        typed_swr=like.typed_swr and list(zip(mhz, map(float, seen["SWR"]), strict=True)),
     )

@@ -8,8 +8,8 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.findings import Finding, quoted
-from rfcal.maths.reflection import Complex, Real, from_impedance, swr
-from rfcal.readings.display import Beyond, resistance_of
+from rfcal.maths.reflection import Complex, Real
+from rfcal.readings.display import Beyond, as_shown, resistance_of
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import TYPED_UNSEEN
 from rfcal.record.format.reading import Reading
@@ -47,8 +47,7 @@ class Typed:
 
     def shown(self, z: Complex) -> Real:
         """What the display makes of impedances [ohm], shape (..., K)."""
-        x = z.imag if self.signed else np.abs(z.imag)
-        all_of_it = {"R": z.real, "X": x, Z: np.abs(z), SWR: swr(from_impedance(z, self.z_ref))}
+        all_of_it = as_shown(z if self.signed else z.real + 1j * np.abs(z.imag), self.z_ref)
         return np.stack([all_of_it[name] for name in self.names], -1)
 
     def odd_row(self, *, still: bool = False) -> dict[str, object] | None:

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.library.device import Device
 from rfcal.matching.network import value_words
-from rfcal.maths.reflection import Real, from_impedance, swr
+from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance, propagate
 from rfcal.measurement.undecided import SURE, follows, rising
+from rfcal.readings.display import as_shown
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
@@ -113,15 +114,11 @@ def in_series(
     known = [2 * abs(complex(part.impedance(np.array(hz)))) for part in parts]
     ohm = max(PART * abs(z.imag), 5.0, *known) * LARGER ** np.arange(9)
     # what both answers would show through each, in steps of the display
-    both = np.array([z, z.conjugate()])[:, None] - 1j * ohm
-
-    def shown(z: np.ndarray) -> Real:
-        sizes = [z.imag] if item.reading.typed else [z, swr(from_impedance(z, z_ref))]
-        return np.abs(sizes)
-
-    least = np.array(item.reading.steps)[: len(shown(both)), None]
+    both = as_shown(np.array([z, z.conjugate()])[:, None] - 1j * ohm, z_ref)
+    sizes = ["X"] if item.reading.typed else ["|Z|", "SWR"]
+    least = np.array(item.reading.steps)[: len(sizes), None]
     least = np.maximum(least, doubt / 2 if item.reading.typed else 0.0)
-    steps = np.max(np.ptp(shown(both), axis=1) / least, axis=0)
+    steps = np.max(np.ptp(np.abs([both[size] for size in sizes]), axis=1) / least, axis=0)
     farad = 1 / (2 * np.pi * hz * ohm[np.argmax(np.minimum(steps, STEPS))])
     words = value_words(float(f"{farad:.1g}"), "F")
     too = say.TELL_TOO.format(device=item.name) if item.between else ""
