@@ -196,6 +196,11 @@ class MatchResult:
         return near and (low <= target or self.gain_db < defaults.LITTLE_DB)
 
     @property
+    def wanting(self) -> bool:
+        """Whether the load as it is will not do."""
+        return not (self.ranking.nothing_needed or self.near_miss)
+
+    @property
     def gain_db(self) -> float:
         """What the network that brings most brings more than none [dB]."""
         raw = self.ranking.raw_lost_db
@@ -204,11 +209,9 @@ class MatchResult:
     @property
     def advised(self) -> bool:
         """Whether the first network is to be built: what is said, warned of and listed follows."""
-        first = next(iter(self.proposals), None)
-        held = self.ranking.nothing_needed or self.raw_swr[0] <= self.request.target_swr
-        if held or self.near_miss or self.doubt or self.after or not first:
-            return False
-        return first.sure
+        surely = self.wanting and self.raw_swr[0] > self.request.target_swr
+        sure = any(p.sure for p in self.proposals[:1])
+        return surely and sure and not (self.doubt or self.after)
 
     @property
     def plane_beyond(self) -> bool:

@@ -341,8 +341,8 @@ def test_a_network_that_holds_by_a_hair_is_not_the_first(asked):
     hair = replace(first, production=replace(first.production, both=0.05))
     assert not hair.sure
     assert first.sure
-    assert match_job._group(result.ranking, first) == Group.HOLDS
-    assert match_job._group(result.ranking, hair) == Group.BY_A_HAIR
+    assert match_job._standing(result.ranking, first)[0] == Group.HOLDS
+    assert match_job._standing(result.ranking, hair)[0] == Group.BY_A_HAIR
 
 
 def test_a_network_that_must_be_set_stands_behind_one_that_holds_as_it_is(asked):
@@ -358,7 +358,9 @@ def test_a_network_that_must_be_set_stands_behind_one_that_holds_as_it_is(asked)
     assert orders == sorted(orders)
     said = match_words.match_row(set_last)
     assert (said["yield"], said["set"]) == ("99% ± 2%", " with C1 set")
-    assert match_job._group(compute(asked).matches[0].ranking, set_last) == match_job.Group.HOLDS
+    assert (
+        match_job._standing(compute(asked).matches[0].ranking, set_last)[0] == match_job.Group.HOLDS
+    )
 
 
 def test_reasons_that_many_topologies_share_are_said_once(asked):

@@ -85,8 +85,8 @@ def about_match(result: MatchResult) -> list[Finding]:
 
 def _before(result: MatchResult) -> str:
     """That something is to be done before anything is built, unless it was or need not be."""
-    none = result.ranking.nothing_needed or result.near_miss
-    return "" if result.after or (none and not result.doubt) else " before you build"
+    needed = result.wanting or result.doubt
+    return " before you build" if needed and not result.after else ""
 
 
 def _decided(result: MatchResult) -> bool:
@@ -131,12 +131,12 @@ def better_read(result: MatchResult) -> str:
 
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
-    device, act = result.request.measurement, say.MEASURE_MORE
+    device, act, parts, cure = result.request.measurement, say.MEASURE_MORE, "", ""
     if result.advised:
-        act = say.SET_LAST if result.proposals[0].to_set else say.MORE_HOLD
-    parts = result.proposals[0].to_set if result.advised else ""
-    # a doubt says it itself
-    cure = "" if result.doubt or result.advised else better_read(result)
+        parts = result.proposals[0].to_set
+        act = say.SET_LAST if parts else say.MORE_HOLD
+    elif not result.doubt:  # which says it itself
+        cure = better_read(result)
     return say.MATCH_LOAD(
         device=device,
         act=act.format(device=device, before=_before(result), parts=parts),

@@ -64,11 +64,7 @@ def matched(
     goal, ranking = _ranked(request, device, load)
     loads = _drawn(before, device, goal)
     work_out = partial(_proposal, request, goal, loads, device.seed)
-    # without its name it is the first of all that was built
-    every = built and not request.built_network
-    offered = [c for c in ranking.short() if every or ranking.worth(c)]
-    shown = map(work_out, offered[:SHOWN])
-    proposals = by_merit(shown, partial(_standing, ranking))
+    proposals = _offered(request, ranking, work_out, bool(built))
     step_hz, (share, counted) = step_needed(goal, load), load_share(goal, loads)
     limit, widest_hz = _limit(goal, loads)
     found = MatchResult(
@@ -84,9 +80,8 @@ def matched(
         z_ref=z_ref,
         load_share=share,
         share_uncertainty=counted,
+        widest_hz=None if doubt or step_hz else widest_hz,
     )
-    if not (doubt or step_hz):
-        found = replace(found, widest_hz=widest_hz)
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
     # of what was built it is too late to say that too few hold
     listed = replace(found, proposals=() if built else tuple(proposals))
@@ -99,6 +94,19 @@ def matched(
     best = NOTHING if nothing else proposals[0].candidate.network
     plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
     return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
+
+
+def _offered(
+    request: MatchRequest,
+    ranking: Ranking,
+    work_out: Callable[[Candidate], Proposal],
+    built: bool,
+) -> list[Proposal]:
+    """The networks to choose of, worked out, by merit."""
+    # without its name it is the first of all that was built
+    every = built and not request.built_network
+    worth = [c for c in ranking.short() if every or ranking.worth(c)]
+    return by_merit(map(work_out, worth[:SHOWN]), partial(_standing, ranking))
 
 
 def _drawn(before: Inputs, device: Device, goal: Goal) -> Complex:
@@ -131,8 +139,7 @@ def _uncarried(found: MatchResult) -> str:
 
 def _by_luck(found: MatchResult) -> bool:
     """Whether some networks hold for a load that is not well known, but of none enough would."""
-    well_known = found.load_share >= defaults.SURE_YIELD
-    if well_known or found.ranking.nothing_needed or found.near_miss:
+    if found.load_share >= defaults.SURE_YIELD or not found.wanting:
         return False
     some = any(p.production.told[0] > SAVED for p in found.proposals)
     return some and not any(p.sure for p in found.proposals)
@@ -261,18 +268,14 @@ def _after(
     return AfterBuilding(network, trimming, made.candidate.swr, swr(built))
 
 
-def _group(ranking: Ranking, proposal: Proposal) -> Group:
-    """Where a network stands, with what may become of it."""
-    group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
-    return group if proposal.sure else max(group, Group.BY_A_HAIR)
-
-
 def _standing(
     ranking: Ranking, proposal: Proposal
 ) -> tuple[Group, float, float, tuple[float, ...]]:
     """By what it is offered, once its parts are set."""
-    held = proposal.production.told[0]
-    return _group(ranking, proposal), proposal.lost_db, held, _merit(proposal)
+    group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
+    if not proposal.sure:
+        group = max(group, Group.BY_A_HAIR)
+    return group, proposal.lost_db, proposal.production.told[0], _merit(proposal)
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:
