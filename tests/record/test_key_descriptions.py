@@ -22,7 +22,8 @@ def test_the_starting_record_computes_as_it_stands_and_needs_no_warning(tmp_path
     (tmp_path / "record.toml").write_text(starting_record(), encoding="utf-8")
     results = compute(tmp_path)
     assert all(check.agrees for check in results.checks)
-    assert not results.findings
+    # of one typed row no other tells a wrong digit
+    assert [finding.code for finding in results.findings] == ["typed-unseen"]
 
 
 def test_the_starting_record_fits_a_terminal_and_what_it_comments_out_is_toml():
