@@ -13,7 +13,7 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import Calibration
 from rfcal.record.findings.case import Case, Scene, contradict
 from rfcal.record.findings.catalogue import standards as say
-from rfcal.record.findings.devices import largest_sources
+from rfcal.record.findings.devices import HIDDEN, largest_sources
 from rfcal.record.findings.slips import exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
@@ -24,8 +24,6 @@ OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
 """Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
 SMALL = 0.15
 """A check that is farther off [1] was not moved there by drift or a loose connector."""
-BLUNT = 0.3
-"""A check that only more than this [1] would have moved from what it is to be tells little."""
 FEW, ODD = 2, 3.0
 """Points that agree beside one that is off by a slip, and so many times as far as any of them: a
 wrong length moves all that are nearly as high."""
@@ -63,11 +61,10 @@ def about_checks(case: Case) -> list[Finding]:
 
 def _blunt(check: Check) -> Iterator[Finding]:
     """That it would have shown large errors only, by what lies before it or by the standards."""
-    if (most := np.median(region_radius(check.measured))) > BLUNT:
-        said = say.BLUNT_BEHIND if check.inputs.path else say.BLUNT_BARE
-        sources = largest_sources(check.measured, check.frequency > 0)
-        cure = said["cure"].format(sources=sources)
-        yield say.CHECK_BLUNT(check=check.name, most=most, what=said["what"], cure=cure)
+    if (most := np.median(region_radius(check.measured))) > HIDDEN:
+        what, cure = say.BLUNT_BEHIND if check.inputs.path else say.BLUNT_BARE
+        cure = cure.format(sources=largest_sources(check.measured, check.frequency > 0))
+        yield say.CHECK_BLUNT(check=check.name, most=most, what=what, cure=cure)
 
 
 def about_builds(record: Record) -> list[Finding]:

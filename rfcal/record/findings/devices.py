@@ -29,7 +29,8 @@ CROOKED = 0.2
 Found by whole simulated sessions: up to there the intervals of R and X cover 94 % or more.
 """
 HIDDEN = 0.3
-"""Radius of a device's 95 % region [1] from which its place on the chart is hardly known."""
+"""Radius of a 95 % region [1] from which the place of what was read on the chart is hardly known,
+and a check that agrees tells little."""
 DOUBTS = {
     "error-terms": "the error terms are those of no sound analyzer",
     "half-turn": "two standards seem to be exchanged",

@@ -72,12 +72,11 @@ CHECK_BLUNT = note(
     "That '{check}' agrees says little: {what} so doubtful that it would have shown only what is "
     "off by some {most:.0%} of full reflection or more. {cure}.",
 )
-BLUNT_BEHIND = {
-    "what": "what it was read through is",
-    "cure": "State that more closely (its length, its type), or measure it by its far end open and "
-    "short",
-}
-BLUNT_BARE = {"what": "the standards are", "cure": "State more closely what is said of {sources}"}
+BLUNT_BEHIND = (
+    "what it was read through is",
+    "State that more closely (its length, its type), or measure it by its far end open and short",
+)
+BLUNT_BARE = "the standards are", "State more closely what is said of {sources}"
 LOOK_FOR = "Look for {causes}."
 ONE_ROW = "Read {what} again at {mhz:.6g} MHz first, for it agrees at all other frequencies. "
 SEEN_MOVING = "What moved since the standards were read may be all of it."
