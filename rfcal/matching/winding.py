@@ -30,7 +30,7 @@ class Winding:
 
     turns: int
     inside_m: float  # diameter of what it is wound on
-    length_m: float  # from the first turn to the last
+    length_m: float  # turns times pitch: from middle to middle of the wire at its two ends
     wire_m: float  # diameter
 
     @property

@@ -189,7 +189,47 @@ def test_what_is_in_series_in_a_device_carries_its_current(asked):
     found = next(f.message for f in compute(asked).findings if f.code == "match-voltage")
     assert "use parts that stand it, enclose them" in found
     said = "\n".join(match_words.match_lines(compute(asked).matches[0]))
-    assert re.search(r"C1, .* A peak at 9 W\): mica or C0G \(NP0\), several in parallel", said)
+    assert re.search(
+        r"C1, .* A peak at 9 W\): mica or C0G \(NP0\), several that make \d+ pF together", said
+    )
+
+
+def test_what_power_was_taken_is_said_where_none_is_stated(asked):
+    """The square root of a hundred is ten: volts at 100 W are ten times those at 1 W."""
+
+    def said():
+        results = compute(asked)
+        (usual,) = (f.message for f in results.findings if f.code == "defaults")
+        return "\n".join(match_words.match_lines(results.matches[0])) + page(results), usual
+
+    stated, usual = said()
+    assert "states no power_w" not in stated
+    assert "power_w" not in usual
+    bend(asked, "power_w = 5\n", "")
+    unstated, usual = said()
+    assert "A peak at 1 W, as the record states no power_w)" in unstated
+    assert "1 W, as the record states no power_w; at 100 W volts and amperes are ten ti" in unstated
+    assert "match of 'device': power_w 1 W" in usual
+
+
+def test_where_nothing_is_needed_no_network_is_warned_of_and_what_is_left_out_is_named(asked):
+    bend(asked, 'power_w = 5\ntopologies = ["L"]', "power_w = 50")
+    write(asked, "device", np.full(41, from_impedance(35 + 3j)))
+    results = compute(asked)
+    (result,) = results.matches
+    assert result.surely_nothing
+    assert result.proposals
+    assert "match-voltage" not in {f.code for f in results.findings}
+    (left_out,) = (one for one in match_words.match_remarks(result) if one.startswith("not listed"))
+    listed = {p.candidate.network.topology for p in result.proposals}
+    names = left_out.split(": ")[1].split("; ")
+    assert names
+    assert not listed & {*names}
+    assert all(
+        result.ranking.raw_lost_db - c.lost_db <= 0.1
+        for c in result.ranking.candidates
+        if c.network.topology in names
+    )
 
 
 def test_a_sweep_after_building_on_other_points_is_refused(asked, capsys, tmp_path):

@@ -117,6 +117,32 @@ def wheeler_h(coil):
     return 1e-6 * r**2 * coil.turns**2 / (9 * r + 10 * length)
 
 
+def neumann_h(coil, turns_long):
+    """Inductance [H] of a helix of round wire, so many pitches long, by Neumann's double integral.
+
+    Of a current as dense everywhere in the wire: its own mean distance is exp(-1/4) of the radius.
+    """
+    turn = np.linspace(0, 2 * np.pi * coil.turns, 200 * coil.turns + 1)
+    r, pitch = coil.diameter_m / 2, coil.length_m / turns_long
+    path = np.stack([r * np.cos(turn), r * np.sin(turn), pitch * turn / (2 * np.pi)])
+    own = np.exp(-1 / 4) * coil.wire_m / 2
+    step, middle = np.diff(path), (path[:, 1:] + path[:, :-1]) / 2
+    away = ((middle[:, :, None] - middle[:, None, :]) ** 2).sum(axis=0) + own**2
+    return 1e-7 * float((step.T @ step / np.sqrt(away)).sum())
+
+
+@pytest.mark.parametrize(("inductance_h", "ampere"), [(360e-9, 2.4), (100e-9, 1.0), (1e-6, 3.0)])
+def test_a_coils_length_is_of_as_many_pitches_as_it_has_turns(inductance_h, ampere):
+    """From middle to middle of the wire at its two ends, by Neumann's integral and not by Wheeler.
+
+    A pitch more or less in that length is 4 to 10 % of the inductance.
+    """
+    coil = wound(inductance_h, ampere)
+    found = {n: neumann_h(coil, n) for n in (coil.turns - 1, coil.turns, coil.turns + 1)}
+    assert found[coil.turns] == pytest.approx(inductance_h, rel=0.03)
+    assert min(found, key=lambda n: abs(found[n] - inductance_h)) == coil.turns
+
+
 @pytest.mark.parametrize("inductance_h", np.geomspace(9e-9, 2e-4, 30))
 @pytest.mark.parametrize("ampere", [0.0, 3.0, 10.0])
 def test_every_coil_that_can_be_wound_stands_and_meets_its_value(inductance_h, ampere):

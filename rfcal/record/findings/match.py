@@ -152,7 +152,7 @@ def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     That is of the first network that carries so much, mostly number 1.
     """
     hot = []
-    for one in results:
+    for one in (result for result in results if not result.surely_nothing):
         watt = one.request.stock.power_w
         # into the device, all power arriving: I = sqrt(2 P / R)
         inside = float(np.sqrt(2 * watt / one.goal.in_band()[1].real.min()))

@@ -17,7 +17,8 @@ MUCH = 0.5
 """Size of a reflection [1] from which one read again shows a lead or adapter before it."""
 PREFIXES = {"H": (1e-9, "nH"), "F": (1e-15, "fF")}
 """Units in which strays are told."""
-
+POWER = f"power_w {defaults.POWER_W:g} W"
+"""What a match is reckoned for where it states no power."""
 
 Assumed = tuple[str, tuple[str, ...]]
 """A table or an item as the note names it, and its keys, each with what was taken."""
@@ -36,6 +37,8 @@ def _taken_of(record: Record) -> Iterator[Assumed]:
     yield from map(_of_artefact, (*record.standards, *record.checks))
     for item in (part for one in record.measurements for part in one.between):
         yield _of_line(item.name, item.doubt, item.assumed)
+    for match in record.matches:
+        yield f"match of '{match.measurement}'", () if "power_w" in match.table else (POWER,)
     if line := record.line_check:
         yield _of_line("line check", line.doubt, line.assumed)
 

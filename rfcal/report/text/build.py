@@ -7,6 +7,7 @@ from rfcal.matching.network import SECTION, SERIES, NetworkElement, value_words
 from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.tolerance import Sensitivity
 from rfcal.matching.winding import wound
+from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.uncertainty.words import about
 
@@ -66,14 +67,21 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         if k in proposal.production.adjustable:
             words = adjustable(element.value, result.request.stock.series, needed)
         if ampere > defaults.CAPACITOR_A:
-            close = f": mica or C0G (NP0), several in parallel{close}"
+            together = f"several that make {element.in_words()} together"
+            close = f": mica or C0G (NP0), {together}{close}"
         return (
             f"buy {words}, for {rated or f'{needed:.2g} V: several, or in vacuum'} "
-            f"({volt:.0f} V and {ampere:.2g} A peak at {result.request.stock.power_w:g} W){close}"
+            f"({volt:.0f} V and {ampere:.2g} A peak at {power_words(result.request)}){close}"
         )
     if isinstance(element.part, Inductor):
         return f"{_coil(element, ampere)}{close}"
     return f"{_piece(element, proposal.sensitivities[k], result.goal.centre_hz)}{close}"
+
+
+def power_words(request: MatchRequest) -> str:
+    """The power that volts and amperes are told for, and that it is taken where none is stated."""
+    unsaid = "" if "power_w" in request.table else ", as the record states no power_w"
+    return f"{request.stock.power_w:g} W{unsaid}"
 
 
 def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
@@ -115,10 +123,12 @@ def _coil(element: NetworkElement, ampere: float) -> str:
     if winding is None:
         other = "" if element.value < 1e-6 else ", or wind it on a core"
         return f"buy {words} for {ampere:.2g} A peak{other}"
+    turns = winding.turns
     return (
-        f"wind {words}: {winding.turns} turns of {1e3 * winding.wire_m:g} mm wire on "
-        f"{1e3 * winding.inside_m:g} mm, drawn out to {winding.ruler_mm:g} mm; it carries "
-        f"{ampere:.2g} A peak, and turns spread make it less, squeezed more"
+        f"wind {words}: {turns} turns of {1e3 * winding.wire_m:g} mm wire on "
+        f"{1e3 * winding.inside_m:g} mm, drawn out to {winding.ruler_mm:g} mm from middle to "
+        f"middle of the wire at its two ends ({winding.ruler_mm / turns:.3g} mm a turn); it "
+        f"carries {ampere:.2g} A peak, and turns spread make it less, squeezed more"
     )
 
 

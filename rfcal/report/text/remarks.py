@@ -1,0 +1,97 @@
+"""What is to be known beside a list of networks: for what power, of which lines and coils."""
+
+from rfcal import defaults
+from rfcal.record.results import MatchResult
+from rfcal.report.text.build import FLOATS, TOLD, power_words
+from rfcal.uncertainty.words import about, share_words
+
+LITTLE = f"not listed, for none of them would bring {defaults.POWER_STEP_DB:g} dB more"
+
+
+def unstated_power(result: MatchResult) -> list[str]:
+    """For what power volts and amperes are, where none is stated and there are any."""
+    if "power_w" in result.request.table or not result.proposals:
+        return []
+    return [
+        f"volts, amperes and wire are for {power_words(result.request)}; at "
+        f"{100 * defaults.POWER_W:g} W volts and amperes are ten times as large"
+    ]
+
+
+def cut_from(result: MatchResult) -> list[str]:
+    """Which lines stubs and sections are cut from, where there are any."""
+    networks = [p.candidate.network for p in result.proposals]
+    if not any(e.line is not None for n in networks for e in n.elements):
+        return []
+    centre = result.goal.centre_hz
+    said = (
+        f"{line.z0:g} ohm, velocity factor {line.velocity_factor:g}, "
+        f"{float(line.loss_db_per_100m(centre)):.2g} dB per 100 m"
+        for line in result.request.stock.lines
+    )
+    floating = [str(i) for i, one in enumerate(networks, start=1) if i > TOLD and one.floats]
+    return [
+        f"stubs and sections are cut from: {'; '.join(said)} (the key `lines` says which "
+        "there are; measure yours, for a length is right for its velocity factor only)",
+        *[f"the stub in series of network {' and '.join(floating)}: {FLOATS}"][: len(floating)],
+    ]
+
+
+def unlisted(result: MatchResult) -> list[str]:
+    """That what would do next to nothing for a load that needs nothing is not on the list."""
+    if not result.ranking.nothing_needed:
+        return []
+    listed = {p.candidate.network.topology for p in result.proposals}
+    some = {c.network.topology for c in result.ranking.candidates if result.ranking.worth(c)}
+    idle = [c.network.topology for c in result.ranking.short()]
+    names = "; ".join(name for name in idle if name not in listed | some)
+    return [f"{LITTLE}: {names}"] if listed and names else []
+
+
+def lossy(result: MatchResult) -> list[str]:
+    """Which networks turn much of the power into heat."""
+    numbered = enumerate((p.candidate.loss_db for p in result.proposals), start=1)
+    lossy = [(i, loss) for i, loss in numbered if loss > defaults.NOTED_LOSS_DB]
+    if not lossy:
+        return []
+    (first, most), *others = lossy
+    power_w = result.request.stock.power_w
+    more = "".join(f"; network {i} loses {loss:.1f} dB" for i, loss in others)
+    return [
+        f"network {first} loses {most:.1f} dB in its parts: of {power_w:g} W into it "
+        f"{about(power_w * 10 ** (-most / 10))} W go on to the load, the rest heats them{more}"
+    ]
+
+
+def chancy(result: MatchResult) -> list[str]:
+    """That a network of fewer parts than the first stands behind it, for more of it miss."""
+    if not result.advised:
+        return []
+    first, *others = result.proposals
+    surer, most_db = first.production.told[0] - defaults.YIELD_STEP, first.lost_db
+    for number, one in enumerate(others, start=2):
+        fewer = len(first.candidate.network.elements) - len(one.candidate.network.elements)
+        as_much = one.holds and one.lost_db <= most_db + defaults.POWER_STEP_DB
+        share, error = one.production.told
+        if fewer > 0 and as_much and share < surer:
+            saved = "a part" if fewer == 1 else f"{fewer} parts"
+            missed = share_words(1 - share, error)
+            return [f"network {number} saves {saved}, but {missed} of those miss the target"]
+    return []
+
+
+def by_q(result: MatchResult) -> list[str]:
+    """What coils of half the Q would do to the first network, where that decides."""
+    worse = result.half_q
+    if worse is None:
+        return []
+    first, q = result.proposals[0].candidate, result.request.stock.inductor_q
+    spoilt = first.meets and not worse.meets
+    if worse.lost_db - first.lost_db < defaults.POWER_STEP_DB and not spoilt:
+        return []
+    missed = f" and miss the target by its SWR of {worse.worst_swr:.2f}" if spoilt else ""
+    return [
+        f"coils are taken to have a Q of {q:g}: of {q / 2:g} the first network would lose "
+        f"{worse.loss_db:.2g} dB in its parts in place of {first.loss_db:.2g} dB{missed}; state "
+        "inductor_q as your coils have it"
+    ]
