@@ -51,14 +51,18 @@ class Winding:
         length = 1e3 * self.length_m
         return round(length, 1) if length < 10 else round(2 * length) / 2
 
-    def back_from(self, times: float) -> "Winding | None":
-        """What to make of one that has so many times its inductance, with as few turns changed."""
+    def length_at(self, times: float, turns: int) -> float:
+        """Its length [m] with some turns where it has one over so many times its inductance."""
+        # L goes as n^2 / (l + 0.9 r)
         end = 0.45 * self.diameter_m
+        return float(times * (turns / self.turns) ** 2 * (self.length_m + end) - end)
+
+    def back_from(self, times: float) -> "Winding | None":
+        """What to make of one of so many times its inductance, with as few turns changed."""
         for turns in sorted(range(1, 3 * self.turns), key=lambda n: abs(n - self.turns)):
-            # L goes as n^2 / (l + 0.9 r)
-            length = times * (turns / self.turns) ** 2 * (self.length_m + end) - end
+            length = self.length_at(times, turns)
             if PITCH[0] <= length / self.wire_m / turns <= PITCH[2]:
-                return replace(self, turns=turns, length_m=float(length))
+                return replace(self, turns=turns, length_m=length)
         return None
 
 

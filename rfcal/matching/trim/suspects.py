@@ -8,7 +8,7 @@ from rfcal import defaults
 from rfcal.matching.network import SERIES, NetworkElement, value_words
 from rfcal.matching.trim.fit import FAR
 from rfcal.matching.trim.load import KINDS, MORE_X, Changed, Course
-from rfcal.matching.winding import wound
+from rfcal.matching.winding import Winding, wound
 from rfcal.uncertainty.words import about
 
 MOST_TOLD = 50.0
@@ -26,6 +26,9 @@ MOST_ALIKE = 2
 MOST_BOUGHT_H = 1e-6
 """A coil that cannot be wound in air is bought up to this, and perhaps wound on a core above [H]
 (common practice, no source)."""
+FAR_OFF = 0.15
+"""A change from which on a coil is looked at for turns and length before it is touched [1]: three
+times what parts are sold to."""
 CUT_TO = -3
 """Power of ten of the metre to which the hand cuts."""
 
@@ -119,18 +122,31 @@ class Suspect:
             core = self._way("spread its turns or take some off", "squeeze its turns or add some")
             made = f", or {core} if it was wound" if self.element.value > MOST_BOUGHT_H else ""
             return f"fit about {fit} in place of {name}{made}"
+        first, bought = "", f", or fit about {fit} if it was bought"
+        if abs(change) > FAR_OFF and not self.leads:
+            first = f"{self._as_wound(told)}; only if it was so already, "
         if back.turns == told.turns:
             known = 2 if 1.96 * deviation < 0.1 * abs(change) else 1
             by = float(f"{1e3 * abs(back.length_m - told.length_m):.{known}g}")
             words = f"about {round(2 * by) / 2:g} mm" if by >= 0.25 else "less than half a mm"
             way = self._way(f"draw {name} out", f"squeeze {name}")
-            return f"{way} by {words}, or fit about {fit} if it was bought"
+            return f"{first}{way} by {words}{bought}"
         fewer = told.turns - back.turns
         how = f"take {fewer} turn{'s' * (fewer > 1)} off {name}"
         if fewer < 0:
             how = f"wind {name} anew with {back.turns} turns in place of {told.turns}"
-        bought = f", or fit about {fit} if it was bought"
-        return f"{how}, and bring it to {back.ruler_mm:g} mm{bought}"
+        return f"{first}{how}, and bring it to {back.ruler_mm:g} mm{bought}"
+
+    def _as_wound(self, told: Winding) -> str:
+        """That a coil is to be looked at for what it was to be."""
+        now, reads = told.length_at(1 / (1 + self.in_place[0]), told.turns), ""
+        if now > told.turns * told.wire_m:
+            reads = f" (at about {about(1e3 * now)} mm it would read so)"
+        made = f"{told.turns} turns, {told.ruler_mm:g} mm long"
+        way = self._way(
+            "draw it out to that if it is shorter", "squeeze it to that if it is longer"
+        )
+        return f"see first that {self.name} is {made}, and {way}{reads}"
 
     def _way(self, above: str, below: str) -> str:
         return above if self.in_place[0] > 0 else below
