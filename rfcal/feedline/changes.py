@@ -138,10 +138,10 @@ def _through(sweeps: _Sweeps, found: Comparison) -> Comparison:
         found = _once_moved(sweeps, None, whole, found.lost) if found.shift.between_m else found
     elif how != "all" and found.shift is not None:
         how = min(how, seen_through(sweeps.then, sweeps.now, moved, *given), key=SAYS.index)
-    if how == "all":  # what reflects nearly all behind it did so before
+    if how in ("all", "not seen"):  # what reflects nearly all behind it did so before, or may have
         changes = tuple(c if c.what == "new" else replace(c, closed=False) for c in found.changes)
-        return replace(found, through=how, changes=changes)
-    return replace(found, through=how if len(new) == 1 else "not known")
+        found = replace(found, changes=changes)
+    return replace(found, through=how if how == "all" or len(new) == 1 else "not known")
 
 
 def _differ(sweeps: _Sweeps, lost: Lost | None) -> Comparison:

@@ -20,7 +20,7 @@ from rfcal.record.job.line import line_state
 from rfcal.report.text.line import line_lines
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import WIDE, foot, noisy
-from tests.unit.test_line_state import clauses, rod, state
+from tests.unit.test_line_state import clauses, random_rod, rod, state
 
 LINE = Line(24.0, 0.8, 50.0, 0.45)
 
@@ -196,3 +196,20 @@ def test_a_narrow_band_that_places_nothing_says_first_what_to_sweep():
         said
     )
     assert len(first.split()) <= 40
+
+
+@pytest.mark.parametrize(("ohm", "judged"), [(30.0, True), (200.0, False)])
+def test_an_end_that_cannot_be_judged_behind_a_strong_joint_is_not_told_as_a_fact(ohm, judged):
+    """What is open behind a joint that lets little through is told once that is mended."""
+    told, band = [], np.linspace(100e6, 200e6, 401)
+    for seed in range(2):
+        rng = np.random.default_rng(seed)
+        line, at = Line(rng.uniform(25, 40), 0.85, 50.0, 0.5), rng.uniform(8, 18)
+        end = random_rod(rng, band)
+        swept = foot(band, line, 1e9, ("series", ohm, at)), foot(band, line, end)
+        found = state(rng, band, line, *swept, loss_known=True, length_m=line.length_m)
+        said, fault = line_verdict(found)
+        assert fault
+        told.append("he line now ends at" in said)
+        assert told[-1] or ("mend this and sweep again" in said) is not judged, said
+    assert any(told) is judged, told
