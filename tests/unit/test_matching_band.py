@@ -813,8 +813,11 @@ def test_a_coil_is_brought_back_by_as_much_as_is_said(change):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (-0.6, r"wind L1 anew with (\d+) turns in place of 10, and bring it to ([\d.]+) mm, .*"),
-        (0.5, r"take (\d) turns? off L1, and bring it to ([\d.]+) mm, .*"),
+        (
+            -0.6,
+            r".*, wind L1 anew with (\d+) turns in place of 10, and bring it to (.+?) mm, .*",
+        ),
+        (0.5, r".* already, take (\d) turns? off L1, and bring it to ([\d.]+) mm, .*"),
     ],
 )
 def test_a_coil_that_cannot_be_squeezed_or_drawn_so_far_gets_other_turns(change, words):

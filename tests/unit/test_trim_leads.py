@@ -346,3 +346,54 @@ def test_what_a_load_may_have_become_leaves_what_was_measured_as_it_is():
     assert np.array_equal(first, second)
     assert np.array_equal(first[0], LOAD_OHM)
     assert not np.allclose(first[1], LOAD_OHM)
+
+
+def whip_for_28_mhz(frequency, tuned=1.0):
+    x = frequency / tuned / 28.5e6
+    return 24 * x**2 + 1j * (-38 + 216 * (x - 1 / x))
+
+
+def after_28_mhz(seed, coil_q=100.0, tuned=1.0, r=1.0):
+    """What is said of an L of which the coil has another Q, or its load is another."""
+    frequency, rng, errors = (
+        np.linspace(28e6, 29e6, 101),
+        np.random.default_rng(seed),
+        (0.0, 0.0, 0.0),
+    )
+    designed, made = (
+        Network.of("L", [("shunt", Capacitor(110e-12, 1e3)), ("series", Inductor(360e-9, q))])
+        for q in (100.0, coil_q)
+    )
+    then, now = whip_for_28_mhz(frequency), whip_for_28_mhz(frequency, tuned)
+    goal = Goal(frequency, then, 28.5e6, (28.3e6, 28.7e6), 50.0, 1.5)
+    seen = made.seen(frequency, now + (r - 1) * now.real)
+    load = built_networks.measured(rng, from_impedance(then), errors, "device")
+    built = built_networks.measured(rng, seen, errors, "after building")
+    return trim.trim(designed, frequency, load, built, goal=goal)
+
+
+@pytest.mark.parametrize("coil_q", [15, 25])
+def test_what_a_coil_loses_is_told_beside_a_load_that_would_look_alike(coil_q):
+    for seed in (1, 2, 3):
+        found = after_28_mhz(seed, coil_q=coil_q)
+        assert (found.verdict, found.off) == ("changed load", ())
+        said = re.search(r"L1 loses more than a Q of 100 allows, about Q (\d+)", found.message)
+        assert float(said[1]) == pytest.approx(coil_q, rel=0.12)
+        assert ": feel it after keying, transmitter off" in found.message
+        if coil_q == 25:
+            assert "measure the load again before you touch a part" in found.message
+            assert re.search(r"its R [78] % larger\), or L1 loses", found.message)
+
+
+def test_no_part_is_said_to_lose_where_the_load_is_tuned_otherwise_or_of_less_r():
+    for load in ({"tuned": 0.98}, {"r": 0.92}):
+        said = after_28_mhz(1, **load).message
+        assert said.startswith("measure the load again before you touch a part: it seems to have")
+        assert "loses" not in said
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_load_tuned_higher_is_told_as_that_where_three_changes_explain_it_too(seed):
+    said = after_28_mhz(seed, tuned=1.02).message
+    assert re.search(r"it seems to have changed \(tuned 2(\.\d)? % higher", said)
+    assert "lower" not in said.split(")")[0]

@@ -29,6 +29,8 @@ SCAN, ENOUGH = 25, 15
 OWN = 0.5
 """Standard deviation of a coil's own capacitance, in parts of what its winding is reckoned to have
 (common practice, no source)."""
+LOSSY = 0.02
+"""What a unit of loss adds to one over the Q of a coil or a capacitor [1]."""
 STEP = 1e-6
 """By which derivatives are taken, of an unknown and of a reflection [1]."""
 LEAST = -0.5
@@ -48,7 +50,8 @@ class Fit:
     """Weighted misfit of a network, between its load and what is seen of it [1].
 
     Its unknowns are, in this order: the logarithm of each element's value over the designed one;
-    by how many times what is usual the load has changed, each kind of change; then, all of unit
+    by how many times what is usual the load has changed, each kind of change; the loss that each
+    coil and capacitor has beyond its Q; then, all of unit
     deviation about zero, leads and what lies across each element, and the common errors.
     """
 
@@ -100,7 +103,12 @@ class Fit:
 
     @property
     def told(self) -> int:
-        """How many of the unknowns are what is sought: each part, and each change of the load."""
+        """How many are sought: each part, each change of the load, and each loss."""
+        return self.losses + len(self.lumped)
+
+    @property
+    def losses(self) -> int:
+        """Where among the unknowns the losses begin."""
         return self.parts + len(KINDS)
 
     @property
@@ -132,7 +140,8 @@ class Fit:
             self.stock.tolerance if e.line is None else self.stock.step_m / float(e.value)
             for e in self.network.elements
         ]
-        return np.r_[np.array(off) / np.sqrt(3), [0] * len(KINDS), np.ones(self.size - self.told)]
+        still = [0] * (self.told - self.parts)
+        return np.r_[np.array(off) / np.sqrt(3), still, np.ones(self.size - self.told)]
 
     def weighed(self, x: Real) -> "Fit":
         """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
@@ -150,8 +159,12 @@ class Fit:
             self.network.with_values([value * ratio for value, ratio in pairs]).elements
         )
         added = x.T[self.told : self.own].reshape(-1, 2, len(x), 1) * self.added
-        for k, one in zip(self.lumped, added, strict=True):
-            elements[k] = strayed(elements[k], *one)
+        lost = LOSSY * x.T[self.losses : self.told, :, None]
+        for k, one, more in zip(self.lumped, added, lost, strict=True):
+            bare: Any = elements[k].part
+            elements[k] = strayed(
+                elements[k].with_part(q=1 / np.maximum(1 / bare.q + more, 1e-9)), *one
+            )
         return replace(self.network, elements=tuple(elements))
 
     def seen(self, x: Real, moved: float = 0.0) -> Complex:
@@ -159,7 +172,7 @@ class Fit:
         measured = to_impedance(
             self.load.value + x[:, self.own :] @ self.commons[0] + moved, self.z_ref
         )
-        times = x.T[self.parts : self.told, :, None]
+        times = x.T[self.parts : self.losses, :, None]
         load = self.course.changed(self.frequency, measured, times)
         return self.made(x).seen(self.frequency, load, z_ref=self.z_ref)
 
@@ -224,8 +237,8 @@ class Fit:
     def explained(self) -> tuple["Fit", Real, Real, Real]:
         """The final fit, unknowns of each explanation (S, n), covariances, and misfits (S,).
 
-        Each part and each change of the load alone, those of it that come together, nothing, and
-        all parts at the end.
+        Each part, each change of the load and each loss alone, those changes that come together,
+        nothing, and all parts at the end.
         """
         each, parts = [[k] for k in range(self.told)], list(range(self.parts))
         joint = [self.parts + k for k in JOINT]

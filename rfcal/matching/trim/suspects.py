@@ -182,6 +182,24 @@ class Suspect:
         return f"{self.name} within ± {np.ceil(half / step) * step:g} %"
 
 
+@dataclass(frozen=True, eq=False)
+class Lossy:
+    """A coil or a capacitor that seems to lose more than it should."""
+
+    element: NetworkElement  # as designed
+    q: float  # that it seems to have
+    known: bool  # whether to two figures
+    misfit: float
+    row: int  # of the explanation
+
+    @property
+    def words(self) -> str:
+        """How much it loses."""
+        most, q = getattr(self.element.part, "q", np.inf), f"{self.q:.{1 + self.known}g}"
+        allowed = f"a Q of {most:g} allows" if np.isfinite(most) else "was reckoned with"
+        return f"{self.element.name} loses more than {allowed}, about Q {float(q):g}"
+
+
 NOT_EXPLAINED = (
     "measure the load again before you touch a part: it seems to be no longer what was measured, "
     "by about {} ohm, for no values of the parts agree with what was read; if it is, look for a "
@@ -189,6 +207,7 @@ NOT_EXPLAINED = (
     "look at {} and {} connections: {}; if they are right, look for a changed load, or readings "
     "that are worth less than stated",
 )
+FEEL = "feel it after keying, transmitter off, and replace what is warm"
 IN_VAIN = "to bring its parts to their values would not clearly lower its SWR"
 SEVERAL = (
     "measure the load again, and each part by itself: it has changed, or more than one of them is "
@@ -222,7 +241,7 @@ def velocity(together: list[Suspect]) -> str:
 
 
 def _nothing_to_do(
-    verdict: str, off: list[Suspect], detail: str, load: str, setting: str
+    verdict: str, off: list[Suspect], detail: str, load: str, loss: str, setting: str
 ) -> str | None:
     """What is said, as of `told`, where no part is to be mended."""
     names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
@@ -230,9 +249,10 @@ def _nothing_to_do(
         "no gain": f"{IN_VAIN}, so nothing need be done",
         "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
         f"readings can tell: {detail}",
-        "changed load": "measure the load again before you touch a part: it seems to have changed "
-        f"({load}), and no part explains the readings as well"
-        f"{setting and f'; if it stays so, {setting}'}",
+        "changed load": "measure the load again before you touch a part: "
+        + ", or ".join(filter(None, (load and f"it seems to have changed ({load})", loss)))
+        + (f": {FEEL}; no value of a part" if loss else ", and no part")
+        + f" explains the readings as well{setting and f'; if it stays so, {setting}'}",
         "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
         if off
         else NOT_EXPLAINED[0].format(detail),
@@ -266,12 +286,14 @@ def told(
     promised: float | None,
     setting: str,
     *,
+    loss: str,
     few: bool,
 ) -> str:
     """What to do by the verdict, and why.
 
     `detail` is how little each part could be off, or how much the load seems to be another where
-    nothing explains it; `alike` are its changes that would look alike; `promised` as in `Trim`;
+    nothing explains it; `alike` are its changes that would look alike, `loss`
+    what a part may lose where it would; `promised` as in `Trim`;
     `setting` is what to set where nothing is to be mended.
     """
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
@@ -281,7 +303,7 @@ def told(
     if off and promised is not None and np.isnan(promised):
         or_load = load and f"; a load that has changed ({load}) would look alike"
         return f"{setting or IN_VAIN}: {seem}{or_load}"
-    if said := _nothing_to_do(verdict, off, detail, load, setting):
+    if said := _nothing_to_do(verdict, off, detail, load, loss, setting):
         return said
     again = ""
     if load or few:

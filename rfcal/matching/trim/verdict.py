@@ -8,6 +8,7 @@ fitted with it. Then all parts together.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,9 +19,9 @@ from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
-from rfcal.matching.trim.fit import AS_USUAL, Fit
+from rfcal.matching.trim.fit import AS_USUAL, LOSSY, Fit
 from rfcal.matching.trim.load import MORE_X, UNLIKELY, Changed
-from rfcal.matching.trim.suspects import Suspect
+from rfcal.matching.trim.suspects import Lossy, Suspect
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import about
@@ -36,6 +37,9 @@ NOTHING, ALL = -2, -1
 """Rows of the explanations that no part is off, and that all may be."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
+MORE_LOSS, KNOWN = 0.5, 0.25
+"""What a part loses more than it should at least, in parts of that [1], and the half of its 95 %
+interval below which it is told to two figures."""
 MUCH = 0.15
 """A change from which on it is asked whether another network was built [1]: three times what parts
 are sold to."""
@@ -165,14 +169,27 @@ class _Tried:
     def changes(self, below: float) -> list[Changed]:
         """Changes of the load that leave less than some misfit, of one kind or of several."""
         found, fit = [], self.fit
-        own = slice(fit.parts, fit.told)
-        for row in range(fit.parts, fit.told + 1):
+        own = slice(fit.parts, fit.losses)
+        for row in (*range(fit.parts, fit.losses), fit.told):
             times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
             misfit = float(self.misfits[row]) + EACH * (np.count_nonzero(times) - 1)
             one = Changed(fit.course, times, np.sqrt(variance), misfit, row)
             if misfit < below and one.usual:
                 found.append(one)
         return found
+
+    def lossy(self, below: float) -> list[Lossy]:
+        """Parts whose loss leaves less than some misfit, the likelier first."""
+        found, fit = [], self.fit
+        for row, k in enumerate(fit.lumped, start=fit.losses):
+            part: Any = fit.network.elements[k].part
+            more, misfit = LOSSY * float(self.unknowns[row, row]), float(self.misfits[row])
+            half = 1.96 * LOSSY * float(np.sqrt(self.spreads[row, row, row]))
+            if misfit < below and more > max(MORE_LOSS / part.q, half):
+                lost = 1 / part.q + more
+                known = half < KNOWN * lost
+                found.append(Lossy(fit.network.elements[k], 1 / lost, known, misfit, row))
+        return sorted(found, key=lambda one: one.misfit)
 
     def alike(self, changes: Sequence[Changed], off: Sequence[Suspect]) -> list[Changed]:
         """Those of them that may be what a part seems to be, the likelier first."""
@@ -233,21 +250,29 @@ def trim(
     parts, left = range(count), [float(misfit) for misfit in tried.misfits]
     alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
     together = [tried.suspect(k, ALL) for k in parts]
-    changes = tried.changes(min(fits, left[NOTHING] - CLEARER))
+    below = min(fits, left[NOTHING] - CLEARER)
+    changes = tried.changes(below)
     kinds = [[c.misfit for c in changes if bool(c.kinds[1:]) == many] for many in (False, True)]
     loads = [min(one, default=np.inf) for one in kinds]  # of one kind, and of several
-    best = min(alone[0].misfit, *loads) + CLEAR
+    # what one kind explains is told by that, however many would explain it too
+    told = min(alone[0].misfit, *(loads[:1] if loads[0] < np.inf else loads)) + CLEAR
+    losses = tried.lossy(below)
+    loads[0] = min(loads[0], *(one.misfit for one in losses), np.inf)
     verdict, off = _decide(left[NOTHING], alone, together, loads, fits, stock.tolerance)
     if verdict == "as designed":
         off = tried.by_leads()
     detail = tried.detail(goal, verdict, alone)
     verdict, off, promised = _mended(tried, goal, verdict, off)
-    alike = tried.alike([c for c in changes if c.misfit < best], off)
+    alike = tried.alike([c for c in changes if c.misfit < told], off)
+    losses = [one for one in losses if one.misfit < min(alone[0].misfit, *loads) + CLEAR]
+    loss = ", or ".join(one.words for one in losses)
     mends = (promised or 0) > 0
-    head, worst = tried.set_anew(goal, None if mends else _row(verdict, off, alike))
+    head, worst = tried.set_anew(goal, None if mends else _row(verdict, off, [*alike, *losses]))
     message = suspects.velocity(together) if verdict == "several parts" else ""
     few = frequency.size < FEW
-    message = message or suspects.told(verdict, off, detail, alike, promised, head, few=few)
+    message = message or suspects.told(
+        verdict, off, detail, alike, promised, head, loss=loss, few=few
+    )
     if adjustable and mends:
         message += f"; then set {together[min(adjustable)].name} to the lowest SWR over the band"
     return Trim(verdict, message, tuple(off), tuple(alone), left[NOTHING], worst or promised)
@@ -295,7 +320,7 @@ def _mended(
     return ("as designed", [], promised) if promised != promised else ("leads", off, promised)
 
 
-def _row(verdict: str, off: list[Suspect], alike: Sequence[Changed] = ()) -> int | None:
+def _row(verdict: str, off: list[Suspect], alike: Sequence[Changed | Lossy] = ()) -> int | None:
     """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
     if verdict == "one part":
         return off[0].number
