@@ -169,6 +169,10 @@ TOLERANCE = 0.05
 """Of coils and capacitors as they are bought, in parts of their value (common practice, no
 source)."""
 
+WOUND_TOLERANCE = 0.1
+"""Of coils wound by hand as told, in parts of their value: by diameter, pitch and ends (common
+practice, no source)."""
+
 INDUCTOR_Q = 100.0
 """Of a small coil, wound by hand or bought [1] (common practice, no source)."""
 

@@ -26,6 +26,7 @@ class Stock:
     lines: tuple[Line, ...] = tuple(Line(1.0, z0=z0) for z0 in defaults.STOCK_OHM)
     step_m: float = defaults.CUT_M  # lengths are cut to this, and may be off by as much
     tolerance: float = defaults.TOLERANCE  # how far coils and capacitors may be off [1]
+    wound_tolerance: float | None = None  # how far coils may be off that are wound; None as others
     power_w: float = defaults.POWER_W  # that coils are wound for
     frequency_hz: float = np.nan  # that they are for, once there is one
 
@@ -50,6 +51,13 @@ class Stock:
         leads = max(self.capacitor_series_h, defaults.SMALL_LEADS_H)
         largest = min(1 / (resonance**2 * leads), 1 / (omega * defaults.LARGE_CAPACITOR_OHM))
         return defaults.SMALL_CAPACITOR_F * longer, largest
+
+    def off(self, element: NetworkElement) -> float:
+        """How far a coil or a capacitor may be off [1]; one that cannot be wound is bought."""
+        bought = self.wound_tolerance is None or not isinstance(element.part, Inductor)
+        if bought or not wound(float(element.value)):
+            return self.tolerance
+        return self.wound_tolerance or 0.0
 
     def lacks(self, network: Network) -> str:
         """Words for the first part of a design that is not to be had, or none."""

@@ -21,6 +21,8 @@ MOST_ADDED = np.array([defaults.LEAD_M * defaults.LEAD_H_PER_M, defaults.STRAY_F
 """To a coil or a capacitor: inductance by its leads [H], and capacitance across it [F]."""
 CHUNK = 128
 """Draws that are reckoned at once."""
+MARGIN = 2.0
+"""Tolerances up to which it is told how far a part may be off alone [1]."""
 SETTINGS, SAVED = 13, 0.05
 """Values that are tried of an adjustable part, and what share of networks one must save more than
 none or another [1]."""
@@ -48,7 +50,7 @@ def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: 
     for element in network.elements:
         off = rng.uniform(-1, 1, (draws, 1))
         if element.line is None:
-            value = element.value * (1 + off * stock.tolerance)
+            value = element.value * (1 + off * stock.off(element))
             made = strayed(
                 element.with_value(value), *rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED
             )
@@ -259,3 +261,18 @@ def sensitivity(goal: Goal, network: Network) -> tuple[Sensitivity, ...]:
             moves = tuple((float(at[d]), float(up[d] - down[d]) / 2) for d in told)
         found.append(Sensitivity(element.name, moves, _room(goal, network, k)))
     return tuple(found)
+
+
+def margin(
+    network: Network, moved: Sequence[Sensitivity], stock: Stock, adjustable: Sequence[int]
+) -> float:
+    """How many tolerances each coil or capacitor that is not set may be off alone [1].
+
+    That is a tenth sharp, `MARGIN` at most, and 0 where the target is missed as drawn.
+    """
+    found = [MARGIN]
+    for k, (element, by) in enumerate(zip(network.elements, moved, strict=True)):
+        off = stock.off(element)
+        if element.line is None and k not in adjustable and off:
+            found.append(float(np.nan_to_num(np.min(by.room))) / off)
+    return round(min(found), 1)

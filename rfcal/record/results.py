@@ -102,6 +102,7 @@ class Proposal:
     # of the source's power where in the band it is most, parts set [dB]; where the target is
     # missed, what half of such networks lose at least
     lost_db: float = np.nan
+    margin: float = 0.0  # tolerances that each part may be off alone, at least [1], as `margin`
 
     @property
     def highest_volt(self) -> float:

@@ -140,7 +140,9 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
     def update(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
         centre, reach = frequency * 1e6, half_band * 1e3
         goal = Goal(f, z, centre, (max(centre - reach, f[0]), min(centre + reach, f[-1])), target)
-        stock = replace(request.stock, inductor_q=q, tolerance=tolerance / 100)
+        stock = replace(
+            request.stock, inductor_q=q, tolerance=tolerance / 100, wound_tolerance=None
+        )
         best = rank(goal, stock=stock, topologies=("L",)).candidates[0]
         rng = np.random.default_rng(1)
         made = production_yield(goal, best.network, stock, rng, draws=DRAWS)

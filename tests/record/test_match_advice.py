@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from rfcal.cli import main
+from rfcal.matching.network import Network
+from rfcal.matching.parts import Capacitor, Inductor
 from rfcal.matching.ranking import Group
+from rfcal.matching.tolerance import as_built
 from rfcal.maths.reflection import from_impedance
 from rfcal.record.findings.match import about_match
 from rfcal.record.job import match as match_job
@@ -343,6 +346,30 @@ def test_a_network_that_holds_by_a_hair_is_not_the_first(asked):
     assert first.sure
     assert match_job._standing(result.ranking, first)[0] == Group.HOLDS
     assert match_job._standing(result.ranking, hair)[0] == Group.BY_A_HAIR
+
+
+def test_of_two_networks_that_take_as_much_the_one_of_more_margin_stands_first(asked):
+    """Whatever the noise of the draws, and though it carries more volts."""
+    first, *_ = compute(asked).matches[0].proposals
+    made = replace(first.production, both=0.9985)
+    tight = replace(first, margin=0.7)
+    roomy = replace(first, production=made, margin=1.5, joint_volt=2 * first.highest_volt)
+    assert match_job._merit(roomy) < match_job._merit(tight)
+
+
+def test_coils_wound_by_hand_are_less_sure_than_bought_parts_until_a_tolerance_is_stated(asked):
+    """10 % and 5 % where nothing is stated; what is stated holds for all."""
+    network = Network.of("L", [("shunt", Capacitor(33e-12)), ("series", Inductor(100e-9))])
+    for stated, most in (("", 0.1), ("tolerance_percent = 5\n", 0.05)):
+        with (asked / "record.toml").open("a") as file:
+            file.write(stated)
+        results = compute(asked)
+        made = as_built(network, results.matches[0].request.stock, np.random.default_rng(0), 2000)
+        off = [
+            float(np.ptp(one / was)) for one, was in zip(made.values, (33e-12, 100e-9), strict=True)
+        ]
+        assert off == [pytest.approx(0.1, abs=0.012), pytest.approx(2 * most, abs=0.035)]
+        assert ("(coils wound by hand 10%)" in page(results)) == (most == 0.1)
 
 
 def test_a_network_that_must_be_set_stands_behind_one_that_holds_as_it_is(asked):

@@ -66,6 +66,22 @@ def test_a_coil_wound_as_told_has_its_inductance(beacon):
         assert found == pytest.approx(value, rel=0.02)
 
 
+def test_how_far_a_part_may_be_off_alone_is_told_where_that_is_little(beacon):
+    """Less than twice its tolerance: 10 % of a wound coil, 5 % of a bought capacitor."""
+    parts = [("shunt", Capacitor(33e-12, 1e3)), ("series", Inductor(39e-9, 100.0))]
+    rooms = [Sensitivity("C1", (), (0.12, 0.15)), Sensitivity("L1", (), (0.3, 0.0759))]
+    capacitor, coil = with_network(beacon, parts, sensitivities=rooms)
+    assert "alone" not in capacitor
+    assert coil.endswith(
+        "squeezed more; should the SWR come out high, set this one; alone it may be 7.5 % larger "
+        "and still hold the target"
+    )
+    # of what is set it is set right, and no other is named
+    capacitor, coil = with_network(beacon, parts, 0.8, rooms, adjustable=(0,))
+    assert "should the SWR" not in coil
+    assert "alone" not in capacitor
+
+
 def test_where_leads_and_strays_decide_they_are_told(beacon):
     """Of what holds the target for sure, nothing is said of them."""
     near = [("series", Inductor(8.2e-9, 100.0)), ("shunt", Capacitor(3.3e-12, 1e3))]

@@ -172,7 +172,13 @@ LINES = Lines(
     instead=f"{' and '.join(f'{z0:g}' for z0 in defaults.STOCK_OHM)} ohm with the other figures of "
     f"{defaults.STOCK_CABLE}",
 )
-_SWR, _TOLERANCE = "the SWR to be reached", "how far coils and capacitors may be off"
+_SWR, _TOLERANCE = (
+    "the SWR to be reached",
+    (
+        "how far coils and capacitors may be off; where it is not stated, coils wound by hand "
+        f"{100 * defaults.WOUND_TOLERANCE:g} %"
+    ),
+)
 _BUILT = (
     "reading after building, through the same path as the device: it tells which part is off; "
     "without a name it is of the first network of the list"
@@ -242,7 +248,9 @@ def read_match(table: Table, reference_ohm: float, names: Sequence[str]) -> Matc
     usual = tuple(replace(cable, z0=z0) for z0 in defaults.STOCK_OHM)
     parts = {key.name: found.pop(key.name) for key in STOCK}
     cut, off, power_w = (found.pop(k) for k in ("lines", "tolerance_percent", "power_w"))
-    stock = Stock(lines=cut or usual, tolerance=off, power_w=power_w, **parts)
+    hand = None if "tolerance_percent" in table else defaults.WOUND_TOLERANCE
+    limits = {"tolerance": off, "wound_tolerance": hand, "power_w": power_w}
+    stock = Stock(lines=cut or usual, **limits, **parts)
     built = _built_network(table, found["built"], stock)
     return MatchRequest(table, centre, band, stock=stock, built_network=built, **found)
 

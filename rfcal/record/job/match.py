@@ -20,6 +20,7 @@ from rfcal.matching.tolerance import (
     as_built,
     least_lost_db,
     load_share,
+    margin,
     production_yield,
     raw_range,
     sensitivity,
@@ -226,7 +227,9 @@ def _proposal(
         production = with_parts_set(
             goal, network, production, request.stock, rng, able=able, loads=few
         )
-    found = Proposal(candidate, production, volt, ampere, sensitivity(goal, network), joint)
+    moved = sensitivity(goal, network)
+    spare = margin(network, moved, request.stock, production.adjustable)
+    found = Proposal(candidate, production, volt, ampere, moved, joint, margin=spare)
     # of what misses the target none is built as it is drawn, and some suffer more from that
     made = network if found.holds else as_built(network, request.stock, rng, defaults.FEWEST_DRAWS)
     return replace(found, lost_db=least_lost_db(goal, made, production.adjustable))
@@ -279,10 +282,14 @@ def _standing(
 
 
 def _merit(proposal: Proposal) -> tuple[float, ...]:
-    """What comes first among equals by power: what takes least until one holds, little voltage."""
+    """What comes first among equals by power: what takes least until one holds, then by margin.
+
+    And the one of little voltage.
+    """
     made = proposal.production
     once = effort(proposal.candidate.network) + SET_EFFORT * len(made.adjustable)
-    return once / max(made.told[0], 1e-3), proposal.highest_volt
+    # what the noise of the draws alone tells apart is the same
+    return round(once / max(made.told[0], 1e-3), 2), -proposal.margin, proposal.highest_volt
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

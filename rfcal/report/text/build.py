@@ -5,7 +5,8 @@ import numpy as np
 from rfcal import defaults
 from rfcal.matching.network import SECTION, SERIES, NetworkElement, value_words
 from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
-from rfcal.matching.tolerance import Sensitivity
+from rfcal.matching.stock import Stock
+from rfcal.matching.tolerance import MARGIN, Sensitivity
 from rfcal.matching.winding import wound
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Proposal
@@ -60,6 +61,11 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         close = _close(element, room, result.goal.centre_hz)
     if k in proposal.production.adjustable:
         close = f"; set it last, to the lowest SWR over the band{close}"
+    elif element.line is None:
+        off = result.request.stock.off(element)
+        close = f"{_room(proposal.sensitivities[k].room, MARGIN * off)}{close}"
+        if k == _first_set(proposal):
+            close = f"; should the SWR come out high, set this one{close}"
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
@@ -76,6 +82,30 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
     if isinstance(element.part, Inductor):
         return f"{_coil(element, ampere)}{close}"
     return f"{_piece(element, proposal.sensitivities[k], result.goal.centre_hz)}{close}"
+
+
+def _room(room: tuple[float, float], most: float) -> str:
+    """How far a value alone may be off, below and above, where that is less than `most` [1]."""
+    ends = zip(room, ("smaller", "larger"), strict=True)
+    # rounded down, for it is a limit
+    near = [f"{np.floor(1e3 * one) / 10:.2g} % {way}" for one, way in ends if one < most]
+    return f"; alone it may be {' or '.join(near)} and still hold the target" if near else ""
+
+
+def _first_set(proposal: Proposal) -> int | None:
+    """The coil that is squeezed and spread best where none needs to be set: the least sure one."""
+    pairs = enumerate(zip(proposal.candidate.network.elements, proposal.sensitivities, strict=True))
+    coils = {k: min(by.room) for k, (e, by) in pairs if e.unit == "H" and wound(float(e.value))}
+    if proposal.production.adjustable or not coils:
+        return None
+    return min(coils, key=lambda k: coils[k])
+
+
+def tolerance_words(stock: Stock) -> str:
+    """How far parts are taken to be off."""
+    wound_to = stock.wound_tolerance
+    by_hand = f" (coils wound by hand {wound_to:.0%})" if wound_to is not None else ""
+    return f"{stock.tolerance:.0%}{by_hand}"
 
 
 def power_words(request: MatchRequest) -> str:
