@@ -1,5 +1,6 @@
 """The end of a line: which event it is, what lies behind it, and how far it seems off."""
 
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
@@ -39,6 +40,13 @@ below `RINGS` of it, and what is larger (by simulation)."""
 MOST_BACK, LOSS_SHARE = 1.1, 0.1
 """No more of a wave than the first of these [1] seems to come back, but for this share of the loss
 of its way: cables of one type differ by that (by simulation)."""
+
+LEAST_LAST = 0.1
+"""What reflects more [1] and lies last is a line's end."""
+
+MISSTATED, LITTLE = 0.15, 0.6
+"""Lengths are stated too long by the first of these parts at most; what reflects less than the
+second of what ends a line so far before rings behind it (by simulation)."""
 
 CLEAR = 0.1
 """Events above this part of the strongest are placed by what they lose."""
@@ -184,6 +192,21 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
     if size.size:
         may_be &= ~ringing(events) | (events.narrow & (size > FAINTLY * np.max(size)))
     return int(np.argmax(np.where(may_be, size, 0.0))) if np.any(may_be) else None
+
+
+def sooner_end(events: Events, length_m: float, kinds: Collection[str]) -> float:
+    """Where a line ends that is shorter than it is stated to be [m], or slower; else that length.
+
+    That is what reflects most if it is of kinds that antennas have, and little is behind it.
+    """
+    size = np.abs(events.reflection)
+    if events.narrow or np.max(size, initial=0.0) < LEAST_LAST:
+        return length_m
+    most = int(np.argmax(size))
+    place, behind = float(events.distance_m[most]), np.max(size[most + 1 :], initial=0.0)
+    near = (1 - MISSTATED) * length_m < place < length_m
+    little = behind < LITTLE * size[most] and events.kind[most] in kinds
+    return place if near and little else length_m
 
 
 def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:

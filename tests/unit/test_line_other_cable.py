@@ -170,6 +170,43 @@ def test_what_a_wire_answers_late_is_neither_the_end_nor_a_place(mhz):
                 assert float(fits) == pytest.approx(cable.velocity_factor, rel=0.04), said
 
 
+FAN = 1 / sum(1 / dipole(BAND := np.linspace(1e6, 200e6, 401), mhz) for mhz in (14.2e6, 50.3e6))
+"""Impedance of two wires at one feed point, of which what rings is a third of the answer [ohm]."""
+
+
+@pytest.mark.parametrize("water", [False, True], ids=["sound", "with a wet joint"])
+@pytest.mark.parametrize("old", [False, True], ids=["alone", "with a baseline"])
+@pytest.mark.parametrize("share", [1.04, 1.07, 1.1])
+def test_the_end_of_a_line_that_is_stated_too_long_is_its_antenna_not_what_rings(water, old, share):
+    """What rings near the stated length makes no damaged place of the end, nor a shorter line."""
+    line = CABLES["RG-213"].line(45.2)
+    sound, length = foot(BAND, line, FAN), round(45.2 * share, 1)
+    seen = foot(BAND, line, FAN, ("shunt", 300.0, 31.0)) if water else sound
+    then = sound if old else None
+    given = {"loss_known": True, "length_m": length}
+    found = state(
+        np.random.default_rng(4), BAND, replace(line, length_m=length), seen, then, **given
+    )
+    said = line_verdict(found)[0]
+    assert said.startswith("Look at the cable's type first"), said
+    (fits,) = re.findall(r"with a velocity factor of (0\.\d+)", said)
+    assert float(fits) == pytest.approx(0.66 * share, abs=0.01)
+    assert "shorter" not in said
+    assert water or "look there" not in said
+
+
+@pytest.mark.parametrize(("kind", "ohm"), [("series", 140.0), ("shunt", 17.0)])
+def test_a_joint_near_the_end_of_a_line_of_the_right_length_is_told(kind, ohm):
+    """What little comes from behind it is the antenna where a baseline had it."""
+    line = CABLES["RG-213"].line(45.2)
+    seen, sound = foot(BAND, line, FAN, (kind, ohm, 42.0)), foot(BAND, line, FAN)
+    given = {"loss_known": True, "length_m": 45.2}
+    for then in (None, sound):
+        said = line_verdict(state(np.random.default_rng(4), BAND, line, seen, then, **given))[0]
+        assert re.match(r"(R|New r)eflection at 42\.\d+ ", said), said
+        assert ("or, with a velocity factor of 0.71" in said) == (then is None)
+
+
 @pytest.mark.parametrize(("true", "stated"), [("foam 10 mm", "RG-213"), ("RG-58C", "RG-8X")])
 def test_with_a_baseline_another_cable_is_named_and_places_are_on_the_line(true, stated):
     """Where the end was seen tells the velocity factor; what is new is at its own metres."""

@@ -11,7 +11,8 @@ from rfcal import defaults
 from rfcal.feedline import end as line_end
 from rfcal.feedline.changes import compare
 from rfcal.feedline.comparison import Comparison, closed
-from rfcal.feedline.end import REACH
+from rfcal.feedline.end import LEAST_LAST, REACH
+from rfcal.feedline.fault_kinds import RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.loss import Lost, measured_more, more_than_stated
@@ -30,9 +31,8 @@ from rfcal.record.format.schema import Measurement
 from rfcal.record.results import LineState
 from rfcal.uncertainty.quantity import Quantity
 
-LEAST_LAST, OF_LAST = 0.1, 0.5
-"""What reflects more than the first of these [1] and lies last in a baseline is the line's end; and
-what that delays by a wide band, in resolutions (standard, by simulation)."""
+OF_LAST = 0.5
+"""What a line's end delays by a wide band, in resolutions (standard, by simulation)."""
 
 
 def seen_through(
@@ -99,7 +99,7 @@ def line_state(
         loss_known=foot.loss_known,
         placed=foot.loss_known and placed,
         stated=wanted.line if found and wanted.loss_known else None,
-        misstated=None if foot is stated else (stated.line.velocity_factor, foot.doubts[1]),
+        misstated=None if foot.line is line else (stated.line.velocity_factor, foot.doubts[1]),
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
@@ -136,6 +136,7 @@ class _Foot:
     loss_known: bool
     doubts: tuple[float, float]  # standard, of its length [m] and velocity factor [1]
     found: LineProperties | None  # by its own sweeps
+    ends: tuple[str, ...] = UNCLEAR  # kinds of what may end it before its stated length
 
     def look(self, sweep: Quantity) -> _Sight:
         """What a sweep shows of it."""
@@ -170,11 +171,14 @@ class _Foot:
             of_length = 0.0
         else:
             last += 2 * of_length + 2 * length * of_velocity
-        end = line_end.end_among(events, length, np.hypot(of_place, own) + of_length, last)
-        beyond = None if self.found else line_end.beyond_end(events, end, last)
+        sooner = length if self.found else line_end.sooner_end(events, length, self.ends)
+        up_to = last if sooner == length else np.nextafter(sooner, last)
+        end = line_end.end_among(events, length, np.hypot(of_place, own) + of_length, up_to)
+        whole = not self.found and sooner == length
+        beyond = line_end.beyond_end(events, end, last) if whole else None
         if beyond is not None:
             return open_ended._replace(beyond_m=beyond)
-        events = line_end.behind_end(events, end, length)
+        events = line_end.behind_end(events, end, sooner)
         if end is not None:
             events = line_end.with_own_delay(events, own, slice(end, end + 1))
         return _Sight(swept, events, folded, end)
@@ -188,7 +192,10 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
     That is an end in the baseline that is not at the line's stated length; another cable loses
     otherwise, too.
     """
+    foot = replace(foot, ends=(*UNCLEAR, *RESISTIVE, STEP))  # what is sound has no such joint
     length, seen = foot.line.length_m, foot.look(then)
+    if seen.end is not None:  # the length is right
+        foot = replace(foot, ends=())
     if foot.found or not length or seen.folded or seen.end is not None or not seen.swept.kind:
         return foot, seen
     swept, last = seen.swept, line_end.strongest_on(seen.swept).start

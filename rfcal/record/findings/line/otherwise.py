@@ -7,8 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.end import MOST_BACK, WHOLE, more_than_all
-from rfcal.feedline.fault_kinds import FULL, ON_AXIS, TWIN
+from rfcal.feedline.end import MOST_BACK, WHOLE, more_than_all, sooner_end
+from rfcal.feedline.fault_kinds import FULL, ON_AXIS, RESISTIVE, TWIN
 from rfcal.feedline.measure import FASTEST
 from rfcal.models.cables import CABLES
 from rfcal.record.findings.catalogue import line as say
@@ -75,15 +75,17 @@ def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]
     """
     now, last, stated = state.now, np.flatnonzero(strong)[-1], state.now.velocity_factor
     place = float(now.distance_m[last])
+    if state.end is not None:
+        place = sooner_end(now, state.length_m, RESISTIVE)
     fits = stated * state.length_m / max(place, LEAST_M)
-    if state.end is not None or state.properties is not None or state.beyond_m is not None:
+    if place == state.length_m or state.properties is not None or state.beyond_m is not None:
         return "", ""
     if not 0 < fits <= FASTEST:
         return _or_lossier(state, int(last)), ""
     whole = abs(now.reflection[last]) > 1 - FULL
     whole |= bool({now.kind[last], *now.fits[last][:1]} & set(WHOLE))
     other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
-    if whole and not rings:
+    if state.end is not None or (whole and not rings):
         return "", say.LINE_OR_TYPE.format(other=other)
     return say.LINE_TYPE_FIRST.format(other=other), ""
 
