@@ -954,3 +954,19 @@ def test_what_is_seen_through_a_leak_has_neither_moved_nor_come_off():
         said, _ = line_verdict(found)
         assert said.endswith("which this alone can explain."), said
         assert not re.search("longer|shorter|now ends|comes off", said)
+
+
+def test_a_warmer_line_beside_an_adapter_is_no_antenna_alone():
+    """Its end turns farther than the adapter turned it, and by no more than weather does."""
+    line, adapter = Line(27.0, 0.84, 50.0, 0.4), Line(0.03, 0.84, 50.0, 0.4)
+    band = np.linspace(1e6, 300e6, 401)
+    joint = TwoPort.shunt(2j * np.pi * band * 5e-12)
+    swept = []
+    for stretch in (1.0008, 1.0):
+        near, far = (line.two_port(band, metres * stretch) for metres in (3.0, 24.0))
+        whole = near @ joint @ far
+        whole = adapter.two_port(band) @ whole if stretch > 1 else whole
+        swept.append(from_impedance(whole.input_impedance(dipole(band, 145e6, 60.0, 8.0))))
+    given = {"loss_known": True, "length_m": 27.0}
+    said, _ = line_verdict(state(np.random.default_rng(3), band, line, *swept, **given))
+    assert "that may be a warmer or colder line beside a piece put in" in said

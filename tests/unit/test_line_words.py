@@ -14,6 +14,7 @@ from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.record.findings.line.state import about_line, line_verdict
+from rfcal.record.findings.line.verdict import least_seen
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.reading import Reading
 from rfcal.record.job.line import line_state
@@ -138,10 +139,18 @@ def test_the_two_ends_of_a_stretch_that_also_loses_are_joined():
 
 
 @pytest.mark.parametrize(("at", "told"), [(0.0, True), (0.6, True), (7.0, False)])
-def test_capacitance_at_the_foot_may_be_that_of_an_arrestor(at, told):
-    stub = TwoPort.shunt(2j * np.pi * WIDE * 9e-12)
-    said = line_lines(known(chain(LINE, at, stub, rod(WIDE, 85e6))))
+@pytest.mark.parametrize("old", [False, True], ids=["alone", "with a baseline"])
+def test_capacitance_may_be_that_of_an_arrestor_at_the_foot_or_where_no_baseline_is(at, told, old):
+    stub, end = TwoPort.shunt(2j * np.pi * WIDE * 9e-12), rod(WIDE, 85e6)
+    said = line_lines(known(chain(LINE, at, stub, end), foot(WIDE, LINE, end) if old else None))
+    told |= not old
     assert ("(as an arrestor or a connector there also makes)" in said[0]) is told, said[0]
+
+
+def test_how_little_a_sweep_shows_before_the_end_is_not_what_the_end_hides_behind_it():
+    found = known(foot(WIDE, LINE, rod(WIDE, 85e6)))
+    hidden = replace(found.now, least=np.where(found.now.grid_m < LINE.length_m, 0.007, 0.3))
+    assert least_seen(replace(found, now=hidden, length_m=26.0)) == pytest.approx(0.007)
 
 
 @pytest.mark.parametrize("quality", [14.0, 25.0, 40.0])

@@ -36,6 +36,7 @@ LINE_TURNED_BY = {
     "longer": "some {piece:.2g} m more line (ask on the ground whether any was added), or ",
     "shorter": "some {piece:.2g} m less line (ask on the ground whether it was cut), or ",
     "either": "a line that was cut or made longer (ask on the ground), or ",
+    "weather": "a warmer or colder line beside a piece put in or taken out, or ",
 }
 LINE_NO_OTHER = "no other place changed, and what warmth did to the line is in these figures"
 LINE_LOSS_HIDDEN = (

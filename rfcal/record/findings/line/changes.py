@@ -6,6 +6,7 @@ from itertools import compress
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.feedline.changes import EDGE
 from rfcal.feedline.comparison import LEAST, Change, slowed
 from rfcal.feedline.echoes import TOTAL
@@ -256,7 +257,8 @@ def most_words(state: LineState) -> tuple[str, str]:
         best = say.LINE_LEAST.format(now=now, was=was)
     differs = say.LINE_DIFFERS + most.format(most=found.largest, most_mhz=found.largest_hz / 1e6)
     if turned:
-        return say.LINE_TURNED.format(line=_turned_words(found.pieces)), differs
+        may_be = _turned_words(found.pieces) or _weather_words(state)
+        return say.LINE_TURNED.format(line=may_be), differs
     before, after = map(size_words, came[:, at])
     came_back = say.LINE_CAME.format(mhz=swept[at] / 1e6, before=before, after=after)
     return say.LINE_CHANGED, differs + came_back + best
@@ -277,6 +279,18 @@ def _dips(state: LineState, came: Real, inner: np.ndarray) -> list[int]:
     was = before.nearest(float(now.distance_m[at]), now.resolution_m)
     each = [before.dip(was) if was is not None else None, now.dip(at)]
     return [dip[0] for dip in each if dip is not None] if all(each) else []
+
+
+def _weather_words(state: LineState) -> str:
+    """That weather may turn the end beside a piece that was put in, if it may by so much."""
+    found, now = state.comparison, state.now
+    assert found is not None
+    shift, at = found.shift, int(np.argmin(np.abs(state.frequency - found.largest_hz)))
+    if shift is None or shift.between_m is None or any(c.what == "new" for c in found.changes):
+        return ""
+    grown = defaults.WEATHER_K * defaults.STRETCH_PER_K * found.changes[-1].distance_m
+    turn = 4 * np.pi * found.largest_hz * grown / (now.velocity_factor * SPEED_OF_LIGHT)
+    return say.LINE_TURNED_BY["weather"] * bool(found.largest < abs(found.came[0][at]) * turn)
 
 
 def _turned_words(pieces: Real) -> str:

@@ -150,7 +150,7 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
     names += (STEP,) * bool(begins and not _ends_whole(state))
     names += (WET,) * (now.narrow and bool(set(names) - ENDS))
-    at_foot = say.LINE_AT_FOOT if distance_m < FOOT_M else ""
+    at_foot = say.LINE_AT_FOOT if distance_m < FOOT_M or state.before is None else ""
     if len(names) > MOST_FIT:
         return say.LINE_ANY if now.narrow else say.LINE_KINDS["unknown"]
     if len(names) < 2 and not set(names) & set(short):
@@ -320,7 +320,7 @@ def least_seen(state: LineState) -> float:
     """The least reflection that stands out as far as the line's end, or as is seen [1]."""
     now = state.now
     length = state.length_m or float(np.max(now.distance_m, initial=0.0))
-    before = max(min(length, now.range_m, now.seen_m + now.near_m) - now.near_m, 0.0)
+    before = max(min(length, now.range_m, now.seen_m) - now.near_m, 0.0)
     return max(FAINTEST, float(np.interp(before, now.grid_m, now.least)))
 
 
