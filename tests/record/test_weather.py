@@ -108,7 +108,7 @@ def test_what_ten_kelvin_would_move_is_told_and_true(request, where, code):
     assert "of 'device', but hardly the SWR." in told
 
 
-def test_it_is_not_told_where_it_moves_less_than_is_known_or_a_check_tells(tower):
+def test_it_is_not_told_where_it_moves_less_than_is_known_and_by_a_check_since_that(tower):
     assert "K, moves" in said(compute(tower), "no-check-behind")
     matched = from_impedance(50.0 + 0 * FREQUENCY)
     put(tower, device=seen(COLD, matched))
@@ -117,7 +117,13 @@ def test_it_is_not_told_where_it_moves_less_than_is_known_or_a_check_tells(tower
     assert "K, moves" not in told
     put(tower, device=seen(COLD, from_impedance(antenna())))
     add(tower, CHECK)
-    assert "K, moves" not in str(compute(tower).findings)
+    results = compute(tower)
+    assert not said(results, "no-check-behind")
+    told = said(results, "check-before")
+    assert "longer or shorter than when the check was read: each 0.1%, as of some 10 K" in told
+    assert "X by 4" in told
+    put(tower, device=seen(COLD, matched))
+    assert not said(compute(tower), "check-before")
 
 
 @pytest.mark.parametrize(

@@ -969,4 +969,4 @@ def test_a_warmer_line_beside_an_adapter_is_no_antenna_alone():
         swept.append(from_impedance(whole.input_impedance(dipole(band, 145e6, 60.0, 8.0))))
     given = {"loss_known": True, "length_m": 27.0}
     said, _ = line_verdict(state(np.random.default_rng(3), band, line, *swept, **given))
-    assert "that may be a warmer or colder line beside a piece put in" in said
+    assert "hat may be a warmer or colder line beside a piece put in" in said

@@ -110,6 +110,9 @@ def about_unseen(
             at=missing[0][0],
             warmer=if_warmer(behind_it, say.SINCE_SWEPT),
         )
+    before = [device for device in found if device.name in checked - misfits]
+    if warmer := if_warmer(before, say.SINCE_CHECK):
+        yield say.CHECK_BEFORE(devices=quoted([one.name for one in before]), warmer=warmer)
     place = say.BEHIND if any(item.between for item in record.measurements) else say.DIRECT
     artefacts = sorted((*record.standards, *record.checks), key=_rank)
     again = {reread.of for reread in record.rereads}

@@ -27,11 +27,17 @@ NO_CHECK_BEHIND = note(
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
     "'{at}': without it {invisible} would not show.{warmer}",
 )
+CHECK_BEFORE = note(
+    "check-before: checks",
+    "Read the check in the place of {devices} again right beside its sweep: one that was read "
+    "before does not show what moved since.{warmer}",
+)
 IF_WARMER = (
     " Nor would it show that the line is longer or shorter than when {since}: each {share:.1%}, as "
     "of some {kelvin:g} K, moves {moves} of '{device}'{still}."
 )
 SINCE_SWEPT, SINCE_STANDARDS = "its far end was swept", "the standards were read behind it"
+SINCE_CHECK = "the check was read"
 SWR_STILL = ", but hardly the SWR"
 TYPED_UNSEEN = note(
     "typed-unseen: record",
@@ -43,7 +49,8 @@ DIRECT = {
     "lead": "a lead or adapter that was left before the device, ",
 }
 BEHIND = {"place": "", "lead": ""}
-_NOTES = (line.LINE_LOSS_UNSEEN, NO_CHECK, NO_REREAD, DULL_REREAD, NO_CHECK_BEHIND, TYPED_UNSEEN)
+_CHECKS = NO_CHECK, NO_CHECK_BEHIND, CHECK_BEFORE
+_NOTES = (line.LINE_LOSS_UNSEEN, *_CHECKS, NO_REREAD, DULL_REREAD, TYPED_UNSEEN)
 UNSEEN = tuple(said.code for said in _NOTES)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
