@@ -14,7 +14,7 @@ from rfcal import defaults
 from rfcal.feedline.behind import SAYS, seen_through
 from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
 from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes
+from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
 from rfcal.feedline.end import BEHIND, EARLY, WHOLE
 from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.feedline.faults import Events, in_line
@@ -24,9 +24,9 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine
 
-AT_ONE = 0.04
-"""What differs by more at one frequency alone [1] is the end's, as a feed point that corroded in a
-narrow resonance; what weather does to an antenna is less (by simulation)."""
+AT_ONE = 0.04, 0.06
+"""What differs by more at one frequency alone [1] is the end's, as of a corroded feed point;
+weather does less to an antenna, the second where its ringing folds back (by simulation)."""
 
 EDGE = 0.05
 """Part of the window's height below which nothing is taken as the largest difference [1]."""
@@ -63,7 +63,7 @@ class _Sweeps:
     events: Events
     end_then_m: float | None  # where the line ended, if known
     end_m: float  # and ends
-    at_one: float = AT_ONE  # what at one frequency is a change of that end [1]
+    at_one: float  # what at one frequency is a change of that end [1]
     piece_m: float = 0.0  # how long a piece was put in or taken out
 
 
@@ -88,8 +88,8 @@ def compare(
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
-    found = baseline.echoes, find_echoes(band, after)
-    sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m)
+    found, at_one = (baseline.echoes, find_echoes(band, after)), AT_ONE[band.tail > 0]
+    sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m, at_one)
     return _through(sweeps, _compared(sweeps, line))
 
 
@@ -209,8 +209,7 @@ def _moved(sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool) -> tuple[Shift
     By the phases alone no more than weather moves them.
     """
     then, band, after = sweeps.then, sweeps.then.band, sweeps.after
-    each = then.parts()
-    before = then.whole()
+    each, before = then.parts(), then.whole()
     if lost is not None:  # what rings behind the end has gone through no more of the line
         way = np.minimum(then.distance, lost.length_m)
         faded = each * np.exp(-2 * way[:, None] * lost.growth(band.frequency))
@@ -341,7 +340,8 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     into several echoes; else, behind all events, to the last of them, which rings. What is left
     is a place of its own.
     """
-    near, baseline, events = sweeps.now.band.near, sweeps.baseline, sweeps.events
+    near, span = sweeps.now.band.near, sweeps.now.band.range
+    baseline, events = sweeps.baseline, sweeps.events
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
     # what reflected less makes no change by going
     gone = np.all(off >= near, axis=1) & (np.abs(baseline.reflection) > LEAST / 2)
@@ -349,7 +349,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)
     # each of the three carries what the first has let through, there and back; the bounce once
-    bounce = np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
+    bounce = 2 * MARGIN * np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
     rings = np.r_[np.isin(events.kind, (BEHIND, EARLY)), np.zeros(np.sum(gone), bool)]
     events_m = events_m[(events_m <= sweeps.end_m) & ~rings]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
@@ -363,7 +363,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
             place[k] = events_m[np.argmin(beside)]
         elif stronger.min() < CLUSTER * sweeps.now.band.resolution:
             place[k] = place[np.argmin(stronger)]
-        elif np.any(2 * MARGIN * bounce[np.abs(bounce_m - d) < near + sweeps.piece_m] > size[k]):
+        elif np.any(bounce[np.abs(folded(bounce_m - d, span)) < near + sweeps.piece_m] > size[k]):
             continue  # it has grown, or moved with both of its ends
         else:
             place[k] = d if not events_m.size or d < events_m.max() else events_m.max()

@@ -34,6 +34,10 @@ MARGIN, RIVAL = 1.5, 1.5
 """An echo is more than a bounce when it is this many times larger than the bounces expected there,
 with noise; two are about as strong within the second."""
 
+OF_END, LAST = 0.4, 0.9
+"""What rings behind a line's end comes back with less than the first of these parts of what is
+strongest from the second part of its length on (by simulation)."""
+
 FLOOR = 0.01
 """Transmission [1] up to a place that is reckoned with at least."""
 
@@ -128,7 +132,31 @@ def find_echoes(band: Band, reflection: Complex, known: Sequence[float] | Real =
         else:
             refused = np.append(refused, peak)
     distance, solved, left, basis = _settled(band, np.sort(distance), reflection)
-    return Echoes(band, distance, solved, basis, left, noise)
+    found = Echoes(band, distance, solved, basis, left, noise)
+    if np.any(late := _rings_late(found)):
+        distance = np.sort(distance + band.range * late)
+        solved, left, basis = band.fit(distance, reflection)
+        found = Echoes(band, distance, solved, basis, left, noise)
+    return found
+
+
+def _rings_late(echoes: Echoes) -> np.ndarray:
+    """Which echoes at the start are taken to ring behind the line's end, folded back, (K,).
+
+    In even steps either place gives the same sweep, but for the loss of the longer way, by which an
+    echo falls over the band at least half as much as there. What reflects all does not ring.
+    """
+    band, distance, size = echoes.band, echoes.distance, echoes.at_foot()
+    last = (distance > LAST * band.length) & (not band.folds) & (band.tail > 0)
+    end = float(np.max(size * (last & (np.abs(echoes.mean) < TOTAL)), initial=0.0))
+    halfway = (distance + band.range / 2)[:, None] * band.attenuation
+    kept = band.weight * np.exp(2 * (distance[:, None] * band.propagation.real - halfway))
+    near = np.abs(distance - distance[:, None]) < REACH * band.resolution  # as one splits
+    whole = near @ echoes.parts() * np.exp(2 * distance[:, None] * band.propagation)
+    mean, linear = (band.weight * band.shapes[:2]) @ whole.T
+    falls = (linear * mean.conj()).real * np.sum(kept, axis=1)
+    falls = falls < np.abs(mean) ** 2 * (kept @ band.shapes[1])
+    return np.asarray((distance < band.tail) & (size < OF_END * end) & falls)
 
 
 def _strongest(band: Band, left: Complex, taken: Real, floor: float) -> tuple[float | None, float]:

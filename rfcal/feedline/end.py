@@ -64,11 +64,6 @@ and less by exp of minus the second times the band's share of mid-band (standard
 resonators of Q 3 to 20 and 15 to 150 ohm); by a wide band it splits into echoes."""
 
 
-def folds(events: Events, length_m: float) -> bool:
-    """Whether the steps are so wide that a line's far parts appear nearer than they are."""
-    return length_m > events.range_m - events.near_m
-
-
 def placed_by_loss(frequency: Real, seen: Complex, line: Line, events: Events) -> bool:
     """Whether what a sweep [1] loses over its band tells that no clear event lies farther.
 

@@ -98,7 +98,7 @@ class Events:
         """At which point what comes from a place and beyond is least, and how much that is [1].
 
         Nothing unless that is a resonance, which no open or short has, whatever it reflects by a
-        mean over the band.
+        mean over the band; and of an end that is folded back, none is known.
         """
         band, beyond = self.echoes.band, self.echoes.distance > self.distance_m[at] - self.near_m
         inner = np.flatnonzero(band.weight > INNER * np.max(band.weight))
@@ -107,6 +107,7 @@ class Events:
         least = int(np.argmin(size))
         sides = np.max(size[: least + 1]), np.max(size[least:])
         deep = size[least] < DIP * min(sides)
+        deep &= not band.folds
         return (int(inner[least]), float(size[least])) if deep else None
 
     def _answer(self, at: int) -> Complex:
@@ -327,7 +328,7 @@ def gate(
 
     That is what of the sweep was fitted as echoes there, so the band's edges suffer little.
     """
-    band = prepare(frequency, reflection, line, loss_known)
+    band = prepare(frequency, reflection, replace(line, length_m=0.0), loss_known)
     if not (-band.resolution <= start_m <= stop_m - band.resolution <= band.range):
         raise CalibrationError(
             f"a gate from {start_m} m to {stop_m} m cannot be: make it {band.resolution:.3g} m "

@@ -67,6 +67,7 @@ VALUES = {
     "figures": line.LINE_FIGURES[0].format(seen=0.8412, type=0.66),
     "sentence": "New reflection at 17.4 ± 0.1 m, 0.034 (29 dB return loss).",
     **{"checks": "'33 ohm'", "load": "50 ohm", "build": "leaded"},
+    **{"state_it": line.LINE_OR_STATE, "beyond": "", "points": 131},
     **{"range_m": 40.123, "place_m": 23.412, "least_mhz": 0.31812},
     **{"width_mhz": 12.0, "near_m": 15.93, "sweep": "a sweep 96 MHz wide", "aim_m": 2.0},
     "why": "the sweeps of its open and short end show no delay",

@@ -246,7 +246,9 @@ def test_a_line_longer_than_the_steps_show(tower):
     bend(tower, "velocity_factor = 0.85", "velocity_factor = 0.85\nlength_m = 359.7")
     results = compute.compute(tower)
     (warning,) = (f.message for f in results.findings if f.code == "line-steps")
-    assert re.search(r"steps below 0.35\d MHz: .* show 321 m of this line's 359.7 m", warning)
+    assert re.search(
+        r"below 0.33\d MHz \(\d+ points\): .* show 321 m of this line's 359.7 m", warning
+    )
     line = results.line
     assert line.now.distance_m[line.end] == pytest.approx(360.5, abs=1)
     places = [text for text in line_lines(line) if text.startswith("  23.4")]

@@ -677,3 +677,61 @@ def test_what_lies_well_before_an_antenna_is_never_said_to_be_no_place(ohm, look
             assert not re.search(r"at 1[678]\.\d.*no place", row)
         before = found.now.distance_m < 20
         assert BEHIND not in np.array(found.now.kind)[before]
+
+
+STEPS_101 = np.linspace(1e6, 200e6, 101)  # show 49.7 m
+LONG = Line(45.0, 0.66, 50.0, 0.62)
+
+
+def fan(frequency, *resonances):
+    """Impedance of half-wave dipoles at one feed point [ohm], as lines that radiate."""
+    ratio = frequency / np.array(resonances)[:, None]
+    radiated = 0.22 * ratio**0.3 * np.minimum(1, ratio**1.5)
+    return 1 / np.sum(np.tanh(radiated + 0.5j * np.pi * ratio) / 320, axis=0)
+
+
+@pytest.mark.parametrize("resonances", [(14.2e6, 50.3e6), (7.1e6,), (28.5e6,)])
+def test_what_an_antenna_answers_late_is_no_place_near_the_start(resonances):
+    """Beyond 49.7 m it appears there; with a warmer line, and with water or a leak halfway."""
+    rng, end = np.random.default_rng(5), fan(STEPS_101, *resonances)
+    warm = replace(LONG, velocity_factor=0.66 * 0.9985, conductor_db=0.62 * 1.04)
+    then = foot(STEPS_101, LONG, end)
+    for faults in ((), (("shunt", 150.0, 25.0),)):
+        now, given = foot(STEPS_101, warm, end, *faults), {"loss_known": True, "length_m": 45.0}
+        found = state(rng, STEPS_101, LONG, now, then, **given)
+        said, fault = line_verdict(found)
+        assert fault is bool(faults), said
+        assert all(change.distance_m > 24 for change in found.comparison.changes), said
+        alone = state(rng, STEPS_101, LONG, now, **given)
+        assert line_verdict(alone)[1] is bool(faults)
+        assert not np.any(np.abs(alone.now.reflection[alone.now.distance_m < 24]) > 0.01)
+        assert ("25." in said) is bool(faults)
+
+
+def test_a_fault_where_what_rings_would_fold_back_is_told_and_to_be_swept_for_first():
+    """Its loss tells it from ringing; an end behind the range is given no best frequency."""
+    rng, end = np.random.default_rng(5), fan(STEPS_101, 14.2e6, 50.3e6)
+    then, now = (foot(STEPS_101, LONG, end, *faults) for faults in ((), (("series", 12.0, 3.0),)))
+    found = state(rng, STEPS_101, LONG, now, then, loss_known=True, length_m=45.0)
+    said = line_verdict(found)[0]
+    assert re.match(r"Sweep first in steps below 1\.\d+ MHz \(122 points\); new reflection", said)
+    assert re.search(r" (2\.9|3\.)\d+ ± .*\(or 50 m farther\), 0\.", said), said
+    assert "line-steps" in [finding.code for finding in about_line(found)]
+    assert line_figure(found).axes[0].get_xlim()[1] > 46
+
+
+def test_of_an_end_that_is_folded_back_no_best_frequency_is_told():
+    for length in (40.0, 55.0):
+        line = replace(LONG, length_m=length)
+        seen, rng = foot(STEPS_101, line, fan(STEPS_101, 50.3e6)), np.random.default_rng(5)
+        given = {"loss_known": True, "length_m": length}
+        said = line_verdict(state(rng, STEPS_101, line, seen, **given))[0]
+        assert bool(re.search(r"over the band, and 0\.\d+ .* MHz", said)) is (length < 49), said
+
+
+@pytest.mark.parametrize(("length", "cures"), [(45.0, False), (20.0, True)])
+def test_a_length_is_asked_for_where_it_tells_what_folds_back(length, cures):
+    line, rng = replace(LONG, length_m=length, velocity_factor=0.66), np.random.default_rng(5)
+    seen = foot(STEPS_101, line, fan(STEPS_101, 50.3e6))
+    (folded,) = (f for f in about_line(state(rng, STEPS_101, line, seen)) if "folded" in f.code)
+    assert ("or state length_m" in folded.message) is cures

@@ -155,7 +155,7 @@ class _Foot:
 
     def _ended(self, swept: Events) -> _Sight:
         """Events up to the line's end; more from beyond is told of a stated length alone."""
-        length, folded = self.line.length_m, line_end.folds(swept, self.line.length_m)
+        length, folded = self.line.length_m, swept.echoes.band.folds
         events = line_end.unfolded(swept, length) if folded else swept
         own = line_end.own_delay(events, self.frequency)
         delayed = line_end.with_own_delay(events, own, line_end.strongest_on(events))

@@ -186,7 +186,8 @@ def line_figure(line: LineState) -> Figure:
     end = line.length_m or float(place.max(initial=0.0))
     # all that is told of, and of the rest no more than surely lies there
     far = min(3 * line.length_m or np.inf, 10 * now.resolution_m)
-    reach = max(min(max(1.6 * end, far), now.range_m / 2), 1.1 * last)
+    whole = max(now.range_m / 2, min(1.1 * line.length_m, now.range_m))
+    reach = max(min(max(1.6 * end, far), whole), 1.1 * last)
     near = now.grid_m <= reach + now.grid_m[1]
     floor = max(now.echoes.noise, 1e-5)
     for events, label, look in (

@@ -285,16 +285,25 @@ LINE_NOT_TYPE = note(
 )
 LINE_FOLDED = warning(
     "line-folded: line check",
-    "Sweep in steps below {least_mhz:.2g} MHz, or state length_m: in these of {step_mhz:.3g} MHz "
-    "what lies beyond {range_m:.0f} m appears nearer by that, so what seems to be at {place_m:.1f} "
-    "m may as well be at {beyond_m:.1f} m.",
+    "Sweep in steps below {least_mhz:.2g} MHz{state_it}: in these of {step_mhz:.3g} MHz what lies "
+    "beyond {range_m:.0f} m appears nearer by that, so what seems to be at {place_m:.1f} m may as "
+    "well be at {beyond_m:.1f} m.",
 )
+LINE_OR_STATE = ", or state length_m"
 LINE_STEPS = warning(
     "line-steps: line check",
-    "Sweep in steps below {least_mhz:.3g} MHz: those of {step_mhz:.3g} MHz show {range_m:.0f} m of "
-    "this line's {length_m:.4g} m, and what lies beyond appears nearer by that: a place may lie "
-    "{range_m:.0f} m farther than said, or a multiple of that, and then reflects more than said.",
+    "Sweep in steps below {least_mhz:.3g} MHz ({points} points): those of {step_mhz:.3g} MHz show "
+    "{range_m:.0f} m of this line's {length_m:.4g} m{beyond}.",
 )
+LINE_FOLDS_BACK = (
+    ", and what lies beyond appears nearer by that: a place may lie {range_m:.0f} m farther than "
+    "said, or a multiple of that, and then reflects more than said"
+)
+LINE_RINGS_BACK = (
+    " and hardly more: what an antenna answers later appears in the first {tail_m:.2g} m, so that "
+    "what seems to be there may be such ringing"
+)
+LINE_STEPS_FIRST = "sweep first in steps below {least_mhz:.3g} MHz ({points} points); "
 LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
     "Distances may be folded, as these steps leave open whether the line is {length_m:.4g} m long "

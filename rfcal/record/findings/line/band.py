@@ -1,9 +1,11 @@
 """What the band and the steps of a line's sweep leave open, and what would tell."""
 
+import math
+
 import numpy as np
 
+from rfcal.feedline.comparison import LEAST
 from rfcal.feedline.echoes import TOTAL
-from rfcal.feedline.end import folds
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
@@ -25,7 +27,7 @@ def farther_words(state: LineState, distance_m: float) -> str:
     """By how much farther a place may lie and still before the end, as far as that is known."""
     ranges = (state.length_m - distance_m) / state.now.range_m
     more = ", or a multiple of that" if ranges > 2 else ""
-    may = ranges > 1 or may_fold(state)
+    may = ranges > 1 or distance_m < state.now.echoes.band.tail or may_fold(state)
     return f"or {state.now.range_m:.0f} m farther{more}" if may else ""
 
 
@@ -74,14 +76,43 @@ def deciding_mhz(state: LineState) -> tuple[float, float]:
 
 def about_range(state: LineState) -> list[Finding]:
     """What wide steps leave open."""
-    now, length = state.now, state.length_m
-    step = float(np.mean(np.diff(state.frequency))) / 1e6
-    if folds(now, length):
-        least = step * now.range_m / (length + now.near_m)
-        values = {"step_mhz": step, "range_m": now.range_m, "least_mhz": least}
-        return [say.LINE_STEPS(length_m=length, **values)]
+    now, band = state.now, state.now.echoes.band
+    values = {"step_mhz": band.width / (band.frequency.size - 1) / 1e6, "range_m": now.range_m}
+    if band.folds or at_start(state):
+        beyond = say.LINE_FOLDS_BACK if band.folds else say.LINE_RINGS_BACK
+        beyond = beyond.format(range_m=now.range_m, tail_m=band.tail)
+        return [say.LINE_STEPS(length_m=state.length_m, beyond=beyond, **values, **_steps(state))]
     if not may_fold(state):
         return []
     place = float(now.distance_m[np.argmax(np.abs(now.reflection))])
-    values = {"range_m": now.range_m, "place_m": place, "beyond_m": place + now.range_m}
-    return [say.LINE_FOLDED(step_mhz=step, least_mhz=step * now.range_m / SHORT_M / 2, **values)]
+    values |= {"place_m": place, "beyond_m": place + now.range_m}
+    cures = place + band.needed - band.length < now.range_m
+    values["least_mhz"] = values["step_mhz"] * now.range_m / SHORT_M / 2
+    return [say.LINE_FOLDED(state_it=say.LINE_OR_STATE if cures else "", **values)]
+
+
+def _steps(state: LineState) -> dict[str, float]:
+    """Below what steps a sweep shows all of a line and what rings behind its end."""
+    band = state.now.echoes.band
+    share = (band.frequency.size - 1) * band.needed / band.range
+    return {"least_mhz": band.width / share / 1e6, "points": math.ceil(share) + 1}
+
+
+def at_start(state: LineState, *, told: bool = False) -> bool:
+    """Whether something appears where what rings behind the end would, folded back.
+
+    Or is told of there, which against a baseline is what has changed; unless that is the end alone,
+    of which it may be part.
+    """
+    now, found, tail = state.now, state.comparison, state.now.echoes.band.tail
+    place = now.distance_m[np.abs(now.reflection) >= LEAST]
+    changed = np.array([change.distance_m for change in found.changes] if found else [])
+    told &= not (changed.size and np.min(changed) > state.length_m - now.near_m)
+    late = changed if told and found else np.append(place, changed)
+    return bool(tail and np.any((late < tail) | (late > now.range_m) * (not told)))
+
+
+def steps_first(state: LineState) -> str:
+    """What to do before anybody looks at a place that may be such ringing, in words if any is."""
+    told = at_start(state, told=True)
+    return say.LINE_STEPS_FIRST.format(**_steps(state)) if told else ""

@@ -7,7 +7,13 @@ from rfcal.feedline.fault_kinds import UNCLEAR
 from rfcal.feedline.faults import FAULT, Events
 from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line.band import about_range, deciding_mhz, may_fold, needed_mhz
+from rfcal.record.findings.line.band import (
+    about_range,
+    deciding_mhz,
+    may_fold,
+    needed_mhz,
+    steps_first,
+)
 from rfcal.record.findings.line.changes import compared
 from rfcal.record.findings.line.loss import is_loss_measured, not_its_type
 from rfcal.record.findings.line.verdict import alone, before_end, what_tells
@@ -17,7 +23,10 @@ from rfcal.uncertainty.words import about
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
     """The line's state in one sentence, and whether that is a fault or a change to look after."""
-    return alone(state) if state.comparison is None else compared(state)
+    said, fault = alone(state) if state.comparison is None else compared(state)
+    first = steps_first(state)
+    said = first + said[0].lower() + said[1:] if first else said
+    return said[0].upper() + said[1:], fault
 
 
 def about_line(state: LineState) -> list[Finding]:

@@ -291,6 +291,7 @@ def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
     now, last = state.now, np.flatnonzero(strong)[-1]
     way = [m for m in places(state) if m < last and LEAST <= abs(now.reflection[m]) < FAULT]
     each = [(float(now.distance_m[m]), now.reflection[m], "", ()) for m in way]
+    each = [one for one in each if not farther_words(state, one[0])]
     return reflections(state, say.LINE_ON_THE_WAY, each)
 
 
@@ -385,9 +386,9 @@ def place_words(state: LineState, distance_m: float) -> str:
     if somewhere := unplaced(state):
         return somewhere
     now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
-    if nearest is None:
-        return f"{distance_m:.1f} m"
-    place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
+    place = f"{distance_m:.1f} m"
+    if nearest is not None:
+        place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
     said = farther_words(state, distance_m)
     if state.misstated is not None:
         said = say.LINE_BY_TYPE.format(place=distance_m * state.misstated[0] / now.velocity_factor)
