@@ -714,7 +714,7 @@ def test_a_fault_where_what_rings_would_fold_back_is_told_and_to_be_swept_for_fi
     then, now = (foot(STEPS_101, LONG, end, *faults) for faults in ((), (("series", 12.0, 3.0),)))
     found = state(rng, STEPS_101, LONG, now, then, loss_known=True, length_m=45.0)
     said = line_verdict(found)[0]
-    assert re.match(r"Sweep first in steps below 1\.\d+ MHz \(122 points\); new reflection", said)
+    assert re.match(r"Sweep first in steps below 1\.\d+ MHz \(122 points\)\. New reflection", said)
     assert re.search(r" (2\.9|3\.)\d+ ± .*\(or 50 m farther\), 0\.", said), said
     assert "line-steps" in [finding.code for finding in about_line(found)]
     assert line_figure(found).axes[0].get_xlim()[1] > 46

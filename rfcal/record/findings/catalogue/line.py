@@ -303,7 +303,7 @@ LINE_RINGS_BACK = (
     " and hardly more: what an antenna answers later appears in the first {tail_m:.2g} m, so that "
     "what seems to be there may be such ringing"
 )
-LINE_STEPS_FIRST = "sweep first in steps below {least_mhz:.3g} MHz ({points} points); "
+LINE_STEPS_FIRST = "Sweep first in steps below {least_mhz:.3g} MHz ({points} points). "
 LINE_UNFOLLOWED = warning(
     "line-unfollowed: line check",
     "Distances may be folded, as these steps leave open whether the line is {length_m:.4g} m long "

@@ -17,7 +17,7 @@ from rfcal.findings import size_words
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line.band import hidden_m, unplaced
+from rfcal.record.findings.line.band import farther_words, hidden_m, unplaced
 from rfcal.record.findings.line.loss import lost_words, weather_values
 from rfcal.record.findings.line.otherwise import stretches
 from rfcal.record.findings.line.ringing import perhaps_words
@@ -191,7 +191,8 @@ def _change_words(state: LineState, change: Change) -> str:
     place = place_words(state, change.distance_m)
     before, after = size_words(abs(change.before)), size_words(abs(change.after))
     if change.what == "gone":
-        foot = change.distance_m < state.now.near_m
+        at_foot = change.distance_m < state.now.near_m
+        foot = at_foot and not farther_words(state, change.distance_m)
         return (say.LINE_GONE_FOOT if foot else say.LINE_GONE).format(place=place, size=before)
     if not of_end(state, change):
         kind = kind_words(state, change.distance_m, change.kind, change.fits)

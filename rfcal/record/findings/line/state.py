@@ -24,9 +24,7 @@ from rfcal.uncertainty.words import about
 def line_verdict(state: LineState) -> tuple[str, bool]:
     """The line's state in one sentence, and whether that is a fault or a change to look after."""
     said, fault = alone(state) if state.comparison is None else compared(state)
-    first = steps_first(state)
-    said = first + said[0].lower() + said[1:] if first else said
-    return said[0].upper() + said[1:], fault
+    return steps_first(state) + said, fault
 
 
 def about_line(state: LineState) -> list[Finding]:
