@@ -970,3 +970,11 @@ def test_a_warmer_line_beside_an_adapter_is_no_antenna_alone():
     given = {"loss_known": True, "length_m": 27.0}
     said, _ = line_verdict(state(np.random.default_rng(3), band, line, *swept, **given))
     assert "hat may be a warmer or colder line beside a piece put in" in said
+
+
+def test_a_sure_place_is_told_before_one_that_may_be_the_ends_own_answer():
+    rng, band = np.random.default_rng(42), np.linspace(1e6, 12e6, 221)
+    line, end = Line(50.0, 0.66, 50.0, 0.6), dipole(band, 7.12e6, 62.0, 11.0)
+    now = foot(band, line, end, ("series", 25.0, 9.0), ("series", 12.0, 32.0))
+    said = line_verdict(state(rng, band, line, now, length_m=50.0))[0]
+    assert re.match(r"Reflection at 9\.\d ± .*What appears at 31\.\d m, .*a place of its own", said)

@@ -25,7 +25,10 @@ def rings(state: LineState) -> np.ndarray:
 def may_ring(state: LineState) -> np.ndarray:
     """Which of these lie well before the end, and may be places, (K,)."""
     now, end = state.now, strongest_on(state.now).start if state.end is None else state.end
-    return rings(state) & (now.distance_m < np.r_[now.distance_m, 0.0][end or 0] - now.near_m)
+    end_m = np.r_[now.distance_m, 0.0][end or 0]
+    if state.end is not None and state.length_m:
+        end_m = min(end_m, state.length_m)
+    return rings(state) & (now.distance_m < end_m - now.near_m)
 
 
 def perhaps(state: LineState) -> list[int]:

@@ -278,7 +278,8 @@ def _ended(
         said += [] if first else _on_the_way(state, strong)
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
-    said[:0] = filter(None, [maybe := perhaps_words(state)])
+    if maybe := perhaps_words(state):  # what is sure is looked at first
+        said = [*said, maybe] if told else [maybe, *said]
     if start is not None:
         ohm = to_impedance(now.reflection[start].real, now.z0).real
         said.insert(0, say.LINE_FROM_START.format(ohm=ohm, z0=now.z0))
