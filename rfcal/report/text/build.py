@@ -63,7 +63,9 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         close = f"; set it last, to the lowest SWR over the band{close}"
     elif element.line is None:
         off = result.request.stock.off(element)
-        close = f"{_room(proposal.sensitivities[k].room, MARGIN * off)}{close}"
+        alone = _room(proposal.sensitivities[k].room, MARGIN * off)
+        drawn = f" with {proposal.to_set} as drawn" if alone and proposal.to_set else ""
+        close = f"{alone}{drawn}{close}"
         if k == _first_set(proposal):
             close = f"; should the SWR come out high, set this one{close}"
     if isinstance(element.part, Capacitor):
