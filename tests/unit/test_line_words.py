@@ -13,8 +13,8 @@ from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
+from rfcal.record.findings.line.band import least_seen
 from rfcal.record.findings.line.state import about_line, line_verdict
-from rfcal.record.findings.line.verdict import least_seen
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.reading import Reading
 from rfcal.record.job.line import line_state

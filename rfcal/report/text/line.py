@@ -11,7 +11,7 @@ from rfcal.feedline.shift import Shift
 from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import verdict as state
-from rfcal.record.findings.line.band import farther_words, unplaced
+from rfcal.record.findings.line.band import FAINTEST, farther_words, least_seen, unplaced
 from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
 from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
 from rfcal.record.findings.line.ringing import early_words, may_ring, rings
@@ -55,7 +55,7 @@ def line_lines(line: LineState) -> list[str]:
         said.append(f"  {state.end_place(line)[0]}: {say.LINE_END_UNSEEN[hidden]}")
         late &= np.abs(now.distance_m - line.length_m) > near
     early = may_ring(line)
-    if (unsure := np.flatnonzero(early & (size > state.FAINTEST))).size:
+    if (unsure := np.flatnonzero(early & (size > FAINTEST))).size:
         said.append(f"  {early_words(line, unsure)}")
     late &= ~early
     # a band that does not even tell the line's ends apart tells of nothing behind it
@@ -76,10 +76,10 @@ def _seen(line: LineState, count: int) -> str:
         if now.seen_m <= far
         else ""
     )
-    if (least := state.least_seen(line)) > state.FAINTEST:
+    if (least := least_seen(line)) > FAINTEST:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
-        f"places that reflect {state.FAINTEST:g} or more, nearest first: {count} (metres of this "
+        f"places that reflect {FAINTEST:g} or more, nearest first: {count} (metres of this "
         "cable from where the standards were connected; resolution: told apart from "
         f"{rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m{hidden}; kinds "
         "are those of one uniform line):"

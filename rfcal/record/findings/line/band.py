@@ -18,9 +18,11 @@ COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
 """A sweep is narrow if it tells less than the first of these places apart on the line; one that
 tells the second, or a place every metre, would do (common practice, no source)."""
 
-
 HIDDEN = 2.0
 """A change of the end hides one before it within so many resolutions (by simulation)."""
+
+FAINTEST = 0.005
+"""What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
 
 
 def farther_words(state: LineState, distance_m: float) -> str:
@@ -116,3 +118,11 @@ def steps_first(state: LineState) -> str:
     """What to do before anybody looks at a place that may be such ringing, in words if any is."""
     told = at_start(state, told=True)
     return say.LINE_STEPS_FIRST.format(**_steps(state)) if told else ""
+
+
+def least_seen(state: LineState) -> float:
+    """The least reflection that stands out as far as the line's end, or as is seen [1]."""
+    now = state.now
+    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
+    before = max(min(length, now.range_m, now.seen_m) - now.near_m, 0.0)
+    return max(FAINTEST, float(np.interp(before, now.grid_m, now.least)))

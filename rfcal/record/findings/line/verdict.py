@@ -17,9 +17,11 @@ from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line.band import (
+    FAINTEST,
     about_range,
     deciding_mhz,
     farther_words,
+    least_seen,
     may_fold,
     needed_mhz,
     unplaced,
@@ -42,9 +44,6 @@ PLACE = re.compile(r"\b(at|from) [\d.]+(?: ± [\d.]+)? m\b( on)?")
 
 LEAST_MOVE = 0.01
 """A line's growth is told no finer than this [m]."""
-
-FAINTEST = 0.005
-"""What reflects less [1] is not told of: the best connectors do (common practice, no source)."""
 
 ALIKE = 0.5
 """A small place is told of in a sentence if it is larger than this part of the largest."""
@@ -316,14 +315,6 @@ def _small(state: LineState, end: str) -> list[str]:
     others = np.setdiff1d([*listed, *np.flatnonzero(may_ring(state))], [*told, *early])
     rest = max([least_seen(state), *size[others]])
     return [*said, say.LINE_NO_MORE.format(end=end, size=math.ceil(1e3 * rest) / 1e3)]
-
-
-def least_seen(state: LineState) -> float:
-    """The least reflection that stands out as far as the line's end, or as is seen [1]."""
-    now = state.now
-    length = state.length_m or float(np.max(now.distance_m, initial=0.0))
-    before = max(min(length, now.range_m, now.seen_m) - now.near_m, 0.0)
-    return max(FAINTEST, float(np.interp(before, now.grid_m, now.least)))
 
 
 def _end_itself(state: LineState) -> tuple[list[str], bool]:
