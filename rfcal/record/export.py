@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.comparison import Comparison
-from rfcal.feedline.loss import Lost
+from rfcal.feedline.changes.comparison import Comparison
+from rfcal.feedline.changes.loss import Lost
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr

@@ -10,10 +10,10 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.components.fit import Verdict
-from rfcal.feedline.comparison import Comparison
-from rfcal.feedline.faults import Events
+from rfcal.feedline.changes.comparison import Comparison
+from rfcal.feedline.changes.loss import Lost
+from rfcal.feedline.faults.events import Events
 from rfcal.feedline.fit import LineProperties
-from rfcal.feedline.loss import Lost
 from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.matching.bode_fano import Limit

@@ -6,7 +6,7 @@ here under its own name is offered, to type checkers too.
 
 from types import ModuleType as _Module
 
-from rfcal.feedline.faults import gate as gate
+from rfcal.feedline.faults.events import gate as gate
 from rfcal.matching.trim.verdict import trim as trim
 from rfcal.models.cables import CABLES as CABLES
 from rfcal.planning.plan import blind as blind

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.faults import Events, find_events
+from rfcal.feedline.faults.events import Events, find_events
 from rfcal.feedline.power import along
 from rfcal.maths.reflection import Complex, Real, from_impedance, impedance_circle, to_impedance
 from rfcal.maths.twoport import TwoPort

@@ -6,7 +6,7 @@ Prints its own table; run with ``-s`` to see it.
 import numpy as np
 import pytest
 
-from rfcal.feedline.faults import find_events
+from rfcal.feedline.faults.events import find_events
 from rfcal.models.line import Line
 from tests.unit.test_fault_kinds import tally
 from tests.unit.test_faults import ENDS, foot, guess, noisy, random_case

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
-from rfcal.feedline.fault_kinds import RESISTIVE, SLOW, UNCLEAR
-from rfcal.feedline.faults import FAULT
+from rfcal.feedline.faults.events import FAULT
+from rfcal.feedline.faults.kinds import RESISTIVE, SLOW, UNCLEAR
 from rfcal.feedline.fit import FarEnds
 from rfcal.feedline.measure import measure_line
 from rfcal.maths.reflection import from_impedance

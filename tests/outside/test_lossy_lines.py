@@ -7,7 +7,7 @@ import pytest
 import skrf
 from scipy.special import ive
 
-from rfcal.feedline.faults import find_events
+from rfcal.feedline.faults.events import find_events
 from rfcal.feedline.power import along, loss_db
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import SPEED_OF_LIGHT, Line, loss_law

@@ -12,7 +12,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.feedline.end import BEHIND
+from rfcal.feedline.faults.end import BEHIND
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line

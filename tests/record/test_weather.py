@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.shift import MOST_STRETCH
+from rfcal.feedline.changes.shift import MOST_STRETCH
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 from rfcal.record.findings.devices import why_doubted

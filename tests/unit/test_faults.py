@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from rfcal.errors import CalibrationError
-from rfcal.feedline.echo_basis import prepare
-from rfcal.feedline.faults import find_events, gate, loss_by_droop
+from rfcal.feedline.faults.basis import prepare
+from rfcal.feedline.faults.events import find_events, gate, loss_by_droop
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.comparison import LEAST
+from rfcal.feedline.changes.comparison import LEAST
 from rfcal.models.line import Line
 from rfcal.record.export import _line as json_line
 from rfcal.record.findings.line.state import about_devices, about_line, line_verdict

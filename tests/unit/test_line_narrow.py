@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.end import BEHIND
-from rfcal.feedline.faults import find_events
+from rfcal.feedline.faults.end import BEHIND
+from rfcal.feedline.faults.events import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line

@@ -10,8 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.end import BEHIND, strongest_on
-from rfcal.feedline.fault_kinds import UNCLEAR
+from rfcal.feedline.faults.end import BEHIND, strongest_on
+from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.cables import CABLES

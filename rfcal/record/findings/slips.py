@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from rfcal.errors import CalibrationError
-from rfcal.feedline.shift import MOST_STRETCH
+from rfcal.feedline.changes.shift import MOST_STRETCH
 from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures

@@ -8,14 +8,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline import end as line_end
-from rfcal.feedline.changes import compare
-from rfcal.feedline.comparison import Comparison, closed
-from rfcal.feedline.end import LEAST_LAST, REACH
-from rfcal.feedline.fault_kinds import RESISTIVE, STEP, UNCLEAR
-from rfcal.feedline.faults import FAULT, Events, find_events, loss_by_droop
+from rfcal.feedline.changes.compare import compare
+from rfcal.feedline.changes.comparison import Comparison, closed
+from rfcal.feedline.changes.loss import Lost, measured_more, more_than_stated
+from rfcal.feedline.changes.passing import told_at_start, told_by_passing
+from rfcal.feedline.faults import end as line_end
+from rfcal.feedline.faults.end import LEAST_LAST, REACH
+from rfcal.feedline.faults.events import FAULT, Events, find_events, loss_by_droop
+from rfcal.feedline.faults.kinds import RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.fit import FarEnds, LineProperties
-from rfcal.feedline.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.measure import (
     FASTEST,
     SLOWEST,
@@ -23,7 +24,6 @@ from rfcal.feedline.measure import (
     measure_line,
     measure_unfollowed,
 )
-from rfcal.feedline.passing import told_at_start, told_by_passing
 from rfcal.maths.reflection import Real
 from rfcal.models.line import Line
 from rfcal.record.format.line import LineCheck

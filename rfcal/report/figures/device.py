@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from rfcal.feedline.echoes import bounces
+from rfcal.feedline.faults.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.monte_carlo import linear_region
 from rfcal.record.findings.line.ringing import may_ring, rings

@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST
-from rfcal.feedline.fault_kinds import UNCLEAR
-from rfcal.feedline.faults import FAULT
-from rfcal.feedline.shift import Shift
+from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.changes.shift import Shift
+from rfcal.feedline.faults.events import FAULT
+from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import verdict as state

@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.fault_kinds import KINDS, STEP, STRETCH
+from rfcal.feedline.faults.kinds import KINDS, STEP, STRETCH
 from rfcal.record.findings.catalogue import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")

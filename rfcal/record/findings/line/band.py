@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST
-from rfcal.feedline.echoes import TOTAL
+from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.faults.echoes import TOTAL
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState

@@ -7,12 +7,12 @@ from itertools import compress
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes import EDGE
-from rfcal.feedline.comparison import LEAST, Change, slowed
-from rfcal.feedline.echoes import TOTAL
-from rfcal.feedline.end import WHOLE, more_than_all, strongest_on
-from rfcal.feedline.fault_kinds import SLOWING
-from rfcal.feedline.shift import Shift
+from rfcal.feedline.changes.compare import EDGE
+from rfcal.feedline.changes.comparison import LEAST, Change, slowed
+from rfcal.feedline.changes.shift import Shift
+from rfcal.feedline.faults.echoes import TOTAL
+from rfcal.feedline.faults.end import WHOLE, more_than_all, strongest_on
+from rfcal.feedline.faults.kinds import SLOWING
 from rfcal.findings import size_words
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT

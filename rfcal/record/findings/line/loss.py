@@ -3,7 +3,7 @@
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.loss import LEAST_DB, SURELY, Lost
+from rfcal.feedline.changes.loss import LEAST_DB, SURELY, Lost
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState

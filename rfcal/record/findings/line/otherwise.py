@@ -7,8 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.end import MOST_BACK, WHOLE, more_than_all, sooner_end
-from rfcal.feedline.fault_kinds import FULL, ON_AXIS, RESISTIVE, TWIN
+from rfcal.feedline.faults.end import MOST_BACK, WHOLE, more_than_all, sooner_end
+from rfcal.feedline.faults.kinds import FULL, ON_AXIS, RESISTIVE, TWIN
 from rfcal.feedline.measure import FASTEST
 from rfcal.models.cables import CABLES
 from rfcal.record.findings.catalogue import line as say

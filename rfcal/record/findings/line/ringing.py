@@ -4,9 +4,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST, MORE
-from rfcal.feedline.end import BEHIND, EARLY, ringing, strongest_on
-from rfcal.feedline.faults import FAULT
+from rfcal.feedline.changes.comparison import LEAST, MORE
+from rfcal.feedline.faults.end import BEHIND, EARLY, ringing, strongest_on
+from rfcal.feedline.faults.events import FAULT
 from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState

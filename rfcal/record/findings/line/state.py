@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST
-from rfcal.feedline.fault_kinds import UNCLEAR
-from rfcal.feedline.faults import FAULT, Events
+from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.faults.events import FAULT, Events
+from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.findings import Finding, quoted
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line.band import (

@@ -7,11 +7,11 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.comparison import LEAST
-from rfcal.feedline.end import more_than_all, strongest_on
-from rfcal.feedline.fault_kinds import CRUSH, MISMATCH, RESISTIVE, SLOWING, STEP, UNCLEAR, stretch
-from rfcal.feedline.faults import FAULT
-from rfcal.feedline.passing import START
+from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.changes.passing import START
+from rfcal.feedline.faults.end import more_than_all, strongest_on
+from rfcal.feedline.faults.events import FAULT
+from rfcal.feedline.faults.kinds import CRUSH, MISMATCH, RESISTIVE, SLOWING, STEP, UNCLEAR, stretch
 from rfcal.findings import size_words
 from rfcal.maths.reflection import to_impedance
 from rfcal.models.line import SPEED_OF_LIGHT

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.shift import MOST_STRETCH
+from rfcal.feedline.changes.shift import MOST_STRETCH
 from rfcal.findings import Finding, listed, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.bench import Moved

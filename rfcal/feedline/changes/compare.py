@@ -11,15 +11,15 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.behind import SAYS, seen_through
-from rfcal.feedline.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
-from rfcal.feedline.echo_basis import Band, prepare
-from rfcal.feedline.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
-from rfcal.feedline.end import BEHIND, EARLY, WHOLE
-from rfcal.feedline.fault_kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
-from rfcal.feedline.faults import Events, in_line
-from rfcal.feedline.loss import Lost, beside_end, by_weather, grown
-from rfcal.feedline.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift, pieces
+from rfcal.feedline.changes.behind import SAYS, seen_through
+from rfcal.feedline.changes.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
+from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
+from rfcal.feedline.changes.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift, pieces
+from rfcal.feedline.faults.basis import Band, prepare
+from rfcal.feedline.faults.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
+from rfcal.feedline.faults.end import BEHIND, EARLY, WHOLE
+from rfcal.feedline.faults.events import Events, in_line
+from rfcal.feedline.faults.kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.quantity import Quantity, combine

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rfcal.feedline.end import WHOLE
-from rfcal.feedline.loss import Lost
-from rfcal.feedline.shift import Shift, closes
+from rfcal.feedline.changes.loss import Lost
+from rfcal.feedline.changes.shift import Shift, closes
+from rfcal.feedline.faults.end import WHOLE
 from rfcal.maths.reflection import Complex, Real
 
 LEAST = 0.02

@@ -9,8 +9,8 @@ from itertools import product
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.echoes import Echoes
+from rfcal.feedline.faults.basis import Band
+from rfcal.feedline.faults.echoes import Echoes
 from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.echoes import Echoes
+from rfcal.feedline.faults.basis import Band
+from rfcal.feedline.faults.echoes import Echoes
 from rfcal.feedline.fit import LineProperties
 from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real

@@ -4,8 +4,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from rfcal.feedline import fault_kinds as one
-from rfcal.feedline.fault_kinds import Reflections, Told
+from rfcal.feedline.faults import kinds as one
+from rfcal.feedline.faults.kinds import Reflections, Told
 
 ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 """The ends of a stretch are alike within this share, the second where the loss is not known."""

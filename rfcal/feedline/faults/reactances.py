@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import Band
+from rfcal.feedline.faults.basis import Band
 from rfcal.maths.reflection import Complex, Real
 
 FITS, BETTER = 0.25, 3.0

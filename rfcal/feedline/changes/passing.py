@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.comparison import MORE, UNLIKE
-from rfcal.feedline.end import WHOLE
-from rfcal.feedline.fault_kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
-from rfcal.feedline.faults import Events
+from rfcal.feedline.changes.comparison import MORE, UNLIKE
+from rfcal.feedline.faults.end import WHOLE
+from rfcal.feedline.faults.events import Events
+from rfcal.feedline.faults.kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.maths.reflection import Complex, from_impedance, renormalise, to_impedance
 
 MUCH = 0.05

@@ -1,7 +1,7 @@
 """From a sweep of a line's reflection to what reflects on it, and how far away.
 
-Where echoes come from, `rfcal.feedline.echoes`; here they become events of a kind at a distance,
-those of one uniform line, or are gated.
+Where echoes come from, `rfcal.feedline.faults.echoes`; here they become events of a kind at a
+distance, those of one uniform line, or are gated.
 """
 
 from dataclasses import dataclass, replace
@@ -11,10 +11,10 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.feedline.echo_basis import NEAREST, Band, prepare
-from rfcal.feedline.echoes import DYNAMIC_DB, MOST, STANDS_OUT, Echoes, find_echoes, placed
-from rfcal.feedline.fault_kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
-from rfcal.feedline.fault_runs import tell_kinds
+from rfcal.feedline.faults.basis import NEAREST, Band, prepare
+from rfcal.feedline.faults.echoes import DYNAMIC_DB, MOST, STANDS_OUT, Echoes, find_echoes, placed
+from rfcal.feedline.faults.kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
+from rfcal.feedline.faults.runs import tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -54,7 +54,7 @@ class Events:
     # standard, of each of its parts [1]: noise, misfit nearby, and what is common to all
     # frequencies
     reflection_uncertainty: Real
-    kind: tuple[str, ...]  # as `rfcal.feedline.fault_kinds` names them
+    kind: tuple[str, ...]  # as `rfcal.feedline.faults.kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
     # length [m] and impedance [1, of the line's] of a short stretch that would reflect so, nan if
     # none, (K, 2)

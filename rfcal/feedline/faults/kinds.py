@@ -1,7 +1,7 @@
 """What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond.
 
 A kind that one place shows by itself is a row of `KINDS`, its name the word that people read.
-What several places tell together, `rfcal.feedline.fault_runs` does.
+What several places tell together, `rfcal.feedline.faults.runs` does.
 """
 
 from dataclasses import dataclass
@@ -10,8 +10,8 @@ from itertools import compress
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.reactances import Form, falling, in_series, joints, level, rising, shorts
+from rfcal.feedline.faults.basis import Band
+from rfcal.feedline.faults.reactances import Form, falling, in_series, joints, level, rising, shorts
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
 

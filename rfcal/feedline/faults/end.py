@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from rfcal.feedline.echo_basis import NEAREST
-from rfcal.feedline.fault_kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
-from rfcal.feedline.faults import Events
+from rfcal.feedline.faults.basis import NEAREST
+from rfcal.feedline.faults.events import Events
+from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import SPEED_OF_LIGHT, Line
 

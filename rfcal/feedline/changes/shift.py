@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rfcal import defaults
-from rfcal.feedline.echo_basis import Band
-from rfcal.feedline.echoes import TOTAL, Echoes, placed
+from rfcal.feedline.faults.basis import Band
+from rfcal.feedline.faults.echoes import TOTAL, Echoes, placed
 from rfcal.maths.reflection import Complex, Real
 
 SIGNIFICANT = 4.0

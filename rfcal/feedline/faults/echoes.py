@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.feedline.echo_basis import Band
+from rfcal.feedline.faults.basis import Band
 from rfcal.maths.reflection import Complex, Real
 
 FLAT = 0.001

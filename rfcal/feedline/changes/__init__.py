@@ -1,0 +1,1 @@
+"""What differs between two sweeps of one line: places, length and loss."""
