@@ -6,8 +6,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from rfcal.components.circuits import CIRCUITS
 from rfcal.findings import swr_words
@@ -22,7 +20,7 @@ from rfcal.record.format.match import MatchRequest
 from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Device, MatchResult, Part, Results
 from rfcal.report.figures import chart, style
-from rfcal.report.figures.match import walk
+from rfcal.report.figures.match import draw_walk
 from rfcal.uncertainty import words
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.workbook.panel import Panel, Slider, chart_and_axes
@@ -93,32 +91,30 @@ def _panel(
     figure = style.new_figure(8.4, 4.4)
     places = figure.subplot_mosaic([["chart", "R"], ["chart", "X"]], width_ratios=(1.1, 1))
     chart.draw_grid(places["chart"], z_ref=device.z_ref)
-    curves = []
-    for role, label in zip(("corrected", "model"), labels, strict=True):
-        value = device.reflection.value[part]
-        curves = [chart.draw_trace(places["chart"], value, role=role, label=label)]
-        for name, size in (("R", shown.real), ("X", shown.imag)):
+
+    def curves(role, label, reflection, z):
+        chart.draw_trace(places["chart"], reflection, role=role, label=label)
+        for name, size in (("R", z.real), ("X", z.imag)):
             look = style.line_look(role, size.size) | {"label": f"{name}, {label}"}
-            curves += places[name].plot(megahertz, size, **look)
+            places[name].plot(megahertz, size, **look)
+
+    curves("corrected", labels[0], device.reflection.value[part], shown)
     room = ROOM * np.max(np.abs(shown)) + 2
     for name, size, below in (("R", shown.real, ""), ("X", shown.imag, "frequency [MHz]")):
         style.dress(places[name], below, f"{name} [ohm]")
         places[name].set_ylim(np.floor(size.min() - room), np.ceil(size.max() + room))
     places["R"].tick_params(labelbottom=False)
-    style.add_legend(figure, places["chart"])
 
-    def update(**values):
+    def draw(**values):
         reflection = moved(**values)
         there = to_impedance(reflection, device.z_ref)
-        curves[0].set_data(reflection.real, reflection.imag)
-        curves[1].set_data(megahertz, there.real)
-        curves[2].set_data(megahertz, there.imag)
+        curves("model", labels[1], reflection, there)
         off = there[at - (part.start or 0)] - z[at]
         moves = f"R moves by {off.real:+.2f} ohm and X by {off.imag:+.2f} ohm"
         known = f"the 95 % half-widths are {half[0]:.2g} and {half[1]:.2g} ohm"
         return f"At {words.mhz(device.frequency[at])}, {moves}; {known}."
 
-    return Panel(figure, sliders, update, moving=curves, swept=True)
+    return Panel(figure, sliders, draw, legend=[places["chart"]], swept=True)
 
 
 DRAWS = 100
@@ -133,11 +129,9 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
     request, device = asked.request, results.device(asked.request.measurement)
     f, z = device.frequency, device.impedance.value
     figure, left, right = chart_and_axes(device.z_ref)
-    way, load, seen = _way(left)
-    curve, worse, *edges = _curves(right, f, swr(from_impedance(z, device.z_ref)))
-    style.add_legend(figure, left, right)
+    _draw_without(right, f / 1e6, swr(from_impedance(z, device.z_ref)))
 
-    def update(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
+    def draw(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
         centre, reach = frequency * 1e6, half_band * 1e3
         goal = Goal(f, z, centre, (max(centre - reach, f[0]), min(centre + reach, f[-1])), target)
         stock = replace(
@@ -148,14 +142,12 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         made = production_yield(goal, best.network, stock, rng, draws=DRAWS)
         share = words.share_words(made.both, made.standard_uncertainty)
         many = swr(as_built(best.network, stock, rng, DRAWS).seen(f, z, z_ref=target))
-        worse.set_data(f / 1e6, np.quantile(many, 0.95, axis=0))
-        path = np.concatenate(walk(best.network, centre, goal.centre_load(), device.z_ref))
-        way.set_data(path.real, path.imag)
-        load.set_data(path[:1].real, path[:1].imag)
-        seen.set_data(path[-1:].real, path[-1:].imag)
-        curve.set_data(f / 1e6, best.swr)
-        for edge, at in zip(edges, goal.band_hz, strict=True):
-            edge.set_xdata([at / 1e6, at / 1e6])
+        draw_walk(left, best.network, goal, device.z_ref)
+        right.plot(f / 1e6, best.swr, label="with it", **style.line_look("model", f.size))
+        worst = {"label": "one network in twenty is above"} | style.line_look("uncertainty", f.size)
+        right.plot(f / 1e6, np.quantile(many, 0.95, axis=0), **worst)
+        for at in goal.band_hz:
+            right.axvline(at / 1e6, color=style.MUTED, linewidth=0.9)
         parts = ", ".join(f"{e.place} {e.in_words()}" for e in best.network.elements)
         beside = f" and {half_band:g} kHz on both sides" if half_band else ""
         return (
@@ -165,34 +157,19 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
             "such networks hold SWR 1.5."
         )
 
-    sliders = _sliders(request, f)
-    return Panel(figure, sliders, update, moving=[way, load, seen, curve, worse, *edges])
+    return Panel(figure, _sliders(request, f), draw)
 
 
-def _way(ax: Axes) -> tuple[Line2D, Line2D, Line2D]:
-    """On the chart: the way through the parts, where it begins, and where it ends."""
-    return (
-        chart.draw_trace(ax, np.zeros(82), role="model", label="through the parts"),
-        chart.draw_trace(ax, 0.0, role="corrected", label="device"),
-        chart.draw_trace(ax, 0.0, role="truth", label="seen by the transmitter"),
-    )
-
-
-def _curves(ax: Axes, frequency: Real, raw: Real) -> list[Line2D]:
-    """SWR with the network, and of one in twenty built of worse parts; the edges of the band."""
+def _draw_without(ax: Axes, megahertz: Real, raw: Real) -> None:
+    """SWR of a device without a network, and room for that with one."""
     style.dress(ax, "frequency [MHz]", "SWR [1]")
-    megahertz = frequency / 1e6
     beside = 0.0 if megahertz.size > 1 else 0.1  # of a single point
     ax.set(
         xlim=(megahertz[0] - beside, megahertz[-1] + beside),
         ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)),
     )
-    roles = {"raw": "device without network", "model": "with it"}
-    roles |= {"uncertainty": "one network in twenty is above"}
-    for role, label in roles.items():
-        ax.plot(megahertz, raw, label=label, **style.line_look(role, frequency.size))
-    edges = [ax.axvline(0, color=style.MUTED, linewidth=0.9) for _ in range(2)]
-    return [*ax.lines[1:3], *edges]
+    look = style.line_look("raw", megahertz.size)
+    ax.plot(megahertz, raw, label="device without network", **look)
 
 
 def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:
@@ -219,18 +196,28 @@ def coil_panel(part: Part) -> Panel:
     """A coil's measured impedance, and that of inductance, own capacitance and loss by sliders."""
     sweep, own = part.verdict.sweep, part.verdict.sweep.scale
     megahertz, measured = sweep.frequency / 1e6, sweep.reflection.value
-    half = K_AXIS * np.sqrt(sweep.reflection.variance())
-    figure, curve, off = _drawn(megahertz, np.abs(to_impedance(measured, sweep.z_ref)), half)
+    half, points = K_AXIS * np.sqrt(sweep.reflection.variance()), megahertz.size
+    size = np.abs(to_impedance(measured, sweep.z_ref))
+    figure = style.new_figure(9.0, 4.4)
+    left, right = figure.subplots(1, 2)
+    style.dress(left, "frequency [MHz]", "|Z| [ohm]")
+    style.dress(right, "frequency [MHz]", "reflection left [1]")
+    left.plot(megahertz, size, label="measured", **style.line_look("corrected", points))
+    left.set(yscale="log", ylim=(size.min() / 2, size.max() * 3))
+    known = style.line_look("uncertainty", points)
+    right.plot(megahertz, half, label="95 % of one axis", **known)
+    right.set(yscale="log", ylim=(FLOOR, 2.0))
 
-    def update(microhenry, picofarad, loss):
+    def draw(microhenry, picofarad, loss):
         x = own.middle * microhenry * 1e-6 / own.z_ref
         b = own.middle * picofarad * 1e-12 * own.z_ref
         # skin resistance goes with the root of frequency
         p = np.array([x, b, loss / np.sqrt(own.answer) / own.z_ref])
         reflection = CIRCUITS["coil"].reflection(sweep.u, p)
         residual = np.abs(reflection - measured)
-        curve.set_data(megahertz, np.abs(to_impedance(reflection, sweep.z_ref)))
-        off.set_data(megahertz, np.maximum(residual, FLOOR))
+        modelled, look = np.abs(to_impedance(reflection, sweep.z_ref)), style.plain_look(0, points)
+        left.plot(megahertz, modelled, label="by the sliders", **style.line_look("model", points))
+        right.plot(megahertz, np.maximum(residual, FLOOR), label="left by the sliders", **look)
         at = 1 / (2 * np.pi * np.sqrt(microhenry * picofarad * 1e-18)) / 1e6
         within = np.mean(residual <= np.sqrt(2) * half)
         return (
@@ -249,26 +236,7 @@ def coil_panel(part: Part) -> Panel:
         Slider("picofarad", "own capacitance", "pF", *farad),
         Slider("loss", "loss resistance", "ohm", 0.0, max(20.0, 2 * ohm), 0.1, ohm),
     ]
-    return Panel(figure, sliders, update, moving=[curve, off])
-
-
-def _drawn(megahertz: Real, size: Real, half: Real) -> tuple[Figure, Line2D, Line2D]:
-    """The size of impedance, what the sliders leave, and the curve that moves in each."""
-    figure = style.new_figure(9.0, 4.4)
-    left, right = figure.subplots(1, 2)
-    style.dress(left, "frequency [MHz]", "|Z| [ohm]")
-    style.dress(right, "frequency [MHz]", "reflection left [1]")
-    left.plot(megahertz, size, label="measured", **style.line_look("corrected", megahertz.size))
-    look = style.line_look("model", megahertz.size)
-    (curve,) = left.plot(megahertz, size, label="by the sliders", **look)
-    left.set(yscale="log", ylim=(size.min() / 2, size.max() * 3))
-    known = style.line_look("uncertainty", megahertz.size)
-    right.plot(megahertz, half, label="95 % of one axis", **known)
-    look = style.plain_look(0, megahertz.size)
-    (off,) = right.plot(megahertz, half, label="left by the sliders", **look)
-    right.set(yscale="log", ylim=(FLOOR, 2.0))
-    style.add_legend(figure, left, right)
-    return figure, curve, off
+    return Panel(figure, sliders, draw)
 
 
 def _around(value: float, step: float) -> tuple[float, float, float, float]:

@@ -144,5 +144,5 @@ def _picture(good: Said, found: Results | None) -> bytes:
             label = None
     for one, role, label, there in told:
         chart.draw_trace(ax, one.reflection.value[there], role=role, label=label)
-    style.add_legend(figure, ax)
+    style.add_legend(figure)
     return png_bytes(figure)

@@ -1,7 +1,6 @@
 """Panels of the notebooks about lines: one cable, loss, standing waves, faults."""
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -39,20 +38,12 @@ def cable_panel(own: Device | None = None) -> Panel:
     sliders = started(CABLE_SLIDERS, place_of(own))
     most = max([MOST_OHM, *(2 * abs(s.start) for s in sliders if s.unit == "ohm" and own)])
     figure, left, right = chart_and_axes()
-    walk = chart.draw_trace(left, np.zeros(POINTS), role="model", label="along the cable")
-    device = chart.draw_trace(left, 0.0, role="truth", label="device")
-    seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the cable")
     style.dress(right, "way along the cable, from the device [%]", "R and X [ohm]")
     right.set(xlim=(0, 100), ylim=(-most, most))
     right.axhline(0.0, color=style.TEXT, linewidth=0.8)
     look, share = style.line_look("model", POINTS), np.linspace(0, 100, POINTS)
-    along_it = [
-        *right.plot(share, share, label="R along the cable", **look | {"linestyle": "-"}),
-        *right.plot(share, share, label="X along the cable", **look | {"linestyle": (0, (3, 2))}),
-    ]
-    style.add_legend(figure, left, right)
 
-    def update(frequency, length, velocity_factor, z0, loss, r, x):
+    def draw(frequency, length, velocity_factor, z0, loss, r, x):
         # the loss said is the loss at this frequency: all of it as conductor loss
         line = Line(length, velocity_factor, z0, conductor_db=loss / frequency**0.5)
         f = np.full(POINTS, frequency * 1e6)
@@ -62,14 +53,14 @@ def cable_panel(own: Device | None = None) -> Panel:
             for ohm in (defaults.REFERENCE_OHM, z0)
         )
         z = to_impedance(reflection)
-        walk.set_data(reflection.real, reflection.imag)
-        device.set_data(reflection[:1].real, reflection[:1].imag)
-        seen.set_data(reflection[-1:].real, reflection[-1:].imag)
-        for curve, part in zip(along_it, (z.real, z.imag), strict=True):
-            curve.set_ydata(part)
+        chart.draw_trace(left, reflection, role="model", label="along the cable")
+        chart.draw_trace(left, reflection[0], role="truth", label="device")
+        chart.draw_trace(left, reflection[-1], role="raw", label="seen through the cable")
+        for name, part, dashes in (("R", z.real, "-"), ("X", z.imag, (0, (3, 2)))):
+            right.plot(share, part, label=f"{name} along the cable", **look | {"linestyle": dashes})
         return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line, own)
 
-    return Panel(figure, sliders, update, moving=[walk, device, seen, *along_it], swept=True)
+    return Panel(figure, sliders, draw, swept=True)
 
 
 def cable_words(
@@ -115,31 +106,25 @@ LOSS_SLIDERS = (
 def loss_panel(own: Device | None = None) -> Panel:
     """What a lossy line leaves of a device: its region on the chart, and what R and X are worth."""
     figure, left, right = chart_and_axes()
-    region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region of the device")
-    device = chart.draw_trace(left, 0.0, role="truth", label="device")
-    seen = chart.draw_trace(left, 0.0, role="raw", label="seen through the line, its turn undone")
     style.dress(right, "matched loss of the line, one way [dB]", "half-width of R and X [ohm]")
     right.set(xlim=(0, 15), ylim=(0.1, 1000), yscale="log")
     losses = np.linspace(0, 15, POINTS)
-    named = "half-width of R and X"
-    (curve,) = right.plot(losses, losses + 1, label=named, **style.line_look("uncertainty", POINTS))
-    look: dict[str, Any] = {"color": style.TEXT, "marker": "o", "linestyle": "none"}
-    (here,) = right.plot([0], [1], label="behind this line", **look)
-    style.add_legend(figure, left, right)
+    look = style.line_look("uncertainty", POINTS)
 
-    def update(loss, uncertainty, r, x):
-        reflection = from_impedance(r + 1j * x)
+    def draw(loss, uncertainty, r, x):
+        reflection = complex(from_impedance(r + 1j * x))
         # the wave pays the loss there and back: a voltage ratio of 10^(2 L / 20)
         grown, at = 10 ** (2 * losses / 20), 10 ** (2 * loss / 20)
-        axis, radius = coverage.K_AXIS * uncertainty, coverage.K_ELLIPSE * uncertainty * at
-        device.set_data([reflection.real], [reflection.imag])
-        seen.set_data([reflection.real / at], [reflection.imag / at])
-        region.set(center=(reflection.real, reflection.imag), width=2 * radius, height=2 * radius)
-        curve.set_data(losses, impedance_circle(reflection, axis * grown)[1])
-        here.set_data([loss], [impedance_circle(reflection, axis * at)[1]])
+        axis, spread = coverage.K_AXIS * uncertainty, np.eye(2) * (uncertainty * at) ** 2
+        region = chart.draw_ellipse(left, reflection, spread, label="95 % region of the device")
+        chart.draw_trace(left, reflection, role="truth", label="device")
+        undone = "seen through the line, its turn undone"
+        chart.draw_trace(left, reflection / at, role="raw", label=undone)
+        halves, half = (impedance_circle(reflection, axis * ratio)[1] for ratio in (grown, at))
+        right.plot(losses, halves, label="half-width of R and X", **look)
+        right.plot([loss], [half], "o", color=style.TEXT, label="behind this line")
         known = "R and X have no bound: the region reaches an open"
-        if radius < abs(1 - reflection):
-            half = impedance_circle(reflection, axis * at)[1]
+        if region.width / 2 < abs(1 - reflection):
             known = "R {} and X {}".format(*_known(r, x, axis * at))
             known += (
                 f" (half of each interval, as drawn, is {half:.2g} ohm; ± is to the farther end)"
@@ -151,8 +136,7 @@ def loss_panel(own: Device | None = None) -> Panel:
             f"device's reflection to {uncertainty * at:.2g}."
         )
 
-    sliders = started(LOSS_SLIDERS, place_of(own))
-    return Panel(figure, sliders, update, moving=[region, device, seen, curve, here])
+    return Panel(figure, started(LOSS_SLIDERS, place_of(own)), draw)
 
 
 def _known(r: float, x: float, radius: float) -> tuple[str, str]:
@@ -192,22 +176,21 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
     places[1].set_xlim(0, sliders[1].high)
     style.dress(places[0], "", "volts, rms [V]")
     style.dress(places[1], "distance from the antenna [m]", "amperes, rms [A]")
-    drawn, look = [], style.line_look("model", POINTS) | {"linestyle": "-"}
-    for ax in places:
-        drawn += ax.plot([], [], label="with this antenna", **look)
-        drawn += ax.plot([], [], label="with a matched one", **style.plain_look(1, POINTS))
-    style.add_legend(figure, places[0])
+    look = style.line_look("model", POINTS) | {"linestyle": "-"}
 
-    def update(frequency, length, loss, r, x):
+    def waves(frequency, length, loss, load):
         here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
-        loads, hertz = (r + 1j * x, line.z0), frequency * 1e6
-        found, matched = (along(here, hertz, load, power_w=100.0) for load in loads)
-        sizes = found.volts, matched.volts, found.amps, matched.amps
-        for curve, size in zip(drawn, sizes, strict=True):
-            curve.set_data(found.distance_m, size)
+        return along(here, frequency * 1e6, load, power_w=100.0)
+
+    def draw(frequency, length, loss, r, x):
+        found, matched = (waves(frequency, length, loss, load) for load in (r + 1j * x, line.z0))
+        for ax, size in zip(places, ("volts", "amps"), strict=True):
+            ax.plot(found.distance_m, getattr(found, size), label="with this antenna", **look)
+            plain = style.plain_look(1, POINTS) | {"label": "with a matched one"}
+            ax.plot(found.distance_m, getattr(matched, size), **plain)
         # rounding must not make a line without loss a source
         arrives = min(found.watts[0], 100.0)
-        load = words.complex_ohm(loads[0], ONE_OHM)
+        load = words.complex_ohm(r + 1j * x, ONE_OHM)
         return (
             f"Of 100 W into the line {arrives:.0f} W arrive, at {frequency:g} MHz: with {load} at "
             f"its end it loses {10 * np.log10(100 / arrives):.2f} dB, and would lose "
@@ -215,10 +198,11 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
             f"{found.amps.max():.1f} A stand on it."
         )
 
-    update(**{s.name: s.start for s in sliders})
-    for ax, curve in zip(places, drawn[::2], strict=True):
-        ax.set_ylim(0, float(f"{ROOM * curve.get_ydata().max():.1g}"))
-    return Panel(figure, sliders, update, moving=drawn)
+    start = {slider.name: slider.start for slider in sliders}
+    first = waves(load=complex(start.pop("r"), start.pop("x")), **start)
+    for ax, size in zip(places, (first.volts, first.amps), strict=True):
+        ax.set_ylim(0, float(f"{ROOM * size.max():.1g}"))
+    return Panel(figure, sliders, draw)
 
 
 def own_line(state: LineState | None) -> Line | None:
@@ -260,30 +244,25 @@ def fault_panel(own: LineState | None = None) -> Panel:
     figure = style.new_figure(8.4, 4.0)
     ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
     ax.set(xlim=(0, 1.5 * line.length_m), ylim=(FLOOR, 2), yscale="log")
-    one = np.ones(2)
-    (trace,) = ax.plot(one, one, label="sweep", **style.line_look("corrected", POINTS))
-    truth = ax.axvline(1.0, label="fault", **style.line_look("truth", POINTS))
-    look: dict[str, Any] = {"marker": "v", "linestyle": "none", "markersize": 7}
-    (marks,) = ax.plot(one, one, label="found", color=style.TEXT, **look)
-    style.add_legend(figure, ax)
     rng = np.random.default_rng(4)
     noise = 0.0005 * (rng.standard_normal(POINTS) + 1j * rng.standard_normal(POINTS))
 
-    def update(place, ohm, stop, velocity_factor):
+    def draw(place, ohm, stop, velocity_factor):
         frequency = np.linspace(1e6, stop * 1e6, POINTS)
         swept = _with_fault(line, frequency, place, ohm) + noise
         found = find_events(frequency, swept, replace(line, velocity_factor=velocity_factor))
-        trace.set_data(found.grid_m, np.maximum(found.magnitude, FLOOR))
-        truth.set_xdata([place, place])
-        size = np.interp(found.distance_m, found.grid_m, found.magnitude)
-        marks.set_data(found.distance_m, 1.25 * size)
+        look, size = style.line_look("corrected", POINTS), np.maximum(found.magnitude, FLOOR)
+        ax.plot(found.grid_m, size, label="sweep", **look)
+        ax.axvline(place, label="fault", **style.line_look("truth", POINTS))
+        above = 1.25 * np.interp(found.distance_m, found.grid_m, found.magnitude)
+        ax.plot(found.distance_m, above, "v", markersize=7, color=style.TEXT, label="found")
         return (
             f"Found: {_places(found)}. A sweep up to {stop:.0f} MHz tells places apart from "
             f"{found.near_m:.2g} m on and sees {found.range_m - found.near_m:.0f} m far. The ± is "
             "what the sweep leaves open at the velocity factor believed."
         )
 
-    return Panel(figure, sliders, update, moving=[trace, truth, marks])
+    return Panel(figure, sliders, draw)
 
 
 def _places(found: Events) -> str:

@@ -120,32 +120,31 @@ class Pictured(widgets.VBox):
 class Panel(Pictured):
     """A picture, a sentence and the sliders that move them.
 
-    The limits of the figure's axes must not depend on the sliders: `update` takes every slider's
-    value by name, sets the data of the `moving` artists, and returns the sentence. Traces on the
-    chart of a `swept` panel have the points of the last axes.
+    `draw` takes every slider's value by name, draws what goes by them into the figure's axes, whose
+    limits must not depend on them, and returns the sentence. The legend is of these axes, or of
+    all. Traces on the chart of a `swept` panel have the points of the last axes.
     """
 
     def __init__(
         self,
         figure: Figure,
         sliders: Sequence[Slider],
-        update: Callable[..., str],
+        draw: Callable[..., str],
         *,
-        moving: Sequence[Artist],
+        legend: Sequence[Axes] = (),
         swept: bool = False,
     ):
         self._swept = swept
-        self.sliders, self._update = tuple(sliders), update
+        self.sliders, self._draw = tuple(sliders), draw
         self.starts = {s.name: s.start for s in self.sliders}
         self.values = dict(self.starts)
-        self._beyond = [style.Beyond(ax) for ax in figure.axes if ax.axison and ax.lines]
-        marks = [artist for beyond in self._beyond for artist in beyond.artists]
-        # drawn in the order in which a whole redraw would draw them
-        self._moving = sorted([*moving, *marks], key=lambda artist: artist.get_zorder())
-        for artist in self._moving:
-            artist.set_animated(True)
-        settle(figure)
         self._canvas = FigureCanvasAgg(figure)
+        self._kept = {artist for ax in figure.axes for artist in ax.get_children()}
+        self._titles: list[Artist] = []
+        self._redraw(self.starts)
+        style.add_legend(figure, *legend)
+        settle(figure)
+        self._clear()
         self._canvas.draw()
         self._still = self._canvas.copy_from_bbox(figure.bbox)
         super().__init__()
@@ -217,28 +216,46 @@ class Panel(Pictured):
 
     def refresh(self) -> str:
         """Update the sentence and the picture to the sliders."""
-        self.sentence = self._update(**self.values)
+        self.sentence = self._redraw(self.values)
         self._words.value = f'<p aria-live="polite">{escape(self.sentence)}</p>'
-        for beyond in self._beyond:
-            beyond.show()
-        self._draw(self._moving)
+        self._show_picture()
         return self.sentence
 
-    def _draw(self, artists: Sequence[Artist]) -> None:
-        """Show the still part of the picture with these on it."""
+    def _moving(self) -> list[Artist]:
+        """What the last values drew, in the order in which a whole redraw would draw it."""
+        found = (artist for ax in self._canvas.figure.axes for artist in ax.get_children())
+        return sorted((a for a in found if a not in self._kept), key=Artist.get_zorder)
+
+    def _clear(self) -> None:
+        for artist in self._moving():
+            artist.remove()
+        for title in self._titles:
+            title.set(text=" ")
+
+    def _redraw(self, values: Mapping[str, float]) -> str:
+        """Draw what goes by the sliders anew; the sentence."""
+        self._clear()
+        said = self._draw(**values)
+        with_curves = (ax for ax in self._canvas.figure.axes if ax.axison and ax.lines)
+        self._titles = [style.mark_beyond(ax) for ax in with_curves]
+        return said
+
+    def _show_picture(self) -> None:
+        """Show the still part of the picture with what was drawn on it."""
         self._canvas.restore_region(self._still)
-        for artist in artists:
+        moving = self._moving()
+        for artist in (*moving, *self._titles):
             artist.draw(self._canvas.get_renderer())
         self._image.value = fast_png(np.asarray(self._canvas.buffer_rgba()))
-        self._tips.value = pointer.layer(self._canvas.figure, swept=self._swept) if artists else ""
+        self._tips.value = pointer.layer(self._canvas.figure, swept=self._swept) if moving else ""
 
     def at(self, **values: float) -> str:
         """The sentence for other values than at the start; the panel stays as its reader has it."""
         self._require(values)
         try:
-            return self._update(**self.starts | values)
+            return self._redraw(self.starts | values)
         finally:
-            self._update(**self.values)
+            self._redraw(self.values)
 
     def ends(self) -> None:
         """Try every slider at both ends, and fail where the panel does."""
@@ -272,7 +289,8 @@ class Panel(Pictured):
             self.sentence = f"This cannot be shown: {str(error) or type(error).__name__}"
             self._words.value = f"<p><b>{escape(self.sentence)}</b></p>"
             # the last picture would belong to other values than the sliders show
-            self._draw(())
+            self._clear()
+            self._show_picture()
 
 
 def text_box(name: str, value: str = "", *, label: str, width: str, hint: str = "") -> widgets.Text:

@@ -5,13 +5,14 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from matplotlib.collections import PolyCollection
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 
 from rfcal import defaults
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.monte_carlo import ellipse_of
-from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
+from rfcal.measurement.propagate import figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Kind, Standard, Tabulated, with_default_uncertainty
@@ -22,7 +23,6 @@ from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import words
 from rfcal.uncertainty.coverage import budget
-from rfcal.uncertainty.quantity import Quantity
 from rfcal.workbook.panel import Panel, Slider, place_of, started
 
 KINDS: tuple[Kind, ...] = ("short", "open", "load")
@@ -207,23 +207,23 @@ def _panel(
     left, right = figure.subplots(1, 2, width_ratios=(1.9, 1))
     z_ref, start = _reference(own), place_of(own).get("frequency", FREQUENCY.start)
     chart.draw_grid(left, z_ref=z_ref)
-    region = chart.draw_ellipse(left, 0.0, np.eye(2) * 1e-4, label="95 % region")
-    device = chart.draw_trace(left, 0.0, role="truth", label="device")
-    enlarged = chart.Enlarged(left, "truth")
-    bars = _bars(right, groups)
-    style.add_legend(figure, left)
+    middle, looks = np.arange(len(groups))[:, None], _bars(right, groups)
 
-    def update(r, x, frequency=start, **sources):
+    def draw(r, x, frequency=start, **sources):
         seen = np.array([from_impedance(r + 1j * x, z_ref)])
         inputs = setup_of(frequency * 1e6, **sources).inputs(seen)
         reflection = propagate(inputs)
-        device.set_data(reflection.value.real, reflection.value.imag)
-        found = _ellipse(inputs, reflection)
-        region.set(**found)
-        enlarged.show(found, complex(reflection.value[0]))
+        drawn = inputs.draw(np.random.default_rng(1), DRAWS)
+        found = ellipse_of(reflection, (drawn - reflection.value).T)
+        own_size = found.centre[0], found.covariance[0], found.radius[0]
+        region = chart.draw_ellipse(left, *own_size, label="95 % region")
+        chart.draw_trace(left, reflection.value, role="truth", label="device")
+        chart.draw_enlarged(left, region, complex(reflection.value[0]), role="truth")
         shares = _grouped(budget(impedance(reflection, z_ref)), groups)
-        for bar, share, side in zip(bars, shares.T, (-1, 1), strict=True):
-            bar.set_verts(_rectangles(100 * share, side))
+        for share, side, look in zip(shares.T, (-0.19, 0.19), looks, strict=True):
+            # one artist for all bars, as each costs time to draw
+            y, x = middle + side + [-0.17, 0.17, 0.17], np.outer(100 * share, [1, 1, np.nan])
+            right.fill_betweenx(y.ravel(), x.ravel(), **look)
         figures, most = figures_of(inputs, reflection, z_ref), np.argmax(shares, axis=0)
         said = (
             f"{name} {words.figure_words(figures[key], 0)}, largest source {groups[row]} "
@@ -234,8 +234,7 @@ def _panel(
         )
         return f"{'; '.join(said)}; 95 %, each by itself."
 
-    moving = [region, device, enlarged.frame, *bars]
-    return Panel(figure, started([*PLACE, *sliders], place_of(own)), update, moving=moving)
+    return Panel(figure, started([*PLACE, *sliders], place_of(own)), draw)
 
 
 def _reference(own: Device | None) -> float:
@@ -243,34 +242,20 @@ def _reference(own: Device | None) -> float:
     return own.z_ref if own else defaults.REFERENCE_OHM
 
 
-def _ellipse(inputs: Inputs, reflection: Quantity) -> dict[str, Any]:
-    """Centre, width, height and angle [degree] of the 95 % region, held against draws."""
-    drawn = inputs.draw(np.random.default_rng(1), DRAWS)
-    found = ellipse_of(reflection, (drawn - reflection.value).T)
-    return chart.ellipse_of(found.centre[0], found.covariance[0], found.radius[0])
-
-
-def _bars(ax, groups: tuple[str, ...]) -> list[PolyCollection]:
-    """Axes for shares, and the bars of R and of X: two artists, as each costs time to draw."""
+def _bars(ax: Axes, groups: tuple[str, ...]) -> list[dict[str, Any]]:
+    """Axes for shares, and how the bars of R and of X look."""
     style.dress(ax, "share of the variance [%]", "")
     rows = len(groups)
     ax.set(xlim=(0, 100), ylim=(rows - 0.5, -0.5), yticks=range(rows), yticklabels=groups)
-    bars = []
-    for label, role, hatch, side in (("of R", "corrected", "", -1), ("of X", "model", "//", 1)):
-        look: dict[str, Any] = {"facecolors": style.COLORS[role], "hatch": hatch}
-        bars.append(PolyCollection(_rectangles(np.ones(rows), side), label=label, **look))
-        ax.add_collection(bars[-1], autolim=False)
+    looks: list[dict[str, Any]] = [
+        {"facecolor": style.COLORS[role], "hatch": hatch}
+        for role, hatch in (("corrected", ""), ("model", "//"))
+    ]
     # above the bars, which may be as long as the axis
-    place = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0), "ncols": 2}
-    ax.legend(**place, frameon=False, fontsize=style.SIZE_SMALL)
-    return bars
-
-
-def _rectangles(lengths: Real, side: int) -> list[Real]:
-    """Corners of one bar a row, above (-1) or below (1) its middle, each of shape (4, 2)."""
-    zero, middle = np.zeros(lengths.size), np.arange(lengths.size) + 0.19 * side
-    across = np.stack([zero, lengths, lengths, zero], axis=-1)
-    return list(np.stack([across, middle[:, None] + [-0.17, -0.17, 0.17, 0.17]], axis=-1))
+    place: dict[str, Any] = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0), "ncols": 2}
+    named = [Patch(label=f"of {part}", **look) for part, look in zip("RX", looks, strict=True)]
+    ax.legend(handles=named, **place, frameon=False, fontsize=style.SIZE_SMALL)
+    return looks
 
 
 def _grouped(shares: dict[str, Real], groups: tuple[str, ...]) -> Real:
@@ -292,4 +277,4 @@ def blind_figure(found: Blind) -> Figure:
         at = found.reflection[where]
         look: dict[str, Any] = {"color": style.COLORS[role], "label": label}
         ax.plot(at.real, at.imag, marker, markersize=size, markerfacecolor="none", **look)
-    return style.add_legend(figure, ax)
+    return style.add_legend(figure)

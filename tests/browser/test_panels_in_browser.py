@@ -260,7 +260,7 @@ def test_an_error_is_said_in_the_panel(browser, page):
     source = (
         "from rfcal.report.figures import style\nfrom rfcal.workbook.panel import Panel, Slider\n\n"
         "slider = Slider('y', 'height', 'm', 0, 1, 0.5, 0)\n"
-        "Panel(style.new_figure(3, 2), [slider], lambda y: f'{1 / (0.5 - y):.1f}', moving=[])"
+        "Panel(style.new_figure(3, 2), [slider], lambda y: f'{1 / (0.5 - y):.1f}')"
     )
     show(browser, page, source)
     handle = ".noUi-handle"

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
-from matplotlib.patches import Ellipse
+from matplotlib.patches import Circle, Ellipse, Rectangle
 from PIL import Image
 
 from rfcal.maths.reflection import from_impedance
@@ -162,13 +162,13 @@ def test_a_region_is_enlarged_as_often_as_it_says(width):
     figure = style.new_figure(6.4, 6.4)
     ax = chart.draw_grid(figure.add_subplot())
     there = chart.draw_ellipse(ax, 0.3j, np.diag([1.0, 0.2]) * (width / 2 / K_ELLIPSE) ** 2)
-    place = {"center": (0.0, 0.3), "width": width, "height": there.height, "angle": there.angle}
-    enlarged = chart.Enlarged(ax, "corrected")
-    enlarged.show(place, 0.3j)
+    chart.draw_enlarged(ax, there, 0.3j, role="corrected")
     FigureCanvasAgg(figure).draw()
-    frame = ax.child_axes[0]
-    assert frame.get_visible() == (width < 0.4)
-    if frame.get_visible():
-        region = next(patch for patch in frame.patches if isinstance(patch, Ellipse))
-        times = region.get_window_extent().width / there.get_window_extent().width
-        assert frame.texts[0].get_text() == f"region, {times:.10g} times"
+    regions = [patch for patch in ax.patches if isinstance(patch, Ellipse) and patch != there]
+    regions = [patch for patch in regions if not isinstance(patch, Circle)]
+    assert len(regions) == (width < 0.4)
+    for region in regions:
+        times = region.width / there.width
+        assert ax.texts[-1].get_text() == f"region, {times:.10g} times"
+        frame = next(patch for patch in ax.patches if isinstance(patch, Rectangle))
+        assert frame.get_bbox().count_contains(region.get_corners()) == 4

@@ -170,9 +170,13 @@ def test_artists_are_drawn_in_the_order_of_a_whole_redraw():
     figure = style.new_figure(2, 2)
     ax = figure.add_subplot()
     ax.set(xlim=(0, 1), ylim=(0, 1))
-    (above,) = ax.plot([0, 1], [0.5, 0.5], color="#000000", linewidth=20, zorder=5)
-    (below,) = ax.plot([0, 1], [0.5, 0.5], color="#0072B2", linewidth=20, zorder=4)
-    panel = Panel(figure, [Slider("y", "y", "", 0, 1, 1, 0)], lambda y: "", moving=[above, below])
+
+    def draw(y):
+        for colour, zorder in (("#000000", 5), ("#0072B2", 4)):
+            ax.plot([0, 1], [0.5, 0.5], color=colour, linewidth=20, zorder=zorder)
+        return ""
+
+    panel = Panel(figure, [Slider("y", "y", "", 0, 1, 1, 0)], draw)
     colours = Image.open(io.BytesIO(panel.png)).convert("RGB").getcolors(256)
     assert (0, 0, 0) in [colour for _, colour in colours]
     assert sum(n for n, colour in colours if colour == (0, 114, 178)) == 0
@@ -262,14 +266,14 @@ def test_picture_is_what_a_whole_redraw_gives():
     figure = style.new_figure(4, 3)
     ax = style.dress(figure.add_subplot(), "x [m]", "y [ohm]")
     ax.set(xlim=(0, 1), ylim=(0, 1))
-    (line,) = ax.plot([0, 1], [0, 0], **style.line_look("corrected", 2))
-    slider = Slider("y", "height", "ohm", 0.0, 1.0, 0.1, 0.0)
-    panel = Panel(
-        figure, [slider], lambda y: line.set_ydata([y, y]) or f"{y:.1f} ohm", moving=[line]
-    )
+
+    def draw(y):
+        ax.plot([0, 1], [y, y], **style.line_look("corrected", 2))
+        return f"{y:.1f} ohm"
+
+    panel = Panel(figure, [Slider("y", "height", "ohm", 0.0, 1.0, 0.1, 0.0)], draw)
     panel.move(y=0.5)
     moved = np.asarray(Image.open(io.BytesIO(panel.png)).convert("RGB"), int)
-    line.set_animated(False)
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     whole = np.asarray(canvas.buffer_rgba())[..., :3].astype(int)
@@ -295,15 +299,13 @@ def failing(y):
 
 def test_an_error_in_a_callback_is_said_in_the_panel():
     figure = style.new_figure(3, 2)
-    (line,) = figure.add_subplot().plot([0, 1], [0, 1], color="#0072B2")
-    calls = []
+    ax = figure.add_subplot()
 
-    def update(y):
-        calls.append(y)
+    def draw(y):
+        ax.plot([0, 1], [0, 1], color="#0072B2")
         return failing(y) if y > 0.5 else "fine"
 
-    slider = Slider("y", "height", "", 0.0, 1.0, 0.1, 0.0)
-    panel = Panel(figure, [slider], update, moving=[line])
+    panel = Panel(figure, [Slider("y", "height", "", 0.0, 1.0, 0.1, 0.0)], draw)
     widget = controls(panel, ipywidgets.FloatSlider)[0]
     picture = panel.png
     widget.value = 0.8

@@ -13,14 +13,14 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, Ellipse, PathPatch
+from matplotlib.patches import Circle, Ellipse, PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
 from rfcal.findings import swr_words
-from rfcal.maths.reflection import Real, from_impedance, swr, to_impedance
+from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.report.figures import style
 from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.words import complex_ohm
@@ -31,8 +31,8 @@ RIM = 0.85
 """Size of reflection beyond which words at a mark would cover the scale round the chart [1]."""
 RULER = -1.2
 """Height below the chart at which the values of R stand."""
-HALF_FRAME = 0.24
-"""Half the width of the frame of an enlarged region, on the chart [1]."""
+FRAME, HALF_FRAME = 1.35 - 0.96j, 0.24
+"""Middle of the frame of an enlarged region, on the chart, and half its width [1]."""
 
 
 def draw_grid(ax: Axes, *, z_ref: float = defaults.REFERENCE_OHM) -> Axes:
@@ -114,16 +114,25 @@ def draw_trace(
 
 
 def draw_ellipse(
-    ax: Axes, centre: complex, covariance: ArrayLike, *, label: str | None = None
+    ax: Axes,
+    centre: complex,
+    covariance: ArrayLike,
+    radius: float = K_ELLIPSE,
+    *,
+    label: str | None = None,
 ) -> Ellipse:
-    """Draw the 95 % region of a complex value that is normal with that (2, 2) covariance.
+    """Draw the region of that radius of a complex value with that (2, 2) covariance.
 
-    Its squared scale is ``-2 ln(1 - 0.95)``, 2.45 squared (JCGM 102:2011, 6.5.2).
+    It is the 95 % region by default, of a value that is normal: its squared scale is
+    ``-2 ln(1 - 0.95)``, 2.45 squared (JCGM 102:2011, 6.5.2).
     """
-    ellipse = Ellipse((0.0, 0.0), 0.0, 0.0, label=label, linewidth=1.2, zorder=2.6)
+    variances, axes = np.linalg.eigh(np.asarray(covariance, float))
+    minor, major = 2 * float(radius) * np.sqrt(np.maximum(variances, 0))
+    turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
+    look: dict[str, Any] = {"label": label, "linewidth": 1.2, "zorder": 2.6}
+    ellipse = Ellipse((centre.real, centre.imag), major, minor, angle=turn, **look)
     color = style.COLORS["uncertainty"]
     ellipse.set(facecolor=(color, 0.25), edgecolor=color)
-    ellipse.set(**ellipse_of(centre, np.asarray(covariance, float), K_ELLIPSE))
     ax.add_patch(ellipse)
     if not ax.axison:
         # on a chart: no passive device lies beyond its edge
@@ -131,46 +140,26 @@ def draw_ellipse(
     return ellipse
 
 
-def ellipse_of(centre: complex, covariance: Real, radius: float) -> dict[str, Any]:
-    """Centre, width, height and angle [degree] of a (2, 2) covariance's ellipse of that radius."""
-    variances, axes = np.linalg.eigh(covariance)
-    minor, major = 2 * float(radius) * np.sqrt(np.maximum(variances, 0))
-    turn = float(np.degrees(np.arctan2(axes[1, 1], axes[0, 1])))
-    place = (complex(centre).real, complex(centre).imag)
-    return {"center": place, "width": major, "height": minor, "angle": turn}
-
-
-class Enlarged:
+def draw_enlarged(ax: Axes, region: Ellipse, device: complex, *, role: str) -> None:
     """A region as large as a small frame beside the chart allows, with its scale in words.
 
     There is no frame where the region fills it without being enlarged.
     """
-
-    def __init__(self, ax: Axes, role: str):
-        ax.set_xlim(right=1.62)
-        # in the chart's own scale, so that `times` is what is seen
-        ends = (-HALF_FRAME, HALF_FRAME)
-        place = (1.11, -1.2, 2 * HALF_FRAME, 2 * HALF_FRAME)
-        self.frame = ax.inset_axes(place, transform=ax.transData)
-        self.frame.set(xlim=ends, ylim=ends, aspect="equal", xticks=[], yticks=[])
-        self.frame.set_in_layout(False)  # it lies within the chart's own room
-        self.frame.spines[:].set_color(style.MUTED)
-        self._region = draw_ellipse(self.frame, 0.0, np.eye(2))
-        self._device = draw_trace(self.frame, 0.0, role=role)
-        look = {"ha": "center", "va": "bottom"} | style.SMALL
-        self._words = self.frame.text(0, 1.12 * HALF_FRAME, "", **look)
-
-    def show(self, region: Mapping[str, Any], device: complex) -> None:
-        """Fit a region, as `ellipse_of` gives it, into the frame, and the device beside it."""
-        centre = complex(*region["center"])
-        reach = max(region["width"] / 2, abs(device - centre), 1e-9)
-        times = _round_below(0.8 * HALF_FRAME / reach)
-        self.frame.set_visible(times > 1)
-        size = {name: times * region[name] for name in ("width", "height")}
-        self._region.set(**{**region, **size, "center": (0.0, 0.0)})
-        off = times * (device - centre)
-        self._device.set_data([off.real], [off.imag])
-        self._words.set_text(f"region, {times:g} times")
+    ax.set_xlim(right=1.62)
+    off = device - complex(*region.center)
+    times = _round_below(0.8 * HALF_FRAME / max(region.width / 2, abs(off), 1e-9))
+    if times <= 1:
+        return
+    corner, size = (FRAME.real - HALF_FRAME, FRAME.imag - HALF_FRAME), 2 * HALF_FRAME
+    frame = ax.add_patch(Rectangle(corner, size, size, linewidth=0.8, zorder=2.5))
+    frame.set(facecolor=style.WHITE, edgecolor=style.MUTED)
+    large = draw_ellipse(ax, FRAME, np.eye(2))
+    large.set_clip_path(None)
+    large.set(width=times * region.width, height=times * region.height, angle=region.angle)
+    draw_trace(ax, FRAME + times * off, role=role)
+    look = {"ha": "center", "va": "bottom"} | style.SMALL
+    above = FRAME + 1.12j * HALF_FRAME
+    ax.text(above.real, above.imag, f"region, {times:g} times", **look)
 
 
 def _round_below(value: float) -> float:

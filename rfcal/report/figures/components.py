@@ -38,8 +38,8 @@ def part_figure(part: Part) -> Figure:
     if verdict.chosen is not None:
         _fitted(upper, lower, verdict)
     lower.axhline(0, color=style.MUTED, linewidth=0.8)
-    style.Beyond(upper).show()
-    return style.add_legend(figure, upper, lower)
+    style.mark_beyond(upper)
+    return style.add_legend(figure)
 
 
 def _fitted(upper, lower, verdict: Verdict) -> None:
@@ -65,10 +65,10 @@ def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
         doubt = doubt_of(ohm, method, Ports(Analyzer()), z_ref)
         ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **style.plain_look(order, ohm.size))
     ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))
-    style.Beyond(ax).show()
+    style.mark_beyond(ax)
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter("{x:g}")
-    return style.add_legend(figure, ax)
+    return style.add_legend(figure)
 
 
 def agreement_figure(name: str, found: Agreement) -> Figure:
@@ -80,8 +80,8 @@ def agreement_figure(name: str, found: Agreement) -> Figure:
         ax.plot(megahertz, values, label=letter, **style.plain_look(order, megahertz.size))
     most = 1.15 * min(float(np.nanmax(np.abs(found.normalised_error), initial=1.0)), 20) + 0.2
     ax.set_ylim(-most, most)
-    style.Beyond(ax).show()
-    return style.add_legend(figure, ax)
+    style.mark_beyond(ax)
+    return style.add_legend(figure)
 
 
 def values_figure(parts: Sequence[tuple[str, Part]]) -> Figure:

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Ellipse
 from numpy.typing import NDArray
 
 from rfcal.feedline.faults.echoes import bounces
@@ -14,7 +15,6 @@ from rfcal.record.findings.line.ringing import may_ring, rings
 from rfcal.record.findings.line.verdict import places
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
-from rfcal.uncertainty.coverage import K_ELLIPSE
 from rfcal.uncertainty.words import mhz
 
 MOST_TURNS = 6.0
@@ -44,27 +44,23 @@ def device_chart(device: Device) -> Figure:
         value = np.where(there, one.reflection.value, np.nan)
         chart.draw_trace(ax, value, role=role, label=label, marks=marks)
     if device.other and device.two_answers[at]:
-        centre, size = _regions(device.other)
-        chart.draw_ellipse(ax, centre[at], size[at])
-    centre, size = _regions(device)
-    ellipse = chart.draw_ellipse(ax, centre[at], size[at], label="95 % region there")
+        _draw_region(ax, device.other, at)
+    ellipse = _draw_region(ax, device, at, "95 % region there")
     if ellipse.width < SMALL:
-        place = chart.ellipse_of(centre[at], size[at], K_ELLIPSE)
-        chart.Enlarged(ax, "corrected").show(place, device.reflection.value[at])
+        chart.draw_enlarged(ax, ellipse, device.reflection.value[at], role="corrected")
     # the regions at some of the frequencies where linear propagation fails
     assessed = device.assessed
     bent = assessed.index[~np.all(assessed.linear, axis=1)] if assessed else np.array([], int)
     for k in bent[:: -(-bent.size // MOST_REGIONS) or 1]:
         label = "" if k > bent[0] else "elsewhere, bent"
-        other = chart.draw_ellipse(ax, centre[k], size[k], label=label)
-        other.set(fill=False, linestyle=(0, (3, 2)))
-    return style.add_legend(figure, ax)
+        _draw_region(ax, device, k, label).set(fill=False, linestyle=(0, (3, 2)))
+    return style.add_legend(figure)
 
 
-def _regions(device: Device) -> tuple[Complex, Real]:
-    """Centres and covariances of its regions, to the size that their own probability asks for."""
-    region = device.assessed.region if device.assessed else linear_region(device.reflection)
-    return region.centre, region.covariance * ((region.radius / K_ELLIPSE) ** 2)[:, None, None]
+def _draw_region(ax: Axes, device: Device, at: int, label: str = "") -> Ellipse:
+    """Its region at one point, to the size that its own probability asks for."""
+    of = device.assessed.region if device.assessed else linear_region(device.reflection)
+    return chart.draw_ellipse(ax, of.centre[at], of.covariance[at], of.radius[at], label=label)
 
 
 def answers(device: Device) -> list[tuple[Device, str, str, NDArray[np.bool_]]]:
@@ -90,7 +86,7 @@ def device_bands(device: Device) -> Figure:
     if lower.get_ylim()[0] < 0 < lower.get_ylim()[1]:
         lower.axhline(0, color=style.MUTED, linewidth=0.8)
     _one_tick(lower, megahertz)
-    return style.add_legend(figure, upper)
+    return style.add_legend(figure)
 
 
 def _one_tick(ax: Axes, megahertz: Real) -> None:
@@ -142,7 +138,7 @@ def _set_limits(ax: Axes, value: Real, low: Real, high: Real) -> None:
     margin = 0.05 * np.ptp(shown)
     if margin > 0:
         ax.set_ylim(min(shown) - margin, max(shown) + margin)
-        style.Beyond(ax).show()
+        style.mark_beyond(ax)
 
 
 def _strips(megahertz: Real, low: Real, high: Real) -> tuple[Real, Real, Real]:
@@ -174,7 +170,7 @@ def error_terms_figure(
     phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
     lower.plot(megahertz, phase, **style.plain_look(0, frequency.size))
     _one_tick(lower, megahertz)
-    return style.add_legend(figure, upper)
+    return style.add_legend(figure)
 
 
 def line_figure(line: LineState) -> Figure:
@@ -216,4 +212,4 @@ def line_figure(line: LineState) -> Figure:
             marks: dict[str, Any] = {"marker": marker, "facecolor": face, "edgecolor": style.TEXT}
             ax.scatter(there, at, label=label, s=40, zorder=4, **marks)
     ax.set(yscale="log", xlim=(0, reach), ylim=(floor, 2.0))
-    return style.add_legend(figure, ax)
+    return style.add_legend(figure)

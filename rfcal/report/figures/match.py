@@ -30,10 +30,12 @@ def proposal_figure(result: MatchResult, proposal: Proposal) -> Figure:
         [["net", "net"], ["walk", "swr"]], height_ratios=(1, 2.1), width_ratios=(1.15, 1)
     )
     draw_schematic(places["net"], proposal.candidate.network)
-    _draw_walk(places["walk"], result, proposal.candidate.network)
+    ohm = result.request.target_ohm
+    chart.draw_grid(places["walk"], z_ref=ohm)
+    draw_walk(places["walk"], proposal.candidate.network, result.goal, ohm)
     made = {"ideal parts": proposal.candidate.ideal_swr, "parts that exist": proposal.candidate.swr}
     _draw_swr(places["swr"], result.goal, made)
-    return style.add_legend(figure, places["walk"], places["swr"])
+    return style.add_legend(figure)
 
 
 def draw_schematic(ax: Axes, network: Network) -> None:
@@ -114,11 +116,9 @@ def walk(network: Network, frequency_hz: float, load: complex, z_ref: float) -> 
     return ways[::-1]
 
 
-def _draw_walk(ax: Axes, result: MatchResult, network: Network) -> None:
-    target = result.request.target_ohm
-    chart.draw_grid(ax, z_ref=target)
-    load = result.goal.centre_load()
-    way = np.concatenate(walk(network, result.goal.centre_hz, load, target))
+def draw_walk(ax: Axes, network: Network, goal: Goal, z_ref: float) -> None:
+    """The way of a goal's load through a network, on the chart of a reference impedance [ohm]."""
+    way = np.concatenate(walk(network, goal.centre_hz, goal.centre_load(), z_ref))
     chart.draw_trace(ax, way, role="model", label="through the parts")
     chart.draw_trace(ax, way[0], role="corrected", label="load")
     chart.draw_trace(ax, way[-1], role="truth", label="seen by the transmitter")
@@ -130,7 +130,7 @@ def built_figure(result: MatchResult) -> Figure:
     ax, after = figure.subplots(), result.after
     assert after is not None
     _draw_swr(ax, result.goal, {"promised": after.promised_swr, "built": after.found_swr})
-    return style.add_legend(figure, ax)
+    return style.add_legend(figure)
 
 
 def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
@@ -150,4 +150,4 @@ def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
     for curve in ax.lines:
         if np.min(curve.get_ydata()) > ax.get_ylim()[1]:
             curve.set_label("_beyond")  # of what is not drawn the legend says nothing
-    style.Beyond(ax).show()
+    style.mark_beyond(ax)

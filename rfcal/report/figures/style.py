@@ -6,13 +6,13 @@ on white. Nothing here touches matplotlib's global settings: looks are given art
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from itertools import chain
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from numpy.typing import ArrayLike
 
 from rfcal.maths.reflection import Real
@@ -105,39 +105,35 @@ def draw_band(ax: Axes, x: ArrayLike, low: Real, high: Real, *, label: str | Non
     ax.plot(x, np.transpose([low, high]), color=color, linewidth=0.8)
 
 
-class Beyond:
-    """Marks at the ends of axes where a curve goes on beyond them, and says so above the axes."""
-
-    def __init__(self, ax: Axes):
-        self._ax, self._curves = ax, [c for c in ax.lines if c.get_transform() == ax.transData]
-        self._words = ax.set_title(" ", loc="right", fontsize=SIZE_SMALL, color=TEXT)
-        look: dict[str, Any] = {"linestyle": "none", "color": TEXT, "clip_on": False}
-        self._marks = [ax.plot([], [], marker=sign, in_layout=False, **look)[0] for sign in "^v"]
-        self.artists = (self._words, *self._marks)
-
-    def show(self) -> None:
-        """Go by the curves as they are now; each has its mark where it goes farthest."""
-        ends, said = self._ax.get_ylim(), []
-        for mark, end, sign, way in zip(self._marks, ends[::-1], (1, -1), "▲▼", strict=True):
-            places = []
-            for x, y in (np.asarray(curve.get_data(), float) for curve in self._curves):
-                inside = (x >= self._ax.get_xlim()[0]) & (x <= self._ax.get_xlim()[1])
-                far = np.where(inside & np.isfinite(y), sign * y, -np.inf)
-                places += [x[far.argmax()]] if far.max() > sign * end else []
-            mark.set_data(places, np.full(len(places), end))
-            said += [f"{way} beyond {float(f'{end:.3g}'):g}"] if places else []
-        self._words.set_text("  ".join(said).replace("-", "−") or " ")
+def mark_beyond(ax: Axes) -> Text:
+    """Mark where each curve goes farthest beyond the ends of axes; what says so above them."""
+    curves = [
+        np.asarray(c.get_data(), float) for c in ax.lines if c.get_transform() == ax.transData
+    ]
+    (left, right), ends, said = ax.get_xlim(), ax.get_ylim(), []
+    look: dict[str, Any] = {"linestyle": "none", "color": TEXT, "clip_on": False}
+    for end, sign, marker, way in zip(ends[::-1], (1, -1), "^v", "▲▼", strict=True):
+        places = []
+        for x, y in curves:
+            far = np.where((x >= left) & (x <= right) & np.isfinite(y), sign * y, -np.inf)
+            places += [x[far.argmax()]] if far.max() > sign * end else []
+        if places:
+            ax.plot(places, np.full(len(places), end), marker, in_layout=False, **look)
+            said.append(f"{way} beyond {float(f'{end:.3g}'):g}")
+    words = "  ".join(said).replace("-", "−") or " "
+    return ax.set_title(words, loc="right", fontsize=SIZE_SMALL, color=TEXT)
 
 
 def add_legend(figure: Figure, *sources: Axes) -> Figure:
-    """The figure with one legend of what `sources` show under it, where it can cover nothing."""
-    handles, labels = (
-        [*chain(*found)]
-        for found in zip(*(ax.get_legend_handles_labels() for ax in sources), strict=True)
-    )
+    """The figure with one legend of what it shows under it, where it can cover nothing.
+
+    Of all its axes, if none are named; what has the same label in two of them stands there once.
+    """
+    found = (ax.get_legend_handles_labels() for ax in sources or figure.axes)
+    shown = {label: handle for pair in found for handle, label in zip(*pair, strict=True)}
     look: dict[str, Any] = {"fontsize": SIZE_SMALL, "labelcolor": TEXT, "frameon": False}
-    columns = min(len(labels), 3, int(figure.get_figwidth() // 2))
+    columns = min(len(shown), 3, int(figure.get_figwidth() // 2))
     place: dict[str, Any] = {"loc": "outside lower center", "ncols": columns}
-    if handles:
-        figure.legend(handles, labels, handlelength=3.2, **place, **look)
+    if shown:
+        figure.legend([*shown.values()], [*shown], handlelength=3.2, **place, **look)
     return figure
